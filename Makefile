@@ -1,0 +1,56 @@
+# Everything one does here is a target of this file: `make help` lists them.
+.PHONY: help setup tools demo serve test test_fast lint bench soak migrate examples lock clean
+.DEFAULT_GOAL := help
+SHELL := /bin/bash
+
+PYTHON ?= python3
+BIN := .venv/bin
+READY := .venv/ready
+
+help: ## list the targets
+	@grep -hE '^[a-z_]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
+
+$(READY): requirements.lock pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Python 3.11 or newer is needed: make PYTHON=python3.11 …"; exit 1; }
+	@echo "setting up .venv (once)"
+	@test -x $(BIN)/python || $(PYTHON) -m venv .venv
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
+	@touch $(READY)
+
+setup: $(READY) ## make the virtual environment
+
+tools: ## install the Debian tools the tests verify with, where that is allowed
+	@bash tests/install_tools.sh
+
+demo: $(READY) ## the main job from nothing: servers, service, worker, story, package
+	@$(BIN)/route-acceptance demo
+
+serve: $(READY) ## the same stack, kept running, with the demo route and its tokens
+	@$(BIN)/route-acceptance serve
+
+test: $(READY) tools ## every test, against real servers, workers and signatures
+	@$(BIN)/lint-imports --no-cache >/dev/null || $(BIN)/lint-imports --no-cache
+	@$(BIN)/python -m pytest
+
+test_fast: $(READY) ## the tests that start no server
+	@$(BIN)/python -m pytest -m "not slow"
+
+lint: $(READY) ## ruff, mypy, import arrows
+	@$(BIN)/ruff check .
+	@$(BIN)/ruff format --check .
+	@$(BIN)/mypy
+	@$(BIN)/lint-imports --no-cache
+
+bench: $(READY) ## the benchmarks, as ratios in one run
+	@$(BIN)/python -m tests.benchmarks
+
+migrate: $(READY) ## bring the database at MIGRATION_DATABASE_URL to the newest schema
+	@$(BIN)/route-acceptance migrate
+
+lock: ## write requirements.lock anew (needs uv)
+	@uv pip compile --universal --python-version 3.11 --extra dev --generate-hashes --no-header \
+	  --no-emit-index-url --no-emit-find-links pyproject.toml -o requirements.lock
+
+clean: ## remove what the targets made
+	@rm -rf .venv demo_output bench_output build *.egg-info

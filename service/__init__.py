@@ -1,0 +1,1 @@
+"""What comes in, what is kept, what is read: the part that answers requests."""

@@ -1,0 +1,87 @@
+"""A route as it is designed: sites in order from A, the cable between them, what is paid for, who joins what.
+
+Lengths are metres of cable; `excess_percent` says how much longer the fibre inside it is. A fibre has a route number,
+the same from end to end, and a cable number in each section; they are equal where the splice plan says nothing else.
+"""
+
+from typing import Annotated
+
+from pydantic import Field
+
+from service.vocabulary import quantities as q
+from service.vocabulary.words import FibreAction, SiteKind, Termination
+
+
+class Site(q.Value):
+    """A place on the route; it belongs to the project, and other routes may pass it too."""
+
+    id: q.Identifier
+    name: q.Text
+    kind: SiteKind
+    termination: Termination | None = None
+    patch_cord: q.Flag = False
+
+
+class Optics(q.Value):
+    """A fibre's group index and backscatter coefficient at one wavelength, where the maker states them."""
+
+    wavelength_nm: q.WavelengthNm
+    group_index: q.GroupIndex | None = None
+    backscatter_db: q.BackscatterDb | None = None
+
+
+class Section(q.Value):
+    """The cable between two neighbouring sites."""
+
+    id: q.Identifier
+    cable_length_m: q.LengthM
+    slack_m: q.LengthM = 0.0
+    excess_percent: q.Percent = 0.0
+    reel: q.Identifier | None = None
+    fibre_type: q.Identifier
+    fibres_per_tube: Annotated[int, Field(strict=True, ge=1, le=24)] = 12
+    colour_scheme: q.Identifier = "tia_598"
+    optics: Annotated[tuple[Optics, ...], Field(max_length=8)] = ()
+
+
+class FibreRange(q.Value):
+    """Neighbouring fibre numbers, both ends included."""
+
+    first: q.FibreNumber
+    last: q.FibreNumber
+
+    def numbers(self) -> range:
+        """Return the fibre numbers."""
+        return range(self.first, self.last + 1)
+
+
+class Segment(q.Value):
+    """A run of neighbouring sites and sections that is paid for as one thing."""
+
+    id: q.Identifier
+    name: q.Text
+    billing_item: q.Identifier
+    sites: Annotated[tuple[q.Identifier, ...], Field(max_length=500)]
+    sections: Annotated[tuple[q.Identifier, ...], Field(max_length=500)]
+    fibres: Annotated[tuple[FibreRange, ...], Field(min_length=1, max_length=100)]
+
+
+class PlannedFibres(q.Value):
+    """What happens at a site to neighbouring route fibres; `to_cable_fibre` is where the first of them goes on."""
+
+    site: q.Identifier
+    fibres: FibreRange
+    action: FibreAction
+    to_cable_fibre: q.FibreNumber | None = None
+
+
+class Design(q.Value):
+    """One design revision of a route."""
+
+    code: q.Identifier
+    name: q.Text
+    fibre_count: q.FibreNumber
+    sites: Annotated[tuple[Site, ...], Field(min_length=2, max_length=500)]
+    sections: Annotated[tuple[Section, ...], Field(min_length=1, max_length=499)]
+    segments: Annotated[tuple[Segment, ...], Field(min_length=1, max_length=500)]
+    splice_plan: Annotated[tuple[PlannedFibres, ...], Field(max_length=5000)] = ()

@@ -1,0 +1,117 @@
+"""Quantities as they come in: a range, a last place, and one canonical text.
+
+A posted quantity is a JSON number. It is kept as the integer of its last place, so that means and
+limits are exact; its canonical text is a decimal string with all its places ("0.040").
+"""
+
+import re
+import unicodedata
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import Annotated, Any
+
+from pydantic import (
+    AfterValidator,
+    AwareDatetime,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    PlainSerializer,
+)
+from pydantic_core import core_schema
+
+# Cc: controls and NUL; Cf: zero-width and bidirectional controls; Cs: lone surrogates, which UTF-8 refuses.
+_FORBIDDEN_CATEGORIES = frozenset({"Cc", "Cf", "Cs"})
+_IDENTIFIER = r"^[A-Za-z0-9._-]{1,64}$"
+
+
+class Value(BaseModel):
+    """A value from outside: unknown members are refused, and it never changes once made."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LastPlace:
+    """The range and the last decimal place of a quantity, as pydantic metadata."""
+
+    places: int
+    low: float
+    high: float
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        """Validate a finite number in range and place; write it as a decimal string."""
+        number = core_schema.float_schema(strict=True, ge=self.low, le=self.high, allow_inf_nan=False)
+        text = core_schema.plain_serializer_function_ser_schema(
+            f"%.{self.places}f".__mod__, return_schema=core_schema.str_schema()
+        )
+        return core_schema.no_info_after_validator_function(self._check, number, serialization=text)
+
+    def _check(self, value: float) -> float:
+        if round(value, self.places) != value:
+            raise ValueError(f"has more than {self.places} decimal places, the last place that is kept")
+        return value + 0.0  # -0.0 becomes 0.0: one value, one canonical text
+
+
+def canonical_time(instant: datetime) -> str:
+    """Return an instant as RFC 3339 text in UTC with six places of a second."""
+    return instant.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+
+def to_last_place(value: float, *, places: int) -> int:
+    """Return a validated quantity as the integer of its last place."""
+    scaled: int = round(value * 10**places)
+    return scaled
+
+
+def _require_text(value: object) -> object:
+    # A number would be read as seconds since 1970, and a device that posts one has a bug worth hearing of.
+    if not isinstance(value, str):
+        raise ValueError("must be RFC 3339 text with an offset")
+    return value
+
+
+def _require_date_text(value: object) -> object:
+    if not (isinstance(value, str) and re.fullmatch(r"\d{4}-\d\d-\d\d", value)):
+        raise ValueError("must be a date as YYYY-MM-DD")
+    return value
+
+
+def _clean_text(text: str) -> str:
+    text = unicodedata.normalize("NFC", text.strip())
+    if any(unicodedata.category(character) in _FORBIDDEN_CATEGORIES for character in text):
+        raise ValueError("holds a control, zero-width or bidirectional character")
+    if not text:
+        raise ValueError("is empty")
+    return text
+
+
+LossDb = Annotated[float, LastPlace(places=3, low=-60, high=60)]
+PositiveLossDb = Annotated[float, LastPlace(places=3, low=0, high=60)]
+ReflectanceDb = Annotated[float, LastPlace(places=3, low=-120, high=0)]
+ReturnLossDb = Annotated[float, LastPlace(places=3, low=0, high=120)]
+AttenuationDbPerKm = Annotated[float, LastPlace(places=3, low=-10, high=10)]
+PositiveAttenuationDbPerKm = Annotated[float, LastPlace(places=3, low=0, high=10)]
+BackscatterDb = Annotated[float, LastPlace(places=2, low=-120, high=-40)]
+ThresholdDb = Annotated[float, LastPlace(places=3, low=0.001, high=5)]
+DistanceM = Annotated[float, LastPlace(places=2, low=-100_000, high=1_000_000)]
+LengthM = Annotated[float, LastPlace(places=2, low=0, high=1_000_000)]
+GroupIndex = Annotated[float, LastPlace(places=5, low=1.3, high=1.6)]
+AngleDeg = Annotated[float, LastPlace(places=2, low=0, high=45)]
+LengthMm = Annotated[float, LastPlace(places=1, low=0, high=200)]
+Percent = Annotated[float, LastPlace(places=2, low=-1, high=10)]
+ActualWavelengthNm = Annotated[float, LastPlace(places=1, low=800, high=1700)]
+AveragingS = Annotated[float, LastPlace(places=1, low=0, high=3600)]
+
+WavelengthNm = Annotated[int, Field(strict=True, ge=1200, le=1700)]
+PulseNs = Annotated[int, Field(strict=True, ge=1, le=100_000)]
+FibreNumber = Annotated[int, Field(strict=True, ge=1, le=1728)]
+Flag = Annotated[bool, Field(strict=True)]
+Identifier = Annotated[str, Field(pattern=_IDENTIFIER)]
+Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+Text = Annotated[str, Field(max_length=500), AfterValidator(_clean_text)]
+LongText = Annotated[str, Field(max_length=4000), AfterValidator(_clean_text)]
+Instant = Annotated[AwareDatetime, BeforeValidator(_require_text), PlainSerializer(canonical_time, return_type=str)]
+Day = Annotated[date, BeforeValidator(_require_date_text)]

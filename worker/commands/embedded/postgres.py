@@ -1,0 +1,168 @@
+"""An embedded PostgreSQL: one unix socket, real roles, settings that a benchmark may keep."""
+
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import quote
+
+import psycopg
+from psycopg import sql
+
+from worker.commands.embedded.account import make_folder, server_account
+from worker.commands.embedded.process import Command, KeptProcess
+from worker.commands.embedded.programs import postgres_programs
+
+SUPERUSER = "postgres"
+OWNER = "acceptance_owner"
+APPLICATION = "acceptance_app"
+DATABASE = "acceptance"
+
+_PORT = 5432
+_SETTINGS = {
+    "listen_addresses": "",
+    "port": str(_PORT),
+    "unix_socket_permissions": "0700",
+    "max_connections": "60",
+    "shared_buffers": "128MB",
+    "fsync": "on",
+    "synchronous_commit": "on",
+    "jit": "off",
+    "timezone": "UTC",
+    "log_timezone": "UTC",
+}
+# Privileges on the schema go into template1, so that every database made later has them from the start. Nobody is
+# given CREATE: the schema belongs to whoever owns the database.
+_SCHEMA_PRIVILEGES = sql.SQL("REVOKE ALL ON SCHEMA public FROM PUBLIC; GRANT USAGE ON SCHEMA public TO {}")
+
+
+class PostgresServer:
+    """A PostgreSQL cluster that can be stopped, crashed and started again on the same socket."""
+
+    def __init__(self, folder: Path) -> None:
+        self._account = server_account()
+        self._folder = folder / "postgres"
+        self._process: KeptProcess | None = None
+        make_folder(self._folder, owner=self._account)
+        programs = self._folder / "programs"
+        make_folder(programs, owner=self._account)
+        self._programs = postgres_programs(copy_into=programs, account=self._account)
+
+    @property
+    def pid(self) -> int | None:
+        """Return the server's process number while it is started."""
+        return self._process.pid if self._process else None
+
+    def url(self, *, role: str, database: str) -> str:
+        """Return the SQLAlchemy URL by which a role reaches a database."""
+        # The port is said because libpq would else take PGPORT from the environment.
+        return f"postgresql+psycopg://{role}@/{quote(database)}?host={quote(str(self._folder))}&port={_PORT}"
+
+    def connect(self, *, database: str) -> "psycopg.Connection[tuple[object, ...]]":
+        """Connect as superuser, outside any transaction."""
+        return psycopg.connect(host=str(self._folder), port=_PORT, user=SUPERUSER, dbname=database, autocommit=True)
+
+    def initialise(self) -> None:
+        """Make the cluster's data folder."""
+        # The built-in locale sorts by code point and is the same on every system.
+        options = ["--encoding=UTF8", "--locale=C", "--locale-provider=builtin", "--builtin-locale=C.UTF-8"]
+        options += ["--auth=trust", f"--username={SUPERUSER}", "--no-instructions", "--no-sync"]
+        arguments = (str(self._programs / "initdb"), f"--pgdata={self._data}", *options)
+        KeptProcess(self._command(arguments)).wait_for_success()
+
+    def start(self) -> None:
+        """Start the server and wait until it answers."""
+        assert self._process is None, "already started"
+        settings = {**_SETTINGS, "unix_socket_directories": str(self._folder)}
+        options = [word for name, value in settings.items() for word in ("-c", f"{name}={value}")]
+        self._process = KeptProcess(self._command((str(self._programs / "postgres"), "-D", str(self._data), *options)))
+        self._process.wait_until_ready(self._answers)
+
+    def stop(self) -> None:
+        """Stop the server if it is started: open connections are cut, the data is written out."""
+        if self._process:
+            self._process.stop()
+            self._process = None
+
+    def kill(self) -> None:
+        """Stop the server as a crash would: nothing is written out, the next start recovers from the log."""
+        if self._process:
+            self._process.crash()
+            self._process = None
+
+    @property
+    def _data(self) -> Path:
+        return self._folder / "data"
+
+    def _command(self, arguments: tuple[str, ...]) -> Command:
+        return Command(
+            arguments=arguments,
+            folder=self._folder,
+            log=self._folder / "postgres.log",
+            account=self._account,
+            stop_signal=signal.SIGINT,
+            # Not SIGKILL: it would leave shared memory and, for a moment, backends that block the next start.
+            crash_signal=signal.SIGQUIT,
+        )
+
+    def _answers(self) -> bool:
+        try:
+            self.connect(database="postgres").close()
+        except psycopg.OperationalError:
+            return False
+        return True
+
+
+@dataclass(frozen=True, kw_only=True)
+class EmbeddedPostgres:
+    """A running PostgreSQL with the owner's and the application's way into one empty database."""
+
+    owner_url: str
+    application_url: str
+    superuser_url: str
+    server: PostgresServer
+
+
+@contextmanager
+def run_postgres(folder: Path) -> Iterator[EmbeddedPostgres]:
+    """Run a new PostgreSQL inside a private folder."""
+    server = PostgresServer(folder)
+    server.initialise()
+    try:
+        server.start()
+        _create_roles(server)
+        owner_url, application_url = _create_database(server, DATABASE, template=None)
+        yield EmbeddedPostgres(
+            owner_url=owner_url,
+            application_url=application_url,
+            superuser_url=server.url(role=SUPERUSER, database="postgres"),
+            server=server,
+        )
+    finally:
+        server.stop()
+
+
+def create_database(postgres: EmbeddedPostgres, name: str, *, template: str | None = None) -> tuple[str, str]:
+    """Create a database, as a copy of a template nobody is connected to if one is named; return both roles' URLs."""
+    return _create_database(postgres.server, name, template=template)
+
+
+def _create_roles(server: PostgresServer) -> None:
+    with server.connect(database="template1") as connection:
+        for role in (OWNER, APPLICATION):
+            connection.execute(
+                sql.SQL("CREATE ROLE {} LOGIN NOSUPERUSER NOCREATEDB NOCREATEROLE NOREPLICATION NOBYPASSRLS").format(
+                    sql.Identifier(role)
+                )
+            )
+        connection.execute(_SCHEMA_PRIVILEGES.format(sql.Identifier(APPLICATION)))
+
+
+def _create_database(server: PostgresServer, name: str, *, template: str | None) -> tuple[str, str]:
+    statement = sql.SQL("CREATE DATABASE {} OWNER {} TEMPLATE {}").format(
+        sql.Identifier(name), sql.Identifier(OWNER), sql.Identifier(template or "template1")
+    )
+    with server.connect(database="postgres") as connection:
+        connection.execute(statement)
+    return server.url(role=OWNER, database=name), server.url(role=APPLICATION, database=name)

@@ -1,0 +1,91 @@
+"""An embedded Redis: one unix socket, nothing on disk."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import redis
+
+from worker.commands.embedded.account import make_folder, server_account
+from worker.commands.embedded.process import Command, KeptProcess
+from worker.commands.embedded.programs import redis_program
+
+
+class RedisServer:
+    """A Redis that can be stopped, killed and started again on the same socket; it always starts empty."""
+
+    def __init__(self, folder: Path) -> None:
+        self._account = server_account()
+        self._folder = folder / "redis"
+        self._process: KeptProcess | None = None
+        make_folder(self._folder, owner=self._account)
+        self._program = redis_program(copy_into=self._folder, account=self._account)
+
+    @property
+    def socket(self) -> Path:
+        """Return the path of the unix socket."""
+        return self._folder / "redis.sock"
+
+    @property
+    def url(self) -> str:
+        """Return the broker URL."""
+        return f"redis+socket://{self.socket}"
+
+    @property
+    def pid(self) -> int | None:
+        """Return the server's process number while it is started."""
+        return self._process.pid if self._process else None
+
+    def start(self) -> None:
+        """Start the server and wait until it answers."""
+        assert self._process is None, "already started"
+        self._process = KeptProcess(self._command())
+        self._process.wait_until_ready(self._answers)
+
+    def stop(self) -> None:
+        """Stop the server if it is started."""
+        if self._process:
+            self._process.stop()
+            self._process = None
+
+    def kill(self) -> None:
+        """Kill the server as a crash would."""
+        if self._process:
+            self._process.crash()
+            self._process = None
+
+    def _command(self) -> Command:
+        settings = {
+            "port": "0",
+            "unixsocket": str(self.socket),
+            "unixsocketperm": "700",
+            "save": "",
+            "appendonly": "no",
+            "maxmemory-policy": "noeviction",
+            "dir": str(self._folder),
+        }
+        options = [word for name, value in settings.items() for word in (f"--{name}", value)]
+        return Command(
+            arguments=(str(self._program), *options),
+            folder=self._folder,
+            log=self._folder / "redis.log",
+            account=self._account,
+        )
+
+    def _answers(self) -> bool:
+        with redis.Redis(unix_socket_path=str(self.socket)) as client:
+            try:
+                return bool(client.ping())
+            except redis.exceptions.ConnectionError:
+                return False
+
+
+@contextmanager
+def run_redis(folder: Path) -> Iterator[str]:
+    """Run a Redis inside a private folder and lend its broker URL."""
+    server = RedisServer(folder)
+    try:
+        server.start()
+        yield server.url
+    finally:
+        server.stop()

@@ -1,0 +1,1 @@
+"""Put a judged route into words and numbers, and draw them: the same input gives the same bytes."""

@@ -1,0 +1,44 @@
+"""The first signature: the service's seal over the whole package, after which only people's signatures may follow."""
+
+from datetime import datetime
+
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.sign.fields import MDPPerm, SigFieldSpec, SigSeedSubFilter, append_signature_field
+from pyhanko.sign.signers import PdfSignatureMetadata
+
+from worker.signing.errors import OwnSignatureError
+from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, FIELD_TITLES, SEAL_FIELD, SignatureBoxes
+from worker.signing.keys import SigningKey
+from worker.signing.pdf_signer import add_signature
+from worker.signing.verify import verify
+
+
+def certify(pdf: bytes, *, key: SigningKey, signed_at: datetime, reason: str, boxes: SignatureBoxes) -> bytes:
+    """Reserve the people's fields, seal the document, and read it back as a receiver would before letting it out."""
+    metadata = PdfSignatureMetadata(
+        field_name=SEAL_FIELD,
+        subfilter=SigSeedSubFilter.PADES,
+        certify=True,
+        # Stricter than this and nobody could countersign.
+        docmdp_permissions=MDPPerm.FILL_FORMS,
+        md_algorithm="sha256",
+        reason=reason,
+    )
+
+    def reserve_fields(writer: IncrementalPdfFileWriter) -> None:
+        # Before the seal: validators differ on fields that appear after it.
+        for name, box in ((CONTRACTOR_FIELD, boxes.contractor_responsible), (ENGINEER_FIELD, boxes.owner_engineer)):
+            append_signature_field(writer, SigFieldSpec(name, box=box, readable_field_name=FIELD_TITLES[name]))
+
+    certified = add_signature(
+        pdf,
+        metadata=metadata,
+        key=key,
+        signed_at=signed_at,
+        prepare=reserve_fields,
+        new_field=SigFieldSpec(SEAL_FIELD, readable_field_name=FIELD_TITLES[SEAL_FIELD]),
+    )
+    report = verify(certified, trust=key.anchors, now=signed_at)
+    if not report.is_good:
+        raise OwnSignatureError(report.problems)
+    return certified

@@ -1,0 +1,79 @@
+"""A person's signature, or the service's seal over a person's recorded decision, in a field the package reserved."""
+
+import tempfile
+from collections.abc import Sequence
+from datetime import datetime
+from io import BytesIO
+from pathlib import Path
+
+from pyhanko.pdf_utils.layout import AxisAlignment, Margins, SimpleBoxLayoutRule
+from pyhanko.pdf_utils.reader import PdfFileReader
+from pyhanko.sign.fields import SigSeedSubFilter, enumerate_sig_fields
+from pyhanko.sign.signers import PdfSignatureMetadata
+from pyhanko.stamp import StaticStampStyle
+
+from worker.signing.certificates import Trusted
+from worker.signing.errors import DocumentUnsignableError, OwnSignatureError
+from worker.signing.fields import ENGINEER_FIELD, FIELD_TITLES
+from worker.signing.keys import SigningKey
+from worker.signing.pdf_signer import add_signature
+from worker.signing.stamp import draw_stamp
+from worker.signing.verify import verify
+
+
+def countersign(
+    pdf: bytes,
+    *,
+    key: SigningKey,
+    signed_at: datetime,
+    reason: str,
+    stamp_lines: Sequence[str],
+    font_file: Path,
+    field: str = ENGINEER_FIELD,
+    trust: Sequence[Trusted] = (),
+) -> bytes:
+    """Sign a reserved field of a good package with a visible stamp, and read the result back.
+
+    `trust` names the authorities of the signatures already there, where they differ from this key's.
+    """
+    trusted = [*key.anchors, *trust]
+    before = verify(pdf, trust=trusted, now=signed_at)
+    if not before.is_good:
+        raise DocumentUnsignableError(f"Only a good package is countersigned: {' '.join(before.problems)}")
+    width_pt, height_pt = _reserved_size_pt(pdf, field=field)
+    metadata = PdfSignatureMetadata(
+        field_name=field, subfilter=SigSeedSubFilter.PADES, md_algorithm="sha256", reason=reason
+    )
+    # The signing library imports a stamp by file name only.
+    with tempfile.NamedTemporaryFile(suffix=".pdf") as stamp_file:
+        stamp_file.write(draw_stamp(stamp_lines, width_pt=width_pt, height_pt=height_pt, font_file=font_file))
+        stamp_file.flush()
+        signed = add_signature(
+            pdf, metadata=metadata, key=key, signed_at=signed_at, stamp=_stamp_style(stamp_file.name)
+        )
+    _require_good(signed, before=pdf, field=field, trust=trusted, now=signed_at)
+    return signed
+
+
+def _reserved_size_pt(pdf: bytes, *, field: str) -> tuple[float, float]:
+    for name, value, reference in enumerate_sig_fields(PdfFileReader(BytesIO(pdf))):
+        if name == field and value is None:
+            left, bottom, right, top = (float(edge) for edge in reference.get_object()["/Rect"])
+            return right - left, top - bottom
+    raise DocumentUnsignableError(f"No empty place for {FIELD_TITLES.get(field, field)}: it is missing or signed.")
+
+
+def _stamp_style(stamp_file: str) -> StaticStampStyle:
+    filled = SimpleBoxLayoutRule(x_align=AxisAlignment.ALIGN_MIN, y_align=AxisAlignment.ALIGN_MIN, margins=Margins())
+    return StaticStampStyle.from_pdf_file(stamp_file, border_width=0, background_layout=filled)
+
+
+def _require_good(signed: bytes, *, before: bytes, field: str, trust: Sequence[Trusted], now: datetime) -> None:
+    report = verify(signed, trust=trust, now=now)
+    problems = list(report.problems)
+    if not signed.startswith(before):
+        problems.append("The countersignature changed what was signed before.")
+    if not report.signatures or report.signatures[-1].field != field:
+        problems.append(f"The last signature is not the one of {FIELD_TITLES.get(field, field)}.")
+    if problems:
+        raise OwnSignatureError(problems)

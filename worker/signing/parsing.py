@@ -1,0 +1,70 @@
+"""Reading a PDF that anybody may have made."""
+
+import zlib
+from collections.abc import Iterator
+from hashlib import sha256
+from io import BytesIO
+
+from pyhanko.pdf_utils.generic import DictionaryObject
+from pyhanko.pdf_utils.misc import PdfError
+from pyhanko.pdf_utils.reader import PdfFileReader
+
+from worker.signing.errors import AttachmentNotFoundError
+
+# A damaged file surfaces in the parsers as almost any error about values; none of them is a fault of ours to show.
+UNREADABLE: tuple[type[Exception], ...] = (
+    PdfError,
+    ValueError,
+    TypeError,
+    LookupError,
+    AttributeError,
+    ArithmeticError,
+    AssertionError,
+    NotImplementedError,
+    RecursionError,
+    OSError,
+    zlib.error,
+)
+
+# Writers balance the tree of names; a deeper one was made to exhaust us.
+MAX_NAME_TREE_DEPTH = 12
+
+
+def read_attachment(pdf: bytes, name: str) -> bytes:
+    """Return the attachment with this name."""
+    try:
+        for found, content in attachments_of(PdfFileReader(BytesIO(pdf))):
+            if found == name:
+                return content
+    except UNREADABLE as error:
+        raise AttachmentNotFoundError(f"The document cannot be read: {error}.") from error
+    raise AttachmentNotFoundError(f"The document has no attachment named {name}.")
+
+
+def attachments_of(reader: PdfFileReader) -> Iterator[tuple[str, bytes]]:
+    """Yield the name and content of each attachment."""
+    names = reader.root.get("/Names", {})
+    if "/EmbeddedFiles" in names:
+        yield from _walk_name_tree(names["/EmbeddedFiles"], depth=0)
+
+
+def attachment_digests(reader: PdfFileReader) -> dict[str, str]:
+    """Return the SHA-256 of each attachment by its name."""
+    digests: dict[str, str] = {}
+    for name, content in attachments_of(reader):
+        if name in digests:
+            raise ValueError(f"two attachments are named {name}")
+        digests[name] = sha256(content).hexdigest()
+    return digests
+
+
+def _walk_name_tree(node: DictionaryObject, *, depth: int) -> Iterator[tuple[str, bytes]]:
+    if depth > MAX_NAME_TREE_DEPTH:
+        raise ValueError("the tree of attachment names is too deep")
+    entries = node.get("/Names", [])
+    for index in range(0, len(entries), 2):
+        specification = entries[index + 1]
+        name = specification.get("/UF", specification.get("/F", entries[index]))
+        yield str(name), bytes(specification["/EF"]["/F"].data)
+    for child in node.get("/Kids", []):
+        yield from _walk_name_tree(child, depth=depth + 1)

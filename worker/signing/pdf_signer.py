@@ -1,0 +1,52 @@
+"""One signature into one document, at the time that is passed in."""
+
+from collections.abc import Callable
+from datetime import datetime
+from io import BytesIO
+
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.pdf_utils.writer import BasePdfFileWriter
+from pyhanko.sign.fields import SigFieldSpec
+from pyhanko.sign.general import SigningError as LibrarySigningError
+from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner
+from pyhanko.sign.signers.pdf_signer import PdfSigningSession
+from pyhanko.stamp import BaseStampStyle
+
+from worker.signing.errors import DocumentUnsignableError
+from worker.signing.keys import SigningKey
+from worker.signing.parsing import UNREADABLE
+
+
+def add_signature(
+    pdf: bytes,
+    *,
+    metadata: PdfSignatureMetadata,
+    key: SigningKey,
+    signed_at: datetime,
+    prepare: Callable[[IncrementalPdfFileWriter], None] | None = None,
+    new_field: SigFieldSpec | None = None,
+    stamp: BaseStampStyle | None = None,
+) -> bytes:
+    """Append one signature as an incremental update, in a field that exists unless a new one is described."""
+    key.require_valid_at(signed_at)
+    signer = _SignerAt(metadata, key.signer, stamp_style=stamp, new_field_spec=new_field)
+    signer.signed_at = signed_at
+    try:
+        writer = IncrementalPdfFileWriter(BytesIO(pdf))
+        if prepare is not None:
+            prepare(writer)
+        signed: BytesIO = signer.sign_pdf(writer, existing_fields_only=new_field is None)
+    except (*UNREADABLE, LibrarySigningError) as error:
+        raise DocumentUnsignableError(f"The document cannot be signed: {error}.") from error
+    return signed.getvalue()
+
+
+class _SignerAt(PdfSigner):
+    """The library's signer with its clock passed in: left alone, it claims the time of the machine."""
+
+    signed_at: datetime
+
+    def init_signing_session(self, pdf_out: BasePdfFileWriter, existing_fields_only: bool = False) -> PdfSigningSession:
+        session = super().init_signing_session(pdf_out, existing_fields_only)
+        session.system_time = self.signed_at
+        return session
