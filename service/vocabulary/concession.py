@@ -1,4 +1,4 @@
-"""Leave to use a named nonconforming joint or fibre, or to do without a named piece of evidence, with the reason (ISO 9000)."""
+"""Leave to use a named nonconforming joint or fibre, or to do without named evidence, with the reason (ISO 9000)."""
 
 from typing import Annotated
 

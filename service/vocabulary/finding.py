@@ -3,7 +3,9 @@
 Quantities are decimal strings with the places they were computed to; ids are record ids as text.
 """
 
-from typing import NotRequired, TypedDict
+from typing import NotRequired
+
+from typing_extensions import TypedDict
 
 FIBRE_FORM = "fibre.1"
 VERDICT_FORM = "verdict.1"
@@ -120,8 +122,8 @@ class SegmentOutcome(TypedDict):
 class VerdictDocument(TypedDict):
     """What a route comes to, for one design revision, criteria version and record set.
 
-    `fibres` holds the digest of each fibre's document in order of fibre number; the verdict's own digest is the SHA-256 of
-    this document's canonical JSON.
+    `fibres` holds the digest of each fibre's document in order of fibre number; the verdict's own digest is the SHA-256
+    of this document's canonical JSON.
     """
 
     form: str

@@ -8,7 +8,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 from pydantic import (
     AfterValidator,
@@ -18,6 +18,7 @@ from pydantic import (
     ConfigDict,
     Field,
     GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
     PlainSerializer,
 )
 from pydantic_core import core_schema
@@ -42,12 +43,23 @@ class LastPlace:
     high: float
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
-        """Validate a finite number in range and place; write it as a decimal string."""
+        """Take a JSON number at the door and a decimal string in strict mode, which is how canonical text is read."""
         number = core_schema.float_schema(strict=True, ge=self.low, le=self.high, allow_inf_nan=False)
-        text = core_schema.plain_serializer_function_ser_schema(
-            f"%.{self.places}f".__mod__, return_schema=core_schema.str_schema()
+        checked = core_schema.no_info_after_validator_function(self._check, number)
+        text = core_schema.no_info_before_validator_function(_parse_decimal, checked)
+        return core_schema.lax_or_strict_schema(
+            checked,
+            text,
+            serialization=core_schema.plain_serializer_function_ser_schema(
+                f"%.{self.places}f".__mod__, return_schema=core_schema.str_schema()
+            ),
         )
-        return core_schema.no_info_after_validator_function(self._check, number, serialization=text)
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Describe the JSON number that is posted."""
+        return {"type": "number", "minimum": self.low, "maximum": self.high, "format": "double"}
 
     def _check(self, value: float) -> float:
         if round(value, self.places) != value:
@@ -55,15 +67,29 @@ class LastPlace:
         return value + 0.0  # -0.0 becomes 0.0: one value, one canonical text
 
 
+ValueT = TypeVar("ValueT", bound=Value)
+
+
 def canonical_time(instant: datetime) -> str:
     """Return an instant as RFC 3339 text in UTC with six places of a second."""
     return instant.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+
+def read_canonical(form: type[ValueT], text: str) -> ValueT:
+    """Return the value that canonical text was made of."""
+    return form.model_validate_json(text, strict=True)
 
 
 def to_last_place(value: float, *, places: int) -> int:
     """Return a validated quantity as the integer of its last place."""
     scaled: int = round(value * 10**places)
     return scaled
+
+
+def _parse_decimal(value: object) -> float:
+    if not isinstance(value, str):
+        raise ValueError("must be a decimal string")
+    return float(value)
 
 
 def _require_text(value: object) -> object:

@@ -98,7 +98,7 @@ def _open_pkcs12(content: bytes, *, passphrase: bytes, file: Path) -> SigningKey
         raise SigningKeyUnreadableError(f"{file} holds no key with its certificate. Export both into it.")
     chain = tuple(entry.certificate for entry in bundle.additional_certs)
     private = bundle.key.private_bytes(Encoding.DER, PrivateFormat.PKCS8, NoEncryption())
-    registry = SimpleCertificateStore.from_certs(to_asn1(issuer) for issuer in chain)
+    registry = SimpleCertificateStore.from_certs(to_asn1(issuer) for issuer in chain)  # type: ignore[no-untyped-call]
     signer = SimpleSigner(to_asn1(bundle.cert.certificate), PrivateKeyInfo.load(private), registry)
     return SigningKey(certificate=bundle.cert.certificate, chain=chain, signer=signer)
 

@@ -4,6 +4,7 @@ import zlib
 from collections.abc import Iterator
 from hashlib import sha256
 from io import BytesIO
+from typing import Any
 
 from pyhanko.pdf_utils.generic import DictionaryObject
 from pyhanko.pdf_utils.misc import PdfError
@@ -23,6 +24,8 @@ UNREADABLE: tuple[type[Exception], ...] = (
     NotImplementedError,
     RecursionError,
     OSError,
+    # The XML parsers' errors, from the metadata.
+    SyntaxError,
     zlib.error,
 )
 
@@ -41,11 +44,20 @@ def read_attachment(pdf: bytes, name: str) -> bytes:
     raise AttachmentNotFoundError(f"The document has no attachment named {name}.")
 
 
+def entry(dictionary: DictionaryObject, name: str) -> Any:
+    """Return an entry, following a reference as the library's `get` does not; `None` where there is none."""
+    try:
+        return dictionary[name]
+    except KeyError:
+        return None
+
+
 def attachments_of(reader: PdfFileReader) -> Iterator[tuple[str, bytes]]:
     """Yield the name and content of each attachment."""
-    names = reader.root.get("/Names", {})
-    if "/EmbeddedFiles" in names:
-        yield from _walk_name_tree(names["/EmbeddedFiles"], depth=0)
+    names = entry(reader.root, "/Names")
+    tree = None if names is None else entry(names, "/EmbeddedFiles")
+    if tree is not None:
+        yield from _walk_name_tree(tree, depth=0)
 
 
 def attachment_digests(reader: PdfFileReader) -> dict[str, str]:
@@ -61,10 +73,11 @@ def attachment_digests(reader: PdfFileReader) -> dict[str, str]:
 def _walk_name_tree(node: DictionaryObject, *, depth: int) -> Iterator[tuple[str, bytes]]:
     if depth > MAX_NAME_TREE_DEPTH:
         raise ValueError("the tree of attachment names is too deep")
-    entries = node.get("/Names", [])
-    for index in range(0, len(entries), 2):
-        specification = entries[index + 1]
-        name = specification.get("/UF", specification.get("/F", entries[index]))
+    pairs = entry(node, "/Names") or ()
+    for index in range(0, len(pairs), 2):
+        specification = pairs[index + 1]
+        name = entry(specification, "/UF") or entry(specification, "/F") or pairs[index]
         yield str(name), bytes(specification["/EF"]["/F"].data)
-    for child in node.get("/Kids", []):
-        yield from _walk_name_tree(child, depth=depth + 1)
+    children = entry(node, "/Kids") or ()
+    for index in range(len(children)):
+        yield from _walk_name_tree(children[index], depth=depth + 1)

@@ -7,7 +7,6 @@ from io import BytesIO
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.writer import BasePdfFileWriter
 from pyhanko.sign.fields import SigFieldSpec
-from pyhanko.sign.general import SigningError as LibrarySigningError
 from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner
 from pyhanko.sign.signers.pdf_signer import PdfSigningSession
 from pyhanko.stamp import BaseStampStyle
@@ -36,7 +35,7 @@ def add_signature(
         if prepare is not None:
             prepare(writer)
         signed: BytesIO = signer.sign_pdf(writer, existing_fields_only=new_field is None)
-    except (*UNREADABLE, LibrarySigningError) as error:
+    except UNREADABLE as error:
         raise DocumentUnsignableError(f"The document cannot be signed: {error}.") from error
     return signed.getvalue()
 

@@ -1,5 +1,6 @@
 """Check one signature: is it intact, from whom, and what followed it."""
 
+import logging
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,7 +15,12 @@ from pyhanko_certvalidator import ValidationContext
 
 from worker.signing.certificates import certificate_sha256, from_asn1, is_demonstration, name_of
 from worker.signing.fields import FIELD_TITLES
+from worker.signing.parsing import entry
 from worker.signing.report import SignatureReport
+
+# The libraries log what they distrust with a stack trace; here it is an answer, and stands in the report.
+for _noisy in ("pyhanko", "pyhanko_certvalidator"):
+    logging.getLogger(_noisy).setLevel(logging.CRITICAL)
 
 CHANGES_SINCE = {
     ModificationLevel.NONE: "none",
@@ -49,7 +55,7 @@ def check_signature(
 
 def _report(signature: EmbeddedPdfSignature, *, status: PdfSignatureStatus) -> SignatureReport:
     certificate = from_asn1(signature.signer_cert)
-    reason = signature.sig_object.get("/Reason")
+    reason = entry(signature.sig_object, "/Reason")
     return SignatureReport(
         field=str(signature.field_name),
         signer=name_of(certificate),
@@ -82,10 +88,10 @@ def _problems(
 
 
 def _distrust(status: PdfSignatureStatus, *, now: datetime) -> str:
-    reason = status.trust_problem_indic
-    if reason in {AdESIndeterminate.OUT_OF_BOUNDS_NO_POE, AdESIndeterminate.OUT_OF_BOUNDS_NOT_REVOKED}:
+    certificate = from_asn1(status.signing_cert)
+    if not certificate.not_valid_before_utc <= now <= certificate.not_valid_after_utc:
         return f"rests on a certificate that is not valid on {now:%Y-%m-%d}"
-    if reason is AdESIndeterminate.CHAIN_CONSTRAINTS_FAILURE:
+    if status.trust_problem_indic is AdESIndeterminate.CHAIN_CONSTRAINTS_FAILURE:
         return "rests on a certificate that is not meant for signing documents"
     return "is by nobody that a trusted authority vouches for"
 
@@ -95,7 +101,7 @@ def _covers_whole_file(status: PdfSignatureStatus) -> bool:
 
 
 def _level(signature: EmbeddedPdfSignature, *, status: PdfSignatureStatus) -> str:
-    if signature.sig_object.get("/SubFilter") != SigSeedSubFilter.PADES.value:
+    if entry(signature.sig_object, "/SubFilter") != SigSeedSubFilter.PADES.value:
         return "CMS, not PAdES"
     return "PAdES B-B" if status.timestamp_validity is None else "PAdES B-T"
 

@@ -29,6 +29,12 @@ def server_account() -> Account:
     return Account(uid=nobody.pw_uid, gid=nobody.pw_gid)
 
 
+def give(tree: Path, *, owner: Account) -> None:
+    """Make a file, or a folder with all in it, the owner's."""
+    for path in (tree, *tree.rglob("*")):
+        os.chown(path, owner.uid, owner.gid, follow_symlinks=False)
+
+
 def make_folder(path: Path, *, owner: Account) -> None:
     """Make a folder that only its owner, and root, can enter."""
     path.mkdir(mode=0o700, exist_ok=True)

@@ -66,15 +66,17 @@ def _keep_server(arguments: list[str], *, parent_pid: int) -> int:
 
 def _start(command: list[str], *, uid: int, gid: int, death_signal: int) -> "subprocess.Popen[bytes]":
     """Start the server as the given user, with an environment of its own."""
-    other_user = {"user": uid, "group": gid, "extra_groups": []} if uid != os.geteuid() else {}
+    changes_user = uid != os.geteuid()
     return subprocess.Popen(
         command,
         stdin=subprocess.DEVNULL,
         stdout=sys.stderr,
+        user=uid if changes_user else None,
+        group=gid if changes_user else None,
+        extra_groups=[] if changes_user else None,
         env={"PATH": os.defpath, "LC_ALL": "C", "TZ": "UTC"},
         # Runs after the change of user, which would clear the death signal again. One thread here, so it is safe.
         preexec_fn=_dies_with_keeper(death_signal),  # noqa: PLW1509
-        **other_user,  # type: ignore[call-overload]
     )
 
 

@@ -72,8 +72,8 @@ class PostgresServer:
         KeptProcess(self._command(arguments)).wait_for_success()
 
     def start(self) -> None:
-        """Start the server and wait until it answers."""
-        assert self._process is None, "already started"
+        """Start the server, anew if need be, and wait until it answers."""
+        self.stop()
         settings = {**_SETTINGS, "unix_socket_directories": str(self._folder)}
         options = [word for name, value in settings.items() for word in ("-c", f"{name}={value}")]
         self._process = KeptProcess(self._command((str(self._programs / "postgres"), "-D", str(self._data), *options)))

@@ -43,6 +43,12 @@ class Command:
         """Return the program's name."""
         return Path(self.arguments[0]).name
 
+    @property
+    def keeper_arguments(self) -> list[str]:
+        """Return the command in the keeper's own words."""
+        numbers = (self.account.uid, self.account.gid, int(self.stop_signal), int(self.crash_signal))
+        return [*map(str, numbers), *self.arguments]
+
 
 class KeptProcess:
     """A running program and its keeper."""
@@ -53,8 +59,7 @@ class KeptProcess:
         # Linux has it.
         with command.log.open("ab") as log:
             self._keeper = _start_keeper(
-                ["server", str(os.getpid()), str(command.account.uid), str(command.account.gid)]
-                + [str(int(command.stop_signal)), str(int(command.crash_signal)), *command.arguments],
+                ["server", str(os.getpid()), *command.keeper_arguments],
                 folder=command.folder,
                 stderr=log.fileno(),
             )

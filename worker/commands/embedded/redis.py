@@ -5,6 +5,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import redis
+from redis.backoff import NoBackoff
+from redis.retry import Retry
 
 from worker.commands.embedded.account import make_folder, server_account
 from worker.commands.embedded.process import Command, KeptProcess
@@ -37,8 +39,8 @@ class RedisServer:
         return self._process.pid if self._process else None
 
     def start(self) -> None:
-        """Start the server and wait until it answers."""
-        assert self._process is None, "already started"
+        """Start the server, anew if need be, and wait until it answers."""
+        self.stop()
         self._process = KeptProcess(self._command())
         self._process.wait_until_ready(self._answers)
 
@@ -73,7 +75,9 @@ class RedisServer:
         )
 
     def _answers(self) -> bool:
-        with redis.Redis(unix_socket_path=str(self.socket)) as client:
+        # The client's own retries wait for seconds; we ask again in an instant.
+        at_once = Retry(NoBackoff(), retries=0)
+        with redis.Redis(unix_socket_path=str(self.socket), retry=at_once) as client:
             try:
                 return bool(client.ping())
             except redis.exceptions.ConnectionError:

@@ -1,0 +1,1 @@
+"""Use cases: each receives a session, changes rows under its route's lock, and leaves the jobs that follow."""

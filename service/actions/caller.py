@@ -1,0 +1,32 @@
+"""Who is asking, and what for."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from service.storage.head import Deed
+from service.vocabulary.words import TokenKind
+
+
+@dataclass(frozen=True, kw_only=True)
+class Caller:
+    """The holder of a valid token, at the time of one request; `projects` None opens all."""
+
+    token_id: UUID
+    kind: TokenKind
+    holder: str | None
+    projects: Collection[UUID] | None
+    now: datetime
+    request_id: str | None = None
+
+    def deed(self, action: str, subject: object, *, content_sha256: str | None = None) -> Deed:
+        """Return the audit entry of what this caller does."""
+        return Deed(
+            at=self.now,
+            actor=f"{self.kind.value}:{self.token_id}",
+            action=action,
+            subject=str(subject),
+            content_sha256=content_sha256,
+            request_id=self.request_id,
+        )

@@ -1,0 +1,195 @@
+"""Accept records: each is stored or refused by itself, and sending a batch again changes nothing."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from typing import Any
+from uuid import UUID
+
+from pydantic import ValidationError
+from sqlmodel import Session
+
+from service.actions.caller import Caller
+from service.actions.fitting import check_fit
+from service.actions.follow import judge_again
+from service.errors import BodyInvalidError, RecordConflictError, RecordRefusedError, ServiceError
+from service.settings import CLOCK_TOLERANCE
+from service.storage.head import record_deed
+from service.storage.records import add_records, known_digests, link_fibres, links_of
+from service.storage.routes import (
+    criteria_row,
+    find_route,
+    layout_of,
+    lock_routes_at,
+    parse_criteria,
+    raise_version,
+)
+from service.storage.tables import Route
+from service.vocabulary.canonical import canonical_json, digest_of, sha256_hex
+from service.vocabulary.criteria import Voiding
+from service.vocabulary.design_rules import Fault
+from service.vocabulary.record import RECORD, ClosureStateRecord, Record, SpliceRecord, canonical_record, fibres_of
+from service.vocabulary.touching import touched_fibres
+from service.vocabulary.validation import faults_of
+
+
+class Receipt(StrEnum):
+    """What became of one posted record."""
+
+    STORED = "stored"
+    ALREADY_STORED = "already_stored"
+    CONFLICT = "conflict"
+    REFUSED = "refused"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer:
+    """What became of one posted record, in request order."""
+
+    id: str | None
+    receipt: Receipt
+    error: ServiceError | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Posted:
+    index: int
+    record: Record
+    body: str
+    sha256: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Batch:
+    caller: Caller
+    route: Route
+    sent_at: datetime
+
+
+def accept_records(
+    session: Session, caller: Caller, route_id: UUID, *, sent_at: datetime, items: Sequence[Any]
+) -> list[Answer]:
+    """Store what is new of a batch under the route's lock, and let its fibres wait to be judged."""
+    route = find_route(session, caller.projects, route_id)
+    answers: dict[int, Answer] = {}
+    posted = list(_read(items, answers))
+    known = known_digests(session, route.project_id, {item.record.id for item in posted})
+    fresh = [item for item in posted if not _answer_known(item, known, answers)]
+    if fresh:
+        fresh = list(_fitting(session, route, fresh, caller.now, answers))
+    if fresh:
+        _store(session, _Batch(caller=caller, route=route, sent_at=sent_at), fresh, answers)
+    return [answers[index] for index in range(len(items))]
+
+
+def _read(items: Sequence[Any], answers: dict[int, Answer]) -> Iterator[_Posted]:
+    for index, item in enumerate(items):
+        try:
+            record = RECORD.validate_python(item)
+        except ValidationError as error:
+            refusal = BodyInvalidError("The record is not one.", faults=_faults(error))
+            answers[index] = Answer(id=_claimed_id(item), receipt=Receipt.REFUSED, error=refusal)
+            continue
+        body = canonical_json(canonical_record(record))
+        yield _Posted(index=index, record=record, body=body.decode(), sha256=sha256_hex(body))
+
+
+def _faults(error: ValidationError) -> list[Fault]:
+    found = error.errors(include_url=False, include_input=False)
+    # The union puts the record's kind in front of the path; a sender did not write it there.
+    return faults_of([one for one in found if not one["loc"]]) + faults_of([one for one in found if one["loc"]], skip=1)
+
+
+def _claimed_id(item: Any) -> str | None:
+    # Only a well-formed id is repeated: an answer never echoes what it could not read.
+    claimed = item.get("id") if isinstance(item, Mapping) else None
+    try:
+        return str(UUID(claimed)) if isinstance(claimed, str) else None
+    except ValueError:
+        return None
+
+
+def _answer_known(item: _Posted, known: Mapping[UUID, str], answers: dict[int, Answer]) -> bool:
+    sha256 = known.get(item.record.id)
+    if sha256 is None:
+        return False
+    if sha256 == item.sha256:
+        answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.ALREADY_STORED)
+    else:
+        error = RecordConflictError(f"Record {item.record.id} is stored with other content; a correction replaces it.")
+        answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.CONFLICT, error=error)
+    return True
+
+
+def _fitting(
+    session: Session, route: Route, items: Iterable[_Posted], now: datetime, answers: dict[int, Answer]
+) -> Iterator[_Posted]:
+    layout = layout_of(session, route)
+    for item in items:
+        faults = check_fit(item.record, layout, latest=now + CLOCK_TOLERANCE)
+        if faults:
+            error = RecordRefusedError("The record does not fit its route.", faults=faults)
+            answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.REFUSED, error=error)
+        else:
+            yield item
+
+
+def _store(session: Session, batch: _Batch, items: Sequence[_Posted], answers: dict[int, Answer]) -> None:
+    route = batch.route
+    lids = {item.record.site for item in items if isinstance(item.record, ClosureStateRecord)}
+    routes = lock_routes_at(session, route, lids)
+    first = {item.record.id: item for item in reversed(items)}
+    rows = [_row(item, batch) for item in first.values()]
+    new = add_records(session, rows)
+    stored = [first[id_] for id_ in first if id_ in new]
+    known = known_digests(session, route.project_id, set(first) - new) | {i.record.id: i.sha256 for i in stored}
+    for item in items:
+        if item.record.id in new and item is first[item.record.id]:
+            answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.STORED)
+        else:
+            _answer_known(item, known, answers)
+    if not stored:
+        return
+    for one in routes:
+        _follow(session, one, [i for i in stored if one.id == route.id or isinstance(i.record, ClosureStateRecord)])
+    digest = digest_of(sorted(item.sha256 for item in stored))
+    record_deed(session, route.project_id, batch.caller.deed("records.stored", route.id, content_sha256=digest))
+
+
+def _row(item: _Posted, batch: _Batch) -> dict[str, Any]:
+    record = item.record
+    return {
+        "project_id": batch.route.project_id,
+        "id": record.id,
+        "route_id": batch.route.id,
+        "kind": record.kind.value,
+        "made_at": record.made_at,
+        "sent_at": batch.sent_at,
+        "received_at": batch.caller.now,
+        "clock_is_flagged": abs(batch.caller.now - batch.sent_at) > CLOCK_TOLERANCE,
+        "sha256": item.sha256,
+        "body": item.body,
+        "token_id": batch.caller.token_id,
+    }
+
+
+def _follow(session: Session, route: Route, items: Sequence[_Posted]) -> None:
+    layout = layout_of(session, route)
+    on_route = [
+        item
+        for item in items
+        if not isinstance(item.record, ClosureStateRecord) or item.record.site in layout.site_index
+    ]
+    link_fibres(
+        session,
+        [link for item in on_route for link in links_of(route, item.record.id, fibres_of(item.record))],
+    )
+    raise_version(route)
+    voiding = Voiding.FIBRE
+    if route.criteria_version is not None:
+        voiding = parse_criteria(criteria_row(session, route.project_id, route.criteria_version).document).rework_voids
+    touched = frozenset().union(
+        *(touched_fibres(item.record, fibre_count=layout.design.fibre_count, rework_voids=voiding) for item in on_route)
+    )
+    judge_again(session, route, touched, is_urgent=any(isinstance(item.record, SpliceRecord) for item in on_route))

@@ -1,0 +1,32 @@
+"""The application: everything that answers requests, put together."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from fastapi import FastAPI
+
+from service.api import criteria, health, notices, packages, problems, projects, records, routes, status, submissions
+from service.api.gate import now
+from service.api.openapi import DESCRIPTION, install_document
+from service.settings import ServiceSettings
+from service.storage.blobs import BlobStore
+from service.storage.session import make_engine
+
+
+def create_app(settings: ServiceSettings | None = None) -> FastAPI:
+    """Return the application, with its settings from the environment unless they are given."""
+    settings = settings or ServiceSettings()
+    engine = make_engine(settings.database_url.get_secret_value(), pool_size=settings.pool_size)
+
+    @asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        yield
+        engine.dispose()
+
+    app = FastAPI(title="Route acceptance", version="1.0.0", description=DESCRIPTION, lifespan=lifespan, redoc_url=None)
+    app.state.engine, app.state.blobs, app.state.clock = engine, BlobStore(settings.blob_dir), now
+    problems.install(app)
+    for module in (projects, criteria, routes, records, status, submissions, packages, notices, health):
+        app.include_router(module.router)
+    install_document(app)
+    return app

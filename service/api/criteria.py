@@ -1,0 +1,53 @@
+"""Criteria: set by the engineer, proposed for a route, in force when the contractor acknowledges them."""
+
+from uuid import UUID
+
+import orjson
+from fastapi import APIRouter, Response
+
+from service.actions import criteria as actions
+from service.api.forms import CriteriaAnswer, CriteriaVersionForm, RouteAnswer
+from service.api.gate import ContractorGate, EngineerGate, ReaderGate
+from service.api.routing import CheckedRoute
+from service.storage.routes import criteria_row
+from service.storage.tables import CriteriaVersion
+from service.vocabulary.criteria import Criteria
+
+router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["criteria"])
+
+
+@router.post("/projects/{project_id}/criteria", status_code=201)
+def set_criteria(gate: EngineerGate, project_id: UUID, form: Criteria, response: Response) -> CriteriaAnswer:
+    """Add a criteria version; the newest again answers 200 with itself."""
+    with gate.enter_project(project_id) as (session, caller, project):
+        row, is_new = actions.set_criteria(session, caller, project, form)
+        response.status_code = 201 if is_new else 200
+        response.headers["Location"] = f"/v1/projects/{project_id}/criteria/{row.version}"
+        return _answer(row)
+
+
+@router.get("/projects/{project_id}/criteria/{version}")
+def read_criteria(gate: ReaderGate, project_id: UUID, version: int) -> CriteriaAnswer:
+    """Read a criteria version."""
+    with gate.enter_project(project_id) as (session, _, project):
+        return _answer(criteria_row(session, project.id, version))
+
+
+@router.put("/routes/{route_id}/criteria")
+def propose_criteria(gate: EngineerGate, route_id: UUID, form: CriteriaVersionForm) -> RouteAnswer:
+    """Propose a criteria version for a route."""
+    with gate.enter() as (session, caller):
+        route = actions.propose_criteria(session, caller, route_id, form.version)
+        return RouteAnswer.model_validate(route, from_attributes=True)
+
+
+@router.put("/routes/{route_id}/criteria/acknowledgement")
+def acknowledge_criteria(gate: ContractorGate, route_id: UUID, form: CriteriaVersionForm) -> RouteAnswer:
+    """Acknowledge what the engineer proposed: from now on the route is judged by it."""
+    with gate.enter() as (session, caller):
+        route = actions.acknowledge_criteria(session, caller, route_id, form.version)
+        return RouteAnswer.model_validate(route, from_attributes=True)
+
+
+def _answer(row: CriteriaVersion) -> CriteriaAnswer:
+    return CriteriaAnswer(version=row.version, sha256=row.sha256, criteria=orjson.loads(row.document))

@@ -1,0 +1,280 @@
+"""The forms of answers, and the small forms of requests that no action owns."""
+
+from datetime import datetime
+from typing import Annotated, Any
+from uuid import UUID
+
+from pydantic import BaseModel, Field
+
+from service.vocabulary import quantities as q
+from service.vocabulary.finding import FindingDocument, OutcomeCounts, WorkDocument
+from service.vocabulary.words import Standing, TokenKind
+
+
+class ProblemError(BaseModel):
+    """One thing wrong, at an RFC 6901 pointer."""
+
+    pointer: str
+    detail: str
+
+
+class Problem(BaseModel):
+    """A refusal (RFC 9457)."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    errors: list[ProblemError] | None = None
+
+
+class ProjectAnswer(BaseModel):
+    """A project."""
+
+    id: UUID
+    code: str
+    name: str
+    owner: str
+    contractor: str
+
+
+class TokenForm(q.Value):
+    """A token to issue."""
+
+    kind: TokenKind
+    projects: Annotated[tuple[UUID, ...], Field(max_length=100)] = ()
+    holder: q.Identifier | None = None
+    expires_at: q.Instant | None = None
+
+
+class TokenAnswer(BaseModel):
+    """A token; its text is shown this once."""
+
+    id: UUID
+    kind: TokenKind
+    token: str
+    expires_at: datetime | None
+
+
+class PersonAnswer(BaseModel):
+    """A person's name and role."""
+
+    id: str
+    name: str
+    role: str
+
+
+class CriteriaAnswer(BaseModel):
+    """A criteria version as it is kept: canonical, its quantities as decimal strings."""
+
+    version: int
+    sha256: str
+    criteria: dict[str, Any]
+
+
+class CriteriaVersionForm(q.Value):
+    """A criteria version, by its number."""
+
+    version: Annotated[int, Field(strict=True, ge=1)]
+
+
+class RouteAnswer(BaseModel):
+    """A route and what binds it."""
+
+    id: UUID
+    project_id: UUID
+    code: str
+    version: int
+    design_revision: int
+    criteria_version: int | None
+    proposed_criteria_version: int | None
+
+
+class DesignAnswer(BaseModel):
+    """A route's current design as it is kept: canonical, its quantities as decimal strings."""
+
+    revision: int
+    sha256: str
+    design: dict[str, Any]
+
+
+class RecordBatch(q.Value):
+    """Records as a field app sends them: each is stored or refused by itself."""
+
+    sent_at: q.Instant
+    records: Annotated[list[Any], Field(min_length=1)]
+
+
+class RecordReceipt(BaseModel):
+    """What became of one record."""
+
+    id: str | None
+    outcome: str
+    status: int
+    problem: Problem | None = None
+
+
+class BatchAnswer(BaseModel):
+    """What became of each record, in request order, and how many were not taken."""
+
+    failed: int
+    results: list[RecordReceipt]
+
+
+class WithdrawalAnswer(BaseModel):
+    """How many records ended with this request; those that had ended before are not counted."""
+
+    withdrawn: int
+
+
+class StoredRecord(BaseModel):
+    """A record as it is kept, when it came, and whether it still counts."""
+
+    id: UUID
+    received_at: datetime
+    sent_at: datetime
+    clock_is_flagged: bool
+    sha256: str
+    is_ended: bool
+    end_reason: str | None
+    replaced_by: UUID | None
+    record: dict[str, Any]
+
+
+class RecordPage(BaseModel):
+    """Records in order of arrival."""
+
+    items: list[StoredRecord]
+    next: str | None
+
+
+class SegmentStatus(BaseModel):
+    """Where a segment is on its way from work to money."""
+
+    id: str
+    name: str
+    billing_item: str
+    status: Standing
+    counts: OutcomeCounts
+    submission_id: UUID | None
+    package_id: UUID | None
+    acceptance_number: int | None
+    has_changed_since: bool
+
+
+class MissingEvidence(BaseModel):
+    """Undetermined required findings of one criterion in one segment, by reason."""
+
+    segment: str
+    criterion: str
+    reason: str
+    findings: int
+
+
+class RouteStatus(BaseModel):
+    """A route's acceptance status."""
+
+    route_id: UUID
+    code: str
+    version: int
+    design_revision: int
+    criteria_version: int | None
+    proposed_criteria_version: int | None
+    is_judged: bool
+    fibres_waiting: int
+    verdict_digest: str | None
+    missing: list[MissingEvidence]
+    segments: list[SegmentStatus]
+
+
+class ProjectStatus(BaseModel):
+    """The acceptance status of every route of a project."""
+
+    routes: list[RouteStatus]
+
+
+class FindingPage(BaseModel):
+    """Findings in order of fibre."""
+
+    items: list[FindingDocument]
+    next: str | None
+
+
+class WorkList(BaseModel):
+    """What a crew has to do, per site in order from A."""
+
+    route_id: UUID
+    version: int
+    fibres_waiting: int
+    items: list[WorkDocument]
+
+
+class SubmissionAnswer(BaseModel):
+    """A submission and where it is."""
+
+    id: UUID
+    route_id: UUID
+    number: int
+    state: str
+    segments: list[str]
+    verdict_digest: str
+    design_revision: int
+    criteria_version: int
+    concessions: list[dict[str, Any]]
+    responsible_person: str
+    submitted_at: datetime
+    package_id: UUID | None
+    problem: str | None
+
+
+class PackageAnswer(BaseModel):
+    """A package's facts; the file is at `/pdf`."""
+
+    id: UUID
+    number: str
+    submission_id: UUID
+    route_id: UUID
+    segments: list[str]
+    verification_code: str
+    package_sha256: str
+    findings_sha256: str
+    countersigned_sha256: str | None
+    issued_at: datetime
+    decision: dict[str, Any] | None
+
+
+class DecisionAnswer(BaseModel):
+    """A decision as it was recorded."""
+
+    package_id: UUID
+    package_sha256: str
+    sha256: str
+    decided_at: datetime
+    decision: dict[str, Any]
+
+
+class NoticeEvent(BaseModel):
+    """A CloudEvents 1.0 body."""
+
+    specversion: str
+    id: UUID
+    source: str
+    type: str
+    subject: str
+    time: datetime
+    datacontenttype: str
+    sequence: str
+    data: dict[str, Any]
+
+
+class NoticePage(BaseModel):
+    """Notices in commit order; `last` is what to ask for next time, whether or not there are more now."""
+
+    notices: list[NoticeEvent]
+    last: int
+
+
+class Health(BaseModel):
+    """Whether the service answers."""
+
+    status: str

@@ -1,0 +1,99 @@
+"""The gate before every operation: which kinds of token it takes, and one transaction behind it.
+
+The transaction is committed inside the handler, before its answer leaves; a commit that fails is an error answer.
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from typing import Annotated
+from uuid import UUID
+
+from fastapi import Depends, Request
+from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
+from sqlalchemy import Engine
+from sqlmodel import Session
+
+from service.actions.caller import Caller
+from service.actions.tokens import recognise
+from service.errors import NotAuthenticatedError, PreconditionMissingError, WrongTokenKindError
+from service.storage.blobs import BlobStore
+from service.storage.routes import find_project
+from service.storage.session import transaction
+from service.storage.tables import Project
+from service.vocabulary.words import TokenKind
+
+BEARER = HTTPBearer(auto_error=False, description="A token of the kind that the operation names.")
+_LONGEST_REQUEST_ID = 64
+
+
+def now() -> datetime:
+    """Return the time, in UTC."""
+    return datetime.now(UTC)
+
+
+class Gate:
+    """Lets in the holders of some kinds of token, each with a transaction of its own."""
+
+    def __init__(self, request: Request, kinds: frozenset[TokenKind], token: str | None) -> None:
+        self._engine: Engine = request.app.state.engine
+        self._clock: Callable[[], datetime] = request.app.state.clock
+        self._kinds, self._token = kinds, token
+        self._request_id = request.headers.get("x-request-id", "")[:_LONGEST_REQUEST_ID] or None
+        self.blobs: BlobStore = request.app.state.blobs
+
+    @contextmanager
+    def enter(self) -> Iterator[tuple[Session, Caller]]:
+        """Recognise the caller and run the block in one transaction."""
+        if self._token is None:
+            raise NotAuthenticatedError
+        with transaction(self._engine) as session:
+            caller = recognise(session, self._token, now=self._clock(), request_id=self._request_id)
+            if caller.kind not in self._kinds:
+                raise WrongTokenKindError(f"This takes a token of: {', '.join(sorted(self._kinds))}.")
+            yield session, caller
+
+    @contextmanager
+    def enter_project(self, project_id: UUID) -> Iterator[tuple[Session, Caller, Project]]:
+        """Enter, with a project that is open to the caller."""
+        with self.enter() as (session, caller):
+            yield session, caller, find_project(session, caller.projects, project_id)
+
+
+class Allow:
+    """The dependency that makes a gate for some kinds of token."""
+
+    def __init__(self, *kinds: TokenKind) -> None:
+        self.kinds = frozenset(kinds)
+
+    async def __call__(
+        self, request: Request, credentials: Annotated[HTTPAuthorizationCredentials | None, Depends(BEARER)]
+    ) -> Gate:
+        """Make the gate; the token is looked at when somebody enters."""
+        return Gate(request, self.kinds, None if credentials is None else credentials.credentials)
+
+
+def take_if_match(request: Request) -> str:
+    """Return the entity tag that the caller says it saw."""
+    etag = request.headers.get("if-match")
+    if etag is None:
+        raise PreconditionMissingError("Send If-Match with the ETag of what was seen.")
+    return etag
+
+
+_CREW, _CONTRACTOR, _ENGINEER = TokenKind.CREW, TokenKind.CONTRACTOR, TokenKind.ENGINEER
+_BILLING, _ADMINISTRATOR = TokenKind.BILLING, TokenKind.ADMINISTRATOR
+
+AdministratorGate = Annotated[Gate, Depends(Allow(_ADMINISTRATOR))]
+ContractorGate = Annotated[Gate, Depends(Allow(_CONTRACTOR))]
+CrewGate = Annotated[Gate, Depends(Allow(_CREW))]
+CorrectionGate = Annotated[Gate, Depends(Allow(_CREW, _CONTRACTOR))]
+EngineerGate = Annotated[Gate, Depends(Allow(_ENGINEER))]
+BillingGate = Annotated[Gate, Depends(Allow(_BILLING))]
+OfficeGate = Annotated[Gate, Depends(Allow(_CONTRACTOR, _ADMINISTRATOR))]
+ReaderGate = Annotated[Gate, Depends(Allow(_CREW, _CONTRACTOR, _ENGINEER))]
+PartyGate = Annotated[Gate, Depends(Allow(_CONTRACTOR, _ENGINEER))]
+PackageGate = Annotated[Gate, Depends(Allow(_CONTRACTOR, _ENGINEER, _BILLING))]
+AnyGate = Annotated[Gate, Depends(Allow(*TokenKind))]
+
+IfMatch = Annotated[str, Depends(take_if_match)]

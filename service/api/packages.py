@@ -1,0 +1,78 @@
+"""Packages: read by all parties, decided by the engineer."""
+
+from typing import Annotated, Any
+from uuid import UUID
+
+import orjson
+from fastapi import APIRouter, Header, Response
+from sqlmodel import Session
+
+from service.actions import decisions as actions
+from service.actions.decisions import DecisionForm, package_etag
+from service.api.forms import DecisionAnswer, PackageAnswer
+from service.api.gate import EngineerGate, IfMatch, PackageGate, PartyGate
+from service.api.routing import CheckedRoute
+from service.storage.tables import Decision, Package
+from service.storage.verdicts import submission_of_package
+
+router = APIRouter(prefix="/v1/packages/{package_id}", route_class=CheckedRoute, tags=["packages"])
+_IMMUTABLE = "private, immutable"
+
+
+@router.get("")
+def read_package(gate: PackageGate, package_id: UUID, response: Response) -> PackageAnswer:
+    """Read a package's facts and digests, and its decision."""
+    with gate.enter() as (session, caller):
+        package = actions.find_package(session, caller, package_id)
+        response.headers["ETag"] = package_etag(package)
+        return _answer(session, package)
+
+
+@router.get("/pdf", response_class=Response, responses={200: {"content": {"application/pdf": {}}}})
+def read_pdf(gate: PartyGate, package_id: UUID) -> Response:
+    """Read the package's file: certified, and countersigned once it is decided."""
+    with gate.enter() as (session, caller):
+        package = actions.find_package(session, caller, package_id)
+    content = gate.blobs.get(package.countersigned_sha256 or package.certified_sha256)
+    name = package.number.replace("/", "-")
+    headers = {
+        "ETag": package_etag(package),
+        "Cache-Control": _IMMUTABLE if package.countersigned_sha256 else "private, no-cache",
+        "Content-Disposition": f'attachment; filename="{name}.pdf"',
+    }
+    return Response(content, media_type="application/pdf", headers=headers)
+
+
+@router.get("/findings", response_class=Response, responses={200: {"content": {"application/json": {}}}})
+def read_package_findings(gate: PartyGate, package_id: UUID) -> Response:
+    """Read the verdict that is attached to the package, byte for byte."""
+    with gate.enter() as (session, caller):
+        package = actions.find_package(session, caller, package_id)
+    content = gate.blobs.get(package.findings_sha256)
+    headers = {"ETag": f'"{package.findings_sha256}"', "Cache-Control": _IMMUTABLE}
+    return Response(content, media_type="application/json", headers=headers)
+
+
+@router.post("/decision")
+def decide(
+    gate: EngineerGate,
+    package_id: UUID,
+    form: DecisionForm,
+    etag: IfMatch,
+    if_match: Annotated[str | None, Header(description="The ETag of the package that was seen.")] = None,
+) -> DecisionAnswer:
+    """Accept or refuse every segment of a package; accepted ones make their notices for billing."""
+    with gate.enter() as (session, caller):
+        decision = actions.decide(session, caller, package_id, if_match or etag, form)
+        return DecisionAnswer(decision=orjson.loads(decision.document), **decision.model_dump())
+
+
+def _answer(session: Session, package: Package) -> PackageAnswer:
+    decision = session.get(Decision, (package.project_id, package.id))
+    facts: dict[str, Any] = package.model_dump()
+    return PackageAnswer(
+        package_sha256=package.certified_sha256,
+        segments=submission_of_package(session, package).segments,
+        decision=None if decision is None else orjson.loads(decision.document),
+        **facts,
+    )

@@ -1,0 +1,42 @@
+"""Settings, from the environment."""
+
+from datetime import timedelta
+from pathlib import Path
+
+from pydantic import SecretStr
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+MAX_BODY_BYTES = 4 * 1024 * 1024
+MAX_BATCH = 500
+CLOCK_TOLERANCE = timedelta(minutes=2)
+
+
+class DatabaseSettings(BaseSettings):
+    """Where PostgreSQL is: the application's role, and the owner's for migrations."""
+
+    model_config = SettingsConfigDict(extra="ignore")
+
+    database_url: SecretStr
+    migration_database_url: SecretStr | None = None
+    application_role: str = "acceptance_app"
+
+
+class ServiceSettings(DatabaseSettings):
+    """What answering requests needs."""
+
+    blob_dir: Path
+    pool_size: int = 12
+
+
+class WorkerSettings(ServiceSettings):
+    """What judging, drawing and signing need."""
+
+    redis_url: SecretStr
+    signing_pkcs12_file: Path | None = None
+    signing_passphrase_file: Path | None = None
+    signing_trust_file: Path | None = None
+    judge_lease_s: float = 60
+    package_lease_s: float = 180
+    hint_again_s: float = 15
+    settle_interval_s: float = 1
+    max_attempts: int = 5

@@ -1,0 +1,1 @@
+"""What is kept: tables, sessions, and one file of statements per aggregate."""

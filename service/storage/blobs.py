@@ -1,0 +1,50 @@
+"""Files addressed by the SHA-256 of their content: a folder that any number of hosts may share."""
+
+import os
+import tempfile
+from pathlib import Path
+
+from service.vocabulary.canonical import sha256_hex
+
+
+class BlobMissingError(Exception):
+    """No file with this SHA-256 is kept, or its bytes are no longer those."""
+
+
+class BlobStore:
+    """A folder of files that are written once and checked at each reading."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def put(self, content: bytes) -> str:
+        """Keep bytes and return their SHA-256; they are on disk, whole, when this returns."""
+        sha256 = sha256_hex(content)
+        path = self._path(sha256)
+        if path.exists():
+            return sha256
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(file.name).replace(path)
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+        return sha256
+
+    def get(self, sha256: str) -> bytes:
+        """Return the bytes with this SHA-256."""
+        try:
+            content = self._path(sha256).read_bytes()
+        except FileNotFoundError as error:
+            raise BlobMissingError(sha256) from error
+        if sha256_hex(content) != sha256:
+            raise BlobMissingError(f"{sha256} reads otherwise")
+        return content
+
+    def _path(self, sha256: str) -> Path:
+        return self._folder / sha256[:2] / sha256

@@ -1,0 +1,116 @@
+"""Records: added in bulk, never changed, and read as evidence for judging."""
+
+from collections.abc import Collection, Mapping, Sequence
+from typing import Any, NamedTuple
+from uuid import UUID
+
+from sqlalchemy import ColumnElement, Select, and_, literal, select
+from sqlalchemy import insert as plain_insert
+from sqlalchemy.dialects.postgresql import insert
+from sqlmodel import Session, col
+
+from service.storage.tables import WHOLE_SITE, Record, RecordEnd, RecordFibre, Route, SubmissionRecord
+from service.vocabulary.words import RecordKind
+
+
+class StoredEvidence(NamedTuple):
+    """A stored record as judging takes it: the fibre it is about (0: all), its canonical text, what is known of it."""
+
+    fibre: int
+    body: str
+    clock_is_flagged: bool
+    is_ended: bool
+
+
+def known_digests(session: Session, project_id: UUID, ids: Collection[UUID]) -> dict[UUID, str]:
+    """Return the content digests of those ids that are stored."""
+    statement = select(col(Record.id), col(Record.sha256)).where(
+        col(Record.project_id) == project_id, col(Record.id).in_(ids)
+    )
+    return {row.id: row.sha256 for row in session.execute(statement)}
+
+
+def add_records(session: Session, rows: Sequence[Mapping[str, Any]]) -> set[UUID]:
+    """Add records and return the ids that are new; another transaction may have added the rest in the meantime."""
+    statement = insert(Record).on_conflict_do_nothing(index_elements=["project_id", "id"]).returning(col(Record.id))
+    return set(session.execute(statement, list(rows)).scalars())
+
+
+def link_fibres(session: Session, links: Sequence[Mapping[str, Any]]) -> None:
+    """Say which fibres of which routes records are about."""
+    if links:
+        session.execute(plain_insert(RecordFibre), list(links))
+
+
+def links_of(route: Route, record_id: UUID, fibres: Collection[int]) -> list[dict[str, Any]]:
+    """Return the links of a record to fibres of a route; to the whole route where it names no fibre."""
+    return [
+        {"project_id": route.project_id, "route_id": route.id, "fibre": fibre, "record_id": record_id}
+        for fibre in (fibres or {WHOLE_SITE})
+    ]
+
+
+def read_evidence(
+    session: Session, route: Route, numbers: Collection[int], *, with_every_splice: bool
+) -> list[StoredEvidence]:
+    """Return what is recorded of some fibres of a route and of its sites as a whole."""
+    wanted: ColumnElement[bool] = col(RecordFibre.fibre).in_([WHOLE_SITE, *numbers])
+    if with_every_splice:
+        wanted = wanted | (col(Record.kind) == RecordKind.SPLICE.value)
+    is_ended = col(RecordEnd.record_id).is_not(None)
+    statement = _evidence(route, is_ended).outerjoin(
+        RecordEnd,
+        and_(
+            col(RecordEnd.project_id) == col(Record.project_id),
+            col(RecordEnd.record_id) == col(Record.id),
+        ),
+    )
+    return [StoredEvidence(*row) for row in session.execute(statement.where(wanted))]
+
+
+def read_frozen_evidence(session: Session, route: Route, submission_id: UUID) -> list[StoredEvidence]:
+    """Return the record set that a submission froze."""
+    statement = _evidence(route, col(SubmissionRecord.is_ended)).join(
+        SubmissionRecord,
+        and_(
+            col(SubmissionRecord.project_id) == col(Record.project_id),
+            col(SubmissionRecord.record_id) == col(Record.id),
+            col(SubmissionRecord.submission_id) == submission_id,
+        ),
+    )
+    return [StoredEvidence(*row) for row in session.execute(statement)]
+
+
+def freeze_records(session: Session, route: Route, submission_id: UUID) -> None:
+    """Freeze every record of a locked route as a submission's set, with whether it has ended by now."""
+    ids = (
+        select(col(RecordFibre.record_id))
+        .where(col(RecordFibre.project_id) == route.project_id, col(RecordFibre.route_id) == route.id)
+        .distinct()
+        .subquery()
+    )
+    rows = (
+        select(
+            literal(route.project_id), literal(submission_id), ids.c.record_id, col(RecordEnd.record_id).is_not(None)
+        )
+        .select_from(ids)
+        .outerjoin(
+            RecordEnd,
+            and_(col(RecordEnd.project_id) == route.project_id, col(RecordEnd.record_id) == ids.c.record_id),
+        )
+    )
+    session.execute(
+        plain_insert(SubmissionRecord).from_select(["project_id", "submission_id", "record_id", "is_ended"], rows)
+    )
+
+
+def _evidence(route: Route, is_ended: Any) -> Select[Any]:
+    return (
+        select(col(RecordFibre.fibre), col(Record.body), col(Record.clock_is_flagged), is_ended)
+        .select_from(RecordFibre)
+        .join(
+            Record,
+            and_(col(Record.project_id) == col(RecordFibre.project_id), col(Record.id) == col(RecordFibre.record_id)),
+        )
+        .where(col(RecordFibre.project_id) == route.project_id, col(RecordFibre.route_id) == route.id)
+    )

@@ -1,0 +1,66 @@
+"""The tables. PostgreSQL is the only truth; keys are (project_id, id) so that access can later be cut by project.
+
+Documents are kept as the canonical text that was hashed, never as jsonb, which reorders members.
+"""
+
+from service.storage.tables.acceptance import (
+    Acceptance,
+    Decision,
+    Notice,
+    Package,
+    Submission,
+    SubmissionRecord,
+    SubmissionSegment,
+)
+from service.storage.tables.access import AuditEntry, Person, Project, ProjectHead, Token, TokenProject
+from service.storage.tables.columns import metadata
+from service.storage.tables.design import CriteriaVersion, DesignRevision, Route, RouteSite, Site
+from service.storage.tables.evidence import WHOLE_SITE, Fibre, Record, RecordEnd, RecordFibre, StandingVerdict
+from service.storage.tables.work import Job
+
+# The application's role may add to these and never change or remove a row.
+APPEND_ONLY = (
+    "project",
+    "token_project",
+    "criteria_version",
+    "site",
+    "route_site",
+    "design_revision",
+    "record",
+    "record_fibre",
+    "record_end",
+    "submission_record",
+    "decision",
+    "notice",
+    "audit_entry",
+)
+
+__all__ = [
+    "APPEND_ONLY",
+    "WHOLE_SITE",
+    "Acceptance",
+    "AuditEntry",
+    "CriteriaVersion",
+    "Decision",
+    "DesignRevision",
+    "Fibre",
+    "Job",
+    "Notice",
+    "Package",
+    "Person",
+    "Project",
+    "ProjectHead",
+    "Record",
+    "RecordEnd",
+    "RecordFibre",
+    "Route",
+    "RouteSite",
+    "Site",
+    "StandingVerdict",
+    "Submission",
+    "SubmissionRecord",
+    "SubmissionSegment",
+    "Token",
+    "TokenProject",
+    "metadata",
+]

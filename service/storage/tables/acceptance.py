@@ -1,0 +1,132 @@
+"""What was submitted, issued, decided and told."""
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import BigInteger, Column, ForeignKeyConstraint, Index, Text, UniqueConstraint, text
+from sqlalchemy.dialects.postgresql import ARRAY
+from sqlmodel import Field, SQLModel
+
+from service.storage.tables.columns import instant, json_value, long_text, of_route
+
+
+class Submission(SQLModel, table=True):
+    """The contractor's request to accept segments, with the record set it froze."""
+
+    __table_args__ = (of_route(), UniqueConstraint("project_id", "route_id", "number"))
+    project_id: UUID = Field(primary_key=True)
+    id: UUID = Field(primary_key=True)
+    route_id: UUID
+    number: int
+    state: str
+    verdict_digest: str
+    design_revision: int
+    criteria_version: int
+    segments: list[str] = Field(sa_column=Column(ARRAY(Text), nullable=False))
+    concessions: list[Any] = json_value()
+    responsible_person: str
+    submitted_at: datetime = instant()
+    token_id: UUID
+    problem: str | None = long_text(nullable=True)
+
+
+class SubmissionSegment(SQLModel, table=True):
+    """A segment of a submission; at most one open submission holds it."""
+
+    __tablename__ = "submission_segment"
+    __table_args__ = (
+        Index(
+            "uq_submission_segment_open",
+            "project_id",
+            "route_id",
+            "segment_id",
+            unique=True,
+            postgresql_where=text("is_open"),
+        ),
+    )
+    project_id: UUID = Field(primary_key=True)
+    submission_id: UUID = Field(primary_key=True)
+    segment_id: str = Field(primary_key=True)
+    route_id: UUID
+    is_open: bool = True
+
+
+class SubmissionRecord(SQLModel, table=True):
+    """A record of the set that a submission froze, and whether it had ended by then."""
+
+    __tablename__ = "submission_record"
+    project_id: UUID = Field(primary_key=True)
+    submission_id: UUID = Field(primary_key=True)
+    record_id: UUID = Field(primary_key=True)
+    is_ended: bool
+
+
+class Package(SQLModel, table=True):
+    """The signed PDF of a submission: the certified file, and later the countersigned one."""
+
+    __table_args__ = (
+        ForeignKeyConstraint(["project_id", "submission_id"], ["submission.project_id", "submission.id"]),
+        UniqueConstraint("project_id", "submission_id"),
+    )
+    project_id: UUID = Field(primary_key=True)
+    id: UUID = Field(primary_key=True)
+    submission_id: UUID
+    route_id: UUID
+    number: str
+    verification_code: str = Field(unique=True)
+    certified_sha256: str
+    findings_sha256: str
+    countersigned_sha256: str | None = None
+    issued_at: datetime = instant()
+
+
+class Decision(SQLModel, table=True):
+    """The engineer's word on every segment of one package."""
+
+    __table_args__ = (ForeignKeyConstraint(["project_id", "package_id"], ["package.project_id", "package.id"]),)
+    project_id: UUID = Field(primary_key=True)
+    package_id: UUID = Field(primary_key=True)
+    package_sha256: str
+    document: str = long_text()
+    sha256: str
+    decided_at: datetime = instant()
+    token_id: UUID
+
+
+class Acceptance(SQLModel, table=True):
+    """A segment accepted; at most one stands at a time."""
+
+    __table_args__ = (
+        of_route(),
+        Index(
+            "uq_acceptance_standing",
+            "project_id",
+            "route_id",
+            "segment_id",
+            unique=True,
+            postgresql_where=text("withdrawn_at IS NULL"),
+        ),
+    )
+    project_id: UUID = Field(primary_key=True)
+    route_id: UUID = Field(primary_key=True)
+    segment_id: str = Field(primary_key=True)
+    number: int = Field(primary_key=True)
+    package_id: UUID
+    accepted_at: datetime = instant()
+    withdrawn_at: datetime | None = instant(nullable=True)
+    withdrawal_reason: str | None = long_text(nullable=True)
+
+
+class Notice(SQLModel, table=True):
+    """A fact for billing, gapless and in commit order."""
+
+    __table_args__ = (UniqueConstraint("project_id", "route_id", "segment_id", "acceptance_number", "type"),)
+    project_id: UUID = Field(primary_key=True, foreign_key="project.id")
+    sequence: int = Field(primary_key=True, sa_type=BigInteger)
+    id: UUID
+    type: str
+    route_id: UUID
+    segment_id: str
+    acceptance_number: int
+    body: str = long_text()

@@ -1,0 +1,86 @@
+"""What was recorded, and what was judged of it."""
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import ForeignKeyConstraint, Index, text
+from sqlmodel import Field, SQLModel
+
+from service.storage.tables.columns import big_count, instant, json_value, long_text, of_route
+
+# In `record_fibre`: the record is about a whole site, and so about every fibre of the route.
+WHOLE_SITE = 0
+
+
+class Record(SQLModel, table=True):
+    """What a crew sent: never changed."""
+
+    __table_args__ = (of_route(), Index(None, "project_id", "route_id", "kind"))
+    project_id: UUID = Field(primary_key=True)
+    id: UUID = Field(primary_key=True)
+    route_id: UUID
+    kind: str
+    made_at: datetime = instant()
+    sent_at: datetime = instant()
+    received_at: datetime = instant()
+    clock_is_flagged: bool
+    sha256: str
+    body: str = long_text()
+    token_id: UUID
+
+
+class RecordFibre(SQLModel, table=True):
+    """A fibre of a route that a record is about, or the whole route (0)."""
+
+    __tablename__ = "record_fibre"
+    project_id: UUID = Field(primary_key=True)
+    route_id: UUID = Field(primary_key=True)
+    fibre: int = Field(primary_key=True)
+    record_id: UUID = Field(primary_key=True)
+
+
+class RecordEnd(SQLModel, table=True):
+    """A record that no longer counts: withdrawn, or replaced by another, with the reason."""
+
+    __tablename__ = "record_end"
+    __table_args__ = (ForeignKeyConstraint(["project_id", "record_id"], ["record.project_id", "record.id"]),)
+    project_id: UUID = Field(primary_key=True)
+    record_id: UUID = Field(primary_key=True)
+    replaced_by: UUID | None
+    reason: str = long_text()
+    ended_at: datetime = instant()
+    token_id: UUID
+
+
+class Fibre(SQLModel, table=True):
+    """A route's fibre and what was judged of it; it waits while judged is below evidence."""
+
+    __table_args__ = (
+        of_route(),
+        Index("ix_fibre_waiting", "project_id", "route_id", postgresql_where=text("judged_version < evidence_version")),
+        Index("ix_fibre_work", "project_id", "route_id", postgresql_where=text("work IS NOT NULL")),
+    )
+    project_id: UUID = Field(primary_key=True)
+    route_id: UUID = Field(primary_key=True)
+    number: int = Field(primary_key=True)
+    evidence_version: int = big_count()
+    judged_version: int = big_count()
+    is_urgent: bool = False
+    digest: str | None = None
+    content: str | None = long_text(nullable=True)
+    work: str | None = long_text(nullable=True)
+    counts: dict[str, Any] | None = json_value(nullable=True)
+
+
+class StandingVerdict(SQLModel, table=True):
+    """The verdict a route has now, and the route version it was settled for."""
+
+    __tablename__ = "standing_verdict"
+    __table_args__ = (of_route(),)
+    project_id: UUID = Field(primary_key=True)
+    route_id: UUID = Field(primary_key=True)
+    digest: str
+    document: str = long_text()
+    missing: list[Any] = json_value()
+    settled_at: datetime = instant()

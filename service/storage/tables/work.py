@@ -1,0 +1,29 @@
+"""What is to be done."""
+
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy import Index, UniqueConstraint, text
+from sqlmodel import Field, SQLModel
+
+from service.storage.tables.columns import big_count, instant, long_text
+
+
+class Job(SQLModel, table=True):
+    """Something to do for a subject: idle, due, leased, done or parked."""
+
+    __table_args__ = (
+        UniqueConstraint("kind", "subject_id"),
+        Index("ix_job_open", "due_at", postgresql_where=text("state IN ('due', 'leased')")),
+    )
+    id: UUID = Field(primary_key=True)
+    project_id: UUID = Field(foreign_key="project.id")
+    kind: str
+    subject_id: UUID
+    state: str
+    due_at: datetime = instant()
+    leased_until: datetime | None = instant(nullable=True)
+    hinted_at: datetime | None = instant(nullable=True)
+    fence: int = big_count()
+    attempts: int = 0
+    last_error: str | None = long_text(nullable=True)

@@ -1,0 +1,37 @@
+"""What pydantic found wrong, as pointers and sentences that never repeat the input."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from service.vocabulary.design_rules import Fault
+
+# These messages of pydantic's quote what was sent.
+_QUOTING = {
+    "union_tag_invalid": "is not one of the kinds taken here",
+    "union_tag_not_found": "is missing",
+    "uuid_parsing": "must be a UUID",
+    "datetime_from_date_parsing": "must be RFC 3339 text with an offset",
+    "datetime_parsing": "must be RFC 3339 text with an offset",
+    "timezone_aware": "must have an offset from UTC",
+}
+_TAGS = frozenset({"union_tag_invalid", "union_tag_not_found"})
+
+
+def faults_of(errors: Iterable[Mapping[str, Any]], *, skip: int = 0) -> list[Fault]:
+    """Return a fault for each of pydantic's errors, less the first steps of a path that the sender did not write."""
+    return [Fault(pointer=_pointer(one["loc"][skip:], one), detail=_detail(one["type"], one["msg"])) for one in errors]
+
+
+def pointer_to(path: Sequence[int | str]) -> str:
+    """Return the RFC 6901 pointer of a path."""
+    return "".join("/" + str(step).replace("~", "~0").replace("/", "~1") for step in path)
+
+
+def _pointer(path: Sequence[int | str], error: Mapping[str, Any]) -> str:
+    if error["type"] in _TAGS:
+        return pointer_to([*path, str(error.get("ctx", {}).get("discriminator", "kind")).strip("'")])
+    return pointer_to(path)
+
+
+def _detail(type_: str, message: str) -> str:
+    return _QUOTING.get(type_) or message.removeprefix("Value error, ").removeprefix("Input ")

@@ -1,0 +1,314 @@
+"""Small packages with invented names: each test changes the one member that it is about."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+from service.vocabulary.canonical import digest_of
+from service.vocabulary.concession import Concession
+from service.vocabulary.criteria import Criteria
+from service.vocabulary.design import Design
+from service.vocabulary.finding import (
+    FIBRE_FORM,
+    VERDICT_FORM,
+    FibreDocument,
+    FindingDocument,
+    ReadingDocument,
+    VerdictDocument,
+)
+from service.vocabulary.record import RECORD, canonical_record
+from worker.package.content import PackageContent, PackagedRecord
+
+WAVELENGTHS_NM = (1310, 1550)
+_STARTED_AT = datetime(2026, 3, 14, 8, 0, tzinfo=UTC)
+
+
+def make_content(*, fibre_count: int = 4, closure_count: int = 3, **changes: Any) -> PackageContent:
+    """Return a package of a route with some fibres and closures."""
+    design, criteria = make_design(fibre_count=fibre_count, closure_count=closure_count), make_criteria()
+    fibres = [make_fibre(fibre, closure_count=closure_count) for fibre in range(1, fibre_count + 1)]
+    verdict = make_verdict(design, criteria, fibres)
+    content = PackageContent(
+        number="HBR-7/2",
+        project_code="HBR",
+        project_name="Harbour ring renewal",
+        owner="Tidewater Communications District",
+        contractor="Larkfield Cable Works",
+        design=design,
+        design_revision=3,
+        design_sha256=verdict["design_sha256"],
+        criteria=criteria,
+        criteria_version=2,
+        criteria_sha256=verdict["criteria_sha256"],
+        verdict=verdict,
+        verdict_digest=digest_of(verdict),
+        fibres=fibres,
+        segments=["SEG-1", "SEG-2"],
+        concessions=[
+            Concession(criterion="SPL-1550", fibre=1, site="C02", position=1, reason="The pit floods; repair in June.")
+        ],
+        responsible_person="Mira Øvergaard",
+        submitted_at=datetime(2026, 3, 20, 15, 4, 5, tzinfo=UTC),
+        records=list(make_records(fibre_count=min(fibre_count, 4))),
+        audit_sequence=418,
+        audit_hash="9f" * 32,
+        verification_code="K7QM-2XVD-91TB-PW5E",
+        is_demonstration=False,
+    )
+    return replace(content, **changes)
+
+
+def make_design(*, fibre_count: int, closure_count: int) -> Design:
+    """Return a route with a terminal at each end, closures between them, and two segments."""
+    closures = [f"C{number:02d}" for number in range(1, closure_count + 1)]
+    sites = ["T-A", *closures, "T-B"]
+    kinds = ["terminal", *["splice_closure"] * closure_count, "terminal"]
+    names = ["Exchange North", *[f"Quay street pit {number}" for number in range(1, closure_count + 1)], "Pump house"]
+    sections = [f"S{number:02d}" for number in range(1, closure_count + 2)]
+    half = (closure_count + 2) // 2
+    scope = [{"first": 1, "last": fibre_count}]
+    return Design.model_validate(
+        {
+            "code": "HBR-7",
+            "name": "Exchange North to Pump house",
+            "fibre_count": fibre_count,
+            "sites": [
+                {"id": id_, "name": name, "kind": kind} for id_, name, kind in zip(sites, names, kinds, strict=True)
+            ],
+            "sections": [
+                {
+                    "id": id_,
+                    "cable_length_m": 1840.5,
+                    "slack_m": 30.0,
+                    "excess_percent": 0.6,
+                    "fibre_type": "G.652.D",
+                    "reel": f"R-{number}",
+                }
+                for number, id_ in enumerate(sections, start=1)
+            ],
+            "segments": [
+                {
+                    "id": "SEG-1",
+                    "name": "North bank",
+                    "billing_item": "FO-0110",
+                    "sites": sites[:half],
+                    "sections": sections[:half],
+                    "fibres": scope,
+                },
+                {
+                    "id": "SEG-2",
+                    "name": "South bank",
+                    "billing_item": "FO-0120",
+                    "sites": sites[half:],
+                    "sections": sections[half:],
+                    "fibres": scope,
+                },
+            ],
+        }
+    )
+
+
+def make_criteria() -> Criteria:
+    """Return criteria of every kind."""
+    splices = [
+        {
+            "code": f"SPL-{nm}",
+            "quantity": "splice_loss",
+            "wavelength_nm": nm,
+            "limit_db": 0.1,
+            "clause": "5.2.1",
+            "one_way_action_limit_db": 0.15,
+        }
+        for nm in WAVELENGTHS_NM
+    ]
+    budget = {"kind": "budget", "attenuation_db_per_km": 0.22, "splice_db": 0.1, "connection_db": 0.5}
+    others = [
+        {"code": "TRM-1550", "quantity": "termination_loss", "wavelength_nm": 1550, "limit_db": 0.6, "clause": "5.2.4"},
+        {
+            "code": "LNK-1550",
+            "quantity": "link_attenuation",
+            "wavelength_nm": 1550,
+            "combination": "mean",
+            "limit": budget,
+            "clause": "5.4",
+        },
+        {"code": "TST-1310", "quantity": "required_test", "test": "otdr", "wavelength_nm": 1310, "clause": "5.1"},
+    ]
+    return Criteria.model_validate(
+        {"title": "Harbour ring, fibre works", "document": "Schedule C", "criteria": [*splices, *others]}
+    )
+
+
+def make_verdict(design: Design, criteria: Criteria, fibres: Sequence[FibreDocument]) -> VerdictDocument:
+    """Return the verdict that goes with some fibres."""
+    return {
+        "form": VERDICT_FORM,
+        "engine": "1",
+        "design_sha256": digest_of(design.model_dump(exclude_none=True)),
+        "criteria_sha256": digest_of(criteria.model_dump(exclude_none=True)),
+        "fibres": [digest_of(fibre) for fibre in fibres],
+        "segments": {
+            "SEG-1": {
+                "outcome": "nonconforming",
+                "counts": {"conforming": 22, "nonconforming": 1, "undetermined": 0},
+            },
+            "SEG-2": {
+                "outcome": "conforming",
+                "counts": {"conforming": 24, "nonconforming": 0, "undetermined": 0},
+            },
+        },
+    }
+
+
+def make_fibre(fibre: int, *, closure_count: int) -> FibreDocument:
+    """Return a fibre's document: joints at each closure, both ends, the link, and a missing test on fibre 2."""
+    findings = [
+        make_joint_finding(fibre, site=f"C{number:02d}", wavelength_nm=nm, step=fibre * 7 + number * 3 + nm)
+        for number in range(1, closure_count + 1)
+        for nm in WAVELENGTHS_NM
+    ]
+    ends = [("T-A", "SEG-1"), ("T-B", "SEG-2")]
+    findings += [_termination_finding(fibre, site=site, segment=segment) for site, segment in ends]
+    findings += [_link_finding(fibre), *_missing_test(fibre)]
+    return {"form": FIBRE_FORM, "fibre": fibre, "findings": findings, "work": [], "unexpected_events": []}
+
+
+def make_joint_finding(fibre: int, *, site: str, wavelength_nm: int, step: int) -> FindingDocument:
+    """Return a joint's finding; every thirteenth is over its limit, every seventh known only within bounds."""
+    forward_mdb, backward_mdb = 20 + step % 71, (10 if step % 13 else 130) - step % 31
+    total_mdb = forward_mdb + backward_mdb
+    conforms = total_mdb <= 200
+    finding: FindingDocument = {
+        "criterion": f"SPL-{wavelength_nm}",
+        "quantity": "splice_loss",
+        "force": "required",
+        "fibre": fibre,
+        "segments": ["SEG-1" if site <= "C01" else "SEG-2"],
+        "outcome": "conforming" if conforms else "nonconforming",
+        "detail": "mean of both directions" if conforms else "mean of both directions over the limit",
+        "site": site,
+        "position": 1,
+        "wavelength_nm": wavelength_nm,
+        "limit_db": "0.100",
+        "margin_db": f"{(200 - total_mdb) / 2000:.4f}",
+        "readings": [_reading("a_to_b", value_db=f"{forward_mdb / 1000:.3f}")],
+        "void": [],
+    }
+    if conforms and step % 7 == 0:
+        finding["readings"].append(_reading("b_to_a", within_db="0.020"))
+        low, high = (forward_mdb - 20) / 2000, (forward_mdb + 20) / 2000
+        return {**finding, "low_db": f"{low:.4f}", "high_db": f"{high:.4f}", "margin_db": f"{0.1 - high:.4f}"}
+    finding["readings"].append(_reading("b_to_a", value_db=f"{backward_mdb / 1000:.3f}"))
+    return {**finding, "value_db": f"{total_mdb / 2000:.4f}"}
+
+
+def make_records(*, fibre_count: int) -> Iterator[PackagedRecord]:
+    """Return splices and traces, the first splice replaced and the last trace under a doubted clock."""
+    for fibre in range(1, fibre_count + 1):
+        yield PackagedRecord(
+            body=_record(
+                fibre,
+                kind="splice",
+                site="C01",
+                joints=[{"fibre": fibre, "estimate_db": 0.02}],
+                splicer_serial="SP-3301",
+                sleeve_shrunk=True,
+            ),
+            is_ended=fibre == 1,
+            clock_is_flagged=False,
+            end_reason="wrong fibre number typed" if fibre == 1 else None,
+        )
+        yield PackagedRecord(
+            body=_record(
+                fibre + 100,
+                kind="otdr",
+                fibre=fibre,
+                from_site="T-A",
+                to_site="T-B",
+                wavelength_nm=1550,
+                pulse_ns=30,
+                range_m=10000.0,
+                averaging_s=30.0,
+                group_index=1.468,
+                backscatter_db=-81.5,
+                loss_threshold_db=0.02,
+                instrument_serial="OT-7780",
+                calibrated_until="2026-11-30",
+                events=[],
+                length_m=7400.0,
+            ),
+            is_ended=False,
+            clock_is_flagged=fibre == fibre_count,
+        )
+
+
+def _record(number: int, **members: Any) -> dict[str, Any]:
+    made_at = (_STARTED_AT + timedelta(minutes=number)).isoformat()
+    base = {"id": str(UUID(int=number)), "made_at": made_at, "operator": "op-5", "device": "van-2"}
+    return canonical_record(RECORD.validate_python({**base, **members, "id": UUID(int=number)}))
+
+
+def _reading(direction: str, **values: str) -> ReadingDocument:
+    reading: ReadingDocument = {"record": str(UUID(int=101)), "direction": direction}
+    return {**reading, **values}  # type: ignore[typeddict-item]
+
+
+def _termination_finding(fibre: int, *, site: str, segment: str) -> FindingDocument:
+    return {
+        "criterion": "TRM-1550",
+        "quantity": "termination_loss",
+        "force": "required",
+        "fibre": fibre,
+        "segments": [segment],
+        "outcome": "conforming",
+        "detail": "mean of both directions",
+        "site": site,
+        "position": 1,
+        "wavelength_nm": 1550,
+        "value_db": "0.3210",
+        "limit_db": "0.600",
+        "margin_db": "0.2790",
+        "readings": [_reading("a_to_b", value_db="0.300"), _reading("b_to_a", value_db="0.342")],
+        "void": [],
+    }
+
+
+def _link_finding(fibre: int) -> FindingDocument:
+    return {
+        "criterion": "LNK-1550",
+        "quantity": "link_attenuation",
+        "force": "required",
+        "fibre": fibre,
+        "segments": ["SEG-1", "SEG-2"],
+        "outcome": "conforming",
+        "detail": "mean of both directions within the budget",
+        "from_site": "T-A",
+        "to_site": "T-B",
+        "wavelength_nm": 1550,
+        "value_db": "2.2150",
+        "limit_db": "2.9455",
+        "margin_db": "0.7305",
+        "readings": [_reading("a_to_b", value_db="2.200"), _reading("b_to_a", value_db="2.230")],
+        "void": [],
+    }
+
+
+def _missing_test(fibre: int) -> Iterator[FindingDocument]:
+    if fibre == 2:
+        yield {
+            "criterion": "TST-1310",
+            "quantity": "required_test",
+            "force": "required",
+            "fibre": fibre,
+            "segments": ["SEG-1", "SEG-2"],
+            "outcome": "undetermined",
+            "reason": "one_direction_only",
+            "detail": "no trace from T-B at 1310 nm",
+            "from_site": "T-A",
+            "to_site": "T-B",
+            "wavelength_nm": 1310,
+            "readings": [],
+            "void": [],
+        }

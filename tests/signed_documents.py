@@ -1,0 +1,128 @@
+"""Documents to sign, and keys to sign them with, for the tests of signatures."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from io import BytesIO
+from pathlib import Path
+
+from pyhanko.pdf_utils.embed import EmbeddedFileObject, FileSpec, embed_file
+from pyhanko.pdf_utils.generic import NameObject, StreamObject
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.pdf_utils.reader import PdfFileReader
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+
+from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
+from worker.signing.certify import certify
+from worker.signing.countersign import countersign
+from worker.signing.fields import SignatureBoxes
+from worker.signing.keys import SigningKey, load_signing_key
+
+FONT_FILE = Path("worker/package/fonts/DejaVuSans.ttf").resolve()
+NOW = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
+ELAPSED = timedelta(hours=3)
+CERTIFIED_AT = NOW - ELAPSED
+BOXES = SignatureBoxes(contractor_responsible=(50, 60, 250, 120), owner_engineer=(300, 60, 520, 120))
+FINDINGS = b'{"findings":[{"loss_db":"0.07"}]}'
+FIRST_PAGE_TEXT = "Joint 7, fibre 3: 0.07 dB"
+STAMP_LINES = ("Accepted by R. Ostrander", "2026-05-04 12:00 UTC")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Signed:
+    """One document at each stage, and the authority behind its signatures."""
+
+    authority: DemonstrationAuthority
+    key: SigningKey
+    unsigned: bytes
+    certified: bytes
+    countersigned: bytes
+
+    @property
+    def trust(self) -> list[bytes]:
+        """Return what a receiver was given to trust."""
+        return [self.authority.root_file.read_bytes()]
+
+
+def make_signed(folder: Path, *, now: datetime = NOW) -> Signed:
+    """Make an authority, and a document certified and countersigned with its key."""
+    authority = make_demonstration_authority(folder, now=now - ELAPSED)
+    key = load_signing_key(pkcs12_file=authority.pkcs12_file, passphrase_file=authority.passphrase_file, now=now)
+    unsigned = make_document()
+    certified = certify_document(unsigned, key=key, signed_at=now - ELAPSED)
+    return Signed(
+        authority=authority,
+        key=key,
+        unsigned=unsigned,
+        certified=certified,
+        countersigned=countersign_document(certified, key=key, signed_at=now),
+    )
+
+
+def certify_document(pdf: bytes, *, key: SigningKey, signed_at: datetime = CERTIFIED_AT) -> bytes:
+    """Certify with the reason and boxes of the tests."""
+    return certify(pdf, key=key, signed_at=signed_at, reason="Package issued", boxes=BOXES)
+
+
+def countersign_document(pdf: bytes, *, key: SigningKey, signed_at: datetime = NOW) -> bytes:
+    """Countersign as the engineer."""
+    return countersign(
+        pdf,
+        key=key,
+        signed_at=signed_at,
+        reason="Package accepted",
+        stamp_lines=STAMP_LINES,
+        font_file=FONT_FILE,
+    )
+
+
+def make_document() -> bytes:
+    """Draw two pages of text with an embedded font, and attach the findings."""
+    pdfmetrics.registerFont(TTFont("DocumentFont", str(FONT_FILE)))
+    buffer = BytesIO()
+    canvas = Canvas(buffer, invariant=1, initialFontName="DocumentFont")
+    for text in (FIRST_PAGE_TEXT, "Joint 8, fibre 3: 0.11 dB"):
+        canvas.setFont("DocumentFont", 12)
+        canvas.drawString(72, 720, text)
+        canvas.showPage()
+    canvas.save()
+    return attach(buffer.getvalue(), name="findings.json", content=FINDINGS)
+
+
+def attach(pdf: bytes, *, name: str, content: bytes) -> bytes:
+    """Add an attachment as an incremental update."""
+    writer = IncrementalPdfFileWriter(BytesIO(pdf))
+    file = EmbeddedFileObject.from_file_data(writer, content, mime_type="application/json")
+    embed_file(writer, FileSpec(file_spec_string=name, file_name=name, embedded_data=file))
+    return _written(writer)
+
+
+def swap_first_page_text(pdf: bytes) -> bytes:
+    """Replace what the first page shows through an incremental update, which leaves every signed byte as it is."""
+    writer = IncrementalPdfFileWriter(BytesIO(pdf))
+    page_reference, _ = writer.find_page_for_modification(0)  # type: ignore[no-untyped-call]
+    page = page_reference.get_object()
+    forged = StreamObject(stream_data=b"BT /F1 12 Tf 72 720 Td (Joint 7, fibre 3: 0.02 dB) Tj ET")
+    page[NameObject("/Contents")] = writer.add_object(forged)
+    writer.update_container(page)
+    return _written(writer)
+
+
+def _written(writer: IncrementalPdfFileWriter) -> bytes:
+    output = BytesIO()
+    writer.write(output)  # type: ignore[no-untyped-call]
+    return output.getvalue()
+
+
+def signed_gaps(pdf: bytes) -> list[range]:
+    """Return, in signing order, the byte positions that hold each signature and are not covered by it."""
+    signatures = PdfFileReader(BytesIO(pdf)).embedded_signatures
+    return [range(int(s.byte_range[1]), int(s.byte_range[2])) for s in signatures]
+
+
+def flip_bit(pdf: bytes, *, position: int, bit: int) -> bytes:
+    """Return the document with one bit changed."""
+    changed = bytearray(pdf)
+    changed[position] ^= 1 << bit
+    return bytes(changed)

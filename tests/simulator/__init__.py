@@ -1,0 +1,4 @@
+"""A route with known truth, and what crews and instruments would post about it.
+
+It knows nothing of the code that judges: NumPy and the standard library only, its own arithmetic throughout.
+"""

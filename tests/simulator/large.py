@@ -1,0 +1,149 @@
+"""Routes of any size for benchmarks: honest work throughout, in the forms that are posted."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta, timezone
+
+from tests.simulator.contract import demo_criteria
+from tests.simulator.crew import Hand, Json, closure_record
+from tests.simulator.draws import Floats, draw_between, rounded, start
+from tests.simulator.glass import draw_truth
+from tests.simulator.rounds import Gear, make_gear, otdr_round, power_round
+from tests.simulator.splicing import RIBBON, SiteWork, SplicerScreen, ribbon_splicer
+from tests.simulator.truth import RouteTruth, fibre_lengths_m
+
+_ZONE = timezone(timedelta(hours=1))
+_BEGIN = datetime(2026, 1, 5, 7, 0, tzinfo=_ZONE)
+_SITE_TIME = timedelta(hours=12)
+_RIBBON_TIME = timedelta(minutes=8)
+_OTDR_TIME = timedelta(days=3)
+_HAND_AT_A = Hand(operator="p-3k7", device="tablet-31")
+_HAND_AT_B = Hand(operator="p-5t2", device="tablet-32")
+_SLACK_M = 20.0
+_EXCESS_PERCENT = 1.2
+
+
+@dataclass(frozen=True, kw_only=True)
+class LargeRoute:
+    """A route's design and criteria, and what its crews post in the order in which they made it."""
+
+    design: Json
+    criteria: Json
+    truth: RouteTruth
+    gear: Gear
+    seed: int
+
+    def records(self) -> Iterator[Json]:
+        """Give every record of the route."""
+        yield from self.splicing()
+        yield from self.otdr()
+        yield from self.attenuation()
+
+    def splicing(self) -> Iterator[Json]:
+        """Give the ribbons of each site, and its sealing where it is a closure."""
+        screen, splicer = SplicerScreen(self.truth, seed=self.seed, estimates_db={}), ribbon_splicer("FS-2301")
+        for index, site in enumerate(self.truth.sites):
+            begin = _BEGIN + index * _SITE_TIME
+            yield from screen.splice_site(
+                SiteWork(
+                    site=site,
+                    hand=_HAND_AT_A,
+                    splicer=splicer,
+                    begin=begin,
+                    each=_RIBBON_TIME,
+                    together=RIBBON,
+                    name_prefix=f"{self._name}/",
+                )
+            )
+            if 0 < index < len(self.truth.sites) - 1:
+                name, sealed_at = f"{self._name}/seal/{site}", begin + _SITE_TIME - _RIBBON_TIME
+                yield closure_record(name, site=site, state="sealed", photographs=1, hand=_HAND_AT_A, made_at=sealed_at)
+
+    def otdr(self) -> Iterator[Json]:
+        """Give the traces of every fibre, wavelength and direction."""
+        return otdr_round(self.truth, gear=self.gear, begin=self._tested_from, name=self._name, seed=self.seed)
+
+    def attenuation(self) -> Iterator[Json]:
+        """Give the readings of source and meter of every fibre, wavelength and direction."""
+        begin = self._tested_from + _OTDR_TIME
+        return power_round(self.truth, gear=self.gear, begin=begin, name=self._name, seed=self.seed)
+
+    @property
+    def _name(self) -> str:
+        return f"large/{self.seed}/{self.truth.fibre_count}x{len(self.truth.sites)}"
+
+    @property
+    def _tested_from(self) -> datetime:
+        return _BEGIN + len(self.truth.sites) * _SITE_TIME
+
+
+def simulate_large(*, fibres: int, closures: int, seed: int, loss_threshold_db: float = 0.02) -> LargeRoute:
+    """Return a straight route of closures between two terminals.
+
+    A trace shows one event per closure and terminal, and its end; with a threshold of 0.001 dB hardly one is unseen.
+    """
+    sites = ["A", *(f"C{number}" for number in range(1, closures + 1)), "B"]
+    cable_lengths_m = rounded(draw_between(start(seed, 6), (closures + 1,), low=1500, high=2500), 1)
+    true_excesses = draw_between(start(seed, 7), (closures + 1,), low=-0.03, high=0.03) + _EXCESS_PERCENT
+    lengths_m = fibre_lengths_m(
+        cable_lengths_m=cable_lengths_m.tolist(),
+        slacks_m=[_SLACK_M] * (closures + 1),
+        excesses_percent=true_excesses.tolist(),
+    )
+    return LargeRoute(
+        design=_design(sites, cable_lengths_m, fibres=fibres),
+        criteria=_criteria(),
+        truth=draw_truth(sites=sites, section_lengths_m=lengths_m, fibre_count=fibres, uncut={}, seed=seed),
+        gear=make_gear(
+            hand_at_a=_HAND_AT_A,
+            hand_at_b=_HAND_AT_B,
+            loss_threshold_db=loss_threshold_db,
+            pulse_ns=300,
+            range_m=200_000.0,
+        ),
+        seed=seed,
+    )
+
+
+def _design(sites: list[str], cable_lengths_m: Floats, *, fibres: int) -> Json:
+    """Describe the route, paid for as one segment."""
+    sections = [
+        {
+            "id": f"S{number}",
+            "cable_length_m": length_m,
+            "slack_m": _SLACK_M,
+            "excess_percent": _EXCESS_PERCENT,
+            "fibre_type": "G.652.D",
+        }
+        for number, length_m in enumerate(cable_lengths_m.tolist(), start=1)
+    ]
+    terminals = {sites[0], sites[-1]}
+    whole = {
+        "id": "whole",
+        "name": "The whole route",
+        "billing_item": "7-900",
+        "sites": sites,
+        "sections": [section["id"] for section in sections],
+        "fibres": [{"first": 1, "last": fibres}],
+    }
+    return {
+        "code": f"LARGE-{fibres}",
+        "name": f"A route of {fibres} fibres",
+        "fibre_count": fibres,
+        "sites": [
+            {"id": site, "name": site, "kind": "terminal", "termination": "pigtail"}
+            if site in terminals
+            else {"id": site, "name": site, "kind": "splice_closure"}
+            for site in sites
+        ],
+        "sections": sections,
+        "segments": [whole],
+    }
+
+
+def _criteria() -> Json:
+    """Return the demo's criteria, the fixed link limit widened to a budget so that it fits any length."""
+    criteria = demo_criteria()
+    fixed = next(one for one in criteria["criteria"] if one["code"] == "link-1310")
+    fixed["limit"] = {"kind": "budget", "attenuation_db_per_km": 0.36, "splice_db": 0.15, "connection_db": 0.5}
+    return criteria

@@ -1,0 +1,1 @@
+"""The command line, the embedded servers and the demo's story: the top layer."""

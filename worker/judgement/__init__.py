@@ -1,0 +1,1 @@
+"""Judging: from design, criteria and records to findings, work and a verdict; pure."""

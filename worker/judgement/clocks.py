@@ -1,0 +1,60 @@
+"""Which of two acts came first, where their clocks can say so."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum, auto
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Stamp:
+    """Who says when: the time of a record on its device's clock."""
+
+    made_at: str
+    id: str
+    device: str
+    clock_is_flagged: bool
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """What records are put in order by: arrival never matters."""
+        return self.made_at, self.id
+
+
+class Order(Enum):
+    """How a test stands to acts."""
+
+    AFTER = auto()
+    NOT_AFTER = auto()
+    NOT_PROVEN = auto()
+
+
+def order_is_proven(one: Stamp, other: Stamp) -> bool:
+    """Tell whether two records' times can be compared: a wrong clock only orders what it stamped itself."""
+    return one.device == other.device or not (one.clock_is_flagged or other.clock_is_flagged)
+
+
+def last_of_each_device(stamps: Sequence[Stamp]) -> tuple[Stamp, ...]:
+    """Return the last stamp of each device, in order; what is after these is proven after all."""
+    last: dict[str, Stamp] = {}
+    for stamp in sorted(stamps, key=lambda stamp: stamp.key):
+        last.pop(stamp.device, None)
+        last[stamp.device] = stamp
+    return tuple(last.values())
+
+
+def order_to(test: Stamp, last_acts: Sequence[Stamp]) -> Order:
+    """Tell whether a test came after each of the last acts; one at the same instant did not."""
+    is_proven = True
+    for act in last_acts:
+        if not order_is_proven(test, act):
+            is_proven = False
+        elif act.made_at >= test.made_at:
+            # One act that is provably later decides, whatever the clocks of the others.
+            return Order.NOT_AFTER
+    return Order.AFTER if is_proven else Order.NOT_PROVEN
+
+
+def latest_is_proven(stamps: Sequence[Stamp]) -> bool:
+    """Tell whether the latest of some records is the latest for certain."""
+    *others, latest = last_of_each_device(stamps)
+    return all(order_is_proven(other, latest) for other in others)

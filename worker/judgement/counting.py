@@ -1,0 +1,124 @@
+"""Which measurements count, and why the others do not."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TypeVar
+
+from service.vocabulary.layout import Layout
+from service.vocabulary.words import Reason, SiteKind
+from worker.judgement.clocks import Order, Stamp, last_of_each_device, latest_is_proven, order_to
+from worker.judgement.history import History, LidAct, Measurement
+
+M = TypeVar("M", bound=Measurement)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Lid:
+    """A closure's lid as it stands after its last act."""
+
+    latest: LidAct
+    is_certain: bool
+
+    @property
+    def is_sealed(self) -> bool:
+        """Tell whether the last act was to seal it."""
+        return self.latest.is_sealed
+
+
+class Counting:
+    """What makes a measurement of one fibre count."""
+
+    def __init__(self, layout: Layout, *, history: History, final_after_sealing: bool) -> None:
+        sites = layout.design.sites
+        self.final_after_sealing = final_after_sealing
+        self.lids: Mapping[str, Lid] = {site: _lid(acts) for site, acts in history.lids.items()}
+        self._reworks = last_of_each_device(history.reworks)
+        self._closures = [
+            (index, self.lids.get(site.id)) for index, site in enumerate(sites) if site.kind is SiteKind.SPLICE_CLOSURE
+        ]
+        self._closure_lids = dict(self._closures)
+        self._all_shut_at = _all_shut_at([lid for _, lid in self._closures])
+
+    def is_sealed(self, site: str) -> bool:
+        """Tell whether the last thing known of a closure is that it was sealed."""
+        lid = self.lids.get(site)
+        return lid is not None and lid.is_sealed
+
+    def fault_of(self, test: Measurement) -> Reason | None:
+        """Return why a measurement counts nowhere."""
+        if test.is_ended:
+            return Reason.REPLACED_OR_WITHDRAWN
+        if test.calibration_has_run_out:
+            return Reason.CALIBRATION_RUN_OUT
+        return _fault_in_order(test.stamp, self._reworks, Reason.BEFORE_REWORK)
+
+    def fault_at(self, test: Measurement, site_index: int) -> Reason | None:
+        """Return why a measurement does not count at a place: its closure was not, or not yet, shut."""
+        if self._is_plainly_final(test) or site_index not in self._closure_lids:
+            return None
+        return _lid_fault(test.stamp, self._closure_lids[site_index])
+
+    def fault_over(self, test: Measurement) -> Reason | None:
+        """Return why a measurement does not count for all that lies between its ends."""
+        if self._is_plainly_final(test):
+            return None
+        faults = (
+            _lid_fault(test.stamp, lid) for index, lid in self._closures if test.low_index <= index <= test.high_index
+        )
+        return next((fault for fault in faults if fault is not None), None)
+
+    def _is_plainly_final(self, test: Measurement) -> bool:
+        if not self.final_after_sealing:
+            return True
+        if self._all_shut_at is None or test.stamp.clock_is_flagged:
+            return False
+        return test.stamp.made_at > self._all_shut_at
+
+
+def split_by_fault(
+    measurements: Sequence[M], fault_of: Callable[[M], Reason | None]
+) -> tuple[list[M], list[tuple[M, Reason]]]:
+    """Split measurements, in their order, into those without a fault and those with theirs."""
+    good: list[M] = []
+    void: list[tuple[M, Reason]] = []
+    for measurement in measurements:
+        fault = fault_of(measurement)
+        if fault is None:
+            good.append(measurement)
+        else:
+            void.append((measurement, fault))
+    return good, void
+
+
+def _all_shut_at(lids: Sequence[Lid | None]) -> str | None:
+    """Return when the last closure was shut, if all are for certain: on a finished route all tests are later."""
+    shut_at = ""
+    for lid in lids:
+        if lid is None or not (lid.is_certain and lid.is_sealed) or lid.latest.stamp.clock_is_flagged:
+            return None
+        shut_at = max(shut_at, lid.latest.stamp.made_at)
+    return shut_at
+
+
+def _lid(acts: Sequence[LidAct]) -> Lid:
+    return Lid(latest=acts[-1], is_certain=latest_is_proven([act.stamp for act in acts]))
+
+
+def _lid_fault(test: Stamp, lid: Lid | None) -> Reason | None:
+    if lid is None:
+        return Reason.SEALING_NOT_RECORDED
+    if not lid.is_certain:
+        return Reason.ORDER_NOT_PROVEN
+    if not lid.is_sealed:
+        return Reason.CLOSURE_OPEN
+    return _fault_in_order(test, (lid.latest.stamp,), Reason.BEFORE_SEALING)
+
+
+def _fault_in_order(test: Stamp, last_acts: Sequence[Stamp], reason: Reason) -> Reason | None:
+    match order_to(test, last_acts):
+        case Order.AFTER:
+            return None
+        case Order.NOT_AFTER:
+            return reason
+        case Order.NOT_PROVEN:
+            return Reason.ORDER_NOT_PROVEN

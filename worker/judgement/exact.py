@@ -1,0 +1,81 @@
+"""Exact numbers: quantities as integers of their last place, means and budgets without rounding.
+
+A loss is an integer of 0.001 dB (`_mdb`), a mean of two of them an integer of 0.0001 dB (`_tenth_mdb`), and what
+meets a limit is held as an integer of 1e-12 dB (`_pdb`): 0.001 dB/km times 1 um of fibre is one such unit.
+"""
+
+from service.vocabulary.criteria import Budget
+from service.vocabulary.quantities import to_last_place
+
+PDB_PER_MDB = 1_000_000_000
+PDB_PER_TENTH_MDB = 100_000_000
+UM_PER_CM = 10_000
+
+
+def last_place(text: str) -> int:
+    """Return a canonical decimal string as the integer of its last place."""
+    return int(text.replace(".", ""))
+
+
+def metres_to_um(text: str) -> int:
+    """Return a canonical length in metres, kept to the centimetre, in micrometres."""
+    return last_place(text) * UM_PER_CM
+
+
+def limit_mdb(limit_db: float) -> int:
+    """Return a validated limit as the integer of its last place."""
+    return to_last_place(limit_db, places=3)
+
+
+def mean_tenth_mdb(*, first_mdb: int, second_mdb: int) -> int:
+    """Return the exact mean of two losses."""
+    return (first_mdb + second_mdb) * 5
+
+
+def db_text(value_tenth_mdb: int) -> str:
+    """Write a loss with four decimals."""
+    whole, part = divmod(abs(value_tenth_mdb), 10_000)
+    return f"{'-' if value_tenth_mdb < 0 else ''}{whole}.{part:04d}"
+
+
+def mdb_text(value_mdb: int) -> str:
+    """Write a loss with the three decimals it was posted with."""
+    whole, part = divmod(abs(value_mdb), 1000)
+    return f"{'-' if value_mdb < 0 else ''}{whole}.{part:03d}"
+
+
+def metres_text(length_um: int) -> str:
+    """Write a length in metres, rounded half to even to the centimetre."""
+    centimetres = round_half_even(length_um, unit=UM_PER_CM)
+    whole, part = divmod(abs(centimetres), 100)
+    return f"{'-' if centimetres < 0 else ''}{whole}.{part:02d}"
+
+
+def pdb_text(value_pdb: int) -> str:
+    """Write an exact limit or margin with four decimals, rounded half to even."""
+    return db_text(round_half_even(value_pdb, unit=PDB_PER_TENTH_MDB))
+
+
+def round_half_even(value: int, *, unit: int) -> int:
+    """Return how many units a value is, rounded half to even."""
+    quotient, rest = divmod(value, unit)
+    if 2 * rest > unit or (2 * rest == unit and quotient % 2):
+        return quotient + 1
+    return quotient
+
+
+def counted_pairs(pairs: int, *, reference_cords: int) -> int:
+    """Return how many mated pairs a reading includes: one cord counts both ends, two cords one, three neither."""
+    return max(0, pairs - (reference_cords - 1))
+
+
+def budget_pdb(budget: Budget, *, length_um: int, splices: int, counted_pairs: int) -> int:
+    """Return the exact link budget of a design; `counted_pairs` are those that the reference method includes."""
+    joints_mdb = splices * limit_mdb(budget.splice_db) + counted_pairs * limit_mdb(budget.connection_db)
+    fibre_pdb = limit_mdb(budget.attenuation_db_per_km) * length_um
+    return fibre_pdb + (joints_mdb + limit_mdb(budget.other_db)) * PDB_PER_MDB
+
+
+def is_below_fibre_alone(*, loss_mdb: int, least_mdb_per_km: int, length_um: int, uncertainty_mdb: int) -> bool:
+    """Tell whether a loss is below what the fibre alone can have, by more than its uncertainty."""
+    return (loss_mdb + uncertainty_mdb) * PDB_PER_MDB < least_mdb_per_km * length_um

@@ -1,0 +1,115 @@
+"""Work at joints: splice again, shrink the sleeve, seal the closure."""
+
+from collections.abc import Iterator, Sequence
+
+from service.vocabulary.criteria import SpliceLossCriterion
+from service.vocabulary.finding import FindingDocument, WorkDocument
+from service.vocabulary.layout import Joint
+from service.vocabulary.words import Act, JointKind, Outcome, Quantity
+from worker.judgement.case import Case
+from worker.judgement.exact import limit_mdb, mdb_text
+from worker.judgement.history import SpliceAct
+from worker.judgement.interim import interim_causes
+from worker.judgement.places import Place
+from worker.judgement.work_items import Cause, write_item
+
+FindingsByJoint = dict[tuple[str, int], dict[str, FindingDocument]]
+
+
+def joint_work(case: Case, findings: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+    """Return what is to be done at each place before it is worth testing."""
+    by_joint = _by_joint(findings)
+    for place in case.places:
+        splices = [joint for joint in place.joints if joint.kind is JointKind.SPLICE and joint.segment in case.segments]
+        work = [item for joint in splices for item in _splice_work(case, place, joint, by_joint)]
+        yield from work
+        if splices and not work:
+            yield from _sealing_work(case, place, by_joint)
+
+
+def latest_splice(case: Case, joint: Joint) -> SpliceAct | None:
+    """Return the latest attempt at a joint; a record without a position speaks for each splice of its site."""
+    attempts = case.history.splices.get(joint.site, ())
+    return next((splice for splice in reversed(attempts) if splice.position in {None, joint.position}), None)
+
+
+def _by_joint(findings: Sequence[FindingDocument]) -> FindingsByJoint:
+    by_joint: FindingsByJoint = {}
+    for finding in findings:
+        if finding["quantity"] == Quantity.SPLICE_LOSS:
+            by_joint.setdefault((finding["site"], finding["position"]), {})[finding["criterion"]] = finding
+    return by_joint
+
+
+def _splice_work(case: Case, place: Place, joint: Joint, by_joint: FindingsByJoint) -> Iterator[WorkDocument]:
+    own = by_joint.get((joint.site, joint.position), {})
+    splice = latest_splice(case, joint)
+    is_urgent = place.is_closure and not case.counting.is_sealed(place.site)
+    causes = [*_workmanship_causes(splice), *_loss_causes(case, place, splice, own)]
+    if causes:
+        act = Act.RE_SPLICE
+    elif splice is not None and not splice.sleeve_is_shrunk:
+        act = Act.SHRINK_SLEEVE
+        causes = [Cause(clause="the sleeve has not been shrunk", records=(splice.stamp.id,))]
+    else:
+        return
+    yield write_item(case, act=act, site=joint.site, causes=causes, position=joint.position, is_urgent=is_urgent)
+
+
+def _workmanship_causes(splice: SpliceAct | None) -> Iterator[Cause]:
+    if splice is not None and splice.proof_test_passed is False:
+        yield Cause(clause="the splice did not pass its proof test", records=(splice.stamp.id,))
+
+
+def _loss_causes(
+    case: Case, place: Place, splice: SpliceAct | None, own: dict[str, FindingDocument]
+) -> Iterator[Cause]:
+    # A final reading from both ends says more than an estimate from images or one direction ever could.
+    is_proven = any(finding["outcome"] == Outcome.CONFORMING for finding in own.values())
+    for criterion in case.criteria.criteria:
+        if not isinstance(criterion, SpliceLossCriterion):
+            continue
+        finding = own.get(criterion.code)
+        if finding is not None and finding["outcome"] == Outcome.NONCONFORMING:
+            yield _final_cause(finding)
+        elif not is_proven:
+            yield from _estimate_causes(criterion, splice)
+            yield from interim_causes(case, place, criterion, since=None if splice is None else splice.stamp)
+
+
+def _final_cause(finding: FindingDocument) -> Cause:
+    value = finding.get("value_db") or f"at least {finding.get('low_db')}"
+    return Cause(
+        clause=f"the final loss at {finding['wavelength_nm']} nm is {value} dB, above the limit of "
+        f"{finding.get('limit_db')} dB ({finding['detail']})",
+        criteria=(finding["criterion"],),
+        records=tuple(reading["record"] for reading in finding["readings"]),
+    )
+
+
+def _estimate_causes(criterion: SpliceLossCriterion, splice: SpliceAct | None) -> Iterator[Cause]:
+    if splice is None or criterion.estimate_action_limit_db is None:
+        return
+    action_limit_mdb = limit_mdb(criterion.estimate_action_limit_db)
+    if splice.estimate_mdb > action_limit_mdb:
+        estimate, action_limit = mdb_text(splice.estimate_mdb), mdb_text(action_limit_mdb)
+        yield Cause(
+            clause=f"the estimate of {estimate} dB is above the action limit of {action_limit} dB",
+            criteria=(criterion.code,),
+            records=(splice.stamp.id,),
+        )
+
+
+def _sealing_work(case: Case, place: Place, by_joint: FindingsByJoint) -> Iterator[WorkDocument]:
+    if not (place.is_closure and case.counting.final_after_sealing) or case.counting.is_sealed(place.site):
+        return
+    splices = [splice for joint in place.joints if (splice := latest_splice(case, joint)) is not None]
+    if not splices:
+        return
+    state = "the closure is open" if place.site in case.counting.lids else "its sealing is not recorded"
+    cause = Cause(
+        clause=f"the splice is finished and {state}: seal it, then test from both ends",
+        criteria=tuple(code for joint in place.joints for code in by_joint.get((joint.site, joint.position), {})),
+        records=tuple(splice.stamp.id for splice in splices),
+    )
+    yield write_item(case, act=Act.SEAL_AND_TEST, site=place.site, causes=[cause])

@@ -1,0 +1,118 @@
+"""The criteria about a fibre from end to end: its attenuation, and the tests that have to be there."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from service.vocabulary.criteria import Combination, FixedLimit, LinkAttenuationCriterion, RequiredTestCriterion
+from service.vocabulary.finding import FindingDocument, ReadingDocument
+from service.vocabulary.words import JointKind, Outcome, Reason
+from worker.judgement.case import Case, void_documents
+from worker.judgement.coverage import Cover, cover
+from worker.judgement.exact import PDB_PER_MDB, budget_pdb, counted_pairs, limit_mdb, mdb_text, mean_tenth_mdb
+from worker.judgement.findings import Judgement, Limit, hold, link_finding
+from worker.judgement.history import LinkLoss, Measurement
+from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN, TEST_SPOKEN
+
+
+class LinkRule:
+    """One limit for the end-to-end loss: a figure, or the budget of the design."""
+
+    def __init__(self, criterion: LinkAttenuationCriterion) -> None:
+        self.criterion = criterion
+
+    def findings(self, case: Case) -> Iterator[FindingDocument]:
+        """Give one finding for a fibre that runs from end to end."""
+        if case.is_continuous:
+            yield link_finding(self.criterion, case, self._judge(case))
+
+    def _judge(self, case: Case) -> Judgement:
+        nm = self.criterion.wavelength_nm
+        forward, backward = (cover(case, test="attenuation", wavelength_nm=nm, is_forward=way) for way in (True, False))
+        losses = [loss for loss in (*forward.measurements, *backward.measurements) if isinstance(loss, LinkLoss)]
+        known = Judgement(
+            outcome=Outcome.UNDETERMINED,
+            detail=_missing_detail("attenuation", nm, forward, backward),
+            reason=_missing_reason(forward, backward),
+            readings=tuple(_reading(loss) for loss in losses),
+            void=void_documents((*forward.void, *backward.void)),
+        )
+        if known.reason is not None:
+            return known
+        return self._hold(case, losses[0], losses[1], known)
+
+    def _hold(self, case: Case, forward: LinkLoss, backward: LinkLoss, known: Judgement) -> Judgement:
+        cords = {forward.reference_cords, backward.reference_cords}
+        asked = self.criterion.reference_cords
+        if len(cords) > 1 or (asked is not None and asked not in cords):
+            used = f"reference with {forward.reference_cords} (A to B) and {backward.reference_cords} (B to A) cords"
+            wanted = "the same in both directions" if asked is None else f"{asked}"
+            return replace(known, reason=Reason.REFERENCE_UNLIKE, detail=f"{used}, asked for: {wanted}")
+        value, detail = self._combine(forward, backward)
+        limit = self._limit(case, reference_cords=forward.reference_cords)
+        outcome, reason = hold(low_tenth_mdb=value, high_tenth_mdb=value, limit=limit)
+        return replace(
+            known, outcome=outcome, reason=reason, detail=detail, bounds_tenth_mdb=(value, value), limit=limit
+        )
+
+    def _combine(self, forward: LinkLoss, backward: LinkLoss) -> tuple[int, str]:
+        said = f"{mdb_text(forward.loss_mdb)} dB (A to B) and {mdb_text(backward.loss_mdb)} dB (B to A)"
+        if self.criterion.combination is Combination.WORSE:
+            return max(forward.loss_mdb, backward.loss_mdb) * 10, f"the worse of {said}"
+        return mean_tenth_mdb(first_mdb=forward.loss_mdb, second_mdb=backward.loss_mdb), f"mean of {said}"
+
+    def _limit(self, case: Case, *, reference_cords: int) -> Limit:
+        limit = self.criterion.limit
+        if isinstance(limit, FixedLimit):
+            return Limit.of(limit_mdb(limit.limit_db) * PDB_PER_MDB)
+        kinds = [joint.kind for joint in case.joints]
+        pairs = counted_pairs(kinds.count(JointKind.PAIR), reference_cords=reference_cords)
+        splices = kinds.count(JointKind.SPLICE)
+        return Limit.of(budget_pdb(limit, length_um=case.length_um, splices=splices, counted_pairs=pairs))
+
+
+class RequiredTestRule:
+    """One test that has to be there, final, in both directions."""
+
+    def __init__(self, criterion: RequiredTestCriterion) -> None:
+        self.criterion = criterion
+
+    def findings(self, case: Case) -> Iterator[FindingDocument]:
+        """Give one finding for a fibre that runs from end to end."""
+        if case.is_continuous:
+            yield link_finding(self.criterion, case, self._judge(case))
+
+    def _judge(self, case: Case) -> Judgement:
+        test, nm = self.criterion.test, self.criterion.wavelength_nm
+        forward, backward = (cover(case, test=test, wavelength_nm=nm, is_forward=way) for way in (True, False))
+        reason = _missing_reason(forward, backward)
+        there = f"{TEST_SPOKEN[test]}s at {nm} nm are there in both directions"
+        return Judgement(
+            outcome=Outcome.CONFORMING if reason is None else Outcome.UNDETERMINED,
+            reason=reason,
+            detail=there if reason is None else _missing_detail(test, nm, forward, backward),
+            readings=tuple(_reading(found) for found in (*forward.measurements, *backward.measurements)),
+            void=void_documents((*forward.void, *backward.void)),
+        )
+
+
+def _missing_reason(forward: Cover, backward: Cover) -> Reason | None:
+    reasons = [reason for reason in (forward.missing, backward.missing) if reason is not None]
+    return next((reason for reason in reasons if reason is not Reason.NO_EVIDENCE), reasons[0] if reasons else None)
+
+
+def _missing_detail(test: str, wavelength_nm: int, forward: Cover, backward: Cover) -> str:
+    parts = []
+    for found, is_forward in ((forward, True), (backward, False)):
+        named = f"{TEST_SPOKEN[test]} {SPOKEN[is_forward]} at {wavelength_nm} nm"
+        if found.missing is Reason.NO_EVIDENCE:
+            parts.append(f"no {named}")
+        elif found.missing is not None:
+            parts.append(f"no {named} that counts: {REASON_SPOKEN[found.missing]}")
+    return "; ".join(parts)
+
+
+def _reading(measurement: Measurement) -> ReadingDocument:
+    reading: ReadingDocument = {"record": measurement.stamp.id, "direction": DIRECTION[measurement.is_forward]}
+    if isinstance(measurement, LinkLoss):
+        reading["value_db"] = mdb_text(measurement.loss_mdb)
+    return reading

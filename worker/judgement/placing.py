@@ -1,0 +1,140 @@
+"""Placing a trace's events on the places of a route by their distance."""
+
+from bisect import bisect_left
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Assignment:
+    """Which events each place has, by index; at a `contested` place it is not certain which event is its own."""
+
+    events_of_place: tuple[tuple[int, ...], ...]
+    contested: frozenset[int]
+    left_over: tuple[int, ...]
+
+
+def assign(
+    places_um: Sequence[int], events_um: Sequence[int], *, is_group: Sequence[bool], tolerance_um: int
+) -> Assignment:
+    """Give each place at most one event within tolerance, in order, at the least total distance.
+
+    A place without an event and an event without a place each cost half the tolerance, so a pair is made exactly where
+    it lies within tolerance. Both sequences ascend. Work is done run by run: no pair can reach over a gap wider than
+    the tolerance, so on a route with a joint every kilometre each run is one place and one event. A group of joints
+    also takes what is left over within tolerance of it: a short pulse sees some of its joints apart.
+    """
+    own = _pairs(places_um, events_um, tolerance_um=tolerance_um)
+    free = sorted(set(range(len(events_um))) - set(own.values()))
+    extra: dict[int, list[int]] = {}
+    left_over: list[int] = []
+    for event in free:
+        place = _nearest(places_um, events_um[event])
+        is_near = place is not None and abs(places_um[place] - events_um[event]) <= tolerance_um
+        if place is not None and is_near and place in own and is_group[place]:
+            extra.setdefault(place, []).append(event)
+        else:
+            left_over.append(event)
+    return Assignment(
+        events_of_place=tuple(_own_events(place, own, extra) for place in range(len(places_um))),
+        contested=frozenset(_contested(places_um, events_um, own, left_over, tolerance_um=tolerance_um)),
+        left_over=tuple(left_over),
+    )
+
+
+def _own_events(place: int, own: dict[int, int], extra: dict[int, list[int]]) -> tuple[int, ...]:
+    return tuple(sorted([own[place], *extra.get(place, [])])) if place in own else ()
+
+
+def _pairs(places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int) -> dict[int, int]:
+    pairs: dict[int, int] = {}
+    for places, events in _runs(places_um, events_um, tolerance_um=tolerance_um):
+        if len(places) == 1 and len(events) == 1:
+            pairs[places[0]] = events[0]
+        elif places and events:
+            near_places = [places_um[place] for place in places]
+            near_events = [events_um[event] for event in events]
+            for place, event in _cheapest_pairs(near_places, near_events, tolerance_um=tolerance_um):
+                pairs[places[place]] = events[event]
+    return pairs
+
+
+def _runs(
+    places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int
+) -> list[tuple[list[int], list[int]]]:
+    merged = [(at_um, 0, index) for index, at_um in enumerate(places_um)]
+    merged += [(at_um, 1, index) for index, at_um in enumerate(events_um)]
+    runs: list[tuple[list[int], list[int]]] = []
+    before_um: int | None = None
+    for at_um, which, index in sorted(merged):
+        if before_um is None or at_um - before_um > tolerance_um:
+            runs.append(([], []))
+        runs[-1][which].append(index)
+        before_um = at_um
+    return runs
+
+
+def _cheapest_pairs(places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int) -> list[tuple[int, int]]:
+    # Costs are doubled so that half a tolerance stays an integer. Row p holds the least costs of the first p places.
+    rows = [[tolerance_um * event for event in range(len(events_um) + 1)]]
+    for place_um in places_um:
+        above = rows[-1]
+        row = [above[0] + tolerance_um]
+        for index, event_um in enumerate(events_um):
+            paired = above[index] + 2 * abs(event_um - place_um)
+            row.append(min(paired, above[index + 1] + tolerance_um, row[index] + tolerance_um))
+        rows.append(row)
+    return _walk_back(rows, places_um, events_um, tolerance_um=tolerance_um)
+
+
+def _walk_back(
+    rows: Sequence[Sequence[int]], places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int
+) -> list[tuple[int, int]]:
+    pairs: list[tuple[int, int]] = []
+    place, event = len(places_um), len(events_um)
+    while place and event:
+        cost = rows[place][event]
+        if cost == rows[place - 1][event - 1] + 2 * abs(events_um[event - 1] - places_um[place - 1]):
+            place, event = place - 1, event - 1
+            pairs.append((place, event))
+        elif cost == rows[place - 1][event] + tolerance_um:
+            place -= 1
+        else:
+            event -= 1
+    return pairs
+
+
+def _nearest(positions_um: Sequence[int], at_um: int) -> int | None:
+    return min(_neighbours(positions_um, at_um), key=lambda index: abs(positions_um[index] - at_um), default=None)
+
+
+def _neighbours(positions_um: Sequence[int], at_um: int) -> list[int]:
+    index = bisect_left(positions_um, at_um)
+    return [near for near in (index - 1, index) if 0 <= near < len(positions_um)]
+
+
+def _contested(
+    places_um: Sequence[int],
+    events_um: Sequence[int],
+    own: dict[int, int],
+    left_over: Sequence[int],
+    *,
+    tolerance_um: int,
+) -> Iterator[int]:
+    owners = {event: place for place, event in own.items()}
+    for place, place_um in enumerate(places_um):
+        for event in _neighbours(events_um, place_um) if place not in own else ():
+            at_um = events_um[event]
+            if event in owners and _rivals(places_um[owners[event]], place_um, at_um, tolerance_um=tolerance_um):
+                yield from (place, owners[event])
+    for event in left_over:
+        for place in _neighbours(places_um, events_um[event]):
+            place_um = places_um[place]
+            if place in own and _rivals(events_um[own[place]], events_um[event], place_um, tolerance_um=tolerance_um):
+                yield place
+
+
+def _rivals(winner_um: int, loser_um: int, prize_um: int, *, tolerance_um: int) -> bool:
+    """Tell whether the loser was within tolerance, and less than half of it farther away than the winner."""
+    lost_by_um = abs(loser_um - prize_um) - abs(winner_um - prize_um)
+    return abs(loser_um - prize_um) <= tolerance_um and 2 * lost_by_um <= tolerance_um

@@ -1,0 +1,103 @@
+"""Tests to make or to make again, asked for once the splicing before them is done and shut."""
+
+from collections.abc import Iterator, Sequence
+from typing import Literal
+
+from service.vocabulary.criteria import AnyCriterion, LinkAttenuationCriterion, RequiredTestCriterion
+from service.vocabulary.finding import FindingDocument, WorkDocument
+from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Reason, SiteKind
+from worker.judgement.case import Case
+from worker.judgement.coverage import cover
+from worker.judgement.joint_work import latest_splice
+from worker.judgement.words import REASON_SPOKEN, SPOKEN, TEST_SPOKEN
+from worker.judgement.work_items import Cause, write_item
+
+Test = Literal["otdr", "attenuation"]
+
+# A test is there, but what it says is of no use as it is: it has to be made again, the way the clause says.
+_BETTER_TEST = {
+    Reason.NO_CORD: "test again with a cord before and behind the route",
+    Reason.CORDS_CHANGED: "test again and leave the same cord at each end for both directions",
+    Reason.REFERENCE_UNLIKE: "test again with the reference method that was agreed, the same in both directions",
+    Reason.AMBIGUOUS_EVENT: "test again with a shorter pulse",
+    Reason.BOUND_TOO_WIDE: "test again with a lower loss threshold or longer averaging",
+    Reason.LOSS_NOT_STATED: "test again so that each event has its loss",
+}
+
+
+def retest_work(case: Case, findings: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+    """Return the tests to be made on a fibre that is ready for them."""
+    if not (case.is_continuous and _is_ready(case)):
+        return
+    causes: dict[tuple[Act, str], list[Cause]] = {}
+    for (act, site), cause in (*_absent_tests(case, findings), *_better_tests(case, findings)):
+        causes.setdefault((act, site), []).append(cause)
+    for (act, site), own in causes.items():
+        yield write_item(case, act=act, site=site, causes=own)
+
+
+def _is_ready(case: Case) -> bool:
+    sites = case.layout.design.sites
+    closures = [site.id for site in sites if site.kind is SiteKind.SPLICE_CLOSURE]
+    if case.counting.final_after_sealing and not all(case.counting.is_sealed(site) for site in closures):
+        return False
+    splices = [joint for joint in case.joints if joint.kind is JointKind.SPLICE]
+    if case.history.splices:
+        return all(latest_splice(case, joint) is not None for joint in splices)
+    # Nobody posts splices on this fibre: its lids, or the tests already there, have to tell that it is spliced.
+    return case.counting.final_after_sealing or bool(case.history.traces or case.history.link_losses)
+
+
+def _absent_tests(case: Case, findings: Sequence[FindingDocument]) -> Iterator[tuple[tuple[Act, str], Cause]]:
+    open_codes = {finding["criterion"] for finding in findings if finding["outcome"] == Outcome.UNDETERMINED}
+    needs: dict[tuple[Test, int], list[str]] = {}
+    for criterion in case.criteria.criteria:
+        if criterion.code in open_codes:
+            needs.setdefault((_test_for(criterion), criterion.wavelength_nm), []).append(criterion.code)
+    for (test, nm), codes in needs.items():
+        for is_forward, site in zip((True, False), case.end_sites, strict=True):
+            found = cover(case, test=test, wavelength_nm=nm, is_forward=is_forward)
+            if found.missing is None:
+                continue
+            named = f"{TEST_SPOKEN[test]} {SPOKEN[is_forward]} at {nm} nm"
+            if found.missing is Reason.NO_EVIDENCE:
+                yield (Act.TEST_MISSING, site), Cause(clause=f"no {named}", criteria=tuple(codes))
+            else:
+                records = tuple(test.stamp.id for test, reason in found.void if reason is found.missing)
+                clause = f"{named} does not count: {REASON_SPOKEN[found.missing]}"
+                yield (Act.RETEST, site), Cause(clause=clause, criteria=tuple(codes), records=records)
+
+
+def _test_for(criterion: AnyCriterion) -> Test:
+    match criterion:
+        case RequiredTestCriterion():
+            return criterion.test
+        case LinkAttenuationCriterion():
+            return "attenuation"
+        case _:
+            return "otdr"
+
+
+def _better_tests(case: Case, findings: Sequence[FindingDocument]) -> Iterator[tuple[tuple[Act, str], Cause]]:
+    for finding in findings:
+        reason = finding.get("reason")
+        if reason in _BETTER_TEST:
+            where = f" at {finding['site']}" if "site" in finding else ""
+            clause = f"{REASON_SPOKEN[Reason(reason)]}{where} ({finding['wavelength_nm']} nm)"
+            records = tuple(reading["record"] for reading in finding["readings"])
+            cause = Cause(
+                clause=f"{clause}: {_BETTER_TEST[Reason(reason)]}", criteria=(finding["criterion"],), records=records
+            )
+            yield (Act.RETEST, case.end_sites[0]), cause
+        elif _is_bad_connection(case, finding):
+            clause = (
+                f"the connection's loss at {finding['wavelength_nm']} nm is above its limit: clean it and test again"
+            )
+            yield (Act.RETEST, finding["site"]), Cause(clause=clause, criteria=(finding["criterion"],))
+
+
+def _is_bad_connection(case: Case, finding: FindingDocument) -> bool:
+    """Tell whether a connection without a splice behind it does not conform: there is nothing to splice again."""
+    if (finding["quantity"], finding["outcome"]) != (Quantity.TERMINATION_LOSS, Outcome.NONCONFORMING):
+        return False
+    return all(joint.kind is JointKind.PAIR for joint in case.joints if joint.site == finding["site"])

@@ -1,0 +1,62 @@
+"""Settling a route: the judged fibres together make the verdict."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from service.vocabulary.canonical import canonical_json, sha256_hex
+from service.vocabulary.finding import VERDICT_FORM, OutcomeCounts, SegmentOutcome, VerdictDocument
+from service.vocabulary.layout import Layout
+from service.vocabulary.words import Outcome
+from worker.judgement.judge import ENGINE_VERSION
+
+
+@dataclass(frozen=True, kw_only=True)
+class JudgedFibre:
+    """What settling needs of one fibre."""
+
+    number: int
+    digest: str
+    counts: Mapping[str, OutcomeCounts]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verdict:
+    """What a route comes to."""
+
+    document: VerdictDocument
+    content: bytes
+    digest: str
+
+
+def settle(*, layout: Layout, design_sha256: str, criteria_sha256: str, fibres: Sequence[JudgedFibre]) -> Verdict:
+    """Put the fibres of a route together; their order does not matter."""
+    in_order = sorted(fibres, key=lambda fibre: fibre.number)
+    document: VerdictDocument = {
+        "form": VERDICT_FORM,
+        "engine": ENGINE_VERSION,
+        "design_sha256": design_sha256,
+        "criteria_sha256": criteria_sha256,
+        "fibres": [fibre.digest for fibre in in_order],
+        "segments": {segment.id: _outcome(segment.id, in_order) for segment in layout.design.segments},
+    }
+    content = canonical_json(document)
+    return Verdict(document=document, content=content, digest=sha256_hex(content))
+
+
+def _outcome(segment: str, fibres: Sequence[JudgedFibre]) -> SegmentOutcome:
+    own = [fibre.counts[segment] for fibre in fibres if segment in fibre.counts]
+    counts = OutcomeCounts(
+        conforming=sum(count["conforming"] for count in own),
+        nonconforming=sum(count["nonconforming"] for count in own),
+        undetermined=sum(count["undetermined"] for count in own),
+    )
+    return {"outcome": _worst(counts).value, "counts": counts}
+
+
+def _worst(counts: OutcomeCounts) -> Outcome:
+    """Return what a segment comes to: one finding that does not conform is enough, and no finding proves nothing."""
+    if counts["nonconforming"]:
+        return Outcome.NONCONFORMING
+    if counts["undetermined"] or not counts["conforming"]:
+        return Outcome.UNDETERMINED
+    return Outcome.CONFORMING

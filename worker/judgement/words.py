@@ -1,0 +1,29 @@
+"""How directions and reasons are written in findings and said in sentences."""
+
+from service.vocabulary.words import Reason
+
+DIRECTION = {True: "a_to_b", False: "b_to_a"}
+SPOKEN = {True: "A to B", False: "B to A"}
+TEST_SPOKEN = {"otdr": "OTDR trace", "attenuation": "attenuation test"}
+
+REASON_SPOKEN = {
+    Reason.NO_EVIDENCE: "no test is there",
+    Reason.ONE_DIRECTION_ONLY: "tested from one direction only",
+    Reason.SEALING_NOT_RECORDED: "the closure's sealing is not recorded",
+    Reason.CLOSURE_OPEN: "the closure is open",
+    Reason.BEFORE_SEALING: "tested before the closure was sealed",
+    Reason.BEFORE_REWORK: "tested before the fibre was last spliced",
+    Reason.ORDER_NOT_PROVEN: "a wrong clock leaves the order of work and test unproven",
+    Reason.CALIBRATION_RUN_OUT: "the instrument's calibration had run out",
+    Reason.BELOW_FIBRE_ALONE: "the loss is below what the fibre alone can have",
+    Reason.BOUND_TOO_WIDE: "the loss is not known closely enough",
+    Reason.BEYOND_REACH: "the trace ends before it",
+    Reason.AMBIGUOUS_EVENT: "it is not certain which event belongs here",
+    Reason.GROUP_ONLY: "only the connection and its splice together were measured",
+    Reason.CORDS_CHANGED: "the cord was changed between the directions",
+    Reason.NO_CORD: "no cord lay before or behind this end",
+    Reason.REFERENCE_UNLIKE: "the reference method is not the one asked for",
+    Reason.REPLACED_OR_WITHDRAWN: "the test was replaced or withdrawn",
+    Reason.LENGTH_UNLIKE: "the trace is longer than the design allows",
+    Reason.LOSS_NOT_STATED: "the trace has an event here without a loss",
+}

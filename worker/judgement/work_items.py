@@ -1,0 +1,58 @@
+"""Writing one item of a work list, with what the crew sees of the fibre on both sides of the site."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from service.vocabulary.finding import LocalFibreDocument, WorkDocument
+from service.vocabulary.layout import LocalFibre
+from service.vocabulary.words import Act
+from worker.judgement.case import Case
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Cause:
+    """Why something has to be done: a clause for the crew, the criteria behind it, and the records that say so."""
+
+    clause: str
+    criteria: tuple[str, ...] = ()
+    records: tuple[str, ...] = ()
+
+
+def write_item(
+    case: Case, *, act: Act, site: str, causes: Sequence[Cause], position: int | None = None, is_urgent: bool = False
+) -> WorkDocument:
+    """Write an item with all its causes."""
+    because = "; ".join(_once(cause.clause for cause in causes))
+    item: WorkDocument = {
+        "act": act.value,
+        "site": site,
+        "site_index": case.layout.site_index[site],
+        "fibre": case.fibre,
+        "is_urgent": is_urgent,
+        "because": f"{because[0].upper()}{because[1:]}.",
+        "criteria": _once(code for cause in causes for code in cause.criteria),
+        "records": _once(record for cause in causes for record in cause.records),
+    }
+    if position is not None:
+        item["position"] = position
+    towards_a, towards_b = case.layout.local_fibres(case.fibre, site)
+    if towards_a is not None:
+        item["towards_a"] = _local(towards_a)
+    if towards_b is not None:
+        item["towards_b"] = _local(towards_b)
+    return item
+
+
+def _once(texts: Iterable[str]) -> list[str]:
+    return list(dict.fromkeys(texts))
+
+
+def _local(fibre: LocalFibre) -> LocalFibreDocument:
+    return {
+        "section": fibre.section,
+        "cable_fibre": fibre.cable_fibre,
+        "tube": fibre.place.tube,
+        "tube_colour": fibre.place.tube_colour,
+        "fibre_in_tube": fibre.place.fibre,
+        "fibre_colour": fibre.place.fibre_colour,
+    }

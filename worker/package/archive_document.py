@@ -1,0 +1,154 @@
+"""What a PDF/A-3b file holds beside its pages: metadata, output intent, attached files."""
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+from xml.sax.saxutils import escape
+
+from reportlab.pdfbase import pdfdoc
+from reportlab.pdfgen.canvas import Canvas
+
+from service.vocabulary.canonical import sha256_hex
+from worker.package.archive_rules import allow_in_catalog, pdf_name
+from worker.package.look import PAGE_HEIGHT, PAGE_WIDTH, Face
+from worker.package.pieces import PackageView
+from worker.package.plain_text import without_controls
+from worker.package.ruler import load_face
+
+_MAKER = "route-acceptance"
+_MIME_TYPE = "application/json"
+_ICC_PROFILE = Path(__file__).parent / "colour" / "srgb.icc"
+_DESCRIPTIONS = {
+    "findings.json": "Every finding, with the verdict",
+    "criteria.json": "The criteria as agreed",
+    "design.json": "The route as designed",
+    "records.json": "Every record of the submission",
+}
+
+
+def new_canvas(target: Any, view: PackageView) -> Canvas:
+    """Return a canvas whose document says what it is, in its information and in its metadata alike."""
+    # Without an initial font of our own each page would name Helvetica, which is not embedded.
+    canvas = Canvas(
+        target,
+        pagesize=(PAGE_WIDTH, PAGE_HEIGHT),
+        pageCompression=1,
+        invariant=1,
+        pdfVersion=(1, 7),
+        initialFontName=load_face(Face.REGULAR).fontName,
+        lang="en",
+    )
+    canvas.setTitle(without_controls(view.title))
+    canvas.setAuthor(without_controls(view.author))
+    canvas.setSubject(without_controls(view.subject))
+    canvas.setKeywords(without_controls(view.number))
+    canvas.setCreator(_MAKER)
+    canvas.setProducer(_MAKER)
+    canvas.setDateFormatter(lambda *_: _pdf_date(view.submitted_at))
+    canvas.showOutline()
+    return canvas
+
+
+def document_of(canvas: Canvas) -> Any:
+    """Return the document behind a canvas."""
+    return canvas._doc
+
+
+def add_archive_parts(document: Any, view: PackageView, *, attachments: Mapping[str, bytes]) -> None:
+    """Add metadata, output intent and attached files to a document."""
+    allow_in_catalog(document, ["OutputIntents", "AF"])
+    catalog = document.Catalog
+    catalog.Metadata = _metadata_stream(view)
+    catalog.OutputIntents = pdfdoc.PDFArray([_output_intent(document)])
+    files = [
+        (name, document.Reference(_file_specification(document, view, name=name, content=attachments[name])))
+        for name in sorted(attachments)
+    ]
+    catalog.AF = pdfdoc.PDFArray([reference for _, reference in files])
+    names = pdfdoc.PDFArray([part for name, reference in files for part in (pdfdoc.PDFString(name), reference)])
+    catalog.Names = pdfdoc.PDFDictionary({"EmbeddedFiles": pdfdoc.PDFDictionary({"Names": names})})
+    for name in sorted(attachments):
+        document.updateSignature(sha256_hex(attachments[name]))
+
+
+def _output_intent(document: Any) -> Any:
+    profile = pdfdoc.PDFStream(
+        dictionary=pdfdoc.PDFDictionary({"N": 3}), content=_ICC_PROFILE.read_bytes(), filters=[pdfdoc.PDFZCompress]
+    )
+    return pdfdoc.PDFDictionary(
+        {
+            "Type": pdf_name("OutputIntent"),
+            "S": pdf_name("GTS_PDFA1"),
+            "OutputConditionIdentifier": pdfdoc.PDFString("sRGB"),
+            "Info": pdfdoc.PDFString("sRGB IEC61966-2.1"),
+            "DestOutputProfile": document.Reference(profile),
+        }
+    )
+
+
+def _file_specification(document: Any, view: PackageView, *, name: str, content: bytes) -> Any:
+    parameters = {"Size": len(content), "ModDate": pdfdoc.PDFString(_pdf_date(view.submitted_at))}
+    stream = pdfdoc.PDFStream(
+        dictionary=pdfdoc.PDFDictionary(
+            {
+                "Type": pdf_name("EmbeddedFile"),
+                "Subtype": pdf_name(_MIME_TYPE),
+                "Params": pdfdoc.PDFDictionary(parameters),
+            }
+        ),
+        content=content,
+        filters=[pdfdoc.PDFZCompress],
+    )
+    reference = document.Reference(stream)
+    return pdfdoc.PDFDictionary(
+        {
+            "Type": pdf_name("Filespec"),
+            "F": pdfdoc.PDFString(name),
+            "UF": pdfdoc.PDFString(name),
+            "Desc": pdfdoc.PDFString(_DESCRIPTIONS.get(name, name)),
+            "AFRelationship": pdf_name("Data"),
+            "EF": pdfdoc.PDFDictionary({"F": reference, "UF": reference}),
+        }
+    )
+
+
+def _metadata_stream(view: PackageView) -> Any:
+    # Bytes, and no filter: text would be encoded as document text, and an archive has to read this without a decoder.
+    dictionary = pdfdoc.PDFDictionary({"Type": pdf_name("Metadata"), "Subtype": pdf_name("XML")})
+    return pdfdoc.PDFStream(dictionary=dictionary, content=_metadata(view).encode(), filters=[])
+
+
+def _metadata(view: PackageView) -> str:
+    title, author, subject, number = (
+        escape(without_controls(text)) for text in (view.title, view.author, view.subject, view.number)
+    )
+    at = view.submitted_at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S+00:00")
+    return f"""<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>
+<x:xmpmeta xmlns:x="adobe:ns:meta/">
+<rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">
+<rdf:Description rdf:about=""
+ xmlns:pdfaid="http://www.aiim.org/pdfa/ns/id/"
+ xmlns:dc="http://purl.org/dc/elements/1.1/"
+ xmlns:xmp="http://ns.adobe.com/xap/1.0/"
+ xmlns:pdf="http://ns.adobe.com/pdf/1.3/">
+<pdfaid:part>3</pdfaid:part>
+<pdfaid:conformance>B</pdfaid:conformance>
+<dc:format>application/pdf</dc:format>
+<dc:title><rdf:Alt><rdf:li xml:lang="x-default">{title}</rdf:li></rdf:Alt></dc:title>
+<dc:creator><rdf:Seq><rdf:li>{author}</rdf:li></rdf:Seq></dc:creator>
+<dc:description><rdf:Alt><rdf:li xml:lang="x-default">{subject}</rdf:li></rdf:Alt></dc:description>
+<xmp:CreateDate>{at}</xmp:CreateDate>
+<xmp:ModifyDate>{at}</xmp:ModifyDate>
+<xmp:MetadataDate>{at}</xmp:MetadataDate>
+<xmp:CreatorTool>{_MAKER}</xmp:CreatorTool>
+<pdf:Producer>{_MAKER}</pdf:Producer>
+<pdf:Keywords>{number}</pdf:Keywords>
+</rdf:Description>
+</rdf:RDF>
+</x:xmpmeta>
+<?xpacket end="w"?>"""
+
+
+def _pdf_date(instant: datetime) -> str:
+    return instant.astimezone(UTC).strftime("D:%Y%m%d%H%M%S+00'00'")

@@ -1,0 +1,78 @@
+"""Make ReportLab keep the rules of PDF/A-3b (ISO 19005-3) where its own output does not.
+
+The two patches below are process-wide, since ReportLab makes streams and character maps deep inside; both leave
+ordinary documents valid. The rest is done to one document at a time.
+"""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from reportlab import rl_config
+from reportlab.pdfbase import pdfdoc, ttfonts
+
+# ASCII85 makes every stream a quarter larger and slower, for transports that are not 8-bit clean.
+rl_config.useA85 = 0
+# Nothing here reads markup or colours from text; if anything ever did, it must not fetch or evaluate.
+rl_config.trustedHosts = []
+rl_config.trustedSchemes = []
+rl_config.toColorCanUse = None
+
+_format_stream = pdfdoc.PDFStream.format
+# A bfchar block holds at most 100 entries (Adobe Technical Note 5014).
+_ENTRIES_IN_BLOCK = 100
+
+
+def allow_in_catalog(document: Any, names: Sequence[str]) -> None:
+    """Let a document's catalog keep entries that it drops without a word, such as /OutputIntents and /AF."""
+    catalog = document.Catalog
+    catalog.__NoDefault__ = [*catalog.__NoDefault__, *names]
+
+
+def pdf_name(text: str) -> Any:
+    """Return a PDF name; a solidus is written as #2F, which ReportLab would leave to break the dictionary."""
+    return pdfdoc.PDFName(text.replace("/", "#2F"))
+
+
+def _end_stream_on_its_own_line(stream: Any, document: Any) -> bytes:
+    """Write a stream with the end of line before `endstream` that ISO 19005-3, 6.1.7.1 asks for."""
+    written: bytes = _format_stream(stream, document)
+    return written.removesuffix(b"endstream\n") + b"\nendstream\n"
+
+
+def _map_used_codes(font_name: str, subset: Sequence[int]) -> str:
+    """Return the ToUnicode map without unused codes, which ReportLab maps to U+0000 (ISO 19005-3, 6.2.11.7)."""
+    entries = [f"<{code:02X}> <{_utf_16(character)}>" for code, character in enumerate(subset) if character]
+    return "\n".join(
+        [
+            "/CIDInit /ProcSet findresource begin",
+            "12 dict begin",
+            "begincmap",
+            f"/CIDSystemInfo << /Registry ({font_name}) /Ordering ({font_name}) /Supplement 0 >> def",
+            f"/CMapName /{font_name} def",
+            "/CMapType 2 def",
+            "1 begincodespacerange",
+            "<00> <FF>",
+            "endcodespacerange",
+            *_blocks(entries),
+            "endcmap",
+            "CMapName currentdict /CMap defineresource pop",
+            "end",
+            "end",
+        ]
+    )
+
+
+def _blocks(entries: Sequence[str]) -> Iterator[str]:
+    for start in range(0, len(entries), _ENTRIES_IN_BLOCK):
+        block = entries[start : start + _ENTRIES_IN_BLOCK]
+        yield f"{len(block)} beginbfchar"
+        yield from block
+        yield "endbfchar"
+
+
+def _utf_16(character: int) -> str:
+    return chr(character).encode("utf-16-be").hex().upper()
+
+
+pdfdoc.PDFStream.format = _end_stream_on_its_own_line
+ttfonts.makeToUnicodeCMap = _map_used_codes

@@ -1,0 +1,107 @@
+"""The certificate page in words: who submits what to whom, and what it came to."""
+
+from collections.abc import Iterator
+
+from service.vocabulary.design import Segment
+from service.vocabulary.quantities import to_last_place
+from worker.package.content import PackageContent
+from worker.package.pieces import Certificate, Column, Fact, Facts, Kind, Paragraph, SignatureFrame, Table
+from worker.package.wording import count_text, metres_text, ranges_text, time_text
+
+# More rows would reach into the signature frames; the section on segments lists them all.
+SEGMENTS_ON_PAGE = 5
+
+_SEAL = (
+    Paragraph(
+        text="The service's seal says that the service made this document from the design, criteria, findings and "
+        "records attached to it, and that nothing in it has changed since."
+    ),
+    Paragraph(
+        text="The seal does not say that the records are true, that the work is accepted, or that any place or fibre "
+        "is safe. Acceptance is the act of the owner's engineer."
+    ),
+)
+
+
+def build_certificate(content: PackageContent) -> Certificate:
+    """Return the first page."""
+    rows = tuple(_segment_rows(content))
+    left_out = len(rows) - SEGMENTS_ON_PAGE
+    return Certificate(
+        title="Acceptance package",
+        number=content.number,
+        route=content.design.name,
+        statement=f"Submitted by {content.contractor} to {content.owner} for the acceptance of "
+        f"{count_text(len(rows), one='segment', many='segments')} of this route.",
+        facts=_facts(content),
+        segments=Table(columns=_SEGMENT_COLUMNS, rows=rows[:SEGMENTS_ON_PAGE]),
+        segments_note=f"and {left_out} more, listed under Segments and sites" if left_out > 0 else None,
+        digests=_digests(content),
+        verification_code=content.verification_code,
+        seal=_SEAL,
+        contractor_frame=SignatureFrame(role="Contractor's responsible person", name=content.responsible_person),
+        engineer_frame=SignatureFrame(role="Owner's engineer", name=None),
+    )
+
+
+def segments_table(content: PackageContent) -> Table:
+    """Return every segment submitted, with its outcome."""
+    return Table(columns=_SEGMENT_COLUMNS, rows=tuple(_segment_rows(content)))
+
+
+_SEGMENT_COLUMNS = (
+    Column(heading="Segment", share=88),
+    Column(heading="Billing item", share=62),
+    Column(heading="Fibres", share=58),
+    Column(heading="Cable", unit="m", share=48, kind=Kind.NUMBER),
+    Column(heading="Conforming", share=49, kind=Kind.NUMBER),
+    Column(heading="Nonconforming", share=62, kind=Kind.NUMBER),
+    Column(heading="Undetermined", share=56, kind=Kind.NUMBER),
+    Column(heading="Outcome", share=77, kind=Kind.OUTCOME),
+)
+
+
+def _segment_rows(content: PackageContent) -> Iterator[tuple[str, ...]]:
+    by_id = {segment.id: segment for segment in content.design.segments}
+    for id_ in content.segments:
+        segment, came_to = by_id[id_], content.verdict["segments"][id_]
+        counts = came_to["counts"]
+        yield (
+            segment.name,
+            segment.billing_item,
+            ranges_text(segment.fibres),
+            _cable_length(content, segment),
+            str(counts["conforming"]),
+            str(counts["nonconforming"]),
+            str(counts["undetermined"]),
+            came_to["outcome"],
+        )
+
+
+def _cable_length(content: PackageContent, segment: Segment) -> str:
+    sections = [section for section in content.design.sections if section.id in segment.sections]
+    return metres_text(length_um=10_000 * sum(to_last_place(section.cable_length_m, places=2) for section in sections))
+
+
+def _facts(content: PackageContent) -> Facts:
+    return Facts(
+        facts=(
+            Fact(label="Project", value=f"{content.project_code}, {content.project_name}"),
+            Fact(label="Route", value=f"{content.design.code}, {content.design.name}"),
+            Fact(label="Owner", value=content.owner),
+            Fact(label="Contractor", value=content.contractor),
+            Fact(label="Submitted", value=time_text(content.submitted_at)),
+            Fact(label="Design", value=f"revision {content.design_revision}"),
+            Fact(label="Criteria", value=f"version {content.criteria_version}, {content.criteria.title}"),
+        )
+    )
+
+
+def _digests(content: PackageContent) -> Facts:
+    return Facts(
+        facts=(
+            Fact(label="Verdict", value=content.verdict_digest, is_code=True),
+            Fact(label="Design", value=content.design_sha256, is_code=True),
+            Fact(label="Criteria", value=content.criteria_sha256, is_code=True),
+        )
+    )

@@ -1,0 +1,146 @@
+"""Draw the first page; the signature fields go into the two frames at its foot."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from types import MappingProxyType
+
+from worker.package.flow import LABEL_WIDTH_PT, PlacedRows
+from worker.package.look import (
+    ACCENT,
+    BODY,
+    CELL,
+    CODE,
+    CONTENT_WIDTH,
+    INK,
+    LABEL,
+    LEFT,
+    NOTE,
+    NUMBER,
+    QUIET,
+    RIGHT,
+    SUBHEADING,
+    TITLE,
+    VALUE,
+    Style,
+)
+from worker.package.pen import Pen
+from worker.package.pieces import Certificate, Column, Facts, Kind, Paragraph, SignatureFrame, Table
+from worker.package.qr_code import qr_boxes
+from worker.package.ruler import Ruler
+from worker.package.table_drawing import draw_rows
+from worker.package.table_layout import TableLayout, column_widths, lay_out_table
+
+Box = tuple[int, int, int, int]
+
+# Left, bottom, right, top on the first page, in points from its lower left corner.
+SIGNATURE_BOXES: Mapping[str, Box] = MappingProxyType(
+    {"contractor_responsible": (48, 84, 288, 168), "owner_engineer": (307, 84, 547, 168)}
+)
+
+_TITLE_Y, _NUMBER_Y, _RULE_Y, _STATEMENT_Y = 733.0, 709.0, 696.0, 676.0
+_FACTS_Y, _SEGMENTS_Y, _BETWEEN_PARTS_PT = 636.0, 526.0, 30.0
+_STATEMENT_LINES = 2
+_QR_SIDE_PT, _QR_TOP = 92.0, 756.0
+_BESIDE_QR_PT = CONTENT_WIDTH - _QR_SIDE_PT - 28
+
+
+def draw_certificate(pen: Pen, certificate: Certificate) -> None:
+    """Draw everything between the header and the footer of the first page."""
+    _draw_title(pen, certificate)
+    _draw_code(pen, certificate.verification_code)
+    _draw_facts(pen, certificate.facts, top=_FACTS_Y, width_pt=_BESIDE_QR_PT)
+    below = _draw_segments(pen, certificate, top=_SEGMENTS_Y)
+    below = _draw_digests(pen, certificate.digests, top=below - _BETWEEN_PARTS_PT)
+    _draw_seal(pen, certificate.seal, top=below - _BETWEEN_PARTS_PT)
+    _draw_signature_frame(pen, certificate.contractor_frame, SIGNATURE_BOXES["contractor_responsible"])
+    _draw_signature_frame(pen, certificate.engineer_frame, SIGNATURE_BOXES["owner_engineer"])
+    pen.write(NOTE, [(LEFT, 68.0, "A frame without a signature has not been signed. The seal itself is not drawn.")])
+
+
+def _draw_title(pen: Pen, certificate: Certificate) -> None:
+    pen.write(TITLE, [(LEFT, _TITLE_Y, certificate.title)])
+    number = pen.ruler.shorten(certificate.number, NUMBER, width_pt=_BESIDE_QR_PT / 2)
+    after = LEFT + pen.ruler.width(number, NUMBER) + 10
+    route = pen.ruler.shorten(certificate.route, BODY, width_pt=LEFT + _BESIDE_QR_PT - after)
+    pen.write(NUMBER, [(LEFT, _NUMBER_Y, number)])
+    pen.write(BODY, [(after, _NUMBER_Y, route)])
+    pen.rules([_RULE_Y], left=LEFT, right=LEFT + _BESIDE_QR_PT, width_pt=1.6, colour=ACCENT)
+    lines = pen.ruler.fold(certificate.statement, BODY, width_pt=_BESIDE_QR_PT)
+    _write_lines(pen, BODY, _at_most(lines, _STATEMENT_LINES), top=_STATEMENT_Y)
+
+
+def _draw_code(pen: Pen, code: str) -> None:
+    left = RIGHT - _QR_SIDE_PT
+    pen.fill(qr_boxes(code, left=left, top=_QR_TOP, side_pt=_QR_SIDE_PT), INK)
+    below = _QR_TOP - _QR_SIDE_PT - 12
+    pen.write(LABEL, [(left, below, "Verification code")])
+    lines = _at_most(pen.ruler.fold(code, CODE, width_pt=_QR_SIDE_PT), 4)
+    _write_lines(pen, CODE, lines, top=below - 11, left=left)
+
+
+def _draw_facts(pen: Pen, facts: Facts, *, top: float, width_pt: float) -> None:
+    for index, fact in enumerate(facts.facts):
+        y = top - index * VALUE.leading_pt
+        style = CODE if fact.is_code else VALUE
+        value = pen.ruler.shorten(fact.value, style, width_pt=width_pt - LABEL_WIDTH_PT)
+        pen.write(LABEL, [(LEFT, y, fact.label)])
+        pen.write(style, [(LEFT + LABEL_WIDTH_PT, y, value)])
+
+
+def _draw_segments(pen: Pen, certificate: Certificate, *, top: float) -> float:
+    pen.write(SUBHEADING, [(LEFT, top, "What is submitted, with counts of required findings")])
+    layout = _one_line_layout(certificate.segments, pen.ruler)
+    count = len(layout.table.rows)
+    draw_rows(pen, PlacedRows(top=top - 10, layout=layout, first=0, end=count))
+    below = top - 10 - layout.heading_height_pt - sum(map(layout.row_height_pt, range(count)))
+    if certificate.segments_note is not None:
+        below -= NOTE.leading_pt
+        pen.write(NOTE, [(LEFT, below, certificate.segments_note)])
+    return below
+
+
+def _draw_digests(pen: Pen, digests: Facts, *, top: float) -> float:
+    pen.write(SUBHEADING, [(LEFT, top, "What it stands on, by SHA-256")])
+    _draw_facts(pen, digests, top=top - 16, width_pt=CONTENT_WIDTH)
+    return top - 16 - (len(digests.facts) - 1) * VALUE.leading_pt
+
+
+def _one_line_layout(table: Table, ruler: Ruler) -> TableLayout:
+    # Folded names would reach into what stands below; the section on segments has them whole.
+    widths_pt = column_widths(table.columns, ruler)
+    rows = [_shorten_row(row, table.columns, widths_pt, ruler) for row in table.rows]
+    return lay_out_table(replace(table, rows=rows), ruler)
+
+
+def _shorten_row(
+    row: Sequence[str], columns: Sequence[Column], widths_pt: Sequence[float], ruler: Ruler
+) -> tuple[str, ...]:
+    return tuple(
+        text if column.kind is Kind.OUTCOME else ruler.shorten(text, CELL, width_pt=width_pt)
+        for text, column, width_pt in zip(row, columns, widths_pt, strict=True)
+    )
+
+
+def _draw_seal(pen: Pen, paragraphs: tuple[Paragraph, ...], *, top: float) -> None:
+    pen.write(SUBHEADING, [(LEFT, top, "What the service's seal says, and what it does not")])
+    top -= 17
+    for paragraph in paragraphs:
+        lines = pen.ruler.fold(paragraph.text, BODY, width_pt=CONTENT_WIDTH)
+        _write_lines(pen, BODY, lines, top=top)
+        top -= len(lines) * BODY.leading_pt + 4
+
+
+def _draw_signature_frame(pen: Pen, frame: SignatureFrame, box: Box) -> None:
+    left, _, right, top = box
+    pen.frame(box, width_pt=0.6, colour=QUIET)
+    pen.write(SUBHEADING, [(left, top + 19, frame.role)])
+    if frame.name is not None:
+        pen.write(VALUE, [(left, top + 7, pen.ruler.shorten(frame.name, VALUE, width_pt=right - left))])
+
+
+def _write_lines(pen: Pen, style: Style, lines: tuple[str, ...], *, top: float, left: float = LEFT) -> None:
+    pen.write(style, [(left, top - index * style.leading_pt, line) for index, line in enumerate(lines)])
+
+
+def _at_most(lines: tuple[str, ...], count: int) -> tuple[str, ...]:
+    return lines if len(lines) <= count else (*lines[: count - 1], lines[count - 1] + "…")

@@ -1,0 +1,50 @@
+"""What a package is drawn from: everything that was frozen when the segments were submitted."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from service.vocabulary.concession import Concession
+from service.vocabulary.criteria import Criteria
+from service.vocabulary.design import Design
+from service.vocabulary.finding import FibreDocument, VerdictDocument
+
+
+@dataclass(frozen=True, kw_only=True)
+class PackagedRecord:
+    """A record in its canonical form, and what became of it."""
+
+    body: Mapping[str, Any]
+    is_ended: bool
+    clock_is_flagged: bool
+    end_reason: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class PackageContent:
+    """A submission with the design, criteria, verdict and records it stands on."""
+
+    number: str
+    project_code: str
+    project_name: str
+    owner: str
+    contractor: str
+    design: Design
+    design_revision: int
+    design_sha256: str
+    criteria: Criteria
+    criteria_version: int
+    criteria_sha256: str
+    verdict: VerdictDocument
+    verdict_digest: str
+    fibres: Sequence[FibreDocument]
+    segments: Sequence[str]
+    concessions: Sequence[Concession]
+    responsible_person: str
+    submitted_at: datetime
+    records: Sequence[PackagedRecord]
+    audit_sequence: int
+    audit_hash: str
+    verification_code: str
+    is_demonstration: bool

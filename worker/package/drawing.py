@@ -1,0 +1,49 @@
+"""Draw a package: the same view and attachments give the same bytes, on any machine."""
+
+from collections.abc import Mapping
+from io import BytesIO
+
+from worker.package.archive_document import add_archive_parts, document_of, new_canvas
+from worker.package.certificate_page import SIGNATURE_BOXES, draw_certificate
+from worker.package.flow import PAGES_BEFORE, Page, PlacedHeading, PlacedLine, PlacedRows, place_sections
+from worker.package.look import HEADING, LEFT, PAGE_HEIGHT
+from worker.package.pen import Pen
+from worker.package.pieces import PackageView
+from worker.package.ruler import Ruler
+from worker.package.sheet import draw_frame
+from worker.package.table_drawing import draw_rows
+
+__all__ = ["SIGNATURE_BOXES", "draw"]
+
+
+def draw(view: PackageView, *, attachments: Mapping[str, bytes]) -> bytes:
+    """Return the package as an unsigned PDF with its data attached."""
+    target, ruler = BytesIO(), Ruler()
+    canvas = new_canvas(target, view)
+    pen = Pen(canvas, document_of(canvas), ruler)
+    pages = place_sections(view.sections, ruler)
+    count = PAGES_BEFORE + len(pages)
+    draw_frame(pen, view, page=1, pages=count)
+    draw_certificate(pen, view.certificate)
+    pen.enter_in_outline(view.certificate.title, key="certificate", y=PAGE_HEIGHT)
+    canvas.showPage()
+    for number, page in enumerate(pages, start=PAGES_BEFORE + 1):
+        draw_frame(pen, view, page=number, pages=count)
+        _draw_page(pen, page)
+        canvas.showPage()
+    add_archive_parts(document_of(canvas), view, attachments=attachments)
+    canvas.save()
+    return target.getvalue()
+
+
+def _draw_page(pen: Pen, page: Page) -> None:
+    for placed in page:
+        match placed:
+            case PlacedLine():
+                pen.write(placed.style, [(placed.x, placed.y, placed.text)])
+            case PlacedHeading():
+                title = f"{placed.number}  {placed.title}"
+                pen.write(HEADING, [(LEFT, placed.y, title)])
+                pen.enter_in_outline(title, key=f"section-{placed.number}", y=placed.y + HEADING.leading_pt)
+            case PlacedRows():
+                draw_rows(pen, placed)

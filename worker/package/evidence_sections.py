@@ -1,0 +1,120 @@
+"""What the findings stand on: instruments, records that no longer count, and the head of the audit chain."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from service.vocabulary.words import RecordKind
+from worker.package.content import PackageContent, PackagedRecord
+from worker.package.finding_sections import table_or_none
+from worker.package.pieces import Column, Fact, Facts, Kind, Paragraph, Section, Table
+from worker.package.wording import UNKNOWN, time_text, words
+
+
+def instruments_section(records: Sequence[PackagedRecord]) -> Section:
+    """Return the instruments seen in the records that count, each calibration on its own line."""
+    table = Table(columns=_INSTRUMENT_COLUMNS, rows=tuple(_instrument_rows(records)))
+    return Section(title="Instruments and calibrations", blocks=(table_or_none(table),))
+
+
+def ended_records_section(records: Sequence[PackagedRecord]) -> Section:
+    """Return the records that were replaced or withdrawn, and those whose clock is in doubt."""
+    rows = sorted(_record_row(record) for record in records if record.is_ended or record.clock_is_flagged)
+    table = Table(columns=_RECORD_COLUMNS, rows=rows)
+    return Section(title="Replaced, withdrawn and doubted records", blocks=(table_or_none(table),))
+
+
+def audit_section(content: PackageContent) -> Section:
+    """Return where the project's audit chain stood when the package was made."""
+    return Section(
+        title="Audit head",
+        blocks=(
+            Paragraph(
+                text="Every request that changes something in this project, and every use of the signing key, adds "
+                "an entry to a chain in which each entry holds the hash of the one before. When this package was "
+                "made the chain ended with this entry."
+            ),
+            Facts(
+                facts=(
+                    Fact(label="Entry", value=str(content.audit_sequence)),
+                    Fact(label="SHA-256", value=content.audit_hash, is_code=True),
+                )
+            ),
+        ),
+    )
+
+
+_INSTRUMENT_COLUMNS = (
+    Column(heading="Instrument", share=70),
+    Column(heading="Serial", share=110),
+    Column(heading="Calibrated until", share=80),
+    Column(heading="Records", share=45, kind=Kind.NUMBER),
+    Column(heading="First used", share=100),
+    Column(heading="Last used", share=100),
+)
+_RECORD_COLUMNS = (
+    Column(heading="Made", share=92),
+    Column(heading="Kind", share=58),
+    Column(heading="About", share=100),
+    Column(heading="Why it is listed", share=110),
+    Column(heading="Record", share=150),
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Seen:
+    """One instrument in one record; a splicer states no calibration date."""
+
+    role: str
+    serial: str
+    calibrated_until: str
+    made_at: str
+
+
+def _instrument_rows(records: Sequence[PackagedRecord]) -> Iterator[tuple[str, ...]]:
+    times: dict[tuple[str, str, str], list[str]] = {}
+    for record in records:
+        if not record.is_ended:
+            for seen in _instruments_of(record.body):
+                times.setdefault((seen.role, seen.serial, seen.calibrated_until), []).append(seen.made_at)
+    for instrument, made_at in sorted(times.items()):
+        yield (*instrument, str(len(made_at)), time_text(min(made_at)), time_text(max(made_at)))
+
+
+def _instruments_of(body: Any) -> Iterator[_Seen]:
+    made_at = str(body["made_at"])
+    match body["kind"]:
+        case RecordKind.SPLICE:
+            yield _Seen(role="splicer", serial=body["splicer_serial"], calibrated_until=UNKNOWN, made_at=made_at)
+        case RecordKind.OTDR:
+            until = str(body["calibrated_until"])
+            yield _Seen(role="OTDR", serial=body["instrument_serial"], calibrated_until=until, made_at=made_at)
+        case RecordKind.ATTENUATION:
+            for role in ("source", "meter"):
+                until = str(body[role]["calibrated_until"])
+                yield _Seen(role=role, serial=body[role]["serial"], calibrated_until=until, made_at=made_at)
+
+
+def _record_row(record: PackagedRecord) -> tuple[str, ...]:
+    body = record.body
+    return time_text(str(body["made_at"])), words(body["kind"]), _subject_text(body), _why_text(record), str(body["id"])
+
+
+def _subject_text(body: Any) -> str:
+    match body["kind"]:
+        case RecordKind.SPLICE:
+            fibres = ", ".join(str(joint["fibre"]) for joint in body["joints"])
+            return f"{body['site']}, fibre {fibres}"
+        case RecordKind.CLOSURE_STATE:
+            return f"{body['site']}, {body['state']}"
+        case _:
+            return f"{body['from_site']} to {body['to_site']}, fibre {body['fibre']}"
+
+
+def _why_text(record: PackagedRecord) -> str:
+    texts = []
+    if record.is_ended:
+        texts.append(f"replaced or withdrawn: {record.end_reason or 'no reason kept here'}")
+    if record.clock_is_flagged:
+        texts.append("its clock was off when it arrived")
+    return "; ".join(texts)

@@ -1,0 +1,169 @@
+"""Place the sections on pages, one under the other; drawing only follows what is decided here."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from worker.package.look import (
+    BODY,
+    BOTTOM,
+    CODE,
+    CONTENT_WIDTH,
+    HEADING,
+    LABEL,
+    LEFT,
+    MEASURE,
+    NOTE,
+    SUBHEADING,
+    TOP,
+    VALUE,
+    Style,
+)
+from worker.package.pieces import Fact, Facts, Look, Paragraph, Section, Subheading, Table
+from worker.package.ruler import Ruler
+from worker.package.table_layout import TableLayout, lay_out_table
+
+LABEL_WIDTH_PT = 92.0
+_STYLES = {Look.BODY: BODY, Look.NOTE: NOTE, Look.CODE: CODE}
+# A heading is never left alone at the foot of a page.
+_ROOM_BELOW_HEADING_PT = 66.0
+_CONTENTS_LEADING_PT = 13.4
+_AROUND_CONTENTS_PT = 34.0
+# The certificate.
+PAGES_BEFORE = 1
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlacedLine:
+    """A line of text on its baseline."""
+
+    x: float
+    y: float
+    text: str
+    style: Style
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlacedHeading:
+    """A section's heading, which the outline leads to."""
+
+    y: float
+    number: int
+    title: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlacedRows:
+    """Rows of a table from `first` up to `end`, under its headings."""
+
+    top: float
+    layout: TableLayout
+    first: int
+    end: int
+
+
+Placed = PlacedLine | PlacedHeading | PlacedRows
+Page = list[Placed]
+
+
+def place_sections(sections: Sequence[Section], ruler: Ruler) -> list[Page]:
+    """Return the pages that the sections fill."""
+    flow = _Flow(ruler, top=TOP - len(sections) * _CONTENTS_LEADING_PT - _AROUND_CONTENTS_PT)
+    started_on = [flow.add_section(section, number=number) for number, section in enumerate(sections, start=1)]
+    flow.pages[0] += _contents(sections, ruler, pages=started_on)
+    return flow.pages
+
+
+def _contents(sections: Sequence[Section], ruler: Ruler, *, pages: Sequence[int]) -> Iterator[PlacedLine]:
+    yield PlacedLine(x=LEFT, y=TOP - SUBHEADING.leading_pt, text="Contents", style=SUBHEADING)
+    for index, (section, page) in enumerate(zip(sections, pages, strict=True)):
+        y, number = TOP - 20 - (index + 1) * _CONTENTS_LEADING_PT, str(index + 1)
+        yield PlacedLine(x=LEFT, y=y, text=number, style=LABEL)
+        yield PlacedLine(x=LEFT + 22, y=y, text=section.title, style=VALUE)
+        yield PlacedLine(x=LEFT + MEASURE / 2 + 40 - ruler.width(str(page), VALUE), y=y, text=str(page), style=VALUE)
+
+
+class _Flow:
+    def __init__(self, ruler: Ruler, *, top: float) -> None:
+        self._ruler = ruler
+        self.pages: list[Page] = [[]]
+        self._y = top
+
+    def add_section(self, section: Section, *, number: int) -> int:
+        """Place a section's heading and blocks, and return the number of the page it starts on."""
+        self._space(20)
+        self._make_room(HEADING.leading_pt + _ROOM_BELOW_HEADING_PT)
+        self._y -= HEADING.leading_pt
+        self._place(PlacedHeading(y=self._y + 5, number=number, title=section.title))
+        started_on = len(self.pages) + PAGES_BEFORE
+        self._space(8)
+        for block in section.blocks:
+            match block:
+                case Paragraph():
+                    self._add_paragraph(block)
+                case Subheading():
+                    self._add_subheading(block)
+                case Facts():
+                    self._add_facts(block)
+                case Table():
+                    self._add_table(lay_out_table(block, self._ruler))
+        return started_on
+
+    def _add_paragraph(self, paragraph: Paragraph) -> None:
+        style = _STYLES[paragraph.look]
+        for line in self._ruler.fold(paragraph.text, style, width_pt=MEASURE):
+            self._add_line(line, style, x=LEFT)
+        self._space(6)
+
+    def _add_subheading(self, subheading: Subheading) -> None:
+        self._space(6)
+        self._make_room(SUBHEADING.leading_pt + _ROOM_BELOW_HEADING_PT)
+        for line in self._ruler.fold(subheading.text, SUBHEADING, width_pt=CONTENT_WIDTH):
+            self._add_line(line, SUBHEADING, x=LEFT)
+        self._space(4)
+
+    def _add_facts(self, facts: Facts) -> None:
+        for fact in facts.facts:
+            self._add_fact(fact)
+        self._space(6)
+
+    def _add_fact(self, fact: Fact) -> None:
+        style = CODE if fact.is_code else VALUE
+        self._make_room(LABEL.leading_pt)
+        label_y = self._y - LABEL.leading_pt
+        self._place(PlacedLine(x=LEFT, y=label_y, text=fact.label, style=LABEL))
+        for line in self._ruler.fold(fact.value, style, width_pt=CONTENT_WIDTH - LABEL_WIDTH_PT):
+            self._make_room(LABEL.leading_pt)
+            self._y -= LABEL.leading_pt
+            self._place(PlacedLine(x=LEFT + LABEL_WIDTH_PT, y=self._y, text=line, style=style))
+
+    def _add_table(self, layout: TableLayout) -> None:
+        self._space(3)
+        first, count = 0, len(layout.table.rows)
+        while first < count:
+            self._make_room(layout.heading_height_pt + layout.row_height_pt(first))
+            top, left_pt = self._y, self._y - BOTTOM - layout.heading_height_pt
+            end = first
+            while end < count and (height := layout.row_height_pt(end)) <= left_pt:
+                left_pt -= height
+                end += 1
+            self._place(PlacedRows(top=top, layout=layout, first=first, end=end))
+            self._y, first = BOTTOM + left_pt, end
+        self._space(10)
+
+    def _add_line(self, text: str, style: Style, *, x: float) -> None:
+        self._make_room(style.leading_pt)
+        self._y -= style.leading_pt
+        self._place(PlacedLine(x=x, y=self._y, text=text, style=style))
+
+    def _place(self, placed: Placed) -> None:
+        self.pages[-1].append(placed)
+
+    def _space(self, height_pt: float) -> None:
+        # Space at the head of a page would make its first line start lower than on the page before.
+        if self._y < TOP:
+            self._y -= height_pt
+
+    def _make_room(self, height_pt: float) -> None:
+        if self._y - height_pt < BOTTOM:
+            self.pages.append([])
+            self._y = TOP

@@ -1,0 +1,86 @@
+"""Write text, rules and boxes on a canvas.
+
+Text goes out as content-stream operators, one text object for a whole column: string by string through the canvas a
+large joint table takes three times as long. Nothing here reads markup.
+"""
+
+from collections.abc import Iterable
+from typing import Any
+
+from reportlab.lib.rl_accel import escapePDF
+
+from worker.package.look import Rgb, Style
+from worker.package.plain_text import without_controls
+from worker.package.ruler import Ruler, load_face
+
+At = tuple[float, float, str]
+
+
+class Pen:
+    """Draws on one canvas."""
+
+    def __init__(self, canvas: Any, document: Any, ruler: Ruler) -> None:
+        self._canvas = canvas
+        self._document = document
+        self.ruler = ruler
+        self._operators: dict[Style, dict[str, str]] = {}
+
+    def write(self, style: Style, texts: Iterable[At]) -> None:
+        """Write lines of text, each with its left end at a point."""
+        known = self._operators.setdefault(style, {})
+        lines = [f"BT {_rgb(style.colour)} rg {self._font(style, subset=0)}"]
+        for x, y, text in texts:
+            show = known.get(text)
+            if show is None:
+                show = known[text] = self._show(text, style)
+            lines.append(f"1 0 0 1 {x:.2f} {y:.2f} Tm {show}")
+        lines.append("ET")
+        self._canvas.addLiteral("\n".join(lines))
+
+    def write_right(self, style: Style, texts: Iterable[At]) -> None:
+        """Write lines of text, each with its right end at a point."""
+        width = self.ruler.width
+        self.write(style, ((x - width(text, style), y, text) for x, y, text in texts))
+
+    def rules(self, levels: Iterable[float], *, left: float, right: float, width_pt: float, colour: Rgb) -> None:
+        """Draw level lines from left to right."""
+        paths = [f"{left:.2f} {y:.2f} m {right:.2f} {y:.2f} l" for y in levels]
+        if paths:
+            self._canvas.addLiteral(f"{_rgb(colour)} RG {width_pt:.2f} w {' '.join(paths)} S")
+
+    def fill(self, boxes: Iterable[tuple[float, float, float, float]], colour: Rgb) -> None:
+        """Fill boxes, each given by its left, bottom, right and top."""
+        paths = [f"{x1:.2f} {y1:.2f} {x2 - x1:.2f} {y2 - y1:.2f} re" for x1, y1, x2, y2 in boxes]
+        if paths:
+            self._canvas.addLiteral(f"{_rgb(colour)} rg {' '.join(paths)} f")
+
+    def frame(self, box: tuple[float, float, float, float], *, width_pt: float, colour: Rgb) -> None:
+        """Draw the outline of a box."""
+        x1, y1, x2, y2 = box
+        path = f"{x1:.2f} {y1:.2f} {x2 - x1:.2f} {y2 - y1:.2f} re"
+        self._canvas.addLiteral(f"{_rgb(colour)} RG {width_pt:.2f} w {path} S")
+
+    def enter_in_outline(self, title: str, *, key: str, y: float) -> None:
+        """Let the document's outline lead to a height on the current page."""
+        self._canvas.bookmarkPage(key, fit="XYZ", left=0, top=y)
+        self._canvas.addOutlineEntry(without_controls(title), key, level=0)
+
+    def _show(self, text: str, style: Style) -> str:
+        # A face with more characters than a subset holds is written in several subsets; each line ends in the first.
+        chunks = load_face(style.face).splitString(self.ruler.clean(text, style.face), self._document)
+        operators: list[str] = []
+        for subset, codes in chunks:
+            if subset == 0:
+                operators.append(f"({escapePDF(codes)}) Tj")
+            else:
+                font, first = self._font(style, subset=subset), self._font(style, subset=0)
+                operators.append(f"{font} ({escapePDF(codes)}) Tj {first}")
+        return " ".join(operators)
+
+    def _font(self, style: Style, *, subset: int) -> str:
+        name = load_face(style.face).getSubsetInternalName(subset, self._document)
+        return f"{name} {style.size_pt:.2f} Tf"
+
+
+def _rgb(colour: Rgb) -> str:
+    return "{:.3f} {:.3f} {:.3f}".format(*colour)

@@ -1,0 +1,124 @@
+"""What a package says, in order, before anybody thinks of paper: words, and numbers already written as text."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+
+class Kind(StrEnum):
+    """What a column holds, and with it how it is set."""
+
+    TEXT = "text"
+    NUMBER = "number"
+    OUTCOME = "outcome"
+
+
+class Look(StrEnum):
+    """How a paragraph is set."""
+
+    BODY = "body"
+    NOTE = "note"
+    CODE = "code"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Column:
+    """A column of a table; `share` is its part of the table's width."""
+
+    heading: str
+    share: float
+    unit: str | None = None
+    kind: Kind = Kind.TEXT
+
+
+@dataclass(frozen=True, kw_only=True)
+class Table:
+    """Rows of text under headings; an outcome column holds the bare word. Groups share their first cell."""
+
+    columns: tuple[Column, ...]
+    rows: Sequence[tuple[str, ...]]
+    is_grouped: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Paragraph:
+    """Running text."""
+
+    text: str
+    look: Look = Look.BODY
+
+
+@dataclass(frozen=True, kw_only=True)
+class Subheading:
+    """A heading within a section."""
+
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fact:
+    """A label and what it says."""
+
+    label: str
+    value: str
+    is_code: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Facts:
+    """Labels with their values, one under the other."""
+
+    facts: tuple[Fact, ...]
+
+
+Block = Paragraph | Subheading | Facts | Table
+
+
+@dataclass(frozen=True, kw_only=True)
+class Section:
+    """A titled part of the package."""
+
+    title: str
+    blocks: tuple[Block, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SignatureFrame:
+    """Where a person signs: who that is, by role and by name where it is known."""
+
+    role: str
+    name: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Certificate:
+    """The first page."""
+
+    title: str
+    number: str
+    route: str
+    statement: str
+    facts: Facts
+    segments: Table
+    segments_note: str | None
+    digests: Facts
+    verification_code: str
+    seal: tuple[Paragraph, ...]
+    contractor_frame: SignatureFrame
+    engineer_frame: SignatureFrame
+
+
+@dataclass(frozen=True, kw_only=True)
+class PackageView:
+    """A package in words and numbers."""
+
+    title: str
+    number: str
+    project: str
+    author: str
+    subject: str
+    submitted_at: datetime
+    is_demonstration: bool
+    certificate: Certificate
+    sections: tuple[Section, ...]
