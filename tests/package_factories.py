@@ -47,7 +47,7 @@ def make_content(*, fibre_count: int = 4, closure_count: int = 3, **changes: Any
         fibres=fibres,
         segments=["SEG-1", "SEG-2"],
         concessions=[
-            Concession(criterion="SPL-1550", fibre=1, site="C02", position=1, reason="The pit floods; repair in June.")
+            Concession(criterion="SPL-1550", fibre=1, site="C01", position=1, reason="The pit floods; repair in June.")
         ],
         responsible_person="Mira Øvergaard",
         submitted_at=datetime(2026, 3, 20, 15, 4, 5, tzinfo=UTC),
@@ -58,6 +58,22 @@ def make_content(*, fibre_count: int = 4, closure_count: int = 3, **changes: Any
         is_demonstration=False,
     )
     return replace(content, **changes)
+
+
+def with_many_segments(content: PackageContent, *, count: int, name: str = "North bank") -> PackageContent:
+    """Return the content with further segments, which own no site, up to a count."""
+    own = content.design.segments
+    added = [
+        own[0].model_copy(update={"id": f"SEG-{n}", "name": name, "sites": ()}) for n in range(len(own) + 1, count + 1)
+    ]
+    segments = (*own, *added)
+    outcomes = {segment.id: content.verdict["segments"]["SEG-1"] for segment in segments}
+    return replace(
+        content,
+        design=content.design.model_copy(update={"segments": segments}),
+        segments=[segment.id for segment in segments],
+        verdict={**content.verdict, "segments": outcomes},
+    )
 
 
 def make_design(*, fibre_count: int, closure_count: int) -> Design:

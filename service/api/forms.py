@@ -223,24 +223,24 @@ class SubmissionAnswer(BaseModel):
     concessions: list[dict[str, Any]]
     responsible_person: str
     submitted_at: datetime
-    package_id: UUID | None
     problem: str | None
+    package_id: UUID | None = None
 
 
 class PackageAnswer(BaseModel):
-    """A package's facts; the file is at `/pdf`."""
+    """A package's facts; the files are at `/pdf` and `/findings`. `certified_sha256` is what a decision names."""
 
     id: UUID
     number: str
     submission_id: UUID
     route_id: UUID
-    segments: list[str]
     verification_code: str
-    package_sha256: str
+    certified_sha256: str
     findings_sha256: str
     countersigned_sha256: str | None
     issued_at: datetime
-    decision: dict[str, Any] | None
+    segments: list[str] = []
+    decision: dict[str, Any] | None = None
 
 
 class DecisionAnswer(BaseModel):
@@ -250,7 +250,7 @@ class DecisionAnswer(BaseModel):
     package_sha256: str
     sha256: str
     decided_at: datetime
-    decision: dict[str, Any]
+    decision: dict[str, Any] = {}
 
 
 class NoticeEvent(BaseModel):

@@ -1,6 +1,6 @@
 """Packages: read by all parties, decided by the engineer."""
 
-from typing import Annotated, Any
+from typing import Annotated
 from uuid import UUID
 
 import orjson
@@ -64,15 +64,13 @@ def decide(
     """Accept or refuse every segment of a package; accepted ones make their notices for billing."""
     with gate.enter() as (session, caller):
         decision = actions.decide(session, caller, package_id, if_match or etag, form)
-        return DecisionAnswer(decision=orjson.loads(decision.document), **decision.model_dump())
+        answer = DecisionAnswer.model_validate(decision, from_attributes=True)
+        return answer.model_copy(update={"decision": orjson.loads(decision.document)})
 
 
 def _answer(session: Session, package: Package) -> PackageAnswer:
     decision = session.get(Decision, (package.project_id, package.id))
-    facts: dict[str, Any] = package.model_dump()
-    return PackageAnswer(
-        package_sha256=package.certified_sha256,
-        segments=submission_of_package(session, package).segments,
-        decision=None if decision is None else orjson.loads(decision.document),
-        **facts,
-    )
+    segments = submission_of_package(session, package).segments
+    document = None if decision is None else orjson.loads(decision.document)
+    answer = PackageAnswer.model_validate(package, from_attributes=True)
+    return answer.model_copy(update={"segments": segments, "decision": document})

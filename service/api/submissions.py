@@ -35,4 +35,5 @@ def read_submission(gate: PartyGate, submission_id: UUID) -> SubmissionAnswer:
 
 def _answer(session: Session, submission: Submission) -> SubmissionAnswer:
     package = package_of_submission(session, submission)
-    return SubmissionAnswer(package_id=None if package is None else package.id, **submission.model_dump())
+    answer = SubmissionAnswer.model_validate(submission, from_attributes=True)
+    return answer.model_copy(update={"package_id": None if package is None else package.id})

@@ -104,7 +104,8 @@ class Case:
                 void.append((trace, fault))
                 continue
             found, found_by = _past_cord(self.placed(trace).shown[place.site_index], trace, place), trace
-            if found.reason is not Reason.BEYOND_REACH:
+            # A longer pulse may reach farther or lie behind a cord; it cannot tell two events apart.
+            if found.reason in {None, Reason.AMBIGUOUS_EVENT}:
                 break
         shown = no_reading(reason_of(void)) if found is None else found
         return Sight(shown=shown, trace=found_by, void=void_documents(void) if void else ())

@@ -6,7 +6,7 @@ from typing import Any
 
 from service.vocabulary.criteria import Voiding
 from service.vocabulary.layout import Layout
-from service.vocabulary.words import ClosureState, RecordKind
+from service.vocabulary.words import ClosureState, RecordKind, SiteKind
 from worker.judgement.clocks import Stamp
 from worker.judgement.evidence import Evidence
 from worker.judgement.exact import last_place, metres_to_um
@@ -93,6 +93,7 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, evidence:
     lids: dict[str, list[LidAct]] = {}
     traces: list[Trace] = []
     link_losses: list[LinkLoss] = []
+    closures = {site.id for site in layout.design.sites if site.kind is SiteKind.SPLICE_CLOSURE}
     for item in sorted(evidence, key=lambda item: (item.body["made_at"], item.body["id"])):
         body, stamp = item.body, _stamp(item)
         match body["kind"]:
@@ -100,7 +101,7 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, evidence:
                 own = [_splice(body, stamp, joint) for joint in body["joints"] if joint["fibre"] == fibre]
                 if own:
                     splices.setdefault(body["site"], []).extend(own)
-                if own or rework_voids is Voiding.CLOSURE:
+                if own or (rework_voids is Voiding.CLOSURE and body["site"] in closures):
                     reworks.append(stamp)
             case RecordKind.CLOSURE_STATE if not item.is_ended:
                 is_sealed = body["state"] == ClosureState.SEALED

@@ -32,7 +32,7 @@ class LinkRule:
         known = Judgement(
             outcome=Outcome.UNDETERMINED,
             detail=_missing_detail("attenuation", nm, forward, backward),
-            reason=_missing_reason(forward, backward),
+            reason=_one_direction_reason(forward, backward),
             readings=tuple(_reading(loss) for loss in losses),
             void=void_documents((*forward.void, *backward.void)),
         )
@@ -98,6 +98,12 @@ class RequiredTestRule:
 def _missing_reason(forward: Cover, backward: Cover) -> Reason | None:
     reasons = [reason for reason in (forward.missing, backward.missing) if reason is not None]
     return next((reason for reason in reasons if reason is not Reason.NO_EVIDENCE), reasons[0] if reasons else None)
+
+
+def _one_direction_reason(forward: Cover, backward: Cover) -> Reason | None:
+    reason = _missing_reason(forward, backward)
+    is_one_way = (forward.missing is None) is not (backward.missing is None)
+    return Reason.ONE_DIRECTION_ONLY if is_one_way and reason is Reason.NO_EVIDENCE else reason
 
 
 def _missing_detail(test: str, wavelength_nm: int, forward: Cover, backward: Cover) -> str:

@@ -116,7 +116,7 @@ def _file_specification(document: Any, view: PackageView, *, name: str, content:
 def _metadata_stream(view: PackageView) -> Any:
     # Bytes, and no filter: text would be encoded as document text, and an archive has to read this without a decoder.
     dictionary = pdfdoc.PDFDictionary({"Type": pdf_name("Metadata"), "Subtype": pdf_name("XML")})
-    return pdfdoc.PDFStream(dictionary=dictionary, content=_metadata(view).encode(), filters=[])
+    return pdfdoc.PDFStream(dictionary=dictionary, content=_metadata(view).encode())
 
 
 def _metadata(view: PackageView) -> str:

@@ -18,7 +18,7 @@ rl_config.trustedSchemes = []
 rl_config.toColorCanUse = None
 
 _format_stream = pdfdoc.PDFStream.format
-# A bfchar block holds at most 100 entries (Adobe Technical Note 5014).
+# A bfchar block may hold 100 entries; ReportLab puts a whole subset into one.
 _ENTRIES_IN_BLOCK = 100
 
 
@@ -28,19 +28,19 @@ def allow_in_catalog(document: Any, names: Sequence[str]) -> None:
     catalog.__NoDefault__ = [*catalog.__NoDefault__, *names]
 
 
-def pdf_name(text: str) -> Any:
-    """Return a PDF name; a solidus is written as #2F, which ReportLab would leave to break the dictionary."""
-    return pdfdoc.PDFName(text.replace("/", "#2F"))
+def pdf_name(text: str) -> str:
+    """Return a PDF name; a solidus in it is written as #2F, since ReportLab would leave it to end the name."""
+    return "/" + text.replace("/", "#2F")
 
 
 def _end_stream_on_its_own_line(stream: Any, document: Any) -> bytes:
-    """Write a stream with the end of line before `endstream` that ISO 19005-3, 6.1.7.1 asks for."""
+    """Write a stream with an end of line before `endstream`: PDF/A asks for it, ReportLab leaves it out."""
     written: bytes = _format_stream(stream, document)
     return written.removesuffix(b"endstream\n") + b"\nendstream\n"
 
 
 def _map_used_codes(font_name: str, subset: Sequence[int]) -> str:
-    """Return the ToUnicode map without unused codes, which ReportLab maps to U+0000 (ISO 19005-3, 6.2.11.7)."""
+    """Return the ToUnicode map without unused codes: ReportLab maps them to U+0000, which PDF/A forbids at level U."""
     entries = [f"<{code:02X}> <{_utf_16(character)}>" for code, character in enumerate(subset) if character]
     return "\n".join(
         [

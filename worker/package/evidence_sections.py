@@ -53,11 +53,11 @@ _INSTRUMENT_COLUMNS = (
     Column(heading="Last used", share=100),
 )
 _RECORD_COLUMNS = (
-    Column(heading="Made", share=92),
-    Column(heading="Kind", share=58),
-    Column(heading="About", share=100),
-    Column(heading="Why it is listed", share=110),
-    Column(heading="Record", share=150),
+    Column(heading="Made", share=98),
+    Column(heading="Kind", share=50),
+    Column(heading="About", share=80),
+    Column(heading="Why it is listed", share=104),
+    Column(heading="Record", share=164),
 )
 
 

@@ -90,11 +90,11 @@ _OUTCOME = Column(heading="Outcome", share=77, kind=Kind.OUTCOME)
 
 _JOINT_COLUMNS = (
     _FIBRE,
-    Column(heading="Site", share=80),
+    Column(heading="Site", share=66),
     Column(heading="Position", share=36, kind=Kind.NUMBER),
     _WAVELENGTH,
     *_READ_BOTH_WAYS,
-    Column(heading="Mean or bounds", unit="dB", share=70, kind=Kind.NUMBER),
+    Column(heading="Mean or bounds", unit="dB", share=84, kind=Kind.NUMBER),
     *_HELD,
     _OUTCOME,
 )
@@ -162,8 +162,7 @@ def _open_row(finding: FindingDocument) -> tuple[str, ...]:
 
 
 def _reason_text(finding: FindingDocument) -> str:
-    reason = words(finding.get("reason", ""))
-    return ": ".join(text for text in (reason, finding["detail"]) if text) or UNKNOWN
+    return finding["detail"] or words(finding.get("reason", UNKNOWN))
 
 
 def _concession_rows(content: PackageContent, findings: Sequence[FindingDocument]) -> Iterator[tuple[str, ...]]:

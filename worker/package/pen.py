@@ -1,7 +1,7 @@
 """Write text, rules and boxes on a canvas.
 
-Text goes out as content-stream operators, one text object for a whole column: string by string through the canvas a
-large joint table takes three times as long. Nothing here reads markup.
+Text goes out as content-stream operators, one text object for all rows of a page: string by string through the canvas
+a large joint table takes three times as long. Nothing here reads markup.
 """
 
 from collections.abc import Iterable
@@ -27,20 +27,27 @@ class Pen:
 
     def write(self, style: Style, texts: Iterable[At]) -> None:
         """Write lines of text, each with its left end at a point."""
-        known = self._operators.setdefault(style, {})
-        lines = [f"BT {_rgb(style.colour)} rg {self._font(style, subset=0)}"]
-        for x, y, text in texts:
-            show = known.get(text)
-            if show is None:
-                show = known[text] = self._show(text, style)
-            lines.append(f"1 0 0 1 {x:.2f} {y:.2f} Tm {show}")
-        lines.append("ET")
-        self._canvas.addLiteral("\n".join(lines))
+        self.write_styled((style, x, y, text) for x, y, text in texts)
 
     def write_right(self, style: Style, texts: Iterable[At]) -> None:
         """Write lines of text, each with its right end at a point."""
         width = self.ruler.width
-        self.write(style, ((x - width(text, style), y, text) for x, y, text in texts))
+        self.write_styled((style, x - width(text, style), y, text) for x, y, text in texts)
+
+    def write_styled(self, texts: Iterable[tuple[Style, float, float, str]]) -> None:
+        """Write lines of text in one text object, each in its own style."""
+        operators = ["BT"]
+        current, known = None, dict[str, str]()
+        for style, x, y, text in texts:
+            if style is not current:
+                current, known = style, self._operators.setdefault(style, {})
+                operators.append(f"{_rgb(style.colour)} rg {self._font(style, subset=0)}")
+            show = known.get(text)
+            if show is None:
+                show = known[text] = self._show(text, style)
+            operators.append(f"1 0 0 1 {x:.2f} {y:.2f} Tm {show}")
+        operators.append("ET")
+        self._canvas.addLiteral("\n".join(operators))
 
     def rules(self, levels: Iterable[float], *, left: float, right: float, width_pt: float, colour: Rgb) -> None:
         """Draw level lines from left to right."""

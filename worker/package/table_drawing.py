@@ -1,16 +1,29 @@
 """Draw rows of a table under their headings."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from service.vocabulary.words import Outcome
 from worker.package.flow import PlacedRows
-from worker.package.look import ACCENT, CELL, CELL_HEADING, CELL_UNIT, HAIR, LEFT, OUTCOME_STYLES, QUIET, RIGHT, marked
+from worker.package.look import (
+    ACCENT,
+    CELL,
+    CELL_HEADING,
+    CELL_UNIT,
+    HAIR,
+    LEFT,
+    OUTCOME_STYLES,
+    QUIET,
+    RIGHT,
+    Style,
+    marked,
+)
 from worker.package.pen import Pen
 from worker.package.pieces import Kind
 from worker.package.table_layout import ROW_PADDING_PT, ColumnLayout, TableLayout
 
-# A cell's lines, each with the height of its baseline.
-Lines = Sequence[tuple[float, str]]
+# A line of a cell, with its style and the left end of its baseline.
+Cell = tuple[Style, float, float, str]
+Setter = Callable[[str, float], Cell]
 
 # From the top of a row to its first baseline.
 _DROP_PT = ROW_PADDING_PT / 2 + CELL.size_pt
@@ -23,8 +36,7 @@ def draw_rows(pen: Pen, placed: PlacedRows) -> None:
     tops = list(_row_tops(placed, rows_top))
     pen.rules([rows_top], left=LEFT, right=RIGHT, width_pt=0.9, colour=ACCENT)
     _draw_row_rules(pen, placed, tops)
-    for index, column in enumerate(layout.columns):
-        _draw_column(pen, column, list(_cell_lines(placed, index, tops)))
+    pen.write_styled(_cells(placed, tops))
 
 
 def _draw_headings(pen: Pen, layout: TableLayout, *, rows_top: float) -> None:
@@ -33,10 +45,11 @@ def _draw_headings(pen: Pen, layout: TableLayout, *, rows_top: float) -> None:
     for column in layout.columns:
         is_number = column.kind is Kind.NUMBER
         x, write = (column.right_pt, pen.write_right) if is_number else (column.left_pt, pen.write)
+        lines = enumerate(column.heading)
+        top = above + (len(column.heading) - 1) * leading_pt
+        write(CELL_HEADING, [(x, top - index * leading_pt, line) for index, line in lines])
         if column.unit is not None:
             write(CELL_UNIT, [(x, foot, column.unit)])
-        lines = enumerate(reversed(column.heading))
-        write(CELL_HEADING, [(x, above + index * leading_pt, line) for index, line in lines])
 
 
 def _row_tops(placed: PlacedRows, rows_top: float) -> Iterator[float]:
@@ -63,28 +76,40 @@ def _draw_row_rules(pen: Pen, placed: PlacedRows, tops: Sequence[float]) -> None
     pen.rules([tops[index] for index in sorted(parted)], left=LEFT, right=RIGHT, width_pt=0.4, colour=QUIET)
 
 
-def _cell_lines(placed: PlacedRows, column: int, tops: Sequence[float]) -> Iterator[tuple[float, str]]:
-    rows, folded = placed.layout.table.rows, placed.layout.folded
+def _cells(placed: PlacedRows, tops: Sequence[float]) -> Iterator[Cell]:
+    """Return the cells row by row, so that the text of a page reads in the order in which it is seen."""
+    rows, folded, columns = placed.layout.table.rows, placed.layout.folded, placed.layout.columns
+    setters = [_SETTERS[column.kind](column) for column in columns]
     for row, top in zip(range(placed.first, placed.end), tops, strict=False):
+        y = top - _DROP_PT
         if row not in folded:
-            yield top - _DROP_PT, rows[row][column]
+            for text, set_text in zip(rows[row], setters, strict=True):
+                yield set_text(text, y)
             continue
-        for index, line in enumerate(folded[row][column]):
-            yield top - _DROP_PT - index * CELL.leading_pt, line
+        for lines, set_text in zip(folded[row], setters, strict=True):
+            for index, line in enumerate(lines):
+                yield set_text(line, y - index * CELL.leading_pt)
 
 
-def _draw_column(pen: Pen, column: ColumnLayout, lines: Lines) -> None:
-    match column.kind:
-        case Kind.OUTCOME:
-            _draw_outcomes(pen, column.left_pt, lines)
-        case Kind.NUMBER:
-            left_of = column.number_lefts_pt
-            pen.write(CELL, [(left_of[text], y, text) for y, text in lines])
-        case Kind.TEXT:
-            pen.write(CELL, [(column.left_pt, y, text) for y, text in lines])
+def _text_setter(column: ColumnLayout) -> Setter:
+    left = column.left_pt
+    return lambda text, y: (CELL, left, y, text)
 
 
-def _draw_outcomes(pen: Pen, left: float, lines: Lines) -> None:
-    for outcome in sorted({Outcome(text) for _, text in lines}):
-        texts = [(left, y, marked(outcome)) for y, text in lines if text == outcome]
-        pen.write(OUTCOME_STYLES[outcome], texts)
+def _number_setter(column: ColumnLayout) -> Setter:
+    lefts = column.number_lefts_pt
+    return lambda text, y: (CELL, lefts[text], y, text)
+
+
+def _outcome_setter(column: ColumnLayout) -> Setter:
+    left = column.left_pt
+    marks = {outcome.value: (OUTCOME_STYLES[outcome], marked(outcome)) for outcome in Outcome}
+
+    def set_outcome(text: str, y: float) -> Cell:
+        style, mark = marks[text]
+        return style, left, y, mark
+
+    return set_outcome
+
+
+_SETTERS = {Kind.TEXT: _text_setter, Kind.NUMBER: _number_setter, Kind.OUTCOME: _outcome_setter}

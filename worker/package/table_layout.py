@@ -9,7 +9,7 @@ from worker.package.look import CELL, CELL_HEADING, CELL_UNIT, CONTENT_WIDTH, LE
 from worker.package.pieces import Column, Kind, Table
 from worker.package.ruler import Ruler
 
-GUTTER_PT = 7.0
+GUTTER_PT = 8.0
 ROW_PADDING_PT = 2.6
 HEADING_PADDING_PT = 4.0
 # A cell with more lines than a page has would never find a place; the whole text is in the attached data.

@@ -71,6 +71,7 @@ class Fibre(SQLModel, table=True):
     content: str | None = long_text(nullable=True)
     work: str | None = long_text(nullable=True)
     counts: dict[str, Any] | None = json_value(nullable=True)
+    missing: list[Any] | None = json_value(nullable=True)
 
 
 class StandingVerdict(SQLModel, table=True):

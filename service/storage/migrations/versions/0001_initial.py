@@ -258,6 +258,7 @@ def _make_tables() -> None:
         sa.Column("content", sa.Text(), nullable=True),
         sa.Column("work", sa.Text(), nullable=True),
         sa.Column("counts", postgresql.JSONB(none_as_null=True, astext_type=sa.Text()), nullable=True),
+        sa.Column("missing", postgresql.JSONB(none_as_null=True, astext_type=sa.Text()), nullable=True),
         sa.ForeignKeyConstraint(
             ["project_id", "route_id"], ["route.project_id", "route.id"], name=op.f("fk_fibre_project_id_route_id")
         ),

@@ -1,0 +1,40 @@
+"""Read a drawn package back, with a library that had no part in drawing it."""
+
+import re
+from io import BytesIO
+from typing import Any
+
+from pypdf import PdfReader
+
+from worker.package.attachments import attachments
+from worker.package.content import PackageContent
+from worker.package.drawing import draw
+from worker.package.view import build_view
+
+
+def draw_content(content: PackageContent) -> bytes:
+    """Return the package of some content."""
+    return draw(build_view(content), attachments=attachments(content))
+
+
+def page_texts(pdf: bytes) -> list[str]:
+    """Return the text of each page."""
+    return [page.extract_text() for page in PdfReader(BytesIO(pdf)).pages]
+
+
+def squeezed(text: str) -> str:
+    """Return text without white space, so that a line break in a cell does not matter."""
+    return re.sub(r"\s+", "", text)
+
+
+def decimals_in(document: Any) -> set[str]:
+    """Return each string of a JSON document that is a decimal number."""
+    match document:
+        case dict():
+            return set().union(*map(decimals_in, document.values()))
+        case list():
+            return set().union(*map(decimals_in, document))
+        case str() if re.fullmatch(r"-?\d+\.\d+", document):
+            return {document}
+        case _:
+            return set()

@@ -1,0 +1,58 @@
+"""What the tests of judging share: judge posted bodies, pick a finding out."""
+
+from collections.abc import Iterable
+
+from service.vocabulary.finding import FindingDocument, WorkDocument
+from tests.factories import Body, criteria_of, layout_of, make_closure_state, make_splice, stored
+from worker.judgement.evidence import Evidence
+from worker.judgement.judge import FibreJudgement, judge_fibre
+
+SITES = ("A", "C1", "C2", "B")
+
+
+def judge(
+    bodies: Iterable[Body | Evidence], *, fibre: int = 1, design: Body | None = None, criteria: Body | None = None
+) -> FibreJudgement:
+    """Judge posted bodies; those with flags of their own come as evidence."""
+    evidence = [item if isinstance(item, Evidence) else stored(item) for item in bodies]
+    return judge_fibre(layout=layout_of(design), criteria=criteria_of(criteria), fibre=fibre, evidence=evidence)
+
+
+def finding_of(
+    judgement: FibreJudgement, criterion: str, *, site: str | None = None, position: int | None = None
+) -> FindingDocument:
+    """Return the one finding of a criterion, at a site if one is named."""
+    [finding] = [
+        finding
+        for finding in judgement.document["findings"]
+        if finding["criterion"] == criterion
+        and site in {None, finding.get("site")}
+        and position in {None, finding.get("position")}
+    ]
+    return finding
+
+
+def splice_at_c1(bodies: Iterable[Body | Evidence], **changes: Body) -> FindingDocument:
+    """Return the finding about the splice in closure C1."""
+    return finding_of(judge(bodies, **changes), "SPLICE-1550", site="C1")  # type: ignore[arg-type]
+
+
+def work_of(judgement: FibreJudgement) -> list[tuple[str, str]]:
+    """Return act and site of each item of work."""
+    return [(item["act"], item["site"]) for item in judgement.document["work"]]
+
+
+def only_item(judgement: FibreJudgement) -> WorkDocument:
+    """Return the one item of work."""
+    [item] = judgement.document["work"]
+    return item
+
+
+def spliced(*, fibre: int = 1, **changes: object) -> list[Body]:
+    """Return a finished splice at every site of the usual route."""
+    return [make_splice(site=site, fibres=[fibre], **changes) for site in SITES]  # type: ignore[arg-type]
+
+
+def sealed(**changes: object) -> list[Body]:
+    """Return both closures of the usual route sealed."""
+    return [make_closure_state(site=site, **changes) for site in ("C1", "C2")]  # type: ignore[arg-type]

@@ -1,0 +1,113 @@
+"""Connections and the splices behind them, which a trace shows as one."""
+
+from typing import Any
+
+import pytest
+
+from tests.factories import (
+    Body,
+    make_criteria,
+    make_design,
+    make_otdr,
+    make_site,
+    make_terminal,
+    splice_criterion,
+    termination_criterion,
+)
+from tests.unit.judgement.judging import finding_of, judge, sealed
+
+
+def ends(loss_db: float | None, **changes: Any) -> list[Body]:
+    """Return both directions with a loss at the connection at A."""
+    losses: dict[str, float | None] = {"A": loss_db}
+    return [
+        *sealed(),
+        make_otdr(losses_db=losses, **changes),
+        make_otdr(from_site="B", to_site="A", losses_db=losses, **changes),
+    ]
+
+
+@pytest.mark.parametrize(("loss_db", "outcome"), [(0.5, "conforming"), (0.501, "nonconforming")])
+def test_a_connection_at_its_limit_conforms_and_one_step_above_does_not(loss_db: float, outcome: str) -> None:
+    finding = finding_of(judge(ends(loss_db)), "TERM-1550", site="A")
+    assert (finding["outcome"], finding["position"]) == (outcome, 1)
+
+
+def test_a_group_that_keeps_the_splices_own_limit_proves_the_splice() -> None:
+    criteria = make_criteria(criteria=[splice_criterion()])
+    finding = finding_of(judge(ends(0.1), criteria=criteria), "SPLICE-1550", site="A")
+    assert (finding["outcome"], finding["limit_db"], finding["position"]) == ("conforming", "0.1000", 2)
+
+
+def test_a_group_above_the_splices_own_limit_proves_nothing_of_it_alone() -> None:
+    criteria = make_criteria(criteria=[splice_criterion()])
+    finding = finding_of(judge(ends(0.101), criteria=criteria), "SPLICE-1550", site="A")
+    assert (finding["outcome"], finding["reason"]) == ("undetermined", "group_only")
+
+
+@pytest.mark.parametrize(("loss_db", "outcome"), [(0.5, "conforming"), (0.501, "nonconforming")])
+def test_the_groups_criterion_decides_for_a_splice_above_its_own_limit(loss_db: float, outcome: str) -> None:
+    finding = finding_of(judge(ends(loss_db)), "SPLICE-1550", site="A")
+    assert (finding["outcome"], finding["limit_db"]) == (outcome, "0.5000")
+    assert finding["detail"].startswith("decided by TERM-1550")
+
+
+def test_the_groups_criterion_at_another_wavelength_decides_nothing() -> None:
+    criteria = make_criteria(criteria=[splice_criterion(), termination_criterion(wavelength_nm=1310)])
+    assert finding_of(judge(ends(0.3), criteria=criteria), "SPLICE-1550", site="A")["reason"] == "group_only"
+
+
+@pytest.mark.parametrize("cord", ["launch_m", "receive_m"])
+def test_an_end_without_a_cord_is_not_measured(cord: str) -> None:
+    bodies = [*sealed(), make_otdr(**{cord: 0.0}), make_otdr(from_site="B", to_site="A")]
+    judgement = judge(bodies)
+    bare, other = ("A", "B") if cord == "launch_m" else ("B", "A")
+    assert finding_of(judgement, "TERM-1550", site=bare)["reason"] == "no_cord"
+    assert finding_of(judgement, "TERM-1550", site=other)["outcome"] == "conforming"
+    assert finding_of(judgement, "SPLICE-1550", site="C1")["outcome"] == "conforming"
+
+
+def test_an_end_whose_cord_was_changed_is_not_measured() -> None:
+    backward = make_otdr(from_site="B", to_site="A")
+    backward["receive_cord"] = {**backward["receive_cord"], "serial": "CORD-X"}
+    judgement = judge([*sealed(), make_otdr(), backward])
+    assert finding_of(judgement, "TERM-1550", site="A")["reason"] == "cords_changed"
+    assert finding_of(judgement, "TERM-1550", site="B")["outcome"] == "conforming"
+
+
+def test_a_factory_cord_has_a_connection_and_no_splice() -> None:
+    design = make_design()
+    design["sites"][0] = make_terminal("A", termination="factory_cord")
+    judgement = judge(ends(0.3), design=design)
+    assert finding_of(judgement, "TERM-1550", site="A")["position"] == 1
+    splices = [f["site"] for f in judgement.document["findings"] if f["quantity"] == "splice_loss"]
+    assert splices == ["C1", "C2", "B"]
+
+
+def test_joints_that_a_short_pulse_sees_apart_are_added_up() -> None:
+    forward = make_otdr(losses_db={"A": 0.2})
+    forward["events"].insert(1, {"distance_m": 503.0, "kind": "non_reflective", "loss_db": 0.15})
+    backward = make_otdr(from_site="B", to_site="A", losses_db={"A": 0.35})
+    finding = finding_of(judge([*sealed(), forward, backward]), "TERM-1550", site="A")
+    assert finding["value_db"] == "0.3500"
+
+
+@pytest.mark.parametrize(("patch_cord", "positions"), [(False, [1, 3]), (True, [1, 4])])
+def test_a_patch_panel_is_one_group_named_after_its_first_pair(patch_cord: bool, positions: list[int]) -> None:
+    design = make_design()
+    panel = make_site("C1", kind="patch_panel", termination="pigtail", patch_cord=patch_cord)
+    design["sites"][1] = panel
+    bodies = [
+        *sealed(),
+        make_otdr(design=design, losses_db={"C1": 0.45}),
+        make_otdr(design=design, from_site="B", to_site="A", losses_db={"C1": 0.47}),
+    ]
+    judgement = judge(bodies, design=design)
+    finding = finding_of(judgement, "TERM-1550", site="C1")
+    assert (finding["value_db"], finding["outcome"], finding["position"]) == ("0.4600", "conforming", 2)
+    found = [
+        f["position"]
+        for f in judgement.document["findings"]
+        if (f["criterion"], f.get("site")) == ("SPLICE-1550", "C1")
+    ]
+    assert found == positions

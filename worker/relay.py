@@ -1,0 +1,74 @@
+"""The relay: hints at jobs that are due.
+
+It listens for the database's word that something is due, and sweeps for what became due by time or was never hinted. A
+hint that is lost, or that Redis forgets, is given again; the jobs table alone says what is done. Two relays may run.
+"""
+
+import threading
+from collections.abc import Callable
+from datetime import timedelta
+from uuid import UUID
+
+import psycopg
+import structlog
+from sqlalchemy import Engine
+from sqlalchemy.exc import DBAPIError
+
+from service.storage.jobs import DUE_CHANNEL, JobKind, claim_hints, seconds_to_next
+from service.storage.session import transaction
+
+# A sweep without any word from the database: what a lost connection may have missed.
+_LONGEST_WAIT_S = 5.0
+_AFTER_FAILURE_S = 1.0
+
+log = structlog.get_logger()
+Hint = Callable[[JobKind, UUID], None]
+
+
+class HintNotTakenError(Exception):
+    """The queue did not take a hint; it is given again."""
+
+
+class Relay:
+    """Passes what is due to a queue until it is told to stop."""
+
+    def __init__(self, engine: Engine, hint: Hint, *, hint_again_s: float) -> None:
+        self._engine, self._hint = engine, hint
+        self._again_after = timedelta(seconds=hint_again_s)
+
+    def run(self, stop: threading.Event) -> None:
+        """Listen and sweep; without the database or the queue, try again in a moment."""
+        while not stop.is_set():
+            try:
+                self._listen(stop)
+            except (psycopg.OperationalError, DBAPIError) as error:
+                log.warning("relay.database_away", error=type(error).__name__)
+                stop.wait(_AFTER_FAILURE_S)
+
+    def sweep(self) -> int:
+        """Hint at everything that is due and return how many hints were taken."""
+        with transaction(self._engine) as session:
+            hints = claim_hints(session, again_after=self._again_after)
+            for job_id, kind in hints:
+                self._hint(kind, job_id)
+        return len(hints)
+
+    def _listen(self, stop: threading.Event) -> None:
+        url = self._engine.url.set(drivername="postgresql").render_as_string(hide_password=False)
+        with psycopg.connect(url, autocommit=True) as connection:
+            connection.execute(f"LISTEN {DUE_CHANNEL}")
+            while not stop.is_set():
+                wait_s = self._sweep_or_wait(stop)
+                for _ in connection.notifies(timeout=wait_s, stop_after=1):
+                    pass
+
+    def _sweep_or_wait(self, stop: threading.Event) -> float:
+        try:
+            self.sweep()
+        except HintNotTakenError as error:
+            log.warning("relay.queue_away", error=str(error))
+            stop.wait(_AFTER_FAILURE_S)
+            return 0.0
+        with transaction(self._engine) as session:
+            next_s = seconds_to_next(session, again_after=self._again_after)
+        return _LONGEST_WAIT_S if next_s is None else min(max(next_s, 0.005), _LONGEST_WAIT_S)

@@ -1,0 +1,121 @@
+"""Make the signed package of a submission.
+
+Started by: a `package` job, due when segments are submitted.
+Writes: the package with its certified file, and the submission as issued, or parked if the frozen set gives another
+verdict than the one submitted: then nothing is signed.
+Leaves: nothing; the engineer decides.
+"""
+
+from uuid import uuid4
+
+from sqlalchemy import update
+from sqlmodel import Session, col, select
+
+from service.storage import jobs
+from service.storage.head import Deed, record_deed
+from service.storage.jobs import JobState, Lease
+from service.storage.routes import lock_route, raise_version
+from service.storage.session import snapshot, transaction
+from service.storage.tables import Package, Submission, SubmissionSegment
+from worker.package.attachments import attachments
+from worker.package.content import PackageContent
+from worker.package.drawing import SIGNATURE_BOXES, draw
+from worker.package.view import build_view
+from worker.signing.certify import certify
+from worker.signing.fields import SignatureBoxes
+from worker.steps.context import StepContext
+from worker.steps.frozen import content_of, judge_frozen, new_verification_code, read_frozen
+from worker.steps.running import Step
+
+
+def run(context: StepContext, lease: Lease) -> None:
+    """Judge the frozen set, draw, sign, read back, keep."""
+    with snapshot(context.engine) as session:
+        submission = _submission(session, lease)
+        frozen = read_frozen(session, submission)
+    fibres, verdict = judge_frozen(frozen)
+    if verdict.digest != submission.verdict_digest:
+        reason = f"The frozen record set gives verdict {verdict.digest}, not the one submitted; nothing was signed."
+        with transaction(context.engine) as session:
+            lock_route(session, [lease.project_id], submission.route_id)
+            jobs.release(session, lease, JobState.PARKED)
+            park(session, lease, reason)
+        return
+    key = context.load_key()
+    content = content_of(
+        frozen,
+        fibres,
+        verdict,
+        verification_code=new_verification_code(),
+        is_demonstration=key.is_demonstration,
+    )
+    files = attachments(content)
+    signed = certify(
+        draw(build_view(content), attachments=files),
+        key=key,
+        signed_at=context.clock(),
+        reason=f"Verdict {verdict.digest}: these are the findings of the records submitted.",
+        boxes=SignatureBoxes(**SIGNATURE_BOXES),
+    )
+    sha256, findings_sha256 = context.blobs.put(signed), context.blobs.put(files["findings.json"])
+    with transaction(context.engine) as session:
+        _issue(session, lease, content, context, sha256=sha256, findings_sha256=findings_sha256)
+
+
+def park(session: Session, lease: Lease, reason: str) -> None:
+    """Say why no package was made, and let the segments be submitted again."""
+    session.execute(
+        update(Submission)
+        .where(col(Submission.project_id) == lease.project_id, col(Submission.id) == lease.subject_id)
+        .values(state="parked", problem=reason)
+    )
+    session.execute(
+        update(SubmissionSegment)
+        .where(
+            col(SubmissionSegment.project_id) == lease.project_id,
+            col(SubmissionSegment.submission_id) == lease.subject_id,
+        )
+        .values(is_open=False)
+    )
+
+
+STEP = Step(run=run, lease_s=lambda context: context.settings.package_lease_s, on_parked=park)
+
+
+def _submission(session: Session, lease: Lease) -> Submission:
+    return session.exec(
+        select(Submission).where(Submission.project_id == lease.project_id, Submission.id == lease.subject_id)
+    ).one()
+
+
+def _issue(
+    session: Session,
+    lease: Lease,
+    content: PackageContent,
+    context: StepContext,
+    *,
+    sha256: str,
+    findings_sha256: str,
+) -> None:
+    submission = _submission(session, lease)
+    route = lock_route(session, [lease.project_id], submission.route_id)
+    jobs.hold(session, lease)
+    package = Package(
+        project_id=lease.project_id,
+        id=uuid4(),
+        submission_id=submission.id,
+        route_id=route.id,
+        number=content.number,
+        verification_code=content.verification_code,
+        certified_sha256=sha256,
+        findings_sha256=findings_sha256,
+        issued_at=context.clock(),
+    )
+    session.add(package)
+    submission.state = "issued"
+    raise_version(route)
+    jobs.release(session, lease, JobState.DONE)
+    deed = Deed(
+        at=context.clock(), actor="worker", action="package.signed", subject=str(package.id), content_sha256=sha256
+    )
+    record_deed(session, lease.project_id, deed)

@@ -1,0 +1,96 @@
+"""Settle a route: what needs all of its fibres.
+
+Started by: a `settle` job, due after fibres were judged, at most once a second.
+Writes: the route's standing verdict and what is missing.
+Leaves: itself due if the route changed meanwhile.
+"""
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from sqlalchemy.dialects.postgresql import insert
+from sqlmodel import Session, col, select
+
+from service.storage import jobs
+from service.storage.jobs import JobState, Lease
+from service.storage.routes import criteria_row, design_row, find_route, lock_route, parse_design, raise_version
+from service.storage.session import snapshot, transaction
+from service.storage.tables import Fibre, StandingVerdict
+from worker.judgement.settle import JudgedFibre, Verdict, settle
+from worker.steps.context import StepContext
+from worker.steps.running import Step
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settled:
+    """A verdict, what is missing from it, and the route version it was read at."""
+
+    verdict: Verdict
+    missing: Sequence[dict[str, Any]]
+    version: int
+
+
+def run(context: StepContext, lease: Lease) -> None:
+    """Settle a route whose fibres have all been judged."""
+    with snapshot(context.engine) as session:
+        settled = _read_and_settle(session, lease)
+    with transaction(context.engine) as session:
+        _write(session, lease, settled, context)
+
+
+STEP = Step(run=run, lease_s=lambda context: context.settings.judge_lease_s)
+
+
+def _read_and_settle(session: Session, lease: Lease) -> Settled | None:
+    route = find_route(session, [lease.project_id], lease.subject_id)
+    if route.criteria_version is None:
+        return None
+    fibres = session.execute(
+        select(Fibre.number, Fibre.digest, Fibre.counts, Fibre.missing)
+        .where(Fibre.project_id == route.project_id, Fibre.route_id == route.id)
+        .order_by(col(Fibre.number))
+    ).all()
+    if any(fibre.digest is None for fibre in fibres):
+        return None
+    design = design_row(session, route)
+    verdict = settle(
+        layout=parse_design(design.document),
+        design_sha256=design.sha256,
+        criteria_sha256=criteria_row(session, route.project_id, route.criteria_version).sha256,
+        fibres=[JudgedFibre(number=one.number, digest=one.digest, counts=one.counts) for one in fibres],
+    )
+    return Settled(verdict=verdict, missing=_add_up(one.missing for one in fibres), version=route.version)
+
+
+def _add_up(missing: Iterable[Sequence[Sequence[Any]]]) -> list[dict[str, Any]]:
+    counter: Counter[tuple[str, str, str]] = Counter()
+    for of_fibre in missing:
+        for segment, criterion, reason, number in of_fibre:
+            counter[segment, criterion, reason] += number
+    return [
+        {"segment": segment, "criterion": criterion, "reason": reason, "findings": number}
+        for (segment, criterion, reason), number in sorted(counter.items())
+    ]
+
+
+def _write(session: Session, lease: Lease, settled: Settled | None, context: StepContext) -> None:
+    route = lock_route(session, [lease.project_id], lease.subject_id)
+    jobs.hold(session, lease)
+    if settled is None:
+        jobs.release(session, lease, JobState.IDLE)
+        return
+    values = {
+        "digest": settled.verdict.digest,
+        "document": settled.verdict.content.decode(),
+        "missing": settled.missing,
+        "settled_at": context.clock(),
+    }
+    statement = insert(StandingVerdict).values(project_id=route.project_id, route_id=route.id, **values)
+    session.execute(statement.on_conflict_do_update(index_elements=["project_id", "route_id"], set_=values))
+    has_changed = route.version != settled.version
+    raise_version(route)
+    delay = timedelta(seconds=context.settings.settle_interval_s if has_changed else 0)
+    jobs.release(session, lease, JobState.DUE if has_changed else JobState.IDLE, delay=delay)

@@ -1,0 +1,96 @@
+"""The tasks: each is a name and an id. The jobs table says whether there is anything to do, and retries."""
+
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from functools import lru_cache
+from types import MappingProxyType
+from uuid import UUID
+
+from celery import shared_task as untyped_shared_task
+
+from service.settings import WorkerSettings
+from service.storage.blobs import BlobStore
+from service.storage.jobs import JobKind
+from service.storage.session import make_engine
+from worker.signing.keys import SigningKey, load_signing_key
+from worker.steps import countersign, judge, package, settle
+from worker.steps.context import StepContext
+from worker.steps.running import Step, run_job
+
+Task = Callable[[str], None]
+
+
+class SigningKeyNotNamedError(Exception):
+    """No signing key is named in the settings."""
+
+
+STEPS: Mapping[JobKind, Step] = MappingProxyType(
+    {
+        JobKind.JUDGE: judge.STEP,
+        JobKind.SETTLE: settle.STEP,
+        JobKind.PACKAGE: package.STEP,
+        JobKind.COUNTERSIGN: countersign.STEP,
+    }
+)
+
+
+def _task(name: str) -> Callable[[Task], Task]:
+    decorate: Callable[[Task], Task] = untyped_shared_task(name=name, ignore_result=True)
+    return decorate
+
+
+@_task("job.judge")
+def judge_route(job_id: str) -> None:
+    """Judge the fibres of a route that wait."""
+    run_job(process_context(), STEPS[JobKind.JUDGE], UUID(job_id))
+
+
+@_task("job.settle")
+def settle_route(job_id: str) -> None:
+    """Settle a route."""
+    run_job(process_context(), STEPS[JobKind.SETTLE], UUID(job_id))
+
+
+@_task("job.package")
+def make_package(job_id: str) -> None:
+    """Make the signed package of a submission."""
+    run_job(process_context(), STEPS[JobKind.PACKAGE], UUID(job_id))
+
+
+@_task("job.countersign")
+def countersign_package(job_id: str) -> None:
+    """Close a decided package."""
+    run_job(process_context(), STEPS[JobKind.COUNTERSIGN], UUID(job_id))
+
+
+@lru_cache(maxsize=1)
+def process_context() -> StepContext:
+    """Return what this process works with; first asked for after a fork, so that no connection is shared."""
+    return make_context(WorkerSettings())
+
+
+def make_context(settings: WorkerSettings) -> StepContext:
+    """Return what steps work with under some settings."""
+    trust = settings.signing_trust_file
+    return StepContext(
+        engine=make_engine(settings.database_url.get_secret_value(), pool_size=2),
+        blobs=BlobStore(settings.blob_dir),
+        settings=settings,
+        load_key=lambda: load_key(settings),
+        trust=() if trust is None else (trust.read_bytes(),),
+        clock=lambda: datetime.now(UTC),
+    )
+
+
+def load_key(settings: WorkerSettings) -> SigningKey:
+    """Load the signing key that the settings name; without one no worker starts."""
+    if settings.signing_pkcs12_file is None or settings.signing_passphrase_file is None:
+        raise SigningKeyNotNamedError(
+            "Set SIGNING_PKCS12_FILE and SIGNING_PASSPHRASE_FILE to the key that signs packages, "
+            "or run `route-acceptance demo`, which makes a throwaway one."
+        )
+    return load_signing_key(
+        pkcs12_file=settings.signing_pkcs12_file,
+        passphrase_file=settings.signing_passphrase_file,
+        now=datetime.now(UTC),
+    )
