@@ -2,11 +2,21 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
+from pydantic import SecretStr
 
-from worker.commands.embedded import EmbeddedPostgres, RedisServer, private_folder, run_postgres
+from service.api.app import create_app
+from service.settings import WorkerSettings
+from service.storage.migrations import migrate
+from tests.api_server import serve
+from tests.factories import make_criteria, make_design
+from tests.world import World, describe_route, make_world, open_project, read_demo
+from worker.commands.embedded import EmbeddedPostgres, RedisServer, create_database, private_folder, run_postgres
+from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,3 +44,67 @@ def servers() -> Iterator[Servers]:
 def redis_server(servers: Servers) -> RedisServer:
     """Lend the session's Redis; whoever stops or kills it starts it again."""
     return servers.redis
+
+
+@pytest.fixture(scope="session")
+def database_template(servers: Servers) -> str:
+    """Return the name of a migrated database that each test's own is copied from."""
+    owner_url, _ = create_database(servers.postgres, "acceptance_template")
+    migrate(owner_url, application_role="acceptance_app")
+    return "acceptance_template"
+
+
+@pytest.fixture(scope="session")
+def authority(servers: Servers) -> DemonstrationAuthority:
+    """Make the throwaway authority that signs the session's packages."""
+    folder = servers.folder / "authority"
+    folder.mkdir(mode=0o700)
+    return make_demonstration_authority(folder, now=datetime.now(UTC))
+
+
+@pytest.fixture
+def settings(
+    servers: Servers, database_template: str, authority: DemonstrationAuthority, tmp_path: Path
+) -> WorkerSettings:
+    """Give the test a database, a folder and a queue of its own."""
+    name = f"test_{uuid4().hex[:12]}"
+    _, application_url = create_database(servers.postgres, name, template=database_template)
+    return WorkerSettings(
+        database_url=SecretStr(application_url),
+        redis_url=SecretStr(servers.redis.url),
+        blob_dir=tmp_path / "blobs",
+        signing_pkcs12_file=authority.pkcs12_file,
+        signing_passphrase_file=authority.passphrase_file,
+        signing_trust_file=authority.root_file,
+        settle_interval_s=0,
+    )
+
+
+@pytest.fixture
+def bare_world(settings: WorkerSettings) -> Iterator[World]:
+    """Serve the API with an administrator and nothing else."""
+    app = create_app(settings)
+    with serve(app) as http:
+        world = make_world(settings, http, app)
+        try:
+            yield world
+        finally:
+            world.context.engine.dispose()
+
+
+@pytest.fixture
+def world(bare_world: World) -> World:
+    """Serve the API with the factories' route, bound to the factories' criteria, nothing recorded yet."""
+    open_project(bare_world, project=read_demo("project"), people=read_demo("people"))
+    describe_route(bare_world, design=make_design(), criteria=make_criteria())
+    bare_world.drain()
+    return bare_world
+
+
+@pytest.fixture
+def demo_world(bare_world: World) -> World:
+    """Serve the API with the demo's route, nothing recorded yet."""
+    open_project(bare_world, project=read_demo("project"), people=read_demo("people"))
+    describe_route(bare_world, design=read_demo("route"), criteria=read_demo("criteria"))
+    bare_world.drain()
+    return bare_world

@@ -9,11 +9,10 @@ from uuid import UUID
 
 import httpx
 import orjson
+from fastapi import FastAPI
 from sqlalchemy import Engine
-from starlette.testclient import TestClient
 
 from service.actions.tokens import issue_token
-from service.api.app import create_app
 from service.settings import WorkerSettings
 from service.storage.jobs import claim_hints
 from service.storage.session import transaction
@@ -36,6 +35,7 @@ class World:
 
     settings: WorkerSettings
     http: httpx.Client
+    app: FastAPI
     context: StepContext
     project_id: str = ""
     route_id: str = ""
@@ -85,9 +85,9 @@ class World:
         return items
 
 
-def make_world(settings: WorkerSettings) -> World:
+def make_world(settings: WorkerSettings, http: httpx.Client, app: FastAPI) -> World:
     """Return a world with an administrator and nothing else yet."""
-    world = World(settings=settings, http=TestClient(create_app(settings)), context=make_context(settings))
+    world = World(settings=settings, http=http, app=app, context=make_context(settings))
     with transaction(world.engine) as session:
         _, text = issue_token(
             session,

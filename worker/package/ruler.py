@@ -1,21 +1,19 @@
 """Measure and break text before it is drawn."""
 
 from functools import cache
-from pathlib import Path
 
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
 from worker.package.look import Face, Style
 from worker.package.plain_text import with_glyphs
-
-_FONTS = Path(__file__).parent / "fonts"
+from worker.package.typeface import FONTS
 
 
 @cache
 def load_face(face: Face) -> TTFont:
     """Return a typeface, read once per process."""
-    font = TTFont(face.value, _FONTS / f"{face.value}.ttf", shapable=False)
+    font = TTFont(face.value, FONTS / f"{face.value}.ttf", shapable=False)
     pdfmetrics.registerFont(font)
     return font
 

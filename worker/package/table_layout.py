@@ -111,13 +111,20 @@ def _lay_out_column(
 
 def _align_points(texts: Iterable[str], ruler: Ruler, *, right_pt: float) -> dict[str, float]:
     fractions_pt = {text: ruler.width(_fraction_of(text), CELL) for text in texts}
-    point_pt = right_pt - max(fractions_pt.values(), default=0.0)
-    return {text: point_pt + fraction_pt - ruler.width(text, CELL) for text, fraction_pt in fractions_pt.items()}
+    widest_pt = max(fractions_pt.values(), default=0.0)
+    return {
+        text: right_pt - ruler.width(text, CELL) - (widest_pt - fraction_pt if _is_number(text) else 0.0)
+        for text, fraction_pt in fractions_pt.items()
+    }
 
 
 def _fraction_of(text: str) -> str:
     point = text.rfind(".")
     return "" if point < 0 else text[point:]
+
+
+def _is_number(text: str) -> bool:
+    return any(character.isdigit() for character in text)
 
 
 def _fold_rows(table: Table, widths_pt: Sequence[float], ruler: Ruler) -> dict[int, FoldedRow]:
