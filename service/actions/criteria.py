@@ -7,12 +7,13 @@ from sqlmodel import Session, col, select
 
 from service.actions.caller import Caller
 from service.actions.follow import judge_again, refuse_while_submitted
-from service.errors import ConflictError
+from service.errors import BodyInvalidError, ConflictError
 from service.storage.head import lock_head, record_deed
 from service.storage.routes import criteria_row, lock_route, raise_version
 from service.storage.tables import CriteriaVersion, Project, Route
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria import Criteria
+from service.vocabulary.design_rules import Fault
 
 
 def set_criteria(
@@ -46,7 +47,9 @@ def set_criteria(
 def propose_criteria(session: Session, caller: Caller, route_id: UUID, version: int) -> Route:
     """Propose a criteria version for a route; it binds when the contractor acknowledges it."""
     route = lock_route(session, caller.projects, route_id)
-    criteria_row(session, route.project_id, version)
+    if session.get(CriteriaVersion, (route.project_id, version)) is None:
+        fault = Fault(pointer="/version", detail="is not a criteria version of this project")
+        raise BodyInvalidError("The proposal names what is not there.", faults=[fault])
     refuse_while_submitted(session, route)
     route.proposed_criteria_version = version
     raise_version(route)

@@ -26,7 +26,7 @@ class PersonForm(q.Value):
     """A person's name and role, kept apart from everything that refers to the person."""
 
     name: q.Text
-    role: Annotated[str, Field(max_length=100)]
+    role: Annotated[q.Text, Field(max_length=100)]
 
 
 def open_project(session: Session, caller: Caller, form: ProjectForm) -> tuple[Project, bool]:
@@ -34,7 +34,7 @@ def open_project(session: Session, caller: Caller, form: ProjectForm) -> tuple[P
     project = session.exec(select(Project).where(Project.code == form.code)).one_or_none()
     if project is not None:
         if (project.name, project.owner, project.contractor) != (form.name, form.owner, form.contractor):
-            raise ConflictError(f"Another project has the code {form.code}.")
+            raise ConflictError("Another project has this code.")
         return project, False
     project = Project(id=uuid4(), created_at=caller.now, **form.model_dump())
     session.add(project)
@@ -55,6 +55,6 @@ def erase_person(session: Session, caller: Caller, project: Project, person_id: 
     """Erase a person's name; what the person did stays under the opaque id."""
     person = session.get(Person, (project.id, person_id))
     if person is None:
-        raise NotFoundError(f"No person {person_id}.")
+        raise NotFoundError("No person with this id.")
     session.delete(person)
     record_deed(session, project.id, caller.deed("person.erased", person_id))

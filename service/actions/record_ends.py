@@ -10,7 +10,7 @@ from sqlmodel import Session, col, select
 from service.actions.caller import Caller
 from service.actions.follow import judge_again
 from service.actions.records import Answer, Receipt, accept_records
-from service.errors import BodyInvalidError, ConflictError, NotFoundError, WrongTokenKindError
+from service.errors import BodyInvalidError, ConflictError, NotFoundError, ServiceError, WrongTokenKindError
 from service.storage.head import record_deed
 from service.storage.routes import lock_all, raise_version
 from service.storage.tables import WHOLE_SITE, Record, RecordEnd, RecordFibre, Route, SubmissionRecord
@@ -38,7 +38,14 @@ def withdraw_records(session: Session, caller: Caller, route_id: UUID, form: Wit
     """Withdraw records of a route, all or none; those that ended before stay as they are. Return how many are new."""
     routes = _lock_all_touched(session, caller, route_id, form.records)
     route = next(one for one in routes if one.id == route_id)
-    _find_records(session, route, form.records)
+    found = {record.id for record in _find_records(session, route, form.records)}
+    faults = [
+        Fault(pointer=f"/records/{index}", detail="is not a record posted to this route")
+        for index, record_id in enumerate(form.records)
+        if record_id not in found
+    ]
+    if faults:
+        raise BodyInvalidError("The withdrawal names what is not there.", faults=faults)
     return _end(session, caller, route, routes, form.records, reason=form.reason, replaced_by=None)
 
 
@@ -46,11 +53,13 @@ def replace_record(session: Session, caller: Caller, route_id: UUID, record_id: 
     """Store a record in another's place; a crew replaces its own, before the record is submitted."""
     routes = _lock_all_touched(session, caller, route_id, [record_id])
     route = next(one for one in routes if one.id == route_id)
-    [old] = _find_records(session, route, [record_id])
-    _refuse_if_not_own(session, caller, old)
+    found = _find_records(session, route, [record_id])
+    if not found:
+        raise NotFoundError(f"No record {record_id} on this route.")
+    _refuse_if_not_own(session, caller, found[0])
     [answer] = accept_records(session, caller, route_id, sent_at=form.sent_at, items=[form.record])
     if answer.error is not None:
-        raise answer.error
+        raise _seen_from_form(answer.error)
     new_id = UUID(answer.id)
     if new_id == record_id:
         raise BodyInvalidError(
@@ -61,6 +70,11 @@ def replace_record(session: Session, caller: Caller, route_id: UUID, record_id: 
         raise ConflictError(f"Record {record_id} was withdrawn, or replaced by another, before.")
     ended = _end(session, caller, route, routes, [record_id], reason=form.reason, replaced_by=new_id)
     return Answer(id=answer.id, receipt=Receipt.STORED if ended else Receipt.ALREADY_STORED)
+
+
+def _seen_from_form(error: ServiceError) -> ServiceError:
+    error.faults = tuple(Fault(pointer=f"/record{one.pointer}", detail=one.detail) for one in error.faults)
+    return error
 
 
 def _lock_all_touched(session: Session, caller: Caller, route_id: UUID, record_ids: Sequence[UUID]) -> Sequence[Route]:
@@ -76,15 +90,11 @@ def _lock_all_touched(session: Session, caller: Caller, route_id: UUID, record_i
 
 
 def _find_records(session: Session, route: Route, record_ids: Sequence[UUID]) -> Sequence[Record]:
-    found = session.exec(
+    return session.exec(
         select(Record).where(
             Record.project_id == route.project_id, Record.route_id == route.id, col(Record.id).in_(record_ids)
         )
     ).all()
-    missing = set(record_ids) - {record.id for record in found}
-    if missing:
-        raise NotFoundError(f"No records {', '.join(sorted(map(str, missing)))} on this route.")
-    return found
 
 
 def _refuse_if_not_own(session: Session, caller: Caller, record: Record) -> None:

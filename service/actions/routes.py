@@ -24,7 +24,7 @@ def describe_route(session: Session, caller: Caller, project: Project, design: D
     ).one_or_none()
     if existing is not None:
         if design_row(session, existing).sha256 != sha256_hex(document):
-            raise ConflictError(f"Another route of this project has the code {design.code}.")
+            raise ConflictError("Another route of this project has this code.")
         return existing, False
     route = Route(project_id=project.id, id=uuid4(), code=design.code, design_revision=1)
     session.add(route)
@@ -105,7 +105,7 @@ def _keep_sites(session: Session, route: Route, design: Design) -> None:
             session.add(Site(project_id=route.project_id, id=site.id, kind=site.kind.value))
         elif known[site.id].kind != site.kind.value:
             fault = Fault(pointer=f"/sites/{index}/kind", detail=f"is a {known[site.id].kind} on another route")
-            raise BodyInvalidError(f"Site {site.id} belongs to the project already.", faults=[fault])
+            raise BodyInvalidError("A site of the project has this id already.", faults=[fault])
         if site.id not in on_route:
             session.add(RouteSite(project_id=route.project_id, route_id=route.id, site_id=site.id))
 

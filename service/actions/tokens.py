@@ -15,8 +15,7 @@ from sqlmodel import Session, col, select
 from service.actions.caller import Caller
 from service.errors import BodyInvalidError, NotAuthenticatedError, NotFoundError
 from service.storage.head import Deed, record_deed
-from service.storage.routes import find_project
-from service.storage.tables import Token, TokenProject
+from service.storage.tables import Project, Token, TokenProject
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.design_rules import Fault
 from service.vocabulary.words import TokenKind
@@ -42,8 +41,14 @@ def issue_token(
             "A token opens the projects it names; an administrator's opens all and names none.",
             faults=[Fault(pointer="/projects", detail="name at least one, or none for an administrator")],
         )
-    for project_id in projects:
-        find_project(session, None, project_id)
+    known = set(session.exec(select(Project.id).where(col(Project.id).in_(projects))))
+    faults = [
+        Fault(pointer=f"/projects/{index}", detail="is not a project")
+        for index, project_id in enumerate(projects)
+        if project_id not in known
+    ]
+    if faults:
+        raise BodyInvalidError("The token names what is not there.", faults=faults)
     text = _new_text(kind)
     token = Token(
         id=uuid4(),
@@ -56,8 +61,8 @@ def issue_token(
     )
     session.add(token)
     session.flush()
-    session.add_all(TokenProject(token_id=token.id, project_id=project_id) for project_id in projects)
-    for project_id in sorted(projects):
+    session.add_all(TokenProject(token_id=token.id, project_id=project_id) for project_id in known)
+    for project_id in sorted(known):
         record_deed(session, project_id, _deed(issuer, "token.issued", token.id, now))
     return token, text
 

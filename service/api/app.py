@@ -4,6 +4,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from fastapi import FastAPI
+from fastapi.routing import APIRoute
 
 from service.api import criteria, health, notices, packages, problems, projects, records, routes, status, submissions
 from service.api.gate import now
@@ -11,6 +12,8 @@ from service.api.openapi import DESCRIPTION, install_document
 from service.settings import ServiceSettings
 from service.storage.blobs import BlobStore
 from service.storage.session import make_engine
+
+_AREAS = (projects, criteria, routes, records, status, submissions, packages, notices, health)
 
 
 def create_app(settings: ServiceSettings | None = None) -> FastAPI:
@@ -23,10 +26,22 @@ def create_app(settings: ServiceSettings | None = None) -> FastAPI:
         yield
         engine.dispose()
 
-    app = FastAPI(title="Route acceptance", version="1.0.0", description=DESCRIPTION, lifespan=lifespan, redoc_url=None)
+    app = FastAPI(
+        title="Route acceptance",
+        version="1.0.0",
+        description=DESCRIPTION,
+        lifespan=lifespan,
+        redoc_url=None,
+        generate_unique_id_function=_name_operation,
+    )
     app.state.engine, app.state.blobs, app.state.clock = engine, BlobStore(settings.blob_dir), now
-    problems.install(app)
-    for module in (projects, criteria, routes, records, status, submissions, packages, notices, health):
-        app.include_router(module.router)
+    routers = [module.router for module in _AREAS]
+    problems.install(app, [one for router in routers for one in router.routes if isinstance(one, APIRoute)])
+    for router in routers:
+        app.include_router(router)
     install_document(app)
     return app
+
+
+def _name_operation(route: APIRoute) -> str:
+    return route.name

@@ -19,7 +19,7 @@ from service.actions.tokens import recognise
 from service.errors import NotAuthenticatedError, PreconditionMissingError, WrongTokenKindError
 from service.storage.blobs import BlobStore
 from service.storage.routes import find_project
-from service.storage.session import transaction
+from service.storage.session import snapshot, transaction
 from service.storage.tables import Project
 from service.vocabulary.words import TokenKind
 
@@ -35,7 +35,7 @@ def now() -> datetime:
 class Gate:
     """Lets in the holders of some kinds of token, each with a transaction of its own."""
 
-    def __init__(self, request: Request, kinds: frozenset[TokenKind], token: str | None) -> None:
+    def __init__(self, request: Request, kinds: frozenset[TokenKind], token: str) -> None:
         self._engine: Engine = request.app.state.engine
         self._clock: Callable[[], datetime] = request.app.state.clock
         self._kinds, self._token = kinds, token
@@ -45,19 +45,26 @@ class Gate:
     @contextmanager
     def enter(self) -> Iterator[tuple[Session, Caller]]:
         """Recognise the caller and run the block in one transaction."""
-        if self._token is None:
-            raise NotAuthenticatedError
         with transaction(self._engine) as session:
-            caller = recognise(session, self._token, now=self._clock(), request_id=self._request_id)
-            if caller.kind not in self._kinds:
-                raise WrongTokenKindError(f"This takes a token of: {', '.join(sorted(self._kinds))}.")
-            yield session, caller
+            yield session, self._recognise(session)
+
+    @contextmanager
+    def look(self) -> Iterator[tuple[Session, Caller]]:
+        """Recognise the caller and run the block on one moment's state: its parts fit each other, and its ETag."""
+        with snapshot(self._engine) as session:
+            yield session, self._recognise(session)
 
     @contextmanager
     def enter_project(self, project_id: UUID) -> Iterator[tuple[Session, Caller, Project]]:
         """Enter, with a project that is open to the caller."""
         with self.enter() as (session, caller):
             yield session, caller, find_project(session, caller.projects, project_id)
+
+    def _recognise(self, session: Session) -> Caller:
+        caller = recognise(session, self._token, now=self._clock(), request_id=self._request_id)
+        if caller.kind not in self._kinds:
+            raise WrongTokenKindError(f"This takes a token of: {', '.join(sorted(self._kinds))}.")
+        return caller
 
 
 class Allow:
@@ -69,8 +76,10 @@ class Allow:
     async def __call__(
         self, request: Request, credentials: Annotated[HTTPAuthorizationCredentials | None, Depends(BEARER)]
     ) -> Gate:
-        """Make the gate; the token is looked at when somebody enters."""
-        return Gate(request, self.kinds, None if credentials is None else credentials.credentials)
+        """Make the gate; the token is looked up when somebody enters."""
+        if credentials is None:
+            raise NotAuthenticatedError
+        return Gate(request, self.kinds, credentials.credentials)
 
 
 def take_if_match(request: Request) -> str:

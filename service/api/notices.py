@@ -13,13 +13,15 @@ from service.api.gate import BillingGate
 from service.api.routing import CheckedRoute
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["billing"])
+# Beyond every number that JSON carries exactly.
+_LAST = 2**53 - 1
 
 
 @router.get("/projects/{project_id}/notices", response_model=NoticePage)
 def read_notices(
     gate: BillingGate,
     project_id: UUID,
-    after: Annotated[int, Query(ge=0)] = 0,
+    after: Annotated[int, Query(ge=0, le=_LAST)] = 0,
     limit: Annotated[int, Query(ge=1, le=MOST)] = DEFAULT_LIMIT,
 ) -> Response:
     """Read the notices after a number; keep `last` and ask for what is after it the next time."""

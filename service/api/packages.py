@@ -14,6 +14,7 @@ from service.api.gate import EngineerGate, IfMatch, PackageGate, PartyGate
 from service.api.routing import CheckedRoute
 from service.storage.tables import Decision, Package
 from service.storage.verdicts import submission_of_package
+from service.vocabulary.words import TokenKind
 
 router = APIRouter(prefix="/v1/packages/{package_id}", route_class=CheckedRoute, tags=["packages"])
 _IMMUTABLE = "private, immutable"
@@ -25,7 +26,9 @@ def read_package(gate: PackageGate, package_id: UUID, response: Response) -> Pac
     with gate.enter() as (session, caller):
         package = actions.find_package(session, caller, package_id)
         response.headers["ETag"] = package_etag(package)
-        return _answer(session, package)
+        answer = _answer(session, package)
+    # A reason is free text and may name people and places; billing reads what it needs in the notices.
+    return answer.model_copy(update={"decision": None}) if caller.kind is TokenKind.BILLING else answer
 
 
 @router.get("/pdf", response_class=Response, responses={200: {"content": {"application/pdf": {}}}})

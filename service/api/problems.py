@@ -8,7 +8,9 @@ import structlog
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
-from sqlalchemy.exc import DBAPIError
+from fastapi.routing import APIRoute
+from sqlalchemy.exc import DBAPIError, InterfaceError, OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from starlette.exceptions import HTTPException
 
 from service.errors import (
@@ -22,20 +24,22 @@ from service.errors import (
 from service.vocabulary.validation import faults_of
 
 MEDIA_TYPE = "application/problem+json"
-# Serialisation failure, deadlock, lock and statement timeouts: the same request may well succeed a moment later.
-_PASSING_STATES = ("40001", "40P01", "55P03", "57014", "25P03")
-# Connection exceptions, shutdown, too few resources.
-_PASSING_CLASSES = ("08", "57P", "53")
+# The same request may well succeed a moment later: serialisation failure, deadlock, lock, statement and idle timeouts;
+# unique violation, where another request put the same thing there first; connection exceptions, shutdown, too few
+# resources.
+_PASSING_STATES = ("40001", "40P01", "55P03", "57014", "25P03", "23505", "08", "57P", "53")
 
 log = structlog.get_logger()
 
 
-def install(app: FastAPI) -> None:
-    """Let the application answer every error as a problem."""
+def install(app: FastAPI, operations: Sequence[APIRoute]) -> None:
+    """Let the application answer every error as a problem; the operations say what a path allows."""
+    app.state.operations = operations
     app.add_exception_handler(ServiceError, _refused)
     app.add_exception_handler(RequestValidationError, _invalid)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(DBAPIError, _database)
+    app.add_exception_handler(PoolTimeoutError, _busy)
     app.add_exception_handler(Exception, _unexpected)
 
 
@@ -62,23 +66,32 @@ async def _invalid(_: Request, error: Exception) -> JSONResponse:
     return answer_refusal(QueryInvalidError("A parameter is wrong.", faults=faults_of(found, skip=1)))
 
 
-async def _http(_: Request, error: Exception) -> JSONResponse:
+async def _http(request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, HTTPException)
-    return _plain(HTTPStatus(error.status_code), error.headers)
+    status = HTTPStatus(error.status_code)
+    allowed = _methods_at(request) if status is HTTPStatus.METHOD_NOT_ALLOWED else []
+    return _plain(status, {"Allow": ", ".join(allowed)} if allowed else error.headers)
+
+
+def _methods_at(request: Request) -> list[str]:
+    # The framework names the methods of the first operation at a path only; RFC 9110, 15.5.6 asks for all.
+    operations: Sequence[APIRoute] = request.app.state.operations
+    return sorted({method for one in operations if one.path_regex.match(request.url.path) for method in one.methods})
 
 
 async def _database(request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, DBAPIError)
     state = getattr(error.orig, "sqlstate", None)
-    if (
-        error.connection_invalidated
-        or state is None
-        or state in _PASSING_STATES
-        or state.startswith(("08", "57P", "53"))
-    ):
+    # Without a state the server was never reached, unless it was the driver that refused a value.
+    is_unreached = state is None and isinstance(error, OperationalError | InterfaceError)
+    if error.connection_invalidated or is_unreached or (state or "").startswith(_PASSING_STATES):
         log.warning("database.not_ready", sqlstate=state, path=request.url.path)
-        return answer_refusal(NotReadyError("Send the same again in a moment.", headers={"Retry-After": "2"}))
+        return await _busy(request, error)
     return await _unexpected(request, error)
+
+
+async def _busy(_: Request, __: Exception) -> JSONResponse:
+    return answer_refusal(NotReadyError("Send the same again in a moment.", headers={"Retry-After": "2"}))
 
 
 async def _unexpected(request: Request, error: Exception) -> JSONResponse:

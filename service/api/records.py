@@ -1,12 +1,13 @@
 """Records: posted in batches, read, withdrawn and replaced."""
 
+import json
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any
 from uuid import UUID
 
 import orjson
 from fastapi import APIRouter, Query, Request, Response
-from pydantic import ValidationError
+from pydantic import AwareDatetime, TypeAdapter, ValidationError
 from pydantic_core import from_json
 
 from service.actions import record_ends
@@ -24,6 +25,8 @@ from service.vocabulary.validation import faults_of
 
 router = APIRouter(prefix="/v1/routes/{route_id}", route_class=CheckedRoute, tags=["records"])
 _STATUS = {Receipt.STORED: 201, Receipt.ALREADY_STORED: 200, Receipt.CONFLICT: 409, Receipt.REFUSED: 422}
+_MOST_DIGITS = 18
+_POSITION = TypeAdapter(tuple[AwareDatetime, UUID])
 
 
 # The one body that is not parsed by the framework: one parse for the batch, then each record is validated by itself,
@@ -49,9 +52,10 @@ def read_records(
 ) -> RecordPage:
     """Read a route's records in order of arrival, those too that no longer count."""
     of = f"records/{route_id}"
-    after = None if cursor is None else read_cursor(cursor, of=of)
+    position = None if cursor is None else read_cursor(cursor, of=of, form=_POSITION)
     with gate.enter() as (session, caller):
         route = find_route(session, caller.projects, route_id)
+        after = None if position is None else [position[0].isoformat(), str(position[1])]
         rows = list_records(session, route, after=after, limit=limit + 1)
     following = None
     if len(rows) > limit:
@@ -77,10 +81,7 @@ def replace_record(gate: CorrectionGate, route_id: UUID, record_id: UUID, form: 
 
 
 def _read_batch(body: bytes) -> RecordBatch:
-    try:
-        content = from_json(body, allow_inf_nan=False)
-    except ValueError as error:
-        raise BodyUnreadableError("The body is not JSON.") from error
+    content = _parse(body)
     records = content.get("records") if isinstance(content, Mapping) else None
     if isinstance(records, Sequence) and len(records) > MAX_BATCH:
         raise BodyTooLargeError(f"At most {MAX_BATCH} records are taken at once.")
@@ -89,6 +90,22 @@ def _read_batch(body: bytes) -> RecordBatch:
     except ValidationError as error:
         found = error.errors(include_url=False, include_input=False)
         raise BodyInvalidError("The body is not a batch of records.", faults=faults_of(found)) from error
+
+
+def _parse(body: bytes) -> Any:
+    try:
+        return from_json(body)
+    except ValueError:
+        # The fast parser gives up on a number or a text that one record holds; the slow one reads on, and only that
+        # record is refused. NaN and numbers too large to count become floats that no quantity takes.
+        try:
+            return json.loads(body, parse_int=_parse_whole_number)
+        except (ValueError, RecursionError) as error:
+            raise BodyUnreadableError("The body is not JSON.") from error
+
+
+def _parse_whole_number(digits: str) -> int | float:
+    return int(digits) if len(digits) <= _MOST_DIGITS else float(digits)
 
 
 def _receipt(answer: Answer) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from uuid import UUID
 
 import orjson
 from fastapi import APIRouter, Query, Request, Response
+from pydantic import TypeAdapter
 from sqlmodel import select
 
 from service.actions.status import status_of
@@ -14,34 +15,35 @@ from service.api.gate import PartyGate, ReaderGate
 from service.api.routing import CheckedRoute
 from service.errors import NotFoundError
 from service.storage import verdicts
-from service.storage.routes import find_route, route_version
+from service.storage.routes import find_project, find_route, route_version
 from service.storage.tables import Route
+from service.vocabulary import quantities as q
 from service.vocabulary.finding import FibreDocument
 from service.vocabulary.words import Outcome
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["status"])
 _PRIVATE = "private, no-cache"
 _FIBRES_A_PAGE = 24
+_POSITION = TypeAdapter(tuple[q.FibreNumber])
 
 
 @router.get("/routes/{route_id}/acceptance", response_model=RouteStatus)
 def read_acceptance(gate: ReaderGate, route_id: UUID, request: Request) -> Response:
     """Read a route's acceptance status; with a matching If-None-Match the answer is 304."""
-    with gate.enter() as (session, caller):
+    with gate.look() as (session, caller):
         etag = f'"r{route_version(session, caller.projects, route_id)}"'
         headers = {"ETag": etag, "Cache-Control": _PRIVATE}
-        if etag in _etags(request):
+        if _is_known(etag, request):
             return Response(status_code=304, headers=headers)
-        route = find_route(session, caller.projects, route_id)
-        body = orjson.dumps(status_of(session, route))
-        headers["ETag"] = f'"r{route.version}"'
+        body = orjson.dumps(status_of(session, find_route(session, caller.projects, route_id)))
     return Response(body, headers=headers, media_type="application/json")
 
 
 @router.get("/projects/{project_id}/acceptance")
 def read_project_acceptance(gate: ReaderGate, project_id: UUID) -> ProjectStatus:
     """Read the acceptance status of all routes of a project."""
-    with gate.enter_project(project_id) as (session, _, project):
+    with gate.look() as (session, caller):
+        project = find_project(session, caller.projects, project_id)
         routes = session.exec(select(Route).where(Route.project_id == project.id).order_by(Route.code)).all()
         return ProjectStatus(routes=[RouteStatus.model_validate(status_of(session, route)) for route in routes])
 
@@ -49,7 +51,7 @@ def read_project_acceptance(gate: ReaderGate, project_id: UUID) -> ProjectStatus
 @router.get("/routes/{route_id}/fibres/{number}", response_model=FibreDocument)
 def read_fibre(gate: ReaderGate, route_id: UUID, number: int) -> Response:
     """Read everything judged about one fibre, as the canonical document that the verdict hashes."""
-    with gate.enter() as (session, caller):
+    with gate.look() as (session, caller):
         fibre = verdicts.fibre_row(session, find_route(session, caller.projects, route_id), number)
         if fibre is None or fibre.content is None:
             raise NotFoundError(f"Fibre {number} is not there, or not judged yet.")
@@ -62,14 +64,14 @@ def read_findings(
     route_id: UUID,
     response: Response,
     outcome: Outcome | None = None,
-    segment: str | None = None,
+    segment: q.Identifier | None = None,
     cursor: str | None = None,
     limit: Annotated[int, Query(ge=1, le=MOST)] = _FIBRES_A_PAGE,
 ) -> FindingPage:
     """Read findings in order of fibre; `limit` counts fibres, so that a fibre is never cut in two."""
     of = f"findings/{route_id}/{outcome}/{segment}"
-    after = 0 if cursor is None else int(read_cursor(cursor, of=of)[0])
-    with gate.enter() as (session, caller):
+    after = 0 if cursor is None else read_cursor(cursor, of=of, form=_POSITION)[0]
+    with gate.look() as (session, caller):
         route = find_route(session, caller.projects, route_id)
         rows = verdicts.fibre_documents(session, route, after=after, limit=limit + 1)
     items = [
@@ -89,7 +91,7 @@ def read_findings(
 @router.get("/routes/{route_id}/worklist", response_model=WorkList)
 def read_worklist(gate: ReaderGate, route_id: UUID) -> Response:
     """Read what a crew has to do, per site in order from A."""
-    with gate.enter() as (session, caller):
+    with gate.look() as (session, caller):
         route = find_route(session, caller.projects, route_id)
         items = [item for work in verdicts.work_documents(session, route) for item in orjson.loads(work)]
         items.sort(key=lambda item: item["site_index"])
@@ -102,5 +104,7 @@ def read_worklist(gate: ReaderGate, route_id: UUID) -> Response:
     return Response(orjson.dumps(body), media_type="application/json", headers={"Cache-Control": _PRIVATE})
 
 
-def _etags(request: Request) -> list[str]:
-    return [tag.strip() for tag in request.headers.get("if-none-match", "").split(",")]
+def _is_known(etag: str, request: Request) -> bool:
+    # RFC 9110, 13.1.2: If-None-Match compares weakly; a proxy that compresses makes a strong tag weak.
+    tags = [tag.strip().removeprefix("W/") for tag in request.headers.get("if-none-match", "").split(",")]
+    return etag in tags or "*" in tags

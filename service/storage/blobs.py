@@ -21,19 +21,19 @@ class BlobStore:
         """Keep bytes and return their SHA-256; they are on disk, whole, when this returns."""
         sha256 = sha256_hex(content)
         path = self._path(sha256)
-        if path.exists():
-            return sha256
         path.parent.mkdir(parents=True, exist_ok=True)
+        # A file that is there already is replaced all the same: it may be damaged, or not yet safe on disk.
         with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
+            try:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            except OSError:
+                Path(file.name).unlink()
+                raise
         Path(file.name).replace(path)
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+        for folder in (path.parent, self._folder):
+            _sync_folder(folder)
         return sha256
 
     def get(self, sha256: str) -> bytes:
@@ -48,3 +48,11 @@ class BlobStore:
 
     def _path(self, sha256: str) -> Path:
         return self._folder / sha256[:2] / sha256
+
+
+def _sync_folder(folder: Path) -> None:
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

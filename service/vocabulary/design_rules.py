@@ -2,11 +2,16 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 from service.vocabulary.colours import SCHEMES
 from service.vocabulary.design import Design, FibreRange, PlannedFibres
 from service.vocabulary.layout import Layout
 from service.vocabulary.words import FibreAction, SiteKind
+
+
+# One wrong entry crosses every fibre after it in every section behind it.
+_MOST_CROSSINGS = 100
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -20,7 +25,7 @@ class Fault:
 def faults_in(design: Design) -> list[Fault]:
     """Return everything that keeps a design from being a route."""
     faults = [*_shape_faults(design), *_segment_faults(design), *_plan_faults(design)]
-    return faults or list(_crossing_faults(design))
+    return faults or list(islice(_crossing_faults(design), _MOST_CROSSINGS))
 
 
 def _shape_faults(design: Design) -> Iterator[Fault]:
@@ -55,22 +60,22 @@ def _repeated(pointer: str, ids: Sequence[str]) -> Iterator[Fault]:
 
 def _segment_faults(design: Design) -> Iterator[Fault]:
     for member in ("sites", "sections"):
-        order = [thing.id for thing in getattr(design, member)]
+        order = {thing.id: place for place, thing in enumerate(getattr(design, member))}
         owner: dict[str, str] = {}
         for index, segment in enumerate(design.segments):
             named: list[str] = getattr(segment, member)
             pointer = f"/segments/{index}/{member}"
-            for id_ in named:
+            for number, id_ in enumerate(named):
                 if id_ not in order:
-                    yield Fault(pointer=pointer, detail=f"{id_} is not on the route")
+                    yield Fault(pointer=f"{pointer}/{number}", detail="is not on the route")
                 elif owner.setdefault(id_, segment.id) != segment.id:
-                    yield Fault(pointer=pointer, detail=f"{id_} belongs to segment {owner[id_]} already")
-            places = sorted(order.index(id_) for id_ in named if id_ in order)
+                    yield Fault(pointer=f"{pointer}/{number}", detail="belongs to another segment already")
+            places = sorted(order[id_] for id_ in named if id_ in order)
             if places and places != list(range(places[0], places[0] + len(places))):
                 yield Fault(pointer=pointer, detail="a segment is a run of neighbours, each named once")
-        for id_ in order:
+        for id_, place in order.items():
             if id_ not in owner:
-                yield Fault(pointer="/segments", detail=f"{id_} belongs to no segment")
+                yield Fault(pointer=f"/{member}/{place}/id", detail="belongs to no segment")
     for index, segment in enumerate(design.segments):
         for number, fibres in enumerate(segment.fibres):
             yield from _range_faults(f"/segments/{index}/fibres/{number}", fibres, design)
@@ -82,14 +87,15 @@ def _plan_faults(design: Design) -> Iterator[Fault]:
     for index, entry in enumerate(design.splice_plan):
         pointer = f"/splice_plan/{index}"
         if entry.site not in kinds:
-            yield Fault(pointer=f"{pointer}/site", detail=f"{entry.site} is not on the route")
+            yield Fault(pointer=f"{pointer}/site", detail="is not on the route")
             continue
         yield from _range_faults(f"{pointer}/fibres", entry.fibres, design)
         yield from _action_faults(pointer, entry, kinds[entry.site])
-        for fibre in entry.fibres.numbers():
-            if (entry.site, fibre) in planned:
-                yield Fault(pointer=f"{pointer}/fibres", detail=f"fibre {fibre} is planned twice at {entry.site}")
-            planned.add((entry.site, fibre))
+        entries = {(entry.site, fibre) for fibre in entry.fibres.numbers()}
+        if not planned.isdisjoint(entries):
+            twice = min(fibre for _, fibre in planned & entries)
+            yield Fault(pointer=f"{pointer}/fibres", detail=f"fibre {twice} is planned twice at this site")
+        planned |= entries
 
 
 def _action_faults(pointer: str, entry: PlannedFibres, kind: SiteKind) -> Iterator[Fault]:
@@ -114,6 +120,5 @@ def _crossing_faults(design: Design) -> Iterator[Fault]:
         for section, cable_fibre in enumerate(layout.cable_fibres(fibre)):
             other = taken.setdefault((section, cable_fibre), fibre)
             if other != fibre:
-                id_ = design.sections[section].id
-                detail = f"fibres {other} and {fibre} would share cable fibre {cable_fibre} in section {id_}"
+                detail = f"fibres {other} and {fibre} would share cable fibre {cable_fibre} in section {section + 1}"
                 yield Fault(pointer="/splice_plan", detail=detail)

@@ -1,6 +1,8 @@
 """What pydantic found wrong, as pointers and sentences that never repeat the input."""
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import islice, takewhile
 from typing import Any
 
 from service.vocabulary.design_rules import Fault
@@ -14,17 +16,24 @@ _QUOTING = {
     "datetime_parsing": "must be RFC 3339 text with an offset",
     "timezone_aware": "must have an offset from UTC",
 }
+# Enough to see what is wrong; a body of nothing but faults would else get an answer many times its size.
+MOST_FAULTS = 100
+# Members have names like these. Another step is text from outside, and a pointer stops in front of it.
+_MEMBER = re.compile(r"[A-Za-z0-9._-]{1,64}")
 _TAGS = frozenset({"union_tag_invalid", "union_tag_not_found"})
 
 
 def faults_of(errors: Iterable[Mapping[str, Any]], *, skip: int = 0) -> list[Fault]:
     """Return a fault for each of pydantic's errors, less the first steps of a path that the sender did not write."""
-    return [Fault(pointer=_pointer(one["loc"][skip:], one), detail=_detail(one["type"], one["msg"])) for one in errors]
+    return [
+        Fault(pointer=_pointer(one["loc"][skip:], one), detail=_detail(one["type"], one["msg"]))
+        for one in islice(errors, MOST_FAULTS)
+    ]
 
 
 def pointer_to(path: Sequence[int | str]) -> str:
-    """Return the RFC 6901 pointer of a path."""
-    return "".join("/" + str(step).replace("~", "~0").replace("/", "~1") for step in path)
+    """Return the RFC 6901 pointer of a path, up to a step that is no member's name."""
+    return "".join(f"/{step}" for step in takewhile(lambda step: _MEMBER.fullmatch(str(step)), path))
 
 
 def _pointer(path: Sequence[int | str], error: Mapping[str, Any]) -> str:

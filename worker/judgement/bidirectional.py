@@ -1,18 +1,17 @@
 """The loss of a place from both directions: an exact mean, or bounds where a direction shows nothing."""
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from service.vocabulary.finding import ReadingDocument, VoidDocument
 from service.vocabulary.words import Reason
-from worker.judgement.exact import mdb_text, mean_tenth_mdb
+from worker.judgement.exact import mean_tenth_mdb
 from worker.judgement.history import Trace
 from worker.judgement.placed import Shown
 from worker.judgement.places import Place
 from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Sight:
+class Sight(NamedTuple):
     """What one direction shows at a place, by which trace, and which traces were set aside."""
 
     shown: Shown
@@ -20,8 +19,7 @@ class Sight:
     void: tuple[VoidDocument, ...]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class BidirectionalLoss:
+class BidirectionalLoss(NamedTuple):
     """The mean of both directions lies between the bounds, or cannot be said for a reason."""
 
     reason: Reason | None
@@ -70,9 +68,9 @@ def _reading(sight: Sight, *, is_forward: bool) -> tuple[ReadingDocument, ...]:
         return ()
     reading: ReadingDocument = {"record": trace.stamp.id, "direction": DIRECTION[is_forward]}
     if shown.distance_m is None:
-        reading["within_db"] = mdb_text(shown.high_mdb)
+        reading["within_db"] = shown.text
     else:
-        reading["value_db"] = mdb_text(shown.low_mdb)
+        reading["value_db"] = shown.text
         reading["distance_m"] = shown.distance_m
     return (reading,)
 
@@ -84,8 +82,8 @@ def _mean_detail(forward: Sight, backward: Sight) -> str:
 def _said(sight: Sight, *, is_forward: bool) -> str:
     shown = sight.shown
     if shown.is_seen:
-        return f"{mdb_text(shown.low_mdb)} dB ({SPOKEN[is_forward]})"
-    return f"a loss not seen, within {mdb_text(shown.high_mdb)} dB of zero ({SPOKEN[is_forward]})"
+        return f"{shown.text} dB ({SPOKEN[is_forward]})"
+    return f"a loss not seen, within {shown.text} dB of zero ({SPOKEN[is_forward]})"
 
 
 def _missing_detail(reason: Reason, forward: Sight, backward: Sight) -> str:

@@ -93,7 +93,7 @@ class Case:
     def see(self, place: Place, *, wavelength_nm: int, is_forward: bool) -> Sight:
         """Return what one direction shows at a place: by the shortest pulse whose trace counts and reaches it."""
         subject = self.subject(wavelength_nm=wavelength_nm, is_forward=is_forward)
-        void = [item for item in subject.void if _covers(item[0], place)]
+        void = [item for item in subject.void if _covers(item[0], place)] if subject.void else []
         found: Shown | None = None
         found_by: Trace | None = None
         for trace in subject.traces:
@@ -103,7 +103,9 @@ class Case:
             if fault is not None:
                 void.append((trace, fault))
                 continue
-            found, found_by = _past_cord(self.placed(trace).shown[place.site_index], trace, place), trace
+            found, found_by = self.placed(trace).shown[place.site_index], trace
+            if place.is_end:
+                found = _past_cord(found, trace, place)
             # A longer pulse may reach farther or lie behind a cord; it cannot tell two events apart.
             if found.reason in {None, Reason.AMBIGUOUS_EVENT}:
                 break
@@ -160,8 +162,8 @@ def _covers(trace: Trace, place: Place) -> bool:
 
 
 def _past_cord(shown: Shown, trace: Trace, place: Place) -> Shown:
-    """Return what is shown, unless it is an end connection that no cord lies before or behind."""
-    if not place.is_end or shown.reason is Reason.LENGTH_UNLIKE:
+    """Return what is shown at an end, unless no cord lies before or behind it."""
+    if shown.reason is Reason.LENGTH_UNLIKE:
         return shown
     is_start = place.site_index == (trace.low_index if trace.is_forward else trace.high_index)
     cord = trace.launch if is_start else trace.receive

@@ -1,12 +1,11 @@
 """Which of two acts came first, where their clocks can say so."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import Enum, auto
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Stamp:
+class Stamp(NamedTuple):
     """Who says when: the time of a record on its device's clock."""
 
     made_at: str

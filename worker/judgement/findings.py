@@ -1,6 +1,7 @@
 """Writing findings: one value, or bounds of one, held against one limit."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from service.vocabulary.criteria import AnyCriterion
 from service.vocabulary.finding import FindingDocument, ReadingDocument, VoidDocument
@@ -23,8 +24,7 @@ class Limit:
         return cls(exact_pdb=exact_pdb, text=pdb_text(exact_pdb))
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Judgement:
+class Judgement(NamedTuple):
     """What holding a value against its limit gave."""
 
     outcome: Outcome

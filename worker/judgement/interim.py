@@ -77,7 +77,7 @@ def _one_way_causes(criterion: SpliceLossCriterion, trace: Trace, shown: Shown) 
     action_limit = limit_mdb(criterion.one_way_action_limit_db)
     if shown.low_mdb > action_limit:
         yield Cause(
-            clause=f"the one-way loss of {mdb_text(shown.low_mdb)} dB ({SPOKEN[trace.is_forward]}, "
+            clause=f"the one-way loss of {shown.text} dB ({SPOKEN[trace.is_forward]}, "
             f"{criterion.wavelength_nm} nm) is above the action limit of {mdb_text(action_limit)} dB",
             criteria=(criterion.code,),
             records=(trace.stamp.id,),

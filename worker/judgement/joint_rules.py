@@ -1,7 +1,6 @@
 """The criteria about joints: the loss of each splice, and of each connection with the splice behind it."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from service.vocabulary.criteria import SpliceLossCriterion, TerminationLossCriterion
 from service.vocabulary.finding import FindingDocument
@@ -58,13 +57,13 @@ class SpliceRule:
         # No true loss is below zero, so a group that keeps the splice's own limit proves the splice.
         own = _judge_loss(loss, self.limit)
         if own.outcome is Outcome.CONFORMING:
-            return replace(own, detail=f"the whole connection keeps the splice's own limit: {loss.detail}")
+            return own._replace(detail=f"the whole connection keeps the splice's own limit: {loss.detail}")
         if self._group_rule is None:
             detail = f"splice {joint.position} was measured only together with its connection: {loss.detail}"
-            return replace(own, detail=detail, outcome=Outcome.UNDETERMINED, reason=Reason.GROUP_ONLY)
+            return own._replace(detail=detail, outcome=Outcome.UNDETERMINED, reason=Reason.GROUP_ONLY)
         decided = self._group_rule.judge(case, place)
         code = self._group_rule.criterion.code
-        return replace(decided, detail=f"decided by {code} for the whole connection: {loss.detail}")
+        return decided._replace(detail=f"decided by {code} for the whole connection: {loss.detail}")
 
 
 def _judge_loss(loss: BidirectionalLoss, limit: Limit) -> Judgement:

@@ -1,7 +1,6 @@
 """The criteria about a fibre from end to end: its attenuation, and the tests that have to be there."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from service.vocabulary.criteria import Combination, FixedLimit, LinkAttenuationCriterion, RequiredTestCriterion
 from service.vocabulary.finding import FindingDocument, ReadingDocument
@@ -46,12 +45,12 @@ class LinkRule:
         if len(cords) > 1 or (asked is not None and asked not in cords):
             used = f"reference with {forward.reference_cords} (A to B) and {backward.reference_cords} (B to A) cords"
             wanted = "the same in both directions" if asked is None else f"{asked}"
-            return replace(known, reason=Reason.REFERENCE_UNLIKE, detail=f"{used}, asked for: {wanted}")
+            return known._replace(reason=Reason.REFERENCE_UNLIKE, detail=f"{used}, asked for: {wanted}")
         value, detail = self._combine(forward, backward)
         limit = self._limit(case, reference_cords=forward.reference_cords)
         outcome, reason = hold(low_tenth_mdb=value, high_tenth_mdb=value, limit=limit)
-        return replace(
-            known, outcome=outcome, reason=reason, detail=detail, bounds_tenth_mdb=(value, value), limit=limit
+        return known._replace(
+            outcome=outcome, reason=reason, detail=detail, bounds_tenth_mdb=(value, value), limit=limit
         )
 
     def _combine(self, forward: LinkLoss, backward: LinkLoss) -> tuple[int, str]:

@@ -11,6 +11,7 @@ from tests.factories import (
     stored,
 )
 from tests.unit.judgement.judging import finding_of, judge, sealed, splice_at_c1, spliced
+from worker.judgement.evidence import Evidence
 
 BEFORE_SEALING = "2025-03-05T08:00:00Z"
 AFTER_TEST = "2025-03-25T08:00:00Z"
@@ -109,8 +110,8 @@ def test_a_withdrawn_trace_is_shown_and_does_not_count() -> None:
 
 
 def test_a_withdrawn_sealing_was_never_made() -> None:
-    lids = [stored(make_closure_state(), is_ended=True), make_closure_state(site="C2")]
-    assert splice_at_c1([*lids, *both_ways()])["reason"] == "sealing_not_recorded"
+    withdrawn = stored(make_closure_state(), is_ended=True)
+    assert splice_at_c1([withdrawn, make_closure_state(site="C2"), *both_ways()])["reason"] == "sealing_not_recorded"
 
 
 def test_the_latest_of_several_readings_counts_whatever_came_first() -> None:
@@ -138,48 +139,48 @@ def test_records_of_other_fibres_and_sites_are_passed_over() -> None:
     assert splice_at_c1([*sealed(), *both_ways(), *others])["value_db"] == "0.0400"
 
 
-def flagged(body: Body) -> object:
+def flagged(body: Body) -> Evidence:
     """Return a record whose batch came with a wrong clock."""
     return stored(body, clock_is_flagged=True)
 
 
 def test_a_wrong_clock_does_not_order_work_and_test_of_two_devices() -> None:
     forward, backward = both_ways()
-    finding = splice_at_c1([*sealed(), flagged(forward), backward])  # type: ignore[list-item]
+    finding = splice_at_c1([*sealed(), flagged(forward), backward])
     assert finding["reason"] == "order_not_proven"
 
 
 def test_a_wrong_clock_orders_what_it_stamped_itself() -> None:
     lids = [flagged(lid) for lid in sealed(device="one-device")]
     tests = [flagged(test) for test in both_ways(device="one-device")]
-    assert splice_at_c1([*lids, *tests])["outcome"] == "conforming"  # type: ignore[list-item]
+    assert splice_at_c1([*lids, *tests])["outcome"] == "conforming"
 
 
 def test_a_wrong_clock_does_not_hide_rework_that_is_provably_later() -> None:
     forward, backward = both_ways()
     rework = make_splice(site="C1", made_at=AFTER_TEST)
     early = flagged(make_splice(site="C2", device="tablet-9"))
-    finding = splice_at_c1([*sealed(), forward, backward, rework, early])  # type: ignore[list-item]
+    finding = splice_at_c1([*sealed(), forward, backward, rework, early])
     assert finding["reason"] == "before_rework"
 
 
 def test_a_lid_opened_by_a_wrong_clock_is_not_proven_shut() -> None:
     opened = flagged(make_closure_state(state="opened", made_at=BEFORE_SEALING, device="tablet-9"))
-    finding = splice_at_c1([*sealed(), opened, *both_ways()])  # type: ignore[list-item]
+    finding = splice_at_c1([*sealed(), opened, *both_ways()])
     assert finding["reason"] == "order_not_proven"
 
 
 def test_two_readings_whose_order_is_not_proven_do_not_count() -> None:
     other = flagged(make_otdr(made_at=AFTER_TEST, device="otdr-app-9"))
     lids = sealed()
-    finding = splice_at_c1([*lids, *both_ways(), other], criteria=without_sealing())  # type: ignore[list-item]
+    finding = splice_at_c1([*lids, *both_ways(), other], criteria=without_sealing())
     assert finding["reason"] == "order_not_proven"
 
 
 def test_a_wrong_clock_that_decides_nothing_does_no_harm() -> None:
     # No work and no lid on this fibre is older or newer than the traces: there is nothing to put in order.
     forward, backward = both_ways()
-    finding = splice_at_c1([flagged(forward), backward], criteria=without_sealing())  # type: ignore[list-item]
+    finding = splice_at_c1([flagged(forward), backward], criteria=without_sealing())
     assert finding["outcome"] == "conforming"
 
 

@@ -1,0 +1,39 @@
+"""Recompute a project's chain of audit entries."""
+
+from uuid import UUID
+
+from sqlmodel import Session, col, select
+
+from service.storage.head import FIRST_HASH, audit_head, chain_hash
+from service.storage.tables import AuditEntry
+
+_ROWS_AT_ONCE = 1000
+
+
+def verify_chain(session: Session, project_id: UUID) -> int | None:
+    """Return the number of the first entry that is not as it was appended, None if the chain is whole.
+
+    The session must read everything as of one moment: the chain is held against the head row too, so that entries cut
+    off its end, or put there behind the head's back, are found.
+    """
+    last, head_hash = audit_head(session, project_id)
+    entries = session.exec(
+        select(AuditEntry)
+        .where(AuditEntry.project_id == project_id)
+        .order_by(col(AuditEntry.sequence))
+        .execution_options(yield_per=_ROWS_AT_ONCE)
+    )
+    expected, previous_hash = 1, FIRST_HASH
+    for entry in entries:
+        if entry.sequence != expected:
+            return min(entry.sequence, expected)
+        if expected > last or not _follows(entry, previous_hash):
+            return expected
+        expected, previous_hash = expected + 1, entry.hash
+    if expected <= last:
+        return expected
+    return None if previous_hash == head_hash else last
+
+
+def _follows(entry: AuditEntry, previous_hash: str) -> bool:
+    return entry.previous_hash == previous_hash and entry.hash == chain_hash(previous_hash, entry.entry)

@@ -1,0 +1,206 @@
+"""The work list: one item per act and place, each with what a crew needs to know."""
+
+from typing import Any
+
+import pytest
+
+from tests.factories import (
+    Body,
+    finished_fibre,
+    make_attenuation,
+    make_closure_state,
+    make_criteria,
+    make_design,
+    make_otdr,
+    make_splice,
+    make_terminal,
+)
+from tests.unit.judgement.judging import judge, only_item, sealed, spliced, work_of
+
+AFTER_SPLICE = "2025-03-04T08:00:00Z"
+LATER = "2025-03-05T08:00:00Z"
+AFTER_TEST = "2025-03-25T08:00:00Z"
+RETESTED = "2025-03-30T08:00:00Z"
+
+
+def interim(loss_db: float | None, **changes: Any) -> Body:
+    """Return a trace taken the day after splicing, with its loss at C1."""
+    return make_otdr(losses_db={"C1": loss_db}, **{"made_at": AFTER_SPLICE, **changes})
+
+
+def test_a_finished_fibre_has_nothing_left_to_do() -> None:
+    assert judge(finished_fibre()).document["work"] == []
+
+
+def test_an_untouched_fibre_asks_for_nothing_yet() -> None:
+    assert judge([]).document["work"] == []
+
+
+@pytest.mark.parametrize(("estimate_db", "work"), [(0.05, [("seal_and_test", "C1")]), (0.051, [("re_splice", "C1")])])
+def test_an_estimate_above_its_action_limit_asks_for_a_new_splice(
+    estimate_db: float, work: list[tuple[str, str]]
+) -> None:
+    assert work_of(judge([make_splice(estimate_db=estimate_db)])) == work
+
+
+def test_an_item_says_why_where_and_which_colours() -> None:
+    splice = make_splice(estimate_db=0.08, fibres=[3])
+    item = only_item(judge([splice], fibre=3))
+    assert item["because"] == "The estimate of 0.080 dB is above the action limit of 0.050 dB."
+    assert (item["fibre"], item["site_index"], item["position"], item["is_urgent"]) == (3, 1, 1, True)
+    assert (item["criteria"], item["records"]) == (["SPLICE-1550"], [splice["id"]])
+    assert (item["towards_a"]["tube_colour"], item["towards_a"]["fibre_colour"]) == ("blue", "green")
+    assert (item["towards_b"]["section"], item["towards_b"]["fibre_in_tube"]) == ("S2", 3)
+
+
+def test_an_item_shows_the_cable_fibres_of_both_sides_where_they_differ() -> None:
+    plan = {"site": "C1", "fibres": {"first": 1, "last": 1}, "action": "spliced", "to_cable_fibre": 12}
+    back = {"site": "C1", "fibres": {"first": 12, "last": 12}, "action": "spliced", "to_cable_fibre": 1}
+    item = only_item(judge([make_splice(estimate_db=0.08)], design=make_design(splice_plan=[plan, back])))
+    assert (item["towards_a"]["fibre_colour"], item["towards_b"]["fibre_colour"]) == ("blue", "aqua")
+
+
+def test_a_second_attempt_replaces_the_first() -> None:
+    again = make_splice(made_at=AFTER_SPLICE, attempt=2)
+    assert work_of(judge([make_splice(estimate_db=0.08), again])) == [("seal_and_test", "C1")]
+    worse = make_splice(made_at=AFTER_SPLICE, attempt=2, estimate_db=0.08)
+    assert work_of(judge([make_splice(), worse])) == [("re_splice", "C1")]
+
+
+def test_a_closure_that_is_sealed_is_no_longer_urgent() -> None:
+    bodies = [make_splice(estimate_db=0.08), make_closure_state()]
+    assert only_item(judge(bodies))["is_urgent"] is False
+    reopened = [*bodies, make_closure_state(state="opened", made_at=AFTER_TEST)]
+    assert only_item(judge(reopened))["is_urgent"] is True
+
+
+@pytest.mark.parametrize(("loss_db", "work"), [(0.3, [("seal_and_test", "C1")]), (0.301, [("re_splice", "C1")])])
+def test_an_interim_one_way_loss_above_its_action_limit_asks_for_a_new_splice(
+    loss_db: float, work: list[tuple[str, str]]
+) -> None:
+    assert work_of(judge([make_splice(), interim(loss_db)])) == work
+
+
+def test_both_directions_together_say_more_than_one_alone() -> None:
+    good = interim(-0.25, from_site="B", to_site="A")
+    assert work_of(judge([make_splice(), interim(0.35), good])) == [("seal_and_test", "C1")]
+    bad = interim(0.05, from_site="B", to_site="A")
+    item = only_item(judge([make_splice(), interim(0.25), bad]))
+    assert item["because"] == "The mean of both directions at 1550 nm is 0.1500 dB, above the limit of 0.100 dB."
+
+
+def test_a_new_splice_without_newer_evidence_removes_the_item() -> None:
+    again = make_splice(made_at=LATER, attempt=2)
+    assert work_of(judge([make_splice(), interim(0.4), again])) == [("seal_and_test", "C1")]
+
+
+def test_a_splice_elsewhere_does_not_remove_the_item() -> None:
+    elsewhere = make_splice(site="C2", made_at=LATER)
+    assert ("re_splice", "C1") in work_of(judge([make_splice(), interim(0.4), elsewhere]))
+
+
+def test_a_final_reading_that_conforms_overrules_the_estimate() -> None:
+    bodies = [body for body in finished_fibre() if (body["kind"], body.get("site")) != ("splice", "C1")]
+    assert work_of(judge([*bodies, make_splice(estimate_db=0.09)])) == []
+
+
+def test_a_final_loss_above_the_limit_asks_for_a_new_splice_until_it_is_made() -> None:
+    bodies = [*spliced(), *sealed()]
+    tests = [make_otdr(losses_db={"C1": 0.2}), make_otdr(from_site="B", to_site="A", losses_db={"C1": 0.2})]
+    item = only_item(judge([*bodies, *tests]))
+    assert (item["act"], item["site"], item["is_urgent"]) == ("re_splice", "C1", False)
+    assert "0.2000 dB" in item["because"]
+    assert item["records"] == [test["id"] for test in tests]
+    again = [make_closure_state(state="opened", made_at=AFTER_TEST), make_splice(made_at=AFTER_TEST, attempt=2)]
+    assert work_of(judge([*bodies, *tests, *again])) == [("seal_and_test", "C1")]
+
+
+def test_a_failed_proof_test_asks_for_a_new_splice() -> None:
+    item = only_item(judge([make_splice(proof_test_passed=False)]))
+    assert (item["act"], item["because"]) == ("re_splice", "The splice did not pass its proof test.")
+
+
+def test_several_causes_make_one_item() -> None:
+    item = only_item(judge([make_splice(proof_test_passed=False, estimate_db=0.09), interim(0.4)]))
+    assert item["because"].count(";") == 2
+
+
+def test_a_sleeve_is_shrunk_unless_the_splice_is_made_again() -> None:
+    assert work_of(judge([make_splice(sleeve_shrunk=False)])) == [("shrink_sleeve", "C1")]
+    assert work_of(judge([make_splice(sleeve_shrunk=False, estimate_db=0.09)])) == [("re_splice", "C1")]
+
+
+def test_no_test_is_asked_for_while_a_closure_is_open() -> None:
+    assert work_of(judge([*spliced(), make_closure_state()])) == [("seal_and_test", "C2")]
+
+
+def test_no_test_is_asked_for_while_a_joint_is_not_spliced() -> None:
+    bodies = [body for body in spliced() if body["site"] != "B"]
+    assert work_of(judge([*bodies, *sealed()])) == []
+
+
+def test_missing_tests_are_asked_for_once_per_end() -> None:
+    work = judge([*spliced(), *sealed()]).document["work"]
+    assert [(item["act"], item["site"]) for item in work] == [("test_missing", "A"), ("test_missing", "B")]
+    assert work[0]["because"] == "No OTDR trace A to B at 1550 nm; no attenuation test A to B at 1550 nm."
+    assert work[0]["criteria"] == ["SPLICE-1550", "TERM-1550", "OTDR-1550", "LINK-1550"]
+    assert "towards_a" not in work[0]
+    assert "towards_b" not in work[1]
+
+
+def test_only_the_missing_direction_is_asked_for() -> None:
+    bodies = [body for body in finished_fibre() if (body["kind"], body.get("from_site")) != ("otdr", "B")]
+    item = only_item(judge(bodies))
+    assert (item["act"], item["site"]) == ("test_missing", "B")
+    assert item["because"] == "No OTDR trace B to A at 1550 nm."
+
+
+def test_tests_before_a_rework_are_made_again() -> None:
+    rework = [
+        make_closure_state(state="opened", made_at=AFTER_TEST),
+        make_splice(made_at=AFTER_TEST, attempt=2),
+        make_closure_state(made_at=RETESTED),
+    ]
+    work = judge([*finished_fibre(), *rework]).document["work"]
+    assert [(item["act"], item["site"]) for item in work] == [("retest", "A"), ("retest", "B")]
+    assert work[0]["because"].startswith(
+        "OTDR trace A to B at 1550 nm does not count: tested before the fibre was last spliced"
+    )
+    assert len(work[0]["records"]) == 2
+
+
+def test_a_changed_cord_is_tested_again_with_the_way_to_do_it() -> None:
+    bodies = finished_fibre()
+    for body in bodies:
+        if body["kind"] == "otdr" and body["from_site"] == "B":
+            body["receive_cord"] = {**body["receive_cord"], "serial": "CORD-X"}
+    item = only_item(judge(bodies))
+    assert (item["act"], item["site"]) == ("retest", "A")
+    assert "leave the same cord at each end" in item["because"]
+
+
+def test_a_bad_connection_without_a_splice_is_cleaned_and_tested_again() -> None:
+    design = make_design()
+    design["sites"][0] = make_terminal("A", termination="factory_cord")
+    losses = {"A": 0.7}
+    bodies = [
+        *(body for body in spliced() if body["site"] != "A"),
+        *sealed(),
+        make_otdr(losses_db=losses),
+        make_otdr(from_site="B", to_site="A", losses_db=losses),
+        make_attenuation(),
+        make_attenuation(from_site="B", to_site="A"),
+    ]
+    item = only_item(judge(bodies, design=design))
+    assert (item["act"], item["site"]) == ("retest", "A")
+    assert "clean it and test again" in item["because"]
+
+
+def test_no_sealing_is_asked_for_where_the_criteria_do_not_ask_for_it() -> None:
+    criteria = make_criteria(final_after_sealing=False)
+    assert work_of(judge(spliced(), criteria=criteria)) == [("test_missing", "A"), ("test_missing", "B")]
+
+
+def test_work_comes_in_order_from_a() -> None:
+    bodies = [make_splice(site=site, estimate_db=0.09) for site in ("B", "C2", "A", "C1")]
+    assert [site for _, site in work_of(judge(bodies))] == ["A", "C1", "C2", "B"]

@@ -1,0 +1,99 @@
+"""Run the stack and play the demo's story on it, or leave it running for who wants to try."""
+
+import tempfile
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import httpx
+import orjson
+from rich.console import Console
+
+from service.vocabulary.words import TokenKind
+from worker.commands.parties import Parties, StoryBrokenError, agree_on_criteria, expect, open_project
+from worker.commands.stack import Stack, run_stack
+from worker.commands.story import SCENES, Story, tell_story
+from worker.commands.teller import Teller
+from worker.commands.verify import print_report, report_on
+
+
+def run_demo(console: Console, output: Path) -> bool:
+    """Play the story; tell whether all of it held."""
+    console.print("starting PostgreSQL, Redis, API, relay and worker", style="dim")
+    with run_stack() as stack:
+        teller = Teller(console, scenes=SCENES)
+        try:
+            with _parties(stack) as parties, tempfile.TemporaryDirectory() as queue, teller.running():
+                story = tell_story(parties, teller, Path(queue))
+                _leave(parties, story, stack, output)
+        except StoryBrokenError as error:
+            console.print(f"\nthe story does not hold: {error}", style="bold red", markup=False)
+            _print_logs(console, stack)
+            return False
+        return _verify(console, stack, output)
+
+
+def serve_demo(console: Console, *, port: int) -> None:
+    """Keep the stack running with the demo route described and nothing recorded."""
+    with run_stack(port=port) as stack, _parties(stack) as parties:
+        agree_on_criteria(parties)
+        console.print(f"API      {stack.base_url}/v1   (described at {stack.base_url}/docs)", highlight=False)
+        console.print(f"project  {parties.project_id}", highlight=False)
+        console.print(f"route    {parties.route_id}", highlight=False)
+        for kind, token in parties.tokens.items():
+            console.print(f"{kind.value:14}{token}", highlight=False)
+        console.print("Ctrl-C ends it; nothing is kept.", style="dim")
+        try:
+            threading.Event().wait()
+        except KeyboardInterrupt:
+            console.print("ending", style="dim")
+
+
+@contextmanager
+def _parties(stack: Stack) -> Iterator[Parties]:
+    with httpx.Client(base_url=stack.base_url, timeout=30) as http:
+        yield open_project(http, stack.administrator)
+
+
+def _leave(parties: Parties, story: Story, stack: Stack, output: Path) -> None:
+    """Leave the packages, the root to verify them with, the status and the notices."""
+    output.mkdir(parents=True, exist_ok=True)
+    for package in story.packages:
+        pdf = parties.call(TokenKind.ENGINEER, "GET", f"/v1/packages/{package['id']}/pdf")
+        expect(pdf.is_success, "the package can be fetched")
+        (output / _file_name(package)).write_bytes(pdf.content)
+    (output / "demonstration_root.pem").write_bytes(stack.authority.root_file.read_bytes())
+    _write_json(output / "status.json", parties.status())
+    _write_json(output / "notices.json", story.notices)
+
+
+def _verify(console: Console, stack: Stack, output: Path) -> bool:
+    console.print("\nThe packages, as anyone can verify them", style="bold")
+    is_good = True
+    for file in sorted(output.glob("package_*.pdf")):
+        report = report_on(file, trust=[stack.authority.root_file])
+        is_good &= report.is_good
+        print_report(console, file, report)
+    console.print(
+        f"\n{output}/ holds the packages, demonstration_root.pem, status.json and notices.json.\n"
+        f"route-acceptance verify {output}/package_….pdf --trust {output}/demonstration_root.pem",
+        style="dim",
+        highlight=False,
+    )
+    return is_good
+
+
+def _file_name(package: Any) -> str:
+    return f"package_{package['number'].replace('/', '_')}.pdf"
+
+
+def _write_json(file: Path, document: Any) -> None:
+    file.write_bytes(orjson.dumps(document, option=orjson.OPT_INDENT_2) + b"\n")
+
+
+def _print_logs(console: Console, stack: Stack) -> None:
+    for log in sorted(stack.logs.glob("*.log")):
+        lines = log.read_text(errors="replace").splitlines()[-10:]
+        console.print("\n".join([f"[{log.name}]", *lines]), markup=False, highlight=False)

@@ -1,0 +1,35 @@
+"""The demo's files, and the field client that its crew uses: both are the documentation that users read."""
+
+import importlib.util
+import sys
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import orjson
+
+_EXAMPLES = Path(__file__).parents[2] / "openapi_examples"
+
+
+class ScenarioMissingError(RuntimeError):
+    """The folder `openapi_examples` is not beside the code."""
+
+
+def read_scenario(name: str) -> Any:
+    """Return a file of the demo route."""
+    path = _EXAMPLES / "demo" / f"{name}.json"
+    if not path.exists():
+        raise ScenarioMissingError(f"{path} is missing: run the demo from a checkout of the project.")
+    return orjson.loads(path.read_bytes())
+
+
+def load_field_client() -> ModuleType:
+    """Return the field client's module; it stands outside the packages because field apps copy it."""
+    name = "field_client"
+    specification = importlib.util.spec_from_file_location(name, _EXAMPLES / f"{name}.py")
+    if specification is None or specification.loader is None:
+        raise ScenarioMissingError(f"{_EXAMPLES / name}.py is missing.")
+    module = importlib.util.module_from_spec(specification)
+    sys.modules[name] = module
+    specification.loader.exec_module(module)
+    return module

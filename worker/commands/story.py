@@ -1,0 +1,223 @@
+"""The demo's story: a route from the first splice to the second notice, each step as its party would take it."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from service.vocabulary.words import TokenKind
+from worker.commands.parties import Parties, agree_on_criteria, expect
+from worker.commands.scenario import read_scenario
+from worker.commands.teller import Teller
+
+SCENES = 9
+_CONCESSION = {
+    "criterion": "splice-1550",
+    "fibre": 20,
+    "site": "C5",
+    "position": 1,
+    "reason": "The closure is under a road that is closed only on Sundays.",
+}
+_CREW, _CONTRACTOR, _ENGINEER, _BILLING = (
+    TokenKind.CREW,
+    TokenKind.CONTRACTOR,
+    TokenKind.ENGINEER,
+    TokenKind.BILLING,
+)
+
+
+class Story:
+    """The parties, what they have made so far, and who tells it."""
+
+    def __init__(self, parties: Parties, teller: Teller, queue: Path) -> None:
+        self._parties, self._teller, self._queue = parties, teller, queue
+        self.packages: list[Any] = []
+        self.notices: list[Any] = []
+
+    def play(self) -> None:
+        """Play every scene; the first claim that does not hold ends it."""
+        self._agree()
+        self._splice()
+        self._splice_again()
+        self._seal_and_test()
+        self._submit_with_a_concession()
+        self._decide_segment_by_segment()
+        self._repair()
+        self._submit_again()
+        self._bill()
+        self._teller.done()
+
+    def _agree(self) -> None:
+        self._teller.scene("Criteria are agreed before anything is measured")
+        version = agree_on_criteria(self._parties)
+        design, criteria = read_scenario("route"), read_scenario("criteria")
+        closures = sum(site["kind"] == "splice_closure" for site in design["sites"])
+        self._teller.say(
+            "contractor", f"describes {design['name']}: {design['fibre_count']} fibres, {closures} closures"
+        )
+        self._teller.say("engineer", f"sets {len(criteria['criteria'])} criteria, version {version}")
+        self._teller.say("contractor", "acknowledges them: the route is judged by this version")
+
+    def _splice(self) -> None:
+        self._teller.scene("The crew splices, and posts what the splicer showed before its lid opened")
+        records = read_scenario("01_splicing")["records"]
+        self._send("first", records)
+        self._teller.say("field app", f"{len(records)} records stored")
+        again = self._post(records)
+        repeated = sum(one["outcome"] == "already_stored" for one in again["results"])
+        expect(repeated == len(records), "a repeated batch is stored once")
+        self._teller.say("field app", f"the answer was lost on the way; all {repeated} again: already stored")
+        conflict = self._post(read_scenario("conflict")["records"])
+        expect([one["outcome"] for one in conflict["results"]] == ["conflict"], "other content is a conflict")
+        self._teller.say(
+            "field app", f"one id with other content: {conflict['results'][0]['problem']['title'].lower()}"
+        )
+        work = self._parties.worklist("re_splice")
+        expect([(item["site"], item["fibre"]) for item in work] == [("C2", 7), ("C4", 18)], "two splices are over")
+        expect(all(item["is_urgent"] for item in work), "their closures are still open")
+        self._teller.say("work list", f"{len(work)} to splice again while the closures are open")
+        self._teller.show_work(work)
+
+    def _splice_again(self) -> None:
+        self._teller.scene("The crew splices the two again, before the lids are shut")
+        self._send("again", read_scenario("02_re_splices")["records"])
+        expect(not self._parties.worklist("re_splice"), "nothing is left to splice again")
+        self._teller.say("work list", "nothing to splice again")
+
+    def _seal_and_test(self) -> None:
+        self._teller.scene("The closures are sealed; every fibre is tested, both ways, at both wavelengths")
+        for name, what in (
+            ("03_sealing", "closures sealed"),
+            ("04_otdr", "OTDR traces"),
+            ("05_attenuation", "losses by source and meter"),
+        ):
+            records = read_scenario(name)["records"]
+            self._send(name, records)
+            self._teller.say("field app", f"{len(records)} {what}")
+        status = self._parties.status()
+        expect(_standing(status) == {"west": "conforming", "east": "nonconforming"}, "the east has one bad splice")
+        self._teller.say("judge", f"verdict {status['verdict_digest'][:16]}…")
+        self._teller.show_segments(status)
+        self._teller.show_work(self._parties.worklist("re_splice"))
+
+    def _submit_with_a_concession(self) -> None:
+        self._teller.scene("The contractor submits both segments and asks a concession for the one splice")
+        bare = self._submission(["west", "east"], [])
+        expect(bare.status_code == 422, "a nonconforming finding needs a concession")
+        self._teller.say("service", f"without it: {bare.status_code}, {bare.json()['detail']}")
+        package = self._issue(self._submission(["west", "east"], [_CONCESSION]))
+        self._teller.say("contractor", f"asks: {_CONCESSION['reason']}")
+        self._teller.say("service", f"package {package['number']} judged from scratch, drawn, signed, read back")
+
+    def _decide_segment_by_segment(self) -> None:
+        self._teller.scene("The engineer accepts one segment and refuses the other")
+        reason = "No concession for a pinched fibre: open C5 and splice fibre 20 again."
+        self._decide({"west": "accepted", "east": "refused"}, reason)
+        self._teller.say("engineer", f"east refused: {reason}")
+        status = self._parties.status()
+        expect(_standing(status) == {"west": "accepted", "east": "refused"}, "the decision stands")
+        self._teller.show_segments(status)
+
+    def _repair(self) -> None:
+        self._teller.scene("The crew opens C5, splices fibre 20 again, seals, and tests every fibre anew")
+        self._send("repair", read_scenario("06_repair")["records"])
+        waiting = self._parties.worklist("retest")
+        self._teller.say("work list", f"{len(waiting)} fibres to test again: an opened closure voids their tests")
+        expect(waiting, "an opened closure voids tests")
+        self._send("retest", read_scenario("07_retest")["records"])
+        expect(not self._parties.worklist(), "nothing is left to do")
+        self._teller.say("work list", "empty")
+
+    def _submit_again(self) -> None:
+        self._teller.scene("The second submission is accepted")
+        package = self._issue(self._submission(["east"], []))
+        self._decide({"east": "accepted"}, None)
+        self._teller.say("engineer", f"accepts package {package['number']}")
+        status = self._parties.status()
+        expect(_standing(status) == {"west": "accepted", "east": "accepted"}, "both segments are accepted")
+        self._teller.show_segments(status)
+
+    def _bill(self) -> None:
+        self._teller.scene("Billing reads its notices, each once")
+        path = f"/v1/projects/{self._parties.project_id}/notices"
+        page = self._parties.ask(_BILLING, "GET", path)
+        self.notices = page["notices"]
+        expect([one["data"]["segment_id"] for one in self.notices] == ["west", "east"], "two segments, two notices")
+        more = self._parties.ask(_BILLING, "GET", path, params={"after": page["last"]})
+        expect(not more["notices"], "nothing is told twice")
+        self._teller.show(
+            ("notice", "segment", "item", "cable m", "fibre m", "splices", "terminations", "package"),
+            [_notice_row(one) for one in self.notices],
+        )
+
+    def _send(self, name: str, records: list[Any]) -> None:
+        app = self._parties.field_app(self._queue / name)
+        for record in records:
+            app.add(record)
+        expect(app.send() == 0 and not app.held(), f"every record of {name} is stored")
+
+    def _post(self, records: list[Any]) -> Any:
+        path = f"/v1/routes/{self._parties.route_id}/records"
+        return self._parties.ask(
+            _CREW, "POST", path, json={"sent_at": datetime.now(UTC).isoformat(), "records": records}
+        )
+
+    def _submission(self, segments: list[str], concessions: list[Any]) -> Any:
+        form = {
+            "segments": segments,
+            "verdict_digest": self._parties.status()["verdict_digest"],
+            "responsible_person": "p-1c9",
+            "concessions": concessions,
+        }
+        return self._parties.call(_CONTRACTOR, "POST", f"/v1/routes/{self._parties.route_id}/submissions", json=form)
+
+    def _issue(self, submission: Any) -> Any:
+        expect(submission.status_code == 202, submission.text)
+        where = submission.headers["Location"]
+        issued = self._parties.wait_for(
+            lambda: self._parties.ask(_CONTRACTOR, "GET", where), lambda answer: answer["state"] != "queued"
+        )
+        expect(issued["state"] == "issued", f"the package is made: {issued['problem']}")
+        package = self._parties.ask(_ENGINEER, "GET", f"/v1/packages/{issued['package_id']}")
+        self.packages.append(package)
+        return package
+
+    def _decide(self, words: dict[str, str], reason: str | None) -> None:
+        package = self.packages[-1]
+        path = f"/v1/packages/{package['id']}"
+        form = {"package_sha256": package["certified_sha256"], "segments": words}
+        seen = self._parties.call(_ENGINEER, "GET", path).headers["ETag"]
+        self._parties.ask(
+            _ENGINEER,
+            "POST",
+            f"{path}/decision",
+            json=form if reason is None else {**form, "reason": reason},
+            headers={"If-Match": seen},
+        )
+        self.packages[-1] = self._parties.wait_for(
+            lambda: self._parties.ask(_ENGINEER, "GET", path), lambda answer: answer["countersigned_sha256"]
+        )
+
+
+def tell_story(parties: Parties, teller: Teller, queue: Path) -> Story:
+    """Play the story and return what it made."""
+    story = Story(parties, teller, queue)
+    story.play()
+    return story
+
+
+def _standing(status: Any) -> dict[str, str]:
+    return {segment["id"]: segment["status"] for segment in status["segments"]}
+
+
+def _notice_row(notice: Any) -> tuple[str, ...]:
+    data = notice["data"]
+    return (
+        str(int(notice["sequence"])),
+        data["segment_id"],
+        data["billing_item"],
+        data["cable_length_m"],
+        data["fibre_length_m"],
+        str(data["splices"]),
+        str(data["terminations"]),
+        data["package_number"],
+    )

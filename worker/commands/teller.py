@@ -1,0 +1,98 @@
+"""How the story is told in the terminal: who did what, and how far it has come."""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.table import Table
+from rich.text import Text
+
+_WHO_WIDTH = 11
+_MARKS = {"conforming": "●", "accepted": "●", "nonconforming": "○", "refused": "○"}
+
+
+class Teller:
+    """Prints what happens above a progress bar."""
+
+    def __init__(self, console: Console, *, scenes: int) -> None:
+        self._console = console
+        self._progress = Progress(
+            TextColumn("{task.description}"),
+            BarColumn(bar_width=30),
+            MofNCompleteColumn(),
+            TimeElapsedColumn(),
+            console=console,
+            transient=True,
+        )
+        self._task = self._progress.add_task("", total=scenes)
+
+    @contextmanager
+    def running(self) -> Iterator[None]:
+        """Show the bar while the block runs."""
+        with self._progress:
+            yield
+
+    def scene(self, title: str) -> None:
+        """Begin a scene; the one before it held."""
+        if self._progress.tasks[0].description:
+            self._progress.advance(self._task)
+        self._progress.update(self._task, description=title)
+        self._console.print()
+        self._console.print(Text(title, style="bold"))
+
+    def done(self) -> None:
+        """Say that the last scene held."""
+        self._progress.advance(self._task)
+
+    def say(self, who: str, what: str) -> None:
+        """Say what somebody did or heard."""
+        table = Table.grid(padding=(0, 1))
+        table.add_column(width=_WHO_WIDTH, style="cyan", justify="right")
+        table.add_column()
+        table.add_row(who, Text(what))
+        self._console.print(table)
+
+    def show(self, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+        """Show a table under what was said."""
+        table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim")
+        for heading in headings:
+            table.add_column(heading)
+        for row in rows:
+            table.add_row(*(Text(cell) for cell in row))
+        self._console.print(Padding(table, (0, 0, 0, _WHO_WIDTH + 1)))
+
+    def show_work(self, items: Sequence[Any]) -> None:
+        """Show what a crew has to do, with the colours it sees."""
+        self.show(
+            ("site", "do", "tube", "fibre", "because"),
+            [(item["site"], _act(item), *_colours(item), item["because"]) for item in items],
+        )
+
+    def show_segments(self, status: Any) -> None:
+        """Show where each segment is."""
+        rows = [
+            (
+                f"{_MARKS.get(segment['status'], '◌')} {segment['status']}",
+                segment["id"],
+                segment["name"],
+                *(str(segment["counts"][outcome]) for outcome in ("conforming", "nonconforming", "undetermined")),
+            )
+            for segment in status["segments"]
+        ]
+        self.show(("status", "segment", "", "conforming", "nonconforming", "undetermined"), rows)
+
+
+def _act(item: Any) -> str:
+    words: str = item["act"].replace("_", " ")
+    return f"{words}, now: lid open" if item["is_urgent"] else words
+
+
+def _colours(item: Any) -> tuple[str, str]:
+    local = item.get("towards_b") or item["towards_a"]
+    return (
+        f"{local['tube']} {local['tube_colour']}",
+        f"{local['fibre_in_tube']} {local['fibre_colour']} (route fibre {item['fibre']})",
+    )
