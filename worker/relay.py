@@ -14,11 +14,11 @@ import structlog
 from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 
-from service.storage.jobs import DUE_CHANNEL, JobKind, claim_hints, seconds_to_next
+from service.storage.jobs import DUE_CHANNEL, JobKind, claim_hints, forget_hints, seconds_to_next
 from service.storage.session import transaction
 
-# A sweep without any word from the database: what a lost connection may have missed.
-_LONGEST_WAIT_S = 5.0
+# A sweep without any word from the database: what a lost connection may have missed. Also how late a stop is seen.
+_LONGEST_WAIT_S = 1.0
 _AFTER_FAILURE_S = 1.0
 
 log = structlog.get_logger()
@@ -49,8 +49,14 @@ class Relay:
         """Hint at everything that is due and return how many hints were taken."""
         with transaction(self._engine) as session:
             hints = claim_hints(session, again_after=self._again_after)
-            for job_id, kind in hints:
+        # After commit: a queue that hangs would otherwise keep the jobs' rows locked, and postings waiting for them.
+        for index, (job_id, kind) in enumerate(hints):
+            try:
                 self._hint(kind, job_id)
+            except HintNotTakenError:
+                with transaction(self._engine) as session:
+                    forget_hints(session, [job_id for job_id, _ in hints[index:]])
+                raise
         return len(hints)
 
     def _listen(self, stop: threading.Event) -> None:

@@ -1,5 +1,6 @@
 """Recompute a project's chain of audit entries."""
 
+from collections.abc import Iterable
 from uuid import UUID
 
 from sqlmodel import Session, col, select
@@ -17,12 +18,12 @@ def verify_chain(session: Session, project_id: UUID) -> int | None:
     off its end, or put there behind the head's back, are found.
     """
     last, head_hash = audit_head(session, project_id)
-    entries = session.exec(
-        select(AuditEntry)
-        .where(AuditEntry.project_id == project_id)
-        .order_by(col(AuditEntry.sequence))
-        .execution_options(yield_per=_ROWS_AT_ONCE)
-    )
+    in_order = select(AuditEntry).where(AuditEntry.project_id == project_id).order_by(col(AuditEntry.sequence))
+    with session.exec(in_order.execution_options(yield_per=_ROWS_AT_ONCE)) as entries:
+        return _first_bad(entries, last=last, head_hash=head_hash)
+
+
+def _first_bad(entries: Iterable[AuditEntry], *, last: int, head_hash: str) -> int | None:
     expected, previous_hash = 1, FIRST_HASH
     for entry in entries:
         if entry.sequence != expected:

@@ -1,7 +1,6 @@
 """What billing hears of an accepted segment: a CloudEvents 1.0 body with the quantities that are paid for."""
 
 from collections.abc import Sequence
-from decimal import Decimal
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -12,10 +11,8 @@ from service.storage.head import NoticeDraft
 from service.storage.routes import layout_of
 from service.storage.tables import Acceptance, Notice
 from service.vocabulary.canonical import canonical_json
-from service.vocabulary.design import Segment
-from service.vocabulary.layout import UM_PER_M, Layout
+from service.vocabulary.paid import quantities_of
 from service.vocabulary.quantities import canonical_time
-from service.vocabulary.words import JointKind
 
 SEGMENT_ACCEPTED = "segment.accepted"
 
@@ -27,7 +24,7 @@ def accepted_notice(
     route, package = case.route, case.package
     layout = layout_of(session, route, revision=case.submission.design_revision)
     segment = next(one for one in layout.design.segments if one.id == acceptance.segment_id)
-    notice_id = uuid4()
+    paid, notice_id = quantities_of(layout, segment), uuid4()
     data = {
         "route_id": route.id,
         "route_code": route.code,
@@ -38,7 +35,12 @@ def accepted_notice(
         "package_number": package.number,
         "package_sha256": package.certified_sha256,
         "accepted_at": canonical_time(acceptance.accepted_at),
-        **quantities_of(layout, segment, granted),
+        "cable_length_m": paid.cable_length_m,
+        "fibre_length_m": paid.fibre_length_m,
+        "splices": paid.splices,
+        "terminations": paid.terminations,
+        "fibres_accepted": paid.fibres,
+        "fibres_conceded": len({one["fibre"] for one in granted}),
     }
 
     def body(sequence: int) -> str:
@@ -64,28 +66,6 @@ def accepted_notice(
         acceptance_number=acceptance.number,
         body=body,
     )
-
-
-def quantities_of(layout: Layout, segment: Segment, granted: Sequence[dict[str, Any]]) -> dict[str, Any]:
-    """Return what is paid for in a segment: lengths by design, joints of the fibres in scope, conceded fibres."""
-    fibres = [fibre for numbers in segment.fibres for fibre in numbers.numbers()]
-    joints = [joint for fibre in fibres for joint in layout.joints_of(fibre) if joint.segment == segment.id]
-    lengths = dict(zip((one.id for one in layout.design.sections), layout.section_lengths_um, strict=True))
-    fibre_um = sum(lengths[section] for section in segment.sections) * len(fibres)
-    cable_m = sum(
-        Decimal(str(one.cable_length_m)) + Decimal(str(one.slack_m))
-        for one in layout.design.sections
-        if one.id in segment.sections
-    )
-    conceded = {one["fibre"] for one in granted}
-    return {
-        "cable_length_m": f"{cable_m:.2f}",
-        "fibre_length_m": f"{Decimal(fibre_um) / UM_PER_M:.2f}",
-        "splices": sum(joint.kind is JointKind.SPLICE for joint in joints),
-        "terminations": sum(joint.kind is JointKind.PAIR for joint in joints),
-        "fibres_accepted": len(fibres),
-        "fibres_conceded": len(conceded),
-    }
 
 
 def notices_after(session: Session, project_id: UUID, sequence: int, *, limit: int) -> Sequence[Notice]:

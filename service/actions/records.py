@@ -1,6 +1,6 @@
 """Accept records: each is stored or refused by itself, and sending a batch again changes nothing."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -8,7 +8,7 @@ from typing import Any
 from uuid import UUID
 
 from pydantic import ValidationError
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 
 from service.actions.caller import Caller
 from service.actions.fitting import check_fit
@@ -25,13 +25,17 @@ from service.storage.routes import (
     parse_criteria,
     raise_version,
 )
-from service.storage.tables import Route
+from service.storage.tables import Record as StoredRecord
+from service.storage.tables import RecordFibre, Route
 from service.vocabulary.canonical import canonical_json, digest_of, sha256_hex
 from service.vocabulary.criteria import Voiding
 from service.vocabulary.design_rules import Fault
 from service.vocabulary.record import RECORD, ClosureStateRecord, Record, SpliceRecord, canonical_record, fibres_of
 from service.vocabulary.touching import touched_fibres
 from service.vocabulary.validation import faults_of
+
+# Stands for the digest of a record that is stored, but not on the route it was posted to: no content has it.
+_OF_ANOTHER_ROUTE = "of another route"
 
 
 class Receipt(StrEnum):
@@ -74,7 +78,7 @@ def accept_records(
     route = find_route(session, caller.projects, route_id)
     answers: dict[int, Answer] = {}
     posted = list(_read(items, answers))
-    known = known_digests(session, route.project_id, {item.record.id for item in posted})
+    known = _digests_here(session, route, {item.record.id for item in posted})
     fresh = [item for item in posted if not _answer_known(item, known, answers)]
     if fresh:
         fresh = list(_fitting(session, route, fresh, caller.now, answers))
@@ -110,6 +114,25 @@ def _claimed_id(item: Any) -> str | None:
         return None
 
 
+def _digests_here(session: Session, route: Route, ids: Collection[UUID]) -> dict[UUID, str]:
+    known = known_digests(session, route.project_id, ids)
+    if not known:
+        return known
+    away = select(StoredRecord.id).where(
+        StoredRecord.project_id == route.project_id, StoredRecord.route_id != route.id, col(StoredRecord.id).in_(known)
+    )
+    elsewhere = set(session.exec(away))
+    if elsewhere:
+        # A lid's record is on every route through its closure, whichever it was posted to.
+        linked = select(RecordFibre.record_id).where(
+            RecordFibre.project_id == route.project_id,
+            RecordFibre.route_id == route.id,
+            col(RecordFibre.record_id).in_(elsewhere),
+        )
+        elsewhere.difference_update(session.exec(linked).all())
+    return known | dict.fromkeys(elsewhere, _OF_ANOTHER_ROUTE)
+
+
 def _answer_known(item: _Posted, known: Mapping[UUID, str], answers: dict[int, Answer]) -> bool:
     sha256 = known.get(item.record.id)
     if sha256 is None:
@@ -117,7 +140,8 @@ def _answer_known(item: _Posted, known: Mapping[UUID, str], answers: dict[int, A
     if sha256 == item.sha256:
         answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.ALREADY_STORED)
     else:
-        error = RecordConflictError(f"Record {item.record.id} is stored with other content; a correction replaces it.")
+        where = "on another route" if sha256 == _OF_ANOTHER_ROUTE else "with other content; a correction replaces it"
+        error = RecordConflictError(f"Record {item.record.id} is stored {where}.")
         answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.CONFLICT, error=error)
     return True
 
@@ -143,7 +167,7 @@ def _store(session: Session, batch: _Batch, items: Sequence[_Posted], answers: d
     rows = [_row(item, batch) for item in first.values()]
     new = add_records(session, rows)
     stored = [first[id_] for id_ in first if id_ in new]
-    known = known_digests(session, route.project_id, set(first) - new) | {i.record.id: i.sha256 for i in stored}
+    known = _digests_here(session, route, set(first) - new) | {i.record.id: i.sha256 for i in stored}
     for item in items:
         if item.record.id in new and item is first[item.record.id]:
             answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.STORED)

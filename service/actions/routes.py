@@ -14,6 +14,7 @@ from service.storage.tables import DesignRevision, Fibre, Project, Route, RouteS
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.design import Design
 from service.vocabulary.design_rules import Fault, faults_in
+from service.vocabulary.validation import MOST_FAULTS
 
 
 def describe_route(session: Session, caller: Caller, project: Project, design: Design) -> tuple[Route, bool]:
@@ -55,7 +56,7 @@ def revise_design(session: Session, caller: Caller, route_id: UUID, design: Desi
 def _checked(design: Design) -> bytes:
     faults = faults_in(design)
     if faults:
-        raise BodyInvalidError("The design is not one that can be built.", faults=faults)
+        raise BodyInvalidError("The design is not one that can be built.", faults=faults[:MOST_FAULTS])
     return canonical_json(design.model_dump(exclude_none=True))
 
 

@@ -15,7 +15,7 @@ def read_examples() -> dict[str, dict[str, Any]]:
     return {
         folder.name: {path.stem: orjson.loads(path.read_bytes()) for path in sorted(folder.glob("*.json"))}
         for folder in sorted(FOLDER.glob("*"))
-        if folder.is_dir() and folder.name != "demo"
+        if folder.is_dir() and folder.name not in {"demo", "__pycache__"}
     }
 
 
@@ -29,10 +29,13 @@ def add_examples(document: dict[str, Any]) -> None:
 
 
 def _show(operation: dict[str, Any], case: str, example: dict[str, Any]) -> None:
-    if "body" in example and "requestBody" in operation:
-        content = operation["requestBody"]["content"]["application/json"]
-        content.setdefault("examples", {})[case] = {"summary": example["summary"], "value": example["body"]}
-    answer = operation["responses"].get(str(example["status"]), operation["responses"]["default"])
-    for media in answer.get("content", {}).values():
-        if "answer" in example:
-            media.setdefault("examples", {})[case] = {"summary": example["summary"], "value": example["answer"]}
+    if "body" in example:
+        _add(operation["requestBody"], case, example, value=example["body"])
+    if "answer" in example:
+        responses = operation["responses"]
+        _add(responses.get(str(example["status"]), responses["default"]), case, example, value=example["answer"])
+
+
+def _add(place: dict[str, Any], case: str, example: dict[str, Any], *, value: Any) -> None:
+    for media in place["content"].values():
+        media.setdefault("examples", {})[case] = {"summary": example["summary"], "value": value}

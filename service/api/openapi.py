@@ -1,5 +1,6 @@
 """The served OpenAPI document: problems as they are answered, and the one body that is described by hand."""
 
+from copy import deepcopy
 from typing import Any
 
 from fastapi import FastAPI
@@ -7,6 +8,7 @@ from fastapi.openapi.utils import get_openapi
 
 from service.api.examples import add_examples
 from service.api.forms import Problem, RecordBatch
+from service.settings import MAX_BATCH
 from service.vocabulary.record import RECORD
 
 DESCRIPTION = """Turns a fibre crew's splice and test records into an accepted, paid route.
@@ -20,10 +22,28 @@ Loss is in dB and positive for a loss; reflectance is at most 0 dB, return loss 
 an offset. Every answer that is not 2xx or 304 is an RFC 9457 problem. Within /v1 only optional input is added."""
 
 _SCHEMA_REF = "#/components/schemas/{model}"
-_PROBLEM = {
-    "description": "The request was refused: an RFC 9457 problem.",
-    "content": {"application/problem+json": {"schema": {"$ref": _SCHEMA_REF.format(model="Problem")}}},
+_TEXT = {"schema": {"type": "string"}}
+_LOCATION = {"Location": _TEXT | {"description": "Where the thing is that was made."}}
+_ETAG = {"ETag": _TEXT | {"description": "Names this state of what was read; a strong tag."}}
+_NEXT = {"Link": _TEXT | {"description": 'The next page, as rel="next" (RFC 8288); none on the last.'}}
+_RETRY = {"Retry-After": _TEXT | {"description": "Seconds to wait before asking for it."}}
+_HEADERS = {
+    "open_project": {"201": _LOCATION},
+    "issue_token": {"201": _LOCATION},
+    "set_criteria": {"201": _LOCATION},
+    "describe_route": {"201": _LOCATION},
+    "submit": {"202": _LOCATION | _RETRY},
+    "read_records": {"200": _NEXT},
+    "read_findings": {"200": _NEXT},
+    "read_notices": {"200": _NEXT},
+    "read_acceptance": {"200": _ETAG, "304": _ETAG},
+    "read_fibre": {"200": _ETAG},
+    "read_package": {"200": _ETAG},
+    "read_pdf": {"200": _ETAG},
+    "read_package_findings": {"200": _ETAG},
 }
+# These answer 200 where the same was there already.
+_REPEATABLE = ("open_project", "set_criteria", "describe_route")
 
 
 def install_document(app: FastAPI) -> None:
@@ -31,13 +51,14 @@ def install_document(app: FastAPI) -> None:
 
     def document() -> dict[str, Any]:
         if app.openapi_schema is None:
-            app.openapi_schema = _make_document(app)
+            app.openapi_schema = make_document(app)
         return app.openapi_schema
 
     app.openapi = document  # type: ignore[method-assign]
 
 
-def _make_document(app: FastAPI) -> dict[str, Any]:
+def make_document(app: FastAPI) -> dict[str, Any]:
+    """Return the application's OpenAPI document, with the examples in it."""
     document = get_openapi(
         title=app.title, version=app.version, description=app.description, routes=app.routes, openapi_version="3.1.0"
     )
@@ -47,18 +68,20 @@ def _make_document(app: FastAPI) -> dict[str, Any]:
     _define(schemas, "Problem", Problem.model_json_schema(ref_template=_SCHEMA_REF))
     _define(schemas, "Record", RECORD.json_schema(ref_template=_SCHEMA_REF))
     batch = RecordBatch.model_json_schema(ref_template=_SCHEMA_REF)
-    batch["properties"]["records"]["items"] = {"$ref": _SCHEMA_REF.format(model="Record")}
-    batch["properties"]["records"]["maxItems"] = 500
+    batch["properties"]["records"] |= {"items": _reference("Record"), "maxItems": MAX_BATCH}
     _define(schemas, "RecordBatch", batch)
-    document["paths"]["/v1/routes/{route_id}/records"]["post"]["requestBody"] = {
-        "required": True,
-        "content": {"application/json": {"schema": {"$ref": _SCHEMA_REF.format(model="RecordBatch")}}},
-    }
-    for path, operations in document["paths"].items():
-        for operation in operations.values():
-            _say_how_it_answers(path, operation)
+    for path in document["paths"].values():
+        for operation in path.values():
+            _say_how_it_answers(operation)
+            if operation["operationId"] == "post_records":
+                content = {"application/json": {"schema": _reference("RecordBatch")}}
+                operation["requestBody"] = {"required": True, "content": content}
     add_examples(document)
     return document
+
+
+def _reference(model: str) -> dict[str, str]:
+    return {"$ref": _SCHEMA_REF.format(model=model)}
 
 
 def _define(schemas: dict[str, Any], name: str, schema: dict[str, Any]) -> None:
@@ -66,12 +89,16 @@ def _define(schemas: dict[str, Any], name: str, schema: dict[str, Any]) -> None:
     schemas[name] = schema
 
 
-def _say_how_it_answers(path: str, operation: dict[str, Any]) -> None:
-    responses = operation["responses"]
+def _say_how_it_answers(operation: dict[str, Any]) -> None:
+    name, responses = operation["operationId"], operation["responses"]
     responses.pop("422", None)
-    responses["default"] = _PROBLEM
-    if path.endswith("/acceptance") and "route_id" in path:
+    if name in _REPEATABLE:
+        responses["200"] = {"description": "It was there already.", "content": deepcopy(responses["201"]["content"])}
+    if name == "read_acceptance":
         responses["304"] = {"description": "Nothing has changed since the ETag in If-None-Match."}
-    for status, response in responses.items():
-        if status in {"201", "202"}:
-            response.setdefault("headers", {})["Location"] = {"schema": {"type": "string"}}
+    for status, headers in _HEADERS.get(name, {}).items():
+        responses[status]["headers"] = headers
+    responses["default"] = {
+        "description": "The request was refused: an RFC 9457 problem.",
+        "content": {"application/problem+json": {"schema": _reference("Problem")}},
+    }

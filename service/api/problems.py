@@ -76,7 +76,9 @@ async def _http(request: Request, error: Exception) -> JSONResponse:
 def _methods_at(request: Request) -> list[str]:
     # The framework names the methods of the first operation at a path only; RFC 9110, 15.5.6 asks for all.
     operations: Sequence[APIRoute] = request.app.state.operations
-    return sorted({method for one in operations if one.path_regex.match(request.url.path) for method in one.methods})
+    return sorted(
+        {method for one in operations if one.path_regex.match(request.url.path) for method in one.methods or ()}
+    )
 
 
 async def _database(request: Request, error: Exception) -> JSONResponse:

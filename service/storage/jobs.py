@@ -4,7 +4,7 @@ A job is idle (nothing to do), due, leased (a worker has it until a time), done,
 Times are the database's, so that hosts with different clocks agree.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from enum import StrEnum
@@ -17,6 +17,7 @@ from sqlmodel import Session, col, select
 from service.storage.tables import Job
 
 DUE_CHANNEL = "job_due"
+_LONGEST_DELAY_S = 300
 
 
 class JobKind(StrEnum):
@@ -126,15 +127,16 @@ def release(session: Session, lease: Lease, state: JobState, *, delay: timedelta
         wake_relay(session)
 
 
-def fail(session: Session, lease: Lease, reason: str, *, max_attempts: int) -> JobState:
-    """Put a failed job back with a growing delay, or park it after so many attempts; say which."""
-    if lease.attempts >= max_attempts:
-        _write_held(session, lease, state=JobState.PARKED.value, last_error=reason)
-        return JobState.PARKED
-    delay = timedelta(seconds=min(2**lease.attempts, 300))
+def put_back(session: Session, lease: Lease, reason: str) -> None:
+    """Put a failed job back with a delay that grows with its attempts."""
+    delay = timedelta(seconds=min(2**lease.attempts, _LONGEST_DELAY_S))
     _write_held(session, lease, state=JobState.DUE.value, due_at=func.now() + delay, last_error=reason)
     wake_relay(session)
-    return JobState.DUE
+
+
+def park(session: Session, lease: Lease, reason: str) -> None:
+    """Give a job up, with the reason, until something makes it due anew."""
+    _write_held(session, lease, state=JobState.PARKED.value, last_error=reason)
 
 
 def hold(session: Session, lease: Lease) -> None:
@@ -161,6 +163,11 @@ def claim_hints(session: Session, *, again_after: timedelta, limit: int = 100) -
     if rows:
         session.execute(update(Job).where(col(Job.id).in_([row.id for row in rows])).values(hinted_at=func.now()))
     return [(row.id, JobKind(row.kind)) for row in rows]
+
+
+def forget_hints(session: Session, job_ids: Collection[UUID]) -> None:
+    """Say that hints were not given after all."""
+    session.execute(update(Job).where(col(Job.id).in_(job_ids)).values(hinted_at=None))
 
 
 def seconds_to_next(session: Session, *, again_after: timedelta) -> float | None:

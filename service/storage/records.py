@@ -32,8 +32,10 @@ def known_digests(session: Session, project_id: UUID, ids: Collection[UUID]) -> 
 
 def add_records(session: Session, rows: Sequence[Mapping[str, Any]]) -> set[UUID]:
     """Add records and return the ids that are new; another transaction may have added the rest in the meantime."""
+    # In order of id: two routes sent the same records at once would otherwise wait for each other.
+    in_order = sorted(rows, key=lambda row: row["id"])
     statement = insert(Record).on_conflict_do_nothing(index_elements=["project_id", "id"]).returning(col(Record.id))
-    return set(session.execute(statement, list(rows)).scalars())
+    return set(session.execute(statement, in_order).scalars())
 
 
 def link_fibres(session: Session, links: Sequence[Mapping[str, Any]]) -> None:
@@ -79,6 +81,26 @@ def read_frozen_evidence(session: Session, route: Route, submission_id: UUID) ->
         ),
     )
     return [StoredEvidence(*row) for row in session.execute(statement)]
+
+
+def end_reasons(session: Session, project_id: UUID, submission_id: UUID) -> dict[str, str]:
+    """Return, by record id, why the records of a frozen set that had ended did so."""
+    statement = (
+        select(col(RecordEnd.record_id), col(RecordEnd.reason))
+        .join(
+            SubmissionRecord,
+            and_(
+                col(SubmissionRecord.project_id) == col(RecordEnd.project_id),
+                col(SubmissionRecord.record_id) == col(RecordEnd.record_id),
+            ),
+        )
+        .where(
+            col(SubmissionRecord.project_id) == project_id,
+            col(SubmissionRecord.submission_id) == submission_id,
+            col(SubmissionRecord.is_ended),
+        )
+    )
+    return {str(row.record_id): row.reason for row in session.execute(statement)}
 
 
 def freeze_records(session: Session, route: Route, submission_id: UUID) -> None:

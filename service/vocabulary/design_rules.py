@@ -9,7 +9,6 @@ from service.vocabulary.design import Design, FibreRange, PlannedFibres
 from service.vocabulary.layout import Layout
 from service.vocabulary.words import FibreAction, SiteKind
 
-
 # One wrong entry crosses every fibre after it in every section behind it.
 _MOST_CROSSINGS = 100
 
@@ -77,8 +76,13 @@ def _segment_faults(design: Design) -> Iterator[Fault]:
             if id_ not in owner:
                 yield Fault(pointer=f"/{member}/{place}/id", detail="belongs to no segment")
     for index, segment in enumerate(design.segments):
+        scope: set[int] = set()
         for number, fibres in enumerate(segment.fibres):
-            yield from _range_faults(f"/segments/{index}/fibres/{number}", fibres, design)
+            pointer = f"/segments/{index}/fibres/{number}"
+            yield from _range_faults(pointer, fibres, design)
+            if not scope.isdisjoint(fibres.numbers()):
+                yield Fault(pointer=pointer, detail="names a fibre that the segment has in scope already")
+            scope.update(fibres.numbers())
 
 
 def _plan_faults(design: Design) -> Iterator[Fault]:

@@ -21,6 +21,11 @@ class Provenance:
     tolerance: float
 
 
+def source_of(check: Provenance) -> str:
+    """Return what a check is called in a test report."""
+    return f"{check.mark}: {check.source}"
+
+
 @dataclass(frozen=True, kw_only=True)
 class MismatchCheck(Provenance):
     """Two mode-field diameters and the loss of a perfectly aligned splice between them."""

@@ -16,19 +16,20 @@ from tests.published.check_values import (
     ColourCheck,
     ReferenceCheck,
     TwoWayCheck,
+    source_of,
 )
 from worker.judgement.exact import budget_pdb, counted_pairs, mean_tenth_mdb
 
 PDB_PER_DB = 10**12
 
 
-@pytest.mark.parametrize("check", TWO_WAY, ids=str)
+@pytest.mark.parametrize("check", TWO_WAY, ids=source_of)
 def test_the_exact_mean_is_the_customary_one(check: TwoWayCheck) -> None:
     mean = mean_tenth_mdb(first_mdb=check.a_to_b_mdb, second_mdb=check.b_to_a_mdb)
     assert Fraction(mean, 10_000) == Fraction(str(check.mean_db))
 
 
-@pytest.mark.parametrize("check", [check for check in BUDGETS if len(check.sections) == 1], ids=str)
+@pytest.mark.parametrize("check", [check for check in BUDGETS if len(check.sections) == 1], ids=source_of)
 def test_the_exact_budget_is_the_published_one(check: BudgetCheck) -> None:
     [(length_km, attenuation_db_per_km)] = check.sections
     budget = Budget(
@@ -42,7 +43,7 @@ def test_the_exact_budget_is_the_published_one(check: BudgetCheck) -> None:
     assert Fraction(exact, PDB_PER_DB) == Fraction(str(check.loss_db))
 
 
-@pytest.mark.parametrize("check", REFERENCES, ids=str)
+@pytest.mark.parametrize("check", REFERENCES, ids=source_of)
 def test_the_exact_budget_counts_the_ends_that_the_reference_leaves_in(check: ReferenceCheck) -> None:
     budget = Budget(kind="budget", attenuation_db_per_km=0.4, splice_db=0.3, connection_db=0.75)
     pairs = counted_pairs(3, reference_cords=check.reference_cords)
@@ -50,7 +51,7 @@ def test_the_exact_budget_counts_the_ends_that_the_reference_leaves_in(check: Re
     assert Fraction(exact, PDB_PER_DB) == Fraction(str(check.limit_db))
 
 
-@pytest.mark.parametrize("check", COLOURS, ids=str)
+@pytest.mark.parametrize("check", COLOURS, ids=source_of)
 def test_a_cable_fibre_lies_where_the_colour_code_puts_it(check: ColourCheck) -> None:
     place = place_in_cable(check.cable_fibre, fibres_per_tube=12, scheme="tia_598")
     assert place == (check.tube, check.tube_colour, check.fibre, check.fibre_colour)

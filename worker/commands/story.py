@@ -121,7 +121,7 @@ class Story:
         self._teller.scene("The crew opens C5, splices fibre 20 again, seals, and tests every fibre anew")
         self._send("repair", read_scenario("06_repair")["records"])
         waiting = self._parties.worklist("retest")
-        self._teller.say("work list", f"{len(waiting)} fibres to test again: an opened closure voids their tests")
+        self._teller.say("work list", f"{len(waiting)} tests to take again: an opened closure voids them")
         expect(waiting, "an opened closure voids tests")
         self._send("retest", read_scenario("07_retest")["records"])
         expect(not self._parties.worklist(), "nothing is left to do")
@@ -145,7 +145,7 @@ class Story:
         more = self._parties.ask(_BILLING, "GET", path, params={"after": page["last"]})
         expect(not more["notices"], "nothing is told twice")
         self._teller.show(
-            ("notice", "segment", "item", "cable m", "fibre m", "splices", "terminations", "package"),
+            ("no.", "segment", "item", "cable m", "fibre m", "splices", "pairs"),
             [_notice_row(one) for one in self.notices],
         )
 
@@ -219,5 +219,4 @@ def _notice_row(notice: Any) -> tuple[str, ...]:
         data["fibre_length_m"],
         str(data["splices"]),
         str(data["terminations"]),
-        data["package_number"],
     )

@@ -66,10 +66,9 @@ class Teller:
 
     def show_work(self, items: Sequence[Any]) -> None:
         """Show what a crew has to do, with the colours it sees."""
-        self.show(
-            ("site", "do", "tube", "fibre", "because"),
-            [(item["site"], _act(item), *_colours(item), item["because"]) for item in items],
-        )
+        for item in items:
+            self._say_under(f"{item['site']:4} fibre {item['fibre']:<4} {_local(item)}   {_act(item)}")
+            self._say_under(f"     {item['because']}", style="dim")
 
     def show_segments(self, status: Any) -> None:
         """Show where each segment is."""
@@ -77,22 +76,21 @@ class Teller:
             (
                 f"{_MARKS.get(segment['status'], '◌')} {segment['status']}",
                 segment["id"],
-                segment["name"],
                 *(str(segment["counts"][outcome]) for outcome in ("conforming", "nonconforming", "undetermined")),
             )
             for segment in status["segments"]
         ]
-        self.show(("status", "segment", "", "conforming", "nonconforming", "undetermined"), rows)
+        self.show(("", "segment", "conforming", "nonconforming", "undetermined"), rows)
+
+    def _say_under(self, what: str, *, style: str = "") -> None:
+        self._console.print(Padding(Text(what, style=style), (0, 0, 0, _WHO_WIDTH + 1)))
 
 
 def _act(item: Any) -> str:
-    words: str = item["act"].replace("_", " ")
-    return f"{words}, now: lid open" if item["is_urgent"] else words
+    words: str = item["act"].replace("_", " ").replace("re splice", "splice again")
+    return f"{words}, the lid is open" if item["is_urgent"] else words
 
 
-def _colours(item: Any) -> tuple[str, str]:
+def _local(item: Any) -> str:
     local = item.get("towards_b") or item["towards_a"]
-    return (
-        f"{local['tube']} {local['tube_colour']}",
-        f"{local['fibre_in_tube']} {local['fibre_colour']} (route fibre {item['fibre']})",
-    )
+    return f"tube {local['tube']} {local['tube_colour']}, {local['fibre_in_tube']} {local['fibre_colour']}"

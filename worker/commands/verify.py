@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from rich.console import Console
-from rich.table import Table
 
+from worker.signing.fields import FIELD_TITLES
 from worker.signing.report import PackageReport, SignatureReport
 from worker.signing.verify import verify
 
@@ -24,26 +24,30 @@ def as_document(report: PackageReport) -> dict[str, Any]:
 
 def print_report(console: Console, file: Path, report: PackageReport) -> None:
     """Print a report for people."""
-    console.print(f"{file.name}: {'good' if report.is_good else 'NOT GOOD'}", highlight=False)
-    console.print(f"  SHA-256            {report.sha256}", highlight=False)
-    console.print(f"  certified part     {report.certified_sha256 or 'none'}", highlight=False)
-    table = Table(box=None, padding=(0, 2, 0, 0), show_header=True, header_style="dim")
-    for heading in ("  field", "signed at", "level", "intact", "trusted", "whole file", "signer"):
-        table.add_column(heading)
+    lines = [f"{file.name}: {'good' if report.is_good else 'NOT GOOD'}", f"  SHA-256   {report.sha256}"]
+    if report.certified_sha256 is not None:
+        lines.append(f"  certified {report.certified_sha256}")
     for signature in report.signatures:
-        table.add_row(*_row(signature))
-    if report.signatures:
-        console.print(table)
-    for name, sha256 in sorted(report.attachments.items()):
-        console.print(f"  attached           {name}  {sha256[:16]}…", highlight=False)
+        lines += _signature_lines(signature)
+    if report.attachments:
+        lines.append(f"  attached  {', '.join(sorted(report.attachments))}")
     if any(signature.is_demonstration for signature in report.signatures):
-        console.print("  A demonstration key signed this: it proves nothing about anybody.", highlight=False)
-    for problem in report.problems:
-        console.print(f"  problem            {problem}", highlight=False, markup=False)
+        lines.append("  A demonstration key signed this: it proves nothing about anybody.")
+    lines += [f"  problem   {problem}" for problem in report.problems]
+    for line in lines:
+        console.print(line, highlight=False, markup=False, soft_wrap=True)
 
 
-def _row(signature: SignatureReport) -> tuple[str, ...]:
-    signed_at = "-" if signature.signed_at is None else f"{signature.signed_at:%Y-%m-%d %H:%M:%S %Z}"
-    flags = (signature.is_intact, signature.is_trusted, signature.covers_whole_file)
-    words = ("yes" if flag else "no" for flag in flags)
-    return (f"  {signature.field}", signed_at, signature.level, *words, signature.signer)
+def _signature_lines(signature: SignatureReport) -> list[str]:
+    when = "at no stated time" if signature.signed_at is None else f"{signature.signed_at:%Y-%m-%d %H:%M:%S %Z}"
+    claims = {
+        "intact": signature.is_intact,
+        "trusted": signature.is_trusted,
+        "covers the whole file": signature.covers_whole_file,
+    }
+    said = ", ".join(claim if holds else f"not {claim}" for claim, holds in claims.items() if holds or claim[0] != "c")
+    return [
+        f"  {FIELD_TITLES.get(signature.field, signature.field)}: {signature.level}, {when}; {said}",
+        f"    {signature.signer}",
+        f"    {signature.reason or 'no reason stated'}",
+    ]

@@ -18,10 +18,14 @@ from worker.judgement.places import Place, places_of
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Subject:
-    """What is kept of several measurements of one thing: those that count, latest first, and those that do not."""
+    """What is kept of several traces of one thing: those that count, in the order they are asked, and the void ones.
+
+    `sole` is the one trace that says all there is to say between the terminals, as on nearly every finished fibre.
+    """
 
     traces: tuple[Trace, ...]
     void: tuple[tuple[Trace, Reason], ...]
+    sole: PlacedTrace | None
 
 
 class Case:
@@ -93,6 +97,8 @@ class Case:
     def see(self, place: Place, *, wavelength_nm: int, is_forward: bool) -> Sight:
         """Return what one direction shows at a place: by the shortest pulse whose trace counts and reaches it."""
         subject = self.subject(wavelength_nm=wavelength_nm, is_forward=is_forward)
+        if subject.sole is not None and not place.is_end:
+            return Sight(shown=subject.sole.shown[place.site_index], trace=subject.sole.trace, void=())
         void = [item for item in subject.void if _covers(item[0], place)] if subject.void else []
         found: Shown | None = None
         found_by: Trace | None = None
@@ -139,7 +145,14 @@ class Case:
                 void.append((trace, Reason.ORDER_NOT_PROVEN))
         latest.sort(key=lambda trace: trace.stamp.key, reverse=True)
         latest.sort(key=lambda trace: trace.pulse_ns)
-        return Subject(traces=tuple(latest), void=tuple(void))
+        return Subject(traces=tuple(latest), void=tuple(void), sole=self._sole(latest, void))
+
+    def _sole(self, traces: Sequence[Trace], void: Sequence[tuple[Trace, Reason]]) -> PlacedTrace | None:
+        if len(traces) != 1 or void:
+            return None
+        [trace] = traces
+        covers_all = trace.low_index == 0 and trace.high_index == len(self.layout.design.sites) - 1
+        return self.placed(trace) if covers_all and self.counting.is_plainly_final(trace) else None
 
 
 def reason_of(void: Sequence[tuple[Measurement, Reason]]) -> Reason:

@@ -52,27 +52,28 @@ class Counting:
             return Reason.CALIBRATION_RUN_OUT
         return _fault_in_order(test.stamp, self._reworks, Reason.BEFORE_REWORK)
 
-    def fault_at(self, test: Measurement, site_index: int) -> Reason | None:
-        """Return why a measurement does not count at a place: its closure was not, or not yet, shut."""
-        if self._is_plainly_final(test) or site_index not in self._closure_lids:
-            return None
-        return _lid_fault(test.stamp, self._closure_lids[site_index])
-
-    def fault_over(self, test: Measurement) -> Reason | None:
-        """Return why a measurement does not count for all that lies between its ends."""
-        if self._is_plainly_final(test):
-            return None
-        faults = (
-            _lid_fault(test.stamp, lid) for index, lid in self._closures if test.low_index <= index <= test.high_index
-        )
-        return next((fault for fault in faults if fault is not None), None)
-
-    def _is_plainly_final(self, test: Measurement) -> bool:
+    def is_plainly_final(self, test: Measurement) -> bool:
+        """Tell whether a measurement is beyond doubt later than all there is to be later than."""
         if not self.final_after_sealing:
             return True
         if self._all_shut_at is None or test.stamp.clock_is_flagged:
             return False
         return test.stamp.made_at > self._all_shut_at
+
+    def fault_at(self, test: Measurement, site_index: int) -> Reason | None:
+        """Return why a measurement does not count at a place: its closure was not, or not yet, shut."""
+        if self.is_plainly_final(test) or site_index not in self._closure_lids:
+            return None
+        return _lid_fault(test.stamp, self._closure_lids[site_index])
+
+    def fault_over(self, test: Measurement) -> Reason | None:
+        """Return why a measurement does not count for all that lies between its ends."""
+        if self.is_plainly_final(test):
+            return None
+        faults = (
+            _lid_fault(test.stamp, lid) for index, lid in self._closures if test.low_index <= index <= test.high_index
+        )
+        return next((fault for fault in faults if fault is not None), None)
 
 
 def split_by_fault(

@@ -45,34 +45,45 @@ def hold(*, low_tenth_mdb: int, high_tenth_mdb: int, limit: Limit) -> tuple[Outc
     return Outcome.UNDETERMINED, Reason.BOUND_TOO_WIDE
 
 
-def joint_finding(criterion: AnyCriterion, joint: Joint, judgement: Judgement) -> FindingDocument:
+def head_of(criterion: AnyCriterion) -> FindingDocument:
+    """Return what all findings of a criterion have in common; the rest is written into a copy."""
+    return {
+        "criterion": criterion.code,
+        "quantity": criterion.quantity.value,
+        "force": criterion.force.value,
+        "wavelength_nm": criterion.wavelength_nm,
+        "fibre": 0,
+        "segments": [],
+        "outcome": "",
+        "detail": "",
+        "readings": [],
+        "void": [],
+    }
+
+
+def joint_finding(head: FindingDocument, joint: Joint, judgement: Judgement) -> FindingDocument:
     """Write a finding about a joint."""
-    finding = _finding(criterion, joint.fibre, [joint.segment], judgement)
+    finding = _finding(head, joint.fibre, [joint.segment], judgement)
     finding["site"] = joint.site
     finding["position"] = joint.position
     return finding
 
 
-def link_finding(criterion: AnyCriterion, case: Case, judgement: Judgement) -> FindingDocument:
+def link_finding(head: FindingDocument, case: Case, judgement: Judgement) -> FindingDocument:
     """Write a finding about a fibre from end to end."""
-    finding = _finding(criterion, case.fibre, list(case.segments), judgement)
+    finding = _finding(head, case.fibre, list(case.segments), judgement)
     finding["from_site"], finding["to_site"] = case.end_sites
     return finding
 
 
-def _finding(criterion: AnyCriterion, fibre: int, segments: list[str], judgement: Judgement) -> FindingDocument:
-    finding: FindingDocument = {
-        "criterion": criterion.code,
-        "quantity": criterion.quantity.value,
-        "force": criterion.force.value,
-        "fibre": fibre,
-        "segments": segments,
-        "outcome": judgement.outcome.value,
-        "detail": judgement.detail,
-        "wavelength_nm": criterion.wavelength_nm,
-        "readings": list(judgement.readings),
-        "void": list(judgement.void),
-    }
+def _finding(head: FindingDocument, fibre: int, segments: list[str], judgement: Judgement) -> FindingDocument:
+    finding = head.copy()
+    finding["fibre"] = fibre
+    finding["segments"] = segments
+    finding["outcome"] = judgement.outcome.value
+    finding["detail"] = judgement.detail
+    finding["readings"] = list(judgement.readings)
+    finding["void"] = list(judgement.void)
     if judgement.reason is not None:
         finding["reason"] = judgement.reason.value
     if judgement.limit is not None:

@@ -9,7 +9,7 @@ from service.vocabulary.words import JointKind, Outcome, Reason
 from worker.judgement.bidirectional import BidirectionalLoss
 from worker.judgement.case import Case
 from worker.judgement.exact import PDB_PER_MDB, limit_mdb
-from worker.judgement.findings import Judgement, Limit, hold, joint_finding
+from worker.judgement.findings import Judgement, Limit, head_of, hold, joint_finding
 from worker.judgement.places import Place
 
 
@@ -18,13 +18,14 @@ class TerminationRule:
 
     def __init__(self, criterion: TerminationLossCriterion) -> None:
         self.criterion = criterion
+        self._head = head_of(criterion)
         self.limit = Limit.of(limit_mdb(criterion.limit_db) * PDB_PER_MDB)
 
     def findings(self, case: Case) -> Iterator[FindingDocument]:
         """Give one finding for each place with a mated pair."""
         for place in case.places:
             if place.pair is not None and place.pair.segment in case.segments:
-                yield joint_finding(self.criterion, place.pair, self.judge(case, place))
+                yield joint_finding(self._head, place.pair, self.judge(case, place))
 
     def judge(self, case: Case, place: Place) -> Judgement:
         """Hold the loss of a whole place against the limit."""
@@ -36,6 +37,7 @@ class SpliceRule:
 
     def __init__(self, criterion: SpliceLossCriterion, *, group_rule: TerminationRule | None) -> None:
         self.criterion = criterion
+        self._head = head_of(criterion)
         self.limit = Limit.of(limit_mdb(criterion.limit_db) * PDB_PER_MDB)
         self._group_rule = group_rule
 
@@ -44,7 +46,7 @@ class SpliceRule:
         for place in case.places:
             for joint in place.joints:
                 if joint.kind is JointKind.SPLICE and joint.segment in case.segments:
-                    yield joint_finding(self.criterion, joint, self.judge(case, place, joint))
+                    yield joint_finding(self._head, joint, self.judge(case, place, joint))
 
     def judge(self, case: Case, place: Place, joint: Joint) -> Judgement:
         """Hold a splice's loss against the limit; in a group, what the whole group's loss says of it."""

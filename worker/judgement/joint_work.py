@@ -71,17 +71,18 @@ def _loss_causes(
             continue
         finding = own.get(criterion.code)
         if finding is not None and finding["outcome"] == Outcome.NONCONFORMING:
-            yield _final_cause(finding)
+            yield _final_cause(finding, is_group=place.is_group)
         elif not is_proven:
             yield from _estimate_causes(criterion, splice)
             yield from interim_causes(case, place, criterion, since=None if splice is None else splice.stamp)
 
 
-def _final_cause(finding: FindingDocument) -> Cause:
+def _final_cause(finding: FindingDocument, *, is_group: bool) -> Cause:
+    advice = ", with its connection; clean that and test before splicing again" if is_group else ""
     value = finding.get("value_db") or f"at least {finding.get('low_db')}"
     return Cause(
         clause=f"the final loss at {finding['wavelength_nm']} nm is {value} dB, above the limit of "
-        f"{finding.get('limit_db')} dB ({finding['detail']})",
+        f"{finding.get('limit_db')} dB{advice}",
         criteria=(finding["criterion"],),
         records=tuple(reading["record"] for reading in finding["readings"]),
     )

@@ -8,7 +8,7 @@ from service.vocabulary.words import JointKind, Outcome, Reason
 from worker.judgement.case import Case, void_documents
 from worker.judgement.coverage import Cover, cover
 from worker.judgement.exact import PDB_PER_MDB, budget_pdb, counted_pairs, limit_mdb, mdb_text, mean_tenth_mdb
-from worker.judgement.findings import Judgement, Limit, hold, link_finding
+from worker.judgement.findings import Judgement, Limit, head_of, hold, link_finding
 from worker.judgement.history import LinkLoss, Measurement
 from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN, TEST_SPOKEN
 
@@ -18,11 +18,12 @@ class LinkRule:
 
     def __init__(self, criterion: LinkAttenuationCriterion) -> None:
         self.criterion = criterion
+        self._head = head_of(criterion)
 
     def findings(self, case: Case) -> Iterator[FindingDocument]:
         """Give one finding for a fibre that runs from end to end."""
         if case.is_continuous:
-            yield link_finding(self.criterion, case, self._judge(case))
+            yield link_finding(self._head, case, self._judge(case))
 
     def _judge(self, case: Case) -> Judgement:
         nm = self.criterion.wavelength_nm
@@ -74,11 +75,12 @@ class RequiredTestRule:
 
     def __init__(self, criterion: RequiredTestCriterion) -> None:
         self.criterion = criterion
+        self._head = head_of(criterion)
 
     def findings(self, case: Case) -> Iterator[FindingDocument]:
         """Give one finding for a fibre that runs from end to end."""
         if case.is_continuous:
-            yield link_finding(self.criterion, case, self._judge(case))
+            yield link_finding(self._head, case, self._judge(case))
 
     def _judge(self, case: Case) -> Judgement:
         test, nm = self.criterion.test, self.criterion.wavelength_nm

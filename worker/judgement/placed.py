@@ -77,10 +77,13 @@ def _assign(
     unseen = Shown(
         reason=None, low_mdb=-trace.threshold_mdb, high_mdb=trace.threshold_mdb, text=threshold, distance_m=None
     )
+    # With more events on nothing than on joints the trace does not fit the design, as after a cord's length was
+    # mistyped; what it does not show then proves nothing.
+    is_misfit = len(found.left_over) > sum(map(len, found.events_of_place))
     shown: dict[int, Shown] = {}
     for index, place in enumerate(places):
         seen = found.events_of_place[index]
-        if index in found.contested:
+        if index in found.contested or (is_misfit and not seen):
             shown[place.site_index] = no_reading(Reason.AMBIGUOUS_EVENT)
         elif seen:
             shown[place.site_index] = _show([own[event][1] for event in seen])

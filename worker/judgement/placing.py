@@ -130,7 +130,11 @@ def _contested(
     for event in left_over:
         for place in _neighbours(places_um, events_um[event]):
             place_um = places_um[place]
-            if place in own and _rivals(events_um[own[place]], events_um[event], place_um, tolerance_um=tolerance_um):
+            if place not in own:
+                # Nothing is seen here, and just outside tolerance lies a loss that belongs nowhere else.
+                if abs(events_um[event] - place_um) <= 2 * tolerance_um:
+                    yield place
+            elif _rivals(events_um[own[place]], events_um[event], place_um, tolerance_um=tolerance_um):
                 yield place
 
 

@@ -79,21 +79,34 @@ def _test_for(criterion: AnyCriterion) -> Test:
 
 
 def _better_tests(case: Case, findings: Sequence[FindingDocument]) -> Iterator[tuple[tuple[Act, str], Cause]]:
+    unclear: dict[tuple[Reason, int], list[FindingDocument]] = {}
     for finding in findings:
-        reason = finding.get("reason")
-        if reason in _BETTER_TEST:
-            where = f" at {finding['site']}" if "site" in finding else ""
-            clause = f"{REASON_SPOKEN[Reason(reason)]}{where} ({finding['wavelength_nm']} nm)"
-            records = tuple(reading["record"] for reading in finding["readings"])
-            cause = Cause(
-                clause=f"{clause}: {_BETTER_TEST[Reason(reason)]}", criteria=(finding["criterion"],), records=records
-            )
-            yield (Act.RETEST, case.end_sites[0]), cause
+        nm = finding["wavelength_nm"]
+        if (reason := finding.get("reason")) in _BETTER_TEST:
+            unclear.setdefault((Reason(reason), nm), []).append(finding)
         elif _is_bad_connection(case, finding):
-            clause = (
-                f"the connection's loss at {finding['wavelength_nm']} nm is above its limit: clean it and test again"
-            )
+            clause = f"the connection's loss at {nm} nm is above its limit: clean it and test again"
             yield (Act.RETEST, finding["site"]), Cause(clause=clause, criteria=(finding["criterion"],))
+        elif (finding["quantity"], finding["outcome"]) == (Quantity.LINK_ATTENUATION, Outcome.NONCONFORMING):
+            clause = f"{_too_much(finding)}, though no splice is: clean both ends, look for bends and test again"
+            yield (Act.RETEST, finding["from_site"]), Cause(clause=clause, criteria=(finding["criterion"],))
+    for (reason, nm), own in unclear.items():
+        yield (Act.RETEST, case.end_sites[0]), _unclear_cause(reason, nm, own)
+
+
+def _too_much(finding: FindingDocument) -> str:
+    value, limit = finding.get("value_db"), finding.get("limit_db")
+    return f"the loss from end to end at {finding['wavelength_nm']} nm is {value} dB, above the limit of {limit} dB"
+
+
+def _unclear_cause(reason: Reason, wavelength_nm: int, findings: Sequence[FindingDocument]) -> Cause:
+    sites = dict.fromkeys(finding["site"] for finding in findings if "site" in finding)
+    where = f" at {', '.join(sites)}" if sites else ""
+    return Cause(
+        clause=f"{REASON_SPOKEN[reason]}{where} ({wavelength_nm} nm): {_BETTER_TEST[reason]}",
+        criteria=tuple(finding["criterion"] for finding in findings),
+        records=tuple(reading["record"] for finding in findings for reading in finding["readings"]),
+    )
 
 
 def _is_bad_connection(case: Case, finding: FindingDocument) -> bool:

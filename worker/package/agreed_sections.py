@@ -6,8 +6,8 @@ from typing import Any
 
 from service.vocabulary.finding import FindingDocument
 from service.vocabulary.layout import Layout
+from service.vocabulary.paid import quantities_of
 from service.vocabulary.words import Outcome, Quantity
-from worker.package.certificate import segments_table
 from worker.package.content import PackageContent
 from worker.package.pieces import Column, Fact, Facts, Kind, Section, Subheading, Table
 from worker.package.wording import UNKNOWN, metres_text, words
@@ -18,8 +18,8 @@ def route_section(content: PackageContent) -> Section:
     return Section(
         title="Segments and sites",
         blocks=(
-            Subheading(text="Segments submitted, with counts of required findings"),
-            segments_table(content),
+            Subheading(text="Segments submitted, with the quantities that billing is told"),
+            Table(columns=_SEGMENT_COLUMNS, rows=tuple(_segment_rows(content))),
             Subheading(text=f"Sites in order from A, design revision {content.design_revision}"),
             Table(columns=_SITE_COLUMNS, rows=tuple(_site_rows(content))),
             Subheading(text="Cable between them"),
@@ -42,6 +42,16 @@ def criteria_section(content: PackageContent, findings: Sequence[FindingDocument
     )
 
 
+_SEGMENT_COLUMNS = (
+    Column(heading="Segment", share=66),
+    Column(heading="Name", share=150),
+    Column(heading="Billing item", share=60),
+    Column(heading="Fibres", share=44, kind=Kind.NUMBER),
+    Column(heading="Cable", unit="m", share=56, kind=Kind.NUMBER),
+    Column(heading="Fibre", unit="m", share=64, kind=Kind.NUMBER),
+    Column(heading="Splices", share=50, kind=Kind.NUMBER),
+    Column(heading="Terminations", share=66, kind=Kind.NUMBER),
+)
 _SITE_COLUMNS = (
     Column(heading="Site", share=80),
     Column(heading="Name", share=170),
@@ -73,6 +83,23 @@ _COUNT_COLUMNS = (
     Column(heading="Nonconforming", share=70, kind=Kind.NUMBER),
     Column(heading="Undetermined", share=70, kind=Kind.NUMBER),
 )
+
+
+def _segment_rows(content: PackageContent) -> Iterator[tuple[str, ...]]:
+    layout = Layout(content.design)
+    for segment in content.design.segments:
+        if segment.id in content.segments:
+            paid = quantities_of(layout, segment)
+            yield (
+                segment.id,
+                segment.name,
+                segment.billing_item,
+                str(paid.fibres),
+                paid.cable_length_m,
+                paid.fibre_length_m,
+                str(paid.splices),
+                str(paid.terminations),
+            )
 
 
 def _site_rows(content: PackageContent) -> Iterator[tuple[str, ...]]:

@@ -2,11 +2,11 @@
 
 from collections.abc import Iterator
 
-from service.vocabulary.design import Segment
-from service.vocabulary.quantities import to_last_place
+from service.vocabulary.layout import Layout
+from service.vocabulary.paid import quantities_of
 from worker.package.content import PackageContent
 from worker.package.pieces import Certificate, Column, Fact, Facts, Kind, Paragraph, SignatureFrame, Table
-from worker.package.wording import count_text, metres_text, ranges_text, time_text
+from worker.package.wording import count_text, ranges_text, time_text
 
 # More rows would reach into the signature frames; the section on segments lists them all.
 SEGMENTS_ON_PAGE = 5
@@ -44,11 +44,6 @@ def build_certificate(content: PackageContent) -> Certificate:
     )
 
 
-def segments_table(content: PackageContent) -> Table:
-    """Return every segment submitted, with its outcome."""
-    return Table(columns=_SEGMENT_COLUMNS, rows=tuple(_segment_rows(content)))
-
-
 _SEGMENT_COLUMNS = (
     Column(heading="Segment", share=88),
     Column(heading="Billing item", share=62),
@@ -62,25 +57,21 @@ _SEGMENT_COLUMNS = (
 
 
 def _segment_rows(content: PackageContent) -> Iterator[tuple[str, ...]]:
+    layout = Layout(content.design)
     by_id = {segment.id: segment for segment in content.design.segments}
     for id_ in content.segments:
         segment, came_to = by_id[id_], content.verdict["segments"][id_]
         counts = came_to["counts"]
         yield (
-            segment.name,
+            segment.id,
             segment.billing_item,
             ranges_text(segment.fibres),
-            _cable_length(content, segment),
+            quantities_of(layout, segment).cable_length_m,
             str(counts["conforming"]),
             str(counts["nonconforming"]),
             str(counts["undetermined"]),
             came_to["outcome"],
         )
-
-
-def _cable_length(content: PackageContent, segment: Segment) -> str:
-    sections = [section for section in content.design.sections if section.id in segment.sections]
-    return metres_text(length_um=10_000 * sum(to_last_place(section.cable_length_m, places=2) for section in sections))
 
 
 def _facts(content: PackageContent) -> Facts:

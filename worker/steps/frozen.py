@@ -1,12 +1,13 @@
 """Judge a submission's frozen record set from scratch, and put together what its package is drawn from."""
 
 import secrets
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from sqlmodel import Session
 
 from service.storage.head import audit_head
-from service.storage.records import StoredEvidence, read_frozen_evidence
+from service.storage.records import StoredEvidence, end_reasons, read_frozen_evidence
 from service.storage.routes import criteria_row, design_row, find_route, parse_criteria, parse_design
 from service.storage.tables import CriteriaVersion, DesignRevision, Person, Project, Route, Submission
 from service.vocabulary.concession import Concession
@@ -27,6 +28,7 @@ class Frozen:
     design: DesignRevision
     criteria: CriteriaVersion
     evidence: list[StoredEvidence]
+    end_reasons: Mapping[str, str]
     responsible_person: str
     audit: tuple[int, str]
 
@@ -44,6 +46,7 @@ def read_frozen(session: Session, submission: Submission) -> Frozen:
         design=design_row(session, route, revision=submission.design_revision),
         criteria=criteria_row(session, submission.project_id, submission.criteria_version),
         evidence=read_frozen_evidence(session, route, submission.id),
+        end_reasons=end_reasons(session, submission.project_id, submission.id),
         responsible_person=submission.responsible_person if person is None else person.name,
         audit=audit_head(session, submission.project_id),
     )
@@ -93,7 +96,12 @@ def content_of(
         responsible_person=frozen.responsible_person,
         submitted_at=submission.submitted_at,
         records=[
-            PackagedRecord(body=one.body, is_ended=one.is_ended, clock_is_flagged=one.clock_is_flagged)
+            PackagedRecord(
+                body=one.body,
+                is_ended=one.is_ended,
+                clock_is_flagged=one.clock_is_flagged,
+                end_reason=frozen.end_reasons.get(one.body["id"]),
+            )
             for one in records
         ],
         audit_sequence=frozen.audit[0],

@@ -25,7 +25,7 @@ from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes
 from worker.steps.context import StepContext
 from worker.steps.frozen import content_of, judge_frozen, new_verification_code, read_frozen
-from worker.steps.running import Step
+from worker.steps.running import HopelessError, Step
 
 
 def run(context: StepContext, lease: Lease) -> None:
@@ -35,12 +35,9 @@ def run(context: StepContext, lease: Lease) -> None:
         frozen = read_frozen(session, submission)
     fibres, verdict = judge_frozen(frozen)
     if verdict.digest != submission.verdict_digest:
-        reason = f"The frozen record set gives verdict {verdict.digest}, not the one submitted; nothing was signed."
-        with transaction(context.engine) as session:
-            lock_route(session, [lease.project_id], submission.route_id)
-            jobs.release(session, lease, JobState.PARKED)
-            park(session, lease, reason)
-        return
+        raise HopelessError(
+            f"The frozen record set gives verdict {verdict.digest}, not the one submitted; nothing was signed."
+        )
     key = context.load_key()
     content = content_of(
         frozen,
@@ -64,6 +61,7 @@ def run(context: StepContext, lease: Lease) -> None:
 
 def park(session: Session, lease: Lease, reason: str) -> None:
     """Say why no package was made, and let the segments be submitted again."""
+    route = lock_route(session, [lease.project_id], _submission(session, lease).route_id)
     session.execute(
         update(Submission)
         .where(col(Submission.project_id) == lease.project_id, col(Submission.id) == lease.subject_id)
@@ -77,6 +75,7 @@ def park(session: Session, lease: Lease, reason: str) -> None:
         )
         .values(is_open=False)
     )
+    raise_version(route)
 
 
 STEP = Step(run=run, lease_s=lambda context: context.settings.package_lease_s, on_parked=park)

@@ -18,7 +18,7 @@ from service.storage import jobs
 from service.storage.jobs import JobState, Lease
 from service.storage.routes import criteria_row, design_row, find_route, lock_route, parse_design, raise_version
 from service.storage.session import snapshot, transaction
-from service.storage.tables import Fibre, StandingVerdict
+from service.storage.tables import Fibre, Route, StandingVerdict
 from worker.judgement.settle import JudgedFibre, Verdict, settle
 from worker.steps.context import StepContext
 from worker.steps.running import Step
@@ -26,26 +26,25 @@ from worker.steps.running import Step
 
 @dataclass(frozen=True, kw_only=True)
 class Settled:
-    """A verdict, what is missing from it, and the route version it was read at."""
+    """A verdict, and what is missing from it."""
 
     verdict: Verdict
     missing: Sequence[dict[str, Any]]
-    version: int
 
 
 def run(context: StepContext, lease: Lease) -> None:
     """Settle a route whose fibres have all been judged."""
     with snapshot(context.engine) as session:
-        settled = _read_and_settle(session, lease)
+        route = find_route(session, [lease.project_id], lease.subject_id)
+        settled = _settle(session, route)
     with transaction(context.engine) as session:
-        _write(session, lease, settled, context)
+        _write(session, lease, settled, context, read_version=route.version)
 
 
 STEP = Step(run=run, lease_s=lambda context: context.settings.judge_lease_s)
 
 
-def _read_and_settle(session: Session, lease: Lease) -> Settled | None:
-    route = find_route(session, [lease.project_id], lease.subject_id)
+def _settle(session: Session, route: Route) -> Settled | None:
     if route.criteria_version is None:
         return None
     fibres = session.execute(
@@ -62,7 +61,7 @@ def _read_and_settle(session: Session, lease: Lease) -> Settled | None:
         criteria_sha256=criteria_row(session, route.project_id, route.criteria_version).sha256,
         fibres=[JudgedFibre(number=one.number, digest=one.digest, counts=one.counts) for one in fibres],
     )
-    return Settled(verdict=verdict, missing=_add_up(one.missing for one in fibres), version=route.version)
+    return Settled(verdict=verdict, missing=_add_up(one.missing for one in fibres))
 
 
 def _add_up(missing: Iterable[Sequence[Sequence[Any]]]) -> list[dict[str, Any]]:
@@ -76,12 +75,21 @@ def _add_up(missing: Iterable[Sequence[Sequence[Any]]]) -> list[dict[str, Any]]:
     ]
 
 
-def _write(session: Session, lease: Lease, settled: Settled | None, context: StepContext) -> None:
+def _write(
+    session: Session, lease: Lease, settled: Settled | None, context: StepContext, *, read_version: int
+) -> None:
     route = lock_route(session, [lease.project_id], lease.subject_id)
     jobs.hold(session, lease)
-    if settled is None:
-        jobs.release(session, lease, JobState.IDLE)
-        return
+    # Also where nothing could be settled yet: the last fibres may have been judged since.
+    has_changed = route.version != read_version
+    if settled is not None:
+        _keep(session, route, settled, context)
+        raise_version(route)
+    delay = timedelta(seconds=context.settings.settle_interval_s if has_changed else 0)
+    jobs.release(session, lease, JobState.DUE if has_changed else JobState.IDLE, delay=delay)
+
+
+def _keep(session: Session, route: Route, settled: Settled, context: StepContext) -> None:
     values = {
         "digest": settled.verdict.digest,
         "document": settled.verdict.content.decode(),
@@ -90,7 +98,3 @@ def _write(session: Session, lease: Lease, settled: Settled | None, context: Ste
     }
     statement = insert(StandingVerdict).values(project_id=route.project_id, route_id=route.id, **values)
     session.execute(statement.on_conflict_do_update(index_elements=["project_id", "route_id"], set_=values))
-    has_changed = route.version != settled.version
-    raise_version(route)
-    delay = timedelta(seconds=context.settings.settle_interval_s if has_changed else 0)
-    jobs.release(session, lease, JobState.DUE if has_changed else JobState.IDLE, delay=delay)

@@ -50,6 +50,13 @@ def test_two_events_near_one_place_leave_it_uncertain() -> None:
     assert place([100], [100, 106]).contested == frozenset()
 
 
+@pytest.mark.parametrize(("event", "contested"), [(120, {0}), (121, set())])
+def test_nothing_seen_beside_a_stray_event_is_not_taken_for_no_loss(event: int, contested: set[int]) -> None:
+    assignment = place([100], [event])
+    assert pairs(assignment) == []
+    assert assignment.contested == contested
+
+
 def test_a_group_takes_all_events_near_it() -> None:
     assignment = place([100], [98, 103], groups=frozenset({0}))
     assert (assignment.events_of_place, assignment.contested, assignment.left_over) == (((0, 1),), frozenset(), ())

@@ -136,6 +136,13 @@ def test_a_wrong_index_within_bounds_is_scaled_out() -> None:
     assert finding["value_db"] == "0.0400"
 
 
+def test_a_trace_that_does_not_fit_the_design_proves_nothing_by_what_it_does_not_show() -> None:
+    forward = make_otdr(losses_db={"C1": 0.5})
+    forward["launch_cord"] = {**forward["launch_cord"], "length_m": 450.0}
+    judgement = judge([*sealed(), forward, make_otdr(from_site="B", to_site="A", losses_db={"C1": None})])
+    assert finding_of(judgement, "SPLICE-1550", site="C1")["reason"] == "ambiguous_event"
+
+
 def test_an_event_on_nothing_is_unexpected_and_placed_from_a() -> None:
     bend = {"distance_m": 2000.0, "kind": "non_reflective", "loss_db": 0.2}
     forward = make_otdr()

@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from service.vocabulary.words import Reason
 from tests.factories import (
     Body,
     finished_fibre,
@@ -16,6 +17,7 @@ from tests.factories import (
     make_terminal,
 )
 from tests.unit.judgement.judging import judge, only_item, sealed, spliced, work_of
+from worker.judgement.words import REASON_SPOKEN
 
 AFTER_SPLICE = "2025-03-04T08:00:00Z"
 LATER = "2025-03-05T08:00:00Z"
@@ -196,6 +198,31 @@ def test_a_bad_connection_without_a_splice_is_cleaned_and_tested_again() -> None
     assert "clean it and test again" in item["because"]
 
 
+def test_a_link_that_loses_too_much_with_good_splices_is_looked_into() -> None:
+    bodies = [{**body, "loss_db": 2.2} if body["kind"] == "attenuation" else body for body in finished_fibre()]
+    item = only_item(judge(bodies))
+    assert (item["act"], item["site"], item["criteria"]) == ("retest", "A", ["LINK-1550"])
+    assert item["because"].startswith("The loss from end to end at 1550 nm is 2.2000 dB, above the limit of 2.1500 dB")
+
+
+def test_joints_that_are_unclear_for_one_reason_make_one_clause() -> None:
+    losses: dict[str, float | None] = {"C1": 0.2, "C2": 0.2}
+    unseen: dict[str, float | None] = {"C1": None, "C2": None}
+    bodies = [body for body in finished_fibre() if body["kind"] != "otdr"]
+    traces = [make_otdr(losses_db=losses), make_otdr(from_site="B", to_site="A", losses_db=unseen)]
+    item = only_item(judge([*bodies, *traces]))
+    assert (item["act"], item["site"]) == ("retest", "A")
+    assert item["because"].startswith("The loss is not known closely enough at C1, C2 (1550 nm): test again")
+
+
+def test_a_connection_with_its_splice_is_cleaned_before_it_is_spliced_again() -> None:
+    losses = {"A": 0.7}
+    traces = [make_otdr(losses_db=losses), make_otdr(from_site="B", to_site="A", losses_db=losses)]
+    item = only_item(judge([*spliced(), *sealed(), *traces]))
+    assert (item["act"], item["site"], item["position"]) == ("re_splice", "A", 2)
+    assert "clean that and test before splicing again" in item["because"]
+
+
 def test_no_sealing_is_asked_for_where_the_criteria_do_not_ask_for_it() -> None:
     criteria = make_criteria(final_after_sealing=False)
     assert work_of(judge(spliced(), criteria=criteria)) == [("test_missing", "A"), ("test_missing", "B")]
@@ -204,3 +231,7 @@ def test_no_sealing_is_asked_for_where_the_criteria_do_not_ask_for_it() -> None:
 def test_work_comes_in_order_from_a() -> None:
     bodies = [make_splice(site=site, estimate_db=0.09) for site in ("B", "C2", "A", "C1")]
     assert [site for _, site in work_of(judge(bodies))] == ["A", "C1", "C2", "B"]
+
+
+def test_every_reason_can_be_said() -> None:
+    assert set(REASON_SPOKEN) == set(Reason)

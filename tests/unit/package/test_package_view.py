@@ -91,8 +91,8 @@ def test_the_attached_records_say_what_became_of_each() -> None:
 
 def test_one_version_of_a_verdict_segment_gives_its_outcome_and_counts() -> None:
     [first, second] = build_view(make_content()).certificate.segments.rows
-    # Two sections of 1840.50 m belong to each segment: 3 closures, 4 sections.
-    assert first == ("North bank", "FO-0110", "1 to 4", "3681.00", "22", "1", "0", "nonconforming")
+    # Two sections of 1840.50 m and 30 m of slack belong to each segment: 3 closures, 4 sections.
+    assert first == ("SEG-1", "FO-0110", "1 to 4", "3741.00", "22", "1", "0", "nonconforming")
     assert second[-1] == "conforming"
 
 

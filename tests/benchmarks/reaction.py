@@ -1,0 +1,129 @@
+"""From one splice posted to its entry in the work list: on a quiet machine, and while another crew uploads."""
+
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from itertools import islice, product
+from typing import Any
+from uuid import uuid4
+
+import httpx
+
+from service.vocabulary.words import TokenKind
+from tests.benchmarks.material import (
+    batch_body,
+    bind_route,
+    describe_route,
+    in_batches,
+    post_batch,
+    renewed,
+    simulated,
+)
+from tests.benchmarks.rows import Row, Scale, median_and_95th_ms, percentile_95
+from worker.commands.parties import Parties
+
+_QUIET_MS = 60
+_UNDER_UPLOAD_MS = 1000
+_LOOK_AGAIN_S = 0.002
+_PATIENCE_S = 30
+# Far above every action limit: the splice has to be done again.
+_BAD_ESTIMATE_DB = 0.9
+
+
+def measure_reaction(parties: Parties, scale: Scale) -> Iterator[Row]:
+    """Give the rows of the way from a splice to the work list."""
+    for fibres in scale.fibres:
+        route_id = describe_route(parties, fibres, name="react")
+        bind_route(parties, fibres, route_id)
+        splices = _bad_splices(fibres)
+        ask_s = min(_ask_worklist_s(parties, route_id) for _ in range(10))
+        quiet = [_react_s(parties, route_id, splice) for splice in islice(splices, scale.reactions)]
+        with _another_crew_uploads(parties, fibres) as uploaded:
+            busy = [_react_s(parties, route_id, splice) for splice in islice(splices, scale.reactions)]
+        reference = f"asking for an empty work list {ask_s * 1000:.1f} ms"
+        yield _row("splice to work list, quiet", fibres, quiet, reference, at_most_ms=_QUIET_MS)
+        reference = f"{len(uploaded):,} batches uploaded meanwhile"
+        yield _row("splice to work list, upload", fibres, busy, reference, at_most_ms=_UNDER_UPLOAD_MS)
+
+
+def _row(what: str, fibres: int, seconds: list[float], reference: str, *, at_most_ms: float) -> Row:
+    return Row(
+        what=what,
+        fibres=fibres,
+        measured=f"{median_and_95th_ms(seconds)} of {len(seconds)}",
+        reference=reference,
+        figure=percentile_95(seconds) * 1000,
+        unit="ms",
+        at_most=at_most_ms,
+    )
+
+
+def _bad_splices(fibres: int) -> Iterator[Any]:
+    closures = simulated(fibres).truth.sites[1:-1]
+    for site, fibre in product(closures, range(1, fibres + 1)):
+        yield {
+            "id": str(uuid4()),
+            "kind": "splice",
+            "made_at": datetime.now(UTC).isoformat(),
+            "operator": "p-3k7",
+            "device": "tablet-31",
+            "site": site,
+            "joints": [{"fibre": fibre, "estimate_db": _BAD_ESTIMATE_DB}],
+            "splicer_serial": "FS-2301",
+            "sleeve_shrunk": True,
+        }
+
+
+def _react_s(parties: Parties, route_id: str, splice: Any) -> float:
+    wanted = (splice["site"], splice["joints"][0]["fibre"])
+    began = time.perf_counter()
+    post_batch(parties, route_id, batch_body([splice]))
+    while True:
+        items = _worklist(parties, route_id)
+        took_s = time.perf_counter() - began
+        if any(item["act"] == "re_splice" and (item["site"], item["fibre"]) == wanted for item in items):
+            return took_s
+        assert took_s < _PATIENCE_S, f"no entry for {wanted}"
+        time.sleep(_LOOK_AGAIN_S)
+
+
+def _worklist(parties: Parties, route_id: str) -> list[Any]:
+    items: list[Any] = parties.ask(TokenKind.CREW, "GET", f"/v1/routes/{route_id}/worklist")["items"]
+    return items
+
+
+def _ask_worklist_s(parties: Parties, route_id: str) -> float:
+    began = time.perf_counter()
+    _worklist(parties, route_id)
+    return time.perf_counter() - began
+
+
+@contextmanager
+def _another_crew_uploads(parties: Parties, fibres: int) -> Iterator[list[int]]:
+    """Upload a whole route, again and again until the block ends; give the sizes of the batches uploaded so far."""
+    route_id = describe_route(parties, fibres, name="upload")
+    bind_route(parties, fibres, route_id)
+    batches = list(in_batches(simulated(fibres).records()))
+    uploaded: list[int] = []
+    stop = threading.Event()
+
+    def upload() -> None:
+        with httpx.Client(base_url=parties.http.base_url, timeout=60) as http:
+            crew = Parties(http=http, tokens=parties.tokens)
+            while not stop.is_set():
+                for batch in batches:
+                    post_batch(crew, route_id, batch_body([renewed(record) for record in batch]))
+                    uploaded.append(len(batch))
+                    if stop.is_set():
+                        break
+
+    thread = threading.Thread(target=upload)
+    thread.start()
+    try:
+        yield uploaded
+    finally:
+        stop.set()
+        thread.join()
+    assert uploaded, "nothing was uploaded"

@@ -1,0 +1,62 @@
+"""A row of the table: what was measured, against what, and whether that reaches what the design asks."""
+
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """One figure; `at_least` and `at_most` are the design's, none where the row is there to compare with."""
+
+    what: str
+    fibres: int | None
+    measured: str
+    reference: str
+    figure: float
+    unit: str = ""
+    at_least: float | None = None
+    at_most: float | None = None
+
+    @property
+    def is_reached(self) -> bool | None:
+        """Tell whether the figure is what the design asks for."""
+        if self.at_least is None and self.at_most is None:
+            return None
+        is_enough = self.at_least is None or self.figure >= self.at_least
+        return is_enough and (self.at_most is None or self.figure <= self.at_most)
+
+    @property
+    def required(self) -> str:
+        """Say what the design asks for."""
+        if self.at_least is not None:
+            return f"≥ {self.at_least:g} {self.unit}".rstrip()
+        return "" if self.at_most is None else f"≤ {self.at_most:g} {self.unit}".rstrip()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scale:
+    """The sizes, and how often each thing is repeated."""
+
+    fibres: Sequence[int]
+    batches: int = 10
+    reactions: int = 100
+    judgings: int = 5
+    single_records: int = 15
+    requests: int = 400
+    drawings: int = 3
+
+    @classmethod
+    def quick(cls, fibres: Sequence[int]) -> "Scale":
+        """Return a scale that only shows that everything still runs."""
+        return cls(fibres=fibres, batches=1, reactions=3, judgings=1, single_records=1, requests=5, drawings=1)
+
+
+def percentile_95(values: Sequence[float]) -> float:
+    """Return the smallest value that 95 % of all are at or under."""
+    return sorted(values)[-(-len(values) * 95 // 100) - 1]
+
+
+def median_and_95th_ms(seconds: Sequence[float]) -> str:
+    """Say the median and the 95th percentile in milliseconds."""
+    return f"median {statistics.median(seconds) * 1000:.0f} ms, 95th {percentile_95(seconds) * 1000:.0f} ms"

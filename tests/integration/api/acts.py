@@ -1,0 +1,74 @@
+"""What the parties do on the demo's route, and how a refusal is read."""
+
+from typing import Any
+
+import httpx
+
+from service.vocabulary.words import TokenKind
+from tests.world import World
+
+PROBLEM = "application/problem+json"
+CONCESSION = {
+    "criterion": "splice-1550",
+    "fibre": 20,
+    "site": "C5",
+    "position": 1,
+    "reason": "the cut-over is on Friday",
+}
+
+
+def submission_form(world: World, **changes: Any) -> dict[str, Any]:
+    """Return a submission of both segments, with the concession that east needs."""
+    return {
+        "segments": ["west", "east"],
+        "verdict_digest": world.status()["verdict_digest"],
+        "responsible_person": "p-1c9",
+        "concessions": [CONCESSION],
+        **changes,
+    }
+
+
+def submit(world: World, **changes: Any) -> httpx.Response:
+    """Submit segments as the contractor's office."""
+    form = submission_form(world, **changes)
+    return world.call(TokenKind.CONTRACTOR, "POST", f"/v1/routes/{world.route_id}/submissions", json=form)
+
+
+def newest_package(world: World) -> Any:
+    """Return the package of the newest submission."""
+    package_id = world.status()["segments"][0]["package_id"]
+    return world.ask(TokenKind.ENGINEER, "GET", f"/v1/packages/{package_id}")
+
+
+def decision_form(package: Any, **changes: Any) -> dict[str, Any]:
+    """Return a decision that accepts west and refuses east."""
+    words = {"west": "accepted", "east": "refused"}
+    return {"package_sha256": package["certified_sha256"], "segments": words, **changes}
+
+
+def decide(world: World, *, etag: str | None = None, **changes: Any) -> httpx.Response:
+    """Decide the newest package as the engineer, having seen its certified file."""
+    package = newest_package(world)
+    headers = {"If-Match": f'"{package["certified_sha256"]}"' if etag is None else etag}
+    form = decision_form(package, **changes)
+    path = f"/v1/packages/{package['id']}/decision"
+    return world.call(TokenKind.ENGINEER, "POST", path, json=form, headers=headers)
+
+
+def refusal(answer: httpx.Response, status: int) -> dict[str, Any]:
+    """Return the problem of an answer that is a refusal with this status."""
+    assert answer.status_code == status, (answer.status_code, answer.text[:2000])
+    assert answer.headers["content-type"] == PROBLEM
+    problem: dict[str, Any] = answer.json()
+    assert problem["status"] == status
+    assert problem["type"].startswith("urn:route-acceptance:problem:")
+    return problem
+
+
+def pointers(problem: dict[str, Any]) -> list[str]:
+    """Return where a problem's errors are."""
+    return [error["pointer"] for error in problem.get("errors", [])]
+
+
+def records_path(world: World) -> str:
+    return f"/v1/routes/{world.route_id}/records"

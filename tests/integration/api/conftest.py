@@ -1,0 +1,141 @@
+"""The demo route at four points of its way, each kept as a database that tests copy.
+
+`bound`: described and bound to criteria. `judged`: every record of the first visit judged; fibre 20 at C5 does not
+conform. `issued`: both segments submitted, with a concession for it; the package waits. `decided`: west accepted, east
+refused.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+from fastapi import FastAPI
+from pydantic import SecretStr
+
+from service.api.app import create_app
+from service.settings import WorkerSettings
+from service.vocabulary.words import TokenKind
+from tests.api_server import serve
+from tests.conftest import Servers
+from tests.integration.api.acts import decide, submit
+from tests.world import World, describe_route, make_world, open_project, read_demo
+from worker.commands.embedded import create_database
+from worker.signing.authority import DemonstrationAuthority
+from worker.tasks import make_context
+
+OpenWorld = Callable[[str], World]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stage:
+    """A database to copy, and what a copy's world knows."""
+
+    database: str
+    settings: WorkerSettings
+    project_id: str
+    route_id: str
+    tokens: Mapping[TokenKind, str]
+
+
+@pytest.fixture(scope="session")
+def stages(
+    servers: Servers,
+    database_template: str,
+    authority: DemonstrationAuthority,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Mapping[str, Stage]:
+    """Take the demo's route from its description to a decision, and keep a copy of the database at each point."""
+    folder = tmp_path_factory.mktemp("stages")
+    source = f"walk_{uuid4().hex[:12]}"
+    _, url = create_database(servers.postgres, source, template=database_template)
+    settings = _settings(servers, url, authority, folder / "blobs")
+    app = create_app(settings)
+    with serve(app) as http:
+        world = make_world(settings, http, app)
+        return {name: _keep(servers, world, name, source=source) for name in _walk(world)}
+
+
+@pytest.fixture(scope="module")
+def open_world(servers: Servers, stages: Mapping[str, Stage]) -> Iterator[OpenWorld]:
+    """Open worlds that last as long as the module: a copy of a stage each."""
+    with ExitStack() as stack:
+        yield lambda name: stack.enter_context(_copy_of(servers, stages[name]))
+
+
+@pytest.fixture
+def fresh_world(servers: Servers, stages: Mapping[str, Stage]) -> Iterator[OpenWorld]:
+    """Open worlds that last as long as the test."""
+    with ExitStack() as stack:
+        yield lambda name: stack.enter_context(_copy_of(servers, stages[name]))
+
+
+def _walk(world: World) -> Iterator[str]:
+    open_project(world, project=read_demo("project"), people=read_demo("people"))
+    describe_route(world, design=read_demo("route"), criteria=read_demo("criteria"))
+    world.drain()
+    yield "bound"
+    for name in ("01_splicing", "02_re_splices", "03_sealing", "04_otdr", "05_attenuation"):
+        world.post_records(read_demo(name)["records"])
+    world.drain()
+    yield "judged"
+    submit(world)
+    world.drain()
+    yield "issued"
+    decide(world)
+    world.drain()
+    yield "decided"
+
+
+def _keep(servers: Servers, world: World, name: str, *, source: str) -> Stage:
+    # PostgreSQL copies a database only while nobody is connected to it.
+    _disconnect(world.app, world)
+    database = f"stage_{name}_{uuid4().hex[:8]}"
+    create_database(servers.postgres, database, template=source)
+    return Stage(
+        database=database,
+        settings=world.settings,
+        project_id=world.project_id,
+        route_id=world.route_id,
+        tokens=dict(world.tokens),
+    )
+
+
+@contextmanager
+def _copy_of(servers: Servers, stage: Stage) -> Iterator[World]:
+    _, url = create_database(servers.postgres, f"copy_{uuid4().hex[:12]}", template=stage.database)
+    settings = stage.settings.model_copy(update={"database_url": SecretStr(url)})
+    app = create_app(settings)
+    with serve(app) as http:
+        world = World(
+            settings=settings,
+            http=http,
+            app=app,
+            context=make_context(settings),
+            project_id=stage.project_id,
+            route_id=stage.route_id,
+            tokens=dict(stage.tokens),
+        )
+        try:
+            yield world
+        finally:
+            _disconnect(app, world)
+
+
+def _disconnect(app: FastAPI, world: World) -> None:
+    world.engine.dispose()
+    app.state.engine.dispose()
+
+
+def _settings(servers: Servers, url: str, authority: DemonstrationAuthority, blobs: Path) -> WorkerSettings:
+    return WorkerSettings(
+        database_url=SecretStr(url),
+        redis_url=SecretStr(servers.redis.url),
+        blob_dir=blobs,
+        signing_pkcs12_file=authority.pkcs12_file,
+        signing_passphrase_file=authority.passphrase_file,
+        signing_trust_file=authority.root_file,
+        settle_interval_s=0,
+    )

@@ -1,0 +1,130 @@
+"""The judge against a simulated route whose truth is known and whose arithmetic is not the judge's."""
+
+from collections import defaultdict
+from functools import cache
+
+import numpy as np
+
+from service.vocabulary.record import RECORD, fibres_of
+from tests.factories import Body, criteria_of, layout_of, stored
+from tests.simulator.contract import demo_criteria
+from tests.simulator.large import LargeRoute, simulate_large
+from tests.simulator.route import demo_design
+from tests.simulator.story import demo_batches
+from worker.judgement.evidence import Evidence
+from worker.judgement.judge import FibreJudgement, prepare
+from worker.judgement.settle import JudgedFibre, Verdict, settle
+
+FIBRES, CLOSURES = 12, 6
+# Two readings of 0.006 dB noise each: their mean has 0.0042 dB, and one in 10^6 is off by more than five of these.
+MEAN_TOLERANCE_DB = 0.0213
+
+
+@cache
+def large_route() -> LargeRoute:
+    """Return one simulated route for all tests."""
+    return simulate_large(fibres=FIBRES, closures=CLOSURES, seed=7)
+
+
+def by_fibre(records: list[Body], *, fibre_count: int) -> dict[int, list[Evidence]]:
+    """Return the evidence of each fibre: its own records and those of whole sites."""
+    evidence: dict[int, list[Evidence]] = defaultdict(list)
+    for record in records:
+        own = fibres_of(RECORD.validate_python(record)) or range(1, fibre_count + 1)
+        for fibre in own:
+            evidence[fibre].append(stored(record))
+    return evidence
+
+
+@cache
+def judged() -> tuple[FibreJudgement, ...]:
+    """Judge every fibre of the simulated route."""
+    route = large_route()
+    rules = prepare(layout_of(route.design), criteria_of(route.criteria))
+    evidence = by_fibre(list(route.records()), fibre_count=FIBRES)
+    return tuple(rules.judge(fibre, evidence[fibre]) for fibre in range(1, FIBRES + 1))
+
+
+def test_every_mean_is_the_true_loss_within_its_noise() -> None:
+    truth = large_route().truth
+    checked = 0
+    for judgement in judged():
+        for finding in judgement.document["findings"]:
+            if finding["quantity"] not in {"splice_loss", "termination_loss"}:
+                continue
+            wavelength = truth.wavelengths_nm.index(finding["wavelength_nm"])
+            true_db = truth.joint_loss_db[wavelength, finding["fibre"] - 1, truth.sites.index(finding["site"])]
+            low_db, high_db = (float(finding.get("value_db") or finding[end]) for end in ("low_db", "high_db"))
+            assert low_db - MEAN_TOLERANCE_DB <= true_db <= high_db + MEAN_TOLERANCE_DB
+            checked += 1
+    assert checked == 2 * FIBRES * (CLOSURES + 2 + 2)
+
+
+def test_no_joint_that_is_bad_beyond_the_noise_conforms_and_no_good_one_fails() -> None:
+    truth = large_route().truth
+    for judgement in judged():
+        for finding in judgement.document["findings"]:
+            if finding["quantity"] in {"splice_loss", "termination_loss"}:
+                wavelength = truth.wavelengths_nm.index(finding["wavelength_nm"])
+                true_db = truth.joint_loss_db[wavelength, finding["fibre"] - 1, truth.sites.index(finding["site"])]
+                over_db = true_db - float(finding["limit_db"])
+                assert not (finding["outcome"] == "conforming" and over_db > MEAN_TOLERANCE_DB)
+                assert not (finding["outcome"] == "nonconforming" and over_db < -MEAN_TOLERANCE_DB)
+
+
+def test_a_good_share_of_good_joints_is_unseen_from_some_side() -> None:
+    # Otherwise the bounds above are never put to the test.
+    readings = [reading for own in judged() for f in own.document["findings"] for reading in f["readings"]]
+    assert 0.02 < np.mean(["within_db" in reading for reading in readings]) < 0.5
+
+
+def settle_after(batches: int) -> tuple[Verdict, list[FibreJudgement]]:
+    """Judge the demo route after its first batches."""
+    records = [record for batch in list(demo_batches().values())[:batches] for record in batch]
+    layout = layout_of(demo_design())
+    rules = prepare(layout, criteria_of(demo_criteria()))
+    evidence = by_fibre(records, fibre_count=24)
+    fibres = [rules.judge(fibre, evidence[fibre]) for fibre in range(1, 25)]
+    judged_fibres = [JudgedFibre(number=own.fibre, digest=own.digest, counts=own.counts) for own in fibres]
+    verdict = settle(layout=layout, design_sha256="d" * 64, criteria_sha256="c" * 64, fibres=judged_fibres)
+    return verdict, fibres
+
+
+def outcomes(verdict: Verdict) -> dict[str, str]:
+    """Return the outcome of each segment."""
+    return {name: segment["outcome"] for name, segment in verdict.document["segments"].items()}
+
+
+def re_splices(fibres: list[FibreJudgement]) -> list[tuple[str, int, bool]]:
+    """Return site, fibre and urgency of each splice to be made again."""
+    return [
+        (item["site"], item["fibre"], item["is_urgent"])
+        for own in fibres
+        for item in own.document["work"]
+        if item["act"] == "re_splice"
+    ]
+
+
+def test_bad_estimates_ask_for_new_splices_while_the_closures_are_open() -> None:
+    _, fibres = settle_after(1)
+    assert re_splices(fibres) == [("C2", 7, True), ("C4", 18, True)]
+    _, fibres = settle_after(2)
+    assert re_splices(fibres) == []
+
+
+def test_a_fibre_pinched_when_its_closure_was_shut_is_found_by_the_final_tests() -> None:
+    verdict, fibres = settle_after(5)
+    assert outcomes(verdict) == {"west": "conforming", "east": "nonconforming"}
+    assert re_splices(fibres) == [("C5", 20, False)]
+
+
+def test_a_closure_opened_for_repair_voids_the_tests_of_all_its_fibres() -> None:
+    verdict, fibres = settle_after(6)
+    assert outcomes(verdict) == {"west": "undetermined", "east": "undetermined"}
+    assert {item["act"] for own in fibres for item in own.document["work"]} == {"retest"}
+
+
+def test_the_retested_route_conforms_with_nothing_left_to_do() -> None:
+    verdict, fibres = settle_after(7)
+    assert outcomes(verdict) == {"west": "conforming", "east": "conforming"}
+    assert [item for own in fibres for item in own.document["work"]] == []
