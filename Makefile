@@ -29,8 +29,7 @@ demo: $(READY) ## the main job from nothing: servers, service, worker, story, pa
 serve: $(READY) ## the same stack, kept running, with the demo route and its tokens
 	@$(BIN)/route-acceptance serve
 
-test: $(READY) tools ## every test, against real servers, workers and signatures
-	@$(BIN)/lint-imports --no-cache >/dev/null || $(BIN)/lint-imports --no-cache
+test: $(READY) tools lint ## lint, then every test, against real servers, workers and signatures
 	@$(BIN)/python -m pytest
 
 test_fast: $(READY) ## the tests that start no server

@@ -40,7 +40,7 @@ def name_person(gate: OfficeGate, project_id: UUID, person_id: PersonId, form: P
         return PersonAnswer.model_validate(person, from_attributes=True)
 
 
-@router.delete("/projects/{project_id}/people/{person_id}", status_code=204)
+@router.delete("/projects/{project_id}/people/{person_id}", status_code=204, response_class=Response)
 def erase_person(gate: OfficeGate, project_id: UUID, person_id: PersonId) -> None:
     """Erase a person's name; what the person did stays under the opaque id."""
     with gate.enter_project(project_id) as (session, caller, project):
@@ -65,7 +65,7 @@ def issue_token(gate: AdministratorGate, form: TokenForm, response: Response) ->
         return TokenAnswer(id=token.id, kind=form.kind, token=text, expires_at=token.expires_at)
 
 
-@router.delete("/tokens/{token_id}", status_code=204)
+@router.delete("/tokens/{token_id}", status_code=204, response_class=Response)
 def revoke_token(gate: AdministratorGate, token_id: UUID) -> None:
     """Revoke a token; it opens nothing from now on."""
     with gate.enter() as (session, caller):

@@ -35,20 +35,32 @@ def run_demo(console: Console, output: Path) -> bool:
         return _verify(console, stack, output)
 
 
-def serve_demo(console: Console, *, port: int) -> None:
+def serve_demo(console: Console, output: Path, *, port: int) -> None:
     """Keep the stack running with the demo route described and nothing recorded."""
     with run_stack(port=port) as stack, _parties(stack) as parties:
         agree_on_criteria(parties)
-        console.print(f"API      {stack.base_url}/v1   (described at {stack.base_url}/docs)", highlight=False)
-        console.print(f"project  {parties.project_id}", highlight=False)
-        console.print(f"route    {parties.route_id}", highlight=False)
-        for kind, token in parties.tokens.items():
-            console.print(f"{kind.value:14}{token}", highlight=False)
-        console.print("Ctrl-C ends it; nothing is kept.", style="dim")
+        file = _write_names(output, stack, parties)
         try:
+            console.print(file.read_text().rstrip(), highlight=False, markup=False, soft_wrap=True)
+            console.print(f"\n{stack.base_url}/docs describes the API. In another terminal:", highlight=False)
+            console.print(f"  . {file}", highlight=False)
+            console.print("Ctrl-C ends it; nothing is kept.", style="dim")
             threading.Event().wait()
         except KeyboardInterrupt:
             console.print("ending", style="dim")
+        finally:
+            file.unlink(missing_ok=True)
+
+
+def _write_names(output: Path, stack: Stack, parties: Parties) -> Path:
+    """Write what a shell needs to talk to the stack; tokens are in it, so only its owner may read it."""
+    output.mkdir(parents=True, exist_ok=True)
+    file = output / "serve.env"
+    names = {"URL": stack.base_url, "PROJECT": parties.project_id, "ROUTE": parties.route_id}
+    names |= {kind.value.upper(): token for kind, token in parties.tokens.items()}
+    file.touch(mode=0o600)
+    file.write_text("".join(f"export {name}={value}\n" for name, value in names.items()))
+    return file
 
 
 @contextmanager

@@ -78,14 +78,15 @@ def demo(
 @app.command()
 @_explained
 def serve(
-    port: Annotated[int, typer.Option(help="The port on 127.0.0.1.")] = 8080,
+    port: Annotated[int, typer.Option(help="The port on 127.0.0.1; 0 takes a free one.")] = 8080,
+    output: Annotated[Path, typer.Option(help="Where serve.env is written, for a shell.")] = Path("demo_output"),
 ) -> None:
     """Run the whole stack on this machine with the demo route, print its tokens, and stay until Ctrl-C.
 
     Everything it holds is gone when it ends: for trying, not for keeping.
     """
     parts.start_logging()
-    serve_demo(console, port=port)
+    serve_demo(console, output, port=port)
 
 
 @app.command()

@@ -1,8 +1,7 @@
 """Which measurements count, and why the others do not."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from service.vocabulary.layout import Layout
 from service.vocabulary.words import Reason, SiteKind
@@ -12,8 +11,7 @@ from worker.judgement.history import History, LidAct, Measurement
 M = TypeVar("M", bound=Measurement)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Lid:
+class Lid(NamedTuple):
     """A closure's lid as it stands after its last act."""
 
     latest: LidAct

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from service.vocabulary.criteria import Voiding
 from service.vocabulary.layout import Layout
@@ -14,8 +14,7 @@ from worker.judgement.exact import last_place, metres_to_um
 Body = Mapping[str, Any]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class SpliceAct:
+class SpliceAct(NamedTuple):
     """One fibre's part in a splice record."""
 
     stamp: Stamp
@@ -26,8 +25,7 @@ class SpliceAct:
     proof_test_passed: bool | None
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class LidAct:
+class LidAct(NamedTuple):
     """A closure opened or sealed."""
 
     stamp: Stamp

@@ -44,7 +44,6 @@ def _by_joint(findings: Sequence[FindingDocument]) -> FindingsByJoint:
 def _splice_work(case: Case, place: Place, joint: Joint, by_joint: FindingsByJoint) -> Iterator[WorkDocument]:
     own = by_joint.get((joint.site, joint.position), {})
     splice = latest_splice(case, joint)
-    is_urgent = place.is_closure and not case.counting.is_sealed(place.site)
     causes = [*_workmanship_causes(splice), *_loss_causes(case, place, splice, own)]
     if causes:
         act = Act.RE_SPLICE
@@ -53,6 +52,7 @@ def _splice_work(case: Case, place: Place, joint: Joint, by_joint: FindingsByJoi
         causes = [Cause(clause="the sleeve has not been shrunk", records=(splice.stamp.id,))]
     else:
         return
+    is_urgent = place.is_closure and not case.counting.is_sealed(place.site)
     yield write_item(case, act=act, site=joint.site, causes=causes, position=joint.position, is_urgent=is_urgent)
 
 
@@ -65,7 +65,10 @@ def _loss_causes(
     case: Case, place: Place, splice: SpliceAct | None, own: dict[str, FindingDocument]
 ) -> Iterator[Cause]:
     # A final reading from both ends says more than an estimate from images or one direction ever could.
-    is_proven = any(finding["outcome"] == Outcome.CONFORMING for finding in own.values())
+    outcomes = {finding["outcome"] for finding in own.values()}
+    is_proven = Outcome.CONFORMING in outcomes
+    if is_proven and Outcome.NONCONFORMING not in outcomes:
+        return
     for criterion in case.criteria.criteria:
         if not isinstance(criterion, SpliceLossCriterion):
             continue

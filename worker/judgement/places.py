@@ -1,15 +1,14 @@
 """The places of a fibre: joints that lie at one spot, which a trace shows as one event."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import groupby
+from typing import NamedTuple
 
 from service.vocabulary.layout import Joint, Layout
 from service.vocabulary.words import JointKind, SiteKind
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """The joints of one fibre at one site.
 
     At a terminal and at a patch panel they form a group: a splice a few metres behind a connection lies in its dead

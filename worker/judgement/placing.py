@@ -43,7 +43,9 @@ def assign(
 
 
 def _own_events(place: int, own: dict[int, int], extra: dict[int, list[int]]) -> tuple[int, ...]:
-    return tuple(sorted([own[place], *extra.get(place, [])])) if place in own else ()
+    if place not in own:
+        return ()
+    return tuple(sorted([own[place], *extra[place]])) if place in extra else (own[place],)
 
 
 def _pairs(places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int) -> dict[int, int]:

@@ -1,6 +1,6 @@
-"""The demo route at four points of its way, each kept as a database that tests copy.
+"""The demo route at five points of its way, each kept as a database that tests copy.
 
-`bound`: described and bound to criteria. `judged`: every record of the first visit judged; fibre 20 at C5 does not
+`bound`: described and bound to criteria. `waiting`: spliced, nothing judged yet. `judged`: every record of the first visit judged; fibre 20 at C5 does not
 conform. `issued`: both segments submitted, with a concession for it; the package waits. `decided`: west accepted, east
 refused.
 """
@@ -77,7 +77,9 @@ def _walk(world: World) -> Iterator[str]:
     describe_route(world, design=read_demo("route"), criteria=read_demo("criteria"))
     world.drain()
     yield "bound"
-    for name in ("01_splicing", "02_re_splices", "03_sealing", "04_otdr", "05_attenuation"):
+    world.post_records(read_demo("01_splicing")["records"])
+    yield "waiting"
+    for name in ("02_re_splices", "03_sealing", "04_otdr", "05_attenuation"):
         world.post_records(read_demo(name)["records"])
     world.drain()
     yield "judged"

@@ -91,7 +91,8 @@ def test_a_lease_that_ran_out_is_taken_over_and_its_first_holder_may_write_nothi
     for write in (
         lambda session: jobs.hold(session, first),
         lambda session: jobs.release(session, first, JobState.IDLE),
-        lambda session: jobs.fail(session, first, "late", max_attempts=5),
+        lambda session: jobs.put_back(session, first, "late"),
+        lambda session: jobs.park(session, first, "late"),
     ):
         with pytest.raises(LeaseLostError), transaction(engine) as session:
             write(session)
@@ -106,37 +107,35 @@ def test_a_lease_that_runs_is_not_taken_over(engine: Engine, project_id: UUID) -
     assert _take(engine, subject) is None
 
 
-def test_a_failing_job_waits_longer_each_time_and_is_parked_with_the_reason(engine: Engine, project_id: UUID) -> None:
+def test_a_failing_job_waits_longer_each_time_up_to_an_end(engine: Engine, project_id: UUID) -> None:
     subject = uuid4()
     _make_due(engine, project_id, subject)
-    waits = []
-    for attempt in range(1, 4):
+    waits_s = []
+    for attempt in range(1, 11):
         lease = _take(engine, subject)
         assert lease is not None
         assert lease.attempts == attempt
         with transaction(engine) as session:
-            state = jobs.fail(session, lease, f"attempt {attempt}", max_attempts=3)
-        waits.append(_seconds_until_due(engine, subject))
+            jobs.put_back(session, lease, f"attempt {attempt}")
+        waits_s.append(round(_seconds_until_due(engine, subject)))
+        assert _take(engine, subject) is None
         _let_time_pass(engine, subject)
-    assert state is JobState.PARKED
-    assert 1 < waits[0] <= 2 < waits[1] <= 4
-    assert (_job(engine, subject).state, _job(engine, subject).last_error) == ("parked", "attempt 3")
-    assert _take(engine, subject) is None
-    _make_due(engine, project_id, subject)
-    assert (_job(engine, subject).state, _job(engine, subject).attempts) == ("due", 0)
+    assert waits_s == [2, 4, 8, 16, 32, 64, 128, 256, 300, 300]
 
 
-def test_the_wait_after_a_failure_has_an_end(engine: Engine, project_id: UUID) -> None:
+def test_a_parked_job_says_why_and_rests_until_something_makes_it_due(engine: Engine, project_id: UUID) -> None:
     subject = uuid4()
     _make_due(engine, project_id, subject)
     lease = _take(engine, subject)
     assert lease is not None
-    late = Lease(
-        job_id=lease.job_id, project_id=project_id, kind=lease.kind, subject_id=subject, fence=lease.fence, attempts=40
-    )
     with transaction(engine) as session:
-        jobs.fail(session, late, "again", max_attempts=100)
-    assert 290 < _seconds_until_due(engine, subject) <= 300
+        jobs.park(session, lease, "the key is gone")
+    _let_time_pass(engine, subject)
+    assert _take(engine, subject) is None
+    assert _claim(engine, again_after=timedelta()) == []
+    assert (_job(engine, subject).state, _job(engine, subject).last_error) == ("parked", "the key is gone")
+    _make_due(engine, project_id, subject)
+    assert (_job(engine, subject).state, _job(engine, subject).attempts) == ("due", 0)
 
 
 def test_two_relays_get_different_jobs_and_miss_none(engine: Engine, project_id: UUID) -> None:

@@ -1,0 +1,146 @@
+"""Judging, in this process and stored in a database: one core's work, as no other process judges."""
+
+import math
+import statistics
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from uuid import UUID
+
+from sqlmodel import Session, select
+
+from service.actions.follow import judge_again
+from service.storage.jobs import JobKind, JobState, state_of
+from service.storage.routes import lock_route, raise_version
+from service.storage.session import transaction
+from service.storage.tables import Job
+from tests.benchmarks.material import in_batches, readings_of, renewed, simulated
+from tests.benchmarks.rows import Row, Scale
+from tests.world import World, describe_route
+from worker.steps.running import run_job
+from worker.tasks import STEPS
+
+_READINGS = readings_of(864)
+_AT_MOST_S = 5
+_EXPONENT_AT_MOST = 1.05
+# Below this the fixed cost of a run is most of it.
+_EXPONENT_FROM_FIBRES = 48
+_SMALLEST = 12
+_SINGLE_AT_MOST = 1.5
+_SETTLE_AT_MOST_MS = 150
+
+
+def record_routes(world: World, sizes: Sequence[int]) -> dict[int, UUID]:
+    """Describe and record a route of each size, and judge it once, so that every cache is warm."""
+    return {fibres: _record_route(world, fibres) for fibres in sorted({_SMALLEST, *sizes})}
+
+
+def measure_judging(world: World, routes: Mapping[int, UUID], scale: Scale) -> Iterator[Row]:
+    """Give the rows of judging whole routes, and how the time grows with the readings."""
+    seconds = {fibres: _judge_route_s(world, routes[fibres], runs=scale.judgings) for fibres in scale.fibres}
+    for fibres, took_s in seconds.items():
+        yield Row(
+            what="judging a whole route",
+            fibres=fibres,
+            measured=f"{took_s:.2f} s, {readings_of(fibres) / took_s:,.0f} readings/s",
+            reference=f"the time for {_READINGS:,} readings",
+            figure=took_s * _READINGS / readings_of(fibres),
+            unit="s",
+            at_most=_AT_MOST_S,
+        )
+    fitted = {fibres: took_s for fibres, took_s in seconds.items() if fibres >= _EXPONENT_FROM_FIBRES}
+    if len(fitted) > 1:
+        yield Row(
+            what="judging, exponent of time on readings",
+            fibres=None,
+            measured=f"minimum of {scale.judgings} runs",
+            reference=f"{', '.join(map(str, fitted))} fibres",
+            figure=_exponent(fitted),
+            at_most=_EXPONENT_AT_MOST,
+        )
+
+
+def measure_one_record(world: World, routes: Mapping[int, UUID], scale: Scale) -> Iterator[Row]:
+    """Give the rows of one new record of one fibre, and of settling its route."""
+    for fibres in scale.fibres:
+        small, here, settling = [], [], []
+        for _ in range(scale.single_records):
+            small.append(_judge_new_record_s(world, _SMALLEST, routes[_SMALLEST]))
+            _settle_s(world, routes[_SMALLEST])
+            here.append(_judge_new_record_s(world, fibres, routes[fibres]))
+            settling.append(_settle_s(world, routes[fibres]))
+        small_ms, here_ms, settle_ms = (1000 * statistics.median(values) for values in (small, here, settling))
+        yield Row(
+            what="judging one new record",
+            fibres=fibres,
+            measured=f"{here_ms:.1f} ms",
+            reference=f"on {_SMALLEST} fibres {small_ms:.1f} ms",
+            figure=here_ms / small_ms,
+            at_most=_SINGLE_AT_MOST,
+        )
+        yield Row(
+            what="settling",
+            fibres=fibres,
+            measured=f"median of {len(settling)}",
+            reference="",
+            figure=settle_ms,
+            unit="ms",
+            at_most=_SETTLE_AT_MOST_MS,
+        )
+
+
+def _record_route(world: World, fibres: int) -> UUID:
+    simulation = simulated(fibres)
+    route_id = describe_route(world, design=simulation.design, criteria=simulation.criteria)
+    for batch in in_batches(simulation.records()):
+        assert world.post_records(batch)["failed"] == 0
+    world.drain()
+    return route_id
+
+
+def _judge_route_s(world: World, route_id: UUID, *, runs: int) -> float:
+    """Return the shortest of several times in which all fibres were judged anew and stored."""
+    return min(_judge_all_s(world, route_id) for _ in range(runs))
+
+
+def _judge_all_s(world: World, route_id: UUID) -> float:
+    with transaction(world.engine) as session:
+        route = lock_route(session, None, route_id)
+        raise_version(route)
+        judge_again(session, route, None, is_urgent=False)
+    return _do_job_s(world, JobKind.JUDGE, route_id)
+
+
+def _judge_new_record_s(world: World, fibres: int, route_id: UUID) -> float:
+    world.route_id = str(route_id)
+    record = next(simulated(fibres).attenuation())
+    assert world.post_records([renewed(record)])["failed"] == 0
+    return _do_job_s(world, JobKind.JUDGE, route_id)
+
+
+def _settle_s(world: World, route_id: UUID) -> float:
+    return _do_job_s(world, JobKind.SETTLE, route_id)
+
+
+def _do_job_s(world: World, kind: JobKind, route_id: UUID) -> float:
+    """Return how long a route's due job takes, with all the runs it needs."""
+    with transaction(world.engine) as session:
+        assert state_of(session, kind, route_id) is JobState.DUE
+        job_id = _job_id(session, kind, route_id)
+    began, state = time.perf_counter(), JobState.DUE
+    while state is JobState.DUE:
+        run_job(world.context, STEPS[kind], job_id)
+        with transaction(world.engine) as session:
+            state = state_of(session, kind, route_id)
+    took_s = time.perf_counter() - began
+    assert state is JobState.IDLE, state
+    return took_s
+
+
+def _job_id(session: Session, kind: JobKind, route_id: UUID) -> UUID:
+    return session.exec(select(Job.id).where(Job.kind == kind.value, Job.subject_id == route_id)).one()
+
+
+def _exponent(seconds: Mapping[int, float]) -> float:
+    """Return the slope of log time on log size, by least squares."""
+    xs, ys = [math.log(fibres) for fibres in seconds], [math.log(took_s) for took_s in seconds.values()]
+    return statistics.linear_regression(xs, ys).slope

@@ -1,0 +1,154 @@
+"""Redis and workers die at any moment; what was recorded is judged and what was submitted is signed, once."""
+
+import os
+import random
+import signal
+import time
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+from sqlmodel import select
+
+from service.storage.jobs import JobKind
+from service.storage.session import transaction
+from service.storage.tables import AuditEntry, Package
+from tests.conftest import Servers
+from tests.factories import make_splice
+from tests.integration.faults.acts import finished_route, job_of, package_file, submission, submit
+from tests.integration.faults.processes import Part, wait_until
+from tests.world import World
+from worker.commands.embedded import RedisServer
+from worker.signing.verify import verify
+
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(180)]
+
+
+@pytest.fixture
+def redis(servers: Servers) -> Iterator[RedisServer]:
+    """Lend the session's Redis, empty."""
+    servers.redis.start()
+    yield servers.redis
+    servers.redis.start()
+
+
+@pytest.fixture
+def relay(world: World, redis: RedisServer, tmp_path: Path) -> Iterator[Part]:
+    with Part("relay", world.settings, tmp_path / "relay.log") as relay:
+        yield relay
+
+
+@pytest.fixture
+def worker(world: World, relay: Part, tmp_path: Path) -> Iterator[Part]:
+    with Part("worker", world.settings, tmp_path / "worker.log") as worker:
+        yield worker
+
+
+def test_posting_goes_on_without_redis_and_judging_when_it_is_back_empty(
+    world: World, redis: RedisServer, relay: Part, worker: Part
+) -> None:
+    _post_and_wait(world)
+    redis.stop()
+    assert _seconds_to_post(world) < 2
+    time.sleep(1.5)
+    assert not world.status()["is_judged"]
+    redis.start()
+    wait_until(lambda: bool(world.status()["is_judged"]))
+
+    # A Redis that takes the connection and never answers is the worse case.
+    assert redis.pid is not None
+    os.kill(redis.pid, signal.SIGSTOP)
+    try:
+        for _ in range(8):
+            assert _seconds_to_post(world) < 2
+            time.sleep(0.3)
+    finally:
+        os.kill(redis.pid, signal.SIGCONT)
+    wait_until(lambda: bool(world.status()["is_judged"]))
+    assert relay.is_running
+    assert worker.is_running
+    assert relay.stop() == 0
+
+
+def test_redis_killed_under_a_running_task_leaves_a_worker_that_takes_the_next(
+    world: World, redis: RedisServer, relay: Part, worker: Part
+) -> None:
+    world.post_records(finished_route())
+    wait_until(lambda: bool(world.status()["is_judged"]))
+    relay_pid, worker_pid = relay.pid, worker.pid
+    made = submit(world)
+    wait_until(lambda: job_of(world, JobKind.PACKAGE).state == "leased", every_s=0.002)
+    redis.kill()
+    time.sleep(1)
+    redis.start()
+    wait_until(lambda: submission(world, made)["state"] == "issued")
+    _post_and_wait(world)
+    assert (relay.is_running, worker.is_running) == (True, True)
+    assert (relay.pid, worker.pid) == (relay_pid, worker_pid)
+    assert job_of(world, JobKind.PACKAGE).fence == 1
+
+
+def test_workers_killed_in_the_middle_of_judging_leave_one_right_verdict(
+    world: World, relay: Part, worker: Part
+) -> None:
+    draw = random.Random(7)
+    records = finished_route()
+    for number in range(3):
+        world.post_records(records[number::3])
+        wait_until(lambda: job_of(world, JobKind.JUDGE).state == "leased", every_s=0.001)
+        time.sleep(draw.uniform(0, 0.05))
+        worker.kill()
+        worker.start()
+    wait_until(lambda: bool(world.status()["is_judged"]))
+    assert [one["status"] for one in world.status()["segments"]] == ["conforming"]
+    # The package step judges everything from scratch and refuses to sign unless it comes to the same verdict.
+    made = submit(world)
+    wait_until(lambda: submission(world, made)["state"] != "queued")
+    assert submission(world, made)["state"] == "issued"
+
+
+def test_workers_killed_in_the_middle_of_signing_leave_one_package_that_verifies(
+    world: World, relay: Part, worker: Part
+) -> None:
+    draw = random.Random(11)
+    world.post_records(finished_route())
+    wait_until(lambda: bool(world.status()["is_judged"]))
+    made = submit(world)
+    for number in range(4):
+        wait_until(lambda fence=number: job_of(world, JobKind.PACKAGE).fence > fence, every_s=0.002)
+        time.sleep(draw.uniform(0, 1.2))
+        if submission(world, made)["state"] == "issued":
+            break
+        if number == 3:
+            # The main process lives on and puts another in its place.
+            worker.kill_children()
+        else:
+            worker.kill()
+            worker.start()
+    wait_until(lambda: submission(world, made)["state"] == "issued")
+    time.sleep(1.5)
+    with transaction(world.engine) as session:
+        [package] = session.exec(select(Package)).all()
+        signed = [one for one in session.exec(select(AuditEntry.entry)) if '"package.signed"' in one]
+    assert len(signed) == 1
+    assert job_of(world, JobKind.PACKAGE).fence > 1
+    assert job_of(world, JobKind.PACKAGE).state == "done"
+    assert world.settings.signing_trust_file is not None
+    trust = [world.settings.signing_trust_file.read_bytes()]
+    report = verify(package_file(world, str(package.id)), trust=trust, now=datetime.now(UTC))
+    assert report.problems == ()
+    assert report.certified_sha256 == package.certified_sha256
+
+
+def _post_and_wait(world: World) -> None:
+    world.post_records([make_splice(id=str(uuid4()))])
+    wait_until(lambda: bool(world.status()["is_judged"]))
+
+
+def _seconds_to_post(world: World) -> float:
+    started_at = time.monotonic()
+    [answer] = world.post_records([make_splice(id=str(uuid4()))])["results"]
+    assert answer["status"] == 201
+    return time.monotonic() - started_at

@@ -1,0 +1,27 @@
+"""Write `openapi_examples/openapi.json` anew: the document that the API serves, kept so that a change of it is seen."""
+
+from pathlib import Path
+from typing import Any
+
+import orjson
+from pydantic import SecretStr
+
+from service.api.app import create_app
+from service.settings import ServiceSettings
+
+KEPT = Path(__file__).parents[1] / "openapi_examples" / "openapi.json"
+
+
+def served_document() -> dict[str, Any]:
+    """Return the served document; making it asks no database."""
+    url = SecretStr("postgresql+psycopg://nobody@localhost/nothing")
+    return create_app(ServiceSettings(database_url=url, blob_dir=Path("nowhere"))).openapi()
+
+
+def written(document: dict[str, Any]) -> bytes:
+    """Return a document as it is kept: sorted and indented."""
+    return orjson.dumps(document, option=orjson.OPT_SORT_KEYS | orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
+
+
+if __name__ == "__main__":
+    KEPT.write_bytes(written(served_document()))
