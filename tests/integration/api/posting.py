@@ -27,7 +27,9 @@ def perform(world: World, method: str, path: str, example: Mapping[str, Any]) ->
     for name, value in _live_values(world, text).items():
         text = text.replace(SAMPLES[name], value)
     live = orjson.loads(text)
-    how = {key: live[part] for part, key in (("query", "params"), ("body", "json"), ("headers", "headers")) if part in live}
+    how = {
+        key: live[part] for part, key in (("query", "params"), ("body", "json"), ("headers", "headers")) if part in live
+    }
     url = path.format(**live["path"])
     if example["as"] is None:
         return world.http.request(method, url, **how)

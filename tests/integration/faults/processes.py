@@ -6,6 +6,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -52,7 +53,9 @@ class Part:
     def kill(self) -> None:
         """Kill the main process and its children as the kernel would, and wait for the end."""
         if self._process is not None:
-            os.killpg(self._process.pid, signal.SIGKILL)
+            # A group that has ended by itself is as good.
+            with suppress(ProcessLookupError):
+                os.killpg(self._process.pid, signal.SIGKILL)
             self._process.wait()
             self._process = None
 

@@ -1,0 +1,160 @@
+"""The command line as people and service managers use it."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.outside_tools import require_tool
+
+pytestmark = pytest.mark.slow
+ROOT = Path(__file__).parents[2]
+COMMAND = [sys.executable, "-m", "worker.commands.main"]
+BARE = {
+    name: value
+    for name, value in os.environ.items()
+    if not name.endswith(("DATABASE_URL", "REDIS_URL")) and not name.startswith(("SIGNING_", "BLOB_"))
+}
+
+
+def run(*arguments: str, folder: Path = ROOT, **environment: str) -> "subprocess.CompletedProcess[str]":
+    return subprocess.run(
+        [*COMMAND, *arguments],
+        cwd=folder,
+        env={**BARE, "PYTHONPATH": str(ROOT), "COLUMNS": "80", **environment},
+        capture_output=True,
+        text=True,
+        timeout=180,
+        check=False,
+    )
+
+
+@pytest.fixture(scope="module")
+def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Play the demo once and return the folder it was run in."""
+    folder = tmp_path_factory.mktemp("demo")
+    ran = run("demo", folder=folder)
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+    return folder
+
+
+@pytest.mark.parametrize(
+    "command", ["demo", "serve", "migrate", "api", "relay", "worker", "token", "verify", "alive", "audit verify"]
+)
+def test_every_command_explains_itself(command: str) -> None:
+    ran = run(*command.split(), "--help")
+    assert ran.returncode == 0
+    # More than the usage line and the options that every command has.
+    assert len(ran.stdout.splitlines()) > 8
+
+
+@pytest.mark.parametrize(
+    ("arguments", "named"),
+    [
+        (["api"], ["DATABASE_URL", "BLOB_DIR"]),
+        (["relay"], ["DATABASE_URL", "REDIS_URL", "BLOB_DIR"]),
+        (["worker"], ["DATABASE_URL", "REDIS_URL", "BLOB_DIR"]),
+        (["migrate"], ["DATABASE_URL"]),
+        (["token", "crew"], ["DATABASE_URL"]),
+    ],
+)
+def test_a_missing_setting_is_named_without_a_trace(arguments: list[str], named: list[str]) -> None:
+    ran = run(*arguments)
+    assert ran.returncode == 2
+    assert [name for name in named if name not in ran.stderr] == []
+    assert "Traceback" not in ran.stderr
+
+
+def test_a_worker_without_a_key_does_not_start_and_says_what_to_set(tmp_path: Path) -> None:
+    settings = {"DATABASE_URL": "postgresql+psycopg://nobody@/none", "REDIS_URL": "redis://none", "BLOB_DIR": "none"}
+    ran = run("worker", **settings)
+    assert ran.returncode == 2
+    assert "SIGNING_PKCS12_FILE" in ran.stderr and "Traceback" not in ran.stderr
+    absent = {"SIGNING_PKCS12_FILE": str(tmp_path / "key"), "SIGNING_PASSPHRASE_FILE": str(tmp_path / "phrase")}
+    ran = run("worker", **settings, **absent)
+    assert ran.returncode == 2
+    assert str(tmp_path / "key") in ran.stderr and "Traceback" not in ran.stderr
+
+
+def test_the_demo_leaves_two_packages_that_verify_and_two_notices(demo_folder: Path) -> None:
+    output = demo_folder / "demo_output"
+    notices = json.loads((output / "notices.json").read_bytes())
+    assert [notice["data"]["segment_id"] for notice in notices] == ["west", "east"]
+    assert {one["status"] for one in json.loads((output / "status.json").read_bytes())["segments"]} == {"accepted"}
+    for package, segment in (("package_OT-07_1.pdf", "west"), ("package_OT-07_2.pdf", "east")):
+        report = _verify(output, package)
+        assert report["is_good"] is True
+        assert [one["field"] for one in report["signatures"]] == ["ServiceSeal", "OwnerEngineer"]
+        [notice] = [one for one in notices if one["data"]["segment_id"] == segment]
+        assert notice["data"]["package_sha256"] == report["certified_sha256"]
+
+
+def test_pdfsig_finds_both_signatures_of_the_demos_packages_valid(demo_folder: Path, tmp_path: Path) -> None:
+    store = f"sql:{tmp_path}"
+    root = demo_folder / "demo_output" / "demonstration_root.pem"
+    certutil, pdfsig = require_tool("certutil"), require_tool("pdfsig")
+    subprocess.run([certutil, "-N", "-d", store, "--empty-password"], check=True)
+    subprocess.run([certutil, "-A", "-d", store, "-n", "root", "-t", "CT,C,C", "-i", root], check=True)
+    for package in sorted((demo_folder / "demo_output").glob("package_*.pdf")):
+        said = subprocess.run(
+            [pdfsig, "-nssdir", tmp_path, package], capture_output=True, text=True, check=False
+        ).stdout
+        assert said.count("Signature is Valid.") == 2, said
+        assert said.count("Certificate is Trusted.") == 2, said
+
+
+def test_a_package_with_one_changed_byte_does_not_verify(demo_folder: Path, tmp_path: Path) -> None:
+    output = demo_folder / "demo_output"
+    content = bytearray((output / "package_OT-07_2.pdf").read_bytes())
+    content[len(content) // 3] ^= 1
+    (tmp_path / "changed.pdf").write_bytes(content)
+    ran = run("verify", str(tmp_path / "changed.pdf"), "--trust", str(output / "demonstration_root.pem"))
+    assert ran.returncode == 1
+    assert "NOT GOOD" in ran.stdout
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL], ids=lambda number: number.name)
+def test_a_demo_that_is_ended_leaves_no_process_and_no_folder(number: signal.Signals, tmp_path: Path) -> None:
+    environment = {**BARE, "PYTHONPATH": str(ROOT), "TMPDIR": str(tmp_path)}
+    tmp_path.chmod(0o755)
+    with subprocess.Popen(
+        [*COMMAND, "demo"], cwd=tmp_path, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+    ) as demo:
+        assert demo.stdout is not None
+        for line in demo.stdout:
+            if "acknowledges them" in line:
+                break
+        family = _descendants(demo.pid)
+        assert len(family) >= 5
+        demo.send_signal(number)
+        demo.stdout.read()
+    give_up_at = time.monotonic() + 30
+    while left := [pid for pid in family if _is_alive(pid)]:
+        assert time.monotonic() < give_up_at, left
+        time.sleep(0.1)
+    while list(tmp_path.glob("route-acceptance-*")):
+        assert time.monotonic() < give_up_at, list(tmp_path.iterdir())
+        time.sleep(0.1)
+
+
+def _verify(output: Path, package: str) -> Any:
+    ran = run("verify", str(output / package), "--trust", str(output / "demonstration_root.pem"), "--json")
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+    return json.loads(ran.stdout)
+
+
+def _descendants(pid: int) -> list[int]:
+    children = subprocess.run(["ps", "-o", "pid=", "--ppid", str(pid)], capture_output=True, text=True, check=False)
+    own = [int(word) for word in children.stdout.split()]
+    return own + [one for child in own for one in _descendants(child)]
+
+
+def _is_alive(pid: int) -> bool:
+    stat = Path(f"/proc/{pid}/stat")
+    return stat.exists() and stat.read_text().rpartition(")")[2].split()[0] != "Z"
