@@ -10,11 +10,11 @@ READY := .venv/ready
 help: ## list the targets
 	@grep -hE '^[a-z_]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
 
-$(READY): requirements.lock pyproject.toml
+$(READY): tests/requirements.lock pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Python 3.11 or newer is needed: make PYTHON=python3.11 …"; exit 1; }
 	@echo "setting up .venv (once)"
 	@test -x $(BIN)/python || $(PYTHON) -m venv .venv
-	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r tests/requirements.lock
 	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 	@touch $(READY)
 
@@ -47,9 +47,11 @@ bench: $(READY) ## the benchmarks, as ratios in one run
 migrate: $(READY) ## bring the database at MIGRATION_DATABASE_URL to the newest schema
 	@$(BIN)/route-acceptance migrate
 
-lock: ## write requirements.lock anew (needs uv)
-	@uv pip compile --universal --python-version 3.11 --extra dev --generate-hashes --no-header \
-	  --no-emit-index-url --no-emit-find-links pyproject.toml -o requirements.lock
+LOCK := uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header \
+  --no-emit-index-url --no-emit-find-links pyproject.toml
+lock: ## write both lock files anew: what a deployment runs, and what demo and tests need besides (needs uv)
+	@$(LOCK) -o requirements.lock
+	@$(LOCK) --extra dev --constraint requirements.lock -o tests/requirements.lock
 
 clean: ## remove what the targets made
 	@rm -rf .venv demo_output bench_output build *.egg-info

@@ -11,6 +11,7 @@ from sqlmodel import Session, col, select
 from service.actions.billing import accepted_notice
 from service.actions.caller import Caller
 from service.actions.case import Case
+from service.actions.submissions import MOST_CONCESSIONS
 from service.errors import (
     BodyInvalidError,
     ConflictError,
@@ -28,6 +29,8 @@ from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.design_rules import Fault
 
+ConcessionNumber = Annotated[int, Field(strict=True, ge=1, le=MOST_CONCESSIONS)]
+
 
 class SegmentDecision(StrEnum):
     """The engineer's word on one segment."""
@@ -41,7 +44,7 @@ class DecisionForm(q.Value):
 
     package_sha256: q.Sha256
     segments: Annotated[dict[q.Identifier, SegmentDecision], Field(min_length=1, max_length=500)]
-    concessions_granted: Annotated[tuple[Annotated[int, Field(strict=True, ge=1)], ...], Field(max_length=2000)] = ()
+    concessions_granted: Annotated[tuple[ConcessionNumber, ...], Field(max_length=MOST_CONCESSIONS)] = ()
     reason: q.LongText | None = None
 
 

@@ -32,6 +32,7 @@ from service.vocabulary.words import Force, Outcome
 
 # Enough to see what is wrong; the rest is in the findings.
 _MOST_FAULTS = 50
+MOST_CONCESSIONS = 2000
 
 
 class SubmissionForm(q.Value):
@@ -40,7 +41,7 @@ class SubmissionForm(q.Value):
     segments: Annotated[tuple[q.Identifier, ...], Field(min_length=1, max_length=500)]
     verdict_digest: q.Sha256
     responsible_person: q.Identifier
-    concessions: Annotated[tuple[Concession, ...], Field(max_length=2000)] = ()
+    concessions: Annotated[tuple[Concession, ...], Field(max_length=MOST_CONCESSIONS)] = ()
 
 
 def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionForm) -> Submission:

@@ -6,7 +6,7 @@ import orjson
 from fastapi import APIRouter, Response
 
 from service.actions import criteria as actions
-from service.api.forms import CriteriaAnswer, CriteriaVersionForm, RouteAnswer
+from service.api.forms import CriteriaAnswer, CriteriaVersionForm, RouteAnswer, RowNumber
 from service.api.gate import ContractorGate, EngineerGate, ReaderGate
 from service.api.routing import CheckedRoute
 from service.storage.routes import criteria_row
@@ -27,7 +27,7 @@ def set_criteria(gate: EngineerGate, project_id: UUID, form: Criteria, response:
 
 
 @router.get("/projects/{project_id}/criteria/{version}")
-def read_criteria(gate: ReaderGate, project_id: UUID, version: int) -> CriteriaAnswer:
+def read_criteria(gate: ReaderGate, project_id: UUID, version: RowNumber) -> CriteriaAnswer:
     """Read a criteria version."""
     with gate.enter_project(project_id) as (session, _, project):
         return _answer(criteria_row(session, project.id, version))

@@ -10,6 +10,9 @@ from service.vocabulary import quantities as q
 from service.vocabulary.finding import FindingDocument, OutcomeCounts, WorkDocument
 from service.vocabulary.words import Standing, TokenKind
 
+# What a number that counts rows can be: the database's integers end there.
+RowNumber = Annotated[int, Field(ge=1, le=2**31 - 1)]
+
 
 class ProblemError(BaseModel):
     """One thing wrong, at an RFC 6901 pointer."""
@@ -75,7 +78,7 @@ class CriteriaAnswer(BaseModel):
 class CriteriaVersionForm(q.Value):
     """A criteria version, by its number."""
 
-    version: Annotated[int, Field(strict=True, ge=1)]
+    version: Annotated[RowNumber, Field(strict=True)]
 
 
 class RouteAnswer(BaseModel):

@@ -10,7 +10,7 @@ from sqlmodel import select
 
 from service.actions.status import status_of
 from service.api.cursors import MOST, read_cursor, write_cursor
-from service.api.forms import FindingPage, ProjectStatus, RouteStatus, WorkList
+from service.api.forms import FindingPage, ProjectStatus, RouteStatus, RowNumber, WorkList
 from service.api.gate import PartyGate, ReaderGate
 from service.api.routing import CheckedRoute
 from service.errors import NotFoundError
@@ -49,7 +49,7 @@ def read_project_acceptance(gate: ReaderGate, project_id: UUID) -> ProjectStatus
 
 
 @router.get("/routes/{route_id}/fibres/{number}", response_model=FibreDocument)
-def read_fibre(gate: ReaderGate, route_id: UUID, number: int) -> Response:
+def read_fibre(gate: ReaderGate, route_id: UUID, number: RowNumber) -> Response:
     """Read everything judged about one fibre, as the canonical document that the verdict hashes."""
     with gate.look() as (session, caller):
         fibre = verdicts.fibre_row(session, find_route(session, caller.projects, route_id), number)
