@@ -21,6 +21,8 @@ def make_app(settings: WorkerSettings) -> Celery:
         # Early: the jobs table, not the broker, gives a lost task again. Late acknowledgement was seen to kill the
         # worker's main process when Redis went away under a task.
         task_acks_late=False,
+        # A run that outlives its lease may write nothing: a process that hangs makes room for another.
+        task_time_limit=max(settings.judge_lease_s, settings.package_lease_s),
         worker_prefetch_multiplier=1,
         worker_enable_remote_control=False,
         worker_send_task_events=False,

@@ -24,6 +24,7 @@ from service.storage.routes import (
     lock_routes_at,
     parse_criteria,
     raise_version,
+    share_sites,
 )
 from service.storage.tables import Record as StoredRecord
 from service.storage.tables import RecordFibre, Route
@@ -162,6 +163,8 @@ def _fitting(
 def _store(session: Session, batch: _Batch, items: Sequence[_Posted], answers: dict[int, Answer]) -> None:
     route = batch.route
     lids = {item.record.site for item in items if isinstance(item.record, ClosureStateRecord)}
+    if lids:
+        share_sites(session, route.project_id)
     routes = lock_routes_at(session, route, lids)
     first = {item.record.id: item for item in reversed(items)}
     rows = [_row(item, batch) for item in first.values()]
@@ -188,6 +191,7 @@ def _row(item: _Posted, batch: _Batch) -> dict[str, Any]:
         "id": record.id,
         "route_id": batch.route.id,
         "kind": record.kind.value,
+        "lid_site": record.site if isinstance(record, ClosureStateRecord) else None,
         "made_at": record.made_at,
         "sent_at": batch.sent_at,
         "received_at": batch.caller.now,

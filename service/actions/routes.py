@@ -2,14 +2,15 @@
 
 from uuid import UUID, uuid4
 
-from sqlalchemy import insert, text
+from sqlalchemy import insert
 from sqlmodel import Session, col, select
 
 from service.actions.caller import Caller
 from service.actions.follow import judge_again, refuse_while_submitted
 from service.errors import BodyInvalidError, ConflictError
 from service.storage.head import record_deed
-from service.storage.routes import design_row, lock_route, parse_design, raise_version
+from service.storage.records import link_lids
+from service.storage.routes import change_sites, design_row, find_route, lock_route, parse_design, raise_version
 from service.storage.tables import DesignRevision, Fibre, Project, Route, RouteSite, Site
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.design import Design
@@ -20,6 +21,7 @@ from service.vocabulary.validation import MOST_FAULTS
 def describe_route(session: Session, caller: Caller, project: Project, design: Design) -> tuple[Route, bool]:
     """Add a route; the same again gives the one that is there. Say whether it is new."""
     document = _checked(design)
+    change_sites(session, project.id)
     existing = session.exec(
         select(Route).where(Route.project_id == project.id, Route.code == design.code)
     ).one_or_none()
@@ -39,6 +41,7 @@ def describe_route(session: Session, caller: Caller, project: Project, design: D
 def revise_design(session: Session, caller: Caller, route_id: UUID, design: Design) -> Route:
     """Add a design revision; records keep their physical place, so sites that hold records must stay."""
     document = _checked(design)
+    change_sites(session, find_route(session, caller.projects, route_id).project_id)
     route = lock_route(session, caller.projects, route_id)
     current = design_row(session, route)
     if current.sha256 == sha256_hex(document):
@@ -89,8 +92,6 @@ def _keep_revision(session: Session, caller: Caller, route: Route, design: Desig
 
 
 def _keep_sites(session: Session, route: Route, design: Design) -> None:
-    # Two routes described at once may share sites; the lock keeps their inserts from crossing.
-    session.execute(text("SELECT pg_advisory_xact_lock(hashtextextended(:key, 0))"), {"key": f"{route.project_id}"})
     ids = [site.id for site in design.sites]
     known = {
         site.id: site
@@ -109,6 +110,7 @@ def _keep_sites(session: Session, route: Route, design: Design) -> None:
             raise BodyInvalidError("A site of the project has this id already.", faults=[fault])
         if site.id not in on_route:
             session.add(RouteSite(project_id=route.project_id, route_id=route.id, site_id=site.id))
+    link_lids(session, route, set(ids) - on_route)
 
 
 def _fibre_rows(route: Route, numbers: range) -> list[dict[str, object]]:

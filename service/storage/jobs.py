@@ -167,7 +167,9 @@ def claim_hints(session: Session, *, again_after: timedelta, limit: int = 100) -
 
 def forget_hints(session: Session, job_ids: Collection[UUID]) -> None:
     """Say that hints were not given after all."""
-    session.execute(update(Job).where(col(Job.id).in_(job_ids)).values(hinted_at=None))
+    # A row that somebody has locked is passed over, it is hinted at later: to wait for many rows is to risk a deadlock.
+    free = select(Job.id).where(col(Job.id).in_(job_ids)).with_for_update(skip_locked=True)
+    session.execute(update(Job).where(col(Job.id).in_(free)).values(hinted_at=None))
 
 
 def seconds_to_next(session: Session, *, again_after: timedelta) -> float | None:

@@ -44,6 +44,15 @@ def link_fibres(session: Session, links: Sequence[Mapping[str, Any]]) -> None:
         session.execute(plain_insert(RecordFibre), list(links))
 
 
+def link_lids(session: Session, route: Route, sites: Collection[str]) -> None:
+    """Link what was recorded of closures to a route that has only now come to pass them."""
+    lids = select(literal(route.project_id), literal(route.id), literal(WHOLE_SITE), col(Record.id)).where(
+        col(Record.project_id) == route.project_id, col(Record.lid_site).in_(sites)
+    )
+    statement = insert(RecordFibre).from_select(["project_id", "route_id", "fibre", "record_id"], lids)
+    session.execute(statement.on_conflict_do_nothing())
+
+
 def links_of(route: Route, record_id: UUID, fibres: Collection[int]) -> list[dict[str, Any]]:
     """Return the links of a record to fibres of a route; to the whole route where it names no fibre."""
     return [

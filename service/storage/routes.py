@@ -4,7 +4,7 @@ from collections.abc import Collection, Sequence
 from functools import lru_cache
 from uuid import UUID
 
-from sqlalchemy import update
+from sqlalchemy import text, update
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
@@ -60,6 +60,16 @@ def lock_all(session: Session, routes: SelectOfScalar[Route]) -> Sequence[Route]
     """Lock routes in order of id, as they are once the lock is held: a version read before it may be stale."""
     statement = routes.order_by(col(Route.id)).with_for_update().execution_options(populate_existing=True)
     return session.exec(statement).all()
+
+
+def share_sites(session: Session, project_id: UUID) -> None:
+    """Keep which routes pass which sites as it is until commit; taken before any route's lock."""
+    session.execute(text("SELECT pg_advisory_xact_lock_shared(hashtextextended(:key, 0))"), {"key": str(project_id)})
+
+
+def change_sites(session: Session, project_id: UUID) -> None:
+    """Be the only one, until commit, who changes which routes pass which sites; taken before any route's lock."""
+    session.execute(text("SELECT pg_advisory_xact_lock(hashtextextended(:key, 0))"), {"key": str(project_id)})
 
 
 def raise_version(route: Route) -> int:

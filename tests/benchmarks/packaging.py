@@ -3,6 +3,7 @@
 import multiprocessing
 import time
 from collections.abc import Iterator, Mapping
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from io import BytesIO
@@ -133,8 +134,8 @@ def _freeze(session: Session, route_id: UUID) -> Frozen:
 
 
 def _in_fresh_process(content: PackageContent, keys: Keys, rows: int) -> Drawn:
-    with multiprocessing.get_context("spawn").Pool(1) as pool:
-        return pool.apply(_draw_sign_verify, (content, keys, rows))
+    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as pool:
+        return pool.submit(_draw_sign_verify, content, keys, rows).result()
 
 
 def _draw_sign_verify(content: PackageContent, keys: Keys, rows: int) -> Drawn:

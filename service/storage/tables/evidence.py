@@ -16,11 +16,17 @@ WHOLE_SITE = 0
 class Record(SQLModel, table=True):
     """What a crew sent: never changed."""
 
-    __table_args__ = (of_route(), Index(None, "project_id", "route_id", "kind"))
+    __table_args__ = (
+        of_route(),
+        Index(None, "project_id", "route_id", "kind"),
+        Index("ix_record_lid", "project_id", "lid_site", postgresql_where=text("lid_site IS NOT NULL")),
+    )
     project_id: UUID = Field(primary_key=True)
     id: UUID = Field(primary_key=True)
     route_id: UUID
     kind: str
+    # The closure whose lid it is about: such a record reaches every route through it, those too that come later.
+    lid_site: str | None
     made_at: datetime = instant()
     sent_at: datetime = instant()
     received_at: datetime = instant()

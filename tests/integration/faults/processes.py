@@ -59,10 +59,10 @@ class Part:
             self._process.wait()
             self._process = None
 
-    def kill_children(self) -> None:
-        """Kill the processes that do the work and leave the main one."""
+    def signal_children(self, number: signal.Signals) -> None:
+        """Kill or stop the processes that do the work and leave the main one."""
         for child in Path(f"/proc/{self.pid}/task/{self.pid}/children").read_text().split():
-            os.kill(int(child), signal.SIGKILL)
+            os.kill(int(child), number)
 
     def stop(self) -> int:
         """End in order and return the exit code."""

@@ -83,9 +83,9 @@ def test_a_crash_of_the_database_loses_no_acknowledged_record_and_everything_goe
         try:
             for _ in range(2):
                 time.sleep(1)
-                before = len(acknowledged)
+                before, answered = len(acknowledged), len(codes)
                 postgres.kill()
-                wait_until(lambda: 503 in codes)
+                wait_until(lambda answered=answered: 503 in codes[answered:])
                 time.sleep(0.3)
                 postgres.start()
                 wait_until(lambda before=before: len(acknowledged) > before + 5)

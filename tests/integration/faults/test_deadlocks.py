@@ -20,6 +20,7 @@ from tests.world import World
 
 pytestmark = pytest.mark.slow
 THREADS = 8
+ROUNDS = 8
 
 
 def test_posting_withdrawing_and_submitting_on_routes_that_share_closures_never_deadlocks(world: World) -> None:
@@ -31,7 +32,7 @@ def test_posting_withdrawing_and_submitting_on_routes_that_share_closures_never_
 
     def work(number: int) -> list[int]:
         draw, codes = random.Random(number), []
-        for _ in range(12):
+        for _ in range(ROUNDS):
             route = draw.choice(routes)
             records = [_fresh(draw) for _ in range(draw.randint(1, 4))]
             codes.append(_post(world, route, records))
@@ -54,7 +55,7 @@ def test_posting_withdrawing_and_submitting_on_routes_that_share_closures_never_
         judging.join(60)
     # A submission may find records waiting (409), another verdict (412), or findings that are open (422).
     assert set(codes) <= {200, 207, 409, 412, 422}
-    assert codes.count(207) == THREADS * 12
+    assert codes.count(207) == THREADS * ROUNDS
     with snapshot(world.engine) as session:
         ended = {str(id_) for id_ in session.exec(select(RecordEnd.record_id))}
         assert verify_chain(session, session.exec(select(Record.project_id)).first() or uuid4()) is None
@@ -93,7 +94,7 @@ def test_the_same_records_in_two_orders_at_once_are_stored_once(
     world: World, choose_routes: Callable[[World], list[str]]
 ) -> None:
     routes = choose_routes(world)
-    for _ in range(8):
+    for _ in range(4):
         records = [make_splice(id=str(uuid4()), fibres=[1 + number % 12]) for number in range(200)]
         start = threading.Barrier(2)
 

@@ -116,12 +116,12 @@ def test_workers_killed_in_the_middle_of_signing_leave_one_package_that_verifies
     world.post_records(finished_route())
     wait_until(lambda: bool(world.status()["is_judged"]))
     made = submit(world)
-    for fence in range(4):
+    for fence in range(3):
         wait_until(lambda fence=fence: job_of(world, JobKind.PACKAGE).fence > fence or _is_issued(world), every_s=0.002)
         time.sleep(draw.uniform(0, 0.8))
-        if fence == 3:
+        if fence == 2:
             # The main process lives on and puts another in its place.
-            worker.kill_children()
+            worker.signal_children(signal.SIGKILL)
         else:
             worker.kill()
             worker.start()
@@ -138,6 +138,16 @@ def test_workers_killed_in_the_middle_of_signing_leave_one_package_that_verifies
     report = verify(package_file(world, str(package.id)), trust=trust, now=datetime.now(UTC))
     assert report.problems == ()
     assert report.certified_sha256 == package.certified_sha256
+
+
+def test_a_worker_that_hangs_is_replaced_when_its_lease_is_over(world: World, relay: Part, worker: Part) -> None:
+    world.post_records(finished_route())
+    wait_until(lambda: bool(world.status()["is_judged"]))
+    made = submit(world)
+    wait_until(lambda: job_of(world, JobKind.PACKAGE).state == "leased", every_s=0.002)
+    worker.signal_children(signal.SIGSTOP)
+    wait_until(lambda: submission(world, made)["state"] == "issued")
+    assert job_of(world, JobKind.PACKAGE).fence == 2
 
 
 def _is_issued(world: World) -> bool:

@@ -1,4 +1,4 @@
-"""A database with one project in it, as the application's role and as a superuser reach it."""
+"""A database for a module of tests, as the application's role and as a superuser reach it; a project for each test."""
 
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -7,28 +7,37 @@ from uuid import UUID, uuid4
 import psycopg
 import pytest
 from sqlalchemy import Engine
-from sqlalchemy.engine import make_url
 
-from service.settings import WorkerSettings
 from service.storage.head import FIRST_HASH
 from service.storage.session import make_engine, transaction
 from service.storage.tables import Project, ProjectHead
 from tests.conftest import Servers
+from worker.commands.embedded import create_database
+
+Superuser = psycopg.Connection[tuple[object, ...]]
 
 
-@pytest.fixture
-def engine(settings: WorkerSettings) -> Iterator[Engine]:
-    engine = make_engine(settings.database_url.get_secret_value(), pool_size=12)
+@pytest.fixture(scope="module")
+def superuser(servers: Servers, database_template: str) -> Iterator[Superuser]:
+    name = f"storage_{uuid4().hex[:12]}"
+    create_database(servers.postgres, name, template=database_template)
+    with servers.postgres.server.connect(database=name) as connection:
+        yield connection
+
+
+@pytest.fixture(scope="module")
+def shared_engine(servers: Servers, superuser: Superuser) -> Iterator[Engine]:
+    url = servers.postgres.server.url(role="acceptance_app", database=superuser.info.dbname)
+    engine = make_engine(url, pool_size=12)
     yield engine
     engine.dispose()
 
 
 @pytest.fixture
-def superuser(servers: Servers, settings: WorkerSettings) -> Iterator["psycopg.Connection[tuple[object, ...]]"]:
-    database = make_url(settings.database_url.get_secret_value()).database
-    assert database is not None
-    with servers.postgres.server.connect(database=database) as connection:
-        yield connection
+def engine(shared_engine: Engine, superuser: Superuser) -> Engine:
+    """Lend the module's database without a job in it."""
+    superuser.execute("DELETE FROM job")
+    return shared_engine
 
 
 @pytest.fixture
@@ -36,7 +45,7 @@ def project_id(engine: Engine) -> UUID:
     id_ = uuid4()
     with transaction(engine) as session:
         session.add(
-            Project(id=id_, code="P1", name="Plan", owner="Owner", contractor="Crew", created_at=datetime.now(UTC))
+            Project(id=id_, code=str(id_), name="Plan", owner="Owner", contractor="Crew", created_at=datetime.now(UTC))
         )
         session.flush()
         session.add(ProjectHead(project_id=id_, audit_hash=FIRST_HASH))

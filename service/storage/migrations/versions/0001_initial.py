@@ -280,6 +280,7 @@ def _make_tables() -> None:
         sa.Column("id", sa.Uuid(), nullable=False),
         sa.Column("route_id", sa.Uuid(), nullable=False),
         sa.Column("kind", sa.String(), nullable=False),
+        sa.Column("lid_site", sa.String(), nullable=True),
         sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("sent_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
@@ -294,6 +295,13 @@ def _make_tables() -> None:
     )
     op.create_index(
         op.f("ix_record_project_id_route_id_kind"), "record", ["project_id", "route_id", "kind"], unique=False
+    )
+    op.create_index(
+        "ix_record_lid",
+        "record",
+        ["project_id", "lid_site"],
+        unique=False,
+        postgresql_where=sa.text("lid_site IS NOT NULL"),
     )
     op.create_table(
         "route_site",
