@@ -49,6 +49,9 @@ migrate: $(READY) ## bring the database at MIGRATION_DATABASE_URL to the newest 
 
 LOCK := uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header \
   --no-emit-index-url --no-emit-find-links pyproject.toml
+examples: $(READY) ## write openapi_examples/openapi.json anew
+	@$(BIN)/python -m tests.write_openapi
+
 lock: ## write both lock files anew: what a deployment runs, and what demo and tests need besides (needs uv)
 	@$(LOCK) -o requirements.lock
 	@$(LOCK) --extra dev --constraint requirements.lock -o tests/requirements.lock

@@ -75,9 +75,7 @@ def _add_up(missing: Iterable[Sequence[Sequence[Any]]]) -> list[dict[str, Any]]:
     ]
 
 
-def _write(
-    session: Session, lease: Lease, settled: Settled | None, context: StepContext, *, read_version: int
-) -> None:
+def _write(session: Session, lease: Lease, settled: Settled | None, context: StepContext, *, read_version: int) -> None:
     route = lock_route(session, [lease.project_id], lease.subject_id)
     jobs.hold(session, lease)
     # Also where nothing could be settled yet: the last fibres may have been judged since.

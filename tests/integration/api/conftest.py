@@ -1,8 +1,8 @@
 """The demo route at five points of its way, each kept as a database that tests copy.
 
-`bound`: described and bound to criteria. `waiting`: spliced, nothing judged yet. `judged`: every record of the first visit judged; fibre 20 at C5 does not
-conform. `issued`: both segments submitted, with a concession for it; the package waits. `decided`: west accepted, east
-refused.
+`bound`: described and bound to criteria. `waiting`: spliced, nothing judged yet. `judged`: every record of the first
+visit judged; fibre 20 at C5 does not conform. `issued`: both segments submitted, with a concession for it; the package
+waits. `decided`: west accepted, east refused.
 """
 
 from collections.abc import Callable, Iterator, Mapping

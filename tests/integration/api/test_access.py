@@ -106,7 +106,7 @@ def test_a_wrong_kind_of_token_is_refused(world: World, name: str, kind: TokenKi
 @pytest.mark.parametrize("name", MAY)
 def test_without_a_token_nothing_is_looked_at(world: World, name: str) -> None:
     method, path, _ = OPERATIONS[name]
-    nothing = {thing: "no-id" for thing in ("project_id", "route_id", "package_id", "submission_id", "record_id")}
+    nothing = dict.fromkeys(("project_id", "route_id", "package_id", "submission_id", "record_id"), "no-id")
     url = path.format(**nothing, token_id="x", person_id="x", version="x", number="x")
     content = {"content": b"[]", "headers": {"content-type": "application/json"}} if method in {"post", "put"} else {}
     answer = world.http.request(method, url, **content)  # type: ignore[arg-type]
@@ -178,7 +178,7 @@ def test_every_bad_token_gets_the_same_answer(fresh_world: OpenWorld) -> None:
     ]
     world.app.state.clock = lambda: datetime.now(UTC) + timedelta(minutes=5)
     path = f"/v1/projects/{world.project_id}"
-    answers = [world.http.get(path, headers={} if one is None else {"Authorization": one}) for one in headers]  # type: ignore[dict-item]
+    answers = [world.http.get(path, headers={} if one is None else {"Authorization": one}) for one in headers]
     assert {answer.status_code for answer in answers} == {401}
     assert len({answer.content for answer in answers}) == 1
     assert {answer.headers["www-authenticate"] for answer in answers} == {'Bearer error="invalid_token"'}

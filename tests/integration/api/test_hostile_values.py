@@ -163,7 +163,7 @@ def test_a_body_of_nothing_but_faults_gets_a_short_answer(world: World) -> None:
 @pytest.mark.parametrize(
     ("name", "body", "pointer"),
     [
-        ("propose_criteria", {"version": 7}, "/version"),
+        ("propose_criteria", {"version": 2**31 - 1}, "/version"),
         ("withdraw_records", {"records": [str(uuid4())], "reason": "x"}, "/records/0"),
     ],
 )

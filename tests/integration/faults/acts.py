@@ -1,7 +1,6 @@
 """What tests of faults do and look at again and again."""
 
 from typing import Any
-from uuid import UUID
 
 import httpx
 from sqlmodel import Session, select
@@ -70,8 +69,3 @@ def hurry(world: World, kind: JobKind) -> None:
         job = one_job(session, kind)
         assert job.state == "due"
         job.due_at = job.due_at.replace(year=2000)
-
-
-def route_uuid(world: World) -> UUID:
-    """Return the route's id as a UUID."""
-    return UUID(world.route_id)

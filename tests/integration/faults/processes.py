@@ -5,7 +5,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
@@ -88,7 +88,7 @@ def wait_until(is_so: Callable[[], bool], *, within_s: float = WITHIN_S, every_s
         time.sleep(every_s)
 
 
-def _environment(settings: WorkerSettings) -> Mapping[str, str]:
+def _environment(settings: WorkerSettings) -> dict[str, str]:
     return {
         **os.environ,
         "DATABASE_URL": settings.database_url.get_secret_value(),

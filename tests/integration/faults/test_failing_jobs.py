@@ -25,6 +25,7 @@ from worker.steps.running import Step, run_job
 from worker.tasks import STEPS
 
 pytestmark = pytest.mark.slow
+_LEFT = text("SELECT extract(epoch FROM leased_until - now()) FROM job WHERE id = :id")
 
 
 class WorkerDiesError(BaseException):
@@ -154,7 +155,7 @@ def test_leases_follow_the_databases_clock_and_not_the_workers(world: World, err
 
     def look(context: StepContext, lease: Lease) -> None:
         with transaction(world.engine) as session:
-            left = session.connection().execute(text("SELECT extract(epoch FROM leased_until - now()) FROM job WHERE id = :id"), {"id": job_id})
+            left = session.connection().execute(_LEFT, {"id": job_id})
             held.append(float(left.scalar_one()))
         with transaction(world.engine) as session:
             assert jobs.take_lease(session, job_id, lease=timedelta(seconds=1)) is None

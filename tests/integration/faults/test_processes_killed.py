@@ -117,7 +117,7 @@ def test_workers_killed_in_the_middle_of_signing_leave_one_package_that_verifies
     wait_until(lambda: bool(world.status()["is_judged"]))
     made = submit(world)
     for fence in range(3):
-        wait_until(lambda fence=fence: job_of(world, JobKind.PACKAGE).fence > fence or _is_issued(world), every_s=0.002)
+        _wait_for_next_attempt(world, fence)
         time.sleep(draw.uniform(0, 0.8))
         if fence == 2:
             # The main process lives on and puts another in its place.
@@ -150,8 +150,14 @@ def test_a_worker_that_hangs_is_replaced_when_its_lease_is_over(world: World, re
     assert job_of(world, JobKind.PACKAGE).fence == 2
 
 
-def _is_issued(world: World) -> bool:
-    return job_of(world, JobKind.PACKAGE).state == "done"
+def _wait_for_next_attempt(world: World, fence: int) -> None:
+    """Wait until the package job is taken once more than so often, or is done."""
+
+    def is_taken_or_done() -> bool:
+        job = job_of(world, JobKind.PACKAGE)
+        return job.fence > fence or job.state == "done"
+
+    wait_until(is_taken_or_done, every_s=0.002)
 
 
 def _post_and_wait(world: World) -> None:

@@ -4,6 +4,7 @@ import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
+from typing import Any
 from uuid import UUID, uuid4
 
 import orjson
@@ -29,7 +30,6 @@ from worker.signing.verify import read_attachment
 from worker.steps import package
 
 pytestmark = pytest.mark.slow
-LATE = {"fibres": [3], "estimate_db": 0.2, "made_at": "2025-03-21T08:00:00Z"}
 
 
 @pytest.fixture
@@ -44,7 +44,7 @@ def judged_world(world: World) -> World:
 def test_a_submission_of_a_verdict_that_was_overtaken_is_refused(judged_world: World) -> None:
     world = judged_world
     seen = world.status()["verdict_digest"]
-    world.post_records([make_splice(**LATE)])
+    world.post_records([_late_splice()])
     answer = submit(world, verdict_digest=seen)
     assert (answer.status_code, answer.json()["type"].rsplit(":")[-1]) == (409, "route.not_settled")
     world.drain()
@@ -63,7 +63,7 @@ def test_a_submission_waits_for_a_posting_that_holds_the_route_and_then_sees_it(
                 _caller(world, TokenKind.CREW),
                 UUID(world.route_id),
                 sent_at=datetime.now(UTC),
-                items=[make_splice(**LATE)],
+                items=[_late_splice()],
             )
             assert answer.receipt is Receipt.STORED
             submitting = contractor.submit(submit, world, verdict_digest=seen)
@@ -73,7 +73,7 @@ def test_a_submission_waits_for_a_posting_that_holds_the_route_and_then_sees_it(
 
 
 def test_a_posting_waits_for_a_submission_and_is_not_in_its_package(judged_world: World) -> None:
-    world, late = judged_world, make_splice(**LATE)
+    world, late = judged_world, _late_splice()
     form = SubmissionForm(
         segments=("SEG1",), verdict_digest=world.status()["verdict_digest"], responsible_person="p-1c9"
     )
@@ -93,7 +93,7 @@ def test_a_posting_waits_for_a_submission_and_is_not_in_its_package(judged_world
 def test_records_that_arrive_while_the_package_is_made_do_not_enter_it(
     judged_world: World, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    world, late = judged_world, [make_splice(id=str(uuid4()), **LATE) for _ in range(2)]
+    world, late = judged_world, [_late_splice() for _ in range(2)]
     made = submit(world)
     world.post_records([late[0]])
     before_write(monkeypatch, package, lambda: world.post_records([late[1]]))
@@ -142,6 +142,10 @@ def test_another_engine_parks_the_submission_and_the_segments_can_be_submitted_a
     again = submit(world)
     world.drain()
     assert submission(world, again)["state"] == "issued"
+
+
+def _late_splice() -> dict[str, Any]:
+    return make_splice(id=str(uuid4()), fibres=[3], estimate_db=0.2, made_at="2025-03-21T08:00:00Z")
 
 
 def _parks_and_signs_nothing(world: World) -> None:

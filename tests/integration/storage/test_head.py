@@ -82,7 +82,9 @@ def test_numbers_are_in_commit_order(engine: Engine, project_id: UUID) -> None:
     with ThreadPoolExecutor(8) as writers:
         list(writers.map(write, range(1, 101)))
     with transaction(engine) as session:
-        notices = session.exec(select(Notice).where(Notice.project_id == project_id).order_by(col(Notice.sequence))).all()
+        notices = session.exec(
+            select(Notice).where(Notice.project_id == project_id).order_by(col(Notice.sequence))
+        ).all()
     assert [notice.acceptance_number for notice in notices] == order
 
 
