@@ -25,6 +25,7 @@ def accepted_notice(
     layout = layout_of(session, route, revision=case.submission.design_revision)
     segment = next(one for one in layout.design.segments if one.id == acceptance.segment_id)
     paid, notice_id = quantities_of(layout, segment), uuid4()
+    conceded = len({one["fibre"] for one in granted})
     data = {
         "route_id": route.id,
         "route_code": route.code,
@@ -39,8 +40,8 @@ def accepted_notice(
         "fibre_length_m": paid.fibre_length_m,
         "splices": paid.splices,
         "terminations": paid.terminations,
-        "fibres_accepted": paid.fibres,
-        "fibres_conceded": len({one["fibre"] for one in granted}),
+        "fibres_accepted": paid.fibres - conceded,
+        "fibres_conceded": conceded,
     }
 
     def body(sequence: int) -> str:

@@ -1,13 +1,29 @@
 """What follows from a change of a locked route."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 
 from sqlmodel import Session, col, select
 
 from service.errors import RouteSubmittedError
 from service.storage.jobs import JobKind, make_due
-from service.storage.routes import touch_fibres
+from service.storage.routes import criteria_row, layout_of, parse_criteria, raise_version, touch_fibres
 from service.storage.tables import Route, SubmissionSegment
+from service.vocabulary.criteria import Voiding
+from service.vocabulary.record import Record
+from service.vocabulary.touching import touched_fibres
+
+
+def judge_after(session: Session, route: Route, records: Iterable[Record], *, is_urgent: bool) -> None:
+    """Raise a locked route's version and let every fibre wait that some records, come or gone, may matter to."""
+    voiding = Voiding.FIBRE
+    if route.criteria_version is not None:
+        voiding = parse_criteria(criteria_row(session, route.project_id, route.criteria_version).document).rework_voids
+    fibre_count = layout_of(session, route).design.fibre_count
+    touched = frozenset().union(
+        *(touched_fibres(record, fibre_count=fibre_count, rework_voids=voiding) for record in records)
+    )
+    raise_version(route)
+    judge_again(session, route, touched, is_urgent=is_urgent)
 
 
 def judge_again(session: Session, route: Route, numbers: Collection[int] | None, *, is_urgent: bool) -> None:

@@ -12,27 +12,22 @@ from sqlmodel import Session, col, select
 
 from service.actions.caller import Caller
 from service.actions.fitting import check_fit
-from service.actions.follow import judge_again
+from service.actions.follow import judge_after
 from service.errors import BodyInvalidError, RecordConflictError, RecordRefusedError, ServiceError
 from service.settings import CLOCK_TOLERANCE
 from service.storage.head import record_deed
 from service.storage.records import add_records, known_digests, link_fibres, links_of
 from service.storage.routes import (
-    criteria_row,
     find_route,
     layout_of,
     lock_routes_at,
-    parse_criteria,
-    raise_version,
     share_sites,
 )
 from service.storage.tables import Record as StoredRecord
 from service.storage.tables import RecordFibre, Route
 from service.vocabulary.canonical import canonical_json, digest_of, sha256_hex
-from service.vocabulary.criteria import Voiding
 from service.vocabulary.design_rules import Fault
 from service.vocabulary.record import RECORD, ClosureStateRecord, Record, SpliceRecord, canonical_record, fibres_of
-from service.vocabulary.touching import touched_fibres
 from service.vocabulary.validation import faults_of
 
 # Stands for the digest of a record that is stored, but not on the route it was posted to: no content has it.
@@ -88,12 +83,19 @@ def accept_records(
     return [answers[index] for index in range(len(items))]
 
 
+def read_record(item: Any) -> Record:
+    """Return one posted record, or refuse it with every fault named."""
+    try:
+        return RECORD.validate_python(item)
+    except ValidationError as error:
+        raise BodyInvalidError("The record is not one.", faults=_faults(error)) from error
+
+
 def _read(items: Sequence[Any], answers: dict[int, Answer]) -> Iterator[_Posted]:
     for index, item in enumerate(items):
         try:
-            record = RECORD.validate_python(item)
-        except ValidationError as error:
-            refusal = BodyInvalidError("The record is not one.", faults=_faults(error))
+            record = read_record(item)
+        except BodyInvalidError as refusal:
             answers[index] = Answer(id=_claimed_id(item), receipt=Receipt.REFUSED, error=refusal)
             continue
         body = canonical_json(canonical_record(record))
@@ -195,6 +197,7 @@ def _row(item: _Posted, batch: _Batch) -> dict[str, Any]:
         "made_at": record.made_at,
         "sent_at": batch.sent_at,
         "received_at": batch.caller.now,
+        "route_version": batch.route.version + 1,
         "clock_is_flagged": abs(batch.caller.now - batch.sent_at) > CLOCK_TOLERANCE,
         "sha256": item.sha256,
         "body": item.body,
@@ -213,11 +216,5 @@ def _follow(session: Session, route: Route, items: Sequence[_Posted]) -> None:
         session,
         [link for item in on_route for link in links_of(route, item.record.id, fibres_of(item.record))],
     )
-    raise_version(route)
-    voiding = Voiding.FIBRE
-    if route.criteria_version is not None:
-        voiding = parse_criteria(criteria_row(session, route.project_id, route.criteria_version).document).rework_voids
-    touched = frozenset().union(
-        *(touched_fibres(item.record, fibre_count=layout.design.fibre_count, rework_voids=voiding) for item in on_route)
-    )
-    judge_again(session, route, touched, is_urgent=any(isinstance(item.record, SpliceRecord) for item in on_route))
+    is_urgent = any(isinstance(item.record, SpliceRecord) for item in on_route)
+    judge_after(session, route, [item.record for item in on_route], is_urgent=is_urgent)

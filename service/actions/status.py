@@ -35,6 +35,7 @@ def status_of(session: Session, route: Route) -> dict[str, Any]:
         "proposed_criteria_version": route.proposed_criteria_version,
         "is_judged": verdicts.is_settled(session, route),
         "fibres_waiting": waiting,
+        "judging_problem": verdicts.judging_problem(session, route),
         "verdict_digest": None if verdict is None else verdict.digest,
         "missing": [] if verdict is None else verdict.missing,
         "segments": [

@@ -49,11 +49,11 @@ def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionFor
     route = lock_route(session, caller.projects, route_id)
     _refuse_unknown_names(session, route, form)
     _refuse_taken_segments(session, route, form.segments)
-    if not verdicts.is_settled(session, route):
-        raise NotSettledError("Judging goes on; ask for the status again.", headers={"Retry-After": "1"})
+    _refuse_unsettled(session, route)
     standing = verdicts.standing_verdict(session, route)
     if standing is None or standing.digest != form.verdict_digest:
         raise VerdictSupersededError("The route has another verdict by now; look at it and submit that one.")
+    _refuse_unproven_fibres(session, route, form.segments)
     concessions = _match_concessions(session, route, form)
     submission = _add(session, caller, route, form, concessions)
     freeze_records(session, route, submission.id)
@@ -107,6 +107,39 @@ def _refuse_taken_segments(session: Session, route: Route, segments: Sequence[st
             raise ConflictError(f"Segment {segment} is accepted already.")
         if segment in is_open:
             raise ConflictError(f"Segment {segment} is in an open submission.")
+
+
+def _refuse_unsettled(session: Session, route: Route) -> None:
+    problem = verdicts.judging_problem(session, route)
+    if problem is not None:
+        raise NotSettledError(f"Judging was given up: {problem}")
+    if not verdicts.is_settled(session, route):
+        raise NotSettledError("Judging goes on; ask for the status again.", headers={"Retry-After": "1"})
+
+
+def _refuse_unproven_fibres(session: Session, route: Route, segments: Sequence[str]) -> None:
+    """Refuse a segment with a fibre of which nothing is required: no finding proves nothing."""
+    scope = {
+        (segment.id, fibre)
+        for segment in layout_of(session, route).design.segments
+        if segment.id in segments
+        for numbers in segment.fibres
+        for fibre in numbers.numbers()
+    }
+    proven = {
+        (segment, row.number)
+        for row in verdicts.fibre_documents(session, route)
+        for segment, counts in row.counts.items()
+        if any(counts.values())
+    }
+    faults = [
+        Fault(pointer="/segments", detail=f"{segment}: the criteria require nothing of fibre {fibre}")
+        for segment, fibre in sorted(scope - proven)
+    ]
+    if faults:
+        raise NotAcceptableError(
+            "Nothing is required of some fibres, so nothing is proven.", faults=faults[:_MOST_FAULTS]
+        )
 
 
 def _match_concessions(session: Session, route: Route, form: SubmissionForm) -> list[dict[str, Any]]:

@@ -185,6 +185,7 @@ class RouteStatus(BaseModel):
     proposed_criteria_version: int | None
     is_judged: bool
     fibres_waiting: int
+    judging_problem: str | None
     verdict_digest: str | None
     missing: list[MissingEvidence]
     segments: list[SegmentStatus]

@@ -16,7 +16,7 @@ from sqlmodel import Session
 
 from service.actions.caller import Caller
 from service.actions.tokens import recognise
-from service.errors import NotAuthenticatedError, PreconditionMissingError, WrongTokenKindError
+from service.errors import NotAuthenticatedError, WrongTokenKindError
 from service.storage.blobs import BlobStore
 from service.storage.routes import find_project
 from service.storage.session import snapshot, transaction
@@ -82,14 +82,6 @@ class Allow:
         return Gate(request, self.kinds, credentials.credentials)
 
 
-def take_if_match(request: Request) -> str:
-    """Return the entity tag that the caller says it saw."""
-    etag = request.headers.get("if-match")
-    if etag is None:
-        raise PreconditionMissingError("Send If-Match with the ETag of what was seen.")
-    return etag
-
-
 _CREW, _CONTRACTOR, _ENGINEER = TokenKind.CREW, TokenKind.CONTRACTOR, TokenKind.ENGINEER
 _BILLING, _ADMINISTRATOR = TokenKind.BILLING, TokenKind.ADMINISTRATOR
 
@@ -104,5 +96,3 @@ ReaderGate = Annotated[Gate, Depends(Allow(_CREW, _CONTRACTOR, _ENGINEER))]
 PartyGate = Annotated[Gate, Depends(Allow(_CONTRACTOR, _ENGINEER))]
 PackageGate = Annotated[Gate, Depends(Allow(_CONTRACTOR, _ENGINEER, _BILLING))]
 AnyGate = Annotated[Gate, Depends(Allow(*TokenKind))]
-
-IfMatch = Annotated[str, Depends(take_if_match)]

@@ -10,8 +10,9 @@ from sqlmodel import Session
 from service.actions import decisions as actions
 from service.actions.decisions import DecisionForm, package_etag
 from service.api.forms import DecisionAnswer, PackageAnswer
-from service.api.gate import EngineerGate, IfMatch, PackageGate, PartyGate
+from service.api.gate import EngineerGate, PackageGate, PartyGate
 from service.api.routing import CheckedRoute
+from service.errors import PreconditionMissingError
 from service.storage.tables import Decision, Package
 from service.storage.verdicts import submission_of_package
 from service.vocabulary.words import TokenKind
@@ -61,12 +62,13 @@ def decide(
     gate: EngineerGate,
     package_id: UUID,
     form: DecisionForm,
-    etag: IfMatch,
     if_match: Annotated[str | None, Header(description="The ETag of the package that was seen.")] = None,
 ) -> DecisionAnswer:
     """Accept or refuse every segment of a package; accepted ones make their notices for billing."""
+    if if_match is None:
+        raise PreconditionMissingError("Send If-Match with the ETag of what was seen.")
     with gate.enter() as (session, caller):
-        decision = actions.decide(session, caller, package_id, if_match or etag, form)
+        decision = actions.decide(session, caller, package_id, if_match, form)
         answer = DecisionAnswer.model_validate(decision, from_attributes=True)
         return answer.model_copy(update={"decision": orjson.loads(decision.document)})
 

@@ -7,12 +7,13 @@ from uuid import UUID
 
 import orjson
 from fastapi import APIRouter, Query, Request, Response
-from pydantic import AwareDatetime, TypeAdapter, ValidationError
+from pydantic import Field, TypeAdapter, ValidationError
 from pydantic_core import from_json
 
-from service.actions import record_ends
-from service.actions.record_ends import ReplacementForm, WithdrawalForm
+from service.actions import replacements, withdrawals
 from service.actions.records import Answer, Receipt, accept_records
+from service.actions.replacements import ReplacementForm
+from service.actions.withdrawals import WithdrawalForm
 from service.api.cursors import DEFAULT_LIMIT, MOST, read_cursor, write_cursor
 from service.api.forms import BatchAnswer, RecordBatch, RecordPage, RecordReceipt, StoredRecord, WithdrawalAnswer
 from service.api.gate import ContractorGate, CorrectionGate, CrewGate, PartyGate
@@ -26,7 +27,7 @@ from service.vocabulary.validation import faults_of
 router = APIRouter(prefix="/v1/routes/{route_id}", route_class=CheckedRoute, tags=["records"])
 _STATUS = {Receipt.STORED: 201, Receipt.ALREADY_STORED: 200, Receipt.CONFLICT: 409, Receipt.REFUSED: 422}
 _MOST_DIGITS = 18
-_POSITION = TypeAdapter(tuple[AwareDatetime, UUID])
+_POSITION = TypeAdapter(tuple[Annotated[int, Field(ge=0, lt=2**63)], UUID])
 
 
 # The one body that is not parsed by the framework: one parse for the batch, then each record is validated by itself,
@@ -52,15 +53,14 @@ def read_records(
 ) -> RecordPage:
     """Read a route's records in order of arrival, those too that no longer count."""
     of = f"records/{route_id}"
-    position = None if cursor is None else read_cursor(cursor, of=of, form=_POSITION)
+    after = None if cursor is None else read_cursor(cursor, of=of, form=_POSITION)
     with gate.enter() as (session, caller):
         route = find_route(session, caller.projects, route_id)
-        after = None if position is None else [position[0].isoformat(), str(position[1])]
         rows = list_records(session, route, after=after, limit=limit + 1)
     following = None
     if len(rows) > limit:
         last = rows[limit - 1].record
-        following = write_cursor([last.received_at.isoformat(), str(last.id)], of=of)
+        following = write_cursor([last.route_version, str(last.id)], of=of)
         response.headers["Link"] = f'</v1/routes/{route_id}/records?limit={limit}&cursor={following}>; rel="next"'
     return RecordPage(items=[_stored(row) for row in rows[:limit]], next=following)
 
@@ -69,14 +69,14 @@ def read_records(
 def withdraw_records(gate: ContractorGate, route_id: UUID, form: WithdrawalForm) -> WithdrawalAnswer:
     """Withdraw records with a reason: they stay, and no longer count."""
     with gate.enter() as (session, caller):
-        return WithdrawalAnswer(withdrawn=record_ends.withdraw_records(session, caller, route_id, form))
+        return WithdrawalAnswer(withdrawn=withdrawals.withdraw_records(session, caller, route_id, form))
 
 
 @router.post("/records/{record_id}/replacement")
 def replace_record(gate: CorrectionGate, route_id: UUID, record_id: UUID, form: ReplacementForm) -> RecordReceipt:
     """Store a record in another's place, with a reason."""
     with gate.enter() as (session, caller):
-        answer = record_ends.replace_record(session, caller, route_id, record_id, form)
+        answer = replacements.replace_record(session, caller, route_id, record_id, form)
     return RecordReceipt.model_validate(_receipt(answer))
 
 

@@ -1,7 +1,5 @@
 """Records, page by page in order of arrival."""
 
-from collections.abc import Sequence
-from datetime import datetime
 from typing import NamedTuple
 from uuid import UUID
 
@@ -18,10 +16,11 @@ class ListedRecord(NamedTuple):
     end: RecordEnd | None
 
 
-def list_records(
-    session: Session, route: Route, *, after: Sequence[str | int] | None, limit: int
-) -> list[ListedRecord]:
-    """Return records of a route that arrived after a position, a time of arrival and an id."""
+def list_records(session: Session, route: Route, *, after: tuple[int, UUID] | None, limit: int) -> list[ListedRecord]:
+    """Return records of a route that arrived after a position: a route version and an id.
+
+    The version, and not a time: it is given under the route's lock, so a slow commit is never stepped over.
+    """
     statement = (
         select(Record, RecordEnd)
         .outerjoin(
@@ -29,9 +28,8 @@ def list_records(
             and_(col(RecordEnd.project_id) == col(Record.project_id), col(RecordEnd.record_id) == col(Record.id)),
         )
         .where(Record.project_id == route.project_id, Record.route_id == route.id)
-        .order_by(col(Record.received_at), col(Record.id))
+        .order_by(col(Record.route_version), col(Record.id))
     )
     if after is not None:
-        position = (datetime.fromisoformat(str(after[0])), UUID(str(after[1])))
-        statement = statement.where(tuple_(col(Record.received_at), col(Record.id)) > position)
+        statement = statement.where(tuple_(col(Record.route_version), col(Record.id)) > after)
     return [ListedRecord(*row) for row in session.execute(statement.limit(limit))]

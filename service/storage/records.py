@@ -22,24 +22,26 @@ from sqlalchemy import (
     select,
 )
 from sqlalchemy import insert as plain_insert
-from sqlalchemy.dialects.postgresql import Insert, insert
+from sqlalchemy.dialects.postgresql import insert
+from sqlalchemy.sql.dml import ReturningInsert
 from sqlmodel import Session, col
 
 from service.storage.tables import WHOLE_SITE, Record, RecordEnd, RecordFibre, Route, SubmissionRecord
 from service.vocabulary.words import RecordKind
 
 
-def _add_all() -> Insert:
+def _add_all() -> ReturningInsert[Any]:
     """Return the statement that adds records from one JSON array: a parameter for each of their columns is slower."""
-    columns = [column(one.name, one.type) for one in Record.__table__.columns]
+    table = Record.metadata.tables["record"]
+    columns = [column(one.name, one.type) for one in table.columns]
     posted = func.json_to_recordset(cast(bindparam("rows", type_=Text), JSON))
     sent = posted.table_valued(*columns, name="sent").render_derived(with_types=True)
     # In order of id: two routes sent the same records at once would otherwise wait for each other.
-    statement = insert(Record).from_select([one.name for one in columns], select(sent).order_by(sent.c.id))
-    return statement.on_conflict_do_nothing(index_elements=["project_id", "id"])
+    statement = insert(table).from_select([one.name for one in columns], select(sent).order_by(sent.c.id))
+    return statement.on_conflict_do_nothing(index_elements=["project_id", "id"]).returning(table.c.id)
 
 
-_ADD = _add_all().returning(col(Record.id))
+_ADD = _add_all()
 
 
 class StoredEvidence(NamedTuple):

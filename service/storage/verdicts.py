@@ -11,6 +11,7 @@ from service.storage.jobs import JobKind, JobState, state_of
 from service.storage.tables import (
     Acceptance,
     Fibre,
+    Job,
     Package,
     Route,
     StandingVerdict,
@@ -52,6 +53,16 @@ def is_settled(session: Session, route: Route) -> bool:
         and state_of(session, JobKind.SETTLE, route.id) is JobState.IDLE
         and state_of(session, JobKind.JUDGE, route.id) is JobState.IDLE
     )
+
+
+def judging_problem(session: Session, route: Route) -> str | None:
+    """Return why judging or settling a route was given up; None while it goes on."""
+    statement = select(Job.last_error).where(
+        Job.subject_id == route.id,
+        Job.state == JobState.PARKED.value,
+        col(Job.kind).in_([JobKind.JUDGE.value, JobKind.SETTLE.value]),
+    )
+    return session.exec(statement.limit(1)).first()
 
 
 def standing_verdict(session: Session, route: Route) -> StandingVerdict | None:

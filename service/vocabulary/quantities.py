@@ -25,6 +25,8 @@ from pydantic_core import core_schema
 
 # Cc: controls and NUL; Cf: zero-width and bidirectional controls; Cs: lone surrogates, which UTF-8 refuses.
 _FORBIDDEN_CATEGORIES = frozenset({"Cc", "Cf", "Cs"})
+_RFC_3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d{1,9})?([Zz]|[+-]\d\d:\d\d)", re.ASCII)
+_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _IDENTIFIER = r"^[A-Za-z0-9._-]{1,64}$"
 
 
@@ -92,17 +94,27 @@ def _parse_decimal(value: object) -> float:
     return float(value)
 
 
-def _require_text(value: object) -> object:
+def _parse_instant(value: object) -> datetime:
     # A number would be read as seconds since 1970, and a device that posts one has a bug worth hearing of.
-    if not isinstance(value, str):
-        raise ValueError("must be RFC 3339 text with an offset")
-    return value
+    if isinstance(value, datetime):
+        return value
+    try:
+        if isinstance(value, str) and _RFC_3339.fullmatch(value):
+            return datetime.fromisoformat(value)
+    except ValueError:
+        pass
+    raise ValueError("must be RFC 3339 text with an offset")
 
 
-def _require_date_text(value: object) -> object:
-    if not (isinstance(value, str) and re.fullmatch(r"\d{4}-\d\d-\d\d", value)):
-        raise ValueError("must be a date as YYYY-MM-DD")
-    return value
+def _parse_day(value: object) -> date:
+    if isinstance(value, date):
+        return value
+    try:
+        if isinstance(value, str) and _DAY.fullmatch(value):
+            return date.fromisoformat(value)
+    except ValueError:
+        pass
+    raise ValueError("must be a date as YYYY-MM-DD")
 
 
 def _clean_text(text: str) -> str:
@@ -139,5 +151,5 @@ Identifier = Annotated[str, Field(pattern=_IDENTIFIER)]
 Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 Text = Annotated[str, Field(max_length=500), AfterValidator(_clean_text)]
 LongText = Annotated[str, Field(max_length=4000), AfterValidator(_clean_text)]
-Instant = Annotated[AwareDatetime, BeforeValidator(_require_text), PlainSerializer(canonical_time, return_type=str)]
-Day = Annotated[date, BeforeValidator(_require_date_text)]
+Instant = Annotated[AwareDatetime, BeforeValidator(_parse_instant), PlainSerializer(canonical_time, return_type=str)]
+Day = Annotated[date, BeforeValidator(_parse_day)]

@@ -7,6 +7,7 @@ fibre. A record is never changed after it is stored, only replaced or withdrawn 
 from typing import Annotated, Any, Literal
 from uuid import UUID
 
+import orjson
 from pydantic import Field, TypeAdapter, model_validator
 
 from service.vocabulary import quantities as q
@@ -160,6 +161,18 @@ RECORD_FORM = "record.1"
 def canonical_record(record: Record) -> dict[str, Any]:
     """Return what is hashed and kept of a record: nulls dropped, times in UTC, quantities as decimal strings."""
     return {"form": RECORD_FORM, **record.model_dump(exclude_none=True)}
+
+
+def read_stored_record(text: str) -> Record:
+    """Return the record that canonical text was made of."""
+    document = orjson.loads(text)
+    del document["form"]
+    return RECORD.validate_json(orjson.dumps(document), strict=True)
+
+
+def subject_of(record: Record) -> tuple[object, ...]:
+    """Return what a record is about, whatever it says of it: kind, fibres, sites, wavelength."""
+    return record.kind, fibres_of(record), sites_of(record), getattr(record, "wavelength_nm", None)
 
 
 def fibres_of(record: Record) -> frozenset[int]:

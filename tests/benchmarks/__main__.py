@@ -22,6 +22,7 @@ from tests.benchmarks.reaction import measure_reaction
 from tests.benchmarks.rows import Row, Scale
 from tests.benchmarks.status import measure_status
 from worker.commands.parties import open_project
+from worker.commands.parts import keep_what_is_loaded
 from worker.commands.stack import run_stack
 
 _PATIENCE_S = 60
@@ -51,6 +52,8 @@ def main(
 def _measure(scale: Scale) -> Iterator[Row]:
     with run_stack(concurrency=_cores()) as stack, httpx.Client(base_url=stack.base_url, timeout=_PATIENCE_S) as http:
         parties = open_project(http, stack.administrator)
+        # As the service does when it starts: the references run in this process.
+        keep_what_is_loaded()
         yield from measure_posting(parties, scale)
         yield from measure_reaction(parties, scale)
         yield from measure_status(parties, stack.settings, scale)

@@ -16,6 +16,7 @@ from service.storage.tables import Job
 from tests.benchmarks.material import in_batches, readings_of, renewed, simulated
 from tests.benchmarks.rows import Row, Scale
 from tests.world import World, describe_route
+from worker.commands.parts import keep_what_is_loaded
 from worker.steps.running import run_job
 from worker.tasks import STEPS
 
@@ -31,7 +32,10 @@ _SETTLE_AT_MOST_MS = 150
 
 def record_routes(world: World, sizes: Sequence[int]) -> dict[int, UUID]:
     """Describe and record a route of each size, and judge it once, so that every cache is warm."""
-    return {fibres: _record_route(world, fibres) for fibres in sorted({_SMALLEST, *sizes})}
+    routes = {fibres: _record_route(world, fibres) for fibres in sorted({_SMALLEST, *sizes})}
+    # As a worker does when it starts; and the simulation's truth is no part of a worker.
+    keep_what_is_loaded()
+    return routes
 
 
 def measure_judging(world: World, routes: Mapping[int, UUID], scale: Scale) -> Iterator[Row]:

@@ -4,8 +4,9 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, datetime
-from itertools import islice, product
+from itertools import count, islice, product
 from typing import Any
 from uuid import uuid4
 
@@ -102,22 +103,21 @@ def _ask_worklist_s(parties: Parties, route_id: str) -> float:
 
 @contextmanager
 def _another_crew_uploads(parties: Parties, fibres: int) -> Iterator[list[int]]:
-    """Upload a whole route, again and again until the block ends; give the sizes of the batches uploaded so far."""
-    route_id = describe_route(parties, fibres, name="upload")
-    bind_route(parties, fibres, route_id)
-    batches = list(in_batches(simulated(fibres).records()))
+    """Upload whole routes, a new one each time, until the block ends; give the sizes of the batches uploaded so far."""
+    records, stop = list(simulated(fibres).records()), threading.Event()
     uploaded: list[int] = []
-    stop = threading.Event()
 
     def upload() -> None:
         with httpx.Client(base_url=parties.http.base_url, timeout=60) as http:
-            crew = Parties(http=http, tokens=parties.tokens)
-            while not stop.is_set():
-                for batch in batches:
-                    post_batch(crew, route_id, batch_body([renewed(record) for record in batch]))
-                    uploaded.append(len(batch))
+            crew = replace(parties, http=http)
+            for number in count(1):
+                route_id = describe_route(crew, fibres, name=f"upload-{number}")
+                bind_route(crew, fibres, route_id)
+                for batch in in_batches(map(renewed, records)):
                     if stop.is_set():
-                        break
+                        return
+                    post_batch(crew, route_id, batch_body(batch))
+                    uploaded.append(len(batch))
 
     thread = threading.Thread(target=upload)
     thread.start()

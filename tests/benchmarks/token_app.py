@@ -9,6 +9,7 @@ from fastapi import APIRouter, Response
 from service.api.app import create_app
 from service.api.gate import ReaderGate
 from service.api.routing import CheckedRoute
+from worker.commands.parts import keep_what_is_loaded
 
 TOKEN_PATH = "/benchmark/token"
 _router = APIRouter(route_class=CheckedRoute)
@@ -25,6 +26,7 @@ def run(descriptor: int) -> None:
     """Answer on a listening socket that was handed over, as the service's own process does."""
     app = create_app()
     app.include_router(_router)
+    keep_what_is_loaded()
     config = uvicorn.Config(app, log_level="warning", access_log=False)
     uvicorn.Server(config).run(sockets=[socket.socket(fileno=descriptor)])
 

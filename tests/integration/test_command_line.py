@@ -23,11 +23,13 @@ BARE = {
 }
 
 
-def run(*arguments: str, folder: Path = ROOT, **environment: str) -> "subprocess.CompletedProcess[str]":
+def run(
+    *arguments: str, folder: Path = ROOT, settings: dict[str, str] | None = None
+) -> "subprocess.CompletedProcess[str]":
     return subprocess.run(
         [*COMMAND, *arguments],
         cwd=folder,
-        env={**BARE, "PYTHONPATH": str(ROOT), "COLUMNS": "80", **environment},
+        env={**BARE, "PYTHONPATH": str(ROOT), "COLUMNS": "80", **(settings or {})},
         capture_output=True,
         text=True,
         timeout=180,
@@ -45,7 +47,7 @@ def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.parametrize(
-    "command", ["demo", "serve", "migrate", "api", "relay", "worker", "token", "verify", "alive", "audit verify"]
+    "command", ["demo", "serve", "migrate", "api", "relay", "worker", "token", "verify", "parked", "audit verify"]
 )
 def test_every_command_explains_itself(command: str) -> None:
     ran = run(*command.split(), "--help")
@@ -73,11 +75,11 @@ def test_a_missing_setting_is_named_without_a_trace(arguments: list[str], named:
 
 def test_a_worker_without_a_key_does_not_start_and_says_what_to_set(tmp_path: Path) -> None:
     settings = {"DATABASE_URL": "postgresql+psycopg://nobody@/none", "REDIS_URL": "redis://none", "BLOB_DIR": "none"}
-    ran = run("worker", **settings)
+    ran = run("worker", settings=settings)
     assert ran.returncode == 2
     assert "SIGNING_PKCS12_FILE" in ran.stderr and "Traceback" not in ran.stderr
     absent = {"SIGNING_PKCS12_FILE": str(tmp_path / "key"), "SIGNING_PASSPHRASE_FILE": str(tmp_path / "phrase")}
-    ran = run("worker", **settings, **absent)
+    ran = run("worker", settings={**settings, **absent})
     assert ran.returncode == 2
     assert str(tmp_path / "key") in ran.stderr and "Traceback" not in ran.stderr
 

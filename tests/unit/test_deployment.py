@@ -42,7 +42,7 @@ def test_every_part_of_ours_is_a_command_with_options_that_exist(name: str) -> N
 def test_the_image_does_not_run_as_root_and_installs_by_hash() -> None:
     recipe = SERVICES["api"]["build"]["dockerfile_inline"]
     assert re.search(r"^USER (?!0|root)", recipe, flags=re.MULTILINE)
-    assert "--require-hashes -r requirements.lock" in recipe
+    assert "--require-hashes -r /app/requirements.lock" in recipe
 
 
 @pytest.mark.parametrize("lock", ["requirements.lock", "tests/requirements.lock"])

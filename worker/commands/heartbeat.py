@@ -1,11 +1,9 @@
 """A file whose age says whether a process without a port still lives."""
 
 import threading
-import time
 from pathlib import Path
 
 _EVERY_S = 5.0
-_STALE_AFTER_S = 30.0
 
 
 def beat(file: Path, stop: threading.Event) -> None:
@@ -17,8 +15,3 @@ def beat(file: Path, stop: threading.Event) -> None:
 
     file.touch()
     threading.Thread(target=touch, name="heartbeat", daemon=True).start()
-
-
-def is_beating(file: Path) -> bool:
-    """Tell whether the file was touched within the last half minute."""
-    return file.exists() and time.time() - file.stat().st_mtime < _STALE_AFTER_S

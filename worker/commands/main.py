@@ -21,7 +21,7 @@ from service.vocabulary.words import TokenKind
 from worker.commands import parts
 from worker.commands.audit import first_bad_entries
 from worker.commands.demo import run_demo, serve_demo
-from worker.commands.heartbeat import is_beating
+from worker.commands.jobs import parked_jobs
 from worker.commands.parent import end_with_parent
 from worker.commands.verify import as_document, print_report, report_on
 from worker.signing.errors import SigningError
@@ -40,7 +40,7 @@ Parameters = ParamSpec("Parameters")
 
 EndWithInput = Annotated[bool, typer.Option("--end-with-input", hidden=True)]
 HeartbeatFile = Annotated[
-    Path | None, typer.Option(help="A file to touch every five seconds, for `route-acceptance alive`.")
+    Path | None, typer.Option(help="A file to touch every five seconds: its age tells that the process lives.")
 ]
 
 
@@ -146,11 +146,19 @@ def worker(
 
 
 @app.command()
-def alive(
-    heartbeat_file: Annotated[Path, typer.Argument(help="The file that a relay or worker touches.")],
+@_explained
+def parked(
+    again: Annotated[bool, typer.Option("--again", help="Make them due again, once their reason is mended.")] = False,
 ) -> None:
-    """Tell by exit code whether a relay or worker still touches its heartbeat file: a health check."""
-    raise typer.Exit(0 if is_beating(heartbeat_file) else 1)
+    """List the jobs that were given up, with their reasons; ends with 1 if there are any. Reads DATABASE_URL.
+
+    A judge's job also becomes due again with the next record of its route; a package's or a countersignature's waits
+    for this command.
+    """
+    found = parked_jobs(DatabaseSettings().database_url.get_secret_value(), again=again)
+    for job in found:
+        typer.echo(f"{job.kind} {job.subject_id}: {job.last_error}")
+    raise typer.Exit(1 if found and not again else 0)
 
 
 @app.command()

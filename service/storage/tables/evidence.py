@@ -18,7 +18,7 @@ class Record(SQLModel, table=True):
 
     __table_args__ = (
         of_route(),
-        Index(None, "project_id", "route_id", "kind"),
+        Index("ix_record_arrival", "project_id", "route_id", "route_version", "id"),
         Index("ix_record_lid", "project_id", "lid_site", postgresql_where=text("lid_site IS NOT NULL")),
     )
     project_id: UUID = Field(primary_key=True)
@@ -30,6 +30,8 @@ class Record(SQLModel, table=True):
     made_at: datetime = instant()
     sent_at: datetime = instant()
     received_at: datetime = instant()
+    # The version that its arrival gave the route: the order of arrival.
+    route_version: int = big_count()
     clock_is_flagged: bool
     sha256: str
     body: str = long_text()

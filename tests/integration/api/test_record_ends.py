@@ -7,6 +7,7 @@ from uuid import uuid4
 import pytest
 
 from service.vocabulary.words import TokenKind
+from tests.factories import finished_fibre, make_criteria, make_splice
 from tests.integration.api.acts import pointers, records_path, refusal
 from tests.integration.api.conftest import OpenWorld
 from tests.world import World, read_demo
@@ -106,10 +107,11 @@ def test_a_record_ends_once_and_in_one_way(fresh_world: OpenWorld) -> None:
 def test_a_replacement_is_said_by_pointers_of_the_form(fresh_world: OpenWorld) -> None:
     world = fresh_world("judged")
     old = LOSSES[0]["id"]
-    assert pointers(refusal(replace(world, old, anew(LOSSES[0], fibre=25)), 422)) == ["/record/fibre"]
+    beyond = replace(world, old, anew(LOSSES[0], fibre=25), kind=CONTRACTOR)
+    assert pointers(refusal(beyond, 422)) == ["/record/fibre"]
     assert pointers(refusal(replace(world, old, anew(LOSSES[0], loss_db="1")), 422)) == ["/record/loss_db"]
     assert pointers(refusal(replace(world, old, LOSSES[0]), 422)) == ["/record/id"]
-    refusal(replace(world, old, {**LOSSES[0], "fibre": 2}), 409)
+    refusal(replace(world, old, {**LOSSES[1], "loss_db": 9.9}, kind=CONTRACTOR), 409)
     refusal(replace(world, str(uuid4()), anew(LOSSES[0])), 404)
     assert not kept(world, old)["is_ended"]
 
@@ -123,6 +125,38 @@ def test_a_crew_replaces_its_own_only_and_the_contractor_any(fresh_world: OpenWo
     world.tokens[CREW] = own
     assert replace(world, LOSSES[0]["id"], anew(LOSSES[0])).is_success
     assert replace(world, LOSSES[1]["id"], anew(LOSSES[1]), kind=CONTRACTOR).is_success
+
+
+def test_a_crew_replaces_like_with_like_and_the_contractor_moves_a_record(fresh_world: OpenWorld) -> None:
+    world = fresh_world("judged")
+    old, other_fibre = LOSSES[0], anew(LOSSES[0], fibre=LOSSES[0]["fibre"] + 1)
+    assert pointers(refusal(replace(world, old["id"], other_fibre), 422)) == ["/record"]
+    refusal(replace(world, old["id"], anew(LOSSES[0], wavelength_nm=1625)), 422)
+    assert not kept(world, old["id"])["is_ended"]
+    assert replace(world, old["id"], other_fibre, kind=CONTRACTOR).is_success
+
+
+def test_a_reading_can_not_be_done_without_by_replacing_in_a_ring(fresh_world: OpenWorld) -> None:
+    world = fresh_world("judged")
+    first, second = LOSSES[0], anew(LOSSES[0], loss_db=30.0)
+    assert replace(world, first["id"], second).is_success
+    refusal(replace(world, second["id"], first), 409)
+    assert not kept(world, second["id"])["is_ended"]
+
+
+def test_a_withdrawn_splice_lets_every_fibre_of_its_closure_be_judged_anew(world: World) -> None:
+    criteria = make_criteria(rework_voids="closure")
+    path = f"/v1/projects/{world.project_id}/criteria"
+    version = world.ask(ENGINEER, "POST", path, json=criteria)["version"]
+    binding = f"/v1/routes/{world.route_id}/criteria"
+    world.ask(ENGINEER, "PUT", binding, json={"version": version})
+    world.ask(CONTRACTOR, "PUT", f"{binding}/acknowledgement", json={"version": version})
+    late = make_splice(site="C1", fibres=[2], made_at="2025-03-25T08:00:00Z")
+    assert world.post_records([*finished_fibre(fibre=1), late])["failed"] == 0
+    voided = counts(world)
+    withdraw(world, [late["id"]], reason="typed into the wrong route")
+    mended = counts(world)
+    assert mended["conforming"] > voided["conforming"]
 
 
 def test_after_submission_only_the_contractor_replaces(fresh_world: OpenWorld) -> None:

@@ -14,7 +14,7 @@ from typing import Self
 from service.settings import WorkerSettings
 
 # Short, so that what a dead worker held is taken over within a test.
-LEASES = {"JUDGE_LEASE_S": "3", "PACKAGE_LEASE_S": "6", "HINT_AGAIN_S": "1", "SETTLE_INTERVAL_S": "0"}
+LEASES = {"JUDGE_LEASE_S": "3", "PACKAGE_LEASE_S": "8", "HINT_AGAIN_S": "1", "SETTLE_INTERVAL_S": "0"}
 WITHIN_S = 60.0
 
 

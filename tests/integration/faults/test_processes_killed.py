@@ -147,7 +147,7 @@ def test_a_worker_that_hangs_is_replaced_when_its_lease_is_over(world: World, re
     wait_until(lambda: job_of(world, JobKind.PACKAGE).state == "leased", every_s=0.002)
     worker.signal_children(signal.SIGSTOP)
     wait_until(lambda: submission(world, made)["state"] == "issued")
-    assert job_of(world, JobKind.PACKAGE).fence == 2
+    assert job_of(world, JobKind.PACKAGE).fence > 1
 
 
 def _wait_for_next_attempt(world: World, fence: int) -> None:

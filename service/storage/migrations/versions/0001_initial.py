@@ -284,6 +284,7 @@ def _make_tables() -> None:
         sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("sent_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("route_version", sa.BigInteger(), nullable=False),
         sa.Column("clock_is_flagged", sa.Boolean(), nullable=False),
         sa.Column("sha256", sa.String(), nullable=False),
         sa.Column("body", sa.Text(), nullable=False),
@@ -293,9 +294,7 @@ def _make_tables() -> None:
         ),
         sa.PrimaryKeyConstraint("project_id", "id", name=op.f("pk_record")),
     )
-    op.create_index(
-        op.f("ix_record_project_id_route_id_kind"), "record", ["project_id", "route_id", "kind"], unique=False
-    )
+    op.create_index("ix_record_arrival", "record", ["project_id", "route_id", "route_version", "id"], unique=False)
     op.create_index(
         "ix_record_lid",
         "record",
