@@ -13,8 +13,8 @@ from service.storage.head import record_deed
 from service.storage.tables import Record, RecordEnd, SubmissionRecord
 from service.vocabulary import quantities as q
 from service.vocabulary.design_rules import Fault
+from service.vocabulary.record import ClosureStateRecord, read_stored_record, subject_of
 from service.vocabulary.record import Record as RecordValue
-from service.vocabulary.record import read_stored_record, subject_of
 from service.vocabulary.words import TokenKind
 
 
@@ -28,12 +28,13 @@ class ReplacementForm(q.Value):
 
 def replace_record(session: Session, caller: Caller, route_id: UUID, record_id: UUID, form: ReplacementForm) -> Answer:
     """End a record and store the one in its place; the same again changes nothing."""
-    locked = lock_records(session, caller, route_id, [record_id])
-    if not locked.records:
-        raise NotFoundError(f"No record {record_id} on this route.")
-    [old] = locked.records
     try:
         new = read_record(form.record)
+        lid_sites = {new.site} if isinstance(new, ClosureStateRecord) else set()
+        locked = lock_records(session, caller, route_id, [record_id], lid_sites=lid_sites)
+        if not locked.records:
+            raise NotFoundError(f"No record {record_id} on this route.")
+        [old] = locked.records
         _refuse_unfit(session, old, new)
         if caller.kind is TokenKind.CREW:
             _refuse_to_crew(session, caller, old, new)

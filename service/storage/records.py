@@ -51,6 +51,7 @@ class StoredEvidence(NamedTuple):
     body: str
     clock_is_flagged: bool
     is_ended: bool
+    sha256: str
 
 
 def known_digests(session: Session, project_id: UUID, ids: Collection[UUID]) -> dict[UUID, str]:
@@ -166,7 +167,7 @@ def freeze_records(session: Session, route: Route, submission_id: UUID) -> None:
 
 def _evidence(route: Route, is_ended: Any) -> Select[Any]:
     return (
-        select(col(RecordFibre.fibre), col(Record.body), col(Record.clock_is_flagged), is_ended)
+        select(col(RecordFibre.fibre), col(Record.body), col(Record.clock_is_flagged), is_ended, col(Record.sha256))
         .select_from(RecordFibre)
         .join(
             Record,

@@ -10,6 +10,7 @@ from service.storage.head import audit_head
 from service.storage.records import StoredEvidence, end_reasons, read_frozen_evidence
 from service.storage.routes import criteria_row, design_row, find_route, parse_criteria, parse_design
 from service.storage.tables import CriteriaVersion, DesignRevision, Person, Project, Route, Submission
+from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.concession import Concession
 from service.vocabulary.criteria import Voiding
 from worker.judgement.judge import FibreJudgement, prepare
@@ -50,6 +51,11 @@ def read_frozen(session: Session, submission: Submission) -> Frozen:
         responsible_person=submission.responsible_person if person is None else person.name,
         audit=audit_head(session, submission.project_id),
     )
+
+
+def altered_records(frozen: Frozen) -> int:
+    """Return how many records no longer have the content that was hashed when they came."""
+    return sum(sha256_hex(one.body.encode()) != one.sha256 for one in frozen.evidence)
 
 
 def judge_frozen(frozen: Frozen) -> tuple[list[FibreJudgement], Verdict]:

@@ -24,7 +24,7 @@ from worker.package.view import build_view
 from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes
 from worker.steps.context import StepContext
-from worker.steps.frozen import content_of, judge_frozen, new_verification_code, read_frozen
+from worker.steps.frozen import altered_records, content_of, judge_frozen, new_verification_code, read_frozen
 from worker.steps.running import HopelessError, Step
 
 
@@ -33,6 +33,9 @@ def run(context: StepContext, lease: Lease) -> None:
     with snapshot(context.engine) as session:
         submission = _submission(session, lease)
         frozen = read_frozen(session, submission)
+    altered = altered_records(frozen)
+    if altered:
+        raise HopelessError(f"{altered} records are not what was hashed when they came; nothing was signed.")
     fibres, verdict = judge_frozen(frozen)
     if verdict.digest != submission.verdict_digest:
         raise HopelessError(

@@ -23,7 +23,9 @@ THREADS = 8
 ROUNDS = 8
 
 
-def test_posting_withdrawing_and_submitting_on_routes_that_share_closures_never_deadlocks(world: World) -> None:
+def test_posting_withdrawing_replacing_and_submitting_on_routes_that_share_closures_never_deadlocks(
+    world: World,
+) -> None:
     other = world.ask(
         TokenKind.CONTRACTOR, "POST", f"/v1/projects/{world.project_id}/routes", json=make_design(code="R2")
     )["id"]
@@ -40,6 +42,8 @@ def test_posting_withdrawing_and_submitting_on_routes_that_share_closures_never_
                 ids = [record["id"] for record in records]
                 codes.append(_withdraw(world, route, ids))
                 withdrawn.extend(ids)
+            elif draw.random() < 0.5:
+                codes.append(_replace(world, route, records[0]["id"], _fresh(draw)))
             if draw.random() < 0.3:
                 codes.append(_submit(world, route))
         return codes
@@ -57,7 +61,9 @@ def test_posting_withdrawing_and_submitting_on_routes_that_share_closures_never_
     assert set(codes) <= {200, 207, 409, 412, 422}
     assert codes.count(207) == THREADS * ROUNDS
     with snapshot(world.engine) as session:
-        ended = {str(id_) for id_ in session.exec(select(RecordEnd.record_id))}
+        ended = {
+            str(id_) for id_ in session.exec(select(RecordEnd.record_id).where(col(RecordEnd.replaced_by).is_(None)))
+        }
         assert verify_chain(session, session.exec(select(Record.project_id)).first() or uuid4()) is None
     assert ended == set(withdrawn)
     world.drain()
@@ -131,6 +137,12 @@ def _post(world: World, route: str, records: Sequence[dict[str, Any]]) -> int:
 def _withdraw(world: World, route: str, ids: Sequence[str]) -> int:
     form = {"records": list(ids), "reason": "made on the wrong fibre"}
     return world.call(TokenKind.CONTRACTOR, "POST", f"/v1/routes/{route}/withdrawals", json=form).status_code
+
+
+def _replace(world: World, route: str, old: str, new: dict[str, Any]) -> int:
+    form = {"reason": "made in another closure", "sent_at": datetime.now(UTC).isoformat(), "record": new}
+    path = f"/v1/routes/{route}/records/{old}/replacement"
+    return world.call(TokenKind.CONTRACTOR, "POST", path, json=form).status_code
 
 
 def _submit(world: World, route: str) -> int:

@@ -116,15 +116,18 @@ def test_many_submissions_at_once_make_one(judged_world: World) -> None:
         assert sorted(offices.map(ask, range(6))) == [202, 409, 409, 409, 409, 409]
 
 
-@pytest.fixture
-def altered_record(judged_world: World, servers: Servers) -> World:
-    """A route whose readings were altered behind the service's back after they were judged."""
+ALTER_A_READING = "regexp_replace(body, '(\"loss_db\":\")1', '\\10')"
+ALTER_WHO_TOOK_IT = "regexp_replace(body, '(\"operator\":\")[^\"]+', '\\1another')"
+
+
+@pytest.fixture(params=[ALTER_A_READING, ALTER_WHO_TOOK_IT], ids=["reading", "operator"])
+def altered_record(request: pytest.FixtureRequest, judged_world: World, servers: Servers) -> World:
+    """A route whose records were altered behind the service's back after they were judged."""
     world = judged_world
     database = make_url(world.settings.database_url.get_secret_value()).database
     assert database is not None
-    alter = "UPDATE record SET body = regexp_replace(body, '(\"loss_db\":\")1', '\\10') WHERE kind = 'attenuation'"
     with servers.postgres.server.connect(database=database) as superuser:
-        assert superuser.execute(alter).rowcount > 0
+        assert superuser.execute(f"UPDATE record SET body = {request.param} WHERE kind = 'attenuation'").rowcount > 0
     return world
 
 

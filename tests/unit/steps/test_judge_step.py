@@ -52,4 +52,4 @@ def test_a_finished_fibre_conforms_in_whatever_order_its_records_are_read(is_bac
 
 def _stored(record: dict[str, object], *, fibre: int) -> StoredEvidence:
     body = canonical_json(canonical_record(RECORD.validate_json(orjson.dumps(record)))).decode()
-    return StoredEvidence(fibre=fibre, body=body, clock_is_flagged=False, is_ended=False)
+    return StoredEvidence(fibre=fibre, body=body, clock_is_flagged=False, is_ended=False, sha256="")
