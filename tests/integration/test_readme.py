@@ -53,7 +53,7 @@ def test_the_curl_commands_store_a_splice_and_list_it_to_be_made_again(folder_wi
 
 def test_every_make_target_that_is_named_exists() -> None:
     targets = set(re.findall(r"^([a-z_]+):", (ROOT / "Makefile").read_text(), flags=re.MULTILINE))
-    named = set(re.findall(r"`?make ([a-z_]+)", README + (ROOT / "DEVELOPERS.md").read_text()))
+    named = set(re.findall(r"(?:`|^)make ([a-z_]+)", README + (ROOT / "DEVELOPERS.md").read_text(), flags=re.MULTILINE))
     assert named <= targets, named - targets
 
 

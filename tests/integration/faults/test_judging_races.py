@@ -22,7 +22,7 @@ pytestmark = pytest.mark.slow
 def test_a_record_committed_while_its_route_is_judged_is_judged_next(
     world: World, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    late = make_splice(id=str(uuid4()), estimate_db=0.2)
+    late = make_splice(id=str(uuid4()), estimate_db=0.2, made_at="2025-03-04T08:00:00Z")
     before_write(monkeypatch, judge, lambda: world.post_records([late]))
     world.post_records([make_splice()])
     _run(world, JobKind.JUDGE)
