@@ -1,16 +1,24 @@
 """Small packages with invented names: each test changes the one member that it is about."""
 
+import json
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from service.vocabulary.canonical import digest_of
+from service.vocabulary.canonical import canonical_json, digest_of
 from service.vocabulary.concession import Concession
 from service.vocabulary.criteria import Criteria
 from service.vocabulary.design import Design
-from service.vocabulary.finding import VERDICT_FORM, FibreDocument, VerdictDocument
+from service.vocabulary.finding import (
+    VERDICT_FORM,
+    FibreDocument,
+    FindingDocument,
+    UnexpectedEventDocument,
+    VerdictDocument,
+    VoidDocument,
+)
 from service.vocabulary.record import RECORD, canonical_record
 from tests.package_findings import WAVELENGTHS_NM, make_fibre
 from worker.package.content import PackageContent, PackagedRecord
@@ -67,6 +75,42 @@ def with_many_segments(content: PackageContent, *, count: int, name: str = "Nort
         segments=[segment.id for segment in segments],
         verdict={**content.verdict, "segments": outcomes},
     )
+
+
+def with_strays(content: PackageContent, *, fibre: int, events: Sequence[UnexpectedEventDocument]) -> PackageContent:
+    """Return the content with losses on no joint on one fibre."""
+    fibres: list[FibreDocument] = [
+        {**one, "unexpected_events": list(events)} if one["fibre"] == fibre else one for one in content.fibres
+    ]
+    return replace(content, fibres=fibres)
+
+
+def with_void(content: PackageContent, *, fibre: int, site: str, void: Sequence[VoidDocument]) -> PackageContent:
+    """Return the content with records set aside for every finding about one joint."""
+    fibres: list[FibreDocument] = []
+    for one in content.fibres:
+        findings = [f if (f["fibre"], f.get("site")) != (fibre, site) else _voided(f, void) for f in one["findings"]]
+        fibres.append({**one, "findings": findings})
+    return replace(content, fibres=fibres)
+
+
+def make_link_record(number: int, *, fibre: int, loss_db: float, is_ended: bool = False) -> PackagedRecord:
+    """Return an attenuation test from A to B; a higher number is made later."""
+    instrument = {"serial": "PM-1", "calibrated_until": "2026-11-30"}
+    body = _record(
+        number,
+        kind="attenuation",
+        fibre=fibre,
+        from_site="T-A",
+        to_site="T-B",
+        wavelength_nm=1550,
+        loss_db=loss_db,
+        reference_cords=1,
+        referenced_at=_STARTED_AT.isoformat(),
+        source=instrument,
+        meter=instrument,
+    )
+    return PackagedRecord(body=body, is_ended=is_ended, clock_is_flagged=False)
 
 
 def make_design(*, fibre_count: int, closure_count: int) -> Design:
@@ -141,6 +185,7 @@ def make_criteria() -> Criteria:
             "wavelength_nm": 1550,
             "combination": "mean",
             "limit": budget,
+            "least_attenuation_db_per_km": 0.16,
             "clause": "5.4",
         },
         {"code": "TST-1310", "quantity": "required_test", "test": "otdr", "wavelength_nm": 1310, "clause": "5.1"},
@@ -214,4 +259,11 @@ def make_records(*, fibre_count: int) -> Iterator[PackagedRecord]:
 def _record(number: int, **members: Any) -> dict[str, Any]:
     made_at = (_STARTED_AT + timedelta(minutes=number)).isoformat()
     base = {"id": str(UUID(int=number)), "made_at": made_at, "operator": "op-5", "device": "van-2"}
-    return canonical_record(RECORD.validate_python({**base, **members, "id": UUID(int=number)}))
+    record = canonical_record(RECORD.validate_python({**base, **members, "id": UUID(int=number)}))
+    # As it is read back: the stored form holds ids and days as text.
+    body: dict[str, Any] = json.loads(canonical_json(record))
+    return body
+
+
+def _voided(finding: FindingDocument, void: Sequence[VoidDocument]) -> FindingDocument:
+    return {**finding, "void": list(void)}

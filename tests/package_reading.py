@@ -9,6 +9,7 @@ from pypdf import PdfReader
 from worker.package.attachments import attachments
 from worker.package.content import PackageContent
 from worker.package.drawing import draw
+from worker.package.pieces import Table
 from worker.package.view import build_view
 
 
@@ -20,6 +21,12 @@ def draw_content(content: PackageContent) -> bytes:
 def page_texts(pdf: bytes) -> list[str]:
     """Return the text of each page."""
     return [page.extract_text() for page in PdfReader(BytesIO(pdf)).pages]
+
+
+def rows_of(content: PackageContent, title: str) -> list[tuple[str, ...]]:
+    """Return the rows of every table in the section with a title."""
+    section = next(section for section in build_view(content).sections if section.title == title)
+    return [row for block in section.blocks if isinstance(block, Table) for row in block.rows]
 
 
 def squeezed(text: str) -> str:

@@ -77,7 +77,7 @@ class LinkAttenuationCriterion(Criterion):
     combination: Combination
     limit: Annotated[FixedLimit | Budget, Field(discriminator="kind")]
     reference_cords: Literal[1, 2, 3] | None = None
-    least_attenuation_db_per_km: q.PositiveAttenuationDbPerKm = 0.0
+    least_attenuation_db_per_km: q.PositiveAttenuationDbPerKm
     uncertainty_db: q.PositiveLossDb = 0.3
 
 
@@ -104,13 +104,18 @@ class Placing(q.Value):
 
 
 class Criteria(q.Value):
-    """One version of a project's criteria."""
+    """One version of a project's criteria.
+
+    No joint's true loss is below zero: a bidirectional mean farther below it than `mean_below_zero_db` proves nothing.
+    The usual figure is that of two event thresholds of 0.02 dB together, common practice.
+    """
 
     title: q.Text
     document: q.Text | None = None
     final_after_sealing: q.Flag = True
     rework_voids: Voiding = Voiding.FIBRE
     placing: Placing = Placing()
+    mean_below_zero_db: q.PositiveLossDb = 0.04
     criteria: Annotated[tuple[AnyCriterion, ...], Field(min_length=1, max_length=200)]
 
     @model_validator(mode="after")

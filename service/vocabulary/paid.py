@@ -4,10 +4,8 @@ from dataclasses import dataclass
 
 from service.vocabulary.design import Segment
 from service.vocabulary.layout import Layout
-from service.vocabulary.quantities import to_last_place
+from service.vocabulary.quantities import UM_PER_CM, metres_text, to_last_place
 from service.vocabulary.words import JointKind
-
-_UM_PER_CM = 10_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,13 +33,9 @@ def quantities_of(layout: Layout, segment: Segment) -> SegmentQuantities:
     )
     fibre_um = sum(length_um for _, length_um in own) * len(fibres)
     return SegmentQuantities(
-        cable_length_m=_metres(cable_cm),
-        fibre_length_m=_metres(round(fibre_um / _UM_PER_CM)),
+        cable_length_m=metres_text(cable_cm * UM_PER_CM),
+        fibre_length_m=metres_text(fibre_um),
         splices=kinds.count(JointKind.SPLICE),
         terminations=kinds.count(JointKind.PAIR),
         fibres=len(fibres),
     )
-
-
-def _metres(length_cm: int) -> str:
-    return f"{length_cm // 100}.{length_cm % 100:02}"

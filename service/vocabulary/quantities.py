@@ -71,6 +71,8 @@ class LastPlace:
 
 ValueT = TypeVar("ValueT", bound=Value)
 
+UM_PER_CM = 10_000
+
 
 def canonical_time(instant: datetime) -> str:
     """Return an instant as RFC 3339 text in UTC with six places of a second."""
@@ -86,6 +88,21 @@ def to_last_place(value: float, *, places: int) -> int:
     """Return a validated quantity as the integer of its last place."""
     scaled: int = round(value * 10**places)
     return scaled
+
+
+def round_half_even(value: int, *, unit: int) -> int:
+    """Return how many units a value is, rounded half to even."""
+    quotient, rest = divmod(value, unit)
+    if 2 * rest > unit or (2 * rest == unit and quotient % 2):
+        return quotient + 1
+    return quotient
+
+
+def metres_text(length_um: int) -> str:
+    """Write a length in metres, rounded once, half to even, to the centimetre."""
+    centimetres = round_half_even(length_um, unit=UM_PER_CM)
+    metres, part = divmod(abs(centimetres), 100)
+    return f"{'-' if centimetres < 0 else ''}{metres}.{part:02d}"
 
 
 def _parse_decimal(value: object) -> float:

@@ -14,6 +14,7 @@ import typer
 from rich.console import Console
 from rich.table import Table
 
+from service.storage.session import make_engine
 from tests.benchmarks.judging import measure_judging, measure_one_record, record_routes
 from tests.benchmarks.own_world import run_own_world
 from tests.benchmarks.packaging import measure_packages
@@ -54,9 +55,11 @@ def _measure(scale: Scale) -> Iterator[Row]:
         parties = open_project(http, stack.administrator)
         # As the service does when it starts: the references run in this process.
         keep_what_is_loaded()
-        yield from measure_posting(parties, scale)
-        yield from measure_reaction(parties, scale)
-        yield from measure_status(parties, stack.settings, scale)
+        engine = make_engine(stack.settings.database_url.get_secret_value(), pool_size=1)
+        yield from measure_posting(parties, engine, scale)
+        yield from measure_reaction(parties, engine, scale)
+        yield from measure_status(parties, engine, stack.settings, scale)
+        engine.dispose()
     with run_own_world() as world:
         routes = record_routes(world, scale.fibres)
         yield from measure_judging(world, routes, scale)

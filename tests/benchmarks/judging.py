@@ -13,7 +13,7 @@ from service.storage.jobs import JobKind, JobState, state_of
 from service.storage.routes import lock_route, raise_version
 from service.storage.session import transaction
 from service.storage.tables import Job
-from tests.benchmarks.material import in_batches, readings_of, renewed, simulated
+from tests.benchmarks.material import design_of, in_batches, readings_of, renewed, simulated
 from tests.benchmarks.rows import Row, Scale
 from tests.world import World, describe_route
 from worker.commands.parts import keep_what_is_loaded
@@ -93,12 +93,16 @@ def measure_one_record(world: World, routes: Mapping[int, UUID], scale: Scale) -
 
 
 def _record_route(world: World, fibres: int) -> UUID:
-    simulation = simulated(fibres)
-    route_id = describe_route(world, design=simulation.design, criteria=simulation.criteria)
-    for batch in in_batches(simulation.records()):
+    simulation, name = simulated(fibres), _name(fibres)
+    route_id = describe_route(world, design=design_of(fibres, name=name), criteria=simulation.criteria)
+    for batch in in_batches(renewed(record, name) for record in simulation.records()):
         assert world.post_records(batch)["failed"] == 0
     world.drain()
     return route_id
+
+
+def _name(fibres: int) -> str:
+    return f"judge-{fibres}"
 
 
 def _judge_route_s(world: World, route_id: UUID, *, runs: int) -> float:
@@ -117,7 +121,7 @@ def _judge_all_s(world: World, route_id: UUID) -> float:
 def _judge_new_record_s(world: World, fibres: int, route_id: UUID) -> float:
     world.route_id = str(route_id)
     record = next(simulated(fibres).attenuation())
-    assert world.post_records([renewed(record)])["failed"] == 0
+    assert world.post_records([renewed(record, _name(fibres))])["failed"] == 0
     return _do_job_s(world, JobKind.JUDGE, route_id)
 
 

@@ -16,6 +16,7 @@ from worker.commands.parties import Parties
 EVENTS_A_TRACE = 42
 BATCH = 200
 _CLOSURES = 40
+_PLACES = ("site", "from_site", "to_site")
 _DIRECTIONS_BY_WAVELENGTHS = 4
 # Hardly an event is unseen at this threshold, so that the readings are as many as the joints say.
 _THRESHOLD_DB = 0.001
@@ -41,15 +42,25 @@ def traces(fibres: int) -> list[Any]:
     ]
 
 
-def trace_batches(fibres: int, *, count: int) -> list[list[Any]]:
+def trace_batches(fibres: int, *, count: int, name: str) -> list[list[Any]]:
     """Return batches of 200 traces under new ids, the route's own over and over."""
     endless = cycle(traces(fibres))
-    return [[renewed(record) for record in islice(endless, BATCH)] for _ in range(count)]
+    return [[renewed(record, name) for record in islice(endless, BATCH)] for _ in range(count)]
 
 
-def renewed(record: Any) -> Any:
-    """Return a record under a new id."""
-    return record | {"id": str(uuid4())}
+def renewed(record: Any, name: str) -> Any:
+    """Return a record under a new id, at the sites of a route of that name."""
+    places = {member: f"{name}.{record[member]}" for member in _PLACES if member in record}
+    return record | places | {"id": str(uuid4())}
+
+
+def design_of(fibres: int, *, name: str) -> Any:
+    """Return a route's design with sites of its own: else each sealing would touch every route of the project."""
+    design = simulated(fibres).design
+    sites = [site | {"id": f"{name}.{site['id']}"} for site in design["sites"]]
+    [whole] = design["segments"]
+    segment = whole | {"sites": [site["id"] for site in sites]}
+    return design | {"code": name, "sites": sites, "segments": [segment]}
 
 
 def in_batches(records: Iterable[Any]) -> Iterator[list[Any]]:
@@ -66,7 +77,7 @@ def batch_body(records: list[Any]) -> bytes:
 
 def describe_route(parties: Parties, fibres: int, *, name: str) -> str:
     """Describe a route of a size, without criteria yet, and return its id."""
-    design = simulated(fibres).design | {"code": f"{name}-{fibres}"}
+    design = design_of(fibres, name=name)
     route = parties.ask(TokenKind.CONTRACTOR, "POST", f"/v1/projects/{parties.project_id}/routes", json=design)
     route_id: str = route["id"]
     return route_id

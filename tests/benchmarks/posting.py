@@ -9,20 +9,24 @@ from collections.abc import Iterator
 from typing import Any
 
 from pydantic_core import from_json
+from sqlalchemy import Engine
 
 from service.vocabulary.record import RECORD
 from tests.benchmarks.material import BATCH, batch_body, bind_route, describe_route, post_batch, trace_batches
+from tests.benchmarks.rest import wait_until_at_rest
 from tests.benchmarks.rows import Row, Scale
 from worker.commands.parties import Parties
 
 _AT_LEAST = 0.35
 
 
-def measure_posting(parties: Parties, scale: Scale) -> Iterator[Row]:
+def measure_posting(parties: Parties, engine: Engine, scale: Scale) -> Iterator[Row]:
     """Give the rows of posting."""
     for fibres in scale.fibres:
-        route_id = describe_route(parties, fibres, name="post")
-        batches = trace_batches(fibres, count=scale.batches)
+        name = f"post-{fibres}"
+        route_id = describe_route(parties, fibres, name=name)
+        batches = trace_batches(fibres, count=scale.batches, name=name)
+        wait_until_at_rest(engine)
         reference_s = min(_validate_s(batch_body(batch)) for batch in batches)
         first_s = min(_post_s(parties, route_id, batch, outcome="stored") for batch in batches)
         again_s = min(_post_s(parties, route_id, batch, outcome="already_stored") for batch in batches)
@@ -44,7 +48,7 @@ def measure_posting(parties: Parties, scale: Scale) -> Iterator[Row]:
             at_least=1,
         )
         bind_route(parties, fibres, route_id)
-        fresh = trace_batches(fibres, count=scale.batches)
+        fresh = trace_batches(fibres, count=scale.batches, name=name)
         judged_s = min(_post_s(parties, route_id, batch, outcome="stored") for batch in fresh)
         yield Row(
             what="posting while a worker judges it",

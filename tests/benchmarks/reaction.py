@@ -11,6 +11,7 @@ from typing import Any
 from uuid import uuid4
 
 import httpx
+from sqlalchemy import Engine
 
 from service.vocabulary.words import TokenKind
 from tests.benchmarks.material import (
@@ -22,30 +23,33 @@ from tests.benchmarks.material import (
     renewed,
     simulated,
 )
+from tests.benchmarks.rest import wait_until_at_rest
 from tests.benchmarks.rows import Row, Scale, median_and_95th_ms, percentile_95
 from worker.commands.parties import Parties
 
 _QUIET_MS = 60
 _UNDER_UPLOAD_MS = 1000
-_LOOK_AGAIN_S = 0.002
+_LOOK_AGAIN_S = 0.005
 _PATIENCE_S = 30
 # Far above every action limit: the splice has to be done again.
 _BAD_ESTIMATE_DB = 0.9
 
 
-def measure_reaction(parties: Parties, scale: Scale) -> Iterator[Row]:
+def measure_reaction(parties: Parties, engine: Engine, scale: Scale) -> Iterator[Row]:
     """Give the rows of the way from a splice to the work list."""
     for fibres in scale.fibres:
-        route_id = describe_route(parties, fibres, name="react")
+        name = f"react-{fibres}"
+        route_id = describe_route(parties, fibres, name=name)
         bind_route(parties, fibres, route_id)
-        splices = _bad_splices(fibres)
+        splices = _bad_splices(fibres, name)
+        wait_until_at_rest(engine)
         ask_s = min(_ask_worklist_s(parties, route_id) for _ in range(10))
         quiet = [_react_s(parties, route_id, splice) for splice in islice(splices, scale.reactions)]
-        with _another_crew_uploads(parties, fibres) as uploaded:
+        with _another_crew_uploads(parties, scale.uploaded_fibres, name) as uploaded:
             busy = [_react_s(parties, route_id, splice) for splice in islice(splices, scale.reactions)]
         reference = f"asking for an empty work list {ask_s * 1000:.1f} ms"
         yield _row("splice to work list, quiet", fibres, quiet, reference, at_most_ms=_QUIET_MS)
-        reference = f"{len(uploaded):,} batches uploaded meanwhile"
+        reference = f"{sum(uploaded):,} records of {scale.uploaded_fibres} fibres uploaded meanwhile"
         yield _row("splice to work list, upload", fibres, busy, reference, at_most_ms=_UNDER_UPLOAD_MS)
 
 
@@ -61,7 +65,7 @@ def _row(what: str, fibres: int, seconds: list[float], reference: str, *, at_mos
     )
 
 
-def _bad_splices(fibres: int) -> Iterator[Any]:
+def _bad_splices(fibres: int, name: str) -> Iterator[Any]:
     closures = simulated(fibres).truth.sites[1:-1]
     for site, fibre in product(closures, range(1, fibres + 1)):
         yield {
@@ -70,7 +74,7 @@ def _bad_splices(fibres: int) -> Iterator[Any]:
             "made_at": datetime.now(UTC).isoformat(),
             "operator": "p-3k7",
             "device": "tablet-31",
-            "site": site,
+            "site": f"{name}.{site}",
             "joints": [{"fibre": fibre, "estimate_db": _BAD_ESTIMATE_DB}],
             "splicer_serial": "FS-2301",
             "sleeve_shrunk": True,
@@ -102,8 +106,8 @@ def _ask_worklist_s(parties: Parties, route_id: str) -> float:
 
 
 @contextmanager
-def _another_crew_uploads(parties: Parties, fibres: int) -> Iterator[list[int]]:
-    """Upload whole routes, a new one each time, until the block ends; give the sizes of the batches uploaded so far."""
+def _another_crew_uploads(parties: Parties, fibres: int, beside: str) -> Iterator[list[int]]:
+    """Upload a whole large route, and then a new one, until the block ends; give the sizes of the batches uploaded."""
     records, stop = list(simulated(fibres).records()), threading.Event()
     uploaded: list[int] = []
 
@@ -111,9 +115,10 @@ def _another_crew_uploads(parties: Parties, fibres: int) -> Iterator[list[int]]:
         with httpx.Client(base_url=parties.http.base_url, timeout=60) as http:
             crew = replace(parties, http=http)
             for number in count(1):
-                route_id = describe_route(crew, fibres, name=f"upload-{number}")
+                name = f"beside-{beside}-{number}"
+                route_id = describe_route(crew, fibres, name=name)
                 bind_route(crew, fibres, route_id)
-                for batch in in_batches(map(renewed, records)):
+                for batch in in_batches(renewed(record, name) for record in records):
                     if stop.is_set():
                         return
                     post_batch(crew, route_id, batch_body(batch))

@@ -45,11 +45,21 @@ class Scale:
     single_records: int = 15
     requests: int = 400
     drawings: int = 3
+    uploaded_fibres: int = 864
 
     @classmethod
     def quick(cls, fibres: Sequence[int]) -> "Scale":
         """Return a scale that only shows that everything still runs."""
-        return cls(fibres=fibres, batches=1, reactions=3, judgings=1, single_records=1, requests=5, drawings=1)
+        return cls(
+            fibres=fibres,
+            batches=1,
+            reactions=3,
+            judgings=1,
+            single_records=1,
+            requests=5,
+            drawings=1,
+            uploaded_fibres=12,
+        )
 
 
 def percentile_95(values: Sequence[float]) -> float:

@@ -10,10 +10,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 import httpx
+from sqlalchemy import Engine
 
 from service.settings import WorkerSettings
 from service.vocabulary.words import TokenKind
 from tests.benchmarks.material import batch_body, bind_route, describe_route, post_batch, trace_batches
+from tests.benchmarks.rest import wait_until_at_rest
 from tests.benchmarks.rows import Row, Scale
 from tests.benchmarks.token_app import TOKEN_PATH
 from worker.commands.parties import Parties
@@ -22,9 +24,10 @@ _AT_LEAST = 0.8
 _READY_WITHIN_S = 30
 
 
-def measure_status(parties: Parties, settings: WorkerSettings, scale: Scale) -> Iterator[Row]:
+def measure_status(parties: Parties, engine: Engine, settings: WorkerSettings, scale: Scale) -> Iterator[Row]:
     """Give the rows of a repeated status request."""
     paths = {fibres: _judged_status(parties, fibres) for fibres in scale.fibres}
+    wait_until_at_rest(engine)
     with _serve_token_app(settings) as http:
         http.headers["Authorization"] = f"Bearer {parties.tokens[TokenKind.CREW]}"
         for fibres, path in paths.items():
@@ -45,9 +48,10 @@ def measure_status(parties: Parties, settings: WorkerSettings, scale: Scale) -> 
 
 
 def _judged_status(parties: Parties, fibres: int) -> str:
-    parties.route_id = describe_route(parties, fibres, name="status")
+    name = f"status-{fibres}"
+    parties.route_id = describe_route(parties, fibres, name=name)
     bind_route(parties, fibres, parties.route_id)
-    [batch] = trace_batches(fibres, count=1)
+    [batch] = trace_batches(fibres, count=1, name=name)
     post_batch(parties, parties.route_id, batch_body(batch))
     parties.status()
     return f"/v1/routes/{parties.route_id}/acceptance"

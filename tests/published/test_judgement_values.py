@@ -18,7 +18,8 @@ from tests.published.check_values import (
     TwoWayCheck,
     source_of,
 )
-from worker.judgement.exact import budget_pdb, counted_pairs, mean_tenth_mdb
+from worker.judgement.exact import budget_pdb, mean_tenth_mdb
+from worker.physics.link import counted_connections
 
 PDB_PER_DB = 10**12
 
@@ -46,7 +47,7 @@ def test_the_exact_budget_is_the_published_one(check: BudgetCheck) -> None:
 @pytest.mark.parametrize("check", REFERENCES, ids=source_of)
 def test_the_exact_budget_counts_the_ends_that_the_reference_leaves_in(check: ReferenceCheck) -> None:
     budget = Budget(kind="budget", attenuation_db_per_km=0.4, splice_db=0.3, connection_db=0.75)
-    pairs = counted_pairs(3, reference_cords=check.reference_cords)
+    pairs = int(counted_connections(pairs=3, reference_cords=check.reference_cords))
     exact = budget_pdb(budget, length_um=4 * 10**9, splices=2, counted_pairs=pairs)
     assert Fraction(exact, PDB_PER_DB) == Fraction(str(check.limit_db))
 

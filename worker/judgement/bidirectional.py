@@ -5,18 +5,10 @@ from typing import NamedTuple
 from service.vocabulary.finding import ReadingDocument, VoidDocument
 from service.vocabulary.words import Reason
 from worker.judgement.exact import mean_tenth_mdb
-from worker.judgement.history import Trace
-from worker.judgement.placed import Shown
+from worker.judgement.one_way import OneWayLoss
+from worker.judgement.placed import Reading
 from worker.judgement.places import Place
 from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN
-
-
-class Sight(NamedTuple):
-    """What one direction shows at a place, by which trace, and which traces were set aside."""
-
-    shown: Shown
-    trace: Trace | None
-    void: tuple[VoidDocument, ...]
 
 
 class BidirectionalLoss(NamedTuple):
@@ -30,21 +22,24 @@ class BidirectionalLoss(NamedTuple):
     void: tuple[VoidDocument, ...]
 
 
-def combine(place: Place, forward: Sight, backward: Sight) -> BidirectionalLoss:
-    """Return the loss of a place from the sights of both directions."""
+def combine(place: Place, forward: OneWayLoss, backward: OneWayLoss, *, below_zero_tenth_mdb: int) -> BidirectionalLoss:
+    """Return the loss of a place from both directions; a mean may be so far below zero, and no farther."""
+    high = mean_tenth_mdb(first_mdb=forward.high_mdb, second_mdb=backward.high_mdb)
     reason = _reason(place, forward, backward)
+    if reason is None and high < -below_zero_tenth_mdb:
+        reason = Reason.BELOW_ZERO
     return BidirectionalLoss(
         reason=reason,
-        low_tenth_mdb=mean_tenth_mdb(first_mdb=forward.shown.low_mdb, second_mdb=backward.shown.low_mdb),
-        high_tenth_mdb=mean_tenth_mdb(first_mdb=forward.shown.high_mdb, second_mdb=backward.shown.high_mdb),
+        low_tenth_mdb=mean_tenth_mdb(first_mdb=forward.low_mdb, second_mdb=backward.low_mdb),
+        high_tenth_mdb=high,
         detail=_mean_detail(forward, backward) if reason is None else _missing_detail(reason, forward, backward),
-        readings=(*_reading(forward, is_forward=True), *_reading(backward, is_forward=False)),
+        readings=(*_documents(forward, is_forward=True), *_documents(backward, is_forward=False)),
         void=forward.void + backward.void,
     )
 
 
-def _reason(place: Place, forward: Sight, backward: Sight) -> Reason | None:
-    reasons = (forward.shown.reason, backward.shown.reason)
+def _reason(place: Place, forward: OneWayLoss, backward: OneWayLoss) -> Reason | None:
+    reasons = (forward.reason, backward.reason)
     if reasons == (None, None):
         return Reason.CORDS_CHANGED if place.is_end and _cords_changed(place, forward, backward) else None
     told = [reason for reason in reasons if reason not in {None, Reason.NO_EVIDENCE}]
@@ -53,48 +48,54 @@ def _reason(place: Place, forward: Sight, backward: Sight) -> Reason | None:
     return Reason.ONE_DIRECTION_ONLY if None in reasons else Reason.NO_EVIDENCE
 
 
-def _cords_changed(place: Place, forward: Sight, backward: Sight) -> bool:
-    if forward.trace is None or backward.trace is None:
-        return False
-    is_near_a = place.site_index == forward.trace.low_index
-    one = forward.trace.launch if is_near_a else forward.trace.receive
-    other = backward.trace.receive if is_near_a else backward.trace.launch
+def _cords_changed(place: Place, forward: OneWayLoss, backward: OneWayLoss) -> bool:
+    there, back = forward.readings[0].trace, backward.readings[0].trace
+    is_near_a = place.site_index == there.low_index
+    one = there.launch if is_near_a else there.receive
+    other = back.receive if is_near_a else back.launch
     return one is None or other is None or one.serial != other.serial
 
 
-def _reading(sight: Sight, *, is_forward: bool) -> tuple[ReadingDocument, ...]:
-    shown, trace = sight.shown, sight.trace
-    if shown.reason is not None or trace is None:
-        return ()
-    reading: ReadingDocument = {"record": trace.stamp.id, "direction": DIRECTION[is_forward]}
-    if shown.distance_m is None:
-        reading["within_db"] = shown.text
+def _documents(loss: OneWayLoss, *, is_forward: bool) -> tuple[ReadingDocument, ...]:
+    return tuple(_document(reading, is_forward=is_forward) for reading in loss.readings)
+
+
+def _document(reading: Reading, *, is_forward: bool) -> ReadingDocument:
+    document: ReadingDocument = {"record": reading.trace.stamp.id, "direction": DIRECTION[is_forward]}
+    if reading.distance_m is None:
+        document["within_db"] = reading.text
     else:
-        reading["value_db"] = shown.text
-        reading["distance_m"] = shown.distance_m
-    return (reading,)
+        document["value_db"] = reading.text
+        document["distance_m"] = reading.distance_m
+    return document
 
 
-def _mean_detail(forward: Sight, backward: Sight) -> str:
+def _mean_detail(forward: OneWayLoss, backward: OneWayLoss) -> str:
     return f"mean of {_said(forward, is_forward=True)} and {_said(backward, is_forward=False)}"
 
 
-def _said(sight: Sight, *, is_forward: bool) -> str:
-    shown = sight.shown
-    if shown.is_seen:
-        return f"{shown.text} dB ({SPOKEN[is_forward]})"
-    return f"a loss not seen, within {shown.text} dB of zero ({SPOKEN[is_forward]})"
+def _said(loss: OneWayLoss, *, is_forward: bool) -> str:
+    return f"{' or '.join(map(_reading_said, loss.readings))} ({SPOKEN[is_forward]})"
 
 
-def _missing_detail(reason: Reason, forward: Sight, backward: Sight) -> str:
+def _reading_said(reading: Reading) -> str:
+    return f"{reading.text} dB" if reading.is_seen else f"a loss not seen, within {reading.text} dB of zero"
+
+
+def _missing_detail(reason: Reason, forward: OneWayLoss, backward: OneWayLoss) -> str:
     if reason is Reason.CORDS_CHANGED:
         return "the cord at this end was another one for the other direction"
-    reasons = (forward.shown.reason, backward.shown.reason)
-    if reasons[0] is reasons[1]:
-        return f"both directions: {REASON_SPOKEN[reason]}"
-    parts = [
-        f"{SPOKEN[is_forward]}: {REASON_SPOKEN[found]}"
-        for is_forward, found in zip((True, False), reasons, strict=True)
-        if found is not None
-    ]
-    return "; ".join(parts)
+    if reason is Reason.BELOW_ZERO:
+        return f"{_mean_detail(forward, backward)}: {REASON_SPOKEN[reason]}"
+    said = [_missing_said(loss) for loss in (forward, backward)]
+    if said[0] == said[1]:
+        return f"both directions: {said[0]}"
+    named = zip((True, False), said, (forward, backward), strict=True)
+    return "; ".join(f"{SPOKEN[is_forward]}: {text}" for is_forward, text, loss in named if loss.reason is not None)
+
+
+def _missing_said(loss: OneWayLoss) -> str:
+    if loss.reason is None:
+        return ""
+    contradicting = f" ({' or '.join(map(_reading_said, loss.readings))})" if loss.readings else ""
+    return f"{REASON_SPOKEN[loss.reason]}{contradicting}"

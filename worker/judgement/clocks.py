@@ -28,16 +28,22 @@ class Order(Enum):
 
 
 def order_is_proven(one: Stamp, other: Stamp) -> bool:
-    """Tell whether two records' times can be compared: a wrong clock only orders what it stamped itself."""
-    return one.device == other.device or not (one.clock_is_flagged or other.clock_is_flagged)
+    """Tell whether two records' times can be compared: a wrong clock only orders what it stamped itself.
+
+    A device of whose records some are flagged and some are not had its clock set in between.
+    """
+    if one.clock_is_flagged or other.clock_is_flagged:
+        return one.device == other.device and one.clock_is_flagged == other.clock_is_flagged
+    return True
 
 
-def last_of_each_device(stamps: Sequence[Stamp]) -> tuple[Stamp, ...]:
-    """Return the last stamp of each device, in order; what is after these is proven after all."""
-    last: dict[str, Stamp] = {}
+def last_of_each_clock(stamps: Sequence[Stamp]) -> tuple[Stamp, ...]:
+    """Return the last stamp of each clock, in order; what is after these is proven after all."""
+    last: dict[tuple[str, bool], Stamp] = {}
     for stamp in sorted(stamps, key=lambda stamp: stamp.key):
-        last.pop(stamp.device, None)
-        last[stamp.device] = stamp
+        clock = (stamp.device, stamp.clock_is_flagged)
+        last.pop(clock, None)
+        last[clock] = stamp
     return tuple(last.values())
 
 
@@ -57,5 +63,5 @@ def latest_is_proven(stamps: Sequence[Stamp]) -> bool:
     """Tell whether the latest of some records is the latest for certain."""
     if len(stamps) == 1:
         return True
-    *others, latest = last_of_each_device(stamps)
+    *others, latest = last_of_each_clock(stamps)
     return all(order_is_proven(other, latest) for other in others)

@@ -5,16 +5,16 @@ from typing import NamedTuple, TypeVar
 
 from service.vocabulary.layout import Layout
 from service.vocabulary.words import Reason, SiteKind
-from worker.judgement.clocks import Order, Stamp, last_of_each_device, latest_is_proven, order_to
-from worker.judgement.history import History, LidAct, Measurement
+from worker.judgement.clocks import Order, Stamp, last_of_each_clock, latest_is_proven, order_to
+from worker.judgement.history import ClosureAct, History, Measurement
 
 M = TypeVar("M", bound=Measurement)
 
 
-class Lid(NamedTuple):
-    """A closure's lid as it stands after its last act."""
+class Sealing(NamedTuple):
+    """Whether a closure is shut, by the last act on its lid."""
 
-    latest: LidAct
+    latest: ClosureAct
     is_certain: bool
 
     @property
@@ -29,18 +29,20 @@ class Counting:
     def __init__(self, layout: Layout, *, history: History, final_after_sealing: bool) -> None:
         sites = layout.design.sites
         self.final_after_sealing = final_after_sealing
-        self.lids: Mapping[str, Lid] = {site: _lid(acts) for site, acts in history.lids.items()}
-        self._reworks = last_of_each_device(history.reworks)
+        self.sealings: Mapping[str, Sealing] = {site: _sealing(acts) for site, acts in history.closure_acts.items()}
+        self._reworks = last_of_each_clock(history.reworks)
         self._closures = [
-            (index, self.lids.get(site.id)) for index, site in enumerate(sites) if site.kind is SiteKind.SPLICE_CLOSURE
+            (index, self.sealings.get(site.id))
+            for index, site in enumerate(sites)
+            if site.kind is SiteKind.SPLICE_CLOSURE
         ]
-        self._closure_lids = dict(self._closures)
-        self._all_shut_at = _all_shut_at([lid for _, lid in self._closures])
+        self._sealing_at = dict(self._closures)
+        self._all_shut_at = _all_shut_at([sealing for _, sealing in self._closures])
 
     def is_sealed(self, site: str) -> bool:
         """Tell whether the last thing known of a closure is that it was sealed."""
-        lid = self.lids.get(site)
-        return lid is not None and lid.is_sealed
+        sealing = self.sealings.get(site)
+        return sealing is not None and sealing.is_sealed
 
     def fault_of(self, test: Measurement) -> Reason | None:
         """Return why a measurement counts nowhere."""
@@ -60,16 +62,18 @@ class Counting:
 
     def fault_at(self, test: Measurement, site_index: int) -> Reason | None:
         """Return why a measurement does not count at a place: its closure was not, or not yet, shut."""
-        if self.is_plainly_final(test) or site_index not in self._closure_lids:
+        if self.is_plainly_final(test) or site_index not in self._sealing_at:
             return None
-        return _lid_fault(test.stamp, self._closure_lids[site_index])
+        return _sealing_fault(test.stamp, self._sealing_at[site_index])
 
     def fault_over(self, test: Measurement) -> Reason | None:
         """Return why a measurement does not count for all that lies between its ends."""
         if self.is_plainly_final(test):
             return None
         faults = (
-            _lid_fault(test.stamp, lid) for index, lid in self._closures if test.low_index <= index <= test.high_index
+            _sealing_fault(test.stamp, sealing)
+            for index, sealing in self._closures
+            if test.low_index <= index <= test.high_index
         )
         return next((fault for fault in faults if fault is not None), None)
 
@@ -89,28 +93,28 @@ def split_by_fault(
     return good, void
 
 
-def _all_shut_at(lids: Sequence[Lid | None]) -> str | None:
+def _all_shut_at(sealings: Sequence[Sealing | None]) -> str | None:
     """Return when the last closure was shut, if all are for certain: on a finished route all tests are later."""
     shut_at = ""
-    for lid in lids:
-        if lid is None or not (lid.is_certain and lid.is_sealed) or lid.latest.stamp.clock_is_flagged:
+    for sealing in sealings:
+        if sealing is None or not (sealing.is_certain and sealing.is_sealed) or sealing.latest.stamp.clock_is_flagged:
             return None
-        shut_at = max(shut_at, lid.latest.stamp.made_at)
+        shut_at = max(shut_at, sealing.latest.stamp.made_at)
     return shut_at
 
 
-def _lid(acts: Sequence[LidAct]) -> Lid:
-    return Lid(latest=acts[-1], is_certain=latest_is_proven([act.stamp for act in acts]))
+def _sealing(acts: Sequence[ClosureAct]) -> Sealing:
+    return Sealing(latest=acts[-1], is_certain=latest_is_proven([act.stamp for act in acts]))
 
 
-def _lid_fault(test: Stamp, lid: Lid | None) -> Reason | None:
-    if lid is None:
+def _sealing_fault(test: Stamp, sealing: Sealing | None) -> Reason | None:
+    if sealing is None:
         return Reason.SEALING_NOT_RECORDED
-    if not lid.is_certain:
+    if not sealing.is_certain:
         return Reason.ORDER_NOT_PROVEN
-    if not lid.is_sealed:
+    if not sealing.is_sealed:
         return Reason.CLOSURE_OPEN
-    return _fault_in_order(test, (lid.latest.stamp,), Reason.BEFORE_SEALING)
+    return _fault_in_order(test, (sealing.latest.stamp,), Reason.BEFORE_SEALING)
 
 
 def _fault_in_order(test: Stamp, last_acts: Sequence[Stamp], reason: Reason) -> Reason | None:

@@ -5,11 +5,10 @@ meets a limit is held as an integer of 1e-12 dB (`_pdb`): 0.001 dB/km times 1 um
 """
 
 from service.vocabulary.criteria import Budget
-from service.vocabulary.quantities import to_last_place
+from service.vocabulary.quantities import UM_PER_CM, round_half_even, to_last_place
 
 PDB_PER_MDB = 1_000_000_000
 PDB_PER_TENTH_MDB = 100_000_000
-UM_PER_CM = 10_000
 
 
 def last_place(text: str) -> int:
@@ -44,29 +43,9 @@ def mdb_text(value_mdb: int) -> str:
     return f"{'-' if value_mdb < 0 else ''}{whole}.{part:03d}"
 
 
-def metres_text(length_um: int) -> str:
-    """Write a length in metres, rounded half to even to the centimetre."""
-    centimetres = round_half_even(length_um, unit=UM_PER_CM)
-    whole, part = divmod(abs(centimetres), 100)
-    return f"{'-' if centimetres < 0 else ''}{whole}.{part:02d}"
-
-
 def pdb_text(value_pdb: int) -> str:
     """Write an exact limit or margin with four decimals, rounded half to even."""
     return db_text(round_half_even(value_pdb, unit=PDB_PER_TENTH_MDB))
-
-
-def round_half_even(value: int, *, unit: int) -> int:
-    """Return how many units a value is, rounded half to even."""
-    quotient, rest = divmod(value, unit)
-    if 2 * rest > unit or (2 * rest == unit and quotient % 2):
-        return quotient + 1
-    return quotient
-
-
-def counted_pairs(pairs: int, *, reference_cords: int) -> int:
-    """Return how many mated pairs a reading includes: one cord counts both ends, two cords one, three neither."""
-    return max(0, pairs - (reference_cords - 1))
 
 
 def budget_pdb(budget: Budget, *, length_um: int, splices: int, counted_pairs: int) -> int:

@@ -7,8 +7,8 @@ from service.vocabulary.criteria import AnyCriterion
 from service.vocabulary.finding import FindingDocument, ReadingDocument, VoidDocument
 from service.vocabulary.layout import Joint
 from service.vocabulary.words import Outcome, Reason
-from worker.judgement.case import Case
 from worker.judgement.exact import PDB_PER_TENTH_MDB, db_text, pdb_text
+from worker.judgement.fibre_under_test import FibreUnderTest
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -69,10 +69,10 @@ def joint_finding(head: FindingDocument, joint: Joint, judgement: Judgement) -> 
     return finding
 
 
-def link_finding(head: FindingDocument, case: Case, judgement: Judgement) -> FindingDocument:
+def link_finding(head: FindingDocument, fibre: FibreUnderTest, judgement: Judgement) -> FindingDocument:
     """Write a finding about a fibre from end to end."""
-    finding = _finding(head, case.fibre, list(case.segments), judgement)
-    finding["from_site"], finding["to_site"] = case.end_sites
+    finding = _finding(head, fibre.number, list(fibre.segments), judgement)
+    finding["from_site"], finding["to_site"] = fibre.end_sites
     return finding
 
 

@@ -1,4 +1,4 @@
-"""What was done to one fibre, read from its records: splices, lids, traces, link losses, each in order of time."""
+"""What was done to one fibre, read from its records: splices, closures, traces, link losses, each in order of time."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -25,7 +25,7 @@ class SpliceAct(NamedTuple):
     proof_test_passed: bool | None
 
 
-class LidAct(NamedTuple):
+class ClosureAct(NamedTuple):
     """A closure opened or sealed."""
 
     stamp: Stamp
@@ -64,6 +64,11 @@ class Trace(Measurement):
     receive: Cord | None
     events: tuple[Body, ...]
 
+    @property
+    def ends(self) -> tuple[int, int]:
+        """Site indices of its near and its far end."""
+        return (self.low_index, self.high_index) if self.is_forward else (self.high_index, self.low_index)
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class LinkLoss(Measurement):
@@ -79,7 +84,7 @@ class History:
 
     splices: Mapping[str, tuple[SpliceAct, ...]]
     reworks: tuple[Stamp, ...]
-    lids: Mapping[str, tuple[LidAct, ...]]
+    closure_acts: Mapping[str, tuple[ClosureAct, ...]]
     traces: tuple[Trace, ...]
     link_losses: tuple[LinkLoss, ...]
 
@@ -88,7 +93,7 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, evidence:
     """Read a fibre's history; records of other fibres and sites are passed over."""
     splices: dict[str, list[SpliceAct]] = {}
     reworks: list[Stamp] = []
-    lids: dict[str, list[LidAct]] = {}
+    closure_acts: dict[str, list[ClosureAct]] = {}
     traces: list[Trace] = []
     link_losses: list[LinkLoss] = []
     closures = {site.id for site in layout.design.sites if site.kind is SiteKind.SPLICE_CLOSURE}
@@ -103,7 +108,8 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, evidence:
                     reworks.append(stamp)
             case RecordKind.CLOSURE_STATE if not item.is_ended:
                 is_sealed = body["state"] == ClosureState.SEALED
-                lids.setdefault(body["site"], []).append(LidAct(stamp=stamp, site=body["site"], is_sealed=is_sealed))
+                act = ClosureAct(stamp=stamp, site=body["site"], is_sealed=is_sealed)
+                closure_acts.setdefault(body["site"], []).append(act)
             case RecordKind.OTDR if _is_on(layout, body, fibre=fibre):
                 traces.append(_trace(layout, item, stamp))
             case RecordKind.ATTENUATION if _is_on(layout, body, fibre=fibre):
@@ -111,7 +117,7 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, evidence:
     return History(
         splices={site: tuple(acts) for site, acts in splices.items()},
         reworks=tuple(reworks),
-        lids={site: tuple(acts) for site, acts in lids.items()},
+        closure_acts={site: tuple(acts) for site, acts in closure_acts.items()},
         traces=tuple(traces),
         link_losses=tuple(link_losses),
     )

@@ -15,8 +15,8 @@ from service.vocabulary.criteria import (
 from service.vocabulary.finding import FIBRE_FORM, FibreDocument, FindingDocument, OutcomeCounts
 from service.vocabulary.layout import Layout
 from service.vocabulary.words import Force
-from worker.judgement.case import Case
 from worker.judgement.evidence import Evidence
+from worker.judgement.fibre_under_test import FibreUnderTest
 from worker.judgement.history import read_history
 from worker.judgement.joint_rules import SpliceRule, TerminationRule
 from worker.judgement.link_rules import LinkRule, RequiredTestRule
@@ -65,14 +65,14 @@ class Rules:
         if fibre not in self._layout.segments_of_fibre:
             return {"form": FIBRE_FORM, "fibre": fibre, "findings": [], "work": [], "unexpected_events": []}
         history = read_history(self._layout, fibre=fibre, rework_voids=self._criteria.rework_voids, evidence=evidence)
-        case = Case(self._layout, criteria=self._criteria, fibre=fibre, history=history)
-        findings = [finding for rule in self._rules for finding in rule.findings(case)]
+        tested = FibreUnderTest(self._layout, criteria=self._criteria, number=fibre, history=history)
+        findings = [finding for rule in self._rules for finding in rule.findings(tested)]
         return {
             "form": FIBRE_FORM,
             "fibre": fibre,
             "findings": findings,
-            "work": work_of(case, findings),
-            "unexpected_events": case.unexpected_events(),
+            "work": work_of(tested, findings),
+            "unexpected_events": tested.unexpected_events(),
         }
 
 
@@ -89,8 +89,13 @@ def judge_fibre(*, layout: Layout, criteria: Criteria, fibre: int, evidence: Ite
 def _rule(criterion: AnyCriterion, terminations: list[TerminationRule]) -> Rule:
     match criterion:
         case SpliceLossCriterion():
-            at_wavelength = [rule for rule in terminations if rule.criterion.wavelength_nm == criterion.wavelength_nm]
-            return SpliceRule(criterion, group_rule=at_wavelength[0] if at_wavelength else None)
+            deciding = [
+                rule
+                for rule in terminations
+                if rule.criterion.wavelength_nm == criterion.wavelength_nm and rule.criterion.force is Force.REQUIRED
+            ]
+            strictest = min(deciding, key=lambda rule: rule.limit.exact_pdb, default=None)
+            return SpliceRule(criterion, group_rule=strictest)
         case TerminationLossCriterion():
             return next(rule for rule in terminations if rule.criterion is criterion)
         case LinkAttenuationCriterion():

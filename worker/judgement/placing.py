@@ -42,6 +42,13 @@ def assign(
     )
 
 
+def nearest_to(places_um: Sequence[int], at_um: int) -> list[int]:
+    """Return the place nearest to a spot, or both where two are as near; places ascend."""
+    near = _neighbours(places_um, at_um)
+    least_um = min((abs(places_um[index] - at_um) for index in near), default=0)
+    return [index for index in near if abs(places_um[index] - at_um) == least_um]
+
+
 def _own_events(place: int, own: dict[int, int], extra: dict[int, list[int]]) -> tuple[int, ...]:
     if place not in own:
         return ()
@@ -132,11 +139,7 @@ def _contested(
     for event in left_over:
         for place in _neighbours(places_um, events_um[event]):
             place_um = places_um[place]
-            if place not in own:
-                # Nothing is seen here, and just outside tolerance lies a loss that belongs nowhere else.
-                if abs(events_um[event] - place_um) <= 2 * tolerance_um:
-                    yield place
-            elif _rivals(events_um[own[place]], events_um[event], place_um, tolerance_um=tolerance_um):
+            if place in own and _rivals(events_um[own[place]], events_um[event], place_um, tolerance_um=tolerance_um):
                 yield place
 
 

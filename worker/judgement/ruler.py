@@ -1,73 +1,147 @@
 """Where the design's fibre lies on a trace: behind the launch cord, and longer or shorter by its scale."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from bisect import bisect_left
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
 
 from service.vocabulary.criteria import Placing
-from service.vocabulary.quantities import to_last_place
-from worker.judgement.exact import UM_PER_CM
+from service.vocabulary.quantities import UM_PER_CM, to_last_place
+from service.vocabulary.words import EventKind, Reason
+from worker.judgement.exact import metres_to_um
 from worker.judgement.history import Trace
+
+
+class TracedEvent(NamedTuple):
+    """An event and its distance from the instrument's port."""
+
+    at_um: int
+    body: Mapping[str, Any]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Ruler:
-    """The start of the span on the trace, its designed and its measured length, and how far the trace reaches."""
+    """A trace's events up to its end, and the design's span laid over them.
 
+    `length_um` is what the trace itself says of the span, if it says anything; `laid_um` what places are laid out by.
+    `shortfall` says why the trace does not prove that it reaches the span's far end.
+    """
+
+    events: tuple[TracedEvent, ...]
+    behind_end: tuple[TracedEvent, ...]
     start_um: int
     span_um: int
-    measured_um: int
+    length_um: int | None
+    laid_um: int
     reach_um: int
     tolerance_um: int
-    is_full: bool
-    is_too_long: bool
+    shortfall: Reason | None
 
     @property
     def end_um(self) -> int:
         """Where the span ends on the trace."""
-        return self.start_um + self.measured_um
+        return self.start_um + self.laid_um
 
     def on_trace_um(self, along_um: int) -> int:
         """Return where on the trace a spot of the design should be."""
-        return self.start_um + (along_um * self.measured_um // self.span_um if self.span_um else 0)
+        return self.start_um + (along_um * self.laid_um // self.span_um if self.span_um else 0)
 
     def along_um(self, on_trace_um: int) -> int:
         """Return where in the design a spot of the trace should be."""
-        return (on_trace_um - self.start_um) * self.span_um // self.measured_um if self.measured_um else 0
+        return (on_trace_um - self.start_um) * self.span_um // self.laid_um if self.laid_um else 0
 
     def reaches(self, on_trace_um: int) -> bool:
         """Tell whether a spot without an event lies safely before the trace's end."""
-        return self.is_full or on_trace_um < self.reach_um - self.tolerance_um
+        return self.shortfall is None or on_trace_um < self.reach_um - self.tolerance_um
+
+    @property
+    def wants_confirming(self) -> bool:
+        """Tell whether the trace's length is a scale only if a trace from the other end has it too."""
+        return self.shortfall is Reason.LENGTHS_DISAGREE and self.length_um == self.laid_um
+
+    def is_confirmed_by(self, other: "Ruler") -> bool:
+        """Tell whether a trace of the same span gives the same length."""
+        if self.length_um is None or other.length_um is None or other.length_um != other.laid_um:
+            return False
+        return abs(other.length_um - self.length_um) <= self.tolerance_um
+
+    def confirmed(self) -> "Ruler":
+        """Return the ruler of a trace whose length another one has too."""
+        return replace(self, shortfall=None)
 
 
-def measure(trace: Trace, events_um: Sequence[int], ends_um: Sequence[int], *, span_um: int, placing: Placing) -> Ruler:
-    """Lay the design's span on a trace by its far end; both sequences ascend."""
-    percent_um = span_um * to_last_place(placing.tolerance_percent, places=2) // 10_000
-    tolerance_um = max(to_last_place(placing.tolerance_m, places=2) * UM_PER_CM, percent_um)
-    bound_um = max(tolerance_um, span_um * to_last_place(placing.scale_percent, places=2) // 10_000)
+def measure(trace: Trace, *, span_um: int, joints_um: Sequence[int], placing: Placing) -> Ruler:
+    """Lay the design's span on a trace; `joints_um` are the joints inside it, from its near end, in order."""
+    spots = sorted(
+        [TracedEvent(metres_to_um(event["distance_m"]), event) for event in trace.events], key=lambda spot: spot.at_um
+    )
+    # What a trace shows behind its first end is noise or an echo.
+    end_um = next((at_um for at_um, event in spots if event["kind"] == EventKind.END), None)
+    events = [spot for spot in spots if spot.body["kind"] != EventKind.END]
+    own = events if end_um is None else [spot for spot in events if spot.at_um <= end_um]
     start_um = trace.launch.length_um if trace.launch else 0
-    far_um = _far_end_um(trace, events_um, ends_um, tolerance_um=tolerance_um)
-    # Without an end nothing is known of the length; the design's own then stands, and so it does out of bounds, where
-    # it is no scale at all but a break, a short range or another fibre.
-    longer_um = None if far_um is None else far_um - start_um - span_um
-    is_full = longer_um is not None and abs(longer_um) <= bound_um
-    return Ruler(
+    tolerance_um = max(
+        to_last_place(placing.tolerance_m, places=2) * UM_PER_CM, _share(span_um, placing.tolerance_percent)
+    )
+    length_um, shortfall = _length(
+        trace, own, end_um, start_um=start_um, span_um=span_um, tolerance_um=tolerance_um, placing=placing
+    )
+    ruler = Ruler(
+        events=tuple(own),
+        behind_end=tuple(events[len(own) :]),
         start_um=start_um,
         span_um=span_um,
-        measured_um=span_um + longer_um if is_full and longer_um is not None else span_um,
-        reach_um=max(ends_um or events_um, default=0),
+        length_um=length_um,
+        laid_um=span_um if length_um is None else length_um,
+        reach_um=end_um if end_um is not None else max((at_um for at_um, _ in own), default=0),
         tolerance_um=tolerance_um,
-        is_full=is_full,
-        is_too_long=longer_um is not None and longer_um > bound_um,
+        shortfall=shortfall,
     )
+    if shortfall is not Reason.LENGTHS_DISAGREE:
+        return ruler
+    # A length that the events between contradict is no scale: the fibre is broken there, or a cord is not what it was.
+    as_designed = replace(ruler, laid_um=span_um)
+    return as_designed if _fit(as_designed, joints_um) > _fit(ruler, joints_um) else ruler
 
 
-def _far_end_um(trace: Trace, events_um: Sequence[int], ends_um: Sequence[int], *, tolerance_um: int) -> int | None:
-    """Return where the span ends on the trace: before the receive cord, if there is one."""
-    if not ends_um:
-        return None
-    if trace.receive is None:
-        return ends_um[-1]
-    # The connection before the receive cord is seen itself where it can be: a cord's length is only nominal.
-    far_um = ends_um[-1] - trace.receive.length_um
-    near = [at_um for at_um in events_um if abs(at_um - far_um) <= tolerance_um]
-    return min(near, key=lambda at_um: abs(at_um - far_um), default=far_um)
+def _share(length_um: int, percent: float) -> int:
+    return length_um * to_last_place(percent, places=2) // 10_000
+
+
+def _length(
+    trace: Trace,
+    events: Sequence[TracedEvent],
+    end_um: int | None,
+    *,
+    start_um: int,
+    span_um: int,
+    tolerance_um: int,
+    placing: Placing,
+) -> tuple[int | None, Reason | None]:
+    """Return the span's length by its far end, and what keeps that from being proven."""
+    if end_um is None:
+        return None, Reason.BEYOND_REACH
+    far_um = end_um - (trace.receive.length_um if trace.receive else 0)
+    longer_um = far_um - start_um - span_um
+    bound_um = max(tolerance_um, _share(span_um, placing.scale_percent))
+    if abs(longer_um) > bound_um:
+        return None, Reason.LENGTH_UNLIKE if longer_um > 0 else Reason.BEYOND_REACH
+    if trace.receive is not None:
+        # A cord that is named need not have been connected: only the connection before it shows that it was.
+        near = [at_um for at_um, _ in events if abs(at_um - far_um) <= tolerance_um]
+        if not near:
+            return None, Reason.PAIR_NOT_SEEN
+        far_um = min(near, key=lambda at_um: abs(at_um - far_um))
+    length_um = far_um - start_um
+    return length_um, None if abs(length_um - span_um) <= tolerance_um else Reason.LENGTHS_DISAGREE
+
+
+def _fit(ruler: Ruler, joints_um: Sequence[int]) -> int:
+    """Return how many joints have an event where the ruler puts them."""
+    events_um = [at_um for at_um, _ in ruler.events]
+    fitting = 0
+    for joint_um in joints_um:
+        at_um = ruler.on_trace_um(joint_um)
+        index = bisect_left(events_um, at_um - ruler.tolerance_um)
+        fitting += index < len(events_um) and events_um[index] <= at_um + ruler.tolerance_um
+    return fitting

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from service.vocabulary.finding import LocalFibreDocument, WorkDocument
 from service.vocabulary.layout import LocalFibre
 from service.vocabulary.words import Act
-from worker.judgement.case import Case
+from worker.judgement.fibre_under_test import FibreUnderTest
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -19,15 +19,21 @@ class Cause:
 
 
 def write_item(
-    case: Case, *, act: Act, site: str, causes: Sequence[Cause], position: int | None = None, is_urgent: bool = False
+    fibre: FibreUnderTest,
+    *,
+    act: Act,
+    site: str,
+    causes: Sequence[Cause],
+    position: int | None = None,
+    is_urgent: bool = False,
 ) -> WorkDocument:
     """Write an item with all its causes."""
     because = "; ".join(_once(cause.clause for cause in causes))
     item: WorkDocument = {
         "act": act.value,
         "site": site,
-        "site_index": case.layout.site_index[site],
-        "fibre": case.fibre,
+        "site_index": fibre.layout.site_index[site],
+        "fibre": fibre.number,
         "is_urgent": is_urgent,
         "because": f"{because[0].upper()}{because[1:]}.",
         "criteria": _once(code for cause in causes for code in cause.criteria),
@@ -35,7 +41,7 @@ def write_item(
     }
     if position is not None:
         item["position"] = position
-    towards_a, towards_b = case.layout.local_fibres(case.fibre, site)
+    towards_a, towards_b = fibre.layout.local_fibres(fibre.number, site)
     if towards_a is not None:
         item["towards_a"] = _local(towards_a)
     if towards_b is not None:

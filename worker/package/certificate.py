@@ -22,9 +22,15 @@ _SEAL = (
     ),
 )
 
+_FRAMES_NOTE = (
+    "When the package is decided, the engineer's frame will say which segments are accepted and which are refused, "
+    "which concessions are granted, by their numbers, who decided, and when. A frame without a signature has not been "
+    "signed. The seal itself is not drawn."
+)
 
-def build_certificate(content: PackageContent) -> Certificate:
-    """Return the first page."""
+
+def build_certificate(content: PackageContent, *, weighed: Facts) -> Certificate:
+    """Return the first page; `weighed` is what nobody may miss before deciding."""
     rows = tuple(_segment_rows(content))
     left_out = len(rows) - SEGMENTS_ON_PAGE
     return Certificate(
@@ -36,11 +42,13 @@ def build_certificate(content: PackageContent) -> Certificate:
         facts=_facts(content),
         segments=Table(columns=_SEGMENT_COLUMNS, rows=rows[:SEGMENTS_ON_PAGE]),
         segments_note=f"and {left_out} more, listed under Segments and sites" if left_out > 0 else None,
+        weighed=weighed,
         digests=_digests(content),
         verification_code=content.verification_code,
         seal=_SEAL,
         contractor_frame=SignatureFrame(role="Contractor's responsible person", name=content.responsible_person),
         engineer_frame=SignatureFrame(role="Owner's engineer", name=None),
+        frames_note=_FRAMES_NOTE,
     )
 
 

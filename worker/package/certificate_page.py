@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
-from worker.package.flow import LABEL_WIDTH_PT, PlacedRows
+from worker.package.flow import LABEL_WIDTH_PT, PlacedRows, style_of
 from worker.package.look import (
     ACCENT,
     BODY,
@@ -38,7 +38,7 @@ SIGNATURE_BOXES: Mapping[str, Box] = MappingProxyType(
 )
 
 _TITLE_Y, _NUMBER_Y, _RULE_Y, _STATEMENT_Y = 733.0, 709.0, 696.0, 676.0
-_FACTS_Y, _SEGMENTS_Y, _BETWEEN_PARTS_PT = 636.0, 526.0, 30.0
+_FACTS_Y, _SEGMENTS_Y, _BETWEEN_PARTS_PT, _FRAMES_NOTE_Y = 641.0, 537.0, 24.0, 72.0
 _STATEMENT_LINES = 2
 _QR_SIDE_PT, _QR_TOP = 92.0, 756.0
 _BESIDE_QR_PT = CONTENT_WIDTH - _QR_SIDE_PT - 28
@@ -50,11 +50,12 @@ def draw_certificate(pen: Pen, certificate: Certificate) -> None:
     _draw_code(pen, certificate.verification_code)
     _draw_facts(pen, certificate.facts, top=_FACTS_Y, width_pt=_BESIDE_QR_PT)
     below = _draw_segments(pen, certificate, top=_SEGMENTS_Y)
+    below = _draw_weighed(pen, certificate.weighed, top=below - _BETWEEN_PARTS_PT)
     below = _draw_digests(pen, certificate.digests, top=below - _BETWEEN_PARTS_PT)
     _draw_seal(pen, certificate.seal, top=below - _BETWEEN_PARTS_PT)
     _draw_signature_frame(pen, certificate.contractor_frame, SIGNATURE_BOXES["contractor_responsible"])
     _draw_signature_frame(pen, certificate.engineer_frame, SIGNATURE_BOXES["owner_engineer"])
-    pen.write(NOTE, [(LEFT, 68.0, "A frame without a signature has not been signed. The seal itself is not drawn.")])
+    _write_lines(pen, NOTE, pen.ruler.fold(certificate.frames_note, NOTE, width_pt=CONTENT_WIDTH), top=_FRAMES_NOTE_Y)
 
 
 def _draw_title(pen: Pen, certificate: Certificate) -> None:
@@ -81,7 +82,7 @@ def _draw_code(pen: Pen, code: str) -> None:
 def _draw_facts(pen: Pen, facts: Facts, *, top: float, width_pt: float) -> None:
     for index, fact in enumerate(facts.facts):
         y = top - index * VALUE.leading_pt
-        style = CODE if fact.is_code else VALUE
+        style = style_of(fact)
         value = pen.ruler.shorten(fact.value, style, width_pt=width_pt - LABEL_WIDTH_PT)
         pen.write(LABEL, [(LEFT, y, fact.label)])
         pen.write(style, [(LEFT + LABEL_WIDTH_PT, y, value)])
@@ -97,6 +98,12 @@ def _draw_segments(pen: Pen, certificate: Certificate, *, top: float) -> float:
         below -= NOTE.leading_pt
         pen.write(NOTE, [(LEFT, below, certificate.segments_note)])
     return below
+
+
+def _draw_weighed(pen: Pen, weighed: Facts, *, top: float) -> float:
+    pen.write(SUBHEADING, [(LEFT, top, "What to weigh before deciding")])
+    _draw_facts(pen, weighed, top=top - 16, width_pt=CONTENT_WIDTH)
+    return top - 16 - (len(weighed.facts) - 1) * VALUE.leading_pt
 
 
 def _draw_digests(pen: Pen, digests: Facts, *, top: float) -> float:

@@ -6,22 +6,21 @@ from typing import Any
 
 from service.vocabulary.words import RecordKind
 from worker.package.content import PackageContent, PackagedRecord
-from worker.package.finding_sections import table_or_none
-from worker.package.pieces import Column, Fact, Facts, Kind, Paragraph, Section, Table
-from worker.package.wording import UNKNOWN, time_text, words
+from worker.package.pieces import Column, Fact, Facts, Kind, Paragraph, Section, Table, listing
+from worker.package.wording import UNKNOWN, utc_text, words
 
 
 def instruments_section(records: Sequence[PackagedRecord]) -> Section:
     """Return the instruments seen in the records that count, each calibration on its own line."""
     table = Table(columns=_INSTRUMENT_COLUMNS, rows=tuple(_instrument_rows(records)))
-    return Section(title="Instruments and calibrations", blocks=(table_or_none(table),))
+    return listing(title="Instruments and calibrations", table=table)
 
 
 def ended_records_section(records: Sequence[PackagedRecord]) -> Section:
     """Return the records that were replaced or withdrawn, and those whose clock is in doubt."""
     rows = sorted(_record_row(record) for record in records if record.is_ended or record.clock_is_flagged)
     table = Table(columns=_RECORD_COLUMNS, rows=rows)
-    return Section(title="Replaced, withdrawn and doubted records", blocks=(table_or_none(table),))
+    return listing(title="Replaced, withdrawn and doubted records", table=table)
 
 
 def audit_section(content: PackageContent) -> Section:
@@ -49,14 +48,14 @@ _INSTRUMENT_COLUMNS = (
     Column(heading="Serial", share=110),
     Column(heading="Calibrated until", share=80),
     Column(heading="Records", share=45, kind=Kind.NUMBER),
-    Column(heading="First used", share=100),
-    Column(heading="Last used", share=100),
+    Column(heading="First used", unit="UTC", share=88),
+    Column(heading="Last used", unit="UTC", share=88),
 )
 _RECORD_COLUMNS = (
-    Column(heading="Made", share=98),
+    Column(heading="Made", unit="UTC", share=82),
     Column(heading="Kind", share=50),
     Column(heading="About", share=80),
-    Column(heading="Why it is listed", share=104),
+    Column(heading="Why it is listed", share=120),
     Column(heading="Record", share=164),
 )
 
@@ -78,7 +77,7 @@ def _instrument_rows(records: Sequence[PackagedRecord]) -> Iterator[tuple[str, .
             for seen in _instruments_of(record.body):
                 times.setdefault((seen.role, seen.serial, seen.calibrated_until), []).append(seen.made_at)
     for instrument, made_at in sorted(times.items()):
-        yield (*instrument, str(len(made_at)), time_text(min(made_at)), time_text(max(made_at)))
+        yield (*instrument, str(len(made_at)), utc_text(min(made_at)), utc_text(max(made_at)))
 
 
 def _instruments_of(body: Any) -> Iterator[_Seen]:
@@ -97,7 +96,7 @@ def _instruments_of(body: Any) -> Iterator[_Seen]:
 
 def _record_row(record: PackagedRecord) -> tuple[str, ...]:
     body = record.body
-    return time_text(str(body["made_at"])), words(body["kind"]), _subject_text(body), _why_text(record), str(body["id"])
+    return utc_text(str(body["made_at"])), words(body["kind"]), _subject_text(body), _why_text(record), str(body["id"])
 
 
 def _subject_text(body: Any) -> str:

@@ -1,12 +1,12 @@
 """The findings of the segments submitted: first what keeps them from conforming, then every value in order."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from service.vocabulary.finding import FindingDocument
 from service.vocabulary.words import Force, Outcome, Quantity
 from worker.package.content import PackageContent
-from worker.package.pieces import Block, Column, Kind, Look, Paragraph, Section, Table
-from worker.package.wording import A_TO_B, B_TO_A, UNKNOWN, place_text, reading_text, value_text, words
+from worker.package.pieces import Column, Kind, Look, Paragraph, Section, Table, listing
+from worker.package.wording import A_TO_B, B_TO_A, UNKNOWN, number_text, place_text, reading_text, value_text, words
 
 _BOUNDS_NOTE = Paragraph(
     text="A loss is positive, an apparent gain negative. ± stands before the threshold below which the trace shows "
@@ -35,41 +35,26 @@ def submitted_findings(content: PackageContent) -> Sequence[FindingDocument]:
 def open_section(outcome: Outcome, *, title: str, findings: Sequence[FindingDocument]) -> Section:
     """Return the findings that came out one way, each with its reason."""
     rows = tuple(_open_row(finding) for finding in findings if finding["outcome"] == outcome)
-    return Section(title=title, blocks=(table_or_none(Table(columns=_OPEN_COLUMNS, rows=rows)),))
-
-
-def concessions_section(content: PackageContent, findings: Sequence[FindingDocument]) -> Section:
-    """Return the concessions asked for, with the value that each would let stand."""
-    rows = tuple(_concession_rows(content, findings))
-    return Section(title="Concessions asked for", blocks=(table_or_none(Table(columns=_OPEN_COLUMNS, rows=rows)),))
+    return listing(title=title, table=Table(columns=_OPEN_COLUMNS, rows=rows))
 
 
 def link_section(findings: Iterable[FindingDocument]) -> Section:
     """Return the end-to-end table."""
     rows = _rows_of(Quantity.LINK_ATTENUATION, findings, _link_row)
-    return Section(title="End to end", blocks=(table_or_none(Table(columns=_LINK_COLUMNS, rows=rows)),))
+    return listing(title="End to end", table=Table(columns=_LINK_COLUMNS, rows=rows))
 
 
 def joints_section(findings: Iterable[FindingDocument]) -> Section:
     """Return the joint table."""
     rows = _rows_of(Quantity.SPLICE_LOSS, findings, _joint_row)
-    return Section(
-        title="Joints", blocks=(_BOUNDS_NOTE, table_or_none(Table(columns=_JOINT_COLUMNS, rows=rows, is_grouped=True)))
-    )
+    return listing(title="Joints", table=Table(columns=_JOINT_COLUMNS, rows=rows, is_grouped=True), note=_BOUNDS_NOTE)
 
 
 def terminations_section(findings: Iterable[FindingDocument]) -> Section:
     """Return the connections at the ends, each with the splice behind it."""
     rows = _rows_of(Quantity.TERMINATION_LOSS, findings, _joint_row)
     note = Paragraph(text="Each value holds a connection together with the splice behind it.", look=Look.NOTE)
-    return Section(
-        title="Terminations", blocks=(note, table_or_none(Table(columns=_JOINT_COLUMNS, rows=rows, is_grouped=True)))
-    )
-
-
-def table_or_none(table: Table) -> Block:
-    """Return the table, or the word that there is nothing to list."""
-    return table if table.rows else Paragraph(text="None.")
+    return listing(title="Terminations", table=Table(columns=_JOINT_COLUMNS, rows=rows, is_grouped=True), note=note)
 
 
 def _rows_of(
@@ -109,12 +94,12 @@ _LINK_COLUMNS = (
 )
 _OPEN_COLUMNS = (
     _FIBRE,
-    Column(heading="Place", share=84),
+    Column(heading="Place", share=72),
     Column(heading="Position", share=36, kind=Kind.NUMBER),
     Column(heading="Criterion", share=70),
     Column(heading="Value", unit="dB", share=66, kind=Kind.NUMBER),
     _LIMIT,
-    Column(heading="Reason", share=184),
+    Column(heading="Reason", share=204),
 )
 
 
@@ -122,8 +107,8 @@ def _joint_row(finding: FindingDocument) -> tuple[str, ...]:
     return (
         str(finding["fibre"]),
         place_text(finding),
-        _number(finding.get("position")),
-        _number(finding.get("wavelength_nm")),
+        number_text(finding.get("position")),
+        number_text(finding.get("wavelength_nm")),
         *_measured(finding),
     )
 
@@ -132,7 +117,7 @@ def _link_row(finding: FindingDocument) -> tuple[str, ...]:
     return (
         str(finding["fibre"]),
         place_text(finding),
-        _number(finding.get("wavelength_nm")),
+        number_text(finding.get("wavelength_nm")),
         *_measured(finding),
     )
 
@@ -153,7 +138,7 @@ def _open_row(finding: FindingDocument) -> tuple[str, ...]:
     return (
         str(finding["fibre"]),
         place_text(finding),
-        _number(finding.get("position")),
+        number_text(finding.get("position")),
         f"{finding['criterion']}{advisory}",
         value_text(finding),
         finding.get("limit_db", UNKNOWN),
@@ -163,22 +148,3 @@ def _open_row(finding: FindingDocument) -> tuple[str, ...]:
 
 def _reason_text(finding: FindingDocument) -> str:
     return finding["detail"] or words(finding.get("reason", UNKNOWN))
-
-
-def _concession_rows(content: PackageContent, findings: Sequence[FindingDocument]) -> Iterator[tuple[str, ...]]:
-    by_subject = {(f["criterion"], f["fibre"], f.get("site"), f.get("position")): f for f in findings}
-    for asked in content.concessions:
-        finding = by_subject.get((asked.criterion, asked.fibre, asked.site, asked.position))
-        yield (
-            str(asked.fibre),
-            asked.site or (UNKNOWN if finding is None else place_text(finding)),
-            _number(asked.position),
-            asked.criterion,
-            UNKNOWN if finding is None else value_text(finding),
-            UNKNOWN if finding is None else finding.get("limit_db", UNKNOWN),
-            asked.reason,
-        )
-
-
-def _number(number: int | None) -> str:
-    return UNKNOWN if number is None else str(number)

@@ -16,6 +16,7 @@ from worker.package.look import (
     SUBHEADING,
     TOP,
     VALUE,
+    WARNING,
     Style,
 )
 from worker.package.pieces import Fact, Facts, Look, Paragraph, Section, Subheading, Table
@@ -24,8 +25,9 @@ from worker.package.table_layout import TableLayout, lay_out_table
 
 LABEL_WIDTH_PT = 92.0
 _STYLES = {Look.BODY: BODY, Look.NOTE: NOTE, Look.CODE: CODE}
-# A heading is never left alone at the foot of a page.
-_ROOM_BELOW_HEADING_PT = 66.0
+# What goes below a heading, so that it is never left alone at the foot of a page; a table shows at least so many rows.
+_LINES_BELOW_HEADING, _ROWS_TOGETHER = 3, 2
+_AFTER_HEADING_PT, _AFTER_PARAGRAPH_PT, _AROUND_SUBHEADING_PT, _BEFORE_TABLE_PT = 8.0, 6.0, 10.0, 3.0
 _CONTENTS_LEADING_PT = 13.4
 _AROUND_CONTENTS_PT = 34.0
 # The certificate.
@@ -63,6 +65,7 @@ class PlacedRows:
 
 Placed = PlacedLine | PlacedHeading | PlacedRows
 Page = list[Placed]
+_Laid = Paragraph | Subheading | Facts | TableLayout
 
 
 def place_sections(sections: Sequence[Section], ruler: Ruler) -> list[Page]:
@@ -82,6 +85,13 @@ def _contents(sections: Sequence[Section], ruler: Ruler, *, pages: Sequence[int]
         yield PlacedLine(x=LEFT + MEASURE / 2 + 40 - ruler.width(str(page), VALUE), y=y, text=str(page), style=VALUE)
 
 
+def style_of(fact: Fact) -> Style:
+    """Return how a fact's value is set."""
+    if fact.is_warning:
+        return WARNING
+    return CODE if fact.is_code else VALUE
+
+
 class _Flow:
     def __init__(self, ruler: Ruler, *, top: float) -> None:
         self._ruler = ruler
@@ -90,33 +100,52 @@ class _Flow:
 
     def add_section(self, section: Section, *, number: int) -> int:
         """Place a section's heading and blocks, and return the number of the page it starts on."""
+        blocks = [lay_out_table(block, self._ruler) if isinstance(block, Table) else block for block in section.blocks]
         self._space(20)
-        self._make_room(HEADING.leading_pt + _ROOM_BELOW_HEADING_PT)
+        self._make_room(HEADING.leading_pt + _AFTER_HEADING_PT + self._start_height(blocks))
         self._y -= HEADING.leading_pt
         self._place(PlacedHeading(y=self._y + 5, number=number, title=section.title))
         started_on = len(self.pages) + PAGES_BEFORE
-        self._space(8)
-        for block in section.blocks:
+        self._space(_AFTER_HEADING_PT)
+        for index, block in enumerate(blocks):
             match block:
                 case Paragraph():
                     self._add_paragraph(block)
                 case Subheading():
+                    self._make_room(self._start_height(blocks[index:]))
                     self._add_subheading(block)
                 case Facts():
                     self._add_facts(block)
-                case Table():
-                    self._add_table(lay_out_table(block, self._ruler))
+                case TableLayout():
+                    self._add_table(block)
         return started_on
+
+    def _start_height(self, blocks: Sequence[_Laid]) -> float:
+        """Return what has to stand on the page on which the first of the blocks starts."""
+        match blocks:
+            case [Subheading() as subheading, *rest]:
+                lines = self._ruler.fold(subheading.text, SUBHEADING, width_pt=CONTENT_WIDTH)
+                height_pt = len(lines) * SUBHEADING.leading_pt + _AROUND_SUBHEADING_PT
+                return height_pt + self._start_height(rest)
+            case [Paragraph() as paragraph, TableLayout(), *_]:
+                style = _STYLES[paragraph.look]
+                lines = self._ruler.fold(paragraph.text, style, width_pt=MEASURE)
+                height_pt = len(lines) * style.leading_pt + _AFTER_PARAGRAPH_PT
+                return height_pt + self._start_height(blocks[1:])
+            case [TableLayout() as layout, *_]:
+                first_rows = range(min(_ROWS_TOGETHER, len(layout.table.rows)))
+                return _BEFORE_TABLE_PT + layout.heading_height_pt + sum(map(layout.row_height_pt, first_rows))
+            case _:
+                return _LINES_BELOW_HEADING * BODY.leading_pt
 
     def _add_paragraph(self, paragraph: Paragraph) -> None:
         style = _STYLES[paragraph.look]
         for line in self._ruler.fold(paragraph.text, style, width_pt=MEASURE):
             self._add_line(line, style, x=LEFT)
-        self._space(6)
+        self._space(_AFTER_PARAGRAPH_PT)
 
     def _add_subheading(self, subheading: Subheading) -> None:
-        self._space(6)
-        self._make_room(SUBHEADING.leading_pt + _ROOM_BELOW_HEADING_PT)
+        self._space(_AROUND_SUBHEADING_PT - 4)
         for line in self._ruler.fold(subheading.text, SUBHEADING, width_pt=CONTENT_WIDTH):
             self._add_line(line, SUBHEADING, x=LEFT)
         self._space(4)
@@ -127,7 +156,7 @@ class _Flow:
         self._space(6)
 
     def _add_fact(self, fact: Fact) -> None:
-        style = CODE if fact.is_code else VALUE
+        style = style_of(fact)
         self._make_room(LABEL.leading_pt)
         label_y = self._y - LABEL.leading_pt
         self._place(PlacedLine(x=LEFT, y=label_y, text=fact.label, style=LABEL))
@@ -137,17 +166,20 @@ class _Flow:
             self._place(PlacedLine(x=LEFT + LABEL_WIDTH_PT, y=self._y, text=line, style=style))
 
     def _add_table(self, layout: TableLayout) -> None:
-        self._space(3)
+        self._space(_BEFORE_TABLE_PT)
         first, count = 0, len(layout.table.rows)
         while first < count:
             self._make_room(layout.heading_height_pt + layout.row_height_pt(first))
-            top, left_pt = self._y, self._y - BOTTOM - layout.heading_height_pt
-            end = first
-            while end < count and (height := layout.row_height_pt(end)) <= left_pt:
-                left_pt -= height
-                end += 1
+            top, room_pt = self._y, self._y - BOTTOM - layout.heading_height_pt
+            end = _last_that_fits(layout, first=first, room_pt=room_pt)
+            # A single row on a page of its own is easily overlooked.
+            if count - end == 1 and end - first > _ROWS_TOGETHER:
+                end -= 1
             self._place(PlacedRows(top=top, layout=layout, first=first, end=end))
-            self._y, first = BOTTOM + left_pt, end
+            rows_pt = sum(map(layout.row_height_pt, range(first, end)))
+            self._y, first = top - layout.heading_height_pt - rows_pt, end
+            if first < count:
+                self._start_page()
         self._space(10)
 
     def _add_line(self, text: str, style: Style, *, x: float) -> None:
@@ -164,6 +196,19 @@ class _Flow:
             self._y -= height_pt
 
     def _make_room(self, height_pt: float) -> None:
-        if self._y - height_pt < BOTTOM:
-            self.pages.append([])
-            self._y = TOP
+        # What is higher than a page starts at the head of one; it gets no empty page before it.
+        if self._y - height_pt < BOTTOM and self._y < TOP:
+            self._start_page()
+
+    def _start_page(self) -> None:
+        self.pages.append([])
+        self._y = TOP
+
+
+def _last_that_fits(layout: TableLayout, *, first: int, room_pt: float) -> int:
+    """Return the row after the last of those from `first` on that fit."""
+    end, count = first, len(layout.table.rows)
+    while end < count and (height_pt := layout.row_height_pt(end)) <= room_pt:
+        room_pt -= height_pt
+        end += 1
+    return end

@@ -63,6 +63,7 @@ class Fact:
     label: str
     value: str
     is_code: bool = False
+    is_warning: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,6 +82,13 @@ class Section:
 
     title: str
     blocks: tuple[Block, ...]
+
+
+def listing(*, title: str, table: Table, note: Paragraph | None = None) -> Section:
+    """Return a section with a table under its note, or with the word that there is nothing to list."""
+    if not table.rows:
+        return Section(title=title, blocks=(Paragraph(text="None."),))
+    return Section(title=title, blocks=(table,) if note is None else (note, table))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,11 +110,13 @@ class Certificate:
     facts: Facts
     segments: Table
     segments_note: str | None
+    weighed: Facts
     digests: Facts
     verification_code: str
     seal: tuple[Paragraph, ...]
     contractor_frame: SignatureFrame
     engineer_frame: SignatureFrame
+    frames_note: str
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from itertools import groupby
 
 from service.vocabulary.design import FibreRange
 from service.vocabulary.finding import FindingDocument
@@ -9,6 +10,7 @@ from service.vocabulary.quantities import canonical_time
 
 UNKNOWN = "–"  # noqa: RUF001  an en dash, set where a value is not known
 A_TO_B, B_TO_A = "a_to_b", "b_to_a"
+DIRECTIONS = {A_TO_B: "A to B", B_TO_A: "B to A"}
 
 
 def value_text(finding: FindingDocument) -> str:
@@ -45,22 +47,37 @@ def words(term: str) -> str:
 
 
 def time_text(instant: datetime | str) -> str:
-    """Return an instant to the second, in UTC."""
+    """Return an instant to the second, in UTC, which it says."""
+    return f"{utc_text(instant)} UTC"
+
+
+def utc_text(instant: datetime | str) -> str:
+    """Return an instant to the second, for a column whose heading says UTC."""
     text = instant if isinstance(instant, str) else canonical_time(instant)
-    return f"{text[:10]} {text[11:19]} UTC"
+    return f"{text[:10]} {text[11:19]}"
 
 
 def ranges_text(ranges: Iterable[FibreRange]) -> str:
     """Return fibre numbers as ranges."""
-    return ", ".join(str(r.first) if r.first == r.last else f"{r.first} to {r.last}" for r in ranges)
+    return ", ".join(_run_text(first=r.first, last=r.last) for r in ranges)
 
 
-def metres_text(*, length_um: int) -> str:
-    """Return a length in metres, rounded once, half up, to the centimetre."""
-    metres, centimetres = divmod((length_um + 5_000) // 10_000, 100)
-    return f"{metres}.{centimetres:02d}"
+def numbers_text(numbers: Iterable[int]) -> str:
+    """Return whole numbers in rising order, those that follow each other as ranges."""
+    # In a run of rising numbers each is as far from its place in the list as the one before.
+    runs = [[number for _, number in run] for _, run in groupby(enumerate(numbers), key=lambda one: one[1] - one[0])]
+    return ", ".join(_run_text(first=run[0], last=run[-1]) for run in runs)
+
+
+def number_text(number: int | None) -> str:
+    """Return a whole number, or that it is not known."""
+    return UNKNOWN if number is None else str(number)
 
 
 def count_text(number: int, *, one: str, many: str) -> str:
     """Return a count with its noun."""
     return f"{number} {one if number == 1 else many}"
+
+
+def _run_text(*, first: int, last: int) -> str:
+    return str(first) if first == last else f"{first} to {last}"

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.vocabulary.criteria import Budget
+from service.vocabulary.quantities import metres_text, round_half_even
 from worker.judgement import exact
 from worker.physics.link import counted_connections, expected_link_loss_db
 from worker.physics.splice import mean_bidirectional_loss_db
@@ -29,8 +30,23 @@ def test_a_mean_is_written_with_four_decimals(value: int, text: str) -> None:
     ("value", "units"), [(5, 0), (15, 2), (25, 2), (26, 3), (-5, 0), (-15, -2), (-25, -2), (-26, -3)]
 )
 def test_halves_are_rounded_to_even(value: int, units: int) -> None:
-    assert exact.round_half_even(value, unit=10) == units
+    assert round_half_even(value, unit=10) == units
     assert units == round(Fraction(value, 10))
+
+
+@pytest.mark.parametrize(
+    ("length_um", "text"),
+    [
+        (0, "0.00"),
+        (5_000, "0.00"),
+        (5_001, "0.01"),
+        (15_000, "0.02"),
+        (1_851_543_000, "1851.54"),
+        (-25_000_000, "-25.00"),
+    ],
+)
+def test_a_length_is_rounded_once_to_the_centimetre(length_um: int, text: str) -> None:
+    assert metres_text(length_um) == text
 
 
 LOSSES_MDB = st.integers(-60_000, 60_000)
@@ -56,8 +72,7 @@ def test_the_exact_budget_agrees_with_the_physics(
     budget = Budget(
         kind="budget", attenuation_db_per_km=attenuation_mdb / 1000, splice_db=0.1, connection_db=0.5, other_db=0.25
     )
-    counted = exact.counted_pairs(pairs, reference_cords=cords)
-    assert counted == int(counted_connections(pairs=pairs, reference_cords=cords))
+    counted = int(counted_connections(pairs=pairs, reference_cords=cords))
     limit_pdb = exact.budget_pdb(budget, length_um=length_cm * 10_000, splices=splices, counted_pairs=counted)
     physics = expected_link_loss_db(
         section_lengths_km=[length_cm / 100_000],

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from worker.judgement.placing import Assignment, assign
+from worker.judgement.placing import Assignment, assign, nearest_to
 
 TOLERANCE = 10
 
@@ -50,11 +50,13 @@ def test_two_events_near_one_place_leave_it_uncertain() -> None:
     assert place([100], [100, 106]).contested == frozenset()
 
 
-@pytest.mark.parametrize(("event", "contested"), [(120, {0}), (121, set())])
-def test_nothing_seen_beside_a_stray_event_is_not_taken_for_no_loss(event: int, contested: set[int]) -> None:
-    assignment = place([100], [event])
-    assert pairs(assignment) == []
-    assert assignment.contested == contested
+@pytest.mark.parametrize(("spot", "nearest"), [(0, [0]), (149, [0]), (150, [0, 1]), (151, [1]), (999, [1])])
+def test_the_nearest_place_is_found_at_any_distance(spot: int, nearest: list[int]) -> None:
+    assert nearest_to([100, 200], spot) == nearest
+
+
+def test_without_places_none_is_nearest() -> None:
+    assert nearest_to([], 100) == []
 
 
 def test_a_group_takes_all_events_near_it() -> None:

@@ -117,7 +117,7 @@ def test_the_outline_leads_to_each_section() -> None:
 
 def test_the_contents_name_the_page_each_section_starts_on() -> None:
     pages = page_texts(draw_content(make_content(fibre_count=12, closure_count=8)))
-    joints_page = next(n for n, text in enumerate(pages, start=1) if "8  Joints" in text)
+    joints_page = next(n for n, text in enumerate(pages, start=1) if re.search(r"\d  Joints", text))
     assert re.search(rf"Joints\s*{joints_page}\b", pages[1])
 
 

@@ -2,15 +2,13 @@
 
 import json
 
-import pytest
-
 from service.vocabulary.canonical import sha256_hex
 from tests.package_factories import make_content, with_many_segments
+from tests.package_reading import rows_of
 from worker.package.attachments import attachments
-from worker.package.content import PackageContent
-from worker.package.pieces import Paragraph, Table
+from worker.package.pieces import Paragraph
 from worker.package.view import build_view
-from worker.package.wording import metres_text, ranges_text
+from worker.package.wording import ranges_text
 
 
 def test_sections_come_in_the_order_in_which_they_are_read() -> None:
@@ -20,10 +18,12 @@ def test_sections_come_in_the_order_in_which_they_are_read() -> None:
         "Criteria as agreed",
         "What does not conform",
         "What is undetermined",
+        "Losses on no joint",
         "Concessions asked for",
         "End to end",
         "Joints",
         "Terminations",
+        "Tests set aside and tests repeated",
         "Instruments and calibrations",
         "Replaced, withdrawn and doubted records",
         "Audit head",
@@ -32,45 +32,41 @@ def test_sections_come_in_the_order_in_which_they_are_read() -> None:
 
 def test_what_does_not_conform_is_listed_with_value_limit_and_reason() -> None:
     row = ("1", "C01", "1", "SPL-1550", "0.1045", "0.100", "mean of both directions over the limit")
-    assert row in _rows(make_content(), "What does not conform")
+    assert row in rows_of(make_content(), "What does not conform")
 
 
 def test_what_is_undetermined_says_why() -> None:
     reason = "no trace from T-B at 1310 nm"
-    assert _rows(make_content(), "What is undetermined") == [("2", "T-A to T-B", "–", "TST-1310", "–", "–", reason)]  # noqa: RUF001
-
-
-def test_a_concession_shows_the_value_it_would_let_stand() -> None:
-    [row] = _rows(make_content(), "Concessions asked for")
-    assert row == ("1", "C01", "1", "SPL-1550", "0.1045", "0.100", "The pit floods; repair in June.")
+    assert rows_of(make_content(), "What is undetermined") == [("2", "T-A to T-B", "–", "TST-1310", "–", "–", reason)]  # noqa: RUF001
 
 
 def test_a_joint_unseen_in_one_direction_shows_its_threshold_and_bounds() -> None:
-    rows = [row for row in _rows(make_content(), "Joints") if row[5].startswith("±")]
+    rows = [row for row in rows_of(make_content(), "Joints") if row[5].startswith("±")]
     assert rows
     assert rows[0][5] == "±0.020"
     assert rows[0][6] == "0.0225 to 0.0425"
 
 
 def test_findings_of_segments_not_submitted_are_left_out() -> None:
-    both, south = _rows(make_content(), "Joints"), _rows(make_content(segments=["SEG-2"]), "Joints")
+    both, south = rows_of(make_content(), "Joints"), rows_of(make_content(segments=["SEG-2"]), "Joints")
     assert {row[1] for row in both} == {"C01", "C02", "C03"}
     assert {row[1] for row in south} == {"C02", "C03"}
 
 
 def test_an_empty_list_says_that_there_is_none() -> None:
     sections = {s.title: s for s in build_view(make_content(concessions=[])).sections}
-    assert sections["Concessions asked for"].blocks == (Paragraph(text="None."),)
+    for title in ("Concessions asked for", "Losses on no joint", "Tests set aside and tests repeated"):
+        assert sections[title].blocks == (Paragraph(text="None."),)
 
 
 def test_a_replaced_record_is_listed_with_its_reason_and_its_instrument_is_not_counted() -> None:
     content = make_content()
-    ended = _rows(content, "Replaced, withdrawn and doubted records")
+    ended = rows_of(content, "Replaced, withdrawn and doubted records")
     assert [row[3] for row in ended] == [
         "replaced or withdrawn: wrong fibre number typed",
         "its clock was off when it arrived",
     ]
-    splicer = next(row for row in _rows(content, "Instruments and calibrations") if row[0] == "splicer")
+    splicer = next(row for row in rows_of(content, "Instruments and calibrations") if row[0] == "splicer")
     assert splicer[3] == "3"
 
 
@@ -101,18 +97,6 @@ def test_more_segments_than_the_certificate_holds_are_announced() -> None:
     assert certificate.segments_note == "and 2 more, listed under Segments and sites"
 
 
-@pytest.mark.parametrize(
-    ("length_um", "text"), [(0, "0.00"), (4_999, "0.00"), (5_000, "0.01"), (1_851_543_000, "1851.54")]
-)
-def test_metres_are_rounded_once_half_up(length_um: int, text: str) -> None:
-    assert metres_text(length_um=length_um) == text
-
-
 def test_fibres_in_scope_are_written_as_ranges() -> None:
     content = make_content(fibre_count=4)
     assert ranges_text(content.design.segments[0].fibres) == "1 to 4"
-
-
-def _rows(content: PackageContent, title: str) -> list[tuple[str, ...]]:
-    section = next(section for section in build_view(content).sections if section.title == title)
-    return [row for block in section.blocks if isinstance(block, Table) for row in block.rows]

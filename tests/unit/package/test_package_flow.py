@@ -1,0 +1,65 @@
+"""Where pages break: a heading keeps what it heads, a table keeps two rows together, no page is empty."""
+
+import pytest
+
+from worker.package.flow import Page, PlacedHeading, PlacedLine, PlacedRows, place_sections
+from worker.package.look import BOTTOM, NOTE, SUBHEADING
+from worker.package.pieces import Block, Column, Kind, Look, Paragraph, Section, Subheading, Table, listing
+from worker.package.ruler import Ruler
+
+COLUMNS = (Column(heading="Fibre", share=30, kind=Kind.NUMBER), Column(heading="Reason", share=300))
+NOTE_TEXT = "One line of a note."
+
+
+@pytest.mark.parametrize("lines_before", range(24, 40))
+def test_a_heading_never_stands_alone_at_the_foot_of_a_page(lines_before: int) -> None:
+    blocks: tuple[Block, ...] = (Subheading(text="Sites"), _table(rows=3), Subheading(text="Cable"), _table(rows=3))
+    for page in _pages(lines_before, Section(title="Next", blocks=blocks)):
+        lowest = page[-1]
+        assert not isinstance(lowest, PlacedHeading)
+        assert not (isinstance(lowest, PlacedLine) and lowest.style is SUBHEADING)
+
+
+@pytest.mark.parametrize("lines_before", range(24, 40))
+def test_a_note_stays_with_the_table_that_it_is_about(lines_before: int) -> None:
+    note = Paragraph(text=NOTE_TEXT, look=Look.NOTE)
+    for page in _pages(lines_before, listing(title="Next", table=_table(rows=3), note=note)):
+        lowest = page[-1]
+        assert not (isinstance(lowest, PlacedLine) and lowest.style is NOTE)
+
+
+@pytest.mark.parametrize("lines_before", range(24, 40))
+def test_a_table_shows_two_rows_or_more_wherever_it_starts_and_ends(lines_before: int) -> None:
+    parts = _rows_placed(_pages(lines_before, listing(title="Next", table=_table(rows=5))))
+    assert all(part.end - part.first >= 2 for part in parts)
+
+
+@pytest.mark.parametrize("rows", range(110, 150))
+def test_each_row_is_placed_once_above_the_foot_and_never_alone(rows: int) -> None:
+    parts = _rows_placed(_pages(0, listing(title="Next", table=_table(rows=rows))))
+    assert [row for part in parts for row in range(part.first, part.end)] == list(range(rows))
+    for part in parts:
+        height_pt = sum(map(part.layout.row_height_pt, range(part.first, part.end)))
+        assert part.top - part.layout.heading_height_pt - height_pt >= BOTTOM - 1e-6
+        assert part.end - part.first >= 2
+
+
+def test_rows_that_fill_a_page_each_leave_no_empty_page() -> None:
+    tall = Table(columns=COLUMNS, rows=tuple((str(n), "pit " * 4000) for n in range(4)))
+    pages = _pages(0, listing(title="Next", table=tall))
+    assert all(pages)
+    assert [part.end - part.first for part in _rows_placed(pages)] == [1, 1, 1, 1]
+
+
+def _pages(lines_before: int, section: Section) -> list[Page]:
+    # "Contents" and its lines stand before; a line of text each brings what follows closer to the foot.
+    filler = tuple(Paragraph(text="A line.", look=Look.NOTE) for _ in range(lines_before))
+    return place_sections([Section(title="First", blocks=filler), section], Ruler())
+
+
+def _rows_placed(pages: list[Page]) -> list[PlacedRows]:
+    return [placed for page in pages for placed in page if isinstance(placed, PlacedRows)]
+
+
+def _table(*, rows: int) -> Table:
+    return Table(columns=COLUMNS, rows=tuple((str(row), "over the limit") for row in range(rows)))

@@ -1,0 +1,127 @@
+"""Tests that do not count, and tests that were made again: testing until it conforms is shown, not hidden."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from service.vocabulary.finding import FindingDocument
+from service.vocabulary.words import RecordKind
+from worker.package.content import PackageContent, PackagedRecord
+from worker.package.pieces import Column, Kind, Look, Paragraph, Section, Table, listing
+from worker.package.wording import UNKNOWN, utc_text, words
+
+_NOTE = Paragraph(
+    text="Each test that was set aside for some finding, with the reason, and each test of which there is more than "
+    "one: same fibre, ends, wavelength and pulse. The loss is that of an attenuation test as posted. A record is named "
+    "by so many first digits as tell all records of this package apart; the attached records hold every trace.",
+    look=Look.NOTE,
+)
+# More places than this are counted instead of named.
+_NAMED_PLACES = 3
+# A UUID with fewer would be hard to tell from others outside the package.
+_LEAST_DIGITS = 8
+_UNUSED = "no finding rests on it"
+
+# A record's id -> why it was set aside -> the findings for which it was.
+_Void = Mapping[str, Mapping[str, Sequence[FindingDocument]]]
+
+
+def set_aside_section(content: PackageContent, findings: Sequence[FindingDocument]) -> Section:
+    """Return the tests set aside and the tests repeated, by fibre and subject in order of time."""
+    void, again = _void_of(findings), _repeated(content)
+    listed = [record for record in content.records if record.body["id"] in void or record.body["id"] in again]
+    rows = tuple(_rows(listed, void, content)) if listed else ()
+    table = Table(columns=_COLUMNS, rows=rows, is_grouped=True)
+    return listing(title="Tests set aside and tests repeated", table=table, note=_NOTE)
+
+
+_COLUMNS = (
+    Column(heading="Fibre", share=26, kind=Kind.NUMBER),
+    Column(heading="Test", share=84),
+    Column(heading="From and to", share=56),
+    Column(heading="Made", unit="UTC", share=76),
+    Column(heading="Loss", unit="dB", share=28, kind=Kind.NUMBER),
+    Column(heading="What became of it", share=150),
+    Column(heading="Record", share=40),
+)
+
+
+def _void_of(findings: Sequence[FindingDocument]) -> _Void:
+    void: defaultdict[str, defaultdict[str, list[FindingDocument]]] = defaultdict(lambda: defaultdict(list))
+    for finding in findings:
+        for set_aside in finding["void"]:
+            void[set_aside["record"]][set_aside["reason"]].append(finding)
+    return void
+
+
+def _repeated(content: PackageContent) -> frozenset[str]:
+    """Return the tests of which there is more than one on a fibre that is submitted."""
+    scope = {
+        fibre
+        for segment in content.design.segments
+        if segment.id in content.segments
+        for numbers in segment.fibres
+        for fibre in numbers.numbers()
+    }
+    same: defaultdict[tuple[Any, ...], list[str]] = defaultdict(list)
+    for record in content.records:
+        if record.body["kind"] in {RecordKind.OTDR, RecordKind.ATTENUATION} and record.body["fibre"] in scope:
+            same[_subject_of(record.body)].append(record.body["id"])
+    return frozenset(id_ for ids in same.values() if len(ids) > 1 for id_ in ids)
+
+
+def _subject_of(body: Mapping[str, Any]) -> tuple[Any, ...]:
+    named = ("fibre", "kind", "wavelength_nm", "from_site", "to_site")
+    return (*(body[member] for member in named), body.get("pulse_ns", 0))
+
+
+def _used(content: PackageContent) -> frozenset[str]:
+    findings = (finding for fibre in content.fibres for finding in fibre["findings"])
+    return frozenset(reading["record"] for finding in findings for reading in finding["readings"])
+
+
+def _rows(listed: Sequence[PackagedRecord], void: _Void, content: PackageContent) -> Iterator[tuple[str, ...]]:
+    used, digits = _used(content), _telling_digits([record.body["id"] for record in content.records])
+    for record in sorted(listed, key=lambda one: (*_subject_of(one.body), one.body["made_at"], one.body["id"])):
+        body = record.body
+        yield (
+            str(body["fibre"]),
+            _test_text(body),
+            f"{body['from_site']} to {body['to_site']}",
+            utc_text(body["made_at"]),
+            body.get("loss_db", UNKNOWN),
+            _fate_text(void.get(body["id"], {}), is_used=body["id"] in used),
+            body["id"][:digits],
+        )
+
+
+def _telling_digits(ids: Sequence[str]) -> int:
+    return next(
+        digits for digits in range(_LEAST_DIGITS, max(map(len, ids)) + 1) if len({i[:digits] for i in ids}) == len(ids)
+    )
+
+
+def _test_text(body: Mapping[str, Any]) -> str:
+    if body["kind"] == RecordKind.OTDR:
+        return f"OTDR {body['wavelength_nm']} nm, {body['pulse_ns']} ns"
+    return f"attenuation {body['wavelength_nm']} nm"
+
+
+def _fate_text(void: Mapping[str, Sequence[FindingDocument]], *, is_used: bool) -> str:
+    texts = ["counts"] if is_used else []
+    texts += [f"{words(reason)}: {_named(findings)}" for reason, findings in sorted(void.items())]
+    return "; ".join(texts) or _UNUSED
+
+
+def _named(findings: Sequence[FindingDocument]) -> str:
+    sites_of: defaultdict[str, list[str]] = defaultdict(list)
+    for finding in findings:
+        sites_of[finding["criterion"]] += [finding["site"]] if "site" in finding else []
+    return ", ".join(f"{criterion}{_at_text(sites)}" for criterion, sites in sites_of.items())
+
+
+def _at_text(sites: Sequence[str]) -> str:
+    places = list(dict.fromkeys(sites))
+    if not places:
+        return ""
+    return f" at {', '.join(places)}" if len(places) <= _NAMED_PLACES else f" at {len(places)} sites"

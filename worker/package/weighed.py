@@ -1,0 +1,48 @@
+"""What nobody may miss before deciding, counted for the first page."""
+
+from collections import Counter
+from collections.abc import Sequence
+
+from service.vocabulary.finding import FindingDocument
+from service.vocabulary.words import Force, Outcome
+from worker.package.content import PackageContent
+from worker.package.pieces import Fact, Facts
+from worker.package.stray_section import STRAYS_TITLE, Stray
+from worker.package.wording import count_text, numbers_text
+
+
+def weighed_facts(content: PackageContent, findings: Sequence[FindingDocument], strays: Sequence[Stray]) -> Facts:
+    """Count what does not conform, what is not known, what no criterion judges, and the concessions asked for."""
+    counts = Counter((finding["outcome"], finding["force"]) for finding in findings)
+    return Facts(
+        facts=(
+            _findings_fact("Nonconforming", Outcome.NONCONFORMING, counts),
+            _findings_fact("Undetermined", Outcome.UNDETERMINED, counts),
+            _strays_fact(strays),
+            _concessions_fact(len(content.concessions)),
+        )
+    )
+
+
+def _findings_fact(label: str, outcome: Outcome, counts: Counter[tuple[str, str]]) -> Fact:
+    required, advisory = counts[outcome, Force.REQUIRED], counts[outcome, Force.ADVISORY]
+    texts = [count_text(required, one="required finding", many="required findings")] if required else []
+    if advisory:
+        texts.append(count_text(advisory, one="advisory finding", many="advisory findings"))
+    return Fact(label=label, value=" and ".join(texts) or "none", is_warning=bool(texts))
+
+
+def _strays_fact(strays: Sequence[Stray]) -> Fact:
+    if not strays:
+        return Fact(label=STRAYS_TITLE, value="none")
+    fibres = sorted({stray.fibre for stray in strays})
+    seen = count_text(len(strays), one="reading", many="readings")
+    on = count_text(len(fibres), one="fibre", many="fibres")
+    return Fact(label=STRAYS_TITLE, value=f"{seen} on {on}: {numbers_text(fibres)}", is_warning=True)
+
+
+def _concessions_fact(asked: int) -> Fact:
+    if not asked:
+        return Fact(label="Concessions asked", value="none")
+    named = count_text(asked, one="concession: number", many="concessions: numbers")
+    return Fact(label="Concessions asked", value=f"{named} {numbers_text(range(1, asked + 1))}", is_warning=True)
