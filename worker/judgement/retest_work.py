@@ -25,13 +25,19 @@ _BETTER_TEST = {
     Reason.LOSS_NOT_STATED: "test again so that each event has its loss",
 }
 
+_NOT_SEEN_THROUGH = {Reason.NO_EVIDENCE, Reason.ONE_DIRECTION_ONLY}
+
 
 def retest_work(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
     """Return the tests to be made on a fibre that is ready for them."""
     if not (fibre.is_continuous and _is_ready(fibre)):
         return
     causes: dict[tuple[Act, str], list[Cause]] = {}
-    for (act, site), cause in (*_absent_tests(fibre, findings), *_better_tests(fibre, findings)):
+    for (act, site), cause in (
+        *_absent_tests(fibre, findings),
+        *_tests_through(fibre, findings),
+        *_better_tests(fibre, findings),
+    ):
         causes.setdefault((act, site), []).append(cause)
     for (act, site), own in causes.items():
         yield write_item(fibre, act=act, site=site, causes=own)
@@ -69,6 +75,25 @@ def _absent_tests(
                 records = tuple(test.stamp.id for test, reason in found.void if reason is found.missing)
                 clause = f"{named} does not count: {REASON_SPOKEN[found.missing]}"
                 yield (Act.RETEST, site), Cause(clause=clause, criteria=tuple(codes), records=records)
+
+
+def _tests_through(
+    fibre: FibreUnderTest, findings: Sequence[FindingDocument]
+) -> Iterator[tuple[tuple[Act, str], Cause]]:
+    """Return the traces that are missing over sites where spans meet: each span sees one side of such a joint only."""
+    unseen: dict[int, list[FindingDocument]] = {}
+    for finding in findings:
+        if "site" in finding and finding.get("reason") in _NOT_SEEN_THROUGH:
+            unseen.setdefault(finding["wavelength_nm"], []).append(finding)
+    for nm, own in unseen.items():
+        ends = [
+            end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward) for is_forward in (True, False)
+        ]
+        if all(end.missing is None for end in ends):
+            sites = ", ".join(dict.fromkeys(finding["site"] for finding in own))
+            clause = f"no OTDR trace runs over {sites} at {nm} nm: test from the sites before to the sites behind"
+            criteria = tuple(dict.fromkeys(finding["criterion"] for finding in own))
+            yield (Act.TEST_MISSING, own[0]["site"]), Cause(clause=clause, criteria=criteria)
 
 
 def _test_for(criterion: AnyCriterion) -> Test:

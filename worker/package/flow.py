@@ -196,8 +196,7 @@ class _Flow:
             self._y -= height_pt
 
     def _make_room(self, height_pt: float) -> None:
-        # What is higher than a page starts at the head of one; it gets no empty page before it.
-        if self._y - height_pt < BOTTOM and self._y < TOP:
+        if self._y - height_pt < BOTTOM:
             self._start_page()
 
     def _start_page(self) -> None:

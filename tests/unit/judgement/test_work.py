@@ -13,6 +13,7 @@ from tests.factories import (
     make_criteria,
     make_design,
     make_otdr,
+    make_site,
     make_splice,
     make_terminal,
 )
@@ -235,3 +236,21 @@ def test_work_comes_in_order_from_a() -> None:
 
 def test_every_reason_can_be_said() -> None:
     assert set(REASON_SPOKEN) == set(Reason)
+
+
+def test_a_panel_tested_only_span_by_span_wants_a_trace_that_runs_over_it() -> None:
+    design = make_design()
+    design["sites"][2] = make_site("C2", kind="patch_panel", termination="pigtail")
+    kept = [
+        record
+        for record in finished_fibre(design=design)
+        if record["kind"] != "otdr" and (record["kind"], record.get("site")) != ("splice", "C2")
+    ]
+    panel = [make_splice(site="C2", joints=[{"fibre": 1, "estimate_db": 0.02, "position": one}]) for one in (1, 3)]
+    spans = [
+        make_otdr(design=design, from_site=start, to_site=end)
+        for start, end in (("A", "C2"), ("C2", "A"), ("C2", "B"), ("B", "C2"))
+    ]
+    item = only_item(judge([*kept, *panel, *spans], design=design))
+    assert (item["act"], item["site"]) == ("test_missing", "C2")
+    assert "runs over C2" in item["because"]
