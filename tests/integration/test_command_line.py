@@ -158,5 +158,8 @@ def _descendants(pid: int) -> list[int]:
 
 
 def _is_alive(pid: int) -> bool:
-    stat = Path(f"/proc/{pid}/stat")
-    return stat.exists() and stat.read_text().rpartition(")")[2].split()[0] != "Z"
+    try:
+        stat = Path(f"/proc/{pid}/stat").read_text()
+    except (FileNotFoundError, ProcessLookupError):
+        return False
+    return stat.rpartition(")")[2].split()[0] != "Z"

@@ -176,10 +176,12 @@ class _Flow:
             if count - end == 1 and end - first > _ROWS_TOGETHER:
                 end -= 1
             self._place(PlacedRows(top=top, layout=layout, first=first, end=end))
-            rows_pt = sum(map(layout.row_height_pt, range(first, end)))
-            self._y, first = top - layout.heading_height_pt - rows_pt, end
-            if first < count:
+            if end < count:
                 self._start_page()
+            else:
+                rows_pt = sum(map(layout.row_height_pt, range(first, end)))
+                self._y = top - layout.heading_height_pt - rows_pt
+            first = end
         self._space(10)
 
     def _add_line(self, text: str, style: Style, *, x: float) -> None:

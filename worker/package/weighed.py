@@ -13,7 +13,9 @@ from worker.package.wording import count_text, numbers_text
 
 def weighed_facts(content: PackageContent, findings: Sequence[FindingDocument], strays: Sequence[Stray]) -> Facts:
     """Count what does not conform, what is not known, what no criterion judges, and the concessions asked for."""
-    counts = Counter((finding["outcome"], finding["force"]) for finding in findings)
+    # Most findings conform, and nobody asks how many.
+    still_open = (finding for finding in findings if finding["outcome"] != Outcome.CONFORMING.value)
+    counts = Counter((finding["outcome"], finding["force"]) for finding in still_open)
     return Facts(
         facts=(
             _findings_fact("Nonconforming", Outcome.NONCONFORMING, counts),
