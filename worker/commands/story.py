@@ -65,7 +65,7 @@ class Story:
         again = self._post(records)
         repeated = sum(one["outcome"] == "already_stored" for one in again["results"])
         expect(repeated == len(records), "a repeated batch is stored once")
-        self._teller.say("field app", f"the answer was lost on the way; all {repeated} again: already stored")
+        self._teller.say("field app", f"as after a lost answer, all {repeated} again: already stored")
         conflict = self._post(read_scenario("conflict")["records"])
         expect([one["outcome"] for one in conflict["results"]] == ["conflict"], "other content is a conflict")
         self._teller.say(

@@ -88,7 +88,7 @@ class Teller:
 
 def _act(item: Any) -> str:
     words: str = item["act"].replace("_", " ").replace("re splice", "splice again")
-    return f"{words}, the lid is open" if item["is_urgent"] else words
+    return f"{words}: lid open" if item["is_urgent"] else words
 
 
 def _local(item: Any) -> str:
