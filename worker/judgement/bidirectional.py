@@ -24,13 +24,16 @@ class BidirectionalLoss(NamedTuple):
 
 def combine(place: Place, forward: OneWayLoss, backward: OneWayLoss, *, below_zero_tenth_mdb: int) -> BidirectionalLoss:
     """Return the loss of a place from both directions; a mean may be so far below zero, and no farther."""
-    high = mean_tenth_mdb(first_mdb=forward.high_mdb, second_mdb=backward.high_mdb)
-    reason = _reason(place, forward, backward)
-    if reason is None and high < -below_zero_tenth_mdb:
-        reason = Reason.BELOW_ZERO
+    reason, low, high = _reason(place, forward, backward), 0, 0
+    if reason is None:
+        one, other = forward.readings[0], backward.readings[0]
+        low = mean_tenth_mdb(first_mdb=one.low_mdb, second_mdb=other.low_mdb)
+        high = mean_tenth_mdb(first_mdb=one.high_mdb, second_mdb=other.high_mdb)
+        if high < -below_zero_tenth_mdb:
+            reason = Reason.BELOW_ZERO
     return BidirectionalLoss(
         reason=reason,
-        low_tenth_mdb=mean_tenth_mdb(first_mdb=forward.low_mdb, second_mdb=backward.low_mdb),
+        low_tenth_mdb=low,
         high_tenth_mdb=high,
         detail=_mean_detail(forward, backward) if reason is None else _missing_detail(reason, forward, backward),
         readings=(*_documents(forward, is_forward=True), *_documents(backward, is_forward=False)),
@@ -56,8 +59,8 @@ def _cords_changed(place: Place, forward: OneWayLoss, backward: OneWayLoss) -> b
     return one is None or other is None or one.serial != other.serial
 
 
-def _documents(loss: OneWayLoss, *, is_forward: bool) -> tuple[ReadingDocument, ...]:
-    return tuple(_document(reading, is_forward=is_forward) for reading in loss.readings)
+def _documents(loss: OneWayLoss, *, is_forward: bool) -> list[ReadingDocument]:
+    return [_document(reading, is_forward=is_forward) for reading in loss.readings]
 
 
 def _document(reading: Reading, *, is_forward: bool) -> ReadingDocument:
@@ -71,14 +74,11 @@ def _document(reading: Reading, *, is_forward: bool) -> ReadingDocument:
 
 
 def _mean_detail(forward: OneWayLoss, backward: OneWayLoss) -> str:
-    return f"mean of {_said(forward, is_forward=True)} and {_said(backward, is_forward=False)}"
+    one, other = _said(forward.readings[0]), _said(backward.readings[0])
+    return f"mean of {one} ({SPOKEN[True]}) and {other} ({SPOKEN[False]})"
 
 
-def _said(loss: OneWayLoss, *, is_forward: bool) -> str:
-    return f"{' or '.join(map(_reading_said, loss.readings))} ({SPOKEN[is_forward]})"
-
-
-def _reading_said(reading: Reading) -> str:
+def _said(reading: Reading) -> str:
     return f"{reading.text} dB" if reading.is_seen else f"a loss not seen, within {reading.text} dB of zero"
 
 
@@ -97,5 +97,5 @@ def _missing_detail(reason: Reason, forward: OneWayLoss, backward: OneWayLoss) -
 def _missing_said(loss: OneWayLoss) -> str:
     if loss.reason is None:
         return ""
-    contradicting = f" ({' or '.join(map(_reading_said, loss.readings))})" if loss.readings else ""
+    contradicting = f" ({' or '.join(map(_said, loss.readings))})" if loss.readings else ""
     return f"{REASON_SPOKEN[loss.reason]}{contradicting}"

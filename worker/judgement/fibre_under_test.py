@@ -154,7 +154,7 @@ class FibreUnderTest:
         ruler = self._rulers.get(trace.stamp.id)
         if ruler is None:
             near_um, far_um = (self.layout.site_offsets_um[index] for index in trace.ends)
-            inside = [abs(place.from_a_um - near_um) for place in self._places_of(trace) if _spans_inside(trace, place)]
+            inside = (abs(place.from_a_um - near_um) for place in self._places_of(trace) if _spans_inside(trace, place))
             ruler = measure(trace, span_um=abs(far_um - near_um), joints_um=inside, placing=self.criteria.placing)
             self._rulers[trace.stamp.id] = ruler
         return ruler

@@ -20,16 +20,6 @@ class OneWayLoss(NamedTuple):
     readings: tuple[Reading, ...]
     void: tuple[VoidDocument, ...]
 
-    @property
-    def low_mdb(self) -> int:
-        """The least that it may be."""
-        return min((reading.low_mdb for reading in self.readings), default=0)
-
-    @property
-    def high_mdb(self) -> int:
-        """The most that it may be."""
-        return max((reading.high_mdb for reading in self.readings), default=0)
-
 
 def weigh(shown: Sequence[Reading | Reason], *, void: tuple[VoidDocument, ...]) -> OneWayLoss:
     """Return what the traces that reach a place come to, given in order of pulse, the shortest first.

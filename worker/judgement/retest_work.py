@@ -25,8 +25,6 @@ _BETTER_TEST = {
     Reason.LOSS_NOT_STATED: "test again so that each event has its loss",
 }
 
-_NOT_SEEN_THROUGH = {Reason.NO_EVIDENCE, Reason.ONE_DIRECTION_ONLY}
-
 
 def retest_work(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
     """Return the tests to be made on a fibre that is ready for them."""
@@ -81,19 +79,24 @@ def _tests_through(
     fibre: FibreUnderTest, findings: Sequence[FindingDocument]
 ) -> Iterator[tuple[tuple[Act, str], Cause]]:
     """Return the traces that are missing over sites where spans meet: each span sees one side of such a joint only."""
-    unseen: dict[int, list[FindingDocument]] = {}
-    for finding in findings:
-        if "site" in finding and finding.get("reason") in _NOT_SEEN_THROUGH:
-            unseen.setdefault(finding["wavelength_nm"], []).append(finding)
-    for nm, own in unseen.items():
-        ends = [
-            end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward) for is_forward in (True, False)
-        ]
-        if all(end.missing is None for end in ends):
-            sites = ", ".join(dict.fromkeys(finding["site"] for finding in own))
-            clause = f"no OTDR trace runs over {sites} at {nm} nm: test from the sites before to the sites behind"
-            criteria = tuple(dict.fromkeys(finding["criterion"] for finding in own))
-            yield (Act.TEST_MISSING, own[0]["site"]), Cause(clause=clause, criteria=criteria)
+    places = {place.site: place for place in fibre.places}
+    unproven = [one for one in findings if "site" in one and one.get("reason", "") not in {"", *_BETTER_TEST}]
+    for nm in dict.fromkeys(finding["wavelength_nm"] for finding in unproven):
+        for is_forward in (True, False):
+            if end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward).missing is not None:
+                continue
+            own = [
+                finding
+                for finding in unproven
+                if finding["wavelength_nm"] == nm
+                and fibre.one_way_loss_at(places[finding["site"]], wavelength_nm=nm, is_forward=is_forward).reason
+            ]
+            if own:
+                sites = ", ".join(dict.fromkeys(finding["site"] for finding in own))
+                named = f"no OTDR trace that counts runs over {sites} {SPOKEN[is_forward]} at {nm} nm"
+                criteria = tuple(finding["criterion"] for finding in own)
+                clause = f"{named}: test from a site before to a site behind"
+                yield (Act.TEST_MISSING, own[0]["site"]), Cause(clause=clause, criteria=criteria)
 
 
 def _test_for(criterion: AnyCriterion) -> Test:

@@ -1,7 +1,7 @@
 """Where the design's fibre lies on a trace: behind the launch cord, and longer or shorter by its scale."""
 
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
@@ -70,7 +70,7 @@ class Ruler:
         return replace(self, shortfall=None)
 
 
-def measure(trace: Trace, *, span_um: int, joints_um: Sequence[int], placing: Placing) -> Ruler:
+def measure(trace: Trace, *, span_um: int, joints_um: Iterable[int], placing: Placing) -> Ruler:
     """Lay the design's span on a trace; `joints_um` are the joints inside it, from its near end, in order."""
     spots = sorted(
         [TracedEvent(metres_to_um(event["distance_m"]), event) for event in trace.events], key=lambda spot: spot.at_um
@@ -100,8 +100,8 @@ def measure(trace: Trace, *, span_um: int, joints_um: Sequence[int], placing: Pl
     if shortfall is not Reason.LENGTHS_DISAGREE:
         return ruler
     # A length that the events between contradict is no scale: the fibre is broken there, or a cord is not what it was.
-    as_designed = replace(ruler, laid_um=span_um)
-    return as_designed if _fit(as_designed, joints_um) > _fit(ruler, joints_um) else ruler
+    as_designed, inside_um = replace(ruler, laid_um=span_um), list(joints_um)
+    return as_designed if _fit(as_designed, inside_um) > _fit(ruler, inside_um) else ruler
 
 
 def _share(length_um: int, percent: float) -> int:

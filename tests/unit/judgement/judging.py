@@ -1,9 +1,9 @@
 """What the tests of judging share: judge posted bodies, pick a finding out."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 
 from service.vocabulary.finding import FindingDocument, WorkDocument
-from tests.factories import Body, criteria_of, layout_of, make_closure_state, make_splice, stored
+from tests.factories import Body, criteria_of, layout_of, make_closure_state, make_otdr, make_splice, stored, with_id
 from worker.judgement.evidence import Evidence
 from worker.judgement.judge import FibreJudgement, judge_fibre
 
@@ -53,6 +53,30 @@ def spliced(*, fibre: int = 1, **changes: object) -> list[Body]:
     return [make_splice(site=site, fibres=[fibre], **changes) for site in SITES]  # type: ignore[arg-type]
 
 
-def sealed(**changes: object) -> list[Body]:
-    """Return both closures of the usual route sealed."""
-    return [make_closure_state(site=site, **changes) for site in ("C1", "C2")]  # type: ignore[arg-type]
+def sealed(*, sites: Sequence[str] = ("C1", "C2"), **changes: object) -> list[Body]:
+    """Return both closures of the usual route sealed, or those named."""
+    return [make_closure_state(site=site, **changes) for site in sites]  # type: ignore[arg-type]
+
+
+def both_ways(*, design: Body | None = None, **changes: object) -> list[Body]:
+    """Return a trace from each end of the usual route, or of a design's, both changed alike."""
+    first, last = ("A", "B") if design is None else (design["sites"][0]["id"], design["sites"][-1]["id"])
+    return [
+        make_otdr(from_site=first, to_site=last, design=design, **changes),  # type: ignore[arg-type]
+        make_otdr(from_site=last, to_site=first, design=design, **changes),  # type: ignore[arg-type]
+    ]
+
+
+def with_events(trace: Body, change: Callable[[Body], Body | None], *, added: Sequence[Body] = ()) -> Body:
+    """Return a trace whose events are changed one by one, with others added; `None` takes an event away."""
+    changed = [event for event in map(change, trace["events"]) if event is not None]
+    body = {name: value for name, value in trace.items() if name != "id"}
+    return with_id({**body, "events": sorted([*changed, *added], key=lambda event: event["distance_m"])})
+
+
+def with_cords(trace: Body, *, longer_m: float) -> Body:
+    """Return a trace whose cords were typed in longer than they are."""
+    body = {name: value for name, value in trace.items() if name != "id"}
+    for name in ("launch_cord", "receive_cord"):
+        body[name] = {**body[name], "length_m": body[name]["length_m"] + longer_m}
+    return with_id(body)

@@ -72,6 +72,12 @@ def test_no_joint_that_is_bad_beyond_the_noise_conforms_and_no_good_one_fails() 
                 assert not (finding["outcome"] == "nonconforming" and over_db < -MEAN_TOLERANCE_DB)
 
 
+def test_honest_work_leaves_nothing_undetermined_and_nothing_to_do() -> None:
+    findings = [finding for own in judged() for finding in own.document["findings"]]
+    assert [finding for finding in findings if finding["outcome"] == "undetermined"] == []
+    assert [item for own in judged() for item in [*own.document["work"], *own.document["unexpected_events"]]] == []
+
+
 def test_a_good_share_of_good_joints_is_unseen_from_some_side() -> None:
     # Otherwise the bounds above are never put to the test.
     readings = [reading for own in judged() for f in own.document["findings"] for reading in f["readings"]]
