@@ -1,7 +1,10 @@
-"""Reading arguments as arrays."""
+"""Reading arguments as arrays, and the claims every formula asks of them."""
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+# A millionth of the last place of a reading in dB: far above the noise of adding floats, far below any reading.
+_FLOAT_NOISE = 1e-9
 
 
 def as_floats(values: ArrayLike) -> NDArray[np.float64]:
@@ -12,3 +15,23 @@ def as_floats(values: ArrayLike) -> NDArray[np.float64]:
 def are_finite(*arrays: NDArray[np.float64]) -> bool:
     """Tell whether no value is NaN or infinite."""
     return all(bool(np.isfinite(array).all()) for array in arrays)
+
+
+def fit_together(*arrays: NDArray[np.float64]) -> bool:
+    """Tell whether the arrays have one shape, scalars aside."""
+    return len({array.shape for array in arrays if array.ndim}) <= 1
+
+
+def are_above_zero(*arrays: NDArray[np.float64]) -> bool:
+    """Tell whether every value is above 0."""
+    return all(bool((array > 0).all()) for array in arrays)
+
+
+def are_at_least_zero(*arrays: NDArray[np.float64]) -> bool:
+    """Tell whether no value is below 0."""
+    return all(bool((array >= 0).all()) for array in arrays)
+
+
+def exceed(values: NDArray[np.float64], limits: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Tell of each value whether it is above its limit by more than float noise: a value on its limit is not."""
+    return np.asarray(values - limits > _FLOAT_NOISE, dtype=np.bool_)

@@ -2,3 +2,5 @@
 
 # [m/s] exact by the definition of the metre (SI brochure, from memory).
 SPEED_OF_LIGHT_M_PER_S = 299_792_458.0
+# [Np/dB] nepers of power in a decibel: ln(10) / 10, exact by definition of the two.
+NEPERS_PER_DB = 0.230_258_509_299_404_57
