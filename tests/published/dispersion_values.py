@@ -67,9 +67,10 @@ class BendCheck(Provenance):
     looks_bent: bool
 
 
-_TRAINING = "open training text: a bend shows far more at long wavelengths, a splice about the same; invented losses"
+# A bend loses far more at long wavelengths, a splice about the same; the losses are invented.
+_CUSTOM = "common practice, no source; settings 0.2 dB and 1.5"
 BENDS = [
-    BendCheck(losses_db=(0.05, 0.48, 1.10), looks_bent=True, tolerance=0, source=_TRAINING, mark="seen"),
-    BendCheck(losses_db=(0.06, 0.05, 0.07), looks_bent=False, tolerance=0, source=_TRAINING, mark="seen"),
-    BendCheck(losses_db=(1.00, 1.25, 1.30), looks_bent=False, tolerance=0, source=_TRAINING, mark="seen"),
+    BendCheck(losses_db=(0.05, 0.48, 1.10), looks_bent=True, tolerance=0, source=_CUSTOM, mark="customary"),
+    BendCheck(losses_db=(0.06, 0.05, 0.07), looks_bent=False, tolerance=0, source=_CUSTOM, mark="customary"),
+    BendCheck(losses_db=(1.00, 1.25, 1.30), looks_bent=False, tolerance=0, source=_CUSTOM, mark="customary"),
 ]

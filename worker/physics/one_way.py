@@ -94,8 +94,8 @@ def offset_from_mode_fields_db(
 
     References
     ----------
-    .. [1] Common practice of bidirectional testing; no single published source. ITU-T G.650.1 lists the difference
-       of the two directions as a way of measuring mode-field diameter.
+    .. [1] Common practice of bidirectional testing; no single published source. ITU-T G.650.1 (contents page) lists the
+       difference of the two directions as a way of measuring mode-field diameter.
 
     Examples
     --------

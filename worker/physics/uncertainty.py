@@ -41,7 +41,7 @@ def combined_standard_uncertainty(
 
     References
     ----------
-    .. [1] JCGM 100:2008, 5.1.2, eq. (10) and (11).
+    .. [1] JCGM 100:2008, 5.1.2, eq. (10).
 
     Examples
     --------
