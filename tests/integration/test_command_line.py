@@ -152,14 +152,24 @@ def _verify(output: Path, package: str) -> Any:
 
 
 def _descendants(pid: int) -> list[int]:
-    children = subprocess.run(["ps", "-o", "pid=", "--ppid", str(pid)], capture_output=True, text=True, check=False)
-    own = [int(word) for word in children.stdout.split()]
+    own = [int(entry.name) for entry in Path("/proc").glob("[0-9]*") if _parent_of(int(entry.name)) == pid]
     return own + [one for child in own for one in _descendants(child)]
 
 
+def _parent_of(pid: int) -> int | None:
+    stat = _stat(pid)
+    return None if stat is None else int(stat[1])
+
+
 def _is_alive(pid: int) -> bool:
+    stat = _stat(pid)
+    return stat is not None and stat[0] != "Z"
+
+
+def _stat(pid: int) -> list[str] | None:
+    """Return a process's state, parent and the rest, as the kernel tells them; None once it is gone."""
     try:
         stat = Path(f"/proc/{pid}/stat").read_text()
     except (FileNotFoundError, ProcessLookupError):
-        return False
-    return stat.rpartition(")")[2].split()[0] != "Z"
+        return None
+    return stat.rpartition(")")[2].split()

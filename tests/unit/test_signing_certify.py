@@ -19,7 +19,6 @@ from tests.signed_documents import (
     Signed,
     certify_document,
     countersign_document,
-    make_signed,
     swap_first_page_text,
 )
 from worker.signing.certify import certify
@@ -28,16 +27,6 @@ from worker.signing.errors import DocumentUnsignableError, OwnSignatureError, Si
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, SEAL_FIELD
 from worker.signing.stamp import draw_stamp
 from worker.signing.verify import verify
-
-
-@pytest.fixture(scope="module")
-def signed(tmp_path_factory: pytest.TempPathFactory) -> Signed:
-    return make_signed(tmp_path_factory.mktemp("authority"))
-
-
-@pytest.fixture(scope="module")
-def other_authority(tmp_path_factory: pytest.TempPathFactory) -> Signed:
-    return make_signed(tmp_path_factory.mktemp("other"))
 
 
 def test_every_signature_only_adds_to_the_file(signed: Signed) -> None:

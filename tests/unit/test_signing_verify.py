@@ -20,7 +20,6 @@ from tests.signed_documents import (
     attach,
     flip_bit,
     make_document,
-    make_signed,
     signed_gaps,
     swap_first_page_text,
 )
@@ -28,16 +27,6 @@ from worker.signing.errors import AttachmentNotFoundError, TrustUnreadableError
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, SEAL_FIELD
 from worker.signing.report import PackageReport
 from worker.signing.verify import read_attachment, verify
-
-
-@pytest.fixture(scope="module")
-def signed(tmp_path_factory: pytest.TempPathFactory) -> Signed:
-    return make_signed(tmp_path_factory.mktemp("authority"))
-
-
-@pytest.fixture(scope="module")
-def other_authority(tmp_path_factory: pytest.TempPathFactory) -> Signed:
-    return make_signed(tmp_path_factory.mktemp("other"))
 
 
 def check(pdf: bytes, *, signed: Signed) -> PackageReport:

@@ -11,7 +11,7 @@ import psycopg
 from psycopg import sql
 
 from worker.commands.embedded.account import make_folder, server_account
-from worker.commands.embedded.process import Command, KeptProcess
+from worker.commands.embedded.process import Command, KeptProcess, KeptServer
 from worker.commands.embedded.programs import postgres_programs
 
 SUPERUSER = "postgres"
@@ -37,22 +37,20 @@ _SETTINGS = {
 _SCHEMA_PRIVILEGES = sql.SQL("REVOKE ALL ON SCHEMA public FROM PUBLIC; GRANT USAGE ON SCHEMA public TO {}")
 
 
-class PostgresServer:
-    """A PostgreSQL cluster that can be stopped, crashed and started again on the same socket."""
+class PostgresServer(KeptServer):
+    """A PostgreSQL cluster that can be stopped, crashed and started again on the same socket.
+
+    Stopping cuts open connections and writes the data out; after a crash the next start recovers from the log.
+    """
 
     def __init__(self, folder: Path) -> None:
+        super().__init__()
         self._account = server_account()
         self._folder = folder / "postgres"
-        self._process: KeptProcess | None = None
         make_folder(self._folder, owner=self._account)
         programs = self._folder / "programs"
         make_folder(programs, owner=self._account)
         self._programs = postgres_programs(copy_into=programs, account=self._account)
-
-    @property
-    def pid(self) -> int | None:
-        """Return the server's process number while it is started."""
-        return self._process.pid if self._process else None
 
     def url(self, *, role: str, database: str) -> str:
         """Return the SQLAlchemy URL by which a role reaches a database."""
@@ -73,23 +71,10 @@ class PostgresServer:
 
     def start(self) -> None:
         """Start the server, anew if need be, and wait until it answers."""
-        self.stop()
         settings = {**_SETTINGS, "unix_socket_directories": str(self._folder)}
         options = [word for name, value in settings.items() for word in ("-c", f"{name}={value}")]
-        self._process = KeptProcess(self._command((str(self._programs / "postgres"), "-D", str(self._data), *options)))
-        self._process.wait_until_ready(self._answers)
-
-    def stop(self) -> None:
-        """Stop the server if it is started: open connections are cut, the data is written out."""
-        if self._process:
-            self._process.stop()
-            self._process = None
-
-    def kill(self) -> None:
-        """Stop the server as a crash would: nothing is written out, the next start recovers from the log."""
-        if self._process:
-            self._process.crash()
-            self._process = None
+        command = self._command((str(self._programs / "postgres"), "-D", str(self._data), *options))
+        self._run(command, answers=self._answers)
 
     @property
     def _data(self) -> Path:

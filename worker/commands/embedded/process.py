@@ -101,6 +101,35 @@ class KeptProcess:
         _order(self._keeper, keeper.CRASH)
 
 
+class KeptServer:
+    """A server that can be stopped, crashed and started again; each kind says what to run and when it answers."""
+
+    def __init__(self) -> None:
+        self._process: KeptProcess | None = None
+
+    @property
+    def pid(self) -> int | None:
+        """Return the server's process number while it is started."""
+        return self._process.pid if self._process else None
+
+    def stop(self) -> None:
+        """Stop the server in order, if it is started."""
+        if self._process:
+            self._process.stop()
+            self._process = None
+
+    def kill(self) -> None:
+        """Stop the server as a crash would, if it is started."""
+        if self._process:
+            self._process.crash()
+            self._process = None
+
+    def _run(self, command: Command, *, answers: Callable[[], bool]) -> None:
+        self.stop()
+        self._process = KeptProcess(command)
+        self._process.wait_until_ready(answers)
+
+
 class KeptFolder:
     """A folder that is removed when this process removes it, or ends."""
 

@@ -9,17 +9,17 @@ from redis.backoff import NoBackoff
 from redis.retry import Retry
 
 from worker.commands.embedded.account import make_folder, server_account
-from worker.commands.embedded.process import Command, KeptProcess
+from worker.commands.embedded.process import Command, KeptServer
 from worker.commands.embedded.programs import redis_program
 
 
-class RedisServer:
+class RedisServer(KeptServer):
     """A Redis that can be stopped, killed and started again on the same socket; it always starts empty."""
 
     def __init__(self, folder: Path) -> None:
+        super().__init__()
         self._account = server_account()
         self._folder = folder / "redis"
-        self._process: KeptProcess | None = None
         make_folder(self._folder, owner=self._account)
         self._program = redis_program(copy_into=self._folder, account=self._account)
 
@@ -33,28 +33,9 @@ class RedisServer:
         """Return the broker URL."""
         return f"redis+socket://{self.socket}"
 
-    @property
-    def pid(self) -> int | None:
-        """Return the server's process number while it is started."""
-        return self._process.pid if self._process else None
-
     def start(self) -> None:
         """Start the server, anew if need be, and wait until it answers."""
-        self.stop()
-        self._process = KeptProcess(self._command())
-        self._process.wait_until_ready(self._answers)
-
-    def stop(self) -> None:
-        """Stop the server if it is started."""
-        if self._process:
-            self._process.stop()
-            self._process = None
-
-    def kill(self) -> None:
-        """Kill the server as a crash would."""
-        if self._process:
-            self._process.crash()
-            self._process = None
+        self._run(self._command(), answers=self._answers)
 
     def _command(self) -> Command:
         settings = {
