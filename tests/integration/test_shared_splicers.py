@@ -1,5 +1,6 @@
 """A splicer that works on two routes: its calibrations count on both, wherever posted and whichever came first."""
 
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from threading import Barrier
@@ -140,22 +141,37 @@ def test_a_calibration_from_another_route_is_of_the_record_set_of_this_one(
         assert [row.record_id for row in connection.exec_driver_sql(ask)] == [make_calibration()["id"]]
 
 
-@pytest.mark.parametrize(
-    "record", [make_calibration(), make_closure_state(site="R1-C1")], ids=lambda record: record["kind"]
-)
-def test_what_reaches_other_routes_waits_for_one_that_is_being_described(
-    bare_world: World, routes: list[str], record: Body
+def replace_splice(world: World, route: str) -> list[str]:
+    """Correct, as the office may, what was no splice but a calibration."""
+    form = {"reason": "typed wrong", "sent_at": datetime.now(UTC).isoformat(), "record": make_calibration()}
+    path = f"/v1/routes/{route}/records/{splice_on('R1')['id']}/replacement"
+    return [world.ask(CONTRACTOR, "POST", path, json=form)["outcome"]]
+
+
+ACTS: dict[str, Callable[[World, str], list[str]]] = {
+    "calibration": lambda world, route: send(world, route, make_calibration()),
+    "lid": lambda world, route: send(world, route, make_closure_state(site="R1-C1")),
+    "splice replaced by a calibration": replace_splice,
+}
+
+
+@pytest.mark.parametrize("act", ACTS.values(), ids=ACTS)
+def test_what_reaches_other_routes_waits_for_one_being_described_before_it_locks_any(
+    bare_world: World, routes: list[str], act: Callable[[World, str], list[str]]
 ) -> None:
+    post(bare_world, routes[0], splice_on("R1"))
     with transaction(bare_world.engine) as session, ThreadPoolExecutor(1) as crew:
         change_sites(session, UUID(bare_world.project_id))
-        posted = crew.submit(send, bare_world, routes[0], record)
-        ask = text("SELECT count(*) FROM pg_locks WHERE locktype = 'advisory' AND NOT granted")
-        while not (posted.done() or session.execute(ask).scalar_one()):
+        posted = crew.submit(act, bare_world, routes[0])
+        waiting = text("SELECT count(*) FROM pg_locks WHERE locktype = 'advisory' AND NOT granted")
+        while not (posted.done() or session.execute(waiting).scalar_one()):
             sleep(0.01)
         is_waiting = not posted.done()
+        unlocked = session.execute(text("SELECT id::text FROM route FOR UPDATE SKIP LOCKED")).scalars().all()
         session.rollback()
         assert posted.result() == ["stored"]
     assert is_waiting
+    assert set(unlocked) == set(routes)
 
 
 def test_calibrations_and_splices_that_come_at_once_all_meet(bare_world: World, routes: list[str]) -> None:
