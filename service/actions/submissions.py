@@ -153,7 +153,7 @@ def _match_concessions(session: Session, route: Route, form: SubmissionForm) -> 
             segments_of[number] = finding["segments"]
     if faults:
         raise NotAcceptableError(
-            f"{len(faults)} required findings do not conform and no concession is asked for them.",
+            f"Required findings that do not conform, with no concession asked for them: {len(faults)}.",
             faults=faults[:_MOST_FAULTS],
         )
     needless = set(range(len(form.concessions))) - set(segments_of)
