@@ -44,6 +44,16 @@ lint: $(READY) ## ruff, mypy, import arrows
 bench: $(READY) ## the benchmarks, as ratios in one run
 	@$(BIN)/python -m tests.benchmarks
 
+MINUTES ?= 60
+SOAK_READY := .venv/soak_ready
+
+$(SOAK_READY): $(READY) tests/soak/requirements.lock
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r tests/soak/requirements.lock
+	@touch $(SOAK_READY)
+
+soak: $(SOAK_READY) ## change the judge at random for MINUTES=60, count what the tests notice; SEED=… draws the same again
+	@$(BIN)/python -m tests.soak --minutes $(MINUTES) $(if $(SEED),--seed $(SEED))
+
 migrate: $(READY) ## bring the database at MIGRATION_DATABASE_URL to the newest schema
 	@$(BIN)/route-acceptance migrate
 
@@ -55,6 +65,7 @@ examples: $(READY) ## write openapi_examples/openapi.json anew
 lock: ## write both lock files anew: what a deployment runs, and what demo and tests need besides (needs uv)
 	@$(LOCK) -o requirements.lock
 	@$(LOCK) --extra dev --constraint requirements.lock -o tests/requirements.lock
+	@$(LOCK) --extra soak --constraint tests/requirements.lock -o tests/soak/requirements.lock
 
 clean: ## remove what the targets made
 	@rm -rf .venv demo_output bench_output build *.egg-info

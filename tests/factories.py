@@ -262,6 +262,90 @@ def make_attenuation(*, fibre: int = 1, from_site: str = "A", to_site: str = "B"
     return with_id({**body, **changes})
 
 
+def make_return_loss(*, fibre: int = 1, from_site: str = "A", to_site: str = "B", **changes: Any) -> Body:
+    """Return 40 dB of return loss as seen at one end, the other one absorbed."""
+    body = {
+        "kind": "return_loss",
+        "fibre": fibre,
+        "from_site": from_site,
+        "to_site": to_site,
+        "wavelength_nm": 1550,
+        "return_loss_db": 40.0,
+        "method": "continuous_wave",
+        "far_end": "absorbed",
+        "instrument": {"serial": "RL-1", "calibrated_until": "2025-12-31"},
+    }
+    return _make_link_test(**{**body, **changes})
+
+
+def make_dispersion(*, fibre: int = 1, from_site: str = "A", to_site: str = "B", **changes: Any) -> Body:
+    """Return 52 ps/nm of chromatic dispersion and 0.1 ps of that of polarization modes."""
+    body = {
+        "kind": "dispersion",
+        "fibre": fibre,
+        "from_site": from_site,
+        "to_site": to_site,
+        "wavelength_nm": 1550,
+        "chromatic_ps_per_nm": 52.0,
+        "pmd_ps": 0.1,
+        "instrument": {"serial": "DS-1", "calibrated_until": "2025-12-31"},
+    }
+    return _make_link_test(**{**body, **changes})
+
+
+def make_continuity(
+    *, fibre: int = 1, seen: int | None = 1, from_site: str = "A", to_site: str = "B", **changes: Any
+) -> Body:
+    """Return a fibre lit at one end and the number seen at the other; `None` where all stayed dark."""
+    return _make_link_test(
+        kind="continuity", fibre=fibre, from_site=from_site, to_site=to_site, seen_fibre=seen, **changes
+    )
+
+
+def make_calibration(**changes: Any) -> Body:
+    """Return the arc calibrated an hour before the splices."""
+    body = {
+        "kind": "arc_calibration",
+        "made_at": "2025-03-03T07:00:00Z",
+        "operator": "op-1",
+        "device": "tablet-1",
+        "splicer_serial": "SPL-1",
+        "fibre_type": "G.652.D",
+        "passed": True,
+    }
+    return with_id({**body, **changes})
+
+
+def make_termination(*, site: str = "A", fibre: int = 1, **changes: Any) -> Body:
+    """Return a pigtail's connector given to a fibre on the splicing day."""
+    body = {"kind": "termination", "how": "pigtail", "connector": "connector-x", "polish": "upc"}
+    return _make_connection_act(site=site, fibre=fibre, **{**body, **changes})
+
+
+def make_cleaning(*, site: str = "A", fibre: int = 1, side: str = "towards_b", **changes: Any) -> Body:
+    """Return one side of a connection cleaned on the splicing day."""
+    return _make_connection_act(kind="cleaning", site=site, fibre=fibre, side=side, **changes)
+
+
+def make_end_face(*, site: str = "A", fibre: int = 1, side: str = "towards_b", **changes: Any) -> Body:
+    """Return one side of a connection inspected just before the tests, all zones without a mark."""
+    body = {
+        "edition": 2015,
+        "polish": "upc",
+        "zones": [{"zone": zone} for zone in ("a", "b", "c", "d")],
+        "made_at": "2025-03-20T07:00:00Z",
+    }
+    return _make_connection_act(kind="end_face", site=site, fibre=fibre, side=side, **{**body, **changes})
+
+
+def _make_link_test(**content: Any) -> Body:
+    return with_id({"made_at": TESTED_AT, "operator": "op-2", "device": "meter-app-1", **content})
+
+
+def _make_connection_act(**content: Any) -> Body:
+    return with_id({"made_at": SPLICED_AT, "operator": "op-1", "device": "tablet-1", **content})
+
+
 def stored(record: Body, *, is_ended: bool = False, clock_is_flagged: bool = False) -> Evidence:
     """Return a posted record as the service keeps it."""
     body = orjson.loads(canonical_json(canonical_record(RECORD.validate_json(orjson.dumps(record)))))

@@ -203,6 +203,8 @@ def make_verdict(design: Design, criteria: Criteria, fibres: Sequence[FibreDocum
         "design_sha256": digest_of(design.model_dump(exclude_none=True)),
         "criteria_sha256": digest_of(criteria.model_dump(exclude_none=True)),
         "fibres": [digest_of(fibre) for fibre in fibres],
+        "findings": [],
+        "suspicions": [],
         "segments": {
             "SEG-1": {
                 "outcome": "nonconforming",

@@ -37,17 +37,18 @@ def make_joint_finding(fibre: int, *, site: str, wavelength_nm: int, step: int) 
         "site": site,
         "position": 1,
         "wavelength_nm": wavelength_nm,
-        "limit_db": "0.100",
-        "margin_db": f"{(200 - total_mdb) / 2000:.4f}",
-        "readings": [_reading("a_to_b", value_db=f"{forward_mdb / 1000:.3f}")],
+        "unit": "dB",
+        "limit": "0.100",
+        "margin": f"{(200 - total_mdb) / 2000:.4f}",
+        "readings": [_reading("a_to_b", value=f"{forward_mdb / 1000:.3f}")],
         "void": [],
     }
     if conforms and step % 7 == 0:
-        finding["readings"].append(_reading("b_to_a", within_db="0.020"))
+        finding["readings"].append(_reading("b_to_a", within="0.020"))
         low, high = (forward_mdb - 20) / 2000, (forward_mdb + 20) / 2000
-        return {**finding, "low_db": f"{low:.4f}", "high_db": f"{high:.4f}", "margin_db": f"{0.1 - high:.4f}"}
-    finding["readings"].append(_reading("b_to_a", value_db=f"{backward_mdb / 1000:.3f}"))
-    return {**finding, "value_db": f"{total_mdb / 2000:.4f}"}
+        return {**finding, "low": f"{low:.4f}", "high": f"{high:.4f}", "margin": f"{0.1 - high:.4f}"}
+    finding["readings"].append(_reading("b_to_a", value=f"{backward_mdb / 1000:.3f}"))
+    return {**finding, "value": f"{total_mdb / 2000:.4f}"}
 
 
 def _reading(direction: str, **values: str) -> ReadingDocument:
@@ -67,10 +68,11 @@ def _termination_finding(fibre: int, *, site: str, segment: str) -> FindingDocum
         "site": site,
         "position": 1,
         "wavelength_nm": 1550,
-        "value_db": "0.3210",
-        "limit_db": "0.600",
-        "margin_db": "0.2790",
-        "readings": [_reading("a_to_b", value_db="0.300"), _reading("b_to_a", value_db="0.342")],
+        "value": "0.3210",
+        "unit": "dB",
+        "limit": "0.600",
+        "margin": "0.2790",
+        "readings": [_reading("a_to_b", value="0.300"), _reading("b_to_a", value="0.342")],
         "void": [],
     }
 
@@ -87,10 +89,11 @@ def _link_finding(fibre: int) -> FindingDocument:
         "from_site": "T-A",
         "to_site": "T-B",
         "wavelength_nm": 1550,
-        "value_db": "2.2150",
-        "limit_db": "2.9455",
-        "margin_db": "0.7305",
-        "readings": [_reading("a_to_b", value_db="2.200"), _reading("b_to_a", value_db="2.230")],
+        "value": "2.2150",
+        "unit": "dB",
+        "limit": "2.9455",
+        "margin": "0.7305",
+        "readings": [_reading("a_to_b", value="2.200"), _reading("b_to_a", value="2.230")],
         "void": [],
     }
 

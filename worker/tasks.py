@@ -13,7 +13,7 @@ from service.storage.blobs import BlobStore
 from service.storage.jobs import JobKind
 from service.storage.session import make_engine
 from worker.signing.keys import SigningKey, load_signing_key
-from worker.steps import countersign, judge, package, settle
+from worker.steps import countersign, judge, package, settle, trial
 from worker.steps.context import StepContext
 from worker.steps.running import Step, run_job
 
@@ -30,6 +30,7 @@ STEPS: Mapping[JobKind, Step] = MappingProxyType(
         JobKind.SETTLE: settle.STEP,
         JobKind.PACKAGE: package.STEP,
         JobKind.COUNTERSIGN: countersign.STEP,
+        JobKind.TRIAL: trial.STEP,
     }
 )
 
@@ -61,6 +62,12 @@ def make_package(job_id: str) -> None:
 def countersign_package(job_id: str) -> None:
     """Close a decided package."""
     run_job(process_context(), STEPS[JobKind.COUNTERSIGN], UUID(job_id))
+
+
+@_task("job.trial")
+def try_criteria(job_id: str) -> None:
+    """Try other criteria on some fibres of a route."""
+    run_job(process_context(), STEPS[JobKind.TRIAL], UUID(job_id))
 
 
 @lru_cache(maxsize=1)

@@ -25,7 +25,8 @@ def accepted_notice(
     layout = layout_of(session, route, revision=case.submission.design_revision)
     segment = next(one for one in layout.design.segments if one.id == acceptance.segment_id)
     paid, notice_id = quantities_of(layout, segment), uuid4()
-    conceded = len({one["fibre"] for one in granted})
+    # One about several fibres together names none of them.
+    conceded = len({one["fibre"] for one in granted if "fibre" in one})
     data = {
         "route_id": route.id,
         "route_code": route.code,

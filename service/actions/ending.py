@@ -1,6 +1,6 @@
 """End records: they stay as they came, and no longer count."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
@@ -8,10 +8,14 @@ from sqlmodel import Session, col, select
 
 from service.actions.caller import Caller
 from service.actions.follow import judge_after
-from service.errors import NotFoundError
-from service.storage.routes import find_route, lock_all, share_sites
-from service.storage.tables import Record, RecordEnd, RecordFibre, Route, RouteSite
+from service.storage.routes import find_route, lock_reached
+from service.storage.tables import Record, RecordEnd, RecordFibre, Route
+from service.vocabulary.record import Record as RecordValue
 from service.vocabulary.record import read_stored_record
+from service.vocabulary.touching import reach_of
+from service.vocabulary.words import RecordKind
+
+_REACHING = frozenset({RecordKind.CLOSURE_STATE.value, RecordKind.ARC_CALIBRATION.value})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,33 +28,28 @@ class LockedRecords:
 
 
 def lock_records(
-    session: Session, caller: Caller, route_id: UUID, record_ids: Sequence[UUID], *, lid_sites: Collection[str] = ()
+    session: Session,
+    caller: Caller,
+    route_id: UUID,
+    record_ids: Sequence[UUID],
+    *,
+    coming: Sequence[RecordValue] = (),
 ) -> LockedRecords:
     """Return those of the records that were posted to the route, under the locks that ending them needs.
 
-    `lid_sites` are closures whose lids the same transaction is about to record: their routes are locked along.
+    The routes of records that are coming in the same transaction are locked along: no lock is taken after this.
     """
-    project_id = find_route(session, caller.projects, route_id).project_id
-    share_sites(session, project_id)
-    # A lid's record reaches every route through its closure; all are locked in order of id.
-    reached = select(RecordFibre.route_id).where(
-        RecordFibre.project_id == project_id, col(RecordFibre.record_id).in_(record_ids)
-    )
-    through = select(RouteSite.route_id).where(
-        RouteSite.project_id == project_id, col(RouteSite.site_id).in_(lid_sites)
-    )
-    wanted = (col(Route.id) == route_id) | col(Route.id).in_(reached) | col(Route.id).in_(through)
-    statement = select(Route).where(Route.project_id == project_id, wanted)
-    routes = lock_all(session, statement)
-    route = next((one for one in routes if one.id == route_id), None)
-    if route is None:
-        raise NotFoundError(f"No route {route_id}.")
+    route = find_route(session, caller.projects, route_id)
+    # Read before the lock, to know what to lock: a record never changes.
     records = session.exec(
         select(Record).where(
-            Record.project_id == project_id, Record.route_id == route_id, col(Record.id).in_(record_ids)
+            Record.project_id == route.project_id, Record.route_id == route_id, col(Record.id).in_(record_ids)
         )
     ).all()
-    return LockedRecords(route=route, routes=routes, records=records)
+    ending = [read_stored_record(record.body) for record in records]
+    return LockedRecords(
+        route=route, routes=lock_reached(session, route, reach_of([*ending, *coming])), records=records
+    )
 
 
 def end_records(
@@ -76,19 +75,20 @@ def end_records(
         for record in new
     )
     session.flush()
-    lid_routes = _routes_of_lids(session, new)
+    linked = _links_beyond(session, new)
     for route in locked.routes:
-        own = [one for one in new if route.id == locked.route.id or (one.id, route.id) in lid_routes]
+        own = [one for one in new if route.id == locked.route.id or (one.id, route.id) in linked]
         if own:
             judge_after(session, route, [read_stored_record(record.body) for record in own], is_urgent=True)
     return [record.id for record in new]
 
 
-def _routes_of_lids(session: Session, records: Sequence[Record]) -> set[tuple[UUID, UUID]]:
-    lids = [record.id for record in records if record.lid_site is not None]
-    if not lids:
+def _links_beyond(session: Session, records: Sequence[Record]) -> set[tuple[UUID, UUID]]:
+    """Return which routes those records are on that reach beyond their own."""
+    reaching = [record.id for record in records if record.kind in _REACHING]
+    if not reaching:
         return set()
     statement = select(RecordFibre.record_id, RecordFibre.route_id).where(
-        RecordFibre.project_id == records[0].project_id, col(RecordFibre.record_id).in_(lids)
+        RecordFibre.project_id == records[0].project_id, col(RecordFibre.record_id).in_(reaching)
     )
     return {(row[0], row[1]) for row in session.exec(statement)}

@@ -5,9 +5,20 @@ from datetime import datetime
 
 from service.vocabulary.design_rules import Fault
 from service.vocabulary.layout import Layout
+from service.vocabulary.measurement_records import ContinuityRecord, EndFaceRecord
 from service.vocabulary.quantities import canonical_time
-from service.vocabulary.record import AttenuationRecord, ClosureStateRecord, OtdrRecord, Record, SpliceRecord
+from service.vocabulary.record import ConnectionRecord, Record
+from service.vocabulary.record_base import FibreTest
 from service.vocabulary.words import JointKind, SiteKind
+from service.vocabulary.work_records import (
+    ArcCalibrationRecord,
+    CleaningRecord,
+    ClosureStateRecord,
+    SpliceRecord,
+    TerminationRecord,
+)
+
+_SAID = {JointKind.SPLICE: "splice", JointKind.PAIR: "mated pair"}
 
 
 def check_fit(record: Record, layout: Layout, *, latest: datetime) -> list[Fault]:
@@ -22,7 +33,11 @@ def check_fit(record: Record, layout: Layout, *, latest: datetime) -> list[Fault
             faults.extend(_splice_faults(record, layout))
         case ClosureStateRecord():
             faults.extend(_closure_faults(record, layout))
-        case OtdrRecord() | AttenuationRecord():
+        case ArcCalibrationRecord():
+            faults.extend(_calibration_faults(record, layout))
+        case TerminationRecord() | CleaningRecord() | EndFaceRecord():
+            faults.extend(_connection_faults(record, layout))
+        case FibreTest():
             faults.extend(_test_faults(record, layout))
     return faults
 
@@ -33,20 +48,7 @@ def _splice_faults(record: SpliceRecord, layout: Layout) -> Iterator[Fault]:
         return
     for index, joint in enumerate(record.joints):
         pointer = f"/joints/{index}"
-        if joint.fibre > layout.design.fibre_count:
-            yield _beyond_count(f"{pointer}/fibre", layout)
-            continue
-        positions = [
-            one.position
-            for one in layout.joints_of(joint.fibre)
-            if one.site == record.site and one.kind is JointKind.SPLICE
-        ]
-        if not positions:
-            yield Fault(pointer=f"{pointer}/fibre", detail="is not spliced at this site by the splice plan")
-        elif joint.position is None and len(positions) > 1:
-            yield Fault(pointer=f"{pointer}/position", detail=f"say which: one of {', '.join(map(str, positions))}")
-        elif joint.position is not None and joint.position not in positions:
-            yield Fault(pointer=f"{pointer}/position", detail=f"is no splice; one of {', '.join(map(str, positions))}")
+        yield from _joint_faults(layout, pointer, record.site, joint.fibre, joint.position, kind=JointKind.SPLICE)
 
 
 def _closure_faults(record: ClosureStateRecord, layout: Layout) -> Iterator[Fault]:
@@ -56,14 +58,45 @@ def _closure_faults(record: ClosureStateRecord, layout: Layout) -> Iterator[Faul
         yield Fault(pointer="/site", detail="is not a splice closure")
 
 
-def _test_faults(record: OtdrRecord | AttenuationRecord, layout: Layout) -> Iterator[Fault]:
+def _calibration_faults(record: ArcCalibrationRecord, layout: Layout) -> Iterator[Fault]:
+    if record.site is not None and record.site not in layout.site_index:
+        yield _unknown_site("/site")
+
+
+def _connection_faults(record: ConnectionRecord, layout: Layout) -> Iterator[Fault]:
+    if record.site not in layout.site_index:
+        yield _unknown_site("/site")
+    else:
+        yield from _joint_faults(layout, "", record.site, record.fibre, record.position, kind=JointKind.PAIR)
+
+
+def _test_faults(record: FibreTest, layout: Layout) -> Iterator[Fault]:
     if record.fibre > layout.design.fibre_count:
         yield _beyond_count("/fibre", layout)
+    if isinstance(record, ContinuityRecord) and (record.seen_fibre or 0) > layout.design.fibre_count:
+        yield _beyond_count("/seen_fibre", layout)
     for member, site in (("from_site", record.from_site), ("to_site", record.to_site)):
         if site not in layout.site_index:
             yield _unknown_site(f"/{member}")
     if record.from_site == record.to_site:
         yield Fault(pointer="/to_site", detail="is where the test starts")
+
+
+def _joint_faults(
+    layout: Layout, pointer: str, site: str, fibre: int, position: int | None, *, kind: JointKind
+) -> Iterator[Fault]:
+    """Say what keeps a fibre from having one joint of a kind that a record means."""
+    if fibre > layout.design.fibre_count:
+        yield _beyond_count(f"{pointer}/fibre", layout)
+        return
+    positions = [one.position for one in layout.joints_of(fibre) if one.site == site and one.kind is kind]
+    listed = ", ".join(map(str, positions))
+    if not positions:
+        yield Fault(pointer=f"{pointer}/fibre", detail=f"has no {_SAID[kind]} at this site by the splice plan")
+    elif position is None and len(positions) > 1:
+        yield Fault(pointer=f"{pointer}/position", detail=f"say which: one of {listed}")
+    elif position is not None and position not in positions:
+        yield Fault(pointer=f"{pointer}/position", detail=f"is no {_SAID[kind]}; one of {listed}")
 
 
 def _unknown_site(pointer: str) -> Fault:

@@ -1,26 +1,33 @@
 """What follows from a change of a locked route."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Sequence
 
 from sqlmodel import Session, col, select
 
 from service.errors import RouteSubmittedError
 from service.storage.jobs import JobKind, make_due
+from service.storage.records import fibres_spliced_since
 from service.storage.routes import criteria_row, layout_of, parse_criteria, raise_version, touch_fibres
 from service.storage.tables import Route, SubmissionSegment
 from service.vocabulary.criteria import Voiding
 from service.vocabulary.record import Record
 from service.vocabulary.touching import touched_fibres
+from service.vocabulary.work_records import ArcCalibrationRecord
 
 
-def judge_after(session: Session, route: Route, records: Iterable[Record], *, is_urgent: bool) -> None:
+def judge_after(session: Session, route: Route, records: Sequence[Record], *, is_urgent: bool) -> None:
     """Raise a locked route's version and let every fibre wait that some records, come or gone, may matter to."""
     voiding = Voiding.FIBRE
     if route.criteria_version is not None:
         voiding = parse_criteria(criteria_row(session, route.project_id, route.criteria_version).document).rework_voids
     fibre_count = layout_of(session, route).design.fibre_count
+    calibrations = [record.id for record in records if isinstance(record, ArcCalibrationRecord)]
+    since = fibres_spliced_since(session, route, calibrations) if calibrations else set()
     touched = frozenset().union(
-        *(touched_fibres(record, fibre_count=fibre_count, rework_voids=voiding) for record in records)
+        *(
+            touched_fibres(record, fibre_count=fibre_count, rework_voids=voiding, spliced_since=since)
+            for record in records
+        )
     )
     raise_version(route)
     judge_again(session, route, touched, is_urgent=is_urgent)

@@ -16,19 +16,29 @@ from service.actions.follow import judge_after
 from service.errors import BodyInvalidError, RecordConflictError, RecordRefusedError, ServiceError
 from service.settings import CLOCK_TOLERANCE
 from service.storage.head import record_deed
-from service.storage.records import add_records, known_digests, link_fibres, links_of
-from service.storage.routes import (
-    find_route,
-    layout_of,
-    lock_routes_at,
-    share_sites,
+from service.storage.records import (
+    add_records,
+    known_digests,
+    link_calibrations,
+    link_fibres,
+    links_of,
+    routes_worked_on,
 )
+from service.storage.routes import find_route, layout_of, lock_reached
 from service.storage.tables import Record as StoredRecord
 from service.storage.tables import RecordFibre, Route
 from service.vocabulary.canonical import canonical_json, digest_of, sha256_hex
 from service.vocabulary.design_rules import Fault
-from service.vocabulary.record import RECORD, ClosureStateRecord, Record, SpliceRecord, canonical_record, fibres_of
+from service.vocabulary.record import RECORD, Record, canonical_record, fibres_of, splicer_of
+from service.vocabulary.touching import reach_of
 from service.vocabulary.validation import faults_of
+from service.vocabulary.words import RecordKind
+from service.vocabulary.work_records import (
+    ArcCalibrationRecord,
+    ClosureStateRecord,
+    SpliceRecord,
+    TerminationRecord,
+)
 
 # Stands for the digest of a record that is stored, but not on the route it was posted to: no content has it.
 _OF_ANOTHER_ROUTE = "of another route"
@@ -121,8 +131,12 @@ def _digests_here(session: Session, route: Route, ids: Collection[UUID]) -> dict
     known = known_digests(session, route.project_id, ids)
     if not known:
         return known
+    # A calibration is every route's that its splicer works on, now or later.
     away = select(StoredRecord.id).where(
-        StoredRecord.project_id == route.project_id, StoredRecord.route_id != route.id, col(StoredRecord.id).in_(known)
+        StoredRecord.project_id == route.project_id,
+        StoredRecord.route_id != route.id,
+        col(StoredRecord.id).in_(known),
+        StoredRecord.kind != RecordKind.ARC_CALIBRATION.value,
     )
     elsewhere = set(session.exec(away))
     if elsewhere:
@@ -164,10 +178,7 @@ def _fitting(
 
 def _store(session: Session, batch: _Batch, items: Sequence[_Posted], answers: dict[int, Answer]) -> None:
     route = batch.route
-    lids = {item.record.site for item in items if isinstance(item.record, ClosureStateRecord)}
-    if lids:
-        share_sites(session, route.project_id)
-    routes = lock_routes_at(session, route, lids)
+    routes = lock_reached(session, route, reach_of(item.record for item in items))
     first = {item.record.id: item for item in reversed(items)}
     rows = [_row(item, batch) for item in first.values()]
     new = add_records(session, rows)
@@ -180,8 +191,11 @@ def _store(session: Session, batch: _Batch, items: Sequence[_Posted], answers: d
             _answer_known(item, known, answers)
     if not stored:
         return
-    for one in routes:
-        _follow(session, one, [i for i in stored if one.id == route.id or isinstance(i.record, ClosureStateRecord)])
+    records = [item.record for item in stored]
+    _follow(session, route, records)
+    others = [one for one in routes if one.id != route.id]
+    for one, reaching in _reached(session, others, records):
+        _follow(session, one, reaching)
     digest = digest_of(sorted(item.sha256 for item in stored))
     record_deed(session, route.project_id, batch.caller.deed("records.stored", route.id, content_sha256=digest))
 
@@ -194,6 +208,7 @@ def _row(item: _Posted, batch: _Batch) -> dict[str, Any]:
         "route_id": batch.route.id,
         "kind": record.kind.value,
         "lid_site": record.site if isinstance(record, ClosureStateRecord) else None,
+        "splicer_serial": splicer_of(record),
         "made_at": record.made_at,
         "sent_at": batch.sent_at,
         "received_at": batch.caller.now,
@@ -205,16 +220,30 @@ def _row(item: _Posted, batch: _Batch) -> dict[str, Any]:
     }
 
 
-def _follow(session: Session, route: Route, items: Sequence[_Posted]) -> None:
-    layout = layout_of(session, route)
-    on_route = [
-        item
-        for item in items
-        if not isinstance(item.record, ClosureStateRecord) or item.record.site in layout.site_index
-    ]
-    link_fibres(
-        session,
-        [link for item in on_route for link in links_of(route, item.record.id, fibres_of(item.record))],
-    )
-    is_urgent = any(isinstance(item.record, SpliceRecord) for item in on_route)
-    judge_after(session, route, [item.record for item in on_route], is_urgent=is_urgent)
+def _reached(
+    session: Session, others: Sequence[Route], records: Sequence[Record]
+) -> Iterator[tuple[Route, Sequence[Record]]]:
+    """Return which records matter to which other routes: lids on their way, calibrations of splicers at work there."""
+    if not others:
+        return
+    serials = {record.splicer_serial for record in records if isinstance(record, ArcCalibrationRecord)}
+    worked_on = routes_worked_on(session, others[0].project_id, serials) if serials else set()
+    for route in others:
+        sites = layout_of(session, route).site_index
+        reaching = [
+            record
+            for record in records
+            if (isinstance(record, ClosureStateRecord) and record.site in sites)
+            or (isinstance(record, ArcCalibrationRecord) and (route.id, record.splicer_serial) in worked_on)
+        ]
+        if reaching:
+            yield route, reaching
+
+
+def _follow(session: Session, route: Route, records: Sequence[Record]) -> None:
+    link_fibres(session, [link for record in records for link in links_of(route, record.id, fibres_of(record))])
+    work = [record for record in records if isinstance(record, SpliceRecord | TerminationRecord)]
+    serials = {serial for record in work if (serial := splicer_of(record)) is not None}
+    if serials:
+        link_calibrations(session, route, serials)
+    judge_after(session, route, records, is_urgent=bool(work))

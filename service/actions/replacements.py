@@ -13,8 +13,8 @@ from service.storage.head import record_deed
 from service.storage.tables import Record, RecordEnd, SubmissionRecord
 from service.vocabulary import quantities as q
 from service.vocabulary.design_rules import Fault
-from service.vocabulary.record import ClosureStateRecord, read_stored_record, subject_of
 from service.vocabulary.record import Record as RecordValue
+from service.vocabulary.record import read_stored_record, subject_of
 from service.vocabulary.words import TokenKind
 
 
@@ -30,8 +30,7 @@ def replace_record(session: Session, caller: Caller, route_id: UUID, record_id: 
     """End a record and store the one in its place; the same again changes nothing."""
     try:
         new = read_record(form.record)
-        lid_sites = {new.site} if isinstance(new, ClosureStateRecord) else set()
-        locked = lock_records(session, caller, route_id, [record_id], lid_sites=lid_sites)
+        locked = lock_records(session, caller, route_id, [record_id], coming=[new])
         if not locked.records:
             raise NotFoundError(f"No record {record_id} on this route.")
         [old] = locked.records
@@ -66,7 +65,8 @@ def _refuse_to_crew(session: Session, caller: Caller, old: Record, new: RecordVa
         raise WrongTokenKindError("A crew replaces its own records; the contractor's office may replace any.")
     if subject_of(read_stored_record(old.body)) != subject_of(new):
         # Otherwise a crew could do without a bad reading by replacing it with one of something else.
-        detail = "is not about the same kind, fibres, sites and wavelength; the contractor's office may move a record"
+        same = "kind, fibres, sites, positions, side, wavelength and splicer"
+        detail = f"is not about the same {same}; the contractor's office may move a record"
         raise BodyInvalidError("A crew replaces like with like.", faults=[Fault(pointer="", detail=detail)])
     is_submitted = session.exec(
         select(SubmissionRecord.record_id)

@@ -5,6 +5,7 @@ from typing import Any
 import orjson
 from sqlmodel import Session
 
+from service.actions.criteria_reports import reports_on_route
 from service.storage import verdicts
 from service.storage.routes import layout_of
 from service.storage.tables import Acceptance, Package, Route, StandingVerdict, Submission
@@ -36,6 +37,7 @@ def status_of(session: Session, route: Route) -> dict[str, Any]:
         "is_judged": verdicts.is_settled(session, route),
         "fibres_waiting": waiting,
         "judging_problem": verdicts.judging_problem(session, route),
+        "criteria_reports": reports_on_route(session, route, route.criteria_version),
         "verdict_digest": None if verdict is None else verdict.digest,
         "missing": [] if verdict is None else verdict.missing,
         "segments": [

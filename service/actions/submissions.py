@@ -1,6 +1,6 @@
 """Submit segments for acceptance, naming the verdict that was seen and the concessions asked for."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Annotated, Any
 from uuid import UUID, uuid4
 
@@ -23,7 +23,7 @@ from service.storage.head import record_deed
 from service.storage.jobs import JobKind, make_due
 from service.storage.records import freeze_records
 from service.storage.routes import layout_of, lock_route, raise_version
-from service.storage.tables import Person, Route, Submission, SubmissionSegment
+from service.storage.tables import Person, Route, StandingVerdict, Submission, SubmissionSegment
 from service.vocabulary import quantities as q
 from service.vocabulary.concession import Concession
 from service.vocabulary.design_rules import Fault
@@ -54,7 +54,7 @@ def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionFor
     if standing is None or standing.digest != form.verdict_digest:
         raise VerdictSupersededError("The route has another verdict by now; look at it and submit that one.")
     _refuse_unproven_fibres(session, route, form.segments)
-    concessions = _match_concessions(session, route, form)
+    concessions = _match_concessions(form, _open_findings(session, route, standing, form.segments))
     submission = _add(session, caller, route, form, concessions)
     freeze_records(session, route, submission.id)
     raise_version(route)
@@ -142,15 +142,16 @@ def _refuse_unproven_fibres(session: Session, route: Route, segments: Sequence[s
         )
 
 
-def _match_concessions(session: Session, route: Route, form: SubmissionForm) -> list[dict[str, Any]]:
+def _match_concessions(form: SubmissionForm, open_findings: Iterable[FindingDocument]) -> list[dict[str, Any]]:
     faults: list[Fault] = []
-    segments_of: dict[int, list[str]] = {}
-    for finding in _open_findings(session, route, form.segments):
+    # One concession may cover several findings, each with segments of its own.
+    segments_of: dict[int, dict[str, None]] = {}
+    for finding in open_findings:
         number = next((i for i, one in enumerate(form.concessions) if one.covers(finding)), None)
         if number is None:
             faults.append(Fault(pointer="/concessions", detail=_describe(finding)))
         else:
-            segments_of[number] = finding["segments"]
+            segments_of.setdefault(number, {}).update(dict.fromkeys(finding["segments"]))
     if faults:
         raise NotAcceptableError(
             f"Required findings that do not conform, with no concession asked for them: {len(faults)}.",
@@ -163,22 +164,29 @@ def _match_concessions(session: Session, route: Route, form: SubmissionForm) -> 
             faults=[Fault(pointer=f"/concessions/{i}", detail="names no open finding") for i in sorted(needless)],
         )
     return [
-        {"number": i + 1, "segments": segments_of[i], **one.model_dump(exclude_none=True)}
+        {"number": i + 1, "segments": list(segments_of[i]), **one.model_dump(exclude_none=True)}
         for i, one in enumerate(form.concessions)
     ]
 
 
-def _open_findings(session: Session, route: Route, segments: Sequence[str]) -> Iterator[FindingDocument]:
+def _open_findings(
+    session: Session, route: Route, standing: StandingVerdict, segments: Sequence[str]
+) -> Iterator[FindingDocument]:
+    """Give the required findings of segments that do not conform: of several fibres together, then of each."""
+    yield from _open_among(orjson.loads(standing.document)["findings"], segments)
     for row in verdicts.fibre_documents(session, route):
-        if not any(_is_open(row.counts.get(segment)) for segment in segments):
-            continue
-        for finding in orjson.loads(row.content)["findings"]:
-            if (
-                finding["force"] == Force.REQUIRED
-                and finding["outcome"] != Outcome.CONFORMING
-                and not set(segments).isdisjoint(finding["segments"])
-            ):
-                yield finding
+        if any(_is_open(row.counts.get(segment)) for segment in segments):
+            yield from _open_among(orjson.loads(row.content)["findings"], segments)
+
+
+def _open_among(findings: Iterable[FindingDocument], segments: Sequence[str]) -> Iterator[FindingDocument]:
+    for finding in findings:
+        if (
+            finding["force"] == Force.REQUIRED
+            and finding["outcome"] != Outcome.CONFORMING
+            and not set(segments).isdisjoint(finding["segments"])
+        ):
+            yield finding
 
 
 def _is_open(counts: dict[str, int] | None) -> bool:
@@ -186,8 +194,10 @@ def _is_open(counts: dict[str, int] | None) -> bool:
 
 
 def _describe(finding: FindingDocument) -> str:
-    place = f" at {finding['site']}, position {finding['position']}" if "site" in finding else ""
-    return f"{finding['criterion']}, fibre {finding['fibre']}{place}: {finding['outcome']}: {finding['detail']}"
+    fibre = f", fibre {finding['fibre']}" if "fibre" in finding else ", several fibres"
+    position = f", position {finding['position']}" if "position" in finding else ""
+    place = f" at {finding['site']}{position}" if "site" in finding else ""
+    return f"{finding['criterion']}{fibre}{place}: {finding['outcome']}: {finding['detail']}"
 
 
 def _add(

@@ -6,14 +6,26 @@ from contextlib import asynccontextmanager
 from fastapi import FastAPI
 from fastapi.routing import APIRoute
 
-from service.api import criteria, health, notices, packages, problems, projects, records, routes, status, submissions
+from service.api import (
+    criteria,
+    health,
+    notices,
+    packages,
+    problems,
+    projects,
+    records,
+    routes,
+    status,
+    submissions,
+    trials,
+)
 from service.api.gate import now
 from service.api.openapi import DESCRIPTION, install_document
 from service.settings import ServiceSettings
 from service.storage.blobs import BlobStore
 from service.storage.session import make_engine
 
-_AREAS = (projects, criteria, routes, records, status, submissions, packages, notices, health)
+_AREAS = (projects, criteria, trials, routes, records, status, submissions, packages, notices, health)
 
 
 def create_app(settings: ServiceSettings | None = None) -> FastAPI:

@@ -7,7 +7,9 @@ from uuid import UUID
 from pydantic import BaseModel, Field
 
 from service.vocabulary import quantities as q
+from service.vocabulary.criteria_report import CriteriaReport
 from service.vocabulary.finding import FindingDocument, OutcomeCounts, WorkDocument
+from service.vocabulary.suspicion import SuspicionDocument
 from service.vocabulary.words import Standing, TokenKind
 
 # What a number that counts rows can be: the database's integers end there.
@@ -73,6 +75,7 @@ class CriteriaAnswer(BaseModel):
     version: int
     sha256: str
     criteria: dict[str, Any]
+    reports: list[CriteriaReport]
 
 
 class CriteriaVersionForm(q.Value):
@@ -91,6 +94,12 @@ class RouteAnswer(BaseModel):
     design_revision: int
     criteria_version: int | None
     proposed_criteria_version: int | None
+
+
+class BoundRouteAnswer(RouteAnswer):
+    """A route, and what is the matter with the criteria that were named for it."""
+
+    reports: list[CriteriaReport]
 
 
 class DesignAnswer(BaseModel):
@@ -186,6 +195,7 @@ class RouteStatus(BaseModel):
     is_judged: bool
     fibres_waiting: int
     judging_problem: str | None
+    criteria_reports: list[CriteriaReport]
     verdict_digest: str | None
     missing: list[MissingEvidence]
     segments: list[SegmentStatus]
@@ -198,10 +208,16 @@ class ProjectStatus(BaseModel):
 
 
 class FindingPage(BaseModel):
-    """Findings in order of fibre."""
+    """Findings in order of fibre, those about several fibres together first."""
 
     items: list[FindingDocument]
     next: str | None
+
+
+class SuspicionList(BaseModel):
+    """What looks unlikely in honest work; none of it decides anything."""
+
+    items: list[SuspicionDocument]
 
 
 class WorkList(BaseModel):

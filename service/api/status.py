@@ -10,7 +10,7 @@ from sqlmodel import select
 
 from service.actions.status import status_of
 from service.api.cursors import MOST, read_cursor, write_cursor
-from service.api.forms import FindingPage, ProjectStatus, RouteStatus, RowNumber, WorkList
+from service.api.forms import FindingPage, ProjectStatus, RouteStatus, RowNumber, SuspicionList, WorkList
 from service.api.gate import PartyGate, ReaderGate
 from service.api.routing import CheckedRoute
 from service.errors import NotFoundError
@@ -68,16 +68,21 @@ def read_findings(
     cursor: str | None = None,
     limit: Annotated[int, Query(ge=1, le=MOST)] = _FIBRES_A_PAGE,
 ) -> FindingPage:
-    """Read findings in order of fibre; `limit` counts fibres, so that a fibre is never cut in two."""
+    """Read findings in order of fibre, on the first page those about several fibres together before them.
+
+    `limit` counts fibres, so that a fibre is never cut in two.
+    """
     of = f"findings/{route_id}/{outcome}/{segment}"
     after = 0 if cursor is None else read_cursor(cursor, of=of, form=_POSITION)[0]
     with gate.look() as (session, caller):
         route = find_route(session, caller.projects, route_id)
+        verdict = verdicts.verdict_document(session, route) if cursor is None else None
         rows = verdicts.fibre_documents(session, route, after=after, limit=limit + 1)
+    together = [] if verdict is None else verdict["findings"]
     items = [
         finding
-        for row in rows[:limit]
-        for finding in orjson.loads(row.content)["findings"]
+        for findings in (together, *(orjson.loads(row.content)["findings"] for row in rows[:limit]))
+        for finding in findings
         if outcome in {None, finding["outcome"]} and (segment is None or segment in finding["segments"])
     ]
     following = write_cursor([rows[limit - 1].number], of=of) if len(rows) > limit else None
@@ -86,6 +91,14 @@ def read_findings(
         link = f"</v1/routes/{route_id}/findings?limit={limit}{query}&cursor={following}>"
         response.headers["Link"] = f'{link}; rel="next"'
     return FindingPage(items=items, next=following)
+
+
+@router.get("/routes/{route_id}/suspicions")
+def read_suspicions(gate: PartyGate, route_id: UUID) -> SuspicionList:
+    """Read what looks unlikely in honest work, for people to ask about; it decides nothing."""
+    with gate.look() as (session, caller):
+        verdict = verdicts.verdict_document(session, find_route(session, caller.projects, route_id))
+    return SuspicionList(items=[] if verdict is None else verdict["suspicions"])
 
 
 @router.get("/routes/{route_id}/worklist", response_model=WorkList)

@@ -27,6 +27,7 @@ class JobKind(StrEnum):
     SETTLE = "settle"
     PACKAGE = "package"
     COUNTERSIGN = "countersign"
+    TRIAL = "trial"
 
 
 class JobState(StrEnum):

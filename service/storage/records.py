@@ -23,6 +23,7 @@ from sqlalchemy import (
 )
 from sqlalchemy import insert as plain_insert
 from sqlalchemy.dialects.postgresql import insert
+from sqlalchemy.orm import aliased
 from sqlalchemy.sql.dml import ReturningInsert
 from sqlmodel import Session, col
 
@@ -42,6 +43,7 @@ def _add_all() -> ReturningInsert[Any]:
 
 
 _ADD = _add_all()
+_SPLICING = (RecordKind.SPLICE.value, RecordKind.TERMINATION.value)
 
 
 class StoredEvidence(NamedTuple):
@@ -89,6 +91,61 @@ def links_of(route: Route, record_id: UUID, fibres: Collection[int]) -> list[dic
         {"project_id": route.project_id, "route_id": route.id, "fibre": fibre, "record_id": record_id}
         for fibre in (fibres or {WHOLE_SITE})
     ]
+
+
+def link_calibrations(session: Session, route: Route, serials: Collection[str]) -> None:
+    """Link all calibrations of some splicers to a locked route that they work on."""
+    calibrations = select(literal(route.project_id), literal(route.id), literal(WHOLE_SITE), col(Record.id)).where(
+        col(Record.project_id) == route.project_id,
+        col(Record.splicer_serial).in_(serials),
+        col(Record.kind) == RecordKind.ARC_CALIBRATION.value,
+    )
+    statement = insert(RecordFibre).from_select(["project_id", "route_id", "fibre", "record_id"], calibrations)
+    session.execute(statement.on_conflict_do_nothing())
+
+
+def routes_worked_on(session: Session, project_id: UUID, serials: Collection[str]) -> set[tuple[UUID, str]]:
+    """Return, for some splicers, the routes that each has worked on."""
+    statement = (
+        select(col(Record.route_id), col(Record.splicer_serial))
+        .distinct()
+        .where(
+            col(Record.project_id) == project_id,
+            col(Record.splicer_serial).in_(serials),
+            col(Record.kind).in_(_SPLICING),
+        )
+    )
+    return {(row[0], row[1]) for row in session.execute(statement)}
+
+
+def fibres_spliced_since(session: Session, route: Route, calibrations: Collection[UUID]) -> set[int]:
+    """Return the fibres of a route that a splicer has spliced since a calibration, or may have by a wrong clock."""
+    calibration = aliased(Record)
+    statement = (
+        select(col(RecordFibre.fibre))
+        .distinct()
+        .join(
+            Record,
+            and_(col(Record.project_id) == col(RecordFibre.project_id), col(Record.id) == col(RecordFibre.record_id)),
+        )
+        .join(
+            calibration,
+            and_(
+                col(calibration.project_id) == col(Record.project_id),
+                col(calibration.splicer_serial) == col(Record.splicer_serial),
+            ),
+        )
+        .where(
+            col(RecordFibre.project_id) == route.project_id,
+            col(RecordFibre.route_id) == route.id,
+            col(calibration.id).in_(calibrations),
+            col(Record.kind).in_(_SPLICING),
+            (col(Record.made_at) >= col(calibration.made_at))
+            | col(Record.clock_is_flagged)
+            | col(calibration.clock_is_flagged),
+        )
+    )
+    return set(session.execute(statement).scalars())
 
 
 def read_evidence(

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import orjson
 from sqlalchemy import func
 from sqlmodel import Session, col, select
 
@@ -18,6 +19,7 @@ from service.storage.tables import (
     Submission,
     SubmissionSegment,
 )
+from service.vocabulary.finding import VerdictDocument
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,22 +54,32 @@ def is_settled(session: Session, route: Route) -> bool:
         and count_waiting(session, route) == 0
         and state_of(session, JobKind.SETTLE, route.id) is JobState.IDLE
         and state_of(session, JobKind.JUDGE, route.id) is JobState.IDLE
+        and _fibre_problem(session, route) is None
     )
 
 
 def judging_problem(session: Session, route: Route) -> str | None:
-    """Return why judging or settling a route was given up; None while it goes on."""
+    """Return why judging or settling a route, or a fibre of it, was given up; None while it goes on."""
     statement = select(Job.last_error).where(
         Job.subject_id == route.id,
         Job.state == JobState.PARKED.value,
         col(Job.kind).in_([JobKind.JUDGE.value, JobKind.SETTLE.value]),
     )
-    return session.exec(statement.limit(1)).first()
+    return session.exec(statement.limit(1)).first() or _fibre_problem(session, route)
 
 
 def standing_verdict(session: Session, route: Route) -> StandingVerdict | None:
     """Return the verdict the route has now."""
     return session.get(StandingVerdict, (route.project_id, route.id), populate_existing=True)
+
+
+def verdict_document(session: Session, route: Route) -> VerdictDocument | None:
+    """Return the verdict the route has now, as its parts."""
+    standing = standing_verdict(session, route)
+    if standing is None:
+        return None
+    document: VerdictDocument = orjson.loads(standing.document)
+    return document
 
 
 def fibre_documents(session: Session, route: Route, *, after: int = 0, limit: int | None = None) -> Sequence[Any]:
@@ -137,3 +149,14 @@ def package_of_submission(session: Session, submission: Submission) -> Package |
 
 def _of(route: Route) -> tuple[Any, Any]:
     return col(Fibre.project_id) == route.project_id, col(Fibre.route_id) == route.id
+
+
+def _fibre_problem(session: Session, route: Route) -> str | None:
+    statement = select(Fibre.number, Fibre.problem, func.count().over().label("fibres"))
+    found = session.execute(
+        statement.where(*_of(route), col(Fibre.problem).is_not(None)).order_by(col(Fibre.number)).limit(1)
+    ).one_or_none()
+    if found is None:
+        return None
+    others = f", and {found.fibres - 1} more fibres" if found.fibres > 1 else ""
+    return f"fibre {found.number} can not be judged: {found.problem}{others}"

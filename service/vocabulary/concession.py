@@ -9,10 +9,13 @@ from service.vocabulary.finding import FindingDocument
 
 
 class Concession(q.Value):
-    """A finding that may stay as it is, named by criterion, fibre and, for a joint, site and position."""
+    """A finding that may stay as it is, named by criterion, fibre and, for a joint, site and position.
+
+    One about several fibres together is named without a fibre.
+    """
 
     criterion: q.Identifier
-    fibre: q.FibreNumber
+    fibre: q.FibreNumber | None = None
     site: q.Identifier | None = None
     position: Annotated[int, Field(strict=True, ge=1, le=4)] | None = None
     reason: q.Text
@@ -21,7 +24,7 @@ class Concession(q.Value):
         """Tell whether a finding is the one that is conceded."""
         return (self.criterion, self.fibre, self.site, self.position) == (
             finding["criterion"],
-            finding["fibre"],
+            finding.get("fibre"),
             finding.get("site"),
             finding.get("position"),
         )

@@ -4,19 +4,35 @@ Every limit is a setting: published owner limits differ by a factor of three. A 
 """
 
 from enum import StrEnum
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
-from service.vocabulary.words import Force, Quantity
+from service.vocabulary.joint_criteria import (
+    BendCriterion,
+    ConnectionLossCriterion,
+    EndFaceCriterion,
+    JointStatisticCriterion,
+    ReflectanceCriterion,
+    SpliceDensityCriterion,
+    SpliceLossCriterion,
+    StrayLossCriterion,
+    TerminationLossCriterion,
+)
+from service.vocabulary.link_criteria import (
+    AttenuationCoefficientCriterion,
+    ChromaticDispersionCriterion,
+    ContinuityCriterion,
+    LengthCriterion,
+    LinkAttenuationCriterion,
+    PolarizationModeDispersionCriterion,
+    RequiredTestCriterion,
+    ReturnLossCriterion,
+)
+from service.vocabulary.workmanship_criteria import WorkmanshipCriterion
 
-
-class Combination(StrEnum):
-    """Whether a two-way criterion limits the mean of both directions or the worse one."""
-
-    MEAN = "mean"
-    WORSE = "worse"
+Pulses = Annotated[float, q.LastPlace(places=1, low=0, high=50)]
 
 
 class Voiding(StrEnum):
@@ -26,81 +42,42 @@ class Voiding(StrEnum):
     CLOSURE = "closure"
 
 
-class Criterion(q.Value):
-    """What every criterion says: its code, the clause it comes from, and whether it decides."""
-
-    code: q.Identifier
-    clause: q.Text | None = None
-    force: Force = Force.REQUIRED
-
-
-class SpliceLossCriterion(Criterion):
-    """The bidirectional loss of each splice, and the action limits while its closure is open."""
-
-    quantity: Literal[Quantity.SPLICE_LOSS]
-    wavelength_nm: q.WavelengthNm
-    limit_db: q.PositiveLossDb
-    estimate_action_limit_db: q.PositiveLossDb | None = None
-    one_way_action_limit_db: q.PositiveLossDb | None = None
-
-
-class TerminationLossCriterion(Criterion):
-    """The bidirectional loss of a connection together with the splice behind it, which no OTDR sees apart."""
-
-    quantity: Literal[Quantity.TERMINATION_LOSS]
-    wavelength_nm: q.WavelengthNm
-    limit_db: q.PositiveLossDb
-
-
-class FixedLimit(q.Value):
-    """One figure for the whole link."""
-
-    kind: Literal["fixed"]
-    limit_db: q.PositiveLossDb
-
-
-class Budget(q.Value):
-    """A limit from the design: fibre length, splices, and the connections that the reference method includes."""
-
-    kind: Literal["budget"]
-    attenuation_db_per_km: q.PositiveAttenuationDbPerKm
-    splice_db: q.PositiveLossDb
-    connection_db: q.PositiveLossDb
-    other_db: q.PositiveLossDb = 0.0
-
-
-class LinkAttenuationCriterion(Criterion):
-    """End-to-end loss by source and meter, against one figure or against the budget."""
-
-    quantity: Literal[Quantity.LINK_ATTENUATION]
-    wavelength_nm: q.WavelengthNm
-    combination: Combination
-    limit: Annotated[FixedLimit | Budget, Field(discriminator="kind")]
-    reference_cords: Literal[1, 2, 3] | None = None
-    least_attenuation_db_per_km: q.PositiveAttenuationDbPerKm
-    uncertainty_db: q.PositiveLossDb = 0.3
-
-
-class RequiredTestCriterion(Criterion):
-    """A test that has to be there for each fibre, in both directions."""
-
-    quantity: Literal[Quantity.REQUIRED_TEST]
-    test: Literal["otdr", "attenuation"]
-    wavelength_nm: q.WavelengthNm
-
-
 AnyCriterion = Annotated[
-    SpliceLossCriterion | TerminationLossCriterion | LinkAttenuationCriterion | RequiredTestCriterion,
+    SpliceLossCriterion
+    | ConnectionLossCriterion
+    | TerminationLossCriterion
+    | ReflectanceCriterion
+    | JointStatisticCriterion
+    | StrayLossCriterion
+    | BendCriterion
+    | SpliceDensityCriterion
+    | LinkAttenuationCriterion
+    | AttenuationCoefficientCriterion
+    | ReturnLossCriterion
+    | LengthCriterion
+    | ContinuityCriterion
+    | EndFaceCriterion
+    | ChromaticDispersionCriterion
+    | PolarizationModeDispersionCriterion
+    | WorkmanshipCriterion
+    | RequiredTestCriterion,
     Field(discriminator="quantity"),
 ]
 
 
 class Placing(q.Value):
-    """How far an event may lie from where the design puts its joint."""
+    """How far an event may lie from where the design puts its joint.
+
+    A joint that traces from both ends show at one spot may lie `off_spot_m` away where no other joint can be meant.
+    Behind a reflection an instrument sees nothing for `dead_zone_pulses` times the length of its pulse in the fibre:
+    metres at 10 ns, tens of metres at 100 ns, common practice.
+    """
 
     tolerance_m: q.LengthM = 10.0
     tolerance_percent: q.Percent = 0.2
     scale_percent: q.Percent = 3.0
+    off_spot_m: q.LengthM = 50.0
+    dead_zone_pulses: Pulses = 3.0
 
 
 class Criteria(q.Value):

@@ -7,6 +7,7 @@ over them is exact.
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 from service.vocabulary.colours import TubePlace, place_in_cable
 from service.vocabulary.design import Design, PlannedFibres, Section, Site
@@ -27,6 +28,14 @@ class Joint:
     kind: JointKind
     segment: str
     from_a_um: int
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Span:
+    """The fibre from one terminal or patch panel to the next, by the indices of the two sites."""
+
+    first: int
+    last: int
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -57,6 +66,12 @@ class Layout:
         for length in self.section_lengths_um:
             offsets.append(offsets[-1] + length)
         return tuple(offsets)
+
+    @cached_property
+    def spans(self) -> tuple[Span, ...]:
+        """The spans in route order; a route without patch panels has one."""
+        ends = [index for index, site in enumerate(self.design.sites) if site.kind is not SiteKind.SPLICE_CLOSURE]
+        return tuple(Span(first=first, last=last) for first, last in pairwise(ends))
 
     @cached_property
     def segment_of_site(self) -> Mapping[str, str]:

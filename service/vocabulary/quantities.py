@@ -8,6 +8,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from fractions import Fraction
 from typing import Annotated, Any, TypeVar
 
 from pydantic import (
@@ -90,7 +91,7 @@ def to_last_place(value: float, *, places: int) -> int:
     return scaled
 
 
-def round_half_even(value: int, *, unit: int) -> int:
+def round_half_even(value: int | Fraction, *, unit: int) -> int:
     """Return how many units a value is, rounded half to even."""
     quotient, rest = divmod(value, unit)
     if 2 * rest > unit or (2 * rest == unit and quotient % 2):
@@ -156,6 +157,17 @@ GroupIndex = Annotated[float, LastPlace(places=5, low=1.3, high=1.6)]
 AngleDeg = Annotated[float, LastPlace(places=2, low=0, high=45)]
 LengthMm = Annotated[float, LastPlace(places=1, low=0, high=200)]
 Percent = Annotated[float, LastPlace(places=2, low=-1, high=10)]
+TemperatureC = Annotated[float, LastPlace(places=1, low=-60, high=80)]
+HumidityPercent = Annotated[float, LastPlace(places=1, low=0, high=100)]
+PressureHpa = Annotated[float, LastPlace(places=1, low=300, high=1100)]
+AltitudeM = Annotated[float, LastPlace(places=1, low=-500, high=9000)]
+SizeUm = Annotated[float, LastPlace(places=1, low=0, high=500)]
+ChromaticPsPerNm = Annotated[float, LastPlace(places=2, low=-100_000, high=100_000)]
+PmdPs = Annotated[float, LastPlace(places=3, low=0, high=1000)]
+SharePercent = Annotated[float, LastPlace(places=2, low=0, high=100)]
+DensityPerKm = Annotated[float, LastPlace(places=3, low=0, high=1000)]
+Ratio = Annotated[float, LastPlace(places=2, low=1, high=100)]
+AgeH = Annotated[float, LastPlace(places=1, low=0, high=100_000)]
 ActualWavelengthNm = Annotated[float, LastPlace(places=1, low=800, high=1700)]
 AveragingS = Annotated[float, LastPlace(places=1, low=0, high=3600)]
 

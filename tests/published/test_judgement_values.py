@@ -5,7 +5,7 @@ from fractions import Fraction
 import pytest
 
 from service.vocabulary.colours import colour_of, place_in_cable
-from service.vocabulary.criteria import Budget
+from service.vocabulary.link_criteria import Budget
 from tests.published.check_values import (
     BUDGETS,
     COLOURS,

@@ -81,6 +81,50 @@ def closure_record(name: str, *, site: str, state: str, photographs: int, hand: 
     }
 
 
+def trace_without_events(
+    name: str,
+    *,
+    fibre: int,
+    ends: tuple[str, str],
+    wavelength_nm: int,
+    otdr: Otdr,
+    cords: tuple[Cord, Cord],
+    hand: Hand,
+    made_at: datetime,
+) -> Json:
+    """Record how a trace was taken: between which ends, with which settings and with which cords before and behind."""
+    from_site, to_site = ends
+    launch, receive = cords
+    return _head(name, "otdr", hand=hand, made_at=made_at) | {
+        "fibre": fibre,
+        "from_site": from_site,
+        "to_site": to_site,
+        "wavelength_nm": wavelength_nm,
+        "pulse_ns": otdr.pulse_ns,
+        "range_m": otdr.range_m,
+        "averaging_s": otdr.averaging_s,
+        "group_index": otdr.group_index[wavelength_nm],
+        "backscatter_db": otdr.backscatter_db[wavelength_nm],
+        "loss_threshold_db": otdr.loss_threshold_db,
+        "launch_cord": _cord(launch),
+        "receive_cord": _cord(receive),
+        "instrument_serial": otdr.serial,
+        "calibrated_until": otdr.calibrated_until,
+    }
+
+
+def continuity_record(
+    name: str, *, fibre: int, seen: int, ends: tuple[str, str], hand: Hand, made_at: datetime
+) -> Json:
+    """Record which number lit up at the second end when a fibre was lit at the first."""
+    return _head(name, "continuity", hand=hand, made_at=made_at) | {
+        "fibre": fibre,
+        "from_site": ends[0],
+        "to_site": ends[1],
+        "seen_fibre": seen,
+    }
+
+
 @dataclass(frozen=True, kw_only=True)
 class TraceReporter:
     """Writes the traces of one direction down as records."""
@@ -98,22 +142,17 @@ class TraceReporter:
         )
         shown = {name: values[wavelength][fibre - 1] for name, values in self._shown.items()}
         end_m: float = shown["end_m"]
-        from_site, to_site = _ends(self.truth, self.traces.direction)
-        return _head(name, "otdr", hand=hand, made_at=made_at) | {
-            "fibre": fibre,
-            "from_site": from_site,
-            "to_site": to_site,
-            "wavelength_nm": wavelength_nm,
-            "pulse_ns": self.otdr.pulse_ns,
-            "range_m": self.otdr.range_m,
-            "averaging_s": self.otdr.averaging_s,
-            "group_index": self.otdr.group_index[wavelength_nm],
-            "backscatter_db": self.otdr.backscatter_db[wavelength_nm],
-            "loss_threshold_db": self.otdr.loss_threshold_db,
-            "launch_cord": _cord(launch),
-            "receive_cord": _cord(receive),
-            "instrument_serial": self.otdr.serial,
-            "calibrated_until": self.otdr.calibrated_until,
+        trace = trace_without_events(
+            name,
+            fibre=fibre,
+            ends=_ends(self.truth, self.traces.direction),
+            wavelength_nm=wavelength_nm,
+            otdr=self.otdr,
+            cords=(launch, receive),
+            hand=hand,
+            made_at=made_at,
+        )
+        return trace | {
             "events": list(self._events(shown)),
             "length_m": end_m,
             "total_loss": {

@@ -12,7 +12,8 @@ import pytest
 from service.vocabulary.criteria import Criteria
 from service.vocabulary.design import Design
 from service.vocabulary.design_rules import faults_in
-from service.vocabulary.record import RECORD, SpliceRecord, canonical_record
+from service.vocabulary.record import RECORD, canonical_record
+from service.vocabulary.work_records import SpliceRecord
 from tests.simulator.write_demo import DEMO_FOLDER, demo_files
 
 Json = dict[str, Any]

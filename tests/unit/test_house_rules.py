@@ -61,7 +61,7 @@ def test_a_pure_package_brings_nothing_impure_along(package: str) -> None:
 
 @pytest.mark.parametrize("folder", ["physics", "judgement"])
 def test_judging_reads_no_clock_no_chance_and_no_world(folder: str) -> None:
-    for path in sorted((ROOT / "worker" / folder).glob("*.py")):
+    for path in sorted((ROOT / "worker" / folder).rglob("*.py")):
         imports = [node for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.Import)]
         froms = [node for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.ImportFrom)]
         imported = {alias.name for node in imports for alias in node.names} | {node.module for node in froms}

@@ -35,54 +35,25 @@ def combine(place: Place, forward: OneWayLoss, backward: OneWayLoss, *, below_ze
         reason=reason,
         low_tenth_mdb=low,
         high_tenth_mdb=high,
-        detail=_mean_detail(forward, backward) if reason is None else _missing_detail(reason, forward, backward),
-        readings=(*_documents(forward, is_forward=True), *_documents(backward, is_forward=False)),
+        detail=_mean_detail(forward, backward) if reason is None else missing_detail(reason, forward, backward),
+        readings=reading_documents(forward, backward),
         void=forward.void + backward.void,
     )
 
 
-def _reason(place: Place, forward: OneWayLoss, backward: OneWayLoss) -> Reason | None:
-    reasons = (forward.reason, backward.reason)
+def missing_reason(forward: Reason | None, backward: Reason | None) -> Reason | None:
+    """Return why the two directions together cannot be said, from why each cannot."""
+    reasons = (forward, backward)
     if reasons == (None, None):
-        return Reason.CORDS_CHANGED if place.is_end and _cords_changed(place, forward, backward) else None
+        return None
     told = [reason for reason in reasons if reason not in {None, Reason.NO_EVIDENCE}]
     if told:
         return told[0]
     return Reason.ONE_DIRECTION_ONLY if None in reasons else Reason.NO_EVIDENCE
 
 
-def _cords_changed(place: Place, forward: OneWayLoss, backward: OneWayLoss) -> bool:
-    there, back = forward.readings[0].trace, backward.readings[0].trace
-    is_near_a = place.site_index == there.low_index
-    one = there.launch if is_near_a else there.receive
-    other = back.receive if is_near_a else back.launch
-    return one is None or other is None or one.serial != other.serial
-
-
-def _documents(loss: OneWayLoss, *, is_forward: bool) -> list[ReadingDocument]:
-    return [_document(reading, is_forward=is_forward) for reading in loss.readings]
-
-
-def _document(reading: Reading, *, is_forward: bool) -> ReadingDocument:
-    document: ReadingDocument = {"record": reading.trace.stamp.id, "direction": DIRECTION[is_forward]}
-    if reading.distance_m is None:
-        document["within_db"] = reading.text
-    else:
-        document["value_db"] = reading.text
-        document["distance_m"] = reading.distance_m
-    return document
-
-
-def _mean_detail(forward: OneWayLoss, backward: OneWayLoss) -> str:
-    one, other = _said(forward.readings[0]), _said(backward.readings[0])
-    return f"mean of {one} ({SPOKEN[True]}) and {other} ({SPOKEN[False]})"
-
-
-def _said(reading: Reading) -> str:
-    return f"{reading.text} dB" if reading.is_seen else f"a loss not seen, within {reading.text} dB of zero"
-
-
-def _missing_detail(reason: Reason, forward: OneWayLoss, backward: OneWayLoss) -> str:
+def missing_detail(reason: Reason, forward: OneWayLoss, backward: OneWayLoss) -> str:
+    """Say why a loss cannot be told from both directions."""
     if reason is Reason.CORDS_CHANGED:
         return "the cord at this end was another one for the other direction"
     if reason is Reason.BELOW_ZERO:
@@ -94,8 +65,51 @@ def _missing_detail(reason: Reason, forward: OneWayLoss, backward: OneWayLoss) -
     return "; ".join(f"{SPOKEN[is_forward]}: {text}" for is_forward, text, loss in named if loss.reason is not None)
 
 
+def reading_documents(forward: OneWayLoss, backward: OneWayLoss) -> tuple[ReadingDocument, ...]:
+    """Write down what both directions show."""
+    return (*_documents(forward, is_forward=True), *_documents(backward, is_forward=False))
+
+
+def spoken(reading: Reading) -> str:
+    """Return the words for what a trace shows."""
+    return f"{reading.text} dB" if reading.is_seen else f"a loss not seen, within {reading.text} dB of zero"
+
+
+def _reason(place: Place, forward: OneWayLoss, backward: OneWayLoss) -> Reason | None:
+    if forward.reason is None and backward.reason is None:
+        return Reason.CORDS_CHANGED if place.is_end and _cords_changed(place, forward, backward) else None
+    return missing_reason(forward.reason, backward.reason)
+
+
+def _cords_changed(place: Place, forward: OneWayLoss, backward: OneWayLoss) -> bool:
+    there, back = forward.readings[0].trace, backward.readings[0].trace
+    is_near_a = place.site_index == there.low_index
+    one = there.launch if is_near_a else there.receive
+    other = back.receive if is_near_a else back.launch
+    return one is None or other is None or one.serial != other.serial
+
+
+def _mean_detail(forward: OneWayLoss, backward: OneWayLoss) -> str:
+    one, other = spoken(forward.readings[0]), spoken(backward.readings[0])
+    return f"mean of {one} ({SPOKEN[True]}) and {other} ({SPOKEN[False]})"
+
+
 def _missing_said(loss: OneWayLoss) -> str:
     if loss.reason is None:
         return ""
-    contradicting = f" ({' or '.join(map(_said, loss.readings))})" if loss.readings else ""
+    contradicting = f" ({' or '.join(map(spoken, loss.readings))})" if loss.readings else ""
     return f"{REASON_SPOKEN[loss.reason]}{contradicting}"
+
+
+def _documents(loss: OneWayLoss, *, is_forward: bool) -> list[ReadingDocument]:
+    return [_document(reading, is_forward=is_forward) for reading in loss.readings]
+
+
+def _document(reading: Reading, *, is_forward: bool) -> ReadingDocument:
+    document: ReadingDocument = {"record": reading.trace.stamp.id, "direction": DIRECTION[is_forward]}
+    if reading.distance_m is None:
+        document["within"] = reading.text
+    else:
+        document["value"] = reading.text
+        document["distance_m"] = reading.distance_m
+    return document

@@ -5,8 +5,8 @@ from typing import NamedTuple, TypeVar
 
 from service.vocabulary.layout import Layout
 from service.vocabulary.words import Reason, SiteKind
+from worker.judgement.acts import ClosureAct, History, LinkLoss, Measurement, ReturnLoss
 from worker.judgement.clocks import Order, Stamp, last_of_each_clock, latest_is_proven, order_to
-from worker.judgement.history import ClosureAct, History, Measurement
 
 M = TypeVar("M", bound=Measurement)
 
@@ -31,6 +31,11 @@ class Counting:
         self.final_after_sealing = final_after_sealing
         self.sealings: Mapping[str, Sealing] = {site: _sealing(acts) for site, acts in history.closure_acts.items()}
         self._reworks = last_of_each_clock(history.reworks)
+        self._cleanings = {
+            layout.site_index[site]: last_of_each_clock([act.stamp for act in acts])
+            for site, acts in history.cleanings.items()
+        }
+        self._any_cleaning = last_of_each_clock([stamp for own in self._cleanings.values() for stamp in own])
         self._closures = [
             (index, self.sealings.get(site.id))
             for index, site in enumerate(sites)
@@ -54,6 +59,8 @@ class Counting:
 
     def is_plainly_final(self, test: Measurement) -> bool:
         """Tell whether a measurement is beyond doubt later than all there is to be later than."""
+        if self._any_cleaning and order_to(test.stamp, self._any_cleaning) is not Order.AFTER:
+            return False
         if not self.final_after_sealing:
             return True
         if self._all_shut_at is None or test.stamp.clock_is_flagged:
@@ -61,21 +68,39 @@ class Counting:
         return test.stamp.made_at > self._all_shut_at
 
     def fault_at(self, test: Measurement, site_index: int) -> Reason | None:
-        """Return why a measurement does not count at a place: its closure was not, or not yet, shut."""
-        if self.is_plainly_final(test) or site_index not in self._sealing_at:
-            return None
-        return _sealing_fault(test.stamp, self._sealing_at[site_index])
-
-    def fault_over(self, test: Measurement) -> Reason | None:
-        """Return why a measurement does not count for all that lies between its ends."""
+        """Return why a measurement does not count at a place: its closure was not yet shut, its connection cleaned."""
         if self.is_plainly_final(test):
             return None
+        if site_index in self._sealing_at and self.final_after_sealing:
+            return _sealing_fault(test.stamp, self._sealing_at[site_index])
+        return _fault_in_order(test.stamp, self._cleanings.get(site_index, ()), Reason.BEFORE_CLEANING)
+
+    def fault_over(self, test: Measurement) -> Reason | None:
+        """Return why a measurement does not count for all that lies between its ends.
+
+        Cleaning voids the loss and the return loss of a link: each holds its connections in one value. A trace is
+        there all the same, and neither dispersion nor continuity depends on a connection being clean.
+        """
+        if self.is_plainly_final(test):
+            return None
+        fault = self._cleaning_fault(test) if isinstance(test, LinkLoss | ReturnLoss) else None
+        if fault is not None:
+            return fault
         faults = (
             _sealing_fault(test.stamp, sealing)
             for index, sealing in self._closures
-            if test.low_index <= index <= test.high_index
+            if self.final_after_sealing and test.low_index <= index <= test.high_index
         )
         return next((fault for fault in faults if fault is not None), None)
+
+    def _cleaning_fault(self, test: Measurement) -> Reason | None:
+        between = [
+            stamp
+            for index, own in self._cleanings.items()
+            if test.low_index <= index <= test.high_index
+            for stamp in own
+        ]
+        return _fault_in_order(test.stamp, between, Reason.BEFORE_CLEANING)
 
 
 def split_by_fault(

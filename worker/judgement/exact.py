@@ -1,12 +1,18 @@
 """Exact numbers: quantities as integers of their last place, means and budgets without rounding.
 
 A loss is an integer of 0.001 dB (`_mdb`), a mean of two of them an integer of 0.0001 dB (`_tenth_mdb`), and what
-meets a limit is held as an integer of 1e-12 dB (`_pdb`): 0.001 dB/km times 1 um of fibre is one such unit.
+meets a limit is counted in 1e-12 of its unit (`_pdb` where that is dB): 0.001 dB/km times 1 um of fibre is one such
+part. Means of more than two readings are fractions of them.
 """
 
-from service.vocabulary.criteria import Budget
+from fractions import Fraction
+
+from service.vocabulary.link_criteria import Budget
 from service.vocabulary.quantities import UM_PER_CM, round_half_even, to_last_place
 
+Exact = int | Fraction
+
+PARTS = 10**12
 PDB_PER_MDB = 1_000_000_000
 PDB_PER_TENTH_MDB = 100_000_000
 
@@ -31,6 +37,11 @@ def mean_tenth_mdb(*, first_mdb: int, second_mdb: int) -> int:
     return (first_mdb + second_mdb) * 5
 
 
+def rounded_tenth_mdb(value_db: float) -> int:
+    """Return what a logarithm gave, rounded this once: the last bits of such a value differ between processors."""
+    return round(value_db * 10_000)
+
+
 def db_text(value_tenth_mdb: int) -> str:
     """Write a loss with four decimals."""
     whole, part = divmod(abs(value_tenth_mdb), 10_000)
@@ -43,9 +54,13 @@ def mdb_text(value_mdb: int) -> str:
     return f"{'-' if value_mdb < 0 else ''}{whole}.{part:03d}"
 
 
-def pdb_text(value_pdb: int) -> str:
-    """Write an exact limit or margin with four decimals, rounded half to even."""
-    return db_text(round_half_even(value_pdb, unit=PDB_PER_TENTH_MDB))
+def parts_text(value_parts: Exact, *, places: int = 4) -> str:
+    """Write an exact value, limit or margin with so many decimals, rounded half to even."""
+    rounded = round_half_even(value_parts, unit=10 ** (12 - places))
+    if not places:
+        return str(rounded)
+    whole, part = divmod(abs(rounded), 10**places)
+    return f"{'-' if rounded < 0 else ''}{whole}.{part:0{places}d}"
 
 
 def budget_pdb(budget: Budget, *, length_um: int, splices: int, counted_pairs: int) -> int:

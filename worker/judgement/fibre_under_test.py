@@ -2,20 +2,26 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
-from service.vocabulary.criteria import Criteria, LinkAttenuationCriterion
-from service.vocabulary.finding import UnexpectedEventDocument, VoidDocument
+from service.vocabulary.criteria import Criteria
+from service.vocabulary.finding import TracesDocument, UnexpectedEventDocument, VoidDocument
 from service.vocabulary.layout import Layout
+from service.vocabulary.link_criteria import LinkAttenuationCriterion
 from service.vocabulary.words import Reason
+from worker.judgement.acts import History, LinkLoss, Measurement, Trace
 from worker.judgement.bidirectional import BidirectionalLoss, combine
 from worker.judgement.clocks import latest_is_proven
 from worker.judgement.counting import Counting, split_by_fault
+from worker.judgement.end_faces import end_face_fault, required_end_face_sites
 from worker.judgement.exact import is_below_fibre_alone, limit_mdb
-from worker.judgement.history import History, LinkLoss, Measurement, Trace
+from worker.judgement.laying import Laying, dead_zone_of
 from worker.judgement.one_way import OneWayLoss, weigh
-from worker.judgement.placed import PlacedTrace, Reading, place_trace
-from worker.judgement.places import Place, places_of
-from worker.judgement.ruler import Ruler, measure
+from worker.judgement.placed import PlacedTrace, Reading
+from worker.judgement.places import Place, places_of, with_zones
+from worker.judgement.ruler import Ruler
+from worker.judgement.trace_documents import write_strays, write_traces
+from worker.judgement.words import REASON_SPOKEN
 
 _TENTHS = 10
 
@@ -42,14 +48,21 @@ class FibreUnderTest:
         self.history = history
         self.segments = layout.segments_of_fibre.get(number, ())
         self.joints = layout.joints_of(number)
-        self.places = places_of(layout, self.joints)
         self.is_continuous = layout.is_continuous(number)
         self.counting = Counting(layout, history=history, final_after_sealing=criteria.final_after_sealing)
+        self._end_face_sites = required_end_face_sites(criteria, layout)
         self._below_zero_tenth_mdb = limit_mdb(criteria.mean_below_zero_db) * _TENTHS
         self._losses: dict[tuple[int, int], BidirectionalLoss] = {}
-        self._placed: dict[str, PlacedTrace] = {}
-        self._rulers: dict[str, Ruler] = {}
         self._trace_sets: dict[tuple[int, bool], TraceSet] = {}
+        pulse_ns = self._longest_pulse_ns()
+        self.places = with_zones(places_of(layout, self.joints), dead_zone_of(pulse_ns, criteria.placing))
+        self.laying = Laying(
+            layout,
+            placing=criteria.placing,
+            places=self.places,
+            pulse_ns=pulse_ns,
+            counting=lambda: self.counting_traces,
+        )
 
     @property
     def length_um(self) -> int:
@@ -82,14 +95,24 @@ class FibreUnderTest:
             forward = self.one_way_loss_at(place, wavelength_nm=wavelength_nm, is_forward=True)
             backward = self.one_way_loss_at(place, wavelength_nm=wavelength_nm, is_forward=False)
             loss = combine(place, forward, backward, below_zero_tenth_mdb=self._below_zero_tenth_mdb)
-            self._losses[key] = loss
+            self._losses[key] = loss = self._unless_end_face_fails(place, loss)
         return loss
 
     def one_way_loss_at(self, place: Place, *, wavelength_nm: int, is_forward: bool) -> OneWayLoss:
         """Return what one direction shows of a place, by every trace that counts and reaches over it."""
+        shown, void = self.shown_at(place, wavelength_nm=wavelength_nm, is_forward=is_forward)
+        return weigh(shown, void=void)
+
+    def shown_at(
+        self, place: Place, *, wavelength_nm: int, is_forward: bool
+    ) -> tuple[Sequence[Reading | Reason], tuple[VoidDocument, ...]]:
+        """Return what each trace of one direction shows of a place, the shortest pulse first, and those set aside.
+
+        Where no trace counts there is the reason why.
+        """
         trace_set = self.trace_set(wavelength_nm=wavelength_nm, is_forward=is_forward)
-        if trace_set.sole is not None and not place.is_end:
-            return weigh((self.placed(trace_set.sole).readings[place.site_index],), void=())
+        if trace_set.sole is not None and not (place.is_end or place.zone):
+            return (self.placed(trace_set.sole).readings[place.site_index],), ()
         void = [item for item in trace_set.void if _spans(item[0], place)]
         shown: list[Reading | Reason] = []
         for trace in trace_set.traces:
@@ -100,7 +123,7 @@ class FibreUnderTest:
                 void.append((trace, fault))
             else:
                 shown.append(self._shown_by(trace, place))
-        return weigh(shown or (reason_of(void),), void=void_documents(void) if void else ())
+        return shown or (reason_of(void),), void_documents(void) if void else ()
 
     def trace_set(self, *, wavelength_nm: int, is_forward: bool) -> TraceSet:
         """Return the traces of one direction and wavelength that count somewhere."""
@@ -113,60 +136,57 @@ class FibreUnderTest:
 
     def placed(self, trace: Trace) -> PlacedTrace:
         """Return what a trace shows at each place."""
-        placed = self._placed.get(trace.stamp.id)
-        if placed is None:
-            ruler = self._ruler(trace)
-            if ruler.wants_confirming and any(ruler.is_confirmed_by(self._ruler(other)) for other in self._back(trace)):
-                ruler = ruler.confirmed()
-            near_um = self.layout.site_offsets_um[trace.ends[0]]
-            placed = place_trace(trace, places=self._places_of(trace), near_um=near_um, ruler=ruler)
-            self._placed[trace.stamp.id] = placed
-        return placed
+        return self.laying.placed(trace)
 
-    def unexpected_events(self) -> list[UnexpectedEventDocument]:
-        """Return the events of all counting traces that lie on no place, in order from A."""
-        traces = [
+    def ruler(self, trace: Trace) -> Ruler:
+        """Return where the design's fibre lies on a trace."""
+        return self.laying.ruler(trace)
+
+    @cached_property
+    def counting_traces(self) -> tuple[Trace, ...]:
+        """The traces that count somewhere, by wavelength and direction."""
+        return tuple(
             trace
             for nm in sorted({trace.wavelength_nm for trace in self.history.traces})
             for is_forward in (True, False)
             for trace in self.trace_set(wavelength_nm=nm, is_forward=is_forward).traces
-        ]
-        return sorted(
-            (event for trace in traces for event in self.placed(trace).unexpected),
-            key=lambda event: (float(event["from_a_m"]), event["wavelength_nm"], event["direction"], event["record"]),
         )
+
+    def unexpected_events(self) -> list[UnexpectedEventDocument]:
+        """Return the events of all counting traces that lie on no place, in order from A."""
+        return write_strays(self.layout, self.laying, self.counting_traces)
+
+    def traces_document(self) -> TracesDocument:
+        """Return what else the counting traces tell, as far as there is any of it."""
+        return write_traces(self.layout, self.laying, self.counting_traces)
+
+    def _longest_pulse_ns(self) -> int:
+        """Return the pulse that sees the least apart among those that each direction has at its best."""
+        best: dict[tuple[int, bool], int] = {}
+        for trace in self.counting_traces:
+            side = (trace.wavelength_nm, trace.is_forward)
+            best[side] = min(best.get(side, trace.pulse_ns), trace.pulse_ns)
+        return max(best.values(), default=0)
+
+    def _unless_end_face_fails(self, place: Place, loss: BidirectionalLoss) -> BidirectionalLoss:
+        if loss.reason is not None or place.site_index not in self._end_face_sites:
+            return loss
+        fault = end_face_fault(self.history, place)
+        return loss if fault is None else loss._replace(reason=fault, detail=f"{REASON_SPOKEN[fault]}; {loss.detail}")
 
     def _shown_by(self, trace: Trace, place: Place) -> Reading | Reason:
         placed = self.placed(trace)
         shown = placed.readings[place.site_index]
-        if not place.is_end or shown is Reason.LENGTH_UNLIKE:
+        near, far = trace.ends
+        own = place.zone or (place.site_index,)
+        if shown is Reason.LENGTH_UNLIKE or not (near in own or far in own):
             return shown
-        if place.site_index == trace.ends[0]:
-            return Reason.NO_CORD if trace.launch is None else shown
+        if near in own and trace.launch is None:
+            return Reason.NO_CORD
+        if far not in own:
+            return shown
         # What lies before a cord is measured only where the trace proves that the cord was there.
         return Reason.NO_CORD if trace.receive is None else placed.shortfall or shown
-
-    def _places_of(self, trace: Trace) -> tuple[Place, ...]:
-        own = tuple(place for place in self.places if trace.low_index <= place.site_index <= trace.high_index)
-        return own if trace.is_forward else own[::-1]
-
-    def _ruler(self, trace: Trace) -> Ruler:
-        ruler = self._rulers.get(trace.stamp.id)
-        if ruler is None:
-            near_um, far_um = (self.layout.site_offsets_um[index] for index in trace.ends)
-            inside = (abs(place.from_a_um - near_um) for place in self._places_of(trace) if _spans_inside(trace, place))
-            ruler = measure(trace, span_um=abs(far_um - near_um), joints_um=inside, placing=self.criteria.placing)
-            self._rulers[trace.stamp.id] = ruler
-        return ruler
-
-    def _back(self, trace: Trace) -> list[Trace]:
-        """Return the traces of the same span from its other end, at any wavelength."""
-        return [
-            other
-            for nm in sorted({one.wavelength_nm for one in self.history.traces})
-            for other in self.trace_set(wavelength_nm=nm, is_forward=not trace.is_forward).traces
-            if (other.low_index, other.high_index) == (trace.low_index, trace.high_index)
-        ]
 
     def _sort_out(self, own: Sequence[Trace]) -> TraceSet:
         counting, void = split_by_fault(own, self.counting.fault_of)

@@ -1,69 +1,72 @@
 """Writing findings: one value, or bounds of one, held against one limit."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
 from typing import NamedTuple
 
-from service.vocabulary.criteria import AnyCriterion
+from service.vocabulary.criterion_base import Criterion
 from service.vocabulary.finding import FindingDocument, ReadingDocument, VoidDocument
 from service.vocabulary.layout import Joint
-from service.vocabulary.words import Outcome, Reason
-from worker.judgement.exact import PDB_PER_TENTH_MDB, db_text, pdb_text
+from service.vocabulary.words import DecisionRule, Grade, Outcome, Reason
+from worker.judgement.exact import Exact, parts_text
 from worker.judgement.fibre_under_test import FibreUnderTest
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Limit:
-    """A limit, exact, with the text it is shown as."""
-
-    exact_pdb: int
-    text: str
-
-    @classmethod
-    def of(cls, exact_pdb: int) -> "Limit":
-        """Return a limit with its text."""
-        return cls(exact_pdb=exact_pdb, text=pdb_text(exact_pdb))
+from worker.judgement.limits import Limit, hold
 
 
 class Judgement(NamedTuple):
-    """What holding a value against its limit gave."""
+    """What holding a value against its limit gave; `bounds` are in 1e-12 of the limit's unit."""
 
     outcome: Outcome
     reason: Reason | None
     detail: str
-    bounds_tenth_mdb: tuple[int, int] | None = None
+    bounds: tuple[Exact, Exact] | None = None
     limit: Limit | None = None
-    readings: tuple[ReadingDocument, ...] = ()
-    void: tuple[VoidDocument, ...] = ()
+    readings: Sequence[ReadingDocument] = ()
+    void: Sequence[VoidDocument] = ()
+    grade: Grade | None = None
+    by_fallback: bool = False
+
+    def held(self, low: Exact, high: Exact, limit: Limit) -> "Judgement":
+        """Return this judgement with a value held against a limit."""
+        held = hold(low=low, high=high, limit=limit)
+        return self._replace(
+            outcome=held.outcome, reason=held.reason, grade=held.grade, bounds=(low, high), limit=limit
+        )
 
 
-def hold(*, low_tenth_mdb: int, high_tenth_mdb: int, limit: Limit) -> tuple[Outcome, Reason | None]:
-    """Hold a value known within bounds against its limit; at the limit it conforms."""
-    if high_tenth_mdb * PDB_PER_TENTH_MDB <= limit.exact_pdb:
-        return Outcome.CONFORMING, None
-    if low_tenth_mdb * PDB_PER_TENTH_MDB > limit.exact_pdb:
-        return Outcome.NONCONFORMING, None
-    return Outcome.UNDETERMINED, Reason.BOUND_TOO_WIDE
+def undetermined(
+    reason: Reason,
+    detail: str,
+    *,
+    limit: Limit | None = None,
+    readings: Sequence[ReadingDocument] = (),
+    void: Sequence[VoidDocument] = (),
+) -> Judgement:
+    """Return that nothing can be said, and why."""
+    return Judgement(Outcome.UNDETERMINED, reason, detail, limit=limit, readings=readings, void=void)
 
 
-def head_of(criterion: AnyCriterion) -> FindingDocument:
+def head_of(criterion: Criterion) -> FindingDocument:
     """Return what all findings of a criterion have in common; the rest is written into a copy."""
-    return {
+    head: FindingDocument = {
         "criterion": criterion.code,
         "quantity": criterion.quantity.value,
         "force": criterion.force.value,
-        "wavelength_nm": criterion.wavelength_nm,
-        "fibre": 0,
         "segments": [],
         "outcome": "",
         "detail": "",
         "readings": [],
         "void": [],
     }
+    wavelength_nm = getattr(criterion, "wavelength_nm", None)
+    if wavelength_nm is not None:
+        head["wavelength_nm"] = wavelength_nm
+    return head
 
 
 def joint_finding(head: FindingDocument, joint: Joint, judgement: Judgement) -> FindingDocument:
     """Write a finding about a joint."""
-    finding = _finding(head, joint.fibre, [joint.segment], judgement)
+    finding = write_finding(head, [joint.segment], judgement)
+    finding["fibre"] = joint.fibre
     finding["site"] = joint.site
     finding["position"] = joint.position
     return finding
@@ -71,14 +74,15 @@ def joint_finding(head: FindingDocument, joint: Joint, judgement: Judgement) -> 
 
 def link_finding(head: FindingDocument, fibre: FibreUnderTest, judgement: Judgement) -> FindingDocument:
     """Write a finding about a fibre from end to end."""
-    finding = _finding(head, fibre.number, list(fibre.segments), judgement)
+    finding = write_finding(head, list(fibre.segments), judgement)
+    finding["fibre"] = fibre.number
     finding["from_site"], finding["to_site"] = fibre.end_sites
     return finding
 
 
-def _finding(head: FindingDocument, fibre: int, segments: list[str], judgement: Judgement) -> FindingDocument:
+def write_finding(head: FindingDocument, segments: list[str], judgement: Judgement) -> FindingDocument:
+    """Write a finding but for what it is about: fibre, site, section, ends."""
     finding = head.copy()
-    finding["fibre"] = fibre
     finding["segments"] = segments
     finding["outcome"] = judgement.outcome.value
     finding["detail"] = judgement.detail
@@ -86,18 +90,31 @@ def _finding(head: FindingDocument, fibre: int, segments: list[str], judgement: 
     finding["void"] = list(judgement.void)
     if judgement.reason is not None:
         finding["reason"] = judgement.reason.value
+    if judgement.grade is not None:
+        finding["grade"] = judgement.grade.value
+    if judgement.by_fallback:
+        finding["by_fallback"] = True
     if judgement.limit is not None:
-        finding["limit_db"] = judgement.limit.text
-    if judgement.bounds_tenth_mdb is not None:
-        _write_value(finding, judgement.bounds_tenth_mdb, judgement.limit)
+        _write_limit(finding, judgement.limit)
+        if judgement.bounds is not None:
+            _write_value(finding, judgement.bounds, judgement.limit)
     return finding
 
 
-def _write_value(finding: FindingDocument, bounds_tenth_mdb: tuple[int, int], limit: Limit | None) -> None:
-    low, high = bounds_tenth_mdb
+def _write_limit(finding: FindingDocument, limit: Limit) -> None:
+    finding["unit"] = limit.unit.value
+    finding["limit"] = limit.text
+    if limit.is_minimum:
+        finding["limit_is"] = "least"
+    if limit.rule is not DecisionRule.SIMPLE:
+        finding["uncertainty"] = parts_text(limit.band, places=limit.places)
+
+
+def _write_value(finding: FindingDocument, bounds: tuple[Exact, Exact], limit: Limit) -> None:
+    low, high = bounds
     if low == high:
-        finding["value_db"] = db_text(low)
+        finding["value"] = parts_text(low, places=limit.places)
     else:
-        finding["low_db"], finding["high_db"] = db_text(low), db_text(high)
-    if limit is not None:
-        finding["margin_db"] = pdb_text(limit.exact_pdb - high * PDB_PER_TENTH_MDB)
+        finding["low"], finding["high"] = parts_text(low, places=limit.places), parts_text(high, places=limit.places)
+    margin = low - limit.exact if limit.is_minimum else limit.exact - high
+    finding["margin"] = parts_text(margin, places=limit.places)

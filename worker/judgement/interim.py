@@ -2,12 +2,12 @@
 
 from collections.abc import Iterator
 
-from service.vocabulary.criteria import SpliceLossCriterion
-from service.vocabulary.words import Reason
+from service.vocabulary.joint_criteria import SpliceLossCriterion
+from service.vocabulary.words import Basis, Reason
+from worker.judgement.acts import Trace
 from worker.judgement.clocks import Stamp
 from worker.judgement.exact import db_text, limit_mdb, mdb_text, mean_tenth_mdb
 from worker.judgement.fibre_under_test import FibreUnderTest
-from worker.judgement.history import Trace
 from worker.judgement.placed import Reading
 from worker.judgement.places import Place
 from worker.judgement.words import SPOKEN
@@ -31,7 +31,9 @@ def interim_causes(
         if (found := _latest(fibre, place, criterion.wavelength_nm, is_forward, since)) is not None
     ]
     if len(seen) == 2:
-        yield from _mean_causes(criterion, *seen)
+        # The limit of an estimate is none for what traces show.
+        if criterion.basis is not Basis.ESTIMATE:
+            yield from _mean_causes(criterion, *seen)
     elif seen:
         yield from _one_way_causes(criterion, seen[0])
 

@@ -1,19 +1,24 @@
-"""Work at joints: splice again, shrink the sleeve, seal the closure."""
+"""Work at splices: make them again, shrink the sleeve, seal the closure."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
-from service.vocabulary.criteria import SpliceLossCriterion
 from service.vocabulary.finding import FindingDocument, WorkDocument
+from service.vocabulary.joint_criteria import SpliceLossCriterion
 from service.vocabulary.layout import Joint
-from service.vocabulary.words import Act, JointKind, Outcome, Quantity
+from service.vocabulary.words import Act, Basis, JointKind, Outcome, Quantity
+from worker.judgement.acts import SpliceAct
 from worker.judgement.exact import limit_mdb, mdb_text
 from worker.judgement.fibre_under_test import FibreUnderTest
-from worker.judgement.history import SpliceAct
 from worker.judgement.interim import interim_causes
 from worker.judgement.places import Place
-from worker.judgement.work_items import Cause, write_item
+from worker.judgement.splice_work import is_worth_splicing, latest_splice, workmanship_causes
+from worker.judgement.words import at_wavelength
+from worker.judgement.work_items import Cause, beyond_limit, cause_of, write_item
 
 FindingsByJoint = dict[tuple[str, int], dict[str, FindingDocument]]
+
+# What is bad about a splice itself is turned around by making it again.
+_OF_SPLICES = {Quantity.SPLICE_LOSS, Quantity.WORKMANSHIP, Quantity.REFLECTANCE}
 
 
 def joint_work(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
@@ -29,16 +34,10 @@ def joint_work(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> It
             yield from _sealing_work(fibre, place, by_joint)
 
 
-def latest_splice(fibre: FibreUnderTest, joint: Joint) -> SpliceAct | None:
-    """Return the latest attempt at a joint; a record without a position speaks for each splice of its site."""
-    attempts = fibre.history.splices.get(joint.site, ())
-    return next((splice for splice in reversed(attempts) if splice.position in {None, joint.position}), None)
-
-
 def _by_joint(findings: Sequence[FindingDocument]) -> FindingsByJoint:
     by_joint: FindingsByJoint = {}
     for finding in findings:
-        if finding["quantity"] == Quantity.SPLICE_LOSS:
+        if finding["quantity"] in _OF_SPLICES:
             by_joint.setdefault((finding["site"], finding["position"]), {})[finding["criterion"]] = finding
     return by_joint
 
@@ -48,7 +47,13 @@ def _splice_work(
 ) -> Iterator[WorkDocument]:
     own = by_joint.get((joint.site, joint.position), {})
     splice = latest_splice(fibre, joint)
-    causes = [*_workmanship_causes(splice), *_loss_causes(fibre, place, splice, own)]
+    losses = {code: one for code, one in own.items() if one["quantity"] == Quantity.SPLICE_LOSS}
+    causes = [
+        *_proof_causes(splice),
+        *workmanship_causes(fibre, own.values()),
+        *_reflectance_causes(own.values()),
+        *_loss_causes(fibre, place, splice, losses),
+    ]
     if causes:
         act = Act.RE_SPLICE
     elif splice is not None and not splice.sleeve_is_shrunk:
@@ -60,39 +65,45 @@ def _splice_work(
     yield write_item(fibre, act=act, site=joint.site, causes=causes, position=joint.position, is_urgent=is_urgent)
 
 
-def _workmanship_causes(splice: SpliceAct | None) -> Iterator[Cause]:
+def _proof_causes(splice: SpliceAct | None) -> Iterator[Cause]:
     if splice is not None and splice.proof_test_passed is False:
         yield Cause(clause="the splice did not pass its proof test", records=(splice.stamp.id,))
+
+
+def _reflectance_causes(own: Iterable[FindingDocument]) -> Iterator[Cause]:
+    for finding in own:
+        if (finding["quantity"], finding["outcome"]) == (Quantity.REFLECTANCE, Outcome.NONCONFORMING):
+            name = f"the reflectance{at_wavelength(finding.get('wavelength_nm'))}"
+            yield cause_of(finding, f"{name} {beyond_limit(finding)}, and a fusion splice shows none")
 
 
 def _loss_causes(
     fibre: FibreUnderTest, place: Place, splice: SpliceAct | None, own: dict[str, FindingDocument]
 ) -> Iterator[Cause]:
     # A final reading from both ends says more than an estimate from images or one direction ever could.
-    outcomes = {finding["outcome"] for finding in own.values()}
-    is_proven = Outcome.CONFORMING in outcomes
-    if is_proven and Outcome.NONCONFORMING not in outcomes:
+    by_estimate = {one.code for one in _splice_criteria(fibre) if one.basis is Basis.ESTIMATE}
+    is_proven = any(one["outcome"] == Outcome.CONFORMING for code, one in own.items() if code not in by_estimate)
+    if is_proven and all(one["outcome"] != Outcome.NONCONFORMING for one in own.values()):
         return
-    for criterion in fibre.criteria.criteria:
-        if not isinstance(criterion, SpliceLossCriterion):
-            continue
+    for criterion in _splice_criteria(fibre):
         finding = own.get(criterion.code)
         if finding is not None and finding["outcome"] == Outcome.NONCONFORMING:
-            yield _final_cause(finding, is_group=place.is_group)
+            if criterion.basis is Basis.ESTIMATE:
+                yield cause_of(finding, f"the splicer's estimate {beyond_limit(finding)}")
+            elif is_worth_splicing(fibre, place):
+                yield _final_cause(finding, place)
         elif not is_proven:
             yield from _estimate_causes(criterion, splice)
             yield from interim_causes(fibre, place, criterion, since=None if splice is None else splice.stamp)
 
 
-def _final_cause(finding: FindingDocument, *, is_group: bool) -> Cause:
-    advice = ", with its connection; clean that and test before splicing again" if is_group else ""
-    value = finding.get("value_db") or f"at least {finding.get('low_db')}"
-    return Cause(
-        clause=f"the final loss at {finding['wavelength_nm']} nm is {value} dB, above the limit of "
-        f"{finding.get('limit_db')} dB{advice}",
-        criteria=(finding["criterion"],),
-        records=tuple(reading["record"] for reading in finding["readings"]),
-    )
+def _splice_criteria(fibre: FibreUnderTest) -> list[SpliceLossCriterion]:
+    return [criterion for criterion in fibre.criteria.criteria if isinstance(criterion, SpliceLossCriterion)]
+
+
+def _final_cause(finding: FindingDocument, place: Place) -> Cause:
+    together = ", together with what lies beside it" if place.is_group else ""
+    return cause_of(finding, f"the final loss at {finding['wavelength_nm']} nm {beyond_limit(finding)}{together}")
 
 
 def _estimate_causes(criterion: SpliceLossCriterion, splice: SpliceAct | None) -> Iterator[Cause]:
@@ -117,7 +128,12 @@ def _sealing_work(fibre: FibreUnderTest, place: Place, by_joint: FindingsByJoint
     state = "the closure is open" if place.site in fibre.counting.sealings else "its sealing is not recorded"
     cause = Cause(
         clause=f"the splice is finished and {state}: seal it, then test from both ends",
-        criteria=tuple(code for joint in place.joints for code in by_joint.get((joint.site, joint.position), {})),
+        criteria=tuple(
+            code
+            for joint in place.joints
+            for code, finding in by_joint.get((joint.site, joint.position), {}).items()
+            if finding["quantity"] == Quantity.SPLICE_LOSS
+        ),
         records=tuple(splice.stamp.id for splice in splices),
     )
     yield write_item(fibre, act=Act.SEAL_AND_TEST, site=place.site, causes=[cause])

@@ -1,42 +1,42 @@
 """Judging one fibre: its records held against every criterion, as one canonical document."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from service.vocabulary.canonical import canonical_json, sha256_hex
-from service.vocabulary.criteria import (
-    AnyCriterion,
-    Criteria,
-    LinkAttenuationCriterion,
-    RequiredTestCriterion,
-    SpliceLossCriterion,
-    TerminationLossCriterion,
-)
+from service.vocabulary.criteria import Criteria
 from service.vocabulary.finding import FIBRE_FORM, FibreDocument, FindingDocument, OutcomeCounts
 from service.vocabulary.layout import Layout
 from service.vocabulary.words import Force
+from worker.judgement.consistency import inconsistencies
 from worker.judgement.evidence import Evidence
 from worker.judgement.fibre_under_test import FibreUnderTest
+from worker.judgement.figures import FiguresDocument, figures_of, no_figures
 from worker.judgement.history import read_history
-from worker.judgement.joint_rules import SpliceRule, TerminationRule
-from worker.judgement.link_rules import LinkRule, RequiredTestRule
+from worker.judgement.repeats import tested_until_conforming
+from worker.judgement.rules.statistics import JointStatisticRule
+from worker.judgement.rules.table import rules_for
 from worker.judgement.work import work_of
 
 # Part of every verdict: raised whenever the same records could come out differently.
-ENGINE_VERSION = "1"
-
-Rule = SpliceRule | TerminationRule | LinkRule | RequiredTestRule
+ENGINE_VERSION = "2"
 
 
 @dataclass(frozen=True, kw_only=True)
 class FibreJudgement:
-    """What judging one fibre gave: its document, and the required findings counted by segment."""
+    """What judging one fibre gave: its document, the required findings counted by segment, and its figures.
+
+    One that could not be judged has a `problem`, no figures, and one undetermined finding counted for each of its
+    segments.
+    """
 
     fibre: int
     document: FibreDocument
     content: bytes
     digest: str
     counts: Mapping[str, OutcomeCounts]
+    figures: FiguresDocument | None = None
+    problem: str | None = None
 
 
 class Rules:
@@ -45,35 +45,47 @@ class Rules:
     def __init__(self, layout: Layout, criteria: Criteria) -> None:
         self._layout = layout
         self._criteria = criteria
-        terminations = [
-            TerminationRule(criterion)
-            for criterion in criteria.criteria
-            if isinstance(criterion, TerminationLossCriterion)
-        ]
-        self._rules = tuple(_rule(criterion, terminations) for criterion in criteria.criteria)
+        self._rules = rules_for(criteria, layout)
 
     def judge(self, fibre: int, evidence: Iterable[Evidence]) -> FibreJudgement:
         """Judge one fibre; the order of its evidence does not matter."""
-        document = self._document(fibre, evidence)
+        tested = self._tested(fibre, evidence)
+        document = _empty_document(fibre) if tested is None else self._document(tested)
         content = canonical_json(document)
-        counts = _count(self._layout.segments_of_fibre.get(fibre, ()), document["findings"])
+        counts = count_required(self._layout.segments_of_fibre.get(fibre, ()), document["findings"])
         return FibreJudgement(
-            fibre=fibre, document=document, content=content, digest=sha256_hex(content), counts=counts
+            fibre=fibre,
+            document=document,
+            content=content,
+            digest=sha256_hex(content),
+            counts=counts,
+            figures=no_figures() if tested is None else self._figures(tested, document["findings"]),
         )
 
-    def _document(self, fibre: int, evidence: Iterable[Evidence]) -> FibreDocument:
+    def _tested(self, fibre: int, evidence: Iterable[Evidence]) -> FibreUnderTest | None:
         if fibre not in self._layout.segments_of_fibre:
-            return {"form": FIBRE_FORM, "fibre": fibre, "findings": [], "work": [], "unexpected_events": []}
+            return None
         history = read_history(self._layout, fibre=fibre, rework_voids=self._criteria.rework_voids, evidence=evidence)
-        tested = FibreUnderTest(self._layout, criteria=self._criteria, number=fibre, history=history)
+        return FibreUnderTest(self._layout, criteria=self._criteria, number=fibre, history=history)
+
+    def _document(self, tested: FibreUnderTest) -> FibreDocument:
         findings = [finding for rule in self._rules for finding in rule.findings(tested)]
         return {
             "form": FIBRE_FORM,
-            "fibre": fibre,
+            "fibre": tested.number,
             "findings": findings,
             "work": work_of(tested, findings),
             "unexpected_events": tested.unexpected_events(),
+            **tested.traces_document(),  # type: ignore[typeddict-item]
         }
+
+    def _figures(self, tested: FibreUnderTest, findings: Sequence[FindingDocument]) -> FiguresDocument:
+        statistics = [rule for rule in self._rules if isinstance(rule, JointStatisticRule)]
+        return figures_of(
+            tested,
+            parts=(part for rule in statistics for part in rule.parts(tested)),
+            seen=(*inconsistencies(tested), *tested_until_conforming(tested, findings)),
+        )
 
 
 def prepare(layout: Layout, criteria: Criteria) -> Rules:
@@ -86,28 +98,15 @@ def judge_fibre(*, layout: Layout, criteria: Criteria, fibre: int, evidence: Ite
     return prepare(layout, criteria).judge(fibre, evidence)
 
 
-def _rule(criterion: AnyCriterion, terminations: list[TerminationRule]) -> Rule:
-    match criterion:
-        case SpliceLossCriterion():
-            deciding = [
-                rule
-                for rule in terminations
-                if rule.criterion.wavelength_nm == criterion.wavelength_nm and rule.criterion.force is Force.REQUIRED
-            ]
-            strictest = min(deciding, key=lambda rule: rule.limit.exact_pdb, default=None)
-            return SpliceRule(criterion, group_rule=strictest)
-        case TerminationLossCriterion():
-            return next(rule for rule in terminations if rule.criterion is criterion)
-        case LinkAttenuationCriterion():
-            return LinkRule(criterion)
-        case RequiredTestCriterion():
-            return RequiredTestRule(criterion)
-
-
-def _count(segments: Iterable[str], findings: Iterable[FindingDocument]) -> dict[str, OutcomeCounts]:
+def count_required(segments: Iterable[str], findings: Iterable[FindingDocument]) -> dict[str, OutcomeCounts]:
+    """Count required findings by segment and outcome."""
     counts = {segment: OutcomeCounts(conforming=0, nonconforming=0, undetermined=0) for segment in segments}
     for finding in findings:
         if finding["force"] == Force.REQUIRED:
             for segment in finding["segments"]:
                 counts[segment][finding["outcome"]] += 1  # type: ignore[literal-required]
     return counts
+
+
+def _empty_document(fibre: int) -> FibreDocument:
+    return {"form": FIBRE_FORM, "fibre": fibre, "findings": [], "work": [], "unexpected_events": []}

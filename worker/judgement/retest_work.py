@@ -2,14 +2,15 @@
 
 from collections.abc import Iterator, Sequence
 
-from service.vocabulary.criteria import AnyCriterion, LinkAttenuationCriterion, RequiredTestCriterion
 from service.vocabulary.finding import FindingDocument, WorkDocument
+from service.vocabulary.needs import Need, needs_of
 from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Reason, SiteKind
-from worker.judgement.end_to_end import Test, end_to_end_test
+from worker.judgement.end_to_end import end_to_end_test
 from worker.judgement.fibre_under_test import FibreUnderTest
-from worker.judgement.joint_work import latest_splice
-from worker.judgement.words import REASON_SPOKEN, SPOKEN, TEST_SPOKEN
-from worker.judgement.work_items import Cause, write_item
+from worker.judgement.places import Place
+from worker.judgement.splice_work import latest_splice
+from worker.judgement.words import REASON_SPOKEN, SPOKEN, TEST_SPOKEN, at_wavelength
+from worker.judgement.work_items import Cause, beyond_limit, cause_of, write_item
 
 # A test is there, but what it says is of no use as it is: it has to be made again, the way the clause says.
 _BETTER_TEST = {
@@ -19,17 +20,48 @@ _BETTER_TEST = {
     Reason.PAIR_NOT_SEEN: "check the cords' lengths, and test again with both connected",
     Reason.LENGTHS_DISAGREE: "look for a break, and test again from both ends",
     Reason.BELOW_ZERO: "test again from both ends",
-    Reason.READINGS_DISAGREE: "test again, and have the traces that are wrong withdrawn",
+    Reason.READINGS_DISAGREE: "test again, and have the tests that are wrong withdrawn",
     Reason.AMBIGUOUS_EVENT: "test again with a shorter pulse",
     Reason.BOUND_TOO_WIDE: "test again with a lower loss threshold or longer averaging",
     Reason.LOSS_NOT_STATED: "test again so that each event has its loss",
+    Reason.REFLECTANCE_NOT_STATED: "test again so that each reflection has its reflectance",
+    Reason.SATURATED: "test again with a shorter pulse or more attenuation, so that the reflection is not cut off",
+    Reason.COEFFICIENT_NOT_STATED: "test again so that each section has its attenuation",
+    Reason.FAR_END_UNLIKE: "test again with the far end closed off as the criteria say",
 }
+# What is too much from end to end, though nothing at a joint is: what to look into before the next test.
+_LOOKED_INTO = {
+    Quantity.LINK_ATTENUATION: (
+        "the loss from end to end",
+        ", though no splice is: clean both ends, look for bends and test again",
+    ),
+    Quantity.LENGTH: (
+        "the length's distance from the design's",
+        ": check the group index and test again, or have the design revised",
+    ),
+}
+_BOUND_OF_RETURN_LOSS = "measure again with an instrument that reaches the limit"
+_ONE_WAY_IS_ENOUGH = {"dispersion", "continuity"}
+_Asked = tuple[tuple[Act, str], Cause]
+
+
+def is_ready_for_tests(fibre: FibreUnderTest) -> bool:
+    """Tell whether a fibre is spliced from end to end and its closures are shut."""
+    if not fibre.is_continuous:
+        return False
+    sites = fibre.layout.design.sites
+    closures = [site.id for site in sites if site.kind is SiteKind.SPLICE_CLOSURE]
+    if fibre.counting.final_after_sealing and not all(fibre.counting.is_sealed(site) for site in closures):
+        return False
+    splices = [joint for joint in fibre.joints if joint.kind is JointKind.SPLICE]
+    if fibre.history.splices:
+        return all(latest_splice(fibre, joint) is not None for joint in splices)
+    # Nobody posts splices on this fibre: its closures, or the tests already there, have to tell that it is spliced.
+    return fibre.counting.final_after_sealing or bool(fibre.history.traces or fibre.history.links)
 
 
 def retest_work(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
     """Return the tests to be made on a fibre that is ready for them."""
-    if not (fibre.is_continuous and _is_ready(fibre)):
-        return
     causes: dict[tuple[Act, str], list[Cause]] = {}
     for (act, site), cause in (
         *_absent_tests(fibre, findings),
@@ -41,32 +73,20 @@ def retest_work(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> I
         yield write_item(fibre, act=act, site=site, causes=own)
 
 
-def _is_ready(fibre: FibreUnderTest) -> bool:
-    sites = fibre.layout.design.sites
-    closures = [site.id for site in sites if site.kind is SiteKind.SPLICE_CLOSURE]
-    if fibre.counting.final_after_sealing and not all(fibre.counting.is_sealed(site) for site in closures):
-        return False
-    splices = [joint for joint in fibre.joints if joint.kind is JointKind.SPLICE]
-    if fibre.history.splices:
-        return all(latest_splice(fibre, joint) is not None for joint in splices)
-    # Nobody posts splices on this fibre: its closures, or the tests already there, have to tell that it is spliced.
-    return fibre.counting.final_after_sealing or bool(fibre.history.traces or fibre.history.link_losses)
-
-
-def _absent_tests(
-    fibre: FibreUnderTest, findings: Sequence[FindingDocument]
-) -> Iterator[tuple[tuple[Act, str], Cause]]:
+def _absent_tests(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
     open_codes = {finding["criterion"] for finding in findings if finding["outcome"] == Outcome.UNDETERMINED}
-    needs: dict[tuple[Test, int], list[str]] = {}
+    needs: dict[Need, list[str]] = {}
     for criterion in fibre.criteria.criteria:
         if criterion.code in open_codes:
-            needs.setdefault((_test_for(criterion), criterion.wavelength_nm), []).append(criterion.code)
+            for need in needs_of(criterion):
+                needs.setdefault(need, []).append(criterion.code)
     for (test, nm), codes in needs.items():
-        for is_forward, site in zip((True, False), fibre.end_sites, strict=True):
+        both = list(zip((True, False), fibre.end_sites, strict=True))
+        for is_forward, site in both[:1] if test in _ONE_WAY_IS_ENOUGH else both:
             found = end_to_end_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward)
             if found.missing is None:
                 continue
-            named = f"{TEST_SPOKEN[test]} {SPOKEN[is_forward]} at {nm} nm"
+            named = f"{TEST_SPOKEN[test]} {SPOKEN[is_forward]}{at_wavelength(nm)}"
             if found.missing is Reason.NO_EVIDENCE:
                 yield (Act.TEST_MISSING, site), Cause(clause=f"no {named}", criteria=tuple(codes))
             else:
@@ -75,12 +95,14 @@ def _absent_tests(
                 yield (Act.RETEST, site), Cause(clause=clause, criteria=tuple(codes), records=records)
 
 
-def _tests_through(
-    fibre: FibreUnderTest, findings: Sequence[FindingDocument]
-) -> Iterator[tuple[tuple[Act, str], Cause]]:
+def _tests_through(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
     """Return the traces that are missing over sites where spans meet: each span sees one side of such a joint only."""
     places = {place.site: place for place in fibre.places}
-    unproven = [one for one in findings if "site" in one and one.get("reason", "") not in {"", *_BETTER_TEST}]
+    unproven = [
+        one
+        for one in findings
+        if "position" in one and "wavelength_nm" in one and one.get("reason", "") not in {"", *_BETTER_TEST}
+    ]
     for nm in dict.fromkeys(finding["wavelength_nm"] for finding in unproven):
         for is_forward in (True, False):
             if end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward).missing is not None:
@@ -91,59 +113,59 @@ def _tests_through(
                 if finding["wavelength_nm"] == nm
                 and fibre.one_way_loss_at(places[finding["site"]], wavelength_nm=nm, is_forward=is_forward).reason
             ]
-            if own:
-                sites = ", ".join(dict.fromkeys(finding["site"] for finding in own))
-                named = f"no OTDR trace that counts runs over {sites} {SPOKEN[is_forward]} at {nm} nm"
-                criteria = tuple(finding["criterion"] for finding in own)
-                clause = f"{named}: test from a site before to a site behind"
-                yield (Act.TEST_MISSING, own[0]["site"]), Cause(clause=clause, criteria=criteria)
+            for place_site, one in _by_site(own).items():
+                yield _test_through(fibre, places[place_site], one, is_forward=is_forward)
 
 
-def _test_for(criterion: AnyCriterion) -> Test:
-    match criterion:
-        case RequiredTestCriterion():
-            return criterion.test
-        case LinkAttenuationCriterion():
-            return "attenuation"
-        case _:
-            return "otdr"
-
-
-def _better_tests(
-    fibre: FibreUnderTest, findings: Sequence[FindingDocument]
-) -> Iterator[tuple[tuple[Act, str], Cause]]:
-    unclear: dict[tuple[Reason, int], list[FindingDocument]] = {}
+def _by_site(findings: Sequence[FindingDocument]) -> dict[str, list[FindingDocument]]:
+    by_site: dict[str, list[FindingDocument]] = {}
     for finding in findings:
-        nm = finding["wavelength_nm"]
+        by_site.setdefault(finding["site"], []).append(finding)
+    return by_site
+
+
+def _test_through(
+    fibre: FibreUnderTest, place: Place, findings: Sequence[FindingDocument], *, is_forward: bool
+) -> _Asked:
+    nm = findings[0]["wavelength_nm"]
+    missing = fibre.one_way_loss_at(place, wavelength_nm=nm, is_forward=is_forward).reason
+    criteria = tuple(finding["criterion"] for finding in findings)
+    way = f"{SPOKEN[is_forward]} at {nm} nm"
+    if missing in {None, Reason.NO_EVIDENCE}:
+        clause = f"no OTDR trace that counts runs over {place.site} {way}: test from a site before to a site behind"
+        return (Act.TEST_MISSING, place.site), Cause(clause=clause, criteria=criteria)
+    clause = f"the OTDR trace {way} does not count for {place.site}: {REASON_SPOKEN[missing]}"
+    near = fibre.end_sites[0 if is_forward else 1]
+    return (Act.RETEST, near), Cause(clause=clause, criteria=criteria)
+
+
+def _better_tests(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
+    unclear: dict[tuple[str, Reason, int | None], list[FindingDocument]] = {}
+    for finding in findings:
+        nm, quantity = finding.get("wavelength_nm"), Quantity(finding["quantity"])
         if (reason := finding.get("reason")) in _BETTER_TEST:
-            unclear.setdefault((Reason(reason), nm), []).append(finding)
-        elif _is_bad_connection(fibre, finding):
-            clause = f"the connection's loss at {nm} nm is above its limit: clean it and test again"
-            yield (Act.RETEST, finding["site"]), Cause(clause=clause, criteria=(finding["criterion"],))
-        elif (finding["quantity"], finding["outcome"]) == (Quantity.LINK_ATTENUATION, Outcome.NONCONFORMING):
-            clause = f"{_too_much(finding)}, though no splice is: clean both ends, look for bends and test again"
-            yield (Act.RETEST, finding["from_site"]), Cause(clause=clause, criteria=(finding["criterion"],))
-    for (reason, nm), own in unclear.items():
-        yield (Act.RETEST, fibre.end_sites[0]), _unclear_cause(reason, nm, own)
+            unclear.setdefault((_advice(finding), Reason(reason), nm), []).append(finding)
+        elif finding["outcome"] == Outcome.NONCONFORMING and quantity in _LOOKED_INTO:
+            name, advice = _LOOKED_INTO[quantity]
+            cause = cause_of(finding, f"{name}{at_wavelength(nm)} {beyond_limit(finding)}{advice}")
+            yield (Act.RETEST, finding["from_site"]), cause
+    for (advice, reason, nm), own in unclear.items():
+        yield (
+            (Act.RETEST, fibre.end_sites[0]),
+            _unclear_cause(own, f"{REASON_SPOKEN[reason]}{{}}{at_wavelength(nm)}: {advice}"),
+        )
 
 
-def _too_much(finding: FindingDocument) -> str:
-    value, limit = finding.get("value_db"), finding.get("limit_db")
-    return f"the loss from end to end at {finding['wavelength_nm']} nm is {value} dB, above the limit of {limit} dB"
+def _advice(finding: FindingDocument) -> str:
+    reason = Reason(finding["reason"])
+    is_return_loss = finding["quantity"] == Quantity.RETURN_LOSS
+    return _BOUND_OF_RETURN_LOSS if is_return_loss and reason is Reason.BOUND_TOO_WIDE else _BETTER_TEST[reason]
 
 
-def _unclear_cause(reason: Reason, wavelength_nm: int, findings: Sequence[FindingDocument]) -> Cause:
+def _unclear_cause(findings: Sequence[FindingDocument], said: str) -> Cause:
     sites = dict.fromkeys(finding["site"] for finding in findings if "site" in finding)
-    where = f" at {', '.join(sites)}" if sites else ""
     return Cause(
-        clause=f"{REASON_SPOKEN[reason]}{where} ({wavelength_nm} nm): {_BETTER_TEST[reason]}",
+        clause=said.format(f" at {', '.join(sites)}" if sites else ""),
         criteria=tuple(finding["criterion"] for finding in findings),
         records=tuple(reading["record"] for finding in findings for reading in finding["readings"]),
     )
-
-
-def _is_bad_connection(fibre: FibreUnderTest, finding: FindingDocument) -> bool:
-    """Tell whether a connection without a splice behind it does not conform: there is nothing to splice again."""
-    if (finding["quantity"], finding["outcome"]) != (Quantity.TERMINATION_LOSS, Outcome.NONCONFORMING):
-        return False
-    return all(joint.kind is JointKind.PAIR for joint in fibre.joints if joint.site == finding["site"])

@@ -1,22 +1,32 @@
 """Settling a route: the judged fibres together make the verdict."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from service.vocabulary.canonical import canonical_json, sha256_hex
+from service.vocabulary.criteria import Criteria
 from service.vocabulary.finding import VERDICT_FORM, OutcomeCounts, SegmentOutcome, VerdictDocument
 from service.vocabulary.layout import Layout
 from service.vocabulary.words import Outcome
-from worker.judgement.judge import ENGINE_VERSION
+from worker.judgement.figures import FiguresDocument
+from worker.judgement.judge import ENGINE_VERSION, FibreJudgement, count_required
+from worker.judgement.statistics import route_findings
+from worker.judgement.suspicions import suspicions_of
 
 
 @dataclass(frozen=True, kw_only=True)
 class JudgedFibre:
-    """What settling needs of one fibre."""
+    """What settling needs of one fibre; one that could not be judged has no figures."""
 
     number: int
     digest: str
     counts: Mapping[str, OutcomeCounts]
+    figures: FiguresDocument | None
+
+    @classmethod
+    def of(cls, judgement: FibreJudgement) -> "JudgedFibre":
+        """Return what settling needs of a judgement."""
+        return cls(number=judgement.fibre, digest=judgement.digest, counts=judgement.counts, figures=judgement.figures)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,23 +38,31 @@ class Verdict:
     digest: str
 
 
-def settle(*, layout: Layout, design_sha256: str, criteria_sha256: str, fibres: Sequence[JudgedFibre]) -> Verdict:
+def settle(
+    *, layout: Layout, criteria: Criteria, design_sha256: str, criteria_sha256: str, fibres: Sequence[JudgedFibre]
+) -> Verdict:
     """Put the fibres of a route together; their order does not matter."""
     in_order = sorted(fibres, key=lambda fibre: fibre.number)
+    figures = {fibre.number: fibre.figures for fibre in in_order}
+    findings = route_findings(layout, criteria, figures)
+    segments = [segment.id for segment in layout.design.segments]
+    counts = [*(fibre.counts for fibre in in_order), count_required(segments, findings)]
     document: VerdictDocument = {
         "form": VERDICT_FORM,
         "engine": ENGINE_VERSION,
         "design_sha256": design_sha256,
         "criteria_sha256": criteria_sha256,
         "fibres": [fibre.digest for fibre in in_order],
-        "segments": {segment.id: _outcome(segment.id, in_order) for segment in layout.design.segments},
+        "findings": findings,
+        "suspicions": suspicions_of(figures),
+        "segments": {segment: _outcome(segment, counts) for segment in segments},
     }
     content = canonical_json(document)
     return Verdict(document=document, content=content, digest=sha256_hex(content))
 
 
-def _outcome(segment: str, fibres: Sequence[JudgedFibre]) -> SegmentOutcome:
-    own = [fibre.counts[segment] for fibre in fibres if segment in fibre.counts]
+def _outcome(segment: str, counted: Iterable[Mapping[str, OutcomeCounts]]) -> SegmentOutcome:
+    own = [counts[segment] for counts in counted if segment in counts]
     counts = OutcomeCounts(
         conforming=sum(count["conforming"] for count in own),
         nonconforming=sum(count["nonconforming"] for count in own),

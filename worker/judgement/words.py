@@ -4,7 +4,13 @@ from service.vocabulary.words import Reason
 
 DIRECTION = {True: "a_to_b", False: "b_to_a"}
 SPOKEN = {True: "A to B", False: "B to A"}
-TEST_SPOKEN = {"otdr": "OTDR trace", "attenuation": "attenuation test"}
+TEST_SPOKEN = {
+    "otdr": "OTDR trace",
+    "attenuation": "attenuation test",
+    "return_loss": "return loss test",
+    "dispersion": "dispersion test",
+    "continuity": "continuity test",
+}
 
 REASON_SPOKEN = {
     Reason.NO_EVIDENCE: "no test is there",
@@ -13,6 +19,7 @@ REASON_SPOKEN = {
     Reason.CLOSURE_OPEN: "the closure is open",
     Reason.BEFORE_SEALING: "tested before the closure was sealed",
     Reason.BEFORE_REWORK: "tested before the fibre was last spliced",
+    Reason.BEFORE_CLEANING: "tested before the connection was last cleaned",
     Reason.ORDER_NOT_PROVEN: "a wrong clock leaves the order of work and test unproven",
     Reason.CALIBRATION_RUN_OUT: "the instrument's calibration had run out",
     Reason.BELOW_FIBRE_ALONE: "the loss is below what the fibre alone can have",
@@ -30,4 +37,20 @@ REASON_SPOKEN = {
     Reason.REPLACED_OR_WITHDRAWN: "the test was replaced or withdrawn",
     Reason.LENGTH_UNLIKE: "the trace is longer than the design allows",
     Reason.LOSS_NOT_STATED: "the trace has an event here without a loss",
+    Reason.ROUTE_REVERSED: "the trace fits the route from its other end",
+    Reason.OTHER_FIBRE_LIKELIER: "the trace fits the splice plan of other fibres",
+    Reason.REFLECTANCE_NOT_STATED: "the trace has a reflection here without a reflectance",
+    Reason.SATURATED: "the reflection is cut off, so it is only known to be at least so strong",
+    Reason.COEFFICIENT_NOT_STATED: "the trace states no attenuation of the fibre here",
+    Reason.FAR_END_UNLIKE: "the far end was not closed off as asked for",
+    Reason.EDITION_UNLIKE: "the end face was inspected by another edition of the standard",
+    Reason.ZONE_NOT_INSPECTED: "a zone of the end face was not inspected",
+    Reason.END_FACE_FAILED: "an end face here does not conform",
+    Reason.WORK_NOT_STATED: "the splice's record does not state it",
+    Reason.MEMBERS_UNKNOWN: "the loss of some joints of the population is not known",
 }
+
+
+def at_wavelength(wavelength_nm: int | None) -> str:
+    """Return the words for a wavelength, none where there is none."""
+    return "" if wavelength_nm is None else f" at {wavelength_nm} nm"

@@ -3,10 +3,13 @@
 from collections.abc import Sequence
 
 from service.vocabulary.finding import FindingDocument, WorkDocument
-from service.vocabulary.words import Act
+from service.vocabulary.words import Act, Outcome
+from worker.judgement.connection_work import connection_work, inspection_work
+from worker.judgement.fault_work import fault_work
 from worker.judgement.fibre_under_test import FibreUnderTest
 from worker.judgement.joint_work import joint_work
-from worker.judgement.retest_work import retest_work
+from worker.judgement.record_work import record_work
+from worker.judgement.retest_work import is_ready_for_tests, retest_work
 
 _ACT_ORDER = {act.value: rank for rank, act in enumerate(Act)}
 
@@ -14,9 +17,16 @@ _ACT_ORDER = {act.value: rank for rank, act in enumerate(Act)}
 def work_of(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> list[WorkDocument]:
     """Return what is to be done on one fibre.
 
-    Tests are asked for once the splicing before them is done and shut, or the crew would make them twice.
+    Tests are asked for once the work before them is done and shut, and end faces inspected before any test, or the crew
+    would make them twice. What is only missing in the records holds nothing up.
     """
-    work = list(joint_work(fibre, findings))
-    if not work:
-        work = list(retest_work(fibre, findings))
+    still_open = [finding for finding in findings if finding["outcome"] != Outcome.CONFORMING]
+    work = [
+        *fault_work(fibre, still_open),
+        *joint_work(fibre, findings),
+        *connection_work(fibre, still_open),
+    ]
+    if not work and is_ready_for_tests(fibre):
+        work = list(inspection_work(fibre, still_open)) or list(retest_work(fibre, findings))
+    work += record_work(fibre, still_open)
     return sorted(work, key=lambda item: (item["site_index"], _ACT_ORDER[item["act"]], item.get("position", 0)))

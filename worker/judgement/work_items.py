@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from service.vocabulary.finding import LocalFibreDocument, WorkDocument
+from service.vocabulary.finding import FindingDocument, LocalFibreDocument, WorkDocument
 from service.vocabulary.layout import LocalFibre
 from service.vocabulary.words import Act
 from worker.judgement.fibre_under_test import FibreUnderTest
@@ -16,6 +16,25 @@ class Cause:
     clause: str
     criteria: tuple[str, ...] = ()
     records: tuple[str, ...] = ()
+
+
+def cause_of(finding: FindingDocument, clause: str) -> Cause:
+    """Return the cause that a finding is, in words of its own."""
+    records = tuple(reading["record"] for reading in finding["readings"])
+    return Cause(clause=clause, criteria=(finding["criterion"],), records=records)
+
+
+def beyond_limit(finding: FindingDocument) -> str:
+    """Say by how much a nonconforming value is beyond its limit."""
+    unit, limit = finding.get("unit"), finding.get("limit")
+    # By the guarded rule the limit is kept only where the guard band is kept too.
+    is_guarded = "uncertainty" in finding and "grade" not in finding
+    band = f" with a guard band of {finding['uncertainty']} {unit}" if is_guarded else ""
+    if finding.get("limit_is") == "least":
+        value = finding.get("value") or f"at most {finding.get('high')}"
+        return f"is {value} {unit}, below the least of {limit} {unit}{band}"
+    value = finding.get("value") or f"at least {finding.get('low')}"
+    return f"is {value} {unit}, above the limit of {limit} {unit}{band}"
 
 
 def write_item(

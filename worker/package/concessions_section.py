@@ -4,9 +4,10 @@ from collections.abc import Iterator, Sequence
 
 from service.vocabulary.concession import Concession
 from service.vocabulary.finding import FindingDocument
+from service.vocabulary.words import Outcome
 from worker.package.content import PackageContent
 from worker.package.pieces import Column, Kind, Look, Paragraph, Section, Table, listing
-from worker.package.wording import UNKNOWN, number_text, place_text, value_text
+from worker.package.wording import UNKNOWN, limit_text, number_text, place_text, value_text
 
 CONCESSIONS_TITLE = "Concessions asked for"
 
@@ -30,16 +31,21 @@ _COLUMNS = (
     Column(heading="Place", share=54),
     Column(heading="Position", share=36, kind=Kind.NUMBER),
     Column(heading="Criterion", share=62),
-    Column(heading="Value", unit="dB", share=44, kind=Kind.NUMBER),
-    Column(heading="Limit", unit="dB", share=36, kind=Kind.NUMBER),
-    Column(heading="Reason given", share=164),
+    Column(heading="Value", share=44, kind=Kind.NUMBER),
+    Column(heading="Limit", share=40, kind=Kind.NUMBER),
+    Column(heading="Unit", share=34),
+    Column(heading="Reason given", share=150),
 )
 
 
 def _rows(content: PackageContent, findings: Sequence[FindingDocument]) -> Iterator[tuple[str, ...]]:
     if not content.concessions:
         return
-    by_subject = {(f["criterion"], f["fibre"], f.get("site"), f.get("position")): f for f in findings}
+    by_subject: dict[tuple[object, ...], FindingDocument] = {}
+    # Where one concession covers several findings, the one that needs it is shown.
+    for finding in sorted(findings, key=lambda one: one["outcome"] != Outcome.CONFORMING):
+        subject = (finding["criterion"], finding.get("fibre"), finding.get("site"), finding.get("position"))
+        by_subject[subject] = finding
     for number, asked in enumerate(content.concessions, start=1):
         conceded = by_subject.get((asked.criterion, asked.fibre, asked.site, asked.position))
         yield (
@@ -54,10 +60,15 @@ def _rows(content: PackageContent, findings: Sequence[FindingDocument]) -> Itera
 def _subject(content: PackageContent, asked: Concession, conceded: FindingDocument | None) -> tuple[str, ...]:
     needed_for = () if conceded is None else [one for one in content.segments if one in conceded["segments"]]
     place = asked.site or (UNKNOWN if conceded is None else place_text(conceded))
-    return ", ".join(needed_for) or UNKNOWN, str(asked.fibre), place, number_text(asked.position)
+    return (
+        ", ".join(needed_for) or UNKNOWN,
+        "all" if asked.fibre is None else str(asked.fibre),
+        place,
+        number_text(asked.position),
+    )
 
 
-def _held(conceded: FindingDocument | None) -> tuple[str, str]:
+def _held(conceded: FindingDocument | None) -> tuple[str, str, str]:
     if conceded is None:
-        return UNKNOWN, UNKNOWN
-    return value_text(conceded), conceded.get("limit_db", UNKNOWN)
+        return UNKNOWN, UNKNOWN, UNKNOWN
+    return value_text(conceded), limit_text(conceded), conceded.get("unit", UNKNOWN)

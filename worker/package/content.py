@@ -1,6 +1,6 @@
 """What a package is drawn from: everything that was frozen when the segments were submitted."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -8,7 +8,8 @@ from typing import Any
 from service.vocabulary.concession import Concession
 from service.vocabulary.criteria import Criteria
 from service.vocabulary.design import Design
-from service.vocabulary.finding import FibreDocument, VerdictDocument
+from service.vocabulary.finding import FibreDocument, FindingDocument, VerdictDocument
+from service.vocabulary.suspicion import SuspicionDocument
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,3 +49,13 @@ class PackageContent:
     audit_hash: str
     verification_code: str
     is_demonstration: bool
+
+    def all_findings(self) -> Iterator[FindingDocument]:
+        """Give every finding of the route: those about all fibres together, then those of each fibre."""
+        yield from self.verdict.get("findings", ())
+        for fibre in self.fibres:
+            yield from fibre["findings"]
+
+    def all_suspicions(self) -> Sequence[SuspicionDocument]:
+        """Return what looks unlike honest work on the route."""
+        return self.verdict.get("suspicions", ())

@@ -5,10 +5,12 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from service.vocabulary.finding import FindingDocument
-from service.vocabulary.words import Outcome, Quantity
+from service.vocabulary.words import DecisionRule, Outcome, Quantity
 from worker.package.content import PackageContent
+from worker.package.joint_criterion_text import joint_criterion_text
+from worker.package.link_criterion_text import link_criterion_text, workmanship_text
 from worker.package.pieces import Column, Fact, Facts, Kind, Look, Paragraph, Section, Subheading, Table
-from worker.package.wording import UNKNOWN, count_text, words
+from worker.package.wording import UNKNOWN, words
 
 _HOUSE_RULES = Paragraph(
     text="A value equal to its limit conforms. A value known only within bounds conforms when its upper bound does, "
@@ -33,6 +35,19 @@ def criteria_section(content: PackageContent, findings: Sequence[FindingDocument
     )
 
 
+_OF_LINKS = frozenset(
+    {
+        Quantity.REQUIRED_TEST,
+        Quantity.LINK_ATTENUATION,
+        Quantity.ATTENUATION_COEFFICIENT,
+        Quantity.RETURN_LOSS,
+        Quantity.LENGTH,
+        Quantity.CONTINUITY,
+        Quantity.CHROMATIC_DISPERSION,
+        Quantity.POLARIZATION_MODE_DISPERSION,
+    }
+)
+_RULES = {DecisionRule.GUARDED: "guarded", DecisionRule.FOUR_WAY: "by the four-way rule"}
 _CRITERION_COLUMNS = (
     Column(heading="Code", share=80),
     Column(heading="What is held", share=66),
@@ -75,6 +90,15 @@ def _agreement(content: PackageContent, criteria: dict[str, Any]) -> Facts:
                 f"{placing['scale_percent']} % of the length tested",
             ),
             Fact(
+                label="Off its spot",
+                value="a joint that traces from both ends show at one spot may lie "
+                f"{placing['off_spot_m']} m away, where no other can be meant",
+            ),
+            Fact(
+                label="Dead zone",
+                value=f"nothing is seen apart within {placing['dead_zone_pulses']} pulse lengths behind a reflection",
+            ),
+            Fact(
                 label="Below zero",
                 value=f"a mean of both directions over {criteria['mean_below_zero_db']} dB below zero proves nothing",
             ),
@@ -86,48 +110,42 @@ def _criterion_row(entry: dict[str, Any]) -> tuple[str, ...]:
     return (
         entry["code"],
         words(entry["quantity"]),
-        str(entry["wavelength_nm"]),
-        _limit_text(entry),
+        str(entry.get("wavelength_nm", UNKNOWN)),
+        f"{_held_text(entry)}{_decision_text(entry)}{_where_text(entry)}",
         words(entry["force"]),
         entry.get("clause", UNKNOWN),
     )
 
 
-def _limit_text(entry: dict[str, Any]) -> str:
-    match entry["quantity"]:
-        case Quantity.REQUIRED_TEST:
-            named = {"otdr": "an OTDR trace", "attenuation": "an attenuation test by source and meter"}
-            return f"{named[entry['test']]} in both directions"
-        case Quantity.LINK_ATTENUATION:
-            combined = {"mean": "mean of both directions", "worse": "worse of both directions"}
-            limit = _link_limit_text(entry["limit"])
-            return f"{combined[entry['combination']]} at most {limit}; {_link_conditions_text(entry)}"
-        case _:
-            return f"mean of both directions at most {entry['limit_db']} dB{_action_limits_text(entry)}"
+def _held_text(entry: dict[str, Any]) -> str:
+    if entry["quantity"] == Quantity.WORKMANSHIP:
+        return workmanship_text(entry)
+    return link_criterion_text(entry) if entry["quantity"] in _OF_LINKS else joint_criterion_text(entry)
 
 
-def _link_limit_text(limit: dict[str, Any]) -> str:
-    if limit["kind"] == "fixed":
-        return f"{limit['limit_db']} dB"
-    return (
-        f"the budget: {limit['attenuation_db_per_km']} dB/km of fibre, {limit['splice_db']} dB a splice, "
-        f"{limit['connection_db']} dB a connection that the reference includes, {limit['other_db']} dB other"
-    )
+def _decision_text(entry: dict[str, Any]) -> str:
+    """Return the rule that takes uncertainty into account; where it is not the simple one it is an explicit choice."""
+    band = entry.get("uncertainty_db") or entry.get("uncertainty_db_per_km")
+    rule = entry.get("decision", DecisionRule.SIMPLE)
+    # A link's uncertainty is told with what it is always used for.
+    is_told = entry["quantity"] == Quantity.LINK_ATTENUATION
+    if rule == DecisionRule.SIMPLE:
+        return f"; uncertainty {band}, not taken into account" if band and not is_told else ""
+    return f"; {_RULES[rule]} with a guard band of {band}"
 
 
-def _link_conditions_text(entry: dict[str, Any]) -> str:
-    cords = entry.get("reference_cords")
-    asked = "any number of cords, the same both ways" if cords is None else count_text(cords, one="cord", many="cords")
-    return (
-        f"referenced with {asked}; a loss below {entry['least_attenuation_db_per_km']} dB/km of fibre by more than "
-        f"its uncertainty of {entry['uncertainty_db']} dB is set aside"
-    )
-
-
-def _action_limits_text(entry: dict[str, Any]) -> str:
-    named = (("estimate_action_limit_db", "estimate"), ("one_way_action_limit_db", "one way"))
-    texts = [f"{name} {entry[member]} dB" for member, name in named if member in entry]
-    return f"; while the closure is open: {', '.join(texts)}" if texts else ""
+def _where_text(entry: dict[str, Any]) -> str:
+    applies = entry.get("applies_when")
+    if applies is None:
+        return ""
+    texts = []
+    if "least_span_m" in applies:
+        texts.append(f"in spans of at least {applies['least_span_m']} m")
+    if "most_span_m" in applies:
+        texts.append(f"in spans of at most {applies['most_span_m']} m")
+    if applies["fibre_types"]:
+        texts.append(f"on fibre of type {' or '.join(applies['fibre_types'])}")
+    return f"; {', '.join(texts)}"
 
 
 def _count_rows(content: PackageContent, findings: Sequence[FindingDocument]) -> Iterator[tuple[str, ...]]:

@@ -6,14 +6,20 @@ from typing import Any
 
 from service.vocabulary.words import RecordKind
 from worker.package.content import PackageContent, PackagedRecord
-from worker.package.pieces import Column, Fact, Facts, Kind, Paragraph, Section, Table, listing
+from worker.package.pieces import Column, Fact, Facts, Kind, Paragraph, Section, Subheading, Table, listing
+from worker.package.subjects import subject_text
 from worker.package.wording import UNKNOWN, utc_text, words
 
 
 def instruments_section(records: Sequence[PackagedRecord]) -> Section:
-    """Return the instruments seen in the records that count, each calibration on its own line."""
+    """Return the instruments seen in the records that count, each calibration on its own line, and arc calibrations."""
     table = Table(columns=_INSTRUMENT_COLUMNS, rows=tuple(_instrument_rows(records)))
-    return listing(title="Instruments and calibrations", table=table)
+    section = listing(title="Instruments and calibrations", table=table)
+    arcs = sorted(_arc_row(one.body) for one in records if _is_arc_calibration(one) and not one.is_ended)
+    if not arcs:
+        return section
+    arc_table = Table(columns=_ARC_COLUMNS, rows=arcs, is_grouped=True)
+    return Section(title=section.title, blocks=(*section.blocks, Subheading(text="Arc calibrations"), arc_table))
 
 
 def ended_records_section(records: Sequence[PackagedRecord]) -> Section:
@@ -51,6 +57,18 @@ _INSTRUMENT_COLUMNS = (
     Column(heading="First used", unit="UTC", share=88),
     Column(heading="Last used", unit="UTC", share=88),
 )
+_ARC_COLUMNS = (
+    Column(heading="Splicer", share=80),
+    Column(heading="Made", unit="UTC", share=104),
+    Column(heading="Fibre type", share=50),
+    Column(heading="Site", share=50),
+    Column(heading="Came out", share=56),
+    Column(heading="Temperature", unit="°C", share=56, kind=Kind.NUMBER),
+    Column(heading="Humidity", unit="%", share=44, kind=Kind.NUMBER),
+    Column(heading="Pressure", unit="hPa", share=44, kind=Kind.NUMBER),
+    Column(heading="Altitude", unit="m", share=40, kind=Kind.NUMBER),
+)
+_AIR = ("temperature_c", "humidity_percent", "pressure_hpa", "altitude_m")
 _RECORD_COLUMNS = (
     Column(heading="Made", unit="UTC", share=82),
     Column(heading="Kind", share=50),
@@ -88,26 +106,36 @@ def _instruments_of(body: Any) -> Iterator[_Seen]:
         case RecordKind.OTDR:
             until = str(body["calibrated_until"])
             yield _Seen(role="OTDR", serial=body["instrument_serial"], calibrated_until=until, made_at=made_at)
+        case RecordKind.TERMINATION if "splicer_serial" in body:
+            yield _Seen(role="splicer", serial=body["splicer_serial"], calibrated_until=UNKNOWN, made_at=made_at)
+        case RecordKind.RETURN_LOSS | RecordKind.DISPERSION as kind:
+            until = str(body["instrument"]["calibrated_until"])
+            role, serial = f"{words(kind)} meter", body["instrument"]["serial"]
+            yield _Seen(role=role, serial=serial, calibrated_until=until, made_at=made_at)
         case RecordKind.ATTENUATION:
             for role in ("source", "meter"):
                 until = str(body[role]["calibrated_until"])
                 yield _Seen(role=role, serial=body[role]["serial"], calibrated_until=until, made_at=made_at)
 
 
+def _is_arc_calibration(record: PackagedRecord) -> bool:
+    return bool(record.body["kind"] == RecordKind.ARC_CALIBRATION)
+
+
+def _arc_row(body: Any) -> tuple[str, ...]:
+    return (
+        body["splicer_serial"],
+        utc_text(str(body["made_at"])),
+        body["fibre_type"],
+        body.get("site", UNKNOWN),
+        "passed" if body["passed"] else "not passed",
+        *(body.get(member, UNKNOWN) for member in _AIR),
+    )
+
+
 def _record_row(record: PackagedRecord) -> tuple[str, ...]:
     body = record.body
-    return utc_text(str(body["made_at"])), words(body["kind"]), _subject_text(body), _why_text(record), str(body["id"])
-
-
-def _subject_text(body: Any) -> str:
-    match body["kind"]:
-        case RecordKind.SPLICE:
-            fibres = ", ".join(str(joint["fibre"]) for joint in body["joints"])
-            return f"{body['site']}, fibre {fibres}"
-        case RecordKind.CLOSURE_STATE:
-            return f"{body['site']}, {body['state']}"
-        case _:
-            return f"{body['from_site']} to {body['to_site']}, fibre {body['fibre']}"
+    return utc_text(str(body["made_at"])), words(body["kind"]), subject_text(body), _why_text(record), str(body["id"])
 
 
 def _why_text(record: PackagedRecord) -> str:

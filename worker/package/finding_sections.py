@@ -1,30 +1,41 @@
-"""The findings of the segments submitted: first what keeps them from conforming, then every value in order."""
+"""The findings of the segments submitted: in order, and first what keeps them from conforming."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 
 from service.vocabulary.finding import FindingDocument
-from service.vocabulary.words import Force, Outcome, Quantity
+from service.vocabulary.words import Force, Outcome
 from worker.package.content import PackageContent
-from worker.package.pieces import Column, Kind, Look, Paragraph, Section, Table, listing
-from worker.package.wording import A_TO_B, B_TO_A, UNKNOWN, number_text, place_text, reading_text, value_text, words
+from worker.package.finding_columns import (
+    ANY_LIMIT,
+    ANY_VALUE,
+    FIBRE,
+    POSITION,
+    UNIT,
+    Shown,
+    detail_column,
+    finding_table,
+    place_column,
+)
+from worker.package.pieces import Column, Look, Paragraph, Section, Subheading, listing
+from worker.package.wording import LEAST
 
-_BOUNDS_NOTE = Paragraph(
-    text="A loss is positive, an apparent gain negative. ± stands before the threshold below which the trace shows "
-    f"nothing at the joint; the mean then lies between the two bounds. {UNKNOWN} means not known.",
-    look=Look.NOTE,
+_FALLBACK_TITLE = "Out of specification, and conforming only by fallback after documented attempts"
+_OPEN_NOTE = Paragraph(
+    text=f"{LEAST} stands before a limit that is the least that is allowed; every other is the most.", look=Look.NOTE
 )
 
 
 def submitted_findings(content: PackageContent) -> Sequence[FindingDocument]:
-    """Return the findings of the segments submitted, by fibre, place from A, position and wavelength."""
+    """Return the findings of the segments submitted: of all fibres together, then by fibre and place from A."""
     order = {site.id: index for index, site in enumerate(content.design.sites)}
+    order |= {section.id: index for index, section in enumerate(content.design.sections)}
     submitted = frozenset(content.segments)
-    chosen = [f for fibre in content.fibres for f in fibre["findings"] if not submitted.isdisjoint(f["segments"])]
+    chosen = [one for one in content.all_findings() if not submitted.isdisjoint(one["segments"])]
     return sorted(
         chosen,
         key=lambda f: (
-            f["fibre"],
-            order.get(f.get("site", ""), -1),
+            f.get("fibre", 0),
+            order.get(f.get("site", f.get("section", "")), -1),
             f.get("position", 0),
             f.get("wavelength_nm", 0),
             f["criterion"],
@@ -32,119 +43,36 @@ def submitted_findings(content: PackageContent) -> Sequence[FindingDocument]:
     )
 
 
+def nonconforming_section(findings: Sequence[FindingDocument]) -> Section:
+    """Return what does not conform, and what conforms only by a fallback, which is out of specification."""
+    section = open_section(Outcome.NONCONFORMING, title="What does not conform", findings=findings)
+    by_fallback = [finding for finding in findings if finding.get("by_fallback")]
+    if not by_fallback:
+        return section
+    listed = (Subheading(text=_FALLBACK_TITLE), finding_table(_OPEN_COLUMNS, by_fallback))
+    return Section(title=section.title, blocks=(*section.blocks, *listed))
+
+
 def open_section(outcome: Outcome, *, title: str, findings: Sequence[FindingDocument]) -> Section:
     """Return the findings that came out one way, each with its reason."""
-    rows = tuple(_open_row(finding) for finding in findings if finding["outcome"] == outcome)
-    return listing(title=title, table=Table(columns=_OPEN_COLUMNS, rows=rows))
+    table = finding_table(_OPEN_COLUMNS, [finding for finding in findings if finding["outcome"] == outcome])
+    has_least = any(LEAST in row[_LIMIT_COLUMN] for row in table.rows)
+    return listing(title=title, table=table, note=_OPEN_NOTE if has_least else None)
 
 
-def link_section(findings: Iterable[FindingDocument]) -> Section:
-    """Return the end-to-end table."""
-    rows = _rows_of(Quantity.LINK_ATTENUATION, findings, _link_row)
-    return listing(title="End to end", table=Table(columns=_LINK_COLUMNS, rows=rows))
-
-
-def joints_section(findings: Iterable[FindingDocument]) -> Section:
-    """Return the joint table."""
-    rows = _rows_of(Quantity.SPLICE_LOSS, findings, _joint_row)
-    return listing(title="Joints", table=Table(columns=_JOINT_COLUMNS, rows=rows, is_grouped=True), note=_BOUNDS_NOTE)
-
-
-def terminations_section(findings: Iterable[FindingDocument]) -> Section:
-    """Return the connections at the ends, each with the splice behind it."""
-    rows = _rows_of(Quantity.TERMINATION_LOSS, findings, _joint_row)
-    note = Paragraph(text="Each value holds a connection together with the splice behind it.", look=Look.NOTE)
-    return listing(title="Terminations", table=Table(columns=_JOINT_COLUMNS, rows=rows, is_grouped=True), note=note)
-
-
-def _rows_of(
-    quantity: Quantity, findings: Iterable[FindingDocument], row: Callable[[FindingDocument], tuple[str, ...]]
-) -> tuple[tuple[str, ...], ...]:
-    return tuple(row(finding) for finding in findings if finding["quantity"] == quantity)
-
-
-_FIBRE = Column(heading="Fibre", share=30, kind=Kind.NUMBER)
-_WAVELENGTH = Column(heading="Wavelength", unit="nm", share=48, kind=Kind.NUMBER)
-_LIMIT = Column(heading="Limit", unit="dB", share=34, kind=Kind.NUMBER)
-_READ_BOTH_WAYS = (
-    Column(heading="A to B", unit="dB", share=40, kind=Kind.NUMBER),
-    Column(heading="B to A", unit="dB", share=40, kind=Kind.NUMBER),
-)
-_HELD = (_LIMIT, Column(heading="Margin", unit="dB", share=38, kind=Kind.NUMBER))
-_OUTCOME = Column(heading="Outcome", share=77, kind=Kind.OUTCOME)
-
-_JOINT_COLUMNS = (
-    _FIBRE,
-    Column(heading="Site", share=66),
-    Column(heading="Position", share=36, kind=Kind.NUMBER),
-    _WAVELENGTH,
-    *_READ_BOTH_WAYS,
-    Column(heading="Mean or bounds", unit="dB", share=84, kind=Kind.NUMBER),
-    *_HELD,
-    _OUTCOME,
-)
-_LINK_COLUMNS = (
-    _FIBRE,
-    Column(heading="Ends", share=110),
-    _WAVELENGTH,
-    *_READ_BOTH_WAYS,
-    Column(heading="Value", unit="dB", share=50, kind=Kind.NUMBER),
-    *_HELD,
-    _OUTCOME,
-)
-_OPEN_COLUMNS = (
-    _FIBRE,
-    Column(heading="Place", share=72),
-    Column(heading="Position", share=36, kind=Kind.NUMBER),
-    Column(heading="Criterion", share=70),
-    Column(heading="Value", unit="dB", share=66, kind=Kind.NUMBER),
-    _LIMIT,
-    Column(heading="Reason", share=204),
-)
-
-
-def _joint_row(finding: FindingDocument) -> tuple[str, ...]:
-    return (
-        str(finding["fibre"]),
-        place_text(finding),
-        number_text(finding.get("position")),
-        number_text(finding.get("wavelength_nm")),
-        *_measured(finding),
-    )
-
-
-def _link_row(finding: FindingDocument) -> tuple[str, ...]:
-    return (
-        str(finding["fibre"]),
-        place_text(finding),
-        number_text(finding.get("wavelength_nm")),
-        *_measured(finding),
-    )
-
-
-def _measured(finding: FindingDocument) -> tuple[str, ...]:
-    return (
-        reading_text(finding, A_TO_B),
-        reading_text(finding, B_TO_A),
-        value_text(finding),
-        finding.get("limit_db", UNKNOWN),
-        finding.get("margin_db", UNKNOWN),
-        finding["outcome"],
-    )
-
-
-def _open_row(finding: FindingDocument) -> tuple[str, ...]:
+def _criterion_text(finding: FindingDocument) -> str:
     advisory = " (advisory)" if finding["force"] == Force.ADVISORY else ""
-    return (
-        str(finding["fibre"]),
-        place_text(finding),
-        number_text(finding.get("position")),
-        f"{finding['criterion']}{advisory}",
-        value_text(finding),
-        finding.get("limit_db", UNKNOWN),
-        _reason_text(finding),
-    )
+    return f"{finding['criterion']}{advisory}"
 
 
-def _reason_text(finding: FindingDocument) -> str:
-    return finding["detail"] or words(finding.get("reason", UNKNOWN))
+_OPEN_COLUMNS = (
+    FIBRE,
+    place_column("Place", share=68),
+    POSITION,
+    Shown(Column(heading="Criterion", share=84), _criterion_text),
+    ANY_VALUE,
+    ANY_LIMIT,
+    UNIT,
+    detail_column("Reason", share=170),
+)
+_LIMIT_COLUMN = _OPEN_COLUMNS.index(ANY_LIMIT)

@@ -8,13 +8,24 @@ from service.vocabulary.finding import FindingDocument
 from service.vocabulary.words import RecordKind
 from worker.package.content import PackageContent, PackagedRecord
 from worker.package.pieces import Column, Kind, Look, Paragraph, Section, Table, listing
-from worker.package.wording import UNKNOWN, utc_text, words
+from worker.package.subjects import ends_text, named_test, result_text
+from worker.package.wording import number_text, utc_text, words
 
 _NOTE = Paragraph(
     text="Each test that was set aside for some finding, with the reason, and each test of which there is more than "
-    "one: same fibre, ends, wavelength and pulse. The loss is that of an attenuation test as posted. A record is named "
-    "by so many first digits as tell all records of this package apart; the attached records hold every trace.",
+    "one: same fibre, ends, wavelength and pulse. The result is what the test says as posted. A record is named by so "
+    "many first digits as tell all records of this package apart; the attached records hold every trace.",
     look=Look.NOTE,
+)
+_TESTS = frozenset(
+    {
+        RecordKind.OTDR,
+        RecordKind.ATTENUATION,
+        RecordKind.RETURN_LOSS,
+        RecordKind.DISPERSION,
+        RecordKind.CONTINUITY,
+        RecordKind.END_FACE,
+    }
 )
 # More places than this are counted instead of named.
 _NAMED_PLACES = 3
@@ -40,7 +51,7 @@ _COLUMNS = (
     Column(heading="Test", share=84),
     Column(heading="From and to", share=56),
     Column(heading="Made", unit="UTC", share=76),
-    Column(heading="Loss", unit="dB", share=28, kind=Kind.NUMBER),
+    Column(heading="Result", share=52),
     Column(heading="What became of it", share=150),
     Column(heading="Record", share=40),
 )
@@ -65,19 +76,18 @@ def _repeated(content: PackageContent) -> frozenset[str]:
     }
     same: defaultdict[tuple[Any, ...], list[str]] = defaultdict(list)
     for record in content.records:
-        if record.body["kind"] in {RecordKind.OTDR, RecordKind.ATTENUATION} and record.body["fibre"] in scope:
+        if record.body["kind"] in _TESTS and record.body["fibre"] in scope:
             same[_subject_of(record.body)].append(record.body["id"])
     return frozenset(id_ for ids in same.values() if len(ids) > 1 for id_ in ids)
 
 
 def _subject_of(body: Mapping[str, Any]) -> tuple[Any, ...]:
-    named = ("fibre", "kind", "wavelength_nm", "from_site", "to_site")
-    return (*(body[member] for member in named), body.get("pulse_ns", 0))
+    wavelength_nm, pulse_ns = body.get("wavelength_nm", 0), body.get("pulse_ns", 0)
+    return body.get("fibre", 0), body["kind"], wavelength_nm, ends_text(body), pulse_ns
 
 
 def _used(content: PackageContent) -> frozenset[str]:
-    findings = (finding for fibre in content.fibres for finding in fibre["findings"])
-    return frozenset(reading["record"] for finding in findings for reading in finding["readings"])
+    return frozenset(reading["record"] for finding in content.all_findings() for reading in finding["readings"])
 
 
 def _rows(listed: Sequence[PackagedRecord], void: _Void, content: PackageContent) -> Iterator[tuple[str, ...]]:
@@ -85,11 +95,11 @@ def _rows(listed: Sequence[PackagedRecord], void: _Void, content: PackageContent
     for record in sorted(listed, key=lambda one: (*_subject_of(one.body), one.body["made_at"], one.body["id"])):
         body = record.body
         yield (
-            str(body["fibre"]),
-            _test_text(body),
-            f"{body['from_site']} to {body['to_site']}",
+            number_text(body.get("fibre")),
+            named_test(body),
+            ends_text(body),
             utc_text(body["made_at"]),
-            body.get("loss_db", UNKNOWN),
+            result_text(body),
             _fate_text(void.get(body["id"], {}), is_used=body["id"] in used),
             body["id"][:digits],
         )
@@ -99,12 +109,6 @@ def _telling_digits(ids: Sequence[str]) -> int:
     return next(
         digits for digits in range(_LEAST_DIGITS, max(map(len, ids)) + 1) if len({i[:digits] for i in ids}) == len(ids)
     )
-
-
-def _test_text(body: Mapping[str, Any]) -> str:
-    if body["kind"] == RecordKind.OTDR:
-        return f"OTDR {body['wavelength_nm']} nm, {body['pulse_ns']} ns"
-    return f"attenuation {body['wavelength_nm']} nm"
 
 
 def _fate_text(void: Mapping[str, Sequence[FindingDocument]], *, is_used: bool) -> str:

@@ -5,18 +5,19 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.vocabulary.finding import UnexpectedEventDocument
+from service.vocabulary.finding import FibreDocument, UnexpectedEventDocument, WhereDocument
 from service.vocabulary.layout import UM_PER_M, Layout
 from worker.package.content import PackageContent
-from worker.package.pieces import Column, Kind, Look, Paragraph, Section, Table, listing
-from worker.package.wording import DIRECTIONS, UNKNOWN
+from worker.package.pieces import Column, Kind, Look, Paragraph, Section, Subheading, Table, listing
+from worker.package.wording import DIRECTIONS, UNKNOWN, words
 
 STRAYS_TITLE = "Losses on no joint"
 
 _NOTE = Paragraph(
     text="A trace that counts shows a loss here where the design has no joint: a bend, damage, or a joint that nobody "
     "described. No criterion judges it; the engineer weighs it. One spot seen in several traces is listed once for "
-    "each. All losses on the fibres submitted are listed, along the whole route; distances are along the fibre.",
+    "each. All losses on the fibres submitted are listed, along the whole route; distances from A are along the fibre, "
+    "those in a section along its cable from its start, slack counted in.",
     look=Look.NOTE,
 )
 
@@ -31,32 +32,46 @@ class Stray:
 
 def submitted_strays(content: PackageContent) -> Sequence[Stray]:
     """Return the losses on no joint of every fibre that a segment submitted has in scope."""
-    strayed = [fibre for fibre in content.fibres if fibre["unexpected_events"]]
-    if not strayed:
-        return ()
-    scope = Layout(content.design).segments_of_fibre
     return [
         Stray(fibre=fibre["fibre"], event=event)
-        for fibre in strayed
-        if not set(content.segments).isdisjoint(scope.get(fibre["fibre"], ()))
+        for fibre in _submitted(content, [fibre for fibre in content.fibres if fibre["unexpected_events"]])
         for event in fibre["unexpected_events"]
     ]
 
 
 def strays_section(content: PackageContent, strays: Sequence[Stray]) -> Section:
-    """Return the losses on no joint, each between the sites that it lies between."""
+    """Return the losses on no joint, each between the sites that it lies between, and what else traces tell."""
     table = Table(columns=_COLUMNS, rows=tuple(_rows(content, strays)), is_grouped=True)
-    return listing(title=STRAYS_TITLE, table=table, note=_NOTE)
+    section = listing(title=STRAYS_TITLE, table=table, note=_NOTE)
+    told = [fibre for fibre in content.fibres if not _TOLD.isdisjoint(fibre)]
+    rows = tuple(row for fibre in _submitted(content, told) for row in _told_rows(fibre))
+    if not rows:
+        return section
+    told_table = Table(columns=_TOLD_COLUMNS, rows=rows, is_grouped=True)
+    return Section(title=section.title, blocks=(*section.blocks, Subheading(text=_TOLD_TITLE), told_table))
 
 
 _COLUMNS = (
     Column(heading="Fibre", share=28, kind=Kind.NUMBER),
     Column(heading="From A", unit="m", share=56, kind=Kind.NUMBER),
-    Column(heading="Lies", share=90),
+    Column(heading="Lies", share=74),
+    Column(heading="Section", share=50),
+    Column(heading="From its start", unit="m", share=56, kind=Kind.NUMBER),
     Column(heading="Direction", share=44),
     Column(heading="Wavelength", unit="nm", share=48, kind=Kind.NUMBER),
     Column(heading="Loss", unit="dB", share=40, kind=Kind.NUMBER),
-    Column(heading="Record", share=160),
+    Column(heading="Record", share=130),
+)
+
+_TOLD = frozenset({"breaks", "short_traces", "off_spot", "unlike_traces"})
+_TOLD_TITLE = "Ends of fibre, joints off their spot, and traces that fit something else"
+_TOLD_COLUMNS = (
+    Column(heading="Fibre", share=28, kind=Kind.NUMBER),
+    Column(heading="What", share=150),
+    Column(heading="From A", unit="m", share=56, kind=Kind.NUMBER),
+    Column(heading="Section", share=50),
+    Column(heading="From its start", unit="m", share=56, kind=Kind.NUMBER),
+    Column(heading="Records", share=130),
 )
 
 
@@ -68,11 +83,40 @@ def _rows(content: PackageContent, strays: Sequence[Stray]) -> Iterator[tuple[st
             str(stray.fibre),
             event["from_a_m"],
             _lies_text(layout, from_a_m=Decimal(event["from_a_m"])),
+            *_in_cable(event),
             DIRECTIONS[event["direction"]],
             str(event["wavelength_nm"]),
             event.get("loss_db", UNKNOWN),
             event["record"],
         )
+
+
+def _submitted(content: PackageContent, fibres: Sequence[FibreDocument]) -> Sequence[FibreDocument]:
+    """Return those of some fibres that a segment submitted has in scope."""
+    if not fibres:
+        return ()
+    scope = Layout(content.design).segments_of_fibre
+    return [one for one in fibres if not set(content.segments).isdisjoint(scope.get(one["fibre"], ()))]
+
+
+def _told_rows(fibre: FibreDocument) -> Iterator[tuple[str, ...]]:
+    number = str(fibre["fibre"])
+    for broken in fibre.get("breaks", ()):
+        yield number, "the fibre is broken", broken["from_a_m"], *_in_cable(broken), ", ".join(broken["records"])
+    for short in fibre.get("short_traces", ()):
+        what = f"{DIRECTIONS[short['direction']]} at {short['wavelength_nm']} nm reaches no farther"
+        yield number, what, short["from_a_m"], *_in_cable(short), short["record"]
+    for moved in fibre.get("off_spot", ()):
+        what = f"the joint at {moved['site']}, designed at {moved['designed_m']} m"
+        yield number, what, moved["from_a_m"], *_in_cable(moved), ", ".join(moved["records"])
+    for unlike in fibre.get("unlike_traces", ()):
+        fibres = ", ".join(f"{own['first']} to {own['last']}" for own in unlike.get("fibres", ()))
+        what = f"{words(unlike['reason'])}{f': {fibres}' if fibres else ''}"
+        yield number, what, UNKNOWN, UNKNOWN, UNKNOWN, unlike["record"]
+
+
+def _in_cable(where: WhereDocument) -> tuple[str, str]:
+    return where.get("section", UNKNOWN), where.get("cable_m", UNKNOWN)
 
 
 def _lies_text(layout: Layout, *, from_a_m: Decimal) -> str:

@@ -1,29 +1,35 @@
 """Put a package into words and numbers, in the order in which it is read."""
 
-from service.vocabulary.words import Outcome
+from service.vocabulary.words import Outcome, Quantity
 from worker.package.cautions import cautions_section
 from worker.package.certificate import build_certificate
 from worker.package.concessions_section import concessions_section
 from worker.package.content import PackageContent
 from worker.package.criteria_section import criteria_section
 from worker.package.evidence_sections import audit_section, ended_records_section, instruments_section
-from worker.package.finding_sections import (
+from worker.package.fibre_sections import identity_section, length_section, link_section, return_loss_section
+from worker.package.finding_columns import by_quantity
+from worker.package.finding_sections import nonconforming_section, open_section, submitted_findings
+from worker.package.joint_sections import (
+    beside_joints_section,
+    connections_section,
     joints_section,
-    link_section,
-    open_section,
-    submitted_findings,
-    terminations_section,
+    statistics_section,
 )
 from worker.package.pieces import PackageView
 from worker.package.route_section import route_section
 from worker.package.set_aside_section import set_aside_section
 from worker.package.stray_section import strays_section, submitted_strays
+from worker.package.suspicions_section import submitted_suspicions, suspicions_section
 from worker.package.weighed import weighed_facts
+from worker.package.workmanship_section import workmanship_section
 
 
 def build_view(content: PackageContent) -> PackageView:
     """Return everything the package says; no figure is computed or rounded after this."""
     findings, strays = submitted_findings(content), submitted_strays(content)
+    grouped, suspicions = by_quantity(findings), submitted_suspicions(content)
+    weighed = weighed_facts(content, findings, strays=strays, suspicions=suspicions)
     return PackageView(
         title=f"Acceptance package {content.number}",
         number=content.number,
@@ -32,21 +38,28 @@ def build_view(content: PackageContent) -> PackageView:
         subject=f"Route {content.design.code}, {content.design.name}",
         submitted_at=content.submitted_at,
         is_demonstration=content.is_demonstration,
-        certificate=build_certificate(content, weighed=weighed_facts(content, findings, strays)),
+        certificate=build_certificate(content, weighed=weighed),
         sections=(
             cautions_section(),
             route_section(content),
             criteria_section(content, findings),
-            open_section(Outcome.NONCONFORMING, title="What does not conform", findings=findings),
+            nonconforming_section(findings),
             open_section(Outcome.UNDETERMINED, title="What is undetermined", findings=findings),
             strays_section(content, strays),
             concessions_section(content, findings),
-            link_section(findings),
-            joints_section(findings),
-            terminations_section(findings),
-            set_aside_section(content, findings),
+            statistics_section(grouped),
+            link_section(grouped),
+            joints_section(grouped),
+            connections_section(grouped),
+            beside_joints_section(grouped),
+            return_loss_section(grouped),
+            length_section(grouped),
+            identity_section(grouped),
+            workmanship_section(content, grouped.get(Quantity.WORKMANSHIP, ())),
             instruments_section(content.records),
+            set_aside_section(content, findings),
             ended_records_section(content.records),
+            suspicions_section(suspicions),
             audit_section(content),
         ),
     )

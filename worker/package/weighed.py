@@ -4,15 +4,23 @@ from collections import Counter
 from collections.abc import Sequence
 
 from service.vocabulary.finding import FindingDocument
+from service.vocabulary.suspicion import SuspicionDocument
 from service.vocabulary.words import Force, Outcome
 from worker.package.content import PackageContent
 from worker.package.pieces import Fact, Facts
 from worker.package.stray_section import STRAYS_TITLE, Stray
+from worker.package.suspicions_section import SUSPICIONS_TITLE
 from worker.package.wording import count_text, numbers_text
 
 
-def weighed_facts(content: PackageContent, findings: Sequence[FindingDocument], strays: Sequence[Stray]) -> Facts:
-    """Count what does not conform, what is not known, what no criterion judges, and the concessions asked for."""
+def weighed_facts(
+    content: PackageContent,
+    findings: Sequence[FindingDocument],
+    *,
+    strays: Sequence[Stray],
+    suspicions: Sequence[SuspicionDocument],
+) -> Facts:
+    """Count what does not conform, what is not known, losses on no joint, suspicions and the concessions asked for."""
     # Most findings conform, and nobody asks how many.
     still_open = (finding for finding in findings if finding["outcome"] != Outcome.CONFORMING.value)
     counts = Counter((finding["outcome"], finding["force"]) for finding in still_open)
@@ -22,6 +30,7 @@ def weighed_facts(content: PackageContent, findings: Sequence[FindingDocument], 
             _findings_fact("Undetermined", Outcome.UNDETERMINED, counts),
             _strays_fact(strays),
             _concessions_fact(len(content.concessions)),
+            *_suspicion_facts(len(suspicions)),
         )
     )
 
@@ -48,3 +57,10 @@ def _concessions_fact(asked: int) -> Fact:
         return Fact(label="Concessions asked", value="none")
     named = count_text(asked, one="concession: number", many="concessions: numbers")
     return Fact(label="Concessions asked", value=f"{named} {numbers_text(range(1, asked + 1))}", is_warning=True)
+
+
+def _suspicion_facts(told: int) -> tuple[Fact, ...]:
+    if not told:
+        return ()
+    value = f"{count_text(told, one='suspicion', many='suspicions')}, none of which decides by itself"
+    return (Fact(label=SUSPICIONS_TITLE, value=value, is_warning=True),)

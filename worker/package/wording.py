@@ -9,36 +9,57 @@ from service.vocabulary.finding import FindingDocument
 from service.vocabulary.quantities import canonical_time
 
 UNKNOWN = "–"  # noqa: RUF001  an en dash, set where a value is not known
+LEAST = "≥"
 A_TO_B, B_TO_A = "a_to_b", "b_to_a"
 DIRECTIONS = {A_TO_B: "A to B", B_TO_A: "B to A"}
 
 
 def value_text(finding: FindingDocument) -> str:
     """Return a finding's value, or the bounds it is known to lie within."""
-    if "value_db" in finding:
-        return finding["value_db"]
-    if "low_db" in finding and "high_db" in finding:
-        return f"{finding['low_db']} to {finding['high_db']}"
+    if "value" in finding:
+        return finding["value"]
+    if "low" in finding and "high" in finding:
+        return f"{finding['low']} to {finding['high']}"
     return UNKNOWN
+
+
+def limit_text(finding: FindingDocument) -> str:
+    """Return a finding's limit; one that is the least that is allowed says so."""
+    limit = finding.get("limit", UNKNOWN)
+    return f"{LEAST}{limit}" if finding.get("limit_is") == "least" else limit
+
+
+def grade_text(finding: FindingDocument) -> str:
+    """Return how firmly a decision stands: its grade, the guard band, and whether only the fallback was kept."""
+    texts = [finding["grade"]] if "grade" in finding else []
+    if "uncertainty" in finding:
+        texts.append(f"guard band {finding['uncertainty']}")
+    if finding.get("by_fallback"):
+        texts.append("by fallback after documented attempts")
+    return ", ".join(texts)
+
+
+def fibre_text(finding: FindingDocument) -> str:
+    """Return a finding's fibre, or that it is about all fibres together."""
+    return str(finding["fibre"]) if "fibre" in finding else "all"
 
 
 def reading_text(finding: FindingDocument, direction: str) -> str:
     """Return what was read in one direction; what stayed unseen lies within plus and minus the threshold."""
     texts = []
     for reading in finding["readings"]:
-        if reading["direction"] == direction:
-            if "value_db" in reading:
-                texts.append(reading["value_db"])
-            elif "within_db" in reading:
-                texts.append(f"±{reading['within_db']}")
+        if reading.get("direction") == direction:
+            if "value" in reading:
+                texts.append(reading["value"])
+            elif "within" in reading:
+                texts.append(f"±{reading['within']}")
     return " / ".join(texts) or UNKNOWN
 
 
 def place_text(finding: FindingDocument) -> str:
-    """Return the joint's site, or the two ends of a link."""
-    if "site" in finding:
-        return finding["site"]
-    return f"{finding['from_site']} to {finding['to_site']}" if "from_site" in finding else UNKNOWN
+    """Return the joint's site and side, the section, or the two ends of a link; of many fibres, their segments too."""
+    place = _place_text(finding)
+    return place if "fibre" in finding else f"{', '.join(finding['segments'])}: {place}"
 
 
 def words(term: str) -> str:
@@ -77,6 +98,16 @@ def number_text(number: int | None) -> str:
 def count_text(number: int, *, one: str, many: str) -> str:
     """Return a count with its noun."""
     return f"{number} {one if number == 1 else many}"
+
+
+def _place_text(finding: FindingDocument) -> str:
+    if "site" in finding:
+        return f"{finding['site']}, {words(finding['side'])}" if "side" in finding else finding["site"]
+    if "section" in finding:
+        return f"section {finding['section']}"
+    if "from_site" in finding:
+        return f"{finding['from_site']} to {finding['to_site']}"
+    return UNKNOWN
 
 
 def _run_text(*, first: int, last: int) -> str:

@@ -66,9 +66,10 @@ def judge_frozen(frozen: Frozen) -> tuple[list[FibreJudgement], Verdict]:
     fibres = [rules.judge(number, evidence.of(number)) for number in range(1, layout.design.fibre_count + 1)]
     verdict = settle(
         layout=layout,
+        criteria=criteria,
         design_sha256=frozen.design.sha256,
         criteria_sha256=frozen.criteria.sha256,
-        fibres=[JudgedFibre(number=one.fibre, digest=one.digest, counts=one.counts) for one in fibres],
+        fibres=[JudgedFibre.of(one) for one in fibres],
     )
     return fibres, verdict
 

@@ -5,13 +5,14 @@ Writes: each fibre's document for the evidence version it was judged for, never 
 Leaves: itself due while a fibre still waits; the route's `settle` job due.
 """
 
-from collections import Counter
+import traceback
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
 import orjson
+import structlog
 from sqlalchemy import bindparam, update
 from sqlmodel import Session, col
 
@@ -29,17 +30,20 @@ from service.storage.routes import (
 from service.storage.session import snapshot, transaction
 from service.storage.tables import WHOLE_SITE, Fibre, Route
 from service.storage.verdicts import FibreVersions
-from service.vocabulary.canonical import canonical_json
+from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria import Criteria, Voiding
 from service.vocabulary.layout import Layout
-from service.vocabulary.words import Force, Outcome
 from worker.judgement.evidence import Evidence
-from worker.judgement.judge import FibreJudgement, prepare
+from worker.judgement.judge import FibreJudgement, Rules, prepare
+from worker.judgement.missing import missing_of
+from worker.judgement.unjudged import unjudged
 from worker.steps.context import StepContext
-from worker.steps.running import Step
+from worker.steps.running import HopelessError, Step
 
 # Enough to be quick, few enough that a splice that comes in meanwhile is judged within the second.
 FIBRES_A_RUN = 64
+
+log = structlog.get_logger()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,6 +61,9 @@ def run(context: StepContext, lease: Lease) -> None:
     with snapshot(context.engine) as session:
         waiting = _read(session, lease)
     judged = [] if waiting is None else judge_fibres(waiting)
+    for fibre, judgement in judged:
+        if judgement.problem is not None:
+            log.error("fibre.not_judged", route_id=str(lease.subject_id), fibre=fibre.number, problem=judgement.problem)
     with transaction(context.engine) as session:
         _write(session, lease, judged, context)
 
@@ -68,27 +75,64 @@ def judge_fibres(waiting: Waiting) -> list[tuple[FibreVersions, FibreJudgement]]
     """Judge fibres from what was read, with no transaction open."""
     rules = prepare(waiting.layout, waiting.criteria)
     evidence = EvidenceByFibre(waiting.evidence, every_fibre_has_all=_voids_closures(waiting.criteria))
-    return [(fibre, rules.judge(fibre.number, evidence.of(fibre.number))) for fibre in waiting.fibres]
+    return [(fibre, judge_alone(rules, evidence, waiting.layout, fibre=fibre.number)) for fibre in waiting.fibres]
+
+
+def judge_alone(rules: Rules, evidence: "EvidenceByFibre", layout: Layout, *, fibre: int) -> FibreJudgement:
+    """Judge one fibre; where that fails, the fibre says so and no other fibre suffers."""
+    try:
+        return rules.judge(fibre, evidence.of(fibre))
+    except (HopelessError, MemoryError):
+        raise
+    # Whatever it is. Judging is pure, so that another attempt would end the same: the job would be given up, and one
+    # record would keep every fibre of the route from being judged.
+    except Exception as error:  # noqa: BLE001
+        return unjudged(layout, fibre=fibre, problem=_problem_of(error, altered=evidence.count_altered(fibre)))
 
 
 class EvidenceByFibre:
-    """Records parsed once and handed to each fibre that they are about."""
+    """Records handed to each fibre that they are about, each parsed once, when the first of them asks for it."""
 
     def __init__(self, stored: Iterable[StoredEvidence], *, every_fibre_has_all: bool) -> None:
-        self._by_fibre: dict[int, list[Evidence]] = {}
-        parsed: dict[str, Evidence] = {}
+        self._by_fibre: dict[int, list[StoredEvidence]] = {}
+        self._parsed: dict[str, Evidence] = {}
         for one in stored:
-            if one.body not in parsed:
-                parsed[one.body] = Evidence(
-                    body=orjson.loads(one.body), is_ended=one.is_ended, clock_is_flagged=one.clock_is_flagged
-                )
-            fibre = WHOLE_SITE if every_fibre_has_all else one.fibre
-            self._by_fibre.setdefault(fibre, []).append(parsed[one.body])
-        self.all = list(parsed.values())
+            self._by_fibre.setdefault(WHOLE_SITE if every_fibre_has_all else one.fibre, []).append(one)
+
+    @property
+    def all(self) -> list[Evidence]:
+        """Every record once."""
+        for own in self._by_fibre.values():
+            for one in own:
+                self._parse(one)
+        return list(self._parsed.values())
 
     def of(self, fibre: int) -> list[Evidence]:
         """Return a fibre's own records and those about whole sites."""
+        return [self._parse(one) for one in self._stored_of(fibre)]
+
+    def count_altered(self, fibre: int) -> int:
+        """Return how many of a fibre's records no longer have the content that was hashed when they came."""
+        bodies = {one.body: one.sha256 for one in self._stored_of(fibre)}
+        return sum(sha256_hex(body.encode()) != sha256 for body, sha256 in bodies.items())
+
+    def _stored_of(self, fibre: int) -> list[StoredEvidence]:
         return self._by_fibre.get(fibre, []) + self._by_fibre.get(WHOLE_SITE, [])
+
+    def _parse(self, one: StoredEvidence) -> Evidence:
+        parsed = self._parsed.get(one.body)
+        if parsed is None:
+            parsed = Evidence(body=orjson.loads(one.body), is_ended=one.is_ended, clock_is_flagged=one.clock_is_flagged)
+            self._parsed[one.body] = parsed
+        return parsed
+
+
+def _problem_of(error: Exception, *, altered: int) -> str:
+    """Say what kind of fault it was and where, and nothing of the records: an error's own words may repeat them."""
+    frames = [frame for frame, _ in traceback.walk_tb(error.__traceback__)]
+    place = frames[-1].f_globals.get("__name__", "")
+    said = f"{type(error).__name__} in {place}"
+    return f"{said}; {altered} of its records are not what was hashed when they came" if altered else said
 
 
 def _read(session: Session, lease: Lease) -> Waiting | None:
@@ -140,6 +184,8 @@ def _keep(session: Session, route: Route, judged: Sequence[tuple[FibreVersions, 
             work=bindparam("new_work"),
             counts=bindparam("new_counts"),
             missing=bindparam("new_missing"),
+            figures=bindparam("new_figures"),
+            problem=bindparam("new_problem"),
         )
     )
     session.connection().execute(statement, [_row(fibre, judgement) for fibre, judgement in judged])
@@ -154,18 +200,10 @@ def _row(fibre: FibreVersions, judgement: FibreJudgement) -> dict[str, Any]:
         "new_content": judgement.content.decode(),
         "new_work": canonical_json(work).decode() if work else None,
         "new_counts": judgement.counts,
-        "new_missing": _missing(judgement),
+        "new_missing": missing_of(judgement.document["findings"]),
+        "new_figures": judgement.figures,
+        "new_problem": judgement.problem,
     }
-
-
-def _missing(judgement: FibreJudgement) -> list[list[str | int]]:
-    counter = Counter(
-        (segment, finding["criterion"], finding.get("reason", ""))
-        for finding in judgement.document["findings"]
-        if finding["outcome"] == Outcome.UNDETERMINED and finding["force"] == Force.REQUIRED
-        for segment in finding["segments"]
-    )
-    return [[*key, number] for key, number in sorted(counter.items())]
 
 
 def _until_next_settling(session: Session, route: Route, context: StepContext) -> timedelta:

@@ -11,14 +11,24 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
+from sqlalchemy import select as plain_select
 from sqlalchemy.dialects.postgresql import insert
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col
 
 from service.storage import jobs
 from service.storage.jobs import JobState, Lease
-from service.storage.routes import criteria_row, design_row, find_route, lock_route, parse_design, raise_version
+from service.storage.routes import (
+    criteria_row,
+    design_row,
+    find_route,
+    lock_route,
+    parse_criteria,
+    parse_design,
+    raise_version,
+)
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Fibre, Route, StandingVerdict
+from worker.judgement.missing import missing_of
 from worker.judgement.settle import JudgedFibre, Verdict, settle
 from worker.steps.context import StepContext
 from worker.steps.running import Step
@@ -48,20 +58,25 @@ def _settle(session: Session, route: Route) -> Settled | None:
     if route.criteria_version is None:
         return None
     fibres = session.execute(
-        select(Fibre.number, Fibre.digest, Fibre.counts, Fibre.missing)
-        .where(Fibre.project_id == route.project_id, Fibre.route_id == route.id)
+        plain_select(col(Fibre.number), col(Fibre.digest), col(Fibre.counts), col(Fibre.missing), col(Fibre.figures))
+        .where(col(Fibre.project_id) == route.project_id, col(Fibre.route_id) == route.id)
         .order_by(col(Fibre.number))
     ).all()
     if any(fibre.digest is None for fibre in fibres):
         return None
     design = design_row(session, route)
+    criteria = criteria_row(session, route.project_id, route.criteria_version)
     verdict = settle(
         layout=parse_design(design.document),
+        criteria=parse_criteria(criteria.document),
         design_sha256=design.sha256,
-        criteria_sha256=criteria_row(session, route.project_id, route.criteria_version).sha256,
-        fibres=[JudgedFibre(number=one.number, digest=one.digest, counts=one.counts) for one in fibres],
+        criteria_sha256=criteria.sha256,
+        fibres=[
+            JudgedFibre(number=one.number, digest=one.digest, counts=one.counts, figures=one.figures) for one in fibres
+        ],
     )
-    return Settled(verdict=verdict, missing=_add_up(one.missing for one in fibres))
+    missing = [*(one.missing for one in fibres), missing_of(verdict.document["findings"])]
+    return Settled(verdict=verdict, missing=_add_up(missing))
 
 
 def _add_up(missing: Iterable[Sequence[Sequence[Any]]]) -> list[dict[str, Any]]:

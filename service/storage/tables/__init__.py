@@ -16,6 +16,7 @@ from service.storage.tables.access import AuditEntry, Person, Project, ProjectHe
 from service.storage.tables.columns import metadata
 from service.storage.tables.design import CriteriaVersion, DesignRevision, Route, RouteSite, Site
 from service.storage.tables.evidence import WHOLE_SITE, Fibre, Record, RecordEnd, RecordFibre, StandingVerdict
+from service.storage.tables.trials import CriteriaTrial
 from service.storage.tables.work import Job
 
 # The application's role may add to these and never change or remove a row.
@@ -40,6 +41,7 @@ __all__ = [
     "WHOLE_SITE",
     "Acceptance",
     "AuditEntry",
+    "CriteriaTrial",
     "CriteriaVersion",
     "Decision",
     "DesignRevision",

@@ -20,6 +20,13 @@ class Record(SQLModel, table=True):
         of_route(),
         Index("ix_record_arrival", "project_id", "route_id", "route_version", "id"),
         Index("ix_record_lid", "project_id", "lid_site", postgresql_where=text("lid_site IS NOT NULL")),
+        Index(
+            "ix_record_splicer",
+            "project_id",
+            "splicer_serial",
+            "kind",
+            postgresql_where=text("splicer_serial IS NOT NULL"),
+        ),
     )
     project_id: UUID = Field(primary_key=True)
     id: UUID = Field(primary_key=True)
@@ -27,6 +34,8 @@ class Record(SQLModel, table=True):
     kind: str
     # The closure whose lid it is about: such a record reaches every route through it, those too that come later.
     lid_site: str | None
+    # The splicer that worked or was calibrated: its calibrations reach every route it worked on.
+    splicer_serial: str | None
     made_at: datetime = instant()
     sent_at: datetime = instant()
     received_at: datetime = instant()
@@ -68,6 +77,7 @@ class Fibre(SQLModel, table=True):
         of_route(),
         Index("ix_fibre_waiting", "project_id", "route_id", postgresql_where=text("judged_version < evidence_version")),
         Index("ix_fibre_work", "project_id", "route_id", postgresql_where=text("work IS NOT NULL")),
+        Index("ix_fibre_problem", "project_id", "route_id", postgresql_where=text("problem IS NOT NULL")),
     )
     project_id: UUID = Field(primary_key=True)
     route_id: UUID = Field(primary_key=True)
@@ -80,6 +90,10 @@ class Fibre(SQLModel, table=True):
     work: str | None = long_text(nullable=True)
     counts: dict[str, Any] | None = json_value(nullable=True)
     missing: list[Any] | None = json_value(nullable=True)
+    # What settling needs beside the document.
+    figures: dict[str, Any] | None = json_value(nullable=True)
+    # Why it could not be judged; it is not tried again until something touches it.
+    problem: str | None = long_text(nullable=True)
 
 
 class StandingVerdict(SQLModel, table=True):

@@ -1,8 +1,8 @@
 """The demo route at five points of its way, each kept as a database that tests copy.
 
-`bound`: described and bound to criteria. `waiting`: spliced, nothing judged yet. `judged`: every record of the first
-visit judged; fibre 20 at C5 does not conform. `issued`: both segments submitted, with a concession for it; the package
-waits. `decided`: west accepted, east refused.
+`bound`: described and bound to criteria. `waiting`: spliced, nothing judged yet, a trial of criteria asked for.
+`judged`: every record of the first visit judged; fibre 20 at C5 does not conform. `issued`: both segments submitted,
+with a concession for it; the package waits. `decided`: west accepted, east refused.
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -78,6 +78,8 @@ def _walk(world: World) -> Iterator[str]:
     world.drain()
     yield "bound"
     world.post_records(read_demo("01_splicing")["records"])
+    form = {"route_id": world.route_id, "criteria": read_demo("criteria")}
+    world.ask(TokenKind.ENGINEER, "POST", f"/v1/projects/{world.project_id}/criteria/trial", json=form)
     yield "waiting"
     for name in ("02_re_splices", "03_sealing", "04_otdr", "05_attenuation"):
         world.post_records(read_demo(name)["records"])

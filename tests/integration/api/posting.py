@@ -8,6 +8,7 @@ from typing import Any
 import httpx
 import orjson
 
+from service.api.examples import read_examples
 from service.vocabulary.words import TokenKind
 from tests.world import World
 
@@ -54,6 +55,11 @@ def _live_values(world: World, text: str) -> dict[str, str]:
     if SAMPLES["token_id"] in text:
         form = {"kind": "crew", "projects": [world.project_id]}
         values["token_id"] = world.ask(TokenKind.ADMINISTRATOR, "POST", "/v1/tokens", json=form)["id"]
+    if SAMPLES["trial_id"] in text:
+        form = {"route_id": world.route_id, "criteria": read_examples()["set_criteria"]["set"]["body"]}
+        path = f"/v1/projects/{world.project_id}/criteria/trial"
+        values["trial_id"] = world.ask(TokenKind.ENGINEER, "POST", path, json=form)["id"]
+        world.drain()
     if any(SAMPLES[name] in text for name in ("verdict_digest", "submission_id", "package_id", "package_sha256")):
         values |= _judged_values(world)
     return values

@@ -34,6 +34,8 @@ MAY: Mapping[str, set[TokenKind]] = {
     "revoke_token": {ADMINISTRATOR},
     "set_criteria": {ENGINEER},
     "read_criteria": READERS,
+    "try_criteria": {ENGINEER},
+    "read_trial": {CONTRACTOR, ENGINEER},
     "propose_criteria": {ENGINEER},
     "acknowledge_criteria": {CONTRACTOR},
     "describe_route": {CONTRACTOR},
@@ -48,6 +50,7 @@ MAY: Mapping[str, set[TokenKind]] = {
     "read_project_acceptance": READERS,
     "read_fibre": READERS,
     "read_findings": {CONTRACTOR, ENGINEER},
+    "read_suspicions": {CONTRACTOR, ENGINEER},
     "read_worklist": READERS,
     "submit": {CONTRACTOR},
     "read_submission": {CONTRACTOR, ENGINEER},
@@ -58,7 +61,7 @@ MAY: Mapping[str, set[TokenKind]] = {
     "read_notices": {BILLING},
 }
 WRONG = [(name, kind) for name, kinds in MAY.items() for kind in TokenKind if kind not in kinds]
-THINGS = ("project_id", "route_id", "submission_id", "package_id")
+THINGS = ("project_id", "route_id", "submission_id", "package_id", "trial_id")
 ABOUT_A_THING = [name for name in MAY if any(f"{{{thing}}}" in OPERATIONS[name][1] for thing in THINGS)]
 
 
@@ -106,7 +109,7 @@ def test_a_wrong_kind_of_token_is_refused(world: World, name: str, kind: TokenKi
 @pytest.mark.parametrize("name", MAY)
 def test_without_a_token_nothing_is_looked_at(world: World, name: str) -> None:
     method, path, _ = OPERATIONS[name]
-    nothing = dict.fromkeys(("project_id", "route_id", "package_id", "submission_id", "record_id"), "no-id")
+    nothing = dict.fromkeys(("project_id", "route_id", "package_id", "submission_id", "record_id", "trial_id"), "no-id")
     url = path.format(**nothing, token_id="x", person_id="x", version="x", number="x")
     content = {"content": b"[]", "headers": {"content-type": "application/json"}} if method in {"post", "put"} else {}
     answer = world.http.request(method, url, **content)  # type: ignore[arg-type]

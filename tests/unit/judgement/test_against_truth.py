@@ -54,7 +54,7 @@ def test_every_mean_is_the_true_loss_within_its_noise() -> None:
                 continue
             wavelength = truth.wavelengths_nm.index(finding["wavelength_nm"])
             true_db = truth.joint_loss_db[wavelength, finding["fibre"] - 1, truth.sites.index(finding["site"])]
-            low_db, high_db = (float(finding.get("value_db") or finding[end]) for end in ("low_db", "high_db"))
+            low_db, high_db = (float(finding.get("value") or finding[end]) for end in ("low", "high"))
             assert low_db - MEAN_TOLERANCE_DB <= true_db <= high_db + MEAN_TOLERANCE_DB
             checked += 1
     assert checked == 2 * FIBRES * (CLOSURES + 2 + 2)
@@ -67,7 +67,7 @@ def test_no_joint_that_is_bad_beyond_the_noise_conforms_and_no_good_one_fails() 
             if finding["quantity"] in {"splice_loss", "termination_loss"}:
                 wavelength = truth.wavelengths_nm.index(finding["wavelength_nm"])
                 true_db = truth.joint_loss_db[wavelength, finding["fibre"] - 1, truth.sites.index(finding["site"])]
-                over_db = true_db - float(finding["limit_db"])
+                over_db = true_db - float(finding["limit"])
                 assert not (finding["outcome"] == "conforming" and over_db > MEAN_TOLERANCE_DB)
                 assert not (finding["outcome"] == "nonconforming" and over_db < -MEAN_TOLERANCE_DB)
 
@@ -81,19 +81,19 @@ def test_honest_work_leaves_nothing_undetermined_and_nothing_to_do() -> None:
 def test_a_good_share_of_good_joints_is_unseen_from_some_side() -> None:
     # Otherwise the bounds above are never put to the test.
     readings = [reading for own in judged() for f in own.document["findings"] for reading in f["readings"]]
-    assert 0.02 < np.mean(["within_db" in reading for reading in readings]) < 0.5
+    assert 0.02 < np.mean(["within" in reading for reading in readings]) < 0.5
 
 
 def settle_after(batches: int) -> tuple[Verdict, list[FibreJudgement]]:
     """Judge the demo route after its first batches."""
     records = [record for batch in list(demo_batches().values())[:batches] for record in batch]
-    layout = layout_of(demo_design())
-    rules = prepare(layout, criteria_of(demo_criteria()))
+    layout, criteria = layout_of(demo_design()), criteria_of(demo_criteria())
+    rules = prepare(layout, criteria)
     evidence = by_fibre(records, fibre_count=24)
     fibres = [rules.judge(fibre, evidence[fibre]) for fibre in range(1, 25)]
-    judged_fibres = [JudgedFibre(number=own.fibre, digest=own.digest, counts=own.counts) for own in fibres]
-    verdict = settle(layout=layout, design_sha256="d" * 64, criteria_sha256="c" * 64, fibres=judged_fibres)
-    return verdict, fibres
+    judged_fibres = [JudgedFibre.of(own) for own in fibres]
+    digests = {"design_sha256": "d" * 64, "criteria_sha256": "c" * 64}
+    return settle(layout=layout, criteria=criteria, fibres=judged_fibres, **digests), fibres
 
 
 def outcomes(verdict: Verdict) -> dict[str, str]:

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -11,6 +12,7 @@ from tests.factories import (
     make_attenuation,
     make_closure_state,
     make_criteria,
+    make_design,
     make_otdr,
     make_splice,
     required_test_criterion,
@@ -31,7 +33,11 @@ EVENTS = st.lists(
             "distance_m": st.integers(0, 450_000).map(lambda cm: cm / 100),
             "kind": st.sampled_from(["reflective", "non_reflective", "saturated", "end"]),
         },
-        optional={"loss_db": st.integers(-500, 900).map(lambda mdb: mdb / 1000)},
+        optional={
+            "loss_db": st.integers(-500, 900).map(lambda mdb: mdb / 1000),
+            "reflectance_db": st.integers(-80, -20).map(float),
+            "reflectance_qualifier": st.sampled_from(["eq", "lt", "gt"]),
+        },
     ),
     max_size=8,
 )
@@ -42,6 +48,29 @@ ALL_CRITERIA = make_criteria(
         link_criterion(),
         required_test_criterion(),
         required_test_criterion(code="POWER", test="attenuation"),
+    ]
+)
+_AT_1550: Body = {"wavelength_nm": 1550}
+_BEND: Body = {"code": "BEND", "quantity": "bend", "short_wavelength_nm": 1310, "long_wavelength_nm": 1550}
+EVERY_TRACED_QUANTITY = make_criteria(
+    criteria=[
+        *ALL_CRITERIA["criteria"],
+        {"code": "ONE-WAY", "quantity": "splice_loss", "basis": "one_way", "limit_db": 0.2, **_AT_1550},
+        {"code": "PAIR", "quantity": "connection_loss", "limit_db": 0.4, **_AT_1550},
+        {"code": "REFLECTANCE", "quantity": "reflectance", "joint": "pair", "limit_db": -50.0, **_AT_1550},
+        {"code": "STRAY", "quantity": "stray_loss", "limit_db": 0.05, **_AT_1550},
+        {**_BEND, "limit_db": 0.2},
+        {"code": "DENSITY", "quantity": "splice_density", "limit_per_km": 1.0},
+        {
+            "code": "COEFFICIENT",
+            "quantity": "attenuation_coefficient",
+            "over": "section",
+            "limit_db_per_km": 0.25,
+            "least_length_m": 500.0,
+            **_AT_1550,
+        },
+        {"code": "RETURN", "quantity": "return_loss", "basis": "computed", "limit_db": 30.0, **_AT_1550},
+        {"code": "LENGTH", "quantity": "length", "limit_percent": 1.0},
     ]
 )
 
@@ -98,3 +127,131 @@ def test_any_records_are_judged_to_the_same_bytes_in_any_order(evidence: list[Ev
         assert finding["detail"]
     for item in one.document["work"]:
         assert item["because"].endswith(".")
+
+
+def one_section() -> Body:
+    """Return a route of one section, without a closure."""
+    return make_design(closures=0)
+
+
+def crowded() -> Body:
+    """Return a route whose panel, closures and far end share dead zones, with one cable of no length."""
+    design = make_design(closures=4)
+    design["sites"][1] |= {"kind": "patch_panel", "termination": "pigtail", "patch_cord": True}
+    for section, length_m in zip(design["sections"], (1000.0, 5.0, 12.0, 0.0, 30.0), strict=True):
+        section["cable_length_m"] = length_m
+    return design
+
+
+def planned() -> Body:
+    """Return an uneven route whose first fibres run through a closure that others are spliced in."""
+    design = make_design(closures=3)
+    for section, length_m in zip(design["sections"], (400.0, 900.0, 700.0, 1200.0), strict=True):
+        section["cable_length_m"] = length_m
+    plan = [("C2", 1, 6, "uncut"), ("C3", 7, 11, "uncut"), ("C1", 12, 12, "stored")]
+    design["splice_plan"] = [
+        {"site": site, "fibres": {"first": first, "last": last}, "action": action} for site, first, last, action in plan
+    ]
+    return design
+
+
+@st.composite
+def traced_routes(draw: st.DrawFn) -> tuple[Body, list[Evidence]]:
+    """Draw a route and traces on it: sound ones, cut ones, or with events anywhere, in any order and twice over."""
+    design = draw(st.sampled_from([one_section(), crowded(), planned(), make_design()]))
+    closures = [site["id"] for site in design["sites"] if site["kind"] == "splice_closure"]
+    records = [make_closure_state(site=site) for site in closures]
+    for _ in range(draw(st.integers(0, 5))):
+        start, end = draw(st.permutations(["A", "B"]))
+        trace = make_otdr(
+            design=design,
+            from_site=start,
+            to_site=end,
+            pulse_ns=draw(st.sampled_from([10, 100, 1000])),
+            wavelength_nm=draw(st.sampled_from([1310, 1550])),
+            made_at=draw(TIMES),
+            losses_db=draw(st.dictionaries(st.sampled_from(closures or ["A"]), st.sampled_from([None, 0.0, 0.5]))),
+        )
+        events = (
+            draw(st.lists(st.sampled_from(trace["events"]), max_size=9)) if draw(st.booleans()) else trace["events"]
+        )
+        records.append({**trace, "events": draw(st.permutations([*events, *draw(EVENTS)]))})
+    return design, [stored(record) for record in {record["id"]: record for record in records}.values()]
+
+
+@given(route=traced_routes(), data=st.data())
+def test_any_traces_on_any_route_are_judged_to_the_same_bytes_in_any_order(
+    route: tuple[Body, list[Evidence]], data: st.DataObject
+) -> None:
+    design, evidence = route
+    fibre = data.draw(st.sampled_from([1, 7, 12]))
+    shuffled = data.draw(st.permutations(evidence))
+    one, other = (
+        judge(own, design=design, fibre=fibre, criteria=EVERY_TRACED_QUANTITY) for own in (evidence, shuffled)
+    )
+    assert one.content == other.content
+    for finding in one.document["findings"]:
+        assert (finding["outcome"] == "undetermined") == ("reason" in finding)
+
+
+@pytest.mark.parametrize("closures", [0, 398])
+def test_the_shortest_and_the_longest_routes_are_judged(closures: int) -> None:
+    design = make_design(closures=closures)
+    sites = [site["id"] for site in design["sites"][1:-1]]
+    traces = [make_otdr(design=design), make_otdr(design=design, from_site="B", to_site="A")]
+    judgement = judge([*(make_closure_state(site=site) for site in sites), *traces], design=design)
+    outcomes = [one["outcome"] for one in judgement.document["findings"] if one["quantity"] == "splice_loss"]
+    assert outcomes == ["conforming"] * (closures + 2)
+
+
+@pytest.mark.parametrize("kind", ["reflective", "non_reflective", "saturated", "end"])
+@pytest.mark.parametrize("step_m", [0.0, 1.5])
+def test_thousands_of_events_prove_nothing(kind: str, step_m: float) -> None:
+    events = [{"distance_m": 1000.0 + number * step_m, "kind": kind, "loss_db": 0.01} for number in range(2000)]
+    traces = [
+        make_otdr(from_site=start, to_site=end, wavelength_nm=nm, events=events)
+        for start, end in (("A", "B"), ("B", "A"))
+        for nm in (1310, 1550)
+    ]
+    judgement = judge([make_closure_state(site="C1"), make_closure_state(site="C2"), *traces], criteria=ALL_CRITERIA)
+    assert {one["outcome"] for one in judgement.document["findings"]} == {"undetermined"}
+
+
+@given(
+    extra=st.lists(
+        st.fixed_dictionaries(
+            {
+                "distance_m": st.integers(51_000, 349_000).map(lambda cm: cm / 100),
+                "kind": st.sampled_from(["reflective", "non_reflective"]),
+                "loss_db": st.integers(-600, 600).map(lambda mdb: mdb / 1000),
+            }
+        ),
+        max_size=4,
+    ),
+    away_m=st.integers(-600, 600).map(lambda dm: dm / 10),
+)
+def test_nothing_that_one_direction_shows_besides_proves_a_bad_joint_good(extra: list[Body], away_m: float) -> None:
+    forward, backward = (
+        {
+            **trace,
+            "events": [{**event, "distance_m": event["distance_m"] + _off(event, by_m)} for event in trace["events"]],
+        }
+        for trace, by_m in (
+            (make_otdr(losses_db={"C1": 0.5}), away_m),
+            (make_otdr(from_site="B", to_site="A", losses_db={"C1": 0.5}), -away_m),
+        )
+    )
+    records = [
+        make_closure_state(site="C1"),
+        make_closure_state(site="C2"),
+        {**forward, "events": [*forward["events"], *extra]},
+        backward,
+    ]
+    [finding] = [
+        one for one in judge(records).document["findings"] if one["quantity"] == "splice_loss" and one["site"] == "C1"
+    ]
+    assert finding["outcome"] != "conforming"
+
+
+def _off(event: Body, by_m: float) -> float:
+    return by_m if event.get("loss_db") == 0.5 else 0.0

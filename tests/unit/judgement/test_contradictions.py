@@ -61,7 +61,8 @@ def test_a_bad_splice_built_off_its_designed_spot_is_not_unseen() -> None:
         moved(trace, by_m=by, only_closures=True)
         for trace, by in zip(both_ways(losses_db={"C1": 0.5}), (25, -25), strict=True)
     ]
-    assert at_c1(traces)["outcome"] == "undetermined"
+    finding = at_c1(traces)
+    assert (finding["outcome"], finding["value"]) == ("nonconforming", "0.5000")
 
 
 def test_what_a_trace_shows_behind_its_first_end_is_not_believed() -> None:

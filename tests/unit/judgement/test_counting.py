@@ -117,7 +117,7 @@ def test_a_withdrawn_sealing_was_never_made() -> None:
 def test_the_latest_of_several_readings_counts_whatever_came_first() -> None:
     later = make_otdr(made_at=AFTER_TEST, losses_db={"C1": 0.08})
     for order in ([*both_ways(), later], [later, *both_ways()]):
-        assert splice_at_c1([*sealed(), *order])["value_db"] == "0.0600"
+        assert splice_at_c1([*sealed(), *order])["value"] == "0.0600"
 
 
 def test_of_two_readings_at_one_instant_the_greater_id_counts() -> None:
@@ -126,17 +126,17 @@ def test_of_two_readings_at_one_instant_the_greater_id_counts() -> None:
         for digit, loss_db in ((1, 0.02), (2, 0.08))
     )
     backward = make_otdr(from_site="B", to_site="A")
-    assert splice_at_c1([*sealed(), high, low, backward])["value_db"] == "0.0600"
+    assert splice_at_c1([*sealed(), high, low, backward])["value"] == "0.0600"
 
 
 def test_a_void_reading_does_not_hide_an_earlier_one_that_counts() -> None:
     later = make_otdr(made_at=AFTER_TEST, losses_db={"C1": 0.3}, calibrated_until="2025-01-01")
-    assert splice_at_c1([*sealed(), *both_ways(), later])["value_db"] == "0.0400"
+    assert splice_at_c1([*sealed(), *both_ways(), later])["value"] == "0.0400"
 
 
 def test_records_of_other_fibres_and_sites_are_passed_over() -> None:
     others = [make_otdr(fibre=2, losses_db={"C1": 3.0}), make_closure_state(site="ELSEWHERE", state="opened")]
-    assert splice_at_c1([*sealed(), *both_ways(), *others])["value_db"] == "0.0400"
+    assert splice_at_c1([*sealed(), *both_ways(), *others])["value"] == "0.0400"
 
 
 def flagged(body: Body) -> Evidence:

@@ -73,7 +73,7 @@ def test_a_route_seen_from_its_other_end_has_the_same_values() -> None:
     ]
     there, back = (
         {
-            (finding["criterion"], finding.get("site")): (finding["outcome"], finding.get("value_db"))
+            (finding["criterion"], finding.get("site")): (finding["outcome"], finding.get("value"))
             for finding in judge(bodies, design=seen_from).document["findings"]
         }
         for seen_from in (design, turned)

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.vocabulary.criteria import Budget
+from service.vocabulary.link_criteria import Budget
 from service.vocabulary.quantities import metres_text, round_half_even
 from worker.judgement import exact
 from worker.physics.link import counted_connections, expected_link_loss_db

@@ -107,7 +107,7 @@ def test_a_length_that_the_other_direction_does_not_have_is_not_full() -> None:
     judgement = judge([*sealed(), stretched(forward, by=1.01), backward])
     assert required(judgement) == ("undetermined", "lengths_disagree")
     # The scale still tells where the joints are.
-    assert finding_of(judgement, "SPLICE-1550", site="C1")["value_db"] == "0.0400"
+    assert finding_of(judgement, "SPLICE-1550", site="C1")["value"] == "0.0400"
 
 
 def test_a_replaced_length_confirms_nothing() -> None:
@@ -209,7 +209,8 @@ def test_a_trace_over_the_panel_that_no_longer_counts_is_asked_for_again() -> No
     old = both_ways(design=design, calibrated_until="2025-01-01")
     judgement = judge([*sealed(), *span_by_span(design), *links, *old], design=design)
     assert finding_of(judgement, "TERM-1550", site="C2")["reason"] == "calibration_run_out"
-    assert (only_item(judgement)["act"], only_item(judgement)["site"]) == ("test_missing", "C2")
+    assert [(item["act"], item["site"]) for item in judgement.document["work"]] == [("retest", "A"), ("retest", "B")]
+    assert all("does not count for C2" in item["because"] for item in judgement.document["work"])
 
 
 def test_only_required_tests_need_the_far_end() -> None:
@@ -218,3 +219,56 @@ def test_only_required_tests_need_the_far_end() -> None:
     judgement = judge([*sealed(), forward, make_otdr(from_site="B", to_site="A")], criteria=criteria)
     assert finding_of(judgement, "SPLICE-1550", site="C2")["outcome"] == "conforming"
     assert required(judgement) == ("undetermined", "beyond_reach")
+
+
+def without_end(trace: Body, *, beyond_m: float) -> Body:
+    """Return a trace whose noise hides everything beyond a distance, the fibre's end too."""
+    return with_events(
+        trace, lambda event: event if event["kind"] != "end" and event["distance_m"] < beyond_m else None
+    )
+
+
+def test_a_trace_that_does_not_reach_the_end_takes_its_scale_from_its_joints() -> None:
+    # 2 % too long, the seventh joint lies 140 m beyond its spot; the tolerance is 20 m.
+    design = make_design(closures=9)
+    traces = [
+        without_end(stretched(trace, by=1.02), beyond_m=8400.0)
+        for trace in both_ways(design=design, losses_db={"C7": 0.2})
+    ]
+    finding = finding_of(judge_long(traces, design), "SPLICE-1550", site="C7")
+    assert (finding["outcome"], finding["value"]) == ("nonconforming", "0.2000")
+
+
+def test_a_trace_that_does_not_reach_the_end_takes_its_scale_from_full_traces() -> None:
+    # One joint alone, between others that are not seen, could be either of two by its own distance.
+    design = make_design(closures=9)
+    for section in design["sections"][6:8]:
+        section["cable_length_m"] = 90.0
+    alone: dict[str, float | None] = {**UNSEEN, "C7": 0.2, "A": 0.3, "B": 0.3}
+    full = [stretched(trace, by=1.015) for trace in both_ways(design=design, wavelength_nm=1310)]
+    forward, backward = both_ways(design=design, losses_db=alone)
+    short = without_end(stretched(forward, by=1.015), beyond_m=7500.0)
+    judgement = judge_long([*full, short, stretched(backward, by=1.015)], design)
+    assert finding_of(judgement, "SPLICE-1550", site="C7")["value"] == "0.2000"
+    without_full = judge_long([short, stretched(backward, by=1.015)], design)
+    assert finding_of(without_full, "SPLICE-1550", site="C7")["value"] == "0.2000"
+
+
+def test_a_trace_scaled_beyond_what_is_agreed_keeps_the_designs_length() -> None:
+    design = make_design(closures=9)
+    traces = [
+        without_end(stretched(trace, by=1.04), beyond_m=8400.0)
+        for trace in both_ways(design=design, losses_db={"C7": 0.2})
+    ]
+    assert finding_of(judge_long(traces, design), "SPLICE-1550", site="C7")["outcome"] == "undetermined"
+
+
+def test_a_scale_beyond_what_is_agreed_is_none_though_it_fits_every_joint() -> None:
+    # 9 % too long: the first joint is within tolerance of its spot and tells that scale.
+    design = make_design(closures=4)
+    design["sections"][0]["cable_length_m"] = 100.0
+    traces = [
+        without_end(stretched(make_otdr(design=design, losses_db={"C2": 0.2}), by=1.09), beyond_m=4000.0),
+        make_otdr(design=design, from_site="B", to_site="A", losses_db={"C2": 0.2}),
+    ]
+    assert finding_of(judge_long(traces, design), "SPLICE-1550", site="C2")["outcome"] == "undetermined"

@@ -1,11 +1,14 @@
 """The verdict of a route from its judged fibres."""
 
+from collections.abc import Sequence
+
 import pytest
 
 from service.vocabulary.canonical import digest_of
 from service.vocabulary.finding import OutcomeCounts
-from tests.factories import finished_fibre, layout_of, make_criteria, make_design, splice_criterion
+from tests.factories import criteria_of, finished_fibre, layout_of, make_criteria, make_design, splice_criterion
 from tests.unit.judgement.judging import judge
+from worker.judgement.figures import no_figures
 from worker.judgement.settle import JudgedFibre, Verdict, settle
 
 
@@ -18,8 +21,19 @@ def counts(*, conforming: int = 0, nonconforming: int = 0, undetermined: int = 0
 
 def settled(*fibres: dict[str, OutcomeCounts]) -> Verdict:
     """Settle the usual route with fibres of some counts."""
-    judged = [JudgedFibre(number=n, digest=f"{n:064x}", counts=own) for n, own in enumerate(fibres, start=1)]
-    return settle(layout=layout_of(), design_sha256="d" * 64, criteria_sha256="c" * 64, fibres=judged)
+    return settle_judged([judged(number, own) for number, own in enumerate(fibres, start=1)])
+
+
+def judged(number: int, own: dict[str, OutcomeCounts]) -> JudgedFibre:
+    """Return a fibre with nothing behind its counts."""
+    return JudgedFibre(number=number, digest=f"{number:064x}", counts=own, figures=no_figures())
+
+
+def settle_judged(fibres: Sequence[JudgedFibre]) -> Verdict:
+    """Settle the usual route under the usual criteria."""
+    return settle(
+        layout=layout_of(), criteria=criteria_of(), design_sha256="d" * 64, criteria_sha256="c" * 64, fibres=fibres
+    )
 
 
 @pytest.mark.parametrize(
@@ -46,11 +60,8 @@ def test_counts_are_summed_over_the_fibres() -> None:
 
 
 def test_the_order_of_the_fibres_does_not_matter() -> None:
-    fibres = [JudgedFibre(number=n, digest=f"{n:064x}", counts=counts(conforming=n)) for n in range(1, 5)]
-    one, other = (
-        settle(layout=layout_of(), design_sha256="d" * 64, criteria_sha256="c" * 64, fibres=order)
-        for order in (fibres, fibres[::-1])
-    )
+    fibres = [judged(number, counts(conforming=number)) for number in range(1, 5)]
+    one, other = (settle_judged(order) for order in (fibres, fibres[::-1]))
     assert (one.content, one.digest) == (other.content, other.digest)
     assert one.document["fibres"] == [f"{n:064x}" for n in range(1, 5)]
 

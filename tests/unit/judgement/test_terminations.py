@@ -36,7 +36,7 @@ def test_a_connection_at_its_limit_conforms_and_one_step_above_does_not(loss_db:
 def test_a_group_that_keeps_the_splices_own_limit_proves_the_splice() -> None:
     criteria = make_criteria(criteria=[splice_criterion()])
     finding = finding_of(judge(ends(0.1), criteria=criteria), "SPLICE-1550", site="A")
-    assert (finding["outcome"], finding["limit_db"], finding["position"]) == ("conforming", "0.1000", 2)
+    assert (finding["outcome"], finding["limit"], finding["position"]) == ("conforming", "0.1000", 2)
 
 
 def test_a_group_above_the_splices_own_limit_proves_nothing_of_it_alone() -> None:
@@ -48,7 +48,7 @@ def test_a_group_above_the_splices_own_limit_proves_nothing_of_it_alone() -> Non
 @pytest.mark.parametrize(("loss_db", "outcome"), [(0.5, "conforming"), (0.501, "nonconforming")])
 def test_the_groups_criterion_decides_for_a_splice_above_its_own_limit(loss_db: float, outcome: str) -> None:
     finding = finding_of(judge(ends(loss_db)), "SPLICE-1550", site="A")
-    assert (finding["outcome"], finding["limit_db"]) == (outcome, "0.5000")
+    assert (finding["outcome"], finding["limit"]) == (outcome, "0.5000")
     assert finding["detail"].startswith("decided by TERM-1550")
 
 
@@ -89,7 +89,7 @@ def test_joints_that_a_short_pulse_sees_apart_are_added_up() -> None:
     forward["events"].insert(1, {"distance_m": 503.0, "kind": "non_reflective", "loss_db": 0.15})
     backward = make_otdr(from_site="B", to_site="A", losses_db={"A": 0.35})
     finding = finding_of(judge([*sealed(), forward, backward]), "TERM-1550", site="A")
-    assert finding["value_db"] == "0.3500"
+    assert finding["value"] == "0.3500"
 
 
 @pytest.mark.parametrize(("patch_cord", "positions"), [(False, [1, 3]), (True, [1, 4])])
@@ -104,6 +104,6 @@ def test_a_patch_panel_is_one_group_named_after_its_first_pair(patch_cord: bool,
     ]
     judgement = judge(bodies, design=design)
     finding = finding_of(judgement, "TERM-1550", site="C1")
-    assert (finding["value_db"], finding["outcome"], finding["position"]) == ("0.4600", "conforming", 2)
+    assert (finding["value"], finding["outcome"], finding["position"]) == ("0.4600", "conforming", 2)
     splices = [f for f in judgement.document["findings"] if f["quantity"] == "splice_loss" and f["site"] == "C1"]
     assert [splice["position"] for splice in splices] == positions

@@ -195,8 +195,8 @@ def test_a_bad_connection_without_a_splice_is_cleaned_and_tested_again() -> None
         make_attenuation(from_site="B", to_site="A"),
     ]
     item = only_item(judge(bodies, design=design))
-    assert (item["act"], item["site"]) == ("retest", "A")
-    assert "clean it and test again" in item["because"]
+    assert (item["act"], item["site"], item["position"]) == ("clean_and_inspect", "A", 1)
+    assert "clean and inspect both sides, then test again" in item["because"]
 
 
 def test_a_link_that_loses_too_much_with_good_splices_is_looked_into() -> None:
@@ -213,15 +213,16 @@ def test_joints_that_are_unclear_for_one_reason_make_one_clause() -> None:
     traces = [make_otdr(losses_db=losses), make_otdr(from_site="B", to_site="A", losses_db=unseen)]
     item = only_item(judge([*bodies, *traces]))
     assert (item["act"], item["site"]) == ("retest", "A")
-    assert item["because"].startswith("The loss is not known closely enough at C1, C2 (1550 nm): test again")
+    assert item["because"].startswith("The loss is not known closely enough at C1, C2 at 1550 nm: test again")
 
 
 def test_a_connection_with_its_splice_is_cleaned_before_it_is_spliced_again() -> None:
     losses = {"A": 0.7}
     traces = [make_otdr(losses_db=losses), make_otdr(from_site="B", to_site="A", losses_db=losses)]
     item = only_item(judge([*spliced(), *sealed(), *traces]))
-    assert (item["act"], item["site"], item["position"]) == ("re_splice", "A", 2)
-    assert "clean that and test before splicing again" in item["because"]
+    assert (item["act"], item["site"], item["position"]) == ("clean_and_inspect", "A", 1)
+    assert "The loss of the splice, read together with its connection, at 1550 nm is 0.7000 dB" in item["because"]
+    assert item["criteria"] == ["SPLICE-1550", "TERM-1550"]
 
 
 def test_no_sealing_is_asked_for_where_the_criteria_do_not_ask_for_it() -> None:

@@ -8,7 +8,7 @@ from tests.package_reading import rows_of
 from worker.package.attachments import attachments
 from worker.package.pieces import Paragraph
 from worker.package.view import build_view
-from worker.package.wording import ranges_text
+from worker.package.wording import UNKNOWN, ranges_text
 
 
 def test_sections_come_in_the_order_in_which_they_are_read() -> None:
@@ -20,24 +20,33 @@ def test_sections_come_in_the_order_in_which_they_are_read() -> None:
         "What is undetermined",
         "Losses on no joint",
         "Concessions asked for",
+        "Statistics of joints",
         "End to end",
         "Joints",
-        "Terminations",
-        "Tests set aside and tests repeated",
+        "Connections and end faces",
+        "Stray losses and bends",
+        "Return loss",
+        "Length and attenuation of the fibre",
+        "Continuity and dispersion",
+        "Workmanship",
         "Instruments and calibrations",
+        "Tests set aside and tests repeated",
         "Replaced, withdrawn and doubted records",
+        "Suspicions",
         "Audit head",
     ]
 
 
 def test_what_does_not_conform_is_listed_with_value_limit_and_reason() -> None:
-    row = ("1", "C01", "1", "SPL-1550", "0.1045", "0.100", "mean of both directions over the limit")
+    row = ("1", "C01", "1", "SPL-1550", "0.1045", "0.100", "dB", "mean of both directions over the limit")
     assert row in rows_of(make_content(), "What does not conform")
 
 
 def test_what_is_undetermined_says_why() -> None:
     reason = "no trace from T-B at 1310 nm"
-    assert rows_of(make_content(), "What is undetermined") == [("2", "T-A to T-B", "–", "TST-1310", "–", "–", reason)]  # noqa: RUF001
+    assert rows_of(make_content(), "What is undetermined") == [
+        ("2", "T-A to T-B", UNKNOWN, "TST-1310", UNKNOWN, UNKNOWN, UNKNOWN, reason)
+    ]
 
 
 def test_a_joint_unseen_in_one_direction_shows_its_threshold_and_bounds() -> None:

@@ -23,6 +23,7 @@ CHANGING = (
     "submission_segment",
     "package",
     "acceptance",
+    "criteria_trial",
 )
 
 
@@ -231,6 +232,34 @@ def _make_tables() -> None:
         postgresql_where=sa.text("withdrawn_at IS NULL"),
     )
     op.create_table(
+        "criteria_trial",
+        sa.Column("project_id", sa.Uuid(), nullable=False),
+        sa.Column("id", sa.Uuid(), nullable=False),
+        sa.Column("route_id", sa.Uuid(), nullable=False),
+        sa.Column("design_revision", sa.Integer(), nullable=False),
+        sa.Column("criteria_sha256", sa.String(), nullable=False),
+        sa.Column("criteria", sa.Text(), nullable=True),
+        sa.Column("state", sa.String(), nullable=False),
+        sa.Column("problem", sa.Text(), nullable=True),
+        sa.Column("progress", sa.Text(), nullable=True),
+        sa.Column("result", sa.Text(), nullable=True),
+        sa.Column("requested_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("finished_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("token_id", sa.Uuid(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["project_id", "route_id"],
+            ["route.project_id", "route.id"],
+            name=op.f("fk_criteria_trial_project_id_route_id"),
+        ),
+        sa.PrimaryKeyConstraint("project_id", "id", name=op.f("pk_criteria_trial")),
+    )
+    op.create_index(
+        op.f("ix_criteria_trial_project_id_requested_at"),
+        "criteria_trial",
+        ["project_id", "requested_at"],
+        unique=False,
+    )
+    op.create_table(
         "design_revision",
         sa.Column("project_id", sa.Uuid(), nullable=False),
         sa.Column("route_id", sa.Uuid(), nullable=False),
@@ -259,6 +288,8 @@ def _make_tables() -> None:
         sa.Column("work", sa.Text(), nullable=True),
         sa.Column("counts", postgresql.JSONB(none_as_null=True, astext_type=sa.Text()), nullable=True),
         sa.Column("missing", postgresql.JSONB(none_as_null=True, astext_type=sa.Text()), nullable=True),
+        sa.Column("figures", postgresql.JSONB(none_as_null=True, astext_type=sa.Text()), nullable=True),
+        sa.Column("problem", sa.Text(), nullable=True),
         sa.ForeignKeyConstraint(
             ["project_id", "route_id"], ["route.project_id", "route.id"], name=op.f("fk_fibre_project_id_route_id")
         ),
@@ -274,6 +305,13 @@ def _make_tables() -> None:
     op.create_index(
         "ix_fibre_work", "fibre", ["project_id", "route_id"], unique=False, postgresql_where=sa.text("work IS NOT NULL")
     )
+    op.create_index(
+        "ix_fibre_problem",
+        "fibre",
+        ["project_id", "route_id"],
+        unique=False,
+        postgresql_where=sa.text("problem IS NOT NULL"),
+    )
     op.create_table(
         "record",
         sa.Column("project_id", sa.Uuid(), nullable=False),
@@ -281,6 +319,7 @@ def _make_tables() -> None:
         sa.Column("route_id", sa.Uuid(), nullable=False),
         sa.Column("kind", sa.String(), nullable=False),
         sa.Column("lid_site", sa.String(), nullable=True),
+        sa.Column("splicer_serial", sa.String(), nullable=True),
         sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("sent_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
@@ -301,6 +340,13 @@ def _make_tables() -> None:
         ["project_id", "lid_site"],
         unique=False,
         postgresql_where=sa.text("lid_site IS NOT NULL"),
+    )
+    op.create_index(
+        "ix_record_splicer",
+        "record",
+        ["project_id", "splicer_serial", "kind"],
+        unique=False,
+        postgresql_where=sa.text("splicer_serial IS NOT NULL"),
     )
     op.create_table(
         "route_site",

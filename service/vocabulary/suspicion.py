@@ -1,0 +1,32 @@
+"""What an engineer may want to ask about: seen in the records, and deciding nothing by itself."""
+
+from enum import StrEnum
+
+from typing_extensions import TypedDict
+
+
+class SuspicionKind(StrEnum):
+    """What was seen."""
+
+    SAME_TRACE = "same_trace"
+    SAME_READINGS = "same_readings"
+    TWO_FIBRES_AT_ONCE = "two_fibres_at_once"
+    FASTER_THAN_AVERAGING = "faster_than_averaging"
+    ESTIMATES_DRIFT = "estimates_drift"
+    LABELLED_OTHERWISE = "labelled_otherwise"
+    IMPOSSIBLE_PAIR = "impossible_pair"
+    PARTS_UNLIKE_WHOLE = "parts_unlike_whole"
+    TESTED_UNTIL_CONFORMING = "tested_until_conforming"
+
+
+class SuspicionDocument(TypedDict):
+    """What was seen, on which fibres and in which records, and how unlikely it is in honest work.
+
+    Where there are many fibres or records the first are named; `detail` says how many there are.
+    """
+
+    kind: str
+    fibres: list[int]
+    records: list[str]
+    detail: str
+    chance: str

@@ -1,0 +1,1 @@
+"""Proofs that the judge is right, against routes whose truth is known."""

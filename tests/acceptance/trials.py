@@ -1,0 +1,153 @@
+"""Judging a simulated route on trial, and scoring every finding against what was behind the events."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence, Set
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from service.vocabulary.finding import FindingDocument
+from service.vocabulary.record import RECORD, fibres_of
+from service.vocabulary.suspicion import SuspicionDocument
+from tests.factories import Body, criteria_of, layout_of, stored
+from tests.simulator.faults import FaultKind
+from tests.simulator.trial import Shown, Trial
+from worker.judgement.evidence import Evidence
+from worker.judgement.judge import FibreJudgement, prepare
+from worker.judgement.suspicions import suspicions_of
+
+SPLICE_LIMIT_DB = 0.15
+TERMINATION_LIMIT_DB = 0.5
+STRAY_LIMIT_DB = 0.05
+BEND_LIMIT_DB = 0.2
+BEND_RATIO = 1.5
+REFLECTANCE_LIMIT_DB = -40.0
+
+
+def trial_criteria() -> Body:
+    """Return criteria that hold every event a trace can show, at both wavelengths where that tells more."""
+    per_wavelength = [
+        criterion
+        for nm in (1310, 1550)
+        for criterion in (
+            {"code": f"OTDR-{nm}", "quantity": "required_test", "test": "otdr", "wavelength_nm": nm},
+            {
+                "code": f"SPLICE-{nm}",
+                "quantity": "splice_loss",
+                "wavelength_nm": nm,
+                "limit_db": SPLICE_LIMIT_DB,
+            },
+            {
+                "code": f"TERM-{nm}",
+                "quantity": "termination_loss",
+                "wavelength_nm": nm,
+                "limit_db": TERMINATION_LIMIT_DB,
+            },
+        )
+    ]
+    at_1550 = {"wavelength_nm": 1550}
+    bend = {"short_wavelength_nm": 1310, "long_wavelength_nm": 1550, "limit_db": BEND_LIMIT_DB, "ratio": BEND_RATIO}
+    return {
+        "title": "Criteria of a trial",
+        "criteria": [
+            *per_wavelength,
+            {"code": "STRAY", "quantity": "stray_loss", "limit_db": STRAY_LIMIT_DB, **at_1550},
+            {"code": "BEND", "quantity": "bend", **bend},
+            {
+                "code": "REFLECTANCE",
+                "quantity": "reflectance",
+                "joint": "pair",
+                "limit_db": REFLECTANCE_LIMIT_DB,
+                **at_1550,
+            },
+            {"code": "LENGTH", "quantity": "length", "limit_percent": 4.0},
+            {"code": "CONTINUITY", "quantity": "continuity"},
+        ],
+    }
+
+
+def judge_posted(given: Body, *, fibre: int) -> FibreJudgement:
+    """Judge one fibre by the `records` of a route with its `design` and `criteria`, all as they are posted."""
+    layout = layout_of(given["design"])
+    records = given["records"]
+    own = [record for record in records if fibre in (fibres_of(RECORD.validate_python(record)) or {fibre})]
+    return prepare(layout, criteria_of(given["criteria"])).judge(fibre, map(stored, own))
+
+
+@dataclass(frozen=True, kw_only=True)
+class JudgedFibre:
+    """A fibre of a trial with what its traces listed, by record, and what the judge made of them.
+
+    `suspected_of` is what looks unlikely in honest work when the whole route's tests are seen together.
+    """
+
+    trial: Trial
+    number: int
+    shown: Mapping[str, Shown]
+    judgement: FibreJudgement
+    suspected_of: frozenset[str] = frozenset()
+
+    @property
+    def findings(self) -> list[FindingDocument]:
+        """Everything found about the fibre."""
+        return self.judgement.document["findings"]
+
+    @property
+    def name(self) -> str:
+        """How to draw this fibre again."""
+        return f"seed {self.trial.seed}, fibre {self.number}, {self.trial.fault_of(self.number)}"
+
+    @cached_property
+    def _dead_zones(self) -> Mapping[int, frozenset[int]]:
+        return self.trial.dead_zones(self.number)
+
+    def dead_zone_at(self, finding: FindingDocument) -> frozenset[int]:
+        """Return the sites that no trace tells from the one that a finding is about."""
+        return self._dead_zones[self.site_index(finding)]
+
+    def site_index(self, finding: FindingDocument) -> int:
+        """Return the index of the site that a finding is about."""
+        return self.trial.course.sites.index(finding["site"])
+
+
+def judge_trial(trial: Trial) -> list[JudgedFibre]:
+    """Judge every fibre of a route on trial."""
+    rules = prepare(layout_of(trial.course.design), criteria_of(trial_criteria()))
+    sealed = [stored(record) for record in trial.site_records()]
+    evidence: dict[int, list[Evidence]] = defaultdict(list)
+    shown: dict[int, dict[str, Shown]] = defaultdict(dict)
+    for record in (*trial.splice_records(), *trial.continuity_records()):
+        own = stored(record)
+        for fibre in fibres_of(RECORD.validate_python(record)):
+            evidence[fibre].append(own)
+    for record, behind in trial.traces():
+        evidence[behind.fibre].append(stored(record))
+        shown[behind.fibre][behind.record] = behind
+    judged = [
+        JudgedFibre(trial=trial, number=fibre, shown=shown[fibre], judgement=rules.judge(fibre, [*sealed, *own]))
+        for fibre, own in sorted(evidence.items())
+    ]
+    return list(_suspect(trial, judged))
+
+
+def _suspect(trial: Trial, judged: Sequence[JudgedFibre]) -> Iterator[JudgedFibre]:
+    copied = {fault.fibre for fault in trial.faults if fault.kind is FaultKind.COPIED_FIBRE}
+    for fibre in judged:
+        if fibre.number in copied:
+            # Each copy is looked for alone: of one kind only the first few are written down.
+            yield replace(fibre, suspected_of=_suspected_of(fibre, among=_others(judged, copied - {fibre.number})))
+    honest = _others(judged, copied)
+    found = suspicions_of({one.number: one.judgement.figures for one in honest})
+    for fibre in honest:
+        yield replace(fibre, suspected_of=_kinds(found, fibre))
+
+
+def _others(judged: Sequence[JudgedFibre], left_out: Set[int]) -> list[JudgedFibre]:
+    return [fibre for fibre in judged if fibre.number not in left_out]
+
+
+def _suspected_of(fibre: JudgedFibre, *, among: Sequence[JudgedFibre]) -> frozenset[str]:
+    return _kinds(suspicions_of({one.number: one.judgement.figures for one in among}), fibre)
+
+
+def _kinds(found: Sequence[SuspicionDocument], fibre: JudgedFibre) -> frozenset[str]:
+    return frozenset(one["kind"] for one in found if fibre.number in one["fibres"])

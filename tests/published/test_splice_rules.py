@@ -1,0 +1,195 @@
+"""The splice and connection rules of public documents, stated as criteria and judged on both sides of their limits.
+
+Means and shares of a population are stated here, and not judged here.
+"""
+
+import pytest
+from pydantic import TypeAdapter
+
+from service.vocabulary.criteria import AnyCriterion
+from service.vocabulary.finding import FindingDocument
+from tests.factories import Body, make_design, make_otdr, make_return_loss, make_section, make_splice
+from tests.published.check_values import source_of
+from tests.published.splice_rules import (
+    CITY,
+    CLAUSES,
+    GUIDE_SPECIFICATION,
+    LONG_HAUL,
+    OTHER_CITY,
+    RETURN_LOSS_GRADES,
+    UNIVERSITY,
+    Clause,
+)
+from tests.unit.judgement.judging import finding_of, judge, sealed, with_events
+
+CRITERION: TypeAdapter[AnyCriterion] = TypeAdapter(AnyCriterion)
+
+
+def held(
+    clause: Clause, code: str, bodies: list[Body], *, site: str | None, design: Body | None = None
+) -> FindingDocument:
+    """Return what one criterion of a clause says."""
+    criteria = {"title": clause.source, "document": clause.source, "criteria": list(clause.criteria)}
+    return finding_of(judge(bodies, criteria=criteria, design=design), code, site=site)
+
+
+def measured(
+    forward_db: float, backward_db: float, *, site: str, wavelength_nm: int = 1550, design: Body | None = None
+) -> list[Body]:
+    """Return both directions with what they read at one site, tested after both closures were sealed."""
+    own = {"losses_db": None, "wavelength_nm": wavelength_nm, "design": design}
+    there, back = {**own, "losses_db": {site: forward_db}}, {**own, "losses_db": {site: backward_db}}
+    return [
+        *sealed(),
+        make_otdr(**there),  # type: ignore[arg-type]
+        make_otdr(from_site="B", to_site="A", **back),  # type: ignore[arg-type]
+    ]
+
+
+@pytest.mark.parametrize("clause", CLAUSES, ids=source_of)
+def test_the_criteria_can_say_the_clause(clause: Clause) -> None:
+    for body in clause.criteria:
+        criterion = CRITERION.validate_python(body)
+        for name, value in body.items():
+            stated = getattr(criterion, name)
+            parts = {part: getattr(stated, part) for part in value} if isinstance(value, dict) else stated
+            assert parts == value
+
+
+@pytest.mark.parametrize(
+    ("code", "loss_db", "outcome"),
+    [
+        ("SPLICE-MOST", 0.300, "conforming"),
+        ("SPLICE-MOST", 0.301, "nonconforming"),
+        ("SPLICE-NOMINAL", 0.150, "conforming"),
+        ("SPLICE-NOMINAL", 0.151, "nonconforming"),
+    ],
+)
+def test_the_guide_specification_allows_0_3_db_and_advises_half_of_it(code: str, loss_db: float, outcome: str) -> None:
+    finding = held(GUIDE_SPECIFICATION, code, measured(loss_db, loss_db, site="C1"), site="C1")
+    assert (finding["outcome"], finding["force"]) == (outcome, "required" if code == "SPLICE-MOST" else "advisory")
+
+
+@pytest.mark.parametrize(("first_m", "outcome"), [(500.0, "conforming"), (499.99, "nonconforming")])
+def test_the_guide_specification_allows_one_splice_a_kilometre(first_m: float, outcome: str) -> None:
+    design = make_design()
+    design["sections"] = [
+        make_section("S1", cable_length_m=first_m),
+        make_section("S2"),
+        make_section("S3", cable_length_m=500.0),
+    ]
+    finding = held(GUIDE_SPECIFICATION, "DENSITY", [], site=None, design=design)
+    assert finding["outcome"] == outcome
+
+
+@pytest.mark.parametrize(
+    ("loss_db", "attempts", "outcome", "is_listed"),
+    [
+        (0.100, 1, "conforming", False),
+        (0.101, 1, "nonconforming", False),
+        (0.101, 2, "nonconforming", False),
+        (0.101, 3, "conforming", True),
+        (0.200, 3, "conforming", True),
+        (0.201, 3, "nonconforming", False),
+    ],
+)
+def test_the_long_haul_exhibit_accepts_and_lists_0_2_db_after_three_attempts(
+    loss_db: float, attempts: int, outcome: str, is_listed: bool
+) -> None:
+    tried = [make_splice(attempt=n, made_at=f"2025-03-03T0{n}:00:00Z") for n in range(1, attempts + 1)]
+    finding = held(LONG_HAUL, "SPLICE", [*measured(loss_db, loss_db, site="C1"), *tried], site="C1")
+    assert (finding["outcome"], finding.get("by_fallback", False)) == (outcome, is_listed)
+
+
+@pytest.mark.parametrize(
+    ("code", "wavelength_nm", "site", "loss_db", "outcome"),
+    [
+        ("SPLICE-1550", 1550, "C1", 0.200, "conforming"),
+        ("SPLICE-1550", 1550, "C1", 0.201, "nonconforming"),
+        ("SPLICE-1310", 1310, "C1", 0.250, "conforming"),
+        ("SPLICE-1310", 1310, "C1", 0.251, "nonconforming"),
+        ("PIGTAIL-1550", 1550, "A", 0.500, "conforming"),
+        ("PIGTAIL-1550", 1550, "A", 0.501, "nonconforming"),
+        ("PIGTAIL-1310", 1310, "A", 0.500, "conforming"),
+        ("PIGTAIL-1310", 1310, "A", 0.501, "nonconforming"),
+        # The splice of a pigtail is measured, and decided, together with it.
+        ("SPLICE-1550", 1550, "A", 0.500, "conforming"),
+        ("SPLICE-1550", 1550, "A", 0.501, "nonconforming"),
+    ],
+)
+def test_the_city_has_a_limit_for_each_wavelength_and_one_for_a_pigtail_with_its_splice(
+    code: str, wavelength_nm: int, site: str, loss_db: float, outcome: str
+) -> None:
+    bodies = measured(loss_db, loss_db, site=site, wavelength_nm=wavelength_nm)
+    assert held(CITY, code, bodies, site=site)["outcome"] == outcome
+
+
+@pytest.mark.parametrize(("first_m", "wavelengths_nm"), [(20_000.00, {1310, 1550}), (20_000.01, {1550})])
+def test_the_city_holds_spans_over_60_km_to_1550_nm_only(first_m: float, wavelengths_nm: set[int]) -> None:
+    lengths_m = (first_m, 20_000.0, 20_000.0)
+    sections = [make_section(f"S{i}", cable_length_m=m) for i, m in enumerate(lengths_m, start=1)]
+    criteria = {"title": CITY.source, "criteria": list(CITY.criteria)}
+    findings = judge([], design=make_design(sections=sections), criteria=criteria).document["findings"]
+    assert {finding["wavelength_nm"] for finding in findings} == wavelengths_nm
+
+
+@pytest.mark.parametrize(
+    ("code", "site", "loss_db", "outcome"),
+    [
+        ("SPLICE", "C1", 0.200, "conforming"),
+        ("SPLICE", "C1", 0.201, "nonconforming"),
+        ("PAIR", "A", 0.500, "conforming"),
+        ("PAIR", "A", 0.501, "nonconforming"),
+    ],
+)
+def test_the_other_city_limits_splices_and_pairs(code: str, site: str, loss_db: float, outcome: str) -> None:
+    design = _without_pigtails()
+    assert held(OTHER_CITY, code, measured(loss_db, loss_db, site=site), site=site, design=design)["outcome"] == outcome
+
+
+@pytest.mark.parametrize(
+    ("code", "site", "losses_db", "outcome"),
+    [
+        ("SPLICE", "C1", (0.250, -0.050), "conforming"),
+        ("SPLICE", "C1", (0.250, -0.049), "nonconforming"),
+        ("PAIR", "A", (0.200, 0.200), "conforming"),
+        ("PAIR", "A", (0.201, 0.100), "nonconforming"),
+        ("PAIR", "A", (0.100, 0.201), "nonconforming"),
+    ],
+)
+def test_the_university_averages_splices_and_takes_pairs_each_way(
+    code: str, site: str, losses_db: tuple[float, float], outcome: str
+) -> None:
+    design = _without_pigtails()
+    assert held(UNIVERSITY, code, measured(*losses_db, site=site), site=site, design=design)["outcome"] == outcome
+
+
+@pytest.mark.parametrize(("return_loss_db", "outcome"), [(36.0, "conforming"), (35.999, "nonconforming")])
+def test_the_university_asks_for_36_db_of_return_loss_at_each_end(return_loss_db: float, outcome: str) -> None:
+    ends = [("A", "B"), ("B", "A")]
+    tests = [make_return_loss(from_site=one, to_site=other, return_loss_db=return_loss_db) for one, other in ends]
+    criteria = {"title": UNIVERSITY.source, "criteria": list(UNIVERSITY.criteria)}
+    findings = judge([*sealed(), *tests], criteria=criteria).document["findings"]
+    assert [f["outcome"] for f in findings if f["criterion"] == "RETURN"] == [outcome, outcome]
+
+
+@pytest.mark.parametrize("clause", RETURN_LOSS_GRADES, ids=source_of)
+def test_a_pair_on_its_return_loss_grade_conforms_and_one_step_above_does_not(clause: Clause) -> None:
+    [criterion] = clause.criteria
+    for over_db, outcome in ((0.0, "conforming"), (0.001, "nonconforming")):
+        bodies = [*sealed(), *_reflecting(round(criterion["limit_db"] + over_db, 3))]
+        assert held(clause, criterion["code"], bodies, site="A")["outcome"] == outcome
+
+
+def _without_pigtails() -> Body:
+    design = make_design()
+    for site in (design["sites"][0], design["sites"][-1]):
+        site["termination"] = "factory_cord"
+    return design
+
+
+def _reflecting(reflectance_db: float) -> list[Body]:
+    def change(event: Body) -> Body:
+        return {**event, "reflectance_db": reflectance_db} if event["kind"] == "reflective" else event
+
+    return [with_events(make_otdr(), change), with_events(make_otdr(from_site="B", to_site="A"), change)]

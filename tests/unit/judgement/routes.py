@@ -1,0 +1,65 @@
+"""Whole routes of few sites, judged and settled, for what needs several fibres."""
+
+from collections.abc import Mapping, Sequence
+
+import orjson
+
+from service.vocabulary.finding import FindingDocument
+from service.vocabulary.suspicion import SuspicionDocument
+from tests.factories import Body, criteria_of, layout_of, make_design, stored
+from worker.judgement.evidence import Evidence
+from worker.judgement.judge import FibreJudgement, prepare
+from worker.judgement.settle import JudgedFibre, Verdict, settle
+
+
+def cord_ended(*, fibres: int = 12, closures: int = 2) -> Body:
+    """Return a route whose fibres end on factory cords: no splice but those in closures, each pair alone."""
+    design = make_design(closures=closures, fibre_count=fibres)
+    for end in (0, -1):
+        design["sites"][end] = {**design["sites"][end], "termination": "factory_cord"}
+    design["segments"][0]["fibres"] = [{"first": 1, "last": fibres}]
+    return design
+
+
+def judge_fibres(
+    bodies: Mapping[int, Sequence[Body | Evidence]], *, design: Body, criteria: Body
+) -> list[FibreJudgement]:
+    """Judge each fibre by its own bodies; those with flags of their own come as evidence."""
+    rules = prepare(layout_of(design), criteria_of(criteria))
+    return [
+        rules.judge(fibre, [body if isinstance(body, Evidence) else stored(body) for body in own])
+        for fibre, own in bodies.items()
+    ]
+
+
+def settle_route(judged: Sequence[FibreJudgement], *, design: Body, criteria: Body) -> Verdict:
+    """Settle fibres by what is stored of them: their figures go through JSON."""
+    fibres = [JudgedFibre.of(one) for one in judged]
+    return settle(
+        layout=layout_of(design),
+        criteria=criteria_of(criteria),
+        design_sha256="d" * 64,
+        criteria_sha256="c" * 64,
+        fibres=[
+            JudgedFibre(
+                number=one.number, digest=one.digest, counts=one.counts, figures=orjson.loads(orjson.dumps(one.figures))
+            )
+            for one in fibres
+        ],
+    )
+
+
+def verdict_of(bodies: Mapping[int, Sequence[Body | Evidence]], *, design: Body, criteria: Body) -> Verdict:
+    """Judge and settle fibres."""
+    return settle_route(judge_fibres(bodies, design=design, criteria=criteria), design=design, criteria=criteria)
+
+
+def only_finding(verdict: Verdict) -> FindingDocument:
+    """Return the one finding about several fibres."""
+    [finding] = verdict.document["findings"]
+    return finding
+
+
+def suspicions_in(verdict: Verdict, kind: str) -> list[SuspicionDocument]:
+    """Return the suspicions of a kind."""
+    return [one for one in verdict.document["suspicions"] if one["kind"] == kind]

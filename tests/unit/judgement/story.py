@@ -1,0 +1,56 @@
+"""What the stories of acts are told with: a fibre whose records come one after the other."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from service.vocabulary.finding import WorkDocument
+from service.vocabulary.words import Act
+from tests.factories import (
+    Body,
+    make_closure_state,
+    make_otdr,
+)
+from tests.unit.judgement.joints import (
+    only,
+)
+from tests.unit.judgement.judging import judge, sealed, spliced
+
+REWORKED, RESEALED, CLEANED, INSPECTED, RETESTED = (f"2025-03-{day}T08:00:00Z" for day in (24, 25, 26, 27, 30))
+SIDES = ("towards_a", "towards_b")
+OPENED_AND_SEALED = [
+    make_closure_state(site="C1", state="opened", made_at="2025-03-23T08:00:00Z"),
+    make_closure_state(site="C1", made_at=RESEALED),
+]
+
+
+class Story:
+    """A fibre, its criteria, and its records so far."""
+
+    def __init__(self, *criteria: Body, design: Body | None = None) -> None:
+        self._criteria = only(*criteria)
+        self._design = design
+        self._records: list[Body] = []
+
+    def add(self, *records: Body) -> "Story":
+        """Add records."""
+        self._records += records
+        return self
+
+    def asked(self, act: Act) -> list[WorkDocument]:
+        """Return the items that ask for an act."""
+        return [item for item in self.work if item["act"] == act]
+
+    @property
+    def work(self) -> Sequence[WorkDocument]:
+        """Everything that is asked for."""
+        return judge(self._records, criteria=self._criteria, design=self._design).document["work"]
+
+
+def both_ends(**changes: Any) -> list[Body]:
+    """Return a trace from each end."""
+    return [make_otdr(**changes), make_otdr(from_site="B", to_site="A", **changes)]
+
+
+def finished(*records: Body) -> list[Body]:
+    """Return a fibre spliced and its closures sealed, with further records."""
+    return [*spliced(), *sealed(), *records]

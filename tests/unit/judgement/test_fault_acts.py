@@ -1,0 +1,138 @@
+"""Acts on the fibre itself played through: bends relieved, breaks located, crossings undone."""
+
+from typing import Any
+
+import pytest
+
+from service.vocabulary.words import Act
+from tests.factories import (
+    Body,
+    make_closure_state,
+    make_continuity,
+    make_splice,
+    splice_criterion,
+    with_id,
+)
+from tests.unit.judgement.joints import (
+    bend_criterion,
+    stray_criterion,
+)
+from tests.unit.judgement.judging import with_events
+from tests.unit.judgement.story import (
+    OPENED_AND_SEALED,
+    RESEALED,
+    RETESTED,
+    REWORKED,
+    Story,
+    both_ends,
+    finished,
+)
+
+BEND_M = 1400.0
+IDENTITY: Body = {"code": "IDENTITY", "quantity": "continuity"}
+
+
+@pytest.mark.parametrize("criterion", [stray_criterion(), bend_criterion()], ids=lambda one: one["quantity"])
+def test_a_bend_is_relieved_where_the_traces_show_it(criterion: Body) -> None:
+    story = Story(criterion).add(*finished(*both_ends(wavelength_nm=1310), *bent(0.4)))
+    [item] = story.asked(Act.RELIEVE_BEND)
+    assert item["site"] == "C1"
+    assert "section S2, 1400.00 m from A" in item["because"].replace("Section", "section")
+    assert story.add(*both_ends(made_at=RETESTED), *both_ends(wavelength_nm=1310, made_at=RETESTED)).work == []
+
+
+def test_a_bend_in_a_closure_is_relieved_there() -> None:
+    story = Story(bend_criterion()).add(*finished(*both_ends(wavelength_nm=1310), *both_ends(losses_db={"C2": 0.5})))
+    [item] = story.asked(Act.RELIEVE_BEND)
+    assert (item["site"], item["position"]) == ("C2", 1)
+    work = [
+        make_closure_state(site="C2", state="opened", made_at=REWORKED),
+        make_closure_state(site="C2", made_at=RESEALED),
+    ]
+    assert {item["act"] for item in story.add(*work).work} == {"retest"}
+    assert story.add(*both_ends(made_at=RETESTED), *both_ends(wavelength_nm=1310, made_at=RETESTED)).work == []
+
+
+def test_too_much_loss_of_the_cable_is_looked_for_along_its_section() -> None:
+    criterion = {
+        "code": "COEFF",
+        "quantity": "attenuation_coefficient",
+        "wavelength_nm": 1550,
+        "over": "section",
+        "limit_db_per_km": 0.25,
+    }
+    story = Story(criterion).add(*finished(*losing(0.4)))
+    assert [(item["act"], item["site"]) for item in story.work] == [
+        ("relieve_bend", site) for site in ("A", "C1", "C2")
+    ]
+    assert story.add(*losing(0.2, made_at=RETESTED)).work == []
+
+
+def losing(db_per_km: float, **changes: Any) -> list[Body]:
+    """Return traces that state so much of every section."""
+    return [
+        with_events(trace, lambda event: {**event, "attenuation_db_per_km": db_per_km})
+        for trace in both_ends(**changes)
+    ]
+
+
+def test_crossed_fibres_are_both_named_with_their_tubes_and_colours() -> None:
+    story = Story(IDENTITY).add(*finished(make_continuity(seen=3)))
+    [item] = story.asked(Act.FIBRES_CROSSED)
+    assert item["site"] == "B"
+    assert item["because"] == (
+        "Fibre 1 (section S3, tube 1 blue, fibre 1 blue) was lit at A and "
+        "fibre 3 (section S3, tube 1 blue, fibre 3 green) seen at B: "
+        "re-splice, or the engineer approves an as-built revision."
+    )
+    story.add(make_splice(attempt=2, made_at=REWORKED), *OPENED_AND_SEALED)
+    assert story.asked(Act.FIBRES_CROSSED) == []
+    assert story.add(make_continuity(made_at=RETESTED)).work == []
+
+
+def test_the_fibre_that_was_seen_is_told_too_and_of_what_came_out_right_nothing_is_said() -> None:
+    right, wrong = make_continuity(), make_continuity(fibre=2, seen=1, from_site="B", to_site="A")
+    [item] = Story(IDENTITY).add(*finished(right, {**wrong, "made_at": RETESTED})).asked(Act.FIBRES_CROSSED)
+    assert item["site"] == "A"
+    assert item["because"].count("was lit at") == 1
+
+
+def test_a_dark_fibre_is_searched_for_its_break_until_it_shines() -> None:
+    story = Story(IDENTITY).add(*finished(make_continuity(seen=None)))
+    [item] = story.asked(Act.LOCATE_BREAK)
+    assert item["because"].startswith("Fibre 1 lit at A, all dark at B: take traces from both ends")
+    assert story.add(make_continuity(made_at=RETESTED)).work == []
+
+
+def test_a_break_is_located_by_its_distance_and_gone_once_spliced() -> None:
+    story = Story(splice_criterion(), IDENTITY).add(*finished(make_continuity(seen=None), *broken(1600.0)))
+    [item] = story.asked(Act.LOCATE_BREAK)
+    assert item["site"] == "C1"
+    assert "1600.00 m of fibre from A, 600.00 m of cable into section S2" in item["because"]
+    assert len(item["records"]) == 2
+    story.add(make_splice(attempt=2, made_at=REWORKED), *OPENED_AND_SEALED)
+    assert story.asked(Act.LOCATE_BREAK) == []
+    assert story.add(make_continuity(made_at=RETESTED), *both_ends(made_at=RETESTED)).work == []
+
+
+def bent(loss_db: float, **changes: Any) -> list[Body]:
+    """Return traces that show a loss on no joint, 1400 m from A."""
+    traces = []
+    for trace in both_ends(**changes):
+        along_m = BEND_M if trace["from_site"] == "A" else 3000.0 - BEND_M
+        at_m = trace["launch_cord"]["length_m"] + along_m
+        added = [{"distance_m": at_m, "kind": "non_reflective", "loss_db": loss_db}]
+        traces.append(with_events(trace, lambda event: event, added=added))
+    return traces
+
+
+def broken(after_m: float) -> list[Body]:
+    """Return traces that stop at one spot, so far from A."""
+    traces = []
+    for trace in both_ends():
+        reached_m = after_m if trace["from_site"] == "A" else 3000.0 - after_m
+        end_m = trace["launch_cord"]["length_m"] + reached_m
+        kept = [event for event in trace["events"] if event["distance_m"] < end_m]
+        body = {name: value for name, value in trace.items() if name not in {"id", "receive_cord"}}
+        traces.append(with_id({**body, "events": [*kept, {"distance_m": end_m, "kind": "end"}], "length_m": reached_m}))
+    return traces

@@ -1,0 +1,143 @@
+"""A splice's loss by one direction, where a contract allows it, and by the splicer's estimate."""
+
+import pytest
+
+from tests.factories import Body, make_end_face, make_otdr, make_splice, splice_criterion, stored, termination_criterion
+from tests.unit.judgement.joints import at_c1, only, traces
+from tests.unit.judgement.judging import finding_of, judge, sealed
+
+
+@pytest.mark.parametrize(
+    ("forward_db", "backward_db", "value_db", "outcome"),
+    [
+        (0.100, -0.300, "0.1000", "conforming"),
+        (-0.300, 0.100, "0.1000", "conforming"),
+        (0.101, -0.300, "0.1010", "nonconforming"),
+        (-0.300, 0.101, "0.1010", "nonconforming"),
+    ],
+)
+def test_one_way_the_worse_direction_is_held_against_the_limit(
+    forward_db: float, backward_db: float, value_db: str, outcome: str
+) -> None:
+    finding = at_c1(traces(forward_db, backward_db), basis="one_way")
+    assert (finding["value"], finding["outcome"]) == (value_db, outcome)
+    assert [reading["direction"] for reading in finding["readings"]] == ["a_to_b", "b_to_a"]
+
+
+@pytest.mark.parametrize(("loss_db", "outcome"), [(0.1, "conforming"), (0.101, "nonconforming")])
+@pytest.mark.parametrize(("from_site", "to_site"), [("A", "B"), ("B", "A")])
+def test_one_way_one_direction_is_enough(loss_db: float, outcome: str, from_site: str, to_site: str) -> None:
+    trace = make_otdr(from_site=from_site, to_site=to_site, losses_db={"C1": loss_db})
+    finding = at_c1([*sealed(), trace], basis="one_way")
+    assert (finding["outcome"], finding["value"]) == (outcome, f"{loss_db:.4f}")
+    assert finding["detail"].endswith("from one direction only")
+
+
+def test_one_way_no_direction_is_no_evidence() -> None:
+    finding = at_c1(sealed(), basis="one_way")
+    assert (finding["outcome"], finding["reason"]) == ("undetermined", "no_evidence")
+
+
+@pytest.mark.parametrize(("threshold_db", "outcome"), [(0.1, "conforming"), (0.101, "undetermined")])
+def test_one_way_an_unseen_splice_is_within_the_threshold(threshold_db: float, outcome: str) -> None:
+    finding = at_c1(traces(None, None, loss_threshold_db=threshold_db), basis="one_way")
+    assert (finding["high"], finding["outcome"]) == (f"{threshold_db:.4f}", outcome)
+
+
+def test_one_way_a_seen_loss_is_worse_than_one_that_is_not() -> None:
+    finding = at_c1(traces(0.05, None), basis="one_way")
+    assert (finding["value"], finding["outcome"]) == ("0.0500", "conforming")
+
+
+def test_one_way_a_trace_from_before_the_sealing_does_not_count() -> None:
+    early = make_otdr(losses_db={"C1": 0.05}, made_at="2025-03-04T08:00:00Z")
+    finding = at_c1([*sealed(), early], basis="one_way")
+    assert (finding["outcome"], finding["reason"]) == ("undetermined", "before_sealing")
+    assert finding["void"] == [{"record": early["id"], "reason": "before_sealing"}]
+
+
+@pytest.mark.parametrize(
+    ("backward_db", "outcome", "reason"), [(0.1, "undetermined", "loss_not_stated"), (0.101, "nonconforming", None)]
+)
+def test_one_way_a_direction_that_contradicts_itself_may_be_the_worse_one(
+    backward_db: float, outcome: str, reason: str | None
+) -> None:
+    events = [{"distance_m": 1500.0, "kind": "reflective"}, {"distance_m": 3800.0, "kind": "end"}]
+    back = make_otdr(from_site="B", to_site="A", losses_db={"C1": backward_db})
+    finding = at_c1([*sealed(), make_otdr(events=events), back], basis="one_way")
+    assert (finding["outcome"], finding.get("reason")) == (outcome, reason)
+
+
+@pytest.mark.parametrize(("loss_db", "outcome"), [(0.1, "conforming"), (0.101, "undetermined")])
+def test_one_way_a_group_proves_its_splice_or_nothing(loss_db: float, outcome: str) -> None:
+    criteria = only(splice_criterion(basis="one_way"))
+    finding = finding_of(judge(traces(loss_db, 0.02, site="A"), criteria=criteria), "SPLICE-1550", site="A")
+    assert (finding["outcome"], finding.get("reason")) == (outcome, "group_only" if outcome == "undetermined" else None)
+
+
+def test_one_way_the_groups_criterion_decides_by_both_directions() -> None:
+    criteria = only(splice_criterion(basis="one_way"), termination_criterion())
+    finding = finding_of(judge(traces(0.5, 0.5, site="A"), criteria=criteria), "SPLICE-1550", site="A")
+    assert (finding["outcome"], finding["limit"]) == ("conforming", "0.5000")
+
+
+@pytest.mark.parametrize(("estimate_db", "outcome"), [(0.1, "conforming"), (0.101, "nonconforming")])
+def test_an_estimate_at_its_limit_conforms_and_one_step_above_does_not(estimate_db: float, outcome: str) -> None:
+    splice = make_splice(estimate_db=estimate_db)
+    finding = at_c1([splice], basis="estimate")
+    assert (finding["outcome"], finding["value"]) == (outcome, f"{estimate_db:.4f}")
+    assert finding["readings"] == [{"record": splice["id"], "value": f"{estimate_db:.3f}"}]
+
+
+def test_the_latest_attempt_gives_the_estimate() -> None:
+    bad = make_splice(estimate_db=0.5)
+    good = make_splice(estimate_db=0.02, attempt=2, made_at="2025-03-03T09:00:00Z")
+    assert at_c1([good, bad], basis="estimate")["value"] == "0.0200"
+
+
+def test_no_splice_record_is_no_estimate_whatever_traces_show() -> None:
+    finding = at_c1(traces(0.02, 0.02), basis="estimate")
+    assert (finding["outcome"], finding["reason"]) == ("undetermined", "no_evidence")
+
+
+def test_a_withdrawn_splice_record_gives_no_estimate() -> None:
+    finding = finding_of(
+        judge([stored(make_splice(), is_ended=True)], criteria=only(splice_criterion(basis="estimate"))),
+        "SPLICE-1550",
+        site="C1",
+    )
+    assert finding["reason"] == "no_evidence"
+
+
+def test_an_estimate_is_that_of_its_own_splice_in_a_group() -> None:
+    design_less = [make_splice(site="A", joints=[{"fibre": 1, "position": 2, "estimate_db": 0.03}])]
+    finding = finding_of(judge(design_less, criteria=only(splice_criterion(basis="estimate"))), "SPLICE-1550", site="A")
+    assert (finding["value"], finding["position"]) == ("0.0300", 2)
+    other = [make_splice(site="A", joints=[{"fibre": 1, "position": 1, "estimate_db": 0.03}])]
+    finding = finding_of(judge(other, criteria=only(splice_criterion(basis="estimate"))), "SPLICE-1550", site="A")
+    assert finding["reason"] == "no_evidence"
+
+
+def test_attempts_whose_order_is_not_proven_give_no_estimate() -> None:
+    late = stored(
+        make_splice(estimate_db=0.02, made_at="2025-03-03T09:00:00Z", device="tablet-2"), clock_is_flagged=True
+    )
+    finding = finding_of(
+        judge([make_splice(estimate_db=0.5), late], criteria=only(splice_criterion(basis="estimate"))),
+        "SPLICE-1550",
+        site="C1",
+    )
+    assert (finding["outcome"], finding["reason"]) == ("undetermined", "order_not_proven")
+
+
+def test_the_same_readings_come_out_by_the_basis_that_is_agreed() -> None:
+    bodies: list[Body] = [*traces(0.18, 0.01), make_splice(estimate_db=0.12)]
+    outcomes = {basis: at_c1(bodies, basis=basis)["value"] for basis in ("bidirectional", "one_way", "estimate")}
+    assert outcomes == {"bidirectional": "0.0950", "one_way": "0.1800", "estimate": "0.1200"}
+
+
+def test_one_way_a_group_whose_end_face_fails_proves_nothing() -> None:
+    scratched = [{"zone": "a", "scratches": [{"size_um": 9.9, "count": 9}]}, *({"zone": zone} for zone in "bcd")]
+    criteria = only(splice_criterion(basis="one_way"), {"code": "FACE", "quantity": "end_face"})
+    bodies = [*traces(0.02, 0.02, site="A"), make_end_face(zones=scratched)]
+    assert finding_of(judge(bodies, criteria=criteria), "SPLICE-1550", site="A")["reason"] == "end_face_failed"

@@ -1,0 +1,202 @@
+"""A package of what the judge itself writes: one fibre in order, one untested, and one with every kind of trouble."""
+
+from dataclasses import replace
+from typing import Any
+
+from service.vocabulary.canonical import digest_of
+from service.vocabulary.design import Design
+from service.vocabulary.layout import Layout
+from tests.factories import (
+    Body,
+    criteria_of,
+    link_criterion,
+    make_attenuation,
+    make_calibration,
+    make_cleaning,
+    make_closure_state,
+    make_continuity,
+    make_design,
+    make_dispersion,
+    make_end_face,
+    make_otdr,
+    make_return_loss,
+    make_splice,
+    make_termination,
+    required_test_criterion,
+    splice_criterion,
+    stored,
+    termination_criterion,
+    with_id,
+)
+from tests.package_factories import make_content
+from worker.judgement.judge import judge_fibre
+from worker.judgement.settle import JudgedFibre, settle
+from worker.package.content import PackageContent, PackagedRecord
+
+WITHOUT_FLAW, UNTESTED, TROUBLED = 1, 2, 3
+BEND_M = 400.0
+_CLEANED_AT = "2025-03-02T08:00:00Z"
+
+
+def criteria_of_every_quantity() -> list[Body]:
+    """Return one criterion or more for each quantity, all about 1550 nm."""
+    nm: dict[str, Any] = {"wavelength_nm": 1550}
+    demands: list[Body] = [
+        {"aspect": "calibrated_splicer", "most_age_h": 24.0},
+        {"aspect": "cleave_angle", "limit_deg": 1.0},
+        {"aspect": "proof_test"},
+    ]
+    guarded = {"decision": "four_way", "uncertainty_db": 0.03}
+    return [
+        splice_criterion(fallback={"attempts": 2, "limit_db": 0.2}),
+        splice_criterion(code="SPLICE-GUARDED", **guarded),
+        termination_criterion(),
+        link_criterion(),
+        required_test_criterion(),
+        {"code": "PAIR-1550", "quantity": "connection_loss", "limit_db": 0.5, **nm},
+        {"code": "REFL-1550", "quantity": "reflectance", "joint": "pair", "limit_db": -50.0, **nm},
+        {
+            "code": "SHARE-1550",
+            "quantity": "joint_statistic",
+            "joint": "splice",
+            "statistic": "share_within",
+            "over": "route",
+            "limit_db": 0.1,
+            "least_share_percent": 97.5,
+            **nm,
+        },
+        {"code": "STRAY-1550", "quantity": "stray_loss", "limit_db": 0.1, **nm},
+        {
+            "code": "BEND",
+            "quantity": "bend",
+            "short_wavelength_nm": 1310,
+            "long_wavelength_nm": 1550,
+            "limit_db": 0.2,
+        },
+        {"code": "DENSITY", "quantity": "splice_density", "limit_per_km": 1.0},
+        {"code": "COEFF", "quantity": "attenuation_coefficient", "over": "section", "limit_db_per_km": 0.25, **nm},
+        {"code": "ORL-1550", "quantity": "return_loss", "limit_db": 32.0, **nm},
+        {"code": "LENGTH", "quantity": "length", "limit_percent": 1.0},
+        {"code": "IDENTITY", "quantity": "continuity"},
+        {"code": "FACES", "quantity": "end_face"},
+        {"code": "CD", "quantity": "chromatic_dispersion", "limit_ps_per_nm": 60.0, **nm},
+        {"code": "PMD", "quantity": "polarization_mode_dispersion", "limit_ps": 0.5, **nm},
+        *({"code": f"W-{one['aspect']}", "quantity": "workmanship", "demand": one} for one in demands),
+    ]
+
+
+def judged_content() -> PackageContent:
+    """Return the package of the three fibres."""
+    design = Design.model_validate(make_design())
+    criteria = criteria_of({"title": "Agreed criteria", "criteria": criteria_of_every_quantity()})
+    layout, records = Layout(design), _records()
+    evidence = [stored(record) for record in records]
+    numbers = (WITHOUT_FLAW, UNTESTED, TROUBLED)
+    judged = [judge_fibre(layout=layout, criteria=criteria, fibre=number, evidence=evidence) for number in numbers]
+    design_sha256 = digest_of(design.model_dump(exclude_none=True))
+    criteria_sha256 = digest_of(criteria.model_dump(exclude_none=True))
+    verdict = settle(
+        layout=layout,
+        criteria=criteria,
+        fibres=[JudgedFibre.of(one) for one in judged],
+        design_sha256=design_sha256,
+        criteria_sha256=criteria_sha256,
+    )
+    return replace(
+        make_content(),
+        design=design,
+        criteria=criteria,
+        verdict=verdict.document,
+        verdict_digest=verdict.digest,
+        fibres=[fibre.document for fibre in judged],
+        segments=[segment.id for segment in design.segments],
+        records=[PackagedRecord(body=one.body, is_ended=False, clock_is_flagged=False) for one in evidence],
+        concessions=[],
+        design_sha256=design_sha256,
+        criteria_sha256=criteria_sha256,
+    )
+
+
+def _records() -> list[Body]:
+    return [
+        *(make_closure_state(site=site) for site in ("C1", "C2")),
+        make_calibration(temperature_c=11.5, humidity_percent=64.0, pressure_hpa=1004.0, altitude_m=310.0),
+        *_work(WITHOUT_FLAW),
+        *_tests(WITHOUT_FLAW),
+        *_work(TROUBLED, second_attempt_db=0.02),
+        *_tests(TROUBLED, losses_db={"C1": 0.15, "C2": 0.4}, bend_db=0.3, return_loss_db=21.5, seen=4),
+    ]
+
+
+def _work(fibre: int, *, second_attempt_db: float | None = None) -> list[Body]:
+    joints = [
+        {
+            "fibre": fibre,
+            "estimate_db": 0.02,
+            "cleave_left_deg": 0.3,
+            "cleave_right_deg": 0.4 if fibre == WITHOUT_FLAW else 1.2,
+        }
+    ]
+    splices = [make_splice(site=site, joints=joints) for site in ("A", "C1", "C2", "B")]
+    if second_attempt_db is not None:
+        splices.append(make_splice(site="C1", joints=joints, attempt=2, made_at="2025-03-03T09:00:00Z"))
+    # Only the crew of the flawless fibre says what it did to both sides of its connections.
+    sides = ("towards_a", "towards_b") if fibre == WITHOUT_FLAW else ("towards_b",)
+    marks = [{"zone": "a", "defects": [{"size_um": 3.0, "count": 1}]}]
+    zones = {} if fibre == WITHOUT_FLAW else {"zones": marks}
+    return [
+        *splices,
+        *(make_termination(site=site, fibre=fibre, made_at=_CLEANED_AT) for site in ("A", "B")),
+        *(make_cleaning(site=site, fibre=fibre, made_at=_CLEANED_AT) for site in ("A", "B")),
+        *(make_end_face(site=site, fibre=fibre, side=side, **zones) for site in ("A", "B") for side in sides),
+    ]
+
+
+def _tests(
+    fibre: int,
+    *,
+    losses_db: dict[str, float | None] | None = None,
+    bend_db: float | None = None,
+    return_loss_db: float = 40.0,
+    seen: int | None = None,
+) -> list[Body]:
+    ways = (("A", "B"), ("B", "A"))
+    traces = [
+        _with_states(make_otdr(fibre=fibre, from_site=start, to_site=end, wavelength_nm=nm, losses_db=losses_db))
+        for start, end in ways
+        for nm in (1310, 1550)
+    ]
+    if bend_db is not None:
+        traces = [_with_bend(trace, bend_db) if trace["wavelength_nm"] == 1550 else trace for trace in traces]
+    links = [
+        make(fibre=fibre, from_site=start, to_site=end, **changes)
+        for start, end in ways
+        for make, changes in (
+            (make_attenuation, {}),
+            (make_return_loss, {"return_loss_db": return_loss_db}),
+            (make_dispersion, {}),
+        )
+    ]
+    return [*traces, *links, make_continuity(fibre=fibre, seen=fibre if seen is None else seen)]
+
+
+def _with_states(trace: Body) -> Body:
+    """Return a trace that states each section's own loss, and what each connection sends back."""
+    events = [
+        {
+            **event,
+            **({"attenuation_db_per_km": 0.2}),
+            **({"reflectance_db": -55.25} if event["kind"] == "reflective" else {}),
+        }
+        for event in trace["events"]
+    ]
+    return with_id({**{name: value for name, value in trace.items() if name != "id"}, "events": events})
+
+
+def _with_bend(trace: Body, bend_db: float) -> Body:
+    is_forward = trace["from_site"] == "A"
+    launch_m, length_m = trace["launch_cord"]["length_m"], trace["length_m"]
+    at_m = launch_m + (BEND_M if is_forward else length_m - BEND_M)
+    bend = {"distance_m": at_m, "kind": "non_reflective", "loss_db": bend_db}
+    events = sorted([*trace["events"], bend], key=lambda event: float(event["distance_m"]))
+    return with_id({**{name: value for name, value in trace.items() if name != "id"}, "events": events})

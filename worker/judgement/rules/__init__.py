@@ -1,0 +1,1 @@
+"""One rule per kind of criterion: each holds a fibre against it and writes the findings."""

@@ -1,0 +1,45 @@
+"""The wider limit for a splice that was tried often enough, each attempt a record of its own."""
+
+from typing import NamedTuple
+
+from service.vocabulary.joint_criteria import SpliceLossCriterion
+from service.vocabulary.layout import Joint
+from service.vocabulary.words import Outcome
+from worker.judgement.acts import SpliceAct
+from worker.judgement.fibre_under_test import FibreUnderTest
+from worker.judgement.findings import Judgement
+from worker.judgement.limits import Limit
+from worker.judgement.rules.base import most_db
+
+
+class FallbackLimit(NamedTuple):
+    """What a splice that is over its limit may have after so many attempts."""
+
+    limit: Limit
+    attempts: int
+
+    @classmethod
+    def of(cls, criterion: SpliceLossCriterion) -> "FallbackLimit | None":
+        """Return the fallback that a criterion allows."""
+        fallback = criterion.fallback
+        return None if fallback is None else cls(most_db(criterion, fallback.limit_db), fallback.attempts)
+
+
+def attempts_at(fibre: FibreUnderTest, joint: Joint) -> list[SpliceAct]:
+    """Return the attempts at a joint in order of time; one without a position speaks for each splice of its site."""
+    own = fibre.history.splices.get(joint.site, ())
+    return [splice for splice in own if splice.position in {None, joint.position}]
+
+
+def relax(own: Judgement, fallback: FallbackLimit | None, fibre: FibreUnderTest, joint: Joint) -> Judgement:
+    """Hold a splice that is not known to keep its own limit against the fallback, if it was tried often enough."""
+    if fallback is None or own.bounds is None:
+        return own
+    attempts = len({splice.stamp.id for splice in attempts_at(fibre, joint)})
+    if attempts < fallback.attempts:
+        return own
+    held = own.held(*own.bounds, fallback.limit)
+    if held.outcome is not Outcome.CONFORMING:
+        return own
+    detail = f"{own.detail}; out of specification, accepted after {attempts} documented attempts"
+    return held._replace(detail=detail, by_fallback=True)

@@ -1,0 +1,143 @@
+"""Try other criteria on a route's records, some fibres a run.
+
+Started by: a `trial` job, due when an engineer asks for it.
+Writes: how far the trial is; at its end what came of it, or why it was given up. No verdict, no fibre, no version.
+Leaves: itself due until every fibre was tried.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from pydantic import TypeAdapter
+from sqlalchemy import func, update
+from sqlmodel import Session, col, select
+
+from service.storage import jobs
+from service.storage.jobs import JobState, Lease
+from service.storage.records import read_evidence
+from service.storage.routes import design_row, find_route, parse_criteria, parse_design
+from service.storage.session import snapshot, transaction
+from service.storage.tables import CriteriaTrial, Fibre, Route
+from service.storage.verdicts import FibreVersions, standing_verdict
+from service.vocabulary.criteria import Voiding
+from service.vocabulary.layout import Layout
+from service.vocabulary.trial import TrialState
+from worker.steps.context import StepContext
+from worker.steps.judge import FIBRES_A_RUN, Waiting, judge_fibres
+from worker.steps.running import Step
+from worker.steps.trial_result import Progress, Standing, carry_on, result_of
+
+_PROGRESS = TypeAdapter(Progress)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Batch:
+    """What a run reads: fibres with their records and where they stand, and what came of those before them."""
+
+    waiting: Waiting
+    standing: Standing
+    before: Progress
+    design_sha256: str
+    criteria_sha256: str
+
+
+def run(context: StepContext, lease: Lease) -> None:
+    """Try the next fibres; after the last one, put together what came of it."""
+    with snapshot(context.engine) as session:
+        batch = _read(session, lease)
+    values: dict[str, object] = {}
+    is_last = True
+    if batch is not None:
+        progress = carry_on(batch.before, judge_fibres(batch.waiting), batch.standing)
+        is_last = progress.fibres_tried == batch.waiting.layout.design.fibre_count
+        values = (
+            _finished(batch, progress, context) if is_last else {"progress": _PROGRESS.dump_json(progress).decode()}
+        )
+    with transaction(context.engine) as session:
+        jobs.hold(session, lease)
+        _write(session, lease, values)
+        jobs.release(session, lease, JobState.DONE if is_last else JobState.DUE)
+
+
+def park(session: Session, lease: Lease, reason: str) -> None:
+    """Say why the trial was given up."""
+    values = {"state": TrialState.PARKED.value, "problem": reason, "progress": None, "finished_at": func.now()}
+    _write(session, lease, values)
+
+
+STEP = Step(run=run, lease_s=lambda context: context.settings.judge_lease_s, on_parked=park)
+
+
+def _read(session: Session, lease: Lease) -> Batch | None:
+    trial = session.exec(
+        select(CriteriaTrial).where(CriteriaTrial.project_id == lease.project_id, CriteriaTrial.id == lease.subject_id)
+    ).one()
+    if trial.criteria is None:
+        # A parked trial that was made due again after newer ones had taken its place.
+        return None
+    route = find_route(session, [trial.project_id], trial.route_id)
+    design = design_row(session, route, revision=trial.design_revision)
+    layout, criteria = parse_design(design.document), parse_criteria(trial.criteria)
+    before = Progress.begin(route.version) if trial.progress is None else _PROGRESS.validate_json(trial.progress)
+    numbers = _next_fibres(layout, before)
+    evidence = read_evidence(session, route, numbers, with_every_splice=criteria.rework_voids is Voiding.CLOSURE)
+    return Batch(
+        waiting=Waiting(
+            fibres=[FibreVersions(number=number, evidence_version=route.version) for number in numbers],
+            evidence=evidence,
+            layout=layout,
+            criteria=criteria,
+        ),
+        standing=_standing(session, route, numbers),
+        before=before,
+        design_sha256=design.sha256,
+        criteria_sha256=trial.criteria_sha256,
+    )
+
+
+def _next_fibres(layout: Layout, before: Progress) -> range:
+    first = before.fibres_tried + 1
+    return range(first, min(first + FIBRES_A_RUN, layout.design.fibre_count + 1))
+
+
+def _standing(session: Session, route: Route, numbers: Sequence[int]) -> Standing:
+    verdict = standing_verdict(session, route)
+    rows = session.execute(
+        select(Fibre.number, Fibre.counts).where(
+            Fibre.project_id == route.project_id,
+            Fibre.route_id == route.id,
+            col(Fibre.number).in_(numbers),
+            col(Fibre.counts).is_not(None),
+        )
+    )
+    return Standing(
+        route_version=route.version,
+        digest=None if verdict is None else verdict.digest,
+        counts={row.number: row.counts for row in rows},
+    )
+
+
+def _finished(batch: Batch, progress: Progress, context: StepContext) -> dict[str, object]:
+    result = result_of(
+        progress,
+        layout=batch.waiting.layout,
+        criteria=batch.waiting.criteria,
+        design_sha256=batch.design_sha256,
+        criteria_sha256=batch.criteria_sha256,
+    )
+    return {
+        "state": TrialState.DONE.value,
+        "problem": None,
+        "progress": None,
+        "result": result.decode(),
+        "finished_at": context.clock(),
+    }
+
+
+def _write(session: Session, lease: Lease, values: Mapping[str, object]) -> None:
+    if values:
+        session.execute(
+            update(CriteriaTrial)
+            .where(col(CriteriaTrial.project_id) == lease.project_id, col(CriteriaTrial.id) == lease.subject_id)
+            .values(**values)
+        )
