@@ -52,6 +52,15 @@ class MostAttempts(q.Value):
     limit: Annotated[int, Field(strict=True, ge=1, le=20)]
 
 
+class AttemptsAboveLoss(q.Value):
+    """A joint whose mean of both directions is above this loss was spliced so often, each attempt a record."""
+
+    aspect: Literal["attempts_above_loss"]
+    wavelength_nm: q.WavelengthNm
+    loss_db: q.PositiveLossDb
+    least: Annotated[int, Field(strict=True, ge=2, le=20)]
+
+
 class ProofTest(q.Value):
     """Each splice passed its proof test."""
 
@@ -71,7 +80,15 @@ class FusionOnly(q.Value):
 
 
 Demand = Annotated[
-    CalibratedSplicer | CleaveAngle | CleaveLength | SleeveLength | MostAttempts | ProofTest | Certificate | FusionOnly,
+    CalibratedSplicer
+    | CleaveAngle
+    | CleaveLength
+    | SleeveLength
+    | MostAttempts
+    | AttemptsAboveLoss
+    | ProofTest
+    | Certificate
+    | FusionOnly,
     Field(discriminator="aspect"),
 ]
 

@@ -42,11 +42,15 @@ LONG_HAUL = Clause(
 )  # fmt: skip
 
 LEASE_BOTH_WAYS = Clause(
-    # Mean of all splices in the span 0.15 dB, by both directions.
+    # Mean of all splices in the span 0.15 dB, by both directions; three documented attempts at a splice above it.
     criteria=(
         {
             "code": "SPAN-MEAN", "quantity": "joint_statistic", "joint": "splice", "statistic": "mean", "over": "span",
             "limit_db": 0.15, **AT_1550,
+        },
+        {
+            "code": "ATTEMPTS", "quantity": "workmanship",
+            "demand": {"aspect": "attempts_above_loss", "loss_db": 0.15, "least": 3, **AT_1550},
         },
     ),
     source="a dark-fibre lease", mark="seen", tolerance=0,

@@ -14,6 +14,7 @@ from tests.published.splice_rules import (
     CITY,
     CLAUSES,
     GUIDE_SPECIFICATION,
+    LEASE_BOTH_WAYS,
     LONG_HAUL,
     OTHER_CITY,
     RETURN_LOSS_GRADES,
@@ -99,6 +100,18 @@ def test_the_long_haul_exhibit_accepts_and_lists_0_2_db_after_three_attempts(
     tried = [make_splice(attempt=n, made_at=f"2025-03-03T0{n}:00:00Z") for n in range(1, attempts + 1)]
     finding = held(LONG_HAUL, "SPLICE", [*measured(loss_db, loss_db, site="C1"), *tried], site="C1")
     assert (finding["outcome"], finding.get("by_fallback", False)) == (outcome, is_listed)
+
+
+@pytest.mark.parametrize(
+    ("loss_db", "attempts", "outcome"),
+    [(0.150, 1, "conforming"), (0.151, 2, "nonconforming"), (0.151, 3, "conforming")],
+)
+def test_the_lease_wants_three_documented_attempts_at_a_splice_above_the_mean(
+    loss_db: float, attempts: int, outcome: str
+) -> None:
+    tried = [make_splice(attempt=n, made_at=f"2025-03-03T0{n}:00:00Z") for n in range(1, attempts + 1)]
+    finding = held(LEASE_BOTH_WAYS, "ATTEMPTS", [*measured(loss_db, loss_db, site="C1"), *tried], site="C1")
+    assert finding["outcome"] == outcome
 
 
 @pytest.mark.parametrize(

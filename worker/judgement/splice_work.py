@@ -20,6 +20,7 @@ _ADVICE: Mapping[str, str] = {
     "sleeve_length": ": splice again with a sleeve that is allowed",
     "certificate": ": have it spliced again by a person whose certificate is valid",
     "fusion": ": splice again by fusion",
+    "attempts_above_loss": ": splice again, each attempt a record of its own",
 }
 
 

@@ -79,5 +79,10 @@ def _demand_text(demand: dict[str, Any]) -> str:
             return f"sleeve of {' or '.join(demand['allowed_mm'])} mm"
         case "attempts":
             return f"at most {count_text(demand['limit'], one='attempt', many='attempts')} at a joint"
+        case "attempts_above_loss":
+            return (
+                f"at least {demand['least']} documented attempts where the mean of both directions at "
+                f"{demand['wavelength_nm']} nm is above {demand['loss_db']} dB"
+            )
         case aspect:
             return _DEMANDS[aspect].format_map(demand)

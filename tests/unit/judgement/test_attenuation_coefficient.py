@@ -133,14 +133,29 @@ def test_a_stretch_too_short_to_be_measured_has_no_finding(length_m: float, sect
     )
 
 
-def test_an_unseen_joint_leaves_the_fibre_before_it_unstated() -> None:
-    there, back = both_ways(losses_db={"C1": None})
-    bodies = [*sealed(), stating(there, 0.2, 0.2, 0.2), stating(back, 0.2, 0.2, 0.2)]
-    found = findings(bodies)
-    assert found["S1"]["reason"] == "coefficient_not_stated"
-    assert found["S1"]["detail"] == "section S1 A to B: the trace states no attenuation of the fibre here"
-    assert found["S2"]["detail"].startswith("section S2 B to A")
-    assert found["S3"]["outcome"] == "conforming"
+def unseen_at_c1(forward: Sequence[float], backward: Sequence[float], **changes: Any) -> list[Body]:
+    """Return both directions, neither of which shows the joint at C1."""
+    there, back = both_ways(losses_db={"C1": None}, **changes)
+    return [*sealed(), stating(there, 0.2, *forward), stating(back, 0.2, *backward)]
+
+
+def test_over_a_joint_that_is_too_good_to_be_seen_the_fibre_is_stated_as_one() -> None:
+    found = findings(unseen_at_c1([0.22, 0.2], [0.2, 0.21]))
+    assert {section: finding["value"] for section, finding in found.items()} == {
+        "S1": "0.2150",
+        "S2": "0.2150",
+        "S3": "0.2000",
+    }
+    assert (
+        found["S1"]["detail"]
+        == "mean of 0.220 dB/km (A to B, S1 to S2 as one) and 0.210 dB/km (B to A, S1 to S2 as one)"
+    )
+    assert found["S3"]["detail"] == "mean of 0.200 dB/km (A to B) and 0.200 dB/km (B to A)"
+
+
+def test_what_is_stated_as_one_counts_only_where_no_closure_of_it_was_opened_since() -> None:
+    found = findings([*unseen_at_c1([0.2, 0.2], [0.2, 0.2]), make_closure_state(site="C2", made_at=AFTER_TEST)])
+    assert [found[section].get("reason") for section in ("S1", "S2", "S3")] == ["before_sealing"] * 3
 
 
 def test_an_event_without_the_fibres_attenuation_is_not_zero() -> None:

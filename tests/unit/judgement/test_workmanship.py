@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from service.vocabulary.finding import FindingDocument
 from service.vocabulary.quantities import canonical_time
-from tests.factories import Body, make_calibration, make_criteria, make_design, make_splice, stored
-from tests.unit.judgement.judging import finding_of, judge
+from tests.factories import Body, make_calibration, make_criteria, make_design, make_otdr, make_splice, stored
+from tests.unit.judgement.judging import both_ways, finding_of, judge, sealed
 from worker.judgement.ages import age_us
 from worker.judgement.evidence import Evidence
 
@@ -126,6 +126,52 @@ def test_no_joint_is_spliced_more_often() -> None:
     assert [reading["record"] for reading in finding["readings"]] == [splice["id"] for splice in three]
     # The first two were never posted.
     assert held(demand, three[2:])["outcome"] == "nonconforming"
+
+
+def attempts(count: int) -> list[Body]:
+    """Return so many attempts at C1, all before the final test."""
+    return [make_splice(attempt=number, made_at=f"2025-03-03T0{number}:00:00Z") for number in range(1, count + 1)]
+
+
+@pytest.mark.parametrize(
+    ("loss_db", "count", "outcome", "reason"),
+    [
+        (0.150, 1, "conforming", None),
+        (0.151, 2, "nonconforming", None),
+        (0.151, 3, "conforming", None),
+        # Unseen one way: the mean is between 0.145 and 0.155 dB, or 0.001 dB less.
+        ((0.300, 0.010), 2, "undetermined", "bound_too_wide"),
+        ((0.290, 0.010), 2, "conforming", None),
+        ((0.300, 0.010), 3, "conforming", None),
+        (None, 2, "undetermined", "no_evidence"),
+        (None, 3, "conforming", None),
+    ],
+)
+def test_a_loss_above_so_much_wants_so_many_documented_attempts(
+    loss_db: float | tuple[float, float] | None, count: int, outcome: str, reason: str | None
+) -> None:
+    demand = {"aspect": "attempts_above_loss", "wavelength_nm": 1550, "loss_db": 0.15, "least": 3}
+    bodies = [*attempts(count), *sealed()]
+    if isinstance(loss_db, tuple):
+        one_way_db, threshold_db = loss_db
+        there = make_otdr(losses_db={"C1": one_way_db}, loss_threshold_db=threshold_db)
+        bodies += [there, make_otdr(from_site="B", to_site="A", losses_db={"C1": None}, loss_threshold_db=threshold_db)]
+    elif loss_db is not None:
+        bodies += both_ways(losses_db={"C1": loss_db})
+    finding = held(demand, bodies)
+    assert (finding["outcome"], finding.get("reason")) == (outcome, reason)
+    assert {attempt["id"] for attempt in attempts(count)} <= {reading["record"] for reading in finding["readings"]}
+
+
+def test_a_number_of_attempts_that_were_never_recorded_is_not_documented() -> None:
+    demand = {"aspect": "attempts_above_loss", "wavelength_nm": 1550, "loss_db": 0.15, "least": 3}
+    finding = held(demand, [*attempts(3)[2:], *sealed(), *both_ways(losses_db={"C1": 0.2})])
+    assert (finding["value"], finding["limit"], finding["limit_is"], finding["outcome"]) == (
+        "1",
+        "3",
+        "least",
+        "nonconforming",
+    )
 
 
 @pytest.mark.parametrize(

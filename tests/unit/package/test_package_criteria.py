@@ -129,6 +129,7 @@ FULL_CRITERIA: dict[str, Any] = {
                 {"aspect": "cleave_length", "least_mm": 8.5, "most_mm": 16.5},
                 {"aspect": "sleeve_length", "allowed_mm": [40.5, 60.5]},
                 {"aspect": "attempts", "limit": 3},
+                {"aspect": "attempts_above_loss", "wavelength_nm": 1577, "loss_db": 0.152, "least": 4},
                 {"aspect": "proof_test"},
                 {"aspect": "certificate"},
                 {"aspect": "fusion"},

@@ -21,12 +21,16 @@ from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN
 
 
 class OneWayCoefficient(NamedTuple):
-    """What one direction states of the fibre in a section, in 0.001 dB/km, or why it states nothing."""
+    """What one direction states of the fibre in a section, in 0.001 dB/km, or why it states nothing.
+
+    It is one figure for all `over` which it shows no joint.
+    """
 
     reason: Reason | None
     mdb_per_km: int
     readings: tuple[ReadingDocument, ...]
     void: tuple[VoidDocument, ...]
+    over: Span | None = None
 
 
 class CoefficientRule(Rule[AttenuationCoefficientCriterion]):
@@ -96,18 +100,22 @@ def _coefficient(fibre: FibreUnderTest, section: int, *, wavelength_nm: int, is_
     for trace in trace_set.traces:
         if not _covers(trace, section):
             continue
-        fault = _fault_over(fibre, trace, section)
+        first, last = _seen_between(fibre, trace, section)
+        fault = _fault_over(fibre, trace, first, last)
         if fault is not None:
             void.append((trace, fault))
             continue
-        shown = _event_behind(fibre, trace, section)
+        shown = _event_at(fibre, trace, last if trace.is_forward else first)
         if isinstance(shown, Reason):
             reasons.append(shown)
         elif "attenuation_db_per_km" not in shown:
             reasons.append(Reason.COEFFICIENT_NOT_STATED)
         else:
             text = shown["attenuation_db_per_km"]
-            return OneWayCoefficient(None, last_place(text), (_read(trace, shown, text),), void_documents(void))
+            reading = _read(trace, shown, text)
+            return OneWayCoefficient(
+                None, last_place(text), (reading,), void_documents(void), Span(first=first, last=last)
+            )
     return OneWayCoefficient(reasons[0] if reasons else reason_of(void), 0, (), void_documents(void))
 
 
@@ -115,19 +123,35 @@ def _covers(trace: Trace, section: int) -> bool:
     return trace.low_index <= section < trace.high_index
 
 
-def _fault_over(fibre: FibreUnderTest, trace: Trace, section: int) -> Reason | None:
+def _fault_over(fibre: FibreUnderTest, trace: Trace, first: int, last: int) -> Reason | None:
     # Cleaning a connection changes nothing of the fibre behind it; a lid opened may have moved it.
     sites = fibre.layout.design.sites
-    closures = [site for site in (section, section + 1) if sites[site].kind is SiteKind.SPLICE_CLOSURE]
+    closures = [site for site in range(first, last + 1) if sites[site].kind is SiteKind.SPLICE_CLOSURE]
     faults = (fibre.counting.fault_at(trace, site) for site in closures)
     return next((fault for fault in faults if fault is not None), None)
 
 
-def _event_behind(fibre: FibreUnderTest, trace: Trace, section: int) -> Body | Reason:
-    """Return the event at the next joint behind a section, as the light goes: it states the fibre before it."""
-    placed, site = fibre.placed(trace), section + 1 if trace.is_forward else section
-    while site not in placed.readings and site != trace.ends[1]:
-        site += 1 if trace.is_forward else -1
+def _seen_between(fibre: FibreUnderTest, trace: Trace, section: int) -> tuple[int, int]:
+    """Return the sites around a section between which the trace shows nothing: its events state all that as one.
+
+    The fibre runs uncut through a site, or the joint there is too good to be seen.
+    """
+    placed, first, last = fibre.placed(trace), section, section + 1
+
+    def is_passed(site: int) -> bool:
+        shown = placed.readings.get(site)
+        return site not in trace.ends and (shown is None or (isinstance(shown, Reading) and not shown.is_seen))
+
+    while is_passed(first):
+        first -= 1
+    while is_passed(last):
+        last += 1
+    return first, last
+
+
+def _event_at(fibre: FibreUnderTest, trace: Trace, site: int) -> Body | Reason:
+    """Return the event at a site, as the light goes: it states the fibre before it."""
+    placed = fibre.placed(trace)
     if site == trace.ends[1] and trace.receive is None:
         return placed.shortfall or next(event for event in trace.events if event["kind"] == EventKind.END)
     shown = placed.readings.get(site, Reason.COEFFICIENT_NOT_STATED)
@@ -163,5 +187,12 @@ def _detail(fibre: FibreUnderTest, span: Span, stated: list[tuple[int, bool, One
         return "; ".join(missing)
     if span.last - span.first > 1:
         return f"mean of {span.last - span.first} sections and both directions, weighted by length"
-    forward, backward = (one.readings[0]["value"] for _, _, one in stated)
-    return f"mean of {forward} dB/km ({SPOKEN[True]}) and {backward} dB/km ({SPOKEN[False]})"
+    return "mean of " + " and ".join(_said(fibre, one, is_forward=is_forward) for _, is_forward, one in stated)
+
+
+def _said(fibre: FibreUnderTest, one: OneWayCoefficient, *, is_forward: bool) -> str:
+    said = f"{one.readings[0]['value']} dB/km ({SPOKEN[is_forward]}"
+    if one.over is None or one.over.last - one.over.first == 1:
+        return f"{said})"
+    sections = fibre.layout.design.sections
+    return f"{said}, {sections[one.over.first].id} to {sections[one.over.last - 1].id} as one)"

@@ -7,6 +7,7 @@ from service.vocabulary.finding import FindingDocument, ReadingDocument
 from service.vocabulary.layout import Joint
 from service.vocabulary.words import JointKind, Outcome, Reason, SpliceMethod, Unit
 from service.vocabulary.workmanship_criteria import (
+    AttemptsAboveLoss,
     CalibratedSplicer,
     Certificate,
     CleaveAngle,
@@ -20,7 +21,7 @@ from service.vocabulary.workmanship_criteria import (
 )
 from worker.judgement.acts import SpliceAct
 from worker.judgement.clocks import latest_is_proven
-from worker.judgement.exact import PARTS, last_place
+from worker.judgement.exact import PARTS, last_place, limit_mdb
 from worker.judgement.fibre_under_test import FibreUnderTest
 from worker.judgement.findings import Judgement, joint_finding
 from worker.judgement.limits import Limit, to_parts
@@ -43,9 +44,9 @@ class WorkmanshipRule(Rule[WorkmanshipCriterion]):
                 continue
             for joint in place.joints:
                 if joint.kind is JointKind.SPLICE and joint.segment in fibre.segments:
-                    yield joint_finding(self.head, joint, self.judge(fibre, joint))
+                    yield joint_finding(self.head, joint, self.judge(fibre, place, joint))
 
-    def judge(self, fibre: FibreUnderTest, joint: Joint) -> Judgement:
+    def judge(self, fibre: FibreUnderTest, place: Place, joint: Joint) -> Judgement:
         """Hold the latest attempt at a joint against the demand."""
         attempts = attempts_at(fibre, joint)
         if not attempts:
@@ -54,7 +55,7 @@ class WorkmanshipRule(Rule[WorkmanshipCriterion]):
         known = Judgement(Outcome.UNDETERMINED, None, "", readings=({"record": latest.stamp.id},))
         if not latest_is_proven([attempt.stamp for attempt in attempts]):
             return _order_not_proven(known)
-        return self._hold(fibre, joint, attempts, known)
+        return self._hold(fibre, place, joint, attempts, known)
 
     def _is_asked_for(self, place: Place) -> bool:
         match self.criterion.at:
@@ -65,13 +66,17 @@ class WorkmanshipRule(Rule[WorkmanshipCriterion]):
             case _:
                 return True
 
-    def _hold(self, fibre: FibreUnderTest, joint: Joint, attempts: Sequence[SpliceAct], known: Judgement) -> Judgement:
+    def _hold(
+        self, fibre: FibreUnderTest, place: Place, joint: Joint, attempts: Sequence[SpliceAct], known: Judgement
+    ) -> Judgement:
         latest = attempts[-1]
         match self.criterion.demand:
             case CalibratedSplicer() as demand:
                 return judge_calibration(demand, fibre, joint, latest, known)
             case MostAttempts() as demand:
                 return _judge_attempts(demand, attempts, known)
+            case AttemptsAboveLoss() as demand:
+                return _judge_attempts_above_loss(demand, fibre, place, attempts, known)
             case demand:
                 return _JUDGE[type(demand)](demand, latest, known)
 
@@ -119,6 +124,23 @@ def _judge_attempts(demand: MostAttempts, attempts: Sequence[SpliceAct], known: 
     limit = Limit.most(demand.limit * PARTS, unit=Unit.COUNT, places=0)
     readings: list[ReadingDocument] = [{"record": attempt.stamp.id} for attempt in attempts]
     return known._replace(detail=f"{count // PARTS} attempts", readings=readings).held(count, count, limit)
+
+
+def _judge_attempts_above_loss(
+    demand: AttemptsAboveLoss, fibre: FibreUnderTest, place: Place, attempts: Sequence[SpliceAct], known: Judgement
+) -> Judgement:
+    # Only what was recorded is documented, whatever number the last attempt bears.
+    count = len({attempt.stamp.id for attempt in attempts})
+    loss = fibre.loss_at(place, wavelength_nm=demand.wavelength_nm)
+    above = limit_mdb(demand.loss_db) * 10
+    readings: list[ReadingDocument] = [{"record": attempt.stamp.id} for attempt in attempts]
+    known = known._replace(detail=f"{count} attempts; {loss.detail}", readings=[*readings, *loss.readings])
+    if count < demand.least and (loss.reason is not None or loss.low_tenth_mdb <= above < loss.high_tenth_mdb):
+        return known._replace(reason=loss.reason or Reason.BOUND_TOO_WIDE)
+    if loss.reason is None and loss.high_tenth_mdb <= above:
+        return known._replace(outcome=Outcome.CONFORMING)
+    limit = Limit.least(demand.least * PARTS, unit=Unit.COUNT, places=0)
+    return known.held(count * PARTS, count * PARTS, limit)
 
 
 def _judge_proof_test(_: ProofTest, splice: SpliceAct, known: Judgement) -> Judgement:
