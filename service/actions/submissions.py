@@ -23,11 +23,11 @@ from service.storage.head import record_deed
 from service.storage.jobs import JobKind, make_due
 from service.storage.records import freeze_records
 from service.storage.routes import layout_of, lock_route, raise_version
-from service.storage.tables import Person, Route, StandingVerdict, Submission, SubmissionSegment
+from service.storage.tables import Person, Route, Submission, SubmissionSegment
 from service.vocabulary import quantities as q
 from service.vocabulary.concession import Concession
 from service.vocabulary.design_rules import Fault
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.finding import FindingDocument, VerdictDocument
 from service.vocabulary.words import Force, Outcome
 
 # Enough to see what is wrong; the rest is in the findings.
@@ -54,8 +54,10 @@ def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionFor
     if standing is None or standing.digest != form.verdict_digest:
         raise VerdictSupersededError("The route has another verdict by now; look at it and submit that one.")
     _refuse_unproven_fibres(session, route, form.segments)
-    concessions = _match_concessions(form, _open_findings(session, route, standing, form.segments))
+    verdict: VerdictDocument = orjson.loads(standing.document)
+    concessions = _match_concessions(form, _open_findings(session, route, verdict, form.segments))
     submission = _add(session, caller, route, form, concessions)
+    submission.dark_fibres = verdict.get("tolerated_dark", [])
     freeze_records(session, route, submission.id)
     raise_version(route)
     make_due(session, JobKind.PACKAGE, project_id=route.project_id, subject_id=submission.id)
@@ -170,12 +172,13 @@ def _match_concessions(form: SubmissionForm, open_findings: Iterable[FindingDocu
 
 
 def _open_findings(
-    session: Session, route: Route, standing: StandingVerdict, segments: Sequence[str]
+    session: Session, route: Route, verdict: VerdictDocument, segments: Sequence[str]
 ) -> Iterator[FindingDocument]:
     """Give the required findings of segments that do not conform: of several fibres together, then of each."""
-    yield from _open_among(orjson.loads(standing.document)["findings"], segments)
+    yield from _open_among(verdict["findings"], segments)
+    dark = verdict.get("tolerated_dark", [])
     for row in verdicts.fibre_documents(session, route):
-        if any(_is_open(row.counts.get(segment)) for segment in segments):
+        if row.number not in dark and any(_is_open(row.counts.get(segment)) for segment in segments):
             yield from _open_among(orjson.loads(row.content)["findings"], segments)
 
 

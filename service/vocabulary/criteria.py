@@ -32,6 +32,7 @@ from service.vocabulary.link_criteria import (
 )
 from service.vocabulary.workmanship_criteria import WorkmanshipCriterion
 
+FibreCount = Annotated[int, Field(strict=True, ge=0, le=1728)]
 Pulses = Annotated[float, q.LastPlace(places=1, low=0, high=50)]
 
 
@@ -84,7 +85,8 @@ class Criteria(q.Value):
     """One version of a project's criteria.
 
     No joint's true loss is below zero: a bidirectional mean farther below it than `mean_below_zero_db` proves nothing.
-    The usual figure is that of two event thresholds of 0.02 dB together, common practice.
+    The usual figure is that of two event thresholds of 0.02 dB together, common practice. As many fibres of a route as
+    `dark_fibres_tolerated` may be dark and stay so: they are neither accepted nor paid, and keep no segment from being.
     """
 
     title: q.Text
@@ -93,6 +95,7 @@ class Criteria(q.Value):
     rework_voids: Voiding = Voiding.FIBRE
     placing: Placing = Placing()
     mean_below_zero_db: q.PositiveLossDb = 0.04
+    dark_fibres_tolerated: FibreCount = 0
     criteria: Annotated[tuple[AnyCriterion, ...], Field(min_length=1, max_length=200)]
 
     @model_validator(mode="after")

@@ -188,7 +188,10 @@ class TracesDocument(TypedDict, total=False):
 
 
 class FibreDocument(TracesDocument):
-    """Everything judged about one fibre; a fibre that could not be judged has nothing but its `problem`."""
+    """Everything judged about one fibre; a fibre that could not be judged has nothing but its `problem`.
+
+    It `is_dark` where every test of its continuity that counts saw no light.
+    """
 
     form: str
     fibre: int
@@ -196,6 +199,7 @@ class FibreDocument(TracesDocument):
     work: list[WorkDocument]
     unexpected_events: list[UnexpectedEventDocument]
     problem: NotRequired[str]
+    is_dark: NotRequired[bool]
 
 
 class OutcomeCounts(TypedDict):
@@ -217,7 +221,8 @@ class VerdictDocument(TypedDict):
     """What a route comes to, for one design revision, criteria version and record set.
 
     `fibres` holds the digest of each fibre's document in order of fibre number, `findings` those about several fibres
-    together; the verdict's own digest is the SHA-256 of this document's canonical JSON.
+    together; the verdict's own digest is the SHA-256 of this document's canonical JSON. `tolerated_dark` are the dark
+    fibres that the criteria tolerate: nothing found of them counts.
     """
 
     form: str
@@ -225,6 +230,7 @@ class VerdictDocument(TypedDict):
     design_sha256: str
     criteria_sha256: str
     fibres: list[str]
+    tolerated_dark: NotRequired[list[int]]
     findings: list[FindingDocument]
     suspicions: list[SuspicionDocument]
     segments: dict[str, SegmentOutcome]

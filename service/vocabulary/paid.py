@@ -1,5 +1,6 @@
 """What is paid for in a segment: lengths and joints by design, never by measurement."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from service.vocabulary.design import Segment
@@ -17,11 +18,13 @@ class SegmentQuantities:
     splices: int
     terminations: int
     fibres: int
+    fibres_dark: int
 
 
-def quantities_of(layout: Layout, segment: Segment) -> SegmentQuantities:
-    """Return what a segment's billing item is about."""
-    fibres = [fibre for numbers in segment.fibres for fibre in numbers.numbers()]
+def quantities_of(layout: Layout, segment: Segment, *, dark: Collection[int] = ()) -> SegmentQuantities:
+    """Return what a segment's billing item is about, without the fibres that may stay dark."""
+    in_scope = [fibre for numbers in segment.fibres for fibre in numbers.numbers()]
+    fibres = [fibre for fibre in in_scope if fibre not in dark]
     kinds = [joint.kind for fibre in fibres for joint in layout.joints_of(fibre) if joint.segment == segment.id]
     own = [
         (section, length_um)
@@ -38,4 +41,5 @@ def quantities_of(layout: Layout, segment: Segment) -> SegmentQuantities:
         splices=kinds.count(JointKind.SPLICE),
         terminations=kinds.count(JointKind.PAIR),
         fibres=len(fibres),
+        fibres_dark=len(in_scope) - len(fibres),
     )

@@ -72,35 +72,50 @@ def _twice_offset_mdb(loss: BidirectionalLoss) -> int | None:
 
 
 def _parts_unlike_whole(fibre: FibreUnderTest, wavelength_nm: int) -> Iterator[SuspicionDocument]:
-    """Compare source and meter, one-cord, with the traces' totals over both end connections: both hold the same.
+    """Compare source and meter with the traces' totals over both end connections.
 
     The mean of both directions in each: a total from one side also carries half the difference of the two ends' glass.
+    A reference by one cord holds both ends as the traces do; by two cords one end less, by three both.
     """
-    powers = both_ways(fibre, test="attenuation", wavelength_nm=wavelength_nm, is_wanted=_is_one_cord)
+    powers = both_ways(fibre, test="attenuation", wavelength_nm=wavelength_nm)
     traced = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm)
     if any(one.missing is not None or len(one.measurements) != 1 for one in (*powers, *traced)):
         return
-    losses_mdb = [one.measurements[0].loss_mdb for one in powers if isinstance(one.measurements[0], LinkLoss)]
+    losses = [one.measurements[0] for one in powers if isinstance(one.measurements[0], LinkLoss)]
     totals_mdb = [_total_mdb(fibre, one.measurements[0]) for one in traced]
     known_mdb = [total for total in totals_mdb if total is not None]
-    if len(losses_mdb) < 2 or len(known_mdb) < 2:
+    cords = {loss.reference_cords for loss in losses}
+    if len(known_mdb) < 2 or len(cords) != 1:
         return
-    whole_mdb, parts_mdb = sum(losses_mdb), sum(known_mdb)
+    left_out_mdb = _left_out_mdb(fibre, wavelength_nm, cords=cords.pop())
+    if left_out_mdb is None:
+        return
+    whole_mdb, parts_mdb = sum(loss.loss_mdb for loss in losses), sum(known_mdb)
     thousandths = 2000 * (_SOURCE_AND_METER_MDB + _SPAN_MDB) + _SPAN_PER_THOUSAND * abs(parts_mdb)
-    if 1000 * abs(whole_mdb - parts_mdb) > thousandths:
+    off_mdb = max(whole_mdb - parts_mdb, parts_mdb - 2 * left_out_mdb - whole_mdb)
+    if 1000 * off_mdb > thousandths:
+        less = f", less at most {mdb_text(left_out_mdb)} dB that the reference leaves out" if left_out_mdb else ""
         yield {
             "kind": SuspicionKind.PARTS_UNLIKE_WHOLE.value,
             "fibres": [fibre.number],
             "records": [one.measurements[0].stamp.id for one in (*powers, *traced)],
             "detail": f"fibre {fibre.number} loses {_half_text(whole_mdb)} dB at {wavelength_nm} nm by source and "
             f"meter and {_half_text(parts_mdb)} dB by its traces, both the mean of both directions and over both "
-            "end connections",
+            f"end connections{less}",
             "chance": _CHANCE,
         }
 
 
-def _is_one_cord(measurement: Measurement) -> bool:
-    return isinstance(measurement, LinkLoss) and measurement.reference_cords == 1
+def _left_out_mdb(fibre: FibreUnderTest, wavelength_nm: int, *, cords: int) -> int | None:
+    """Return the most that a reference takes away of the two ends, each at most what is read at its terminal."""
+    if cords == 1:
+        return 0
+    ends = [place for place in fibre.places if place.is_end]
+    losses = [fibre.loss_at(place, wavelength_nm=wavelength_nm) for place in ends]
+    if len(losses) < 2 or any(loss.reason is not None for loss in losses):
+        return None
+    most = sorted(-(-max(loss.high_tenth_mdb, 0) // 10) for loss in losses)
+    return sum(most) if cords == 3 else most[-1]
 
 
 def _total_mdb(fibre: FibreUnderTest, measurement: Measurement) -> int | None:

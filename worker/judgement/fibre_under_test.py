@@ -118,7 +118,7 @@ class FibreUnderTest:
         for trace in trace_set.traces:
             if not _spans(trace, place):
                 continue
-            fault = self.counting.fault_at(trace, place.site_index)
+            fault = self._fault_at(trace, place)
             if fault is not None:
                 void.append((trace, fault))
             else:
@@ -173,6 +173,12 @@ class FibreUnderTest:
             return loss
         fault = end_face_fault(self.history, place)
         return loss if fault is None else loss._replace(reason=fault, detail=f"{REASON_SPOKEN[fault]}; {loss.detail}")
+
+    def _fault_at(self, trace: Trace, place: Place) -> Reason | None:
+        # What lies in one dead zone is one reading: what voids it for one of the sites voids it for all.
+        own = place.zone or (place.site_index,)
+        faults = (self.counting.fault_at(trace, site_index) for site_index in own)
+        return next((fault for fault in faults if fault is not None), None)
 
     def _shown_by(self, trace: Trace, place: Place) -> Reading | Reason:
         placed = self.placed(trace)

@@ -14,6 +14,7 @@ from service.vocabulary.suspicion import SuspicionDocument
 from service.vocabulary.words import Basis
 from worker.judgement.acts import SpliceAct, Trace
 from worker.judgement.ages import instant_us
+from worker.judgement.dark import is_dark
 from worker.judgement.exact import last_place
 from worker.judgement.fibre_under_test import FibreUnderTest
 
@@ -26,13 +27,14 @@ _TENTHS = 10
 class FiguresDocument(TypedDict):
     """Rows of `Part`, `TraceFigure` and `EstimateFigure`, each a list in the order of its members.
 
-    `seen` is what is suspected of this fibre alone.
+    `seen` is what is suspected of this fibre alone, `is_dark` whether no light comes through.
     """
 
     parts: list[list[Any]]
     traces: list[list[Any]]
     estimates: list[list[Any]]
     seen: list[SuspicionDocument]
+    is_dark: bool
 
 
 class Tally(NamedTuple):
@@ -97,12 +99,13 @@ def figures_of(fibre: FibreUnderTest, *, parts: Iterable[Part], seen: Iterable[S
         "traces": [list(_trace_figure(trace)) for trace in fibre.history.traces if not trace.is_ended],
         "estimates": [list(figure) for figure in _estimate_figures(fibre)],
         "seen": list(seen),
+        "is_dark": is_dark(fibre),
     }
 
 
 def no_figures() -> FiguresDocument:
     """Return the figures of a fibre that nothing is asked of."""
-    return {"parts": [], "traces": [], "estimates": [], "seen": []}
+    return {"parts": [], "traces": [], "estimates": [], "seen": [], "is_dark": False}
 
 
 def _trace_figure(trace: Trace) -> TraceFigure:

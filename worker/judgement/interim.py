@@ -1,6 +1,7 @@
 """What traces taken while a closure is open say of a splice: an early warning, never part of the verdict."""
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from service.vocabulary.joint_criteria import SpliceLossCriterion
 from service.vocabulary.words import Basis, Reason
@@ -16,26 +17,47 @@ from worker.judgement.work_items import Cause
 _INTERIM = {Reason.SEALING_NOT_RECORDED, Reason.CLOSURE_OPEN, Reason.BEFORE_SEALING}
 
 
+class ActionLimits(NamedTuple):
+    """A criterion's limits for what is known while a closure is open, after so many attempts at the joint."""
+
+    criterion: SpliceLossCriterion
+    attempts: int
+
+    def of(self, limit_db: float | None) -> int | None:
+        """Return a limit in 0.001 dB; after enough attempts nothing is asked for that the fallback would accept."""
+        if limit_db is None:
+            return None
+        own, fallback = limit_mdb(limit_db), self.criterion.fallback
+        if fallback is None or self.attempts < fallback.attempts:
+            return own
+        return max(own, limit_mdb(fallback.limit_db))
+
+
 def interim_causes(
-    fibre: FibreUnderTest, place: Place, criterion: SpliceLossCriterion, *, since: Stamp | None
+    fibre: FibreUnderTest, place: Place, limits: ActionLimits, *, since: Stamp | None
 ) -> Iterator[Cause]:
     """Return why a splice has to be made again by the traces since it was made.
 
-    From both directions their mean counts, as it will at the end; from one alone, the action limit.
+    From both directions what will count at the end is held against the limit; one alone against the action limit too.
     """
     if place.is_group:
         return
+    criterion = limits.criterion
     seen = [
         found
         for is_forward in (True, False)
         if (found := _latest(fibre, place, criterion.wavelength_nm, is_forward, since)) is not None
     ]
-    if len(seen) == 2:
-        # The limit of an estimate is none for what traces show.
-        if criterion.basis is not Basis.ESTIMATE:
-            yield from _mean_causes(criterion, *seen)
-    elif seen:
-        yield from _one_way_causes(criterion, seen[0])
+    if criterion.basis is Basis.ONE_WAY:
+        causes = [cause for reading in seen for cause in _one_way_causes(limits, reading, criterion.limit_db, "limit")]
+        if causes:
+            yield causes[0]
+            return
+    # The limit of an estimate is none for what traces show.
+    if len(seen) == 2 and criterion.basis is Basis.BIDIRECTIONAL:
+        yield from _mean_causes(limits, *seen)
+    elif len(seen) == 1:
+        yield from _one_way_causes(limits, seen[0], criterion.one_way_action_limit_db, "action limit")
 
 
 def _latest(
@@ -60,10 +82,10 @@ def _is_interim(fibre: FibreUnderTest, place: Place, trace: Trace, since: Stamp 
     return not fibre.counting.final_after_sealing or fibre.counting.fault_at(trace, place.site_index) in _INTERIM
 
 
-def _mean_causes(criterion: SpliceLossCriterion, first: Reading, second: Reading) -> Iterator[Cause]:
-    limit = limit_mdb(criterion.limit_db)
+def _mean_causes(limits: ActionLimits, first: Reading, second: Reading) -> Iterator[Cause]:
+    criterion, limit = limits.criterion, limits.of(limits.criterion.limit_db)
     low = mean_tenth_mdb(first_mdb=first.low_mdb, second_mdb=second.low_mdb)
-    if low > limit * 10:
+    if limit is not None and low > limit * 10:
         said = "is" if first.is_seen and second.is_seen else "is at least"
         yield Cause(
             clause=f"the mean of both directions at {criterion.wavelength_nm} nm {said} {db_text(low)} dB, "
@@ -73,14 +95,12 @@ def _mean_causes(criterion: SpliceLossCriterion, first: Reading, second: Reading
         )
 
 
-def _one_way_causes(criterion: SpliceLossCriterion, reading: Reading) -> Iterator[Cause]:
-    if criterion.one_way_action_limit_db is None or not reading.is_seen:
-        return
-    action_limit = limit_mdb(criterion.one_way_action_limit_db)
-    if reading.low_mdb > action_limit:
+def _one_way_causes(limits: ActionLimits, reading: Reading, limit_db: float | None, named: str) -> Iterator[Cause]:
+    criterion, limit = limits.criterion, limits.of(limit_db)
+    if limit is not None and reading.is_seen and reading.low_mdb > limit:
         yield Cause(
             clause=f"the one-way loss of {reading.text} dB ({SPOKEN[reading.trace.is_forward]}, "
-            f"{criterion.wavelength_nm} nm) is above the action limit of {mdb_text(action_limit)} dB",
+            f"{criterion.wavelength_nm} nm) is above the {named} of {mdb_text(limit)} dB",
             criteria=(criterion.code,),
             records=(reading.trace.stamp.id,),
         )

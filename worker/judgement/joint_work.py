@@ -7,10 +7,11 @@ from service.vocabulary.joint_criteria import SpliceLossCriterion
 from service.vocabulary.layout import Joint
 from service.vocabulary.words import Act, Basis, JointKind, Outcome, Quantity
 from worker.judgement.acts import SpliceAct
-from worker.judgement.exact import limit_mdb, mdb_text
+from worker.judgement.exact import mdb_text
 from worker.judgement.fibre_under_test import FibreUnderTest
-from worker.judgement.interim import interim_causes
+from worker.judgement.interim import ActionLimits, interim_causes
 from worker.judgement.places import Place
+from worker.judgement.rules.fallback import count_attempts
 from worker.judgement.splice_work import is_worth_splicing, latest_splice, workmanship_causes
 from worker.judgement.words import at_wavelength
 from worker.judgement.work_items import Cause, beyond_limit, cause_of, write_item
@@ -52,7 +53,7 @@ def _splice_work(
         *_proof_causes(splice),
         *workmanship_causes(fibre, own.values()),
         *_reflectance_causes(own.values()),
-        *_loss_causes(fibre, place, splice, losses),
+        *_loss_causes(fibre, place, joint, losses),
     ]
     if causes:
         act = Act.RE_SPLICE
@@ -77,9 +78,8 @@ def _reflectance_causes(own: Iterable[FindingDocument]) -> Iterator[Cause]:
             yield cause_of(finding, f"{name} {beyond_limit(finding)}, and a fusion splice shows none")
 
 
-def _loss_causes(
-    fibre: FibreUnderTest, place: Place, splice: SpliceAct | None, own: dict[str, FindingDocument]
-) -> Iterator[Cause]:
+def _loss_causes(fibre: FibreUnderTest, place: Place, joint: Joint, own: dict[str, FindingDocument]) -> Iterator[Cause]:
+    splice, attempts = latest_splice(fibre, joint), count_attempts(fibre, joint)
     # A final reading from both ends says more than an estimate from images or one direction ever could.
     by_estimate = {one.code for one in _splice_criteria(fibre) if one.basis is Basis.ESTIMATE}
     is_proven = any(one["outcome"] == Outcome.CONFORMING for code, one in own.items() if code not in by_estimate)
@@ -93,8 +93,9 @@ def _loss_causes(
             elif is_worth_splicing(fibre, place):
                 yield _final_cause(finding, place)
         elif not is_proven:
-            yield from _estimate_causes(criterion, splice)
-            yield from interim_causes(fibre, place, criterion, since=None if splice is None else splice.stamp)
+            yield from _estimate_causes(criterion, splice, attempts)
+            since = None if splice is None else splice.stamp
+            yield from interim_causes(fibre, place, ActionLimits(criterion, attempts), since=since)
 
 
 def _splice_criteria(fibre: FibreUnderTest) -> list[SpliceLossCriterion]:
@@ -106,10 +107,10 @@ def _final_cause(finding: FindingDocument, place: Place) -> Cause:
     return cause_of(finding, f"the final loss at {finding['wavelength_nm']} nm {beyond_limit(finding)}{together}")
 
 
-def _estimate_causes(criterion: SpliceLossCriterion, splice: SpliceAct | None) -> Iterator[Cause]:
-    if splice is None or criterion.estimate_action_limit_db is None:
+def _estimate_causes(criterion: SpliceLossCriterion, splice: SpliceAct | None, attempts: int) -> Iterator[Cause]:
+    action_limit_mdb = ActionLimits(criterion, attempts).of(criterion.estimate_action_limit_db)
+    if splice is None or action_limit_mdb is None:
         return
-    action_limit_mdb = limit_mdb(criterion.estimate_action_limit_db)
     if splice.estimate_mdb > action_limit_mdb:
         estimate, action_limit = mdb_text(splice.estimate_mdb), mdb_text(action_limit_mdb)
         yield Cause(

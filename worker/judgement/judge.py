@@ -9,6 +9,7 @@ from service.vocabulary.finding import FIBRE_FORM, FibreDocument, FindingDocumen
 from service.vocabulary.layout import Layout
 from service.vocabulary.words import Force
 from worker.judgement.consistency import inconsistencies
+from worker.judgement.dark import is_dark
 from worker.judgement.evidence import Evidence
 from worker.judgement.fibre_under_test import FibreUnderTest
 from worker.judgement.figures import FiguresDocument, figures_of, no_figures
@@ -70,7 +71,7 @@ class Rules:
 
     def _document(self, tested: FibreUnderTest) -> FibreDocument:
         findings = [finding for rule in self._rules for finding in rule.findings(tested)]
-        return {
+        document: FibreDocument = {
             "form": FIBRE_FORM,
             "fibre": tested.number,
             "findings": findings,
@@ -78,6 +79,9 @@ class Rules:
             "unexpected_events": tested.unexpected_events(),
             **tested.traces_document(),  # type: ignore[typeddict-item]
         }
+        if is_dark(tested):
+            document["is_dark"] = True
+        return document
 
     def _figures(self, tested: FibreUnderTest, findings: Sequence[FindingDocument]) -> FiguresDocument:
         statistics = [rule for rule in self._rules if isinstance(rule, JointStatisticRule)]

@@ -43,10 +43,11 @@ def settle(
 ) -> Verdict:
     """Put the fibres of a route together; their order does not matter."""
     in_order = sorted(fibres, key=lambda fibre: fibre.number)
-    figures = {fibre.number: fibre.figures for fibre in in_order}
-    findings = route_findings(layout, criteria, figures)
+    dark = _tolerated_dark(in_order, most=criteria.dark_fibres_tolerated)
+    counting = [fibre for fibre in in_order if fibre.number not in dark]
+    findings = route_findings(layout, criteria, {fibre.number: fibre.figures for fibre in counting})
     segments = [segment.id for segment in layout.design.segments]
-    counts = [*(fibre.counts for fibre in in_order), count_required(segments, findings)]
+    counts = [*(fibre.counts for fibre in counting), count_required(segments, findings)]
     document: VerdictDocument = {
         "form": VERDICT_FORM,
         "engine": ENGINE_VERSION,
@@ -54,11 +55,19 @@ def settle(
         "criteria_sha256": criteria_sha256,
         "fibres": [fibre.digest for fibre in in_order],
         "findings": findings,
-        "suspicions": suspicions_of(figures),
+        "suspicions": suspicions_of({fibre.number: fibre.figures for fibre in in_order}),
         "segments": {segment: _outcome(segment, counts) for segment in segments},
     }
+    if dark:
+        document["tolerated_dark"] = dark
     content = canonical_json(document)
     return Verdict(document=document, content=content, digest=sha256_hex(content))
+
+
+def _tolerated_dark(fibres: Sequence[JudgedFibre], *, most: int) -> list[int]:
+    """Return the dark fibres; of more than are tolerated none is, for nobody has said which."""
+    dark = [fibre.number for fibre in fibres if fibre.figures is not None and fibre.figures["is_dark"]]
+    return dark if len(dark) <= most else []
 
 
 def _outcome(segment: str, counted: Iterable[Mapping[str, OutcomeCounts]]) -> SegmentOutcome:
@@ -68,11 +77,11 @@ def _outcome(segment: str, counted: Iterable[Mapping[str, OutcomeCounts]]) -> Se
         nonconforming=sum(count["nonconforming"] for count in own),
         undetermined=sum(count["undetermined"] for count in own),
     )
-    return {"outcome": _worst(counts).value, "counts": counts}
+    return {"outcome": outcome_of(counts).value, "counts": counts}
 
 
-def _worst(counts: OutcomeCounts) -> Outcome:
-    """Return what a segment comes to: one finding that does not conform is enough, and no finding proves nothing."""
+def outcome_of(counts: OutcomeCounts) -> Outcome:
+    """Return what required findings come to: one that does not conform is enough, and no finding proves nothing."""
     if counts["nonconforming"]:
         return Outcome.NONCONFORMING
     if counts["undetermined"] or not counts["conforming"]:

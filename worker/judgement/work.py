@@ -10,6 +10,7 @@ from worker.judgement.fibre_under_test import FibreUnderTest
 from worker.judgement.joint_work import joint_work
 from worker.judgement.record_work import record_work
 from worker.judgement.retest_work import is_ready_for_tests, retest_work
+from worker.judgement.statistic_work import statistic_work
 
 _ACT_ORDER = {act.value: rank for rank, act in enumerate(Act)}
 
@@ -17,8 +18,9 @@ _ACT_ORDER = {act.value: rank for rank, act in enumerate(Act)}
 def work_of(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> list[WorkDocument]:
     """Return what is to be done on one fibre.
 
-    Tests are asked for once the work before them is done and shut, and end faces inspected before any test, or the crew
-    would make them twice. What is only missing in the records holds nothing up.
+    Of joints that are only together over a limit the worst is asked for, once nothing else is. Tests are asked for once
+    the work before them is done and shut, and end faces inspected before any test, or the crew would make them twice.
+    What is only missing in the records holds nothing up.
     """
     still_open = [finding for finding in findings if finding["outcome"] != Outcome.CONFORMING]
     work = [
@@ -26,6 +28,7 @@ def work_of(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> list[
         *joint_work(fibre, findings),
         *connection_work(fibre, still_open),
     ]
+    work = work or list(statistic_work(fibre, still_open))
     if not work and is_ready_for_tests(fibre):
         work = list(inspection_work(fibre, still_open)) or list(retest_work(fibre, findings))
     work += record_work(fibre, still_open)

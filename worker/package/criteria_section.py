@@ -98,12 +98,19 @@ def _agreement(content: PackageContent, criteria: dict[str, Any]) -> Facts:
                 label="Dead zone",
                 value=f"nothing is seen apart within {placing['dead_zone_pulses']} pulse lengths behind a reflection",
             ),
+            Fact(label="Dark fibres", value=_dark_text(criteria["dark_fibres_tolerated"])),
             Fact(
                 label="Below zero",
                 value=f"a mean of both directions over {criteria['mean_below_zero_db']} dB below zero proves nothing",
             ),
         )
     )
+
+
+def _dark_text(tolerated: int) -> str:
+    if not tolerated:
+        return "none is tolerated"
+    return f"up to {tolerated} of the route may be dark and stay so, neither accepted nor paid"
 
 
 def _criterion_row(entry: dict[str, Any]) -> tuple[str, ...]:

@@ -26,11 +26,19 @@ _OPEN_NOTE = Paragraph(
 
 
 def submitted_findings(content: PackageContent) -> Sequence[FindingDocument]:
-    """Return the findings of the segments submitted: of all fibres together, then by fibre and place from A."""
+    """Return the findings of the segments submitted: of all fibres together, then by fibre and place from A.
+
+    Of a dark fibre that the criteria tolerate nothing is to be decided.
+    """
     order = {site.id: index for index, site in enumerate(content.design.sites)}
     order |= {section.id: index for index, section in enumerate(content.design.sections)}
     submitted = frozenset(content.segments)
-    chosen = [one for one in content.all_findings() if not submitted.isdisjoint(one["segments"])]
+    dark = frozenset(content.verdict.get("tolerated_dark", ()))
+    chosen = [
+        one
+        for one in content.all_findings()
+        if one.get("fibre") not in dark and not submitted.isdisjoint(one["segments"])
+    ]
     return sorted(
         chosen,
         key=lambda f: (

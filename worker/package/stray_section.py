@@ -1,4 +1,4 @@
-"""Losses that the traces show where the design has no joint: no criterion judges them, so nobody may miss them."""
+"""Losses that the traces show where the design has no joint: whether a criterion judges them or not, all of them."""
 
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
@@ -15,7 +15,8 @@ STRAYS_TITLE = "Losses on no joint"
 
 _NOTE = Paragraph(
     text="A trace that counts shows a loss here where the design has no joint: a bend, damage, or a joint that nobody "
-    "described. No criterion judges it; the engineer weighs it. One spot seen in several traces is listed once for "
+    "described. Where a criterion about such losses was agreed, its findings say what it came to; else the "
+    "engineer weighs it. One spot seen in several traces is listed once for "
     "each. All losses on the fibres submitted are listed, along the whole route; distances from A are along the fibre, "
     "those in a section along its cable from its start, slack counted in.",
     look=Look.NOTE,

@@ -28,6 +28,7 @@ def weighed_facts(
         facts=(
             _findings_fact("Nonconforming", Outcome.NONCONFORMING, counts),
             _findings_fact("Undetermined", Outcome.UNDETERMINED, counts),
+            *_dark_facts(content.verdict.get("tolerated_dark", ())),
             _strays_fact(strays),
             _concessions_fact(len(content.concessions)),
             *_suspicion_facts(len(suspicions)),
@@ -50,6 +51,14 @@ def _strays_fact(strays: Sequence[Stray]) -> Fact:
     seen = count_text(len(strays), one="reading", many="readings")
     on = count_text(len(fibres), one="fibre", many="fibres")
     return Fact(label=STRAYS_TITLE, value=f"{seen} on {on}: {numbers_text(fibres)}", is_warning=True)
+
+
+def _dark_facts(dark: Sequence[int]) -> tuple[Fact, ...]:
+    if not dark:
+        return ()
+    said = count_text(len(dark), one="fibre", many="fibres")
+    value = f"{said}, as the criteria tolerate, neither accepted nor paid: {numbers_text(dark)}"
+    return (Fact(label="Dark", value=value, is_warning=True),)
 
 
 def _concessions_fact(asked: int) -> Fact:

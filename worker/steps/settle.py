@@ -75,7 +75,9 @@ def _settle(session: Session, route: Route) -> Settled | None:
             JudgedFibre(number=one.number, digest=one.digest, counts=one.counts, figures=one.figures) for one in fibres
         ],
     )
-    missing = [*(one.missing for one in fibres), missing_of(verdict.document["findings"])]
+    dark = verdict.document.get("tolerated_dark", [])
+    missing = [one.missing for one in fibres if one.number not in dark]
+    missing.append(missing_of(verdict.document["findings"]))
     return Settled(verdict=verdict, missing=_add_up(missing))
 
 

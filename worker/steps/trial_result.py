@@ -12,7 +12,7 @@ from service.vocabulary.trial import ChangedFibres, TrialResult
 from service.vocabulary.words import Outcome
 from worker.judgement.attainable import attainability
 from worker.judgement.judge import FibreJudgement
-from worker.judgement.settle import JudgedFibre, settle
+from worker.judgement.settle import JudgedFibre, outcome_of, settle
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,9 +143,7 @@ def _add(before: Mapping[str, OutcomeCounts], found: Iterable[tuple[str, str]]) 
 def _outcome_of(counts: Mapping[str, OutcomeCounts]) -> Outcome:
     """Return what a fibre's required findings in all its segments come to."""
     conforming, nonconforming, undetermined = (sum(own) for own in zip(*map(_numbers, counts.values()), strict=True))
-    if nonconforming:
-        return Outcome.NONCONFORMING
-    return Outcome.UNDETERMINED if undetermined or not conforming else Outcome.CONFORMING
+    return outcome_of(OutcomeCounts(conforming=conforming, nonconforming=nonconforming, undetermined=undetermined))
 
 
 def _numbers(counts: OutcomeCounts) -> tuple[int, int, int]:

@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import BigInteger, Column, ForeignKeyConstraint, Index, Text, UniqueConstraint, text
+from sqlalchemy import BigInteger, Column, ForeignKeyConstraint, Index, Integer, Text, UniqueConstraint, text
 from sqlalchemy.dialects.postgresql import ARRAY
 from sqlmodel import Field, SQLModel
 
@@ -25,6 +25,7 @@ class Submission(SQLModel, table=True):
     criteria_version: int
     segments: list[str] = Field(sa_column=Column(ARRAY(Text), nullable=False))
     concessions: list[Any] = json_value()
+    dark_fibres: list[int] = Field(default_factory=list, sa_column=Column(ARRAY(Integer), nullable=False))
     responsible_person: str
     submitted_at: datetime = instant()
     token_id: UUID

@@ -10,19 +10,24 @@ from tests.factories import (
     Body,
     make_attenuation,
     make_calibration,
+    make_cleaning,
     make_closure_state,
     make_continuity,
     make_dispersion,
+    make_end_face,
     make_otdr,
     make_return_loss,
     make_splice,
     splice_criterion,
 )
 from tests.unit.judgement.judging import with_events
+from tests.unit.judgement.routes import cord_ended
 from tests.unit.judgement.story import (
     OPENED_AND_SEALED,
+    RESEALED,
     RETESTED,
     REWORKED,
+    SIDES,
     Story,
     both_ends,
     finished,
@@ -91,6 +96,58 @@ def test_a_guarded_limit_is_named_with_its_guard_band() -> None:
     guarded = splice_criterion(decision="guarded", uncertainty_db=0.03)
     [item] = Story(guarded).add(*finished(*both_ends(losses_db={"C1": 0.09}))).asked(Act.RE_SPLICE)
     assert "is 0.0900 dB, above the limit of 0.1000 dB with a guard band of 0.0300 dB" in item["because"]
+
+
+MEAN: Body = {
+    "code": "MEAN",
+    "quantity": "joint_statistic",
+    "joint": "splice",
+    "statistic": "mean",
+    "over": "span",
+    "wavelength_nm": 1550,
+    "limit_db": 0.05,
+}
+
+
+def test_where_only_the_mean_of_a_span_is_too_high_its_worst_splice_is_made_again() -> None:
+    design = cord_ended(fibres=1)
+    story = Story(splice_criterion(), MEAN, design=design)
+    story.add(*finished(*both_ends(losses_db={"C1": 0.03, "C2": 0.09}, design=design)))
+    [item] = story.work
+    assert (item["act"], item["site"], item["position"], item["criteria"]) == ("re_splice", "C2", 1, ["MEAN"])
+    assert item["because"] == (
+        "The mean loss of 2 joints together is 0.0600 dB, above the limit of 0.0500 dB, and this one loses most, "
+        "0.0900 dB."
+    )
+    lids = [
+        make_closure_state(site="C2", state="opened", made_at="2025-03-23T08:00:00Z"),
+        make_closure_state(site="C2", made_at=RESEALED),
+    ]
+    story.add(make_splice(site="C2", attempt=2, made_at=REWORKED), *lids)
+    assert story.asked(Act.RE_SPLICE) == []
+    assert story.add(*both_ends(losses_db={"C1": 0.03, "C2": 0.05}, design=design, made_at=RETESTED)).work == []
+
+
+def test_a_splice_that_is_bad_by_itself_comes_before_what_is_wrong_of_all_together() -> None:
+    design = cord_ended(fibres=1)
+    story = Story(splice_criterion(), MEAN, design=design)
+    story.add(*finished(*both_ends(losses_db={"C1": 0.2, "C2": 0.03}, design=design)))
+    [item] = story.work
+    assert item["criteria"] == ["SPLICE-1550"]
+
+
+@pytest.mark.parametrize(("cleaned", "act"), [(False, Act.CLEAN_AND_INSPECT), (True, Act.RE_TERMINATE)])
+def test_of_pairs_whose_share_within_the_limit_is_too_small_the_worst_is_worked_at(cleaned: bool, act: Act) -> None:
+    design = cord_ended(fibres=1)
+    share = {"statistic": "share_within", "least_share_percent": 97.0, "over": "fibre", "limit_db": 0.25}
+    story = Story({**MEAN, "joint": "pair", "code": "SHARE", **share}, design=design)
+    if cleaned:
+        for side in SIDES:
+            story.add(make_cleaning(site="B", side=side), make_end_face(site="B", side=side))
+    story.add(*finished(*both_ends(losses_db={"A": 0.1, "B": 0.3}, design=design)))
+    [item] = story.asked(act)
+    assert (item["site"], item["criteria"]) == ("B", ["SHARE"])
+    assert "the share of 2 joints that keep their own limit is 50.0000 %" in item["because"].lower()
 
 
 def test_a_splice_that_reflects_is_made_again() -> None:

@@ -19,7 +19,7 @@ from tests.factories import (
     splice_criterion,
 )
 from tests.unit.judgement.joints import only, traces
-from tests.unit.judgement.judging import sealed, spliced
+from tests.unit.judgement.judging import sealed, spliced, with_events
 from tests.unit.judgement.routes import cord_ended, suspicions_in, verdict_of
 
 
@@ -100,6 +100,39 @@ def test_parts_that_are_not_the_whole_are_said(losses_db: tuple[float, float], i
     assert bool(found) is is_said
 
 
+@pytest.mark.parametrize(
+    ("cords", "losses_db", "is_said"),
+    # The traces read 0.3 dB at each end: two cords leave out one end, three cords both, each at most that. By OTDR
+    # 0.1 dB and 0.03 dB for each of 2.000 dB, with source and meter 0.36 dB in all.
+    [
+        (2, (2.36, 2.36), False),
+        (2, (2.36, 2.361), True),
+        (2, (1.34, 1.34), False),
+        (2, (1.34, 1.339), True),
+        (3, (2.36, 2.361), True),
+        (3, (1.04, 1.04), False),
+        (3, (1.04, 1.039), True),
+    ],
+)
+def test_what_a_reference_leaves_out_is_no_contradiction(
+    cords: int, losses_db: tuple[float, float], is_said: bool
+) -> None:
+    bodies = [*sealed(), *with_total(2.0), *powers(*losses_db, reference_cords=cords)]
+    found = seen(bodies, "parts_unlike_whole", criteria=LINK)
+    assert bool(found) is is_said
+    left_out_db = {2: "0.300", 3: "0.600"}[cords]
+    assert all(f"less at most {left_out_db} dB that the reference leaves out" in one["detail"] for one in found)
+
+
+def test_without_both_ends_losses_it_is_not_known_what_a_reference_leaves_out() -> None:
+    def without_loss(event: Body) -> Body:
+        return {name: value for name, value in event.items() if name != "loss_db"}
+
+    unread = [with_events(trace, without_loss) for trace in with_total(1.0)]
+    bodies = [*sealed(), *unread, *powers(2.0, 2.0, reference_cords=2)]
+    assert seen(bodies, "parts_unlike_whole", criteria=LINK) == []
+
+
 def test_what_is_said_of_parts_and_whole_names_both() -> None:
     bodies = [*sealed(), *with_total(1.0), *powers(1.8, 1.801)]
     [found] = seen(bodies, "parts_unlike_whole", criteria=LINK)
@@ -113,14 +146,14 @@ def test_what_is_said_of_parts_and_whole_names_both() -> None:
 @pytest.mark.parametrize(
     "bodies",
     [
-        [*with_total(1.0), *powers(2.0, 2.0, reference_cords=2)],
+        [*with_total(1.0), *powers(2.0, 2.0, reference_cords=2)[:1], *powers(2.0, 2.0)[1:]],
         [*with_total(1.0, from_m=0.0), *powers(2.0, 2.0)],
         [*with_total(1.0, from_m=485.0, to_m=3485.0), *powers(2.0, 2.0)],
         [*with_total(1.0, to_m=3000.0), *powers(2.0, 2.0)],
         [*with_total(1.0)[:1], *powers(2.0, 2.0)],
         [*with_total(1.0), *powers(2.0, 2.0)[:1]],
     ],
-    ids=["two cords", "from the port", "from within the cord", "to before the end", "one trace", "one power"],
+    ids=["other cords back", "from the port", "from within the cord", "to before the end", "one trace", "one power"],
 )
 def test_only_what_has_one_datum_is_compared(bodies: list[Body]) -> None:
     assert seen([*sealed(), *with_total(1.0), *powers(2.0, 2.0)], "parts_unlike_whole", criteria=LINK) != []

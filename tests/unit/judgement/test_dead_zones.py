@@ -8,7 +8,15 @@ from typing import Any
 
 import pytest
 
-from tests.factories import Body, make_criteria, make_design, make_otdr, splice_criterion, termination_criterion
+from tests.factories import (
+    Body,
+    make_cleaning,
+    make_criteria,
+    make_design,
+    make_otdr,
+    splice_criterion,
+    termination_criterion,
+)
 from tests.unit.judgement.judging import both_ways, finding_of, judge, sealed, with_events
 from worker.judgement.judge import FibreJudgement
 
@@ -49,6 +57,13 @@ def test_a_splice_behind_a_panel_is_no_more_than_what_both_show_together() -> No
     for name, site in (("SPLICE-1550", "C2"), ("TERM-1550", "C1")):
         finding = finding_of(judgement, name, site=site)
         assert (finding["outcome"], finding["value"]) == ("conforming", "0.1000")
+
+
+def test_cleaning_a_panel_voids_what_was_read_of_it_and_the_splice_beside_it_together() -> None:
+    cleaned = make_cleaning(site="C1", made_at="2025-03-25T08:00:00Z")
+    judgement = judge_beside(beside_design(), [*merged(loss_db=0.1), cleaned])
+    for name, site in (("SPLICE-1550", "C2"), ("TERM-1550", "C1")):
+        assert finding_of(judgement, name, site=site)["reason"] == "before_cleaning"
 
 
 @pytest.mark.parametrize(("loss_db", "outcome"), [(0.5, "conforming"), (0.501, "nonconforming")])

@@ -16,6 +16,7 @@ from tests.factories import (
     make_site,
     make_splice,
     make_terminal,
+    splice_criterion,
 )
 from tests.unit.judgement.judging import judge, only_item, sealed, spliced, work_of
 from worker.judgement.words import REASON_SPOKEN
@@ -90,6 +91,58 @@ def test_both_directions_together_say_more_than_one_alone() -> None:
     bad = interim(0.05, from_site="B", to_site="A")
     item = only_item(judge([make_splice(), interim(0.25), bad]))
     assert item["because"] == "The mean of both directions at 1550 nm is 0.1500 dB, above the limit of 0.100 dB."
+
+
+def criteria_with(**changes: Any) -> Body:
+    """Return the one splice criterion, changed: 0.10 dB, an estimate up to 0.05 dB, 0.30 dB one way."""
+    return make_criteria(criteria=[splice_criterion(**changes)])
+
+
+@pytest.mark.parametrize(
+    ("one_way_db", "back_db", "because"),
+    [
+        (0.25, 0.05, None),
+        (0.301, None, "The one-way loss of 0.301 dB (A to B, 1550 nm) is above the limit of 0.300 dB."),
+        (0.25, 0.301, "The one-way loss of 0.301 dB (B to A, 1550 nm) is above the limit of 0.300 dB."),
+        (0.25, None, None),
+    ],
+)
+def test_where_a_contract_holds_each_direction_alone_the_interim_ones_are_too(
+    one_way_db: float, back_db: float | None, because: str | None
+) -> None:
+    criteria = criteria_with(basis="one_way", limit_db=0.3, one_way_action_limit_db=None)
+    bodies = [make_splice(), interim(one_way_db)]
+    if back_db is not None:
+        bodies.append(interim(back_db, from_site="B", to_site="A"))
+    item = only_item(judge(bodies, criteria=criteria))
+    assert item["act"] == ("seal_and_test" if because is None else "re_splice")
+    assert because in {None, item["because"]}
+
+
+@pytest.mark.parametrize(("attempts", "act"), [(2, "re_splice"), (3, "seal_and_test")])
+@pytest.mark.parametrize("shown", ["estimate", "one_way", "mean"])
+def test_after_enough_attempts_nothing_is_asked_for_that_the_fallback_accepts(
+    shown: str, attempts: int, act: str
+) -> None:
+    fallback = {"attempts": 3, "limit_db": 0.2}
+    criteria = criteria_with(limit_db=0.1, one_way_action_limit_db=0.15, fallback=fallback)
+    estimate_db = 0.2 if shown == "estimate" else 0.02
+    bodies = [
+        make_splice(attempt=number, made_at=f"2025-03-03T0{number}:00:00Z", estimate_db=estimate_db)
+        for number in range(1, attempts + 1)
+    ]
+    if shown != "estimate":
+        bodies.append(interim(0.2))
+    if shown == "mean":
+        bodies.append(interim(0.2, from_site="B", to_site="A"))
+    assert work_of(judge(bodies, criteria=criteria)) == [(act, "C1")]
+
+
+def test_beyond_the_fallback_a_new_splice_is_asked_for_however_often_it_was_made() -> None:
+    criteria = criteria_with(limit_db=0.1, fallback={"attempts": 2, "limit_db": 0.2})
+    tried = [make_splice(attempt=n, made_at=f"2025-03-03T0{n}:00:00Z", estimate_db=0.201) for n in (1, 2, 3)]
+    item = only_item(judge(tried, criteria=criteria))
+    assert item["because"] == "The estimate of 0.201 dB is above the action limit of 0.200 dB."
 
 
 def test_a_new_splice_without_newer_evidence_removes_the_item() -> None:

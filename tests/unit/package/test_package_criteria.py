@@ -33,6 +33,7 @@ FULL_CRITERIA: dict[str, Any] = {
         "dead_zone_pulses": 3.1,
     },
     "mean_below_zero_db": 0.04,
+    "dark_fibres_tolerated": 7,
     "criteria": [
         {
             "code": "S",

@@ -31,11 +31,16 @@ def attempts_at(fibre: FibreUnderTest, joint: Joint) -> list[SpliceAct]:
     return [splice for splice in own if splice.position in {None, joint.position}]
 
 
+def count_attempts(fibre: FibreUnderTest, joint: Joint) -> int:
+    """Return how many attempts at a joint are documented."""
+    return len({splice.stamp.id for splice in attempts_at(fibre, joint)})
+
+
 def relax(own: Judgement, fallback: FallbackLimit | None, fibre: FibreUnderTest, joint: Joint) -> Judgement:
     """Hold a splice that is not known to keep its own limit against the fallback, if it was tried often enough."""
     if fallback is None or own.bounds is None:
         return own
-    attempts = len({splice.stamp.id for splice in attempts_at(fibre, joint)})
+    attempts = count_attempts(fibre, joint)
     if attempts < fallback.attempts:
         return own
     held = own.held(*own.bounds, fallback.limit)

@@ -63,6 +63,21 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
                 if own:
                     yield self._fibre_finding(fibre, span, segment, own)
 
+    def worst(self, fibre: FibreUnderTest, finding: FindingDocument) -> Member | None:
+        """Return the joint known by itself that loses most, out of the population of a finding about one fibre."""
+        index = fibre.layout.site_index
+        span = Span(first=index[finding["from_site"]], last=index[finding["to_site"]])
+        alone = {place.site_index for place in fibre.places if not place.is_group}
+        own = [
+            one
+            for one in self._members(fibre)
+            if one.joint.segment in finding["segments"]
+            and self._is_in(span, one)
+            and one.reason is None
+            and (one.joint.kind is JointKind.PAIR or one.joint.site_index in alone)
+        ]
+        return max(own, key=lambda one: one.bounds or (0, 0), default=None)
+
     def parts(self, fibre: FibreUnderTest) -> Iterator[Part]:
         """Give what one fibre adds to populations of several."""
         if self.is_of_several_fibres:

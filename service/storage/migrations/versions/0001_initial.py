@@ -386,6 +386,7 @@ def _make_tables() -> None:
         sa.Column("criteria_version", sa.Integer(), nullable=False),
         sa.Column("segments", postgresql.ARRAY(sa.Text()), nullable=False),
         sa.Column("concessions", postgresql.JSONB(none_as_null=True, astext_type=sa.Text()), nullable=False),
+        sa.Column("dark_fibres", postgresql.ARRAY(sa.Integer()), nullable=False),
         sa.Column("responsible_person", sa.String(), nullable=False),
         sa.Column("submitted_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("token_id", sa.Uuid(), nullable=False),
