@@ -2,8 +2,9 @@
 
 from datetime import timedelta
 from pathlib import Path
+from typing import Annotated
 
-from pydantic import SecretStr
+from pydantic import AfterValidator, HttpUrl, SecretStr
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 MAX_BODY_BYTES = 4 * 1024 * 1024
@@ -14,7 +15,7 @@ CLOCK_TOLERANCE = timedelta(minutes=2)
 class DatabaseSettings(BaseSettings):
     """Where PostgreSQL is: the application's role, and the owner's for migrations."""
 
-    model_config = SettingsConfigDict(extra="ignore")
+    model_config = SettingsConfigDict(extra="ignore", env_ignore_empty=True)
 
     database_url: SecretStr
     migration_database_url: SecretStr | None = None
@@ -28,6 +29,14 @@ class ServiceSettings(DatabaseSettings):
     pool_size: int = 12
 
 
+def _to_folder(url: str) -> str:
+    """Return a web address that paths can be added to."""
+    return f"{str(HttpUrl(url)).rstrip('/')}/"
+
+
+PublicUrl = Annotated[str, AfterValidator(_to_folder)]
+
+
 class WorkerSettings(ServiceSettings):
     """What judging, drawing and signing need."""
 
@@ -35,6 +44,7 @@ class WorkerSettings(ServiceSettings):
     signing_pkcs12_file: Path | None = None
     signing_passphrase_file: Path | None = None
     signing_trust_file: Path | None = None
+    public_url: PublicUrl | None = None
     judge_lease_s: float = 60
     package_lease_s: float = 180
     hint_again_s: float = 15

@@ -56,6 +56,7 @@ def make_content(*, fibre_count: int = 4, closure_count: int = 3, **changes: Any
         audit_sequence=418,
         audit_hash="9f" * 32,
         verification_code="K7QM-2XVD-91TB-PW5E",
+        verification_url=None,
         is_demonstration=False,
     )
     return replace(content, **changes)

@@ -18,6 +18,7 @@ from service.api import (
     status,
     submissions,
     trials,
+    verifications,
 )
 from service.api.gate import now
 from service.api.openapi import DESCRIPTION, install_document
@@ -25,7 +26,7 @@ from service.settings import ServiceSettings
 from service.storage.blobs import BlobStore
 from service.storage.session import make_engine
 
-_AREAS = (projects, criteria, trials, routes, records, status, submissions, packages, notices, health)
+_AREAS = (projects, criteria, trials, routes, records, status, submissions, packages, verifications, notices, health)
 
 
 def create_app(settings: ServiceSettings | None = None) -> FastAPI:

@@ -8,8 +8,8 @@ from fastapi import APIRouter, Query, Response
 
 from service.actions.billing import notices_after
 from service.api.cursors import DEFAULT_LIMIT, MOST
-from service.api.forms import NoticePage
 from service.api.gate import BillingGate
+from service.api.package_forms import NoticePage
 from service.api.routing import CheckedRoute
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["billing"])

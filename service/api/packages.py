@@ -9,8 +9,8 @@ from sqlmodel import Session
 
 from service.actions import decisions as actions
 from service.actions.decisions import DecisionForm, package_etag
-from service.api.forms import DecisionAnswer, PackageAnswer
 from service.api.gate import EngineerGate, PackageGate, PartyGate
+from service.api.package_forms import DecisionAnswer, PackageAnswer
 from service.api.routing import CheckedRoute
 from service.errors import PreconditionMissingError
 from service.storage.tables import Decision, Package

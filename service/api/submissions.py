@@ -7,8 +7,8 @@ from sqlmodel import Session
 
 from service.actions import submissions as actions
 from service.actions.submissions import SubmissionForm
-from service.api.forms import SubmissionAnswer
 from service.api.gate import ContractorGate, PartyGate
+from service.api.package_forms import SubmissionAnswer
 from service.api.routing import CheckedRoute
 from service.storage.tables import Submission
 from service.storage.verdicts import package_of_submission

@@ -276,3 +276,20 @@ class Standing(StrEnum):
     SUBMITTED = "submitted"
     ACCEPTED = "accepted"
     REFUSED = "refused"
+
+
+class PackageStanding(StrEnum):
+    """Whether later packages take the place of one: of no segment of it, of some, or of all."""
+
+    CURRENT = "current"
+    SUPERSEDED_IN_PART = "superseded_in_part"
+    SUPERSEDED = "superseded"
+
+
+class PackageDecision(StrEnum):
+    """What the owner's engineer has said of a package's segments together."""
+
+    UNDECIDED = "undecided"
+    ACCEPTED = "accepted"
+    ACCEPTED_IN_PART = "accepted_in_part"
+    REFUSED = "refused"

@@ -63,7 +63,12 @@ def measure_packages(world: World, routes: Mapping[int, UUID], scale: Scale) -> 
             frozen = _freeze(session, routes[fibres])
         fibre_findings, verdict = judge_frozen(frozen)
         content = content_of(
-            frozen, fibre_findings, verdict, verification_code="AAAA-BBBB-CCCC-DDDD", is_demonstration=True
+            frozen,
+            fibre_findings,
+            verdict,
+            verification_code="AAAA-BBBB-CCCC-DDDD",
+            public_url=None,
+            is_demonstration=True,
         )
         rows = fibres * EVENTS_A_TRACE
         drawn = [_in_fresh_process(content, _keys(world), rows) for _ in range(scale.drawings)]

@@ -16,7 +16,7 @@ from worker.commands.parties import Parties, StoryBrokenError, agree_on_criteria
 from worker.commands.stack import Stack, run_stack
 from worker.commands.story import SCENES, Story, tell_story
 from worker.commands.teller import Teller
-from worker.commands.verify import print_report, report_on
+from worker.commands.verify import check_file, print_report
 
 
 def run_demo(console: Console, output: Path) -> bool:
@@ -85,9 +85,9 @@ def _verify(console: Console, stack: Stack, output: Path) -> bool:
     console.print("\nThe packages, as anyone can verify them", style="bold")
     is_good = True
     for file in sorted(output.glob("package_*.pdf")):
-        report = report_on(file, trust=[stack.authority.root_file])
-        is_good &= report.is_good
-        print_report(console, file, report)
+        checked = check_file(file, trust=[stack.authority.root_file], server=stack.base_url)
+        is_good &= checked.report.is_good
+        print_report(console, file, checked)
     console.print(
         f"\n{output}/ holds the packages, demonstration_root.pem, status.json and notices.json.\n"
         f"route-acceptance verify {output}/package_….pdf --trust {output}/demonstration_root.pem",

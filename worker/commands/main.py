@@ -23,7 +23,7 @@ from worker.commands.audit import first_bad_entries
 from worker.commands.demo import run_demo, serve_demo
 from worker.commands.jobs import parked_jobs
 from worker.commands.parent import end_with_parent
-from worker.commands.verify import as_document, print_report, report_on
+from worker.commands.verify import as_document, check_file, print_report
 from worker.signing.errors import SigningError
 from worker.tasks import SigningKeyNotNamedError
 
@@ -194,18 +194,20 @@ def token(
 def verify(
     file: Annotated[Path, typer.Argument(exists=True, dir_okay=False, help="A package, as a PDF.")],
     trust: Annotated[list[Path], typer.Option(exists=True, dir_okay=False, help="A root certificate, as PEM.")],
+    server: Annotated[str | None, typer.Option(help="A service's address, to ask what became of the package.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
 ) -> None:
     """Say who signed a package, over what, and whether anything was changed since. Needs no network and no service.
 
-    Ends with 0 only if every rule held.
+    With a server it also says whether the file is what was issued, and whether it is still the current package. Ends
+    with 0 only if every rule held.
     """
-    report = report_on(file, trust=trust)
+    checked = check_file(file, trust=trust, server=server)
     if as_json:
-        sys.stdout.buffer.write(orjson.dumps(as_document(report), option=orjson.OPT_INDENT_2) + b"\n")
+        sys.stdout.buffer.write(orjson.dumps(as_document(checked), option=orjson.OPT_INDENT_2) + b"\n")
     else:
-        print_report(console, file, report)
-    raise typer.Exit(0 if report.is_good else 1)
+        print_report(console, file, checked)
+    raise typer.Exit(0 if checked.report.is_good else 1)
 
 
 @audit.command("verify")

@@ -1,29 +1,49 @@
 """Say of a package file who signed what, for people and as JSON."""
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
+import httpx
 from rich.console import Console
 
+from worker.commands.standing import Served, ask_standing, standing_lines
 from worker.signing.fields import FIELD_TITLES
 from worker.signing.report import PackageReport, SignatureReport
 from worker.signing.verify import verify
 
-
-def report_on(file: Path, *, trust: list[Path]) -> PackageReport:
-    """Judge a file against the roots that are trusted."""
-    return verify(file.read_bytes(), trust=[one.read_bytes() for one in trust], now=datetime.now(UTC))
+_PATIENCE_S = 10
 
 
-def as_document(report: PackageReport) -> dict[str, Any]:
+class Checked(NamedTuple):
+    """A file's report, and what a service says of it where one was asked: its objections are among the problems."""
+
+    report: PackageReport
+    served: Served | None = None
+
+
+def check_file(file: Path, *, trust: list[Path], server: str | None = None) -> Checked:
+    """Judge a file against the roots that are trusted, and by a service's word where its address is given."""
+    pdf = file.read_bytes()
+    report = verify(pdf, trust=[one.read_bytes() for one in trust], now=datetime.now(UTC))
+    if server is None:
+        return Checked(report)
+    with httpx.Client(base_url=server, timeout=_PATIENCE_S) as client:
+        served = ask_standing(pdf, sha256=report.sha256, client=client)
+    return Checked(replace(report, problems=(*report.problems, *served.problems)), served)
+
+
+def as_document(checked: Checked) -> dict[str, Any]:
     """Return a report as JSON takes it."""
-    return {"is_good": report.is_good, **asdict(report), "attachments": dict(report.attachments)}
+    report = checked.report
+    document = {"is_good": report.is_good, **asdict(report), "attachments": dict(report.attachments)}
+    return document if checked.served is None else {**document, "server": checked.served.answer}
 
 
-def print_report(console: Console, file: Path, report: PackageReport) -> None:
+def print_report(console: Console, file: Path, checked: Checked) -> None:
     """Print a report for people."""
+    report = checked.report
     lines = [f"{file.name}: {'good' if report.is_good else 'NOT GOOD'}", f"  SHA-256   {report.sha256}"]
     if report.certified_sha256 is not None:
         lines.append(f"  certified {report.certified_sha256}")
@@ -33,6 +53,8 @@ def print_report(console: Console, file: Path, report: PackageReport) -> None:
         lines.append(f"  attached  {', '.join(sorted(report.attachments))}")
     if any(signature.is_demonstration for signature in report.signatures):
         lines.append("  A demonstration key signed this: it proves nothing about anybody.")
+    if checked.served is not None:
+        lines += standing_lines(checked.served)
     lines += [f"  problem   {problem}" for problem in report.problems]
     for line in lines:
         console.print(line, highlight=False, markup=False, soft_wrap=True)

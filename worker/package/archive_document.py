@@ -20,6 +20,7 @@ _MAKER = "route-acceptance"
 _MIME_TYPE = "application/json"
 _ICC_PROFILE = Path(__file__).parent / "colour" / "srgb.icc"
 _DESCRIPTIONS = {
+    "package.json": "What the package is, and what it stands on",
     "findings.json": "Every finding, with the verdict",
     "criteria.json": "The criteria as agreed",
     "design.json": "The route as designed",

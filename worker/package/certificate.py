@@ -45,6 +45,7 @@ def build_certificate(content: PackageContent, *, weighed: Facts) -> Certificate
         weighed=weighed,
         digests=_digests(content),
         verification_code=content.verification_code,
+        verification_url=content.verification_url,
         seal=_SEAL,
         contractor_frame=SignatureFrame(role="Contractor's responsible person", name=content.responsible_person),
         engineer_frame=SignatureFrame(role="Owner's engineer", name=None),

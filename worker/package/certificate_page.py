@@ -47,7 +47,7 @@ _BESIDE_QR_PT = CONTENT_WIDTH - _QR_SIDE_PT - 28
 def draw_certificate(pen: Pen, certificate: Certificate) -> None:
     """Draw everything between the header and the footer of the first page."""
     _draw_title(pen, certificate)
-    _draw_code(pen, certificate.verification_code)
+    _draw_code(pen, certificate)
     _draw_facts(pen, certificate.facts, top=_FACTS_Y, width_pt=_BESIDE_QR_PT)
     below = _draw_segments(pen, certificate, top=_SEGMENTS_Y)
     below = _draw_weighed(pen, certificate.weighed, top=below - _BETWEEN_PARTS_PT)
@@ -70,9 +70,10 @@ def _draw_title(pen: Pen, certificate: Certificate) -> None:
     _write_lines(pen, BODY, _at_most(lines, _STATEMENT_LINES), top=_STATEMENT_Y)
 
 
-def _draw_code(pen: Pen, code: str) -> None:
-    left = RIGHT - _QR_SIDE_PT
-    pen.fill(qr_boxes(code, left=left, top=_QR_TOP, side_pt=_QR_SIDE_PT), INK)
+def _draw_code(pen: Pen, certificate: Certificate) -> None:
+    left, code = RIGHT - _QR_SIDE_PT, certificate.verification_code
+    # A camera opens an address; without one the symbol spares the typing.
+    pen.fill(qr_boxes(certificate.verification_url or code, left=left, top=_QR_TOP, side_pt=_QR_SIDE_PT), INK)
     below = _QR_TOP - _QR_SIDE_PT - 12
     pen.write(LABEL, [(left, below, "Verification code")])
     lines = _at_most(pen.ruler.fold(code, CODE, width_pt=_QR_SIDE_PT), 4)

@@ -48,6 +48,7 @@ class PackageContent:
     audit_sequence: int
     audit_hash: str
     verification_code: str
+    verification_url: str | None
     is_demonstration: bool
 
     def all_findings(self) -> Iterator[FindingDocument]:

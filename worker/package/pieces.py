@@ -113,6 +113,7 @@ class Certificate:
     weighed: Facts
     digests: Facts
     verification_code: str
+    verification_url: str | None
     seal: tuple[Paragraph, ...]
     contractor_frame: SignatureFrame
     engineer_frame: SignatureFrame

@@ -75,7 +75,13 @@ def judge_frozen(frozen: Frozen) -> tuple[list[FibreJudgement], Verdict]:
 
 
 def content_of(
-    frozen: Frozen, fibres: list[FibreJudgement], verdict: Verdict, *, verification_code: str, is_demonstration: bool
+    frozen: Frozen,
+    fibres: list[FibreJudgement],
+    verdict: Verdict,
+    *,
+    verification_code: str,
+    public_url: str | None,
+    is_demonstration: bool,
 ) -> PackageContent:
     """Put together what the package is drawn from."""
     submission, project = frozen.submission, frozen.project
@@ -114,6 +120,7 @@ def content_of(
         audit_sequence=frozen.audit[0],
         audit_hash=frozen.audit[1],
         verification_code=verification_code,
+        verification_url=None if public_url is None else f"{public_url}v1/verifications/{verification_code}",
         is_demonstration=is_demonstration,
     )
 

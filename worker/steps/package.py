@@ -47,6 +47,7 @@ def run(context: StepContext, lease: Lease) -> None:
         fibres,
         verdict,
         verification_code=new_verification_code(),
+        public_url=context.settings.public_url,
         is_demonstration=key.is_demonstration,
     )
     files = attachments(content)

@@ -60,7 +60,9 @@ def _live_values(world: World, text: str) -> dict[str, str]:
         path = f"/v1/projects/{world.project_id}/criteria/trial"
         values["trial_id"] = world.ask(TokenKind.ENGINEER, "POST", path, json=form)["id"]
         world.drain()
-    if any(SAMPLES[name] in text for name in ("verdict_digest", "submission_id", "package_id", "package_sha256")):
+    if any(
+        SAMPLES[name] in text for name in ("verdict_digest", "submission_id", "package_id", "package_sha256", "code")
+    ):
         values |= _judged_values(world)
     return values
 
@@ -71,5 +73,9 @@ def _judged_values(world: World) -> dict[str, str]:
     values = {"verdict_digest": status["verdict_digest"], "submission_id": segment["submission_id"]}
     if segment["package_id"] is not None:
         package = world.ask(TokenKind.ENGINEER, "GET", f"/v1/packages/{segment['package_id']}")
-        values |= {"package_id": package["id"], "package_sha256": package["certified_sha256"]}
+        values |= {
+            "package_id": package["id"],
+            "package_sha256": package["certified_sha256"],
+            "code": package["verification_code"],
+        }
     return {name: value for name, value in values.items() if value is not None}

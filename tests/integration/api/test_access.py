@@ -95,10 +95,10 @@ def kinds_of(dependant: Dependant) -> set[TokenKind]:
     return set(own).union(*(kinds_of(one) for one in dependant.dependencies))
 
 
-def test_every_operation_declares_who_may_and_only_health_lets_everybody(world: World) -> None:
+def test_every_operation_declares_who_may_and_only_health_and_codes_let_everybody(world: World) -> None:
     operations: list[APIRoute] = world.app.state.operations
     declared = {one.name: kinds_of(one.dependant) for one in operations}
-    assert declared == {**MAY, "live": set(), "ready": set()}
+    assert declared == {**MAY, "live": set(), "ready": set(), "verify_package": set()}
 
 
 @pytest.mark.parametrize(("name", "kind"), WRONG)

@@ -33,7 +33,13 @@ def test_the_attachments_come_back_byte_for_byte(package: bytes) -> None:
 
 def test_each_attachment_is_associated_data_of_a_stated_type(catalog: Any) -> None:
     files = [entry.get_object() for entry in catalog["/AF"].get_object()]
-    assert [file["/UF"] for file in files] == ["criteria.json", "design.json", "findings.json", "records.json"]
+    assert [file["/UF"] for file in files] == [
+        "criteria.json",
+        "design.json",
+        "findings.json",
+        "package.json",
+        "records.json",
+    ]
     for file in files:
         stream = file["/EF"]["/F"].get_object()
         assert file["/AFRelationship"] == "/Data"

@@ -86,6 +86,12 @@ def test_the_digests_on_the_certificate_are_those_of_the_attached_files() -> Non
     assert said["Design"] == sha256_hex(files["design.json"])
     assert said["Criteria"] == sha256_hex(files["criteria.json"])
     assert json.loads(files["findings.json"])["verdict_digest"] == said["Verdict"]
+    about = json.loads(files["package.json"])
+    assert [about[name] for name in ("design_sha256", "criteria_sha256", "verdict_digest")] == [
+        sha256_hex(files["design.json"]),
+        sha256_hex(files["criteria.json"]),
+        said["Verdict"],
+    ]
 
 
 def test_the_attached_records_say_what_became_of_each() -> None:

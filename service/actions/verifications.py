@@ -1,0 +1,89 @@
+"""What anybody who holds a package's code may know: that it was issued, what became of it, and its digests."""
+
+import re
+from dataclasses import dataclass
+from datetime import datetime
+
+import orjson
+from sqlmodel import Session, col, select
+
+from service.actions.decisions import SegmentDecision
+from service.errors import NotFoundError
+from service.storage.tables import Decision, Package, Submission
+from service.storage.verdicts import submission_of_package
+from service.vocabulary.words import PackageDecision, PackageStanding
+
+_GROUP = 4
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verification:
+    """A package as the public may see it: no parties, no people, no places.
+
+    `superseded_by` is the number of the newest later package with a segment of this one.
+    """
+
+    number: str
+    issued_at: datetime
+    decision: PackageDecision
+    decided_at: datetime | None
+    standing: PackageStanding
+    superseded_by: str | None
+    certified_sha256: str
+    countersigned_sha256: str | None
+
+
+def find_verification(session: Session, code: str) -> Verification:
+    """Return what a verification code stands for, however it was typed: any case, with or without its dashes."""
+    package = session.exec(select(Package).where(Package.verification_code == _canonical(code))).one_or_none()
+    if package is None:
+        raise NotFoundError("No package has this verification code.")
+    decision = session.get(Decision, (package.project_id, package.id))
+    standing, superseded_by = _standing(session, package)
+    return Verification(
+        number=package.number,
+        issued_at=package.issued_at,
+        decision=_spoken(decision),
+        decided_at=None if decision is None else decision.decided_at,
+        standing=standing,
+        superseded_by=superseded_by,
+        certified_sha256=package.certified_sha256,
+        countersigned_sha256=package.countersigned_sha256,
+    )
+
+
+def _canonical(code: str) -> str:
+    letters = re.sub(r"[^0-9A-Z]", "", code.upper())
+    return "-".join(letters[start : start + _GROUP] for start in range(0, len(letters), _GROUP))
+
+
+def _spoken(decision: Decision | None) -> PackageDecision:
+    if decision is None:
+        return PackageDecision.UNDECIDED
+    words = set(orjson.loads(decision.document)["segments"].values())
+    if words == {SegmentDecision.ACCEPTED.value}:
+        return PackageDecision.ACCEPTED
+    return PackageDecision.ACCEPTED_IN_PART if SegmentDecision.ACCEPTED.value in words else PackageDecision.REFUSED
+
+
+def _standing(session: Session, package: Package) -> tuple[PackageStanding, str | None]:
+    own = submission_of_package(session, package)
+    later = session.exec(
+        select(Package, Submission)
+        .join(
+            Submission,
+            (col(Submission.project_id) == Package.project_id) & (col(Submission.id) == Package.submission_id),
+        )
+        .where(
+            Package.project_id == package.project_id,
+            Package.route_id == package.route_id,
+            Submission.number > own.number,
+        )
+        .order_by(col(Submission.number).desc())
+    ).all()
+    taken = [(one.number, set(submission.segments) & set(own.segments)) for one, submission in later]
+    newest = next((number for number, segments in taken if segments), None)
+    if newest is None:
+        return PackageStanding.CURRENT, None
+    is_whole = set().union(*(segments for _, segments in taken)) == set(own.segments)
+    return (PackageStanding.SUPERSEDED if is_whole else PackageStanding.SUPERSEDED_IN_PART), newest

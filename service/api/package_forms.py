@@ -1,0 +1,87 @@
+"""The forms of answers about what was submitted, issued, decided and told."""
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from pydantic import BaseModel
+
+from service.vocabulary.words import PackageDecision, PackageStanding
+
+
+class SubmissionAnswer(BaseModel):
+    """A submission and where it is."""
+
+    id: UUID
+    route_id: UUID
+    number: int
+    state: str
+    segments: list[str]
+    verdict_digest: str
+    design_revision: int
+    criteria_version: int
+    concessions: list[dict[str, Any]]
+    responsible_person: str
+    submitted_at: datetime
+    problem: str | None
+    package_id: UUID | None = None
+
+
+class PackageAnswer(BaseModel):
+    """A package's facts; the files are at `/pdf` and `/findings`. `certified_sha256` is what a decision names."""
+
+    id: UUID
+    number: str
+    submission_id: UUID
+    route_id: UUID
+    verification_code: str
+    certified_sha256: str
+    findings_sha256: str
+    countersigned_sha256: str | None
+    issued_at: datetime
+    segments: list[str] = []
+    decision: dict[str, Any] | None = None
+
+
+class VerificationAnswer(BaseModel):
+    """What anybody may know of a package; `superseded_by` is the number of the newest that takes its place."""
+
+    number: str
+    issued_at: datetime
+    decision: PackageDecision
+    decided_at: datetime | None
+    standing: PackageStanding
+    superseded_by: str | None
+    certified_sha256: str
+    countersigned_sha256: str | None
+
+
+class DecisionAnswer(BaseModel):
+    """A decision as it was recorded."""
+
+    package_id: UUID
+    package_sha256: str
+    sha256: str
+    decided_at: datetime
+    decision: dict[str, Any] = {}
+
+
+class NoticeEvent(BaseModel):
+    """A CloudEvents 1.0 body."""
+
+    specversion: str
+    id: UUID
+    source: str
+    type: str
+    subject: str
+    time: datetime
+    datacontenttype: str
+    sequence: str
+    data: dict[str, Any]
+
+
+class NoticePage(BaseModel):
+    """Notices in commit order; `last` is what to ask for next time, whether or not there are more now."""
+
+    notices: list[NoticeEvent]
+    last: int
