@@ -1,4 +1,4 @@
-"""Write `openapi_examples/openapi.json` anew: the document that the API serves, kept so that a change of it is seen."""
+"""Write the kept documents anew, so that a change of them is seen: what the API serves, and what packages hold."""
 
 from pathlib import Path
 from typing import Any
@@ -8,8 +8,10 @@ from pydantic import SecretStr
 
 from service.api.app import create_app
 from service.settings import ServiceSettings
+from worker.package.attachment_forms import attachment_schemas
 
-KEPT = Path(__file__).parents[1] / "openapi_examples" / "openapi.json"
+_FOLDER = Path(__file__).parents[1] / "openapi_examples"
+KEPT, SCHEMAS = _FOLDER / "openapi.json", _FOLDER / "package_schemas.json"
 
 
 def served_document() -> dict[str, Any]:
@@ -25,3 +27,4 @@ def written(document: dict[str, Any]) -> bytes:
 
 if __name__ == "__main__":
     KEPT.write_bytes(written(served_document()))
+    SCHEMAS.write_bytes(written(dict(attachment_schemas())))

@@ -61,7 +61,10 @@ class LastPlace:
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
-        """Describe the JSON number that is posted."""
+        """Describe the JSON number that is posted, and the decimal string that is kept."""
+        if handler.mode == "serialization":
+            behind_the_point = f"[.][0-9]{{{self.places}}}" if self.places else ""
+            return {"type": "string", "pattern": f"^-?[0-9]+{behind_the_point}$"}
         return {"type": "number", "minimum": self.low, "maximum": self.high, "format": "double"}
 
     def _check(self, value: float) -> float:

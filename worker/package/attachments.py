@@ -5,9 +5,8 @@ from typing import Any
 
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.quantities import canonical_time
+from worker.package.attachment_forms import PACKAGE_FORM
 from worker.package.content import PackageContent, PackagedRecord
-
-PACKAGE_FORM = "package.1"
 
 
 def attachments(content: PackageContent) -> Mapping[str, bytes]:

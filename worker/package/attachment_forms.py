@@ -1,0 +1,101 @@
+"""The forms of the files attached to a package, and the JSON Schema of each: what any other reader can rely on."""
+
+from collections.abc import Mapping
+from functools import lru_cache
+from typing import Annotated, Any, NotRequired
+
+from pydantic import Field, TypeAdapter
+from typing_extensions import TypedDict
+
+from service.vocabulary.concession import Concession
+from service.vocabulary.criteria import Criteria
+from service.vocabulary.design import Design
+from service.vocabulary.finding import FibreDocument, VerdictDocument
+from service.vocabulary.record import RECORD_FORM, Record
+
+PACKAGE_FORM = "package.1"
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+
+
+class AuditHead(TypedDict):
+    """The last entry of the project's audit chain when the package was made."""
+
+    sequence: int
+    hash: str
+
+
+class PackageFile(TypedDict):
+    """What a package is, and what it stands on; digests are SHA-256 over canonical JSON (RFC 8785), in hexadecimal."""
+
+    form: str
+    number: str
+    verification_code: str
+    verification_url: NotRequired[str]
+    project_code: str
+    route_code: str
+    segments: list[str]
+    concessions: list[Concession]
+    submitted_at: str
+    design_revision: int
+    design_sha256: str
+    criteria_version: int
+    criteria_sha256: str
+    verdict_digest: str
+    audit: AuditHead
+    is_demonstration: bool
+
+
+class FindingsFile(TypedDict):
+    """The verdict and every fibre's document, in order of fibre number: their digests are the verdict's `fibres`."""
+
+    verdict: VerdictDocument
+    verdict_digest: str
+    fibres: list[FibreDocument]
+
+
+class RecordEntry(TypedDict):
+    """A record, and what became of it: one that has ended was replaced or withdrawn, `end_reason` says why."""
+
+    record: Annotated[Record, Field(discriminator="kind")]
+    is_ended: bool
+    clock_is_flagged: bool
+    end_reason: NotRequired[str]
+
+
+class RecordsFile(TypedDict):
+    """Every record of the submission in order of time."""
+
+    records: list[RecordEntry]
+
+
+_FORMS: Mapping[str, TypeAdapter[Any]] = {
+    "criteria.json": TypeAdapter(Criteria),
+    "design.json": TypeAdapter(Design),
+    "findings.json": TypeAdapter(FindingsFile),
+    "package.json": TypeAdapter(PackageFile),
+    "records.json": TypeAdapter(RecordsFile),
+}
+
+
+@lru_cache(maxsize=1)
+def attachment_schemas() -> Mapping[str, dict[str, Any]]:
+    """Return the JSON Schema of each attached file by its name; no member is allowed that it does not name."""
+    schemas = {name: form.json_schema(mode="serialization") for name, form in _FORMS.items()}
+    _name_record_form(schemas["records.json"]["$defs"])
+    return {name: {"$schema": DIALECT, "title": name, **_closed(schema)} for name, schema in schemas.items()}
+
+
+def _name_record_form(definitions: dict[str, Any]) -> None:
+    """Add the member that stands in front of what is hashed of a record, and is no part of what is posted."""
+    kinds = definitions["RecordEntry"]["properties"]["record"]["discriminator"]["mapping"]
+    for reference in kinds.values():
+        record = definitions[reference.rpartition("/")[2]]
+        record["properties"]["form"] = {"const": RECORD_FORM}
+        record["required"] = ["form", *record["required"]]
+
+
+def _closed(schema: dict[str, Any]) -> dict[str, Any]:
+    for one in (schema, *schema.get("$defs", {}).values()):
+        if "properties" in one:
+            one["additionalProperties"] = False
+    return schema
