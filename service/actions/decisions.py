@@ -8,9 +8,9 @@ from pydantic import Field
 from sqlalchemy import func, update
 from sqlmodel import Session, col, select
 
-from service.actions.billing import accepted_notice
 from service.actions.caller import Caller
 from service.actions.case import Case
+from service.actions.release import release
 from service.actions.submissions import MOST_CONCESSIONS
 from service.errors import (
     BodyInvalidError,
@@ -144,16 +144,9 @@ def _refuse_incomplete(submission: Submission, form: DecisionForm) -> None:
 
 def _close(session: Session, caller: Caller, case: Case, form: DecisionForm) -> list[NoticeDraft]:
     route, submission = case.route, case.submission
-    notices = []
     for segment in submission.segments:
         if form.segments[segment] is SegmentDecision.ACCEPTED:
-            acceptance = _accept(session, caller, case, segment)
-            granted = [
-                one
-                for one in submission.concessions
-                if one["number"] in form.concessions_granted and segment in one["segments"]
-            ]
-            notices.append(accepted_notice(session, case, acceptance, granted))
+            _accept(session, caller, case, segment)
     session.execute(
         update(SubmissionSegment)
         .where(
@@ -165,10 +158,10 @@ def _close(session: Session, caller: Caller, case: Case, form: DecisionForm) -> 
     submission.state = "decided"
     raise_version(route)
     make_due(session, JobKind.COUNTERSIGN, project_id=route.project_id, subject_id=case.package.id)
-    return notices
+    return release(session, case)
 
 
-def _accept(session: Session, caller: Caller, case: Case, segment: str) -> Acceptance:
+def _accept(session: Session, caller: Caller, case: Case, segment: str) -> None:
     route = case.route
     last = session.exec(
         select(func.max(Acceptance.number)).where(
@@ -177,13 +170,13 @@ def _accept(session: Session, caller: Caller, case: Case, segment: str) -> Accep
             col(Acceptance.segment_id) == segment,
         )
     ).one()
-    acceptance = Acceptance(
-        project_id=route.project_id,
-        route_id=route.id,
-        segment_id=segment,
-        number=(last or 0) + 1,
-        package_id=case.package.id,
-        accepted_at=caller.now,
+    session.add(
+        Acceptance(
+            project_id=route.project_id,
+            route_id=route.id,
+            segment_id=segment,
+            number=(last or 0) + 1,
+            package_id=case.package.id,
+            accepted_at=caller.now,
+        )
     )
-    session.add(acceptance)
-    return acceptance

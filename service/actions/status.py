@@ -1,11 +1,13 @@
 """Where a route and its segments are on the way from work to money."""
 
+from collections.abc import Collection
 from typing import Any
 
 import orjson
 from sqlmodel import Session
 
 from service.actions.criteria_reports import reports_on_route
+from service.actions.release import told_of
 from service.storage import verdicts
 from service.storage.routes import layout_of
 from service.storage.tables import Acceptance, Package, Route, StandingVerdict, Submission
@@ -26,6 +28,7 @@ def status_of(session: Session, route: Route) -> dict[str, Any]:
     verdict = verdicts.standing_verdict(session, route)
     waiting = verdicts.count_waiting(session, route)
     accepted, submitted = verdicts.standing_acceptances(session, route), verdicts.latest_submissions(session, route)
+    told = told_of(session, route) if accepted else set()
     outcomes = {} if verdict is None else orjson.loads(verdict.document)["segments"]
     return {
         "route_id": route.id,
@@ -46,7 +49,7 @@ def status_of(session: Session, route: Route) -> dict[str, Any]:
                 "name": segment.name,
                 "billing_item": segment.billing_item,
                 "counts": outcomes.get(segment.id, {}).get("counts", NO_COUNTS),
-                **_standing(segment, verdict, outcomes, accepted.get(segment.id), submitted.get(segment.id)),
+                **_standing(segment, verdict, outcomes, accepted.get(segment.id), submitted.get(segment.id), told=told),
             }
             for segment in layout_of(session, route).design.segments
         ],
@@ -59,6 +62,8 @@ def _standing(
     outcomes: dict[str, Any],
     acceptance: Acceptance | None,
     latest: tuple[Submission, Package | None] | None,
+    *,
+    told: Collection[tuple[str, int]],
 ) -> dict[str, Any]:
     submission, package = latest or (None, None)
     digest = None if verdict is None else verdict.digest
@@ -66,10 +71,13 @@ def _standing(
         "submission_id": None if submission is None else submission.id,
         "package_id": None if package is None else package.id,
         "acceptance_number": None,
+        "is_released": False,
         "has_changed_since": submission is not None and submission.verdict_digest != digest,
     }
     if acceptance is not None:
-        return {"status": Standing.ACCEPTED, **facts, "acceptance_number": acceptance.number}
+        number = acceptance.number
+        is_released = (segment.id, number) in told
+        return {"status": Standing.ACCEPTED, **facts, "acceptance_number": number, "is_released": is_released}
     if submission is not None and submission.state in {"queued", "issued"}:
         return {"status": Standing.SUBMITTED, **facts}
     if submission is not None and submission.state == "decided" and not facts["has_changed_since"]:

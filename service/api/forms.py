@@ -171,6 +171,7 @@ class SegmentStatus(BaseModel):
     submission_id: UUID | None
     package_id: UUID | None
     acceptance_number: int | None
+    is_released: bool
     has_changed_since: bool
 
 

@@ -43,6 +43,13 @@ class Voiding(StrEnum):
     CLOSURE = "closure"
 
 
+class Release(StrEnum):
+    """When billing hears of an accepted segment: at once, or once every segment of its route is accepted."""
+
+    ALONE = "alone"
+    WITH_ROUTE = "with_route"
+
+
 AnyCriterion = Annotated[
     SpliceLossCriterion
     | ConnectionLossCriterion
@@ -87,6 +94,7 @@ class Criteria(q.Value):
     No joint's true loss is below zero: a bidirectional mean farther below it than `mean_below_zero_db` proves nothing.
     The usual figure is that of two event thresholds of 0.02 dB together, common practice. As many fibres of a route as
     `dark_fibres_tolerated` may be dark and stay so: they are neither accepted nor paid, and keep no segment from being.
+    `release` says when billing hears of an accepted segment.
     """
 
     title: q.Text
@@ -96,6 +104,7 @@ class Criteria(q.Value):
     placing: Placing = Placing()
     mean_below_zero_db: q.PositiveLossDb = 0.04
     dark_fibres_tolerated: FibreCount = 0
+    release: Release = Release.ALONE
     criteria: Annotated[tuple[AnyCriterion, ...], Field(min_length=1, max_length=200)]
 
     @model_validator(mode="after")

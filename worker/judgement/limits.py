@@ -1,6 +1,6 @@
 """Limits, and how a value known within bounds is held against one."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from service.vocabulary.quantities import to_last_place
@@ -49,15 +49,7 @@ class Limit:
         band: int = 0,
     ) -> "Limit":
         """Return the least that is allowed."""
-        return cls(
-            exact=exact,
-            unit=unit,
-            text=parts_text(exact, places=places),
-            is_minimum=True,
-            rule=rule,
-            band=band,
-            places=places,
-        )
+        return replace(cls.most(exact, unit=unit, places=places, rule=rule, band=band), is_minimum=True)
 
 
 class Held(NamedTuple):

@@ -99,12 +99,19 @@ def _agreement(content: PackageContent, criteria: dict[str, Any]) -> Facts:
                 value=f"nothing is seen apart within {placing['dead_zone_pulses']} pulse lengths behind a reflection",
             ),
             Fact(label="Dark fibres", value=_dark_text(criteria["dark_fibres_tolerated"])),
+            Fact(label="Release", value=_RELEASES[criteria["release"]]),
             Fact(
                 label="Below zero",
                 value=f"a mean of both directions over {criteria['mean_below_zero_db']} dB below zero proves nothing",
             ),
         )
     )
+
+
+_RELEASES = {
+    "alone": "billing hears of each segment when it is accepted",
+    "with_route": "billing hears of accepted segments once every segment of the route is accepted",
+}
 
 
 def _dark_text(tolerated: int) -> str:

@@ -34,6 +34,7 @@ FULL_CRITERIA: dict[str, Any] = {
     },
     "mean_below_zero_db": 0.04,
     "dark_fibres_tolerated": 7,
+    "release": "with_route",
     "criteria": [
         {
             "code": "S",
@@ -140,6 +141,7 @@ FULL_CRITERIA: dict[str, Any] = {
 }
 OTHERS = {
     "rework_voids": "closure",
+    "release": "alone",
     "force": "advisory",
     "combination": {"mean": "worse", "worse": "mean"},
     "reference_cords": 3,

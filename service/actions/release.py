@@ -1,0 +1,55 @@
+"""Which acceptances billing hears of: each by itself, or those of a route once all its segments are accepted."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import orjson
+from sqlmodel import Session, select
+
+from service.actions.billing import SEGMENT_ACCEPTED, accepted_notice
+from service.actions.case import Case
+from service.storage import verdicts
+from service.storage.head import NoticeDraft
+from service.storage.routes import criteria_row, layout_of, parse_criteria
+from service.storage.tables import Acceptance, Decision, Notice, Package, Route
+from service.vocabulary.criteria import Release
+
+
+def release(session: Session, case: Case) -> list[NoticeDraft]:
+    """Return the notices that a decision lets out, under the route's lock; none has been told before."""
+    session.flush()
+    route = case.route
+    criteria = parse_criteria(criteria_row(session, route.project_id, case.submission.criteria_version).document)
+    accepted = verdicts.standing_acceptances(session, route)
+    segments = [
+        segment.id for segment in layout_of(session, route, revision=case.submission.design_revision).design.segments
+    ]
+    if criteria.release is Release.WITH_ROUTE and any(segment not in accepted for segment in segments):
+        return []
+    told = told_of(session, route)
+    waiting = [accepted[segment] for segment in segments if segment in accepted]
+    return [_notice(session, route, one) for one in waiting if (one.segment_id, one.number) not in told]
+
+
+def told_of(session: Session, route: Route) -> set[tuple[str, int]]:
+    """Return the segments, with the number of the acceptance, that billing has heard of."""
+    rows = session.exec(
+        select(Notice.segment_id, Notice.acceptance_number).where(
+            Notice.project_id == route.project_id, Notice.route_id == route.id, Notice.type == SEGMENT_ACCEPTED
+        )
+    )
+    return {(segment, number) for segment, number in rows}
+
+
+def _notice(session: Session, route: Route, acceptance: Acceptance) -> NoticeDraft:
+    package = session.get_one(Package, (acceptance.project_id, acceptance.package_id))
+    case = Case(route=route, package=package, submission=verdicts.submission_of_package(session, package))
+    return accepted_notice(session, case, acceptance, list(_granted(session, case, acceptance.segment_id)))
+
+
+def _granted(session: Session, case: Case, segment: str) -> Iterator[dict[str, Any]]:
+    decision = session.get_one(Decision, (case.package.project_id, case.package.id))
+    granted = orjson.loads(decision.document).get("concessions_granted", [])
+    for concession in case.submission.concessions:
+        if concession["number"] in granted and segment in concession["segments"]:
+            yield concession
