@@ -13,7 +13,7 @@ from service.storage.blobs import BlobStore
 from service.storage.jobs import JobKind
 from service.storage.session import make_engine
 from worker.signing.keys import SigningKey, load_signing_key
-from worker.steps import countersign, judge, package, settle, trial
+from worker.steps import countersign, deem, judge, package, settle, trial
 from worker.steps.context import StepContext
 from worker.steps.running import Step, run_job
 
@@ -31,6 +31,7 @@ STEPS: Mapping[JobKind, Step] = MappingProxyType(
         JobKind.PACKAGE: package.STEP,
         JobKind.COUNTERSIGN: countersign.STEP,
         JobKind.TRIAL: trial.STEP,
+        JobKind.DEEM: deem.STEP,
     }
 )
 
@@ -68,6 +69,12 @@ def countersign_package(job_id: str) -> None:
 def try_criteria(job_id: str) -> None:
     """Try other criteria on some fibres of a route."""
     run_job(process_context(), STEPS[JobKind.TRIAL], UUID(job_id))
+
+
+@_task("job.deem")
+def deem_accepted(job_id: str) -> None:
+    """Deem a package accepted whose time has run out."""
+    run_job(process_context(), STEPS[JobKind.DEEM], UUID(job_id))
 
 
 @lru_cache(maxsize=1)

@@ -19,14 +19,14 @@ SEGMENT_ACCEPTED = "segment.accepted"
 
 
 def accepted_notice(
-    session: Session, case: Case, acceptance: Acceptance, granted: Sequence[dict[str, Any]]
+    session: Session, case: Case, acceptance: Acceptance, granted: Sequence[dict[str, Any]], *, is_deemed: bool
 ) -> NoticeDraft:
     """Return the notice of a new acceptance; its number comes just before commit."""
     route = case.route
     layout = layout_of(session, route, revision=case.submission.design_revision)
     segment = next(one for one in layout.design.segments if one.id == acceptance.segment_id)
     paid, notice_id = quantities_of(layout, segment, dark=case.submission.dark_fibres), uuid4()
-    data = _accepted_data(case, acceptance, segment, paid, granted)
+    data = {**_accepted_data(case, acceptance, segment, paid, granted), "is_deemed": is_deemed}
 
     def body(sequence: int) -> str:
         event = {

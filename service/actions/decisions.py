@@ -5,12 +5,11 @@ from typing import Annotated
 from uuid import UUID
 
 from pydantic import Field
-from sqlalchemy import func, update
 from sqlmodel import Session, col, select
 
 from service.actions.caller import Caller
 from service.actions.case import Case
-from service.actions.release import release
+from service.actions.closing import close
 from service.actions.submissions import MOST_CONCESSIONS
 from service.errors import (
     BodyInvalidError,
@@ -20,10 +19,9 @@ from service.errors import (
     PreconditionFailedError,
     WrongTokenKindError,
 )
-from service.storage.head import NoticeDraft, record_deed
-from service.storage.jobs import JobKind, make_due
-from service.storage.routes import lock_route, raise_version
-from service.storage.tables import Acceptance, Decision, Package, Submission, SubmissionSegment, Token
+from service.storage.head import record_deed
+from service.storage.routes import lock_route
+from service.storage.tables import Decision, Package, Submission, Token
 from service.storage.verdicts import submission_of_package
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
@@ -84,7 +82,8 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
     )
     session.add(decision)
     case = Case(route=route, package=package, submission=submission)
-    notices = _close(session, caller, case, form)
+    accepted = [segment for segment, word in form.segments.items() if word is SegmentDecision.ACCEPTED]
+    notices = close(session, case, accepted=accepted, now=caller.now)
     record_deed(
         session,
         route.project_id,
@@ -140,43 +139,3 @@ def _refuse_incomplete(submission: Submission, form: DecisionForm) -> None:
             faults.append(Fault(pointer="/concessions_granted", detail=detail))
     if faults:
         raise BodyInvalidError("The decision does not fit the package.", faults=faults)
-
-
-def _close(session: Session, caller: Caller, case: Case, form: DecisionForm) -> list[NoticeDraft]:
-    route, submission = case.route, case.submission
-    for segment in submission.segments:
-        if form.segments[segment] is SegmentDecision.ACCEPTED:
-            _accept(session, caller, case, segment)
-    session.execute(
-        update(SubmissionSegment)
-        .where(
-            col(SubmissionSegment.project_id) == route.project_id,
-            col(SubmissionSegment.submission_id) == submission.id,
-        )
-        .values(is_open=False)
-    )
-    submission.state = "decided"
-    raise_version(route)
-    make_due(session, JobKind.COUNTERSIGN, project_id=route.project_id, subject_id=case.package.id)
-    return release(session, case)
-
-
-def _accept(session: Session, caller: Caller, case: Case, segment: str) -> None:
-    route = case.route
-    last = session.exec(
-        select(func.max(Acceptance.number)).where(
-            col(Acceptance.project_id) == route.project_id,
-            col(Acceptance.route_id) == route.id,
-            col(Acceptance.segment_id) == segment,
-        )
-    ).one()
-    session.add(
-        Acceptance(
-            project_id=route.project_id,
-            route_id=route.id,
-            segment_id=segment,
-            number=(last or 0) + 1,
-            package_id=case.package.id,
-            accepted_at=caller.now,
-        )
-    )

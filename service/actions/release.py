@@ -1,8 +1,5 @@
 """Which acceptances billing hears of: each by itself, or those of a route once all its segments are accepted."""
 
-from collections.abc import Iterator
-from typing import Any
-
 import orjson
 from sqlmodel import Session, select
 
@@ -43,13 +40,12 @@ def told_of(session: Session, route: Route) -> set[tuple[str, int]]:
 
 def _notice(session: Session, route: Route, acceptance: Acceptance) -> NoticeDraft:
     package = session.get_one(Package, (acceptance.project_id, acceptance.package_id))
+    decision = orjson.loads(session.get_one(Decision, (package.project_id, package.id)).document)
     case = Case(route=route, package=package, submission=verdicts.submission_of_package(session, package))
-    return accepted_notice(session, case, acceptance, list(_granted(session, case, acceptance.segment_id)))
-
-
-def _granted(session: Session, case: Case, segment: str) -> Iterator[dict[str, Any]]:
-    decision = session.get_one(Decision, (case.package.project_id, case.package.id))
-    granted = orjson.loads(decision.document).get("concessions_granted", [])
-    for concession in case.submission.concessions:
-        if concession["number"] in granted and segment in concession["segments"]:
-            yield concession
+    granted = [
+        concession
+        for concession in case.submission.concessions
+        if concession["number"] in decision.get("concessions_granted", [])
+        and acceptance.segment_id in concession["segments"]
+    ]
+    return accepted_notice(session, case, acceptance, granted, is_deemed="deemed_after_days" in decision)

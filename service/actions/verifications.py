@@ -60,7 +60,10 @@ def _canonical(code: str) -> str:
 def _spoken(decision: Decision | None) -> PackageDecision:
     if decision is None:
         return PackageDecision.UNDECIDED
-    words = set(orjson.loads(decision.document)["segments"].values())
+    said = orjson.loads(decision.document)
+    if "deemed_after_days" in said:
+        return PackageDecision.DEEMED_ACCEPTED
+    words = set(said["segments"].values())
     if words == {SegmentDecision.ACCEPTED.value}:
         return PackageDecision.ACCEPTED
     return PackageDecision.ACCEPTED_IN_PART if SegmentDecision.ACCEPTED.value in words else PackageDecision.REFUSED

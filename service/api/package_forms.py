@@ -28,7 +28,10 @@ class SubmissionAnswer(BaseModel):
 
 
 class PackageAnswer(BaseModel):
-    """A package's facts; the files are at `/pdf` and `/findings`. `certified_sha256` is what a decision names."""
+    """A package's facts; the files are at `/pdf` and `/findings`. `certified_sha256` is what a decision names.
+
+    It is deemed accepted at `deemed_at`, unless a decision or a defect notice comes before.
+    """
 
     id: UUID
     number: str
@@ -39,6 +42,9 @@ class PackageAnswer(BaseModel):
     findings_sha256: str
     countersigned_sha256: str | None
     issued_at: datetime
+    deemed_at: datetime | None
+    defect_noticed_at: datetime | None
+    defect_notice: str | None
     segments: list[str] = []
     decision: dict[str, Any] | None = None
 

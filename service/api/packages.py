@@ -8,7 +8,9 @@ from fastapi import APIRouter, Header, Response
 from sqlmodel import Session
 
 from service.actions import decisions as actions
+from service.actions import deeming
 from service.actions.decisions import DecisionForm, package_etag
+from service.actions.deeming import DefectNotice
 from service.api.gate import EngineerGate, PackageGate, PartyGate
 from service.api.package_forms import DecisionAnswer, PackageAnswer
 from service.api.routing import CheckedRoute
@@ -29,7 +31,11 @@ def read_package(gate: PackageGate, package_id: UUID, response: Response) -> Pac
         response.headers["ETag"] = package_etag(package)
         answer = _answer(session, package)
     # A reason is free text and may name people and places; billing reads what it needs in the notices.
-    return answer.model_copy(update={"decision": None}) if caller.kind is TokenKind.BILLING else answer
+    return (
+        answer.model_copy(update={"decision": None, "defect_notice": None})
+        if caller.kind is TokenKind.BILLING
+        else answer
+    )
 
 
 @router.get("/pdf", response_class=Response, responses={200: {"content": {"application/pdf": {}}}})
@@ -55,6 +61,13 @@ def read_package_findings(gate: PartyGate, package_id: UUID) -> Response:
     content = gate.blobs.get(package.findings_sha256)
     headers = {"ETag": f'"{package.findings_sha256}"', "Cache-Control": _IMMUTABLE}
     return Response(content, media_type="application/json", headers=headers)
+
+
+@router.post("/defect_notice")
+def notice_defect(gate: EngineerGate, package_id: UUID, notice: DefectNotice) -> PackageAnswer:
+    """Give notice of a defect: the package is not deemed accepted any more, and waits for a decision."""
+    with gate.enter() as (session, caller):
+        return _answer(session, deeming.notice_defect(session, caller, package_id, notice))
 
 
 @router.post("/decision")

@@ -11,6 +11,7 @@ from service.vocabulary.words import PackageDecision, PackageStanding
 _WORDS = {
     PackageDecision.UNDECIDED: "The owner's engineer has not decided on it yet.",
     PackageDecision.ACCEPTED: "The owner's engineer accepted every segment of it.",
+    PackageDecision.DEEMED_ACCEPTED: "It was deemed accepted: nothing was decided in the time that the contract gives.",
     PackageDecision.ACCEPTED_IN_PART: "The owner's engineer accepted some of its segments and refused others.",
     PackageDecision.REFUSED: "The owner's engineer refused it.",
 }

@@ -28,6 +28,7 @@ class JobKind(StrEnum):
     PACKAGE = "package"
     COUNTERSIGN = "countersign"
     TRIAL = "trial"
+    DEEM = "deem"
 
 
 class JobState(StrEnum):

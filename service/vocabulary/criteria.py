@@ -32,6 +32,7 @@ from service.vocabulary.link_criteria import (
 )
 from service.vocabulary.workmanship_criteria import WorkmanshipCriterion
 
+Days = Annotated[int, Field(strict=True, ge=1, le=365)]
 FibreCount = Annotated[int, Field(strict=True, ge=0, le=1728)]
 Pulses = Annotated[float, q.LastPlace(places=1, low=0, high=50)]
 
@@ -94,7 +95,8 @@ class Criteria(q.Value):
     No joint's true loss is below zero: a bidirectional mean farther below it than `mean_below_zero_db` proves nothing.
     The usual figure is that of two event thresholds of 0.02 dB together, common practice. As many fibres of a route as
     `dark_fibres_tolerated` may be dark and stay so: they are neither accepted nor paid, and keep no segment from being.
-    `release` says when billing hears of an accepted segment.
+    `release` says when billing hears of an accepted segment. A package of which everything conforms is deemed accepted
+    `deemed_after_days` from its issue, unless the engineer decides or gives notice of a defect before.
     """
 
     title: q.Text
@@ -105,6 +107,7 @@ class Criteria(q.Value):
     mean_below_zero_db: q.PositiveLossDb = 0.04
     dark_fibres_tolerated: FibreCount = 0
     release: Release = Release.ALONE
+    deemed_after_days: Days | None = None
     criteria: Annotated[tuple[AnyCriterion, ...], Field(min_length=1, max_length=200)]
 
     @model_validator(mode="after")

@@ -287,9 +287,10 @@ class PackageStanding(StrEnum):
 
 
 class PackageDecision(StrEnum):
-    """What the owner's engineer has said of a package's segments together."""
+    """What the owner's engineer has said of a package's segments together, or the clock where nothing was said."""
 
     UNDECIDED = "undecided"
     ACCEPTED = "accepted"
+    DEEMED_ACCEPTED = "deemed_accepted"
     ACCEPTED_IN_PART = "accepted_in_part"
     REFUSED = "refused"

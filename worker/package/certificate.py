@@ -11,15 +11,13 @@ from worker.package.wording import count_text, ranges_text, time_text
 # More rows would reach into the signature frames; the section on segments lists them all.
 SEGMENTS_ON_PAGE = 5
 
-_SEAL = (
-    Paragraph(
-        text="The service's seal says that the service made this document from the design, criteria, findings and "
-        "records attached to it, and that nothing in it has changed since."
-    ),
-    Paragraph(
-        text="The seal does not say that the records are true, that the work is accepted, or that any place or fibre "
-        "is safe. Acceptance is the act of the owner's engineer."
-    ),
+_SEAL_SAYS = (
+    "The service's seal says that the service made this document from the design, criteria, findings and records "
+    "attached to it, and that nothing in it has changed since."
+)
+_SEAL_SAYS_NOT = (
+    "The seal does not say that the records are true, that the work is accepted, or that any place or fibre is safe. "
+    "Acceptance is the act of the owner's engineer"
 )
 
 _FRAMES_NOTE = (
@@ -46,11 +44,17 @@ def build_certificate(content: PackageContent, *, weighed: Facts) -> Certificate
         digests=_digests(content),
         verification_code=content.verification_code,
         verification_url=content.verification_url,
-        seal=_SEAL,
+        seal=_seal(content),
         contractor_frame=SignatureFrame(role="Contractor's responsible person", name=content.responsible_person),
         engineer_frame=SignatureFrame(role="Owner's engineer", name=None),
         frames_note=_FRAMES_NOTE,
     )
+
+
+def _seal(content: PackageContent) -> tuple[Paragraph, ...]:
+    days = content.criteria.deemed_after_days
+    deemed = "" if days is None else f", or deemed by the criteria {days} days after issue, as they say"
+    return Paragraph(text=_SEAL_SAYS), Paragraph(text=f"{_SEAL_SAYS_NOT}{deemed}.")
 
 
 _SEGMENT_COLUMNS = (

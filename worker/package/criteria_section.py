@@ -99,6 +99,7 @@ def _agreement(content: PackageContent, criteria: dict[str, Any]) -> Facts:
                 value=f"nothing is seen apart within {placing['dead_zone_pulses']} pulse lengths behind a reflection",
             ),
             Fact(label="Dark fibres", value=_dark_text(criteria["dark_fibres_tolerated"])),
+            Fact(label="Acceptance", value=_acceptance_text(criteria.get("deemed_after_days"))),
             Fact(label="Release", value=_RELEASES[criteria["release"]]),
             Fact(
                 label="Below zero",
@@ -112,6 +113,15 @@ _RELEASES = {
     "alone": "billing hears of each segment when it is accepted",
     "with_route": "billing hears of accepted segments once every segment of the route is accepted",
 }
+
+
+def _acceptance_text(days: int | None) -> str:
+    if days is None:
+        return "by the engineer's decision"
+    return (
+        f"by the engineer's decision; a package of which all conforms, with no concession asked, is deemed accepted "
+        f"{days} days after its issue unless a decision or a notice of a defect comes before"
+    )
 
 
 def _dark_text(tolerated: int) -> str:

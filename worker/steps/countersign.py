@@ -57,7 +57,7 @@ def _read(session: Session, lease: Lease) -> Decided:
     decision = session.exec(
         select(Decision).where(Decision.project_id == package.project_id, Decision.package_id == package.id)
     ).one()
-    token = session.get(Token, decision.token_id)
+    token = None if decision.token_id is None else session.get(Token, decision.token_id)
     holder = None if token is None else token.holder
     person = None if holder is None else session.get(Person, (package.project_id, holder))
     name = holder or "holder of the engineer's token" if person is None else f"{person.name}, {person.role}"
@@ -75,12 +75,14 @@ def _stamp_lines(decided: Decided) -> list[str]:
     by_word: dict[str, list[str]] = {}
     for segment, word in words["segments"].items():
         by_word.setdefault(word, []).append(segment)
-    lines = [f"{word}: {', '.join(sorted(segments))}" for word, segments in sorted(by_word.items())]
+    days = words.get("deemed_after_days")
+    deemed = "" if days is None else "deemed "
+    lines = [f"{deemed}{word}: {', '.join(sorted(segments))}" for word, segments in sorted(by_word.items())]
     if words.get("concessions_granted"):
         lines.append(f"concessions granted: {', '.join(map(str, words['concessions_granted']))}")
     return [
         *lines,
-        f"decided by {decided.engineer}",
+        f"decided by {decided.engineer}" if days is None else f"no decision within {days} days of issue",
         f"{decided.decision.decided_at:%Y-%m-%d %H:%M} UTC",
         "service's seal over the recorded decision",
     ]

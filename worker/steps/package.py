@@ -11,9 +11,10 @@ from uuid import uuid4
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
+from service.actions.deeming import deemed_at
 from service.storage import jobs
 from service.storage.head import Deed, record_deed
-from service.storage.jobs import JobState, Lease
+from service.storage.jobs import JobKind, JobState, Lease
 from service.storage.routes import lock_route, raise_version
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Package, Submission, SubmissionSegment
@@ -60,7 +61,8 @@ def run(context: StepContext, lease: Lease) -> None:
     )
     sha256, findings_sha256 = context.blobs.put(signed), context.blobs.put(files["findings.json"])
     with transaction(context.engine) as session:
-        _issue(session, lease, content, context, sha256=sha256, findings_sha256=findings_sha256)
+        package = _issue(session, lease, content, context, sha256=sha256, findings_sha256=findings_sha256)
+        record_deed(session, lease.project_id, _signed(package))
 
 
 def park(session: Session, lease: Lease, reason: str) -> None:
@@ -99,7 +101,7 @@ def _issue(
     *,
     sha256: str,
     findings_sha256: str,
-) -> None:
+) -> Package:
     submission = _submission(session, lease)
     route = lock_route(session, [lease.project_id], submission.route_id)
     jobs.hold(session, lease)
@@ -112,13 +114,24 @@ def _issue(
         verification_code=content.verification_code,
         certified_sha256=sha256,
         findings_sha256=findings_sha256,
-        issued_at=context.clock(),
+        issued_at=(issued_at := context.clock()),
+        deemed_at=deemed_at(content.criteria, submission, content.verdict, issued_at=issued_at),
     )
     session.add(package)
+    if package.deemed_at is not None:
+        delay = package.deemed_at - issued_at
+        jobs.make_due(session, JobKind.DEEM, project_id=lease.project_id, subject_id=package.id, delay=delay)
     submission.state = "issued"
     raise_version(route)
     jobs.release(session, lease, JobState.DONE)
-    deed = Deed(
-        at=context.clock(), actor="worker", action="package.signed", subject=str(package.id), content_sha256=sha256
+    return package
+
+
+def _signed(package: Package) -> Deed:
+    return Deed(
+        at=package.issued_at,
+        actor="worker",
+        action="package.signed",
+        subject=str(package.id),
+        content_sha256=package.certified_sha256,
     )
-    record_deed(session, lease.project_id, deed)

@@ -80,10 +80,13 @@ class Package(SQLModel, table=True):
     findings_sha256: str
     countersigned_sha256: str | None = None
     issued_at: datetime = instant()
+    deemed_at: datetime | None = instant(nullable=True)
+    defect_noticed_at: datetime | None = instant(nullable=True)
+    defect_notice: str | None = long_text(nullable=True)
 
 
 class Decision(SQLModel, table=True):
-    """The engineer's word on every segment of one package."""
+    """The engineer's word on every segment of one package; where the clock decided there is no token."""
 
     __table_args__ = (ForeignKeyConstraint(["project_id", "package_id"], ["package.project_id", "package.id"]),)
     project_id: UUID = Field(primary_key=True)
@@ -92,7 +95,7 @@ class Decision(SQLModel, table=True):
     document: str = long_text()
     sha256: str
     decided_at: datetime = instant()
-    token_id: UUID
+    token_id: UUID | None = None
 
 
 class Acceptance(SQLModel, table=True):

@@ -58,6 +58,7 @@ MAY: Mapping[str, set[TokenKind]] = {
     "read_pdf": {CONTRACTOR, ENGINEER},
     "read_package_findings": {CONTRACTOR, ENGINEER},
     "decide": {ENGINEER},
+    "notice_defect": {ENGINEER},
     "read_notices": {BILLING},
 }
 WRONG = [(name, kind) for name, kinds in MAY.items() for kind in TokenKind if kind not in kinds]

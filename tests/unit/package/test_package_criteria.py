@@ -35,6 +35,7 @@ FULL_CRITERIA: dict[str, Any] = {
     "mean_below_zero_db": 0.04,
     "dark_fibres_tolerated": 7,
     "release": "with_route",
+    "deemed_after_days": 21,
     "criteria": [
         {
             "code": "S",

@@ -409,6 +409,9 @@ def _make_tables() -> None:
         sa.Column("findings_sha256", sa.String(), nullable=False),
         sa.Column("countersigned_sha256", sa.String(), nullable=True),
         sa.Column("issued_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("deemed_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("defect_noticed_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("defect_notice", sa.Text(), nullable=True),
         sa.ForeignKeyConstraint(
             ["project_id", "submission_id"],
             ["submission.project_id", "submission.id"],
@@ -441,7 +444,7 @@ def _make_tables() -> None:
         sa.Column("document", sa.Text(), nullable=False),
         sa.Column("sha256", sa.String(), nullable=False),
         sa.Column("decided_at", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("token_id", sa.Uuid(), nullable=False),
+        sa.Column("token_id", sa.Uuid(), nullable=True),
         sa.ForeignKeyConstraint(
             ["project_id", "package_id"],
             ["package.project_id", "package.id"],

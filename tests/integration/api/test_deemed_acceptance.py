@@ -1,0 +1,185 @@
+"""Acceptance deemed after days: by the clock alone, only of what conforms, stopped by any word of the engineer's."""
+
+import subprocess
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+from sqlmodel import col, select, update
+
+from service.storage.jobs import JobKind, JobState
+from service.storage.session import transaction
+from service.storage.tables import AuditEntry, Job
+from service.vocabulary.words import TokenKind
+from tests.factories import Body, make_closure_state, make_otdr, splice_criterion
+from tests.integration.api.acts import newest_package, refusal
+from tests.outside_tools import require_tool
+from tests.unit.judgement.joints import only
+from tests.unit.judgement.routes import cord_ended
+from tests.world import World, describe_route, open_project, read_demo
+
+pytestmark = pytest.mark.slow
+CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
+DAYS = 2
+CONCESSION = {"criterion": "SPLICE-1550", "fibre": 1, "site": "C2", "position": 1, "reason": "the budget has room"}
+
+
+def submitted(
+    world: World, *, days: int | None = DAYS, loss_db: float = 0.03, concessions: Sequence[Body] = ()
+) -> World:
+    """Return a route of one fibre, submitted whole and its package issued."""
+    open_project(world, project=read_demo("project"), people=read_demo("people"))
+    criteria = only(splice_criterion()) | ({} if days is None else {"deemed_after_days": days})
+    describe_route(world, design=cord_ended(fibres=1), criteria=criteria)
+    own: Any = {"design": cord_ended(fibres=1), "losses_db": {"C1": 0.03, "C2": loss_db}}
+    bodies = [make_closure_state(site=site) for site in ("C1", "C2")]
+    bodies += [make_otdr(**own), make_otdr(from_site="B", to_site="A", **own)]
+    assert world.post_records(bodies)["failed"] == 0
+    world.drain()
+    form = {
+        "segments": ["SEG1"],
+        "verdict_digest": world.status()["verdict_digest"],
+        "responsible_person": "p-1c9",
+        "concessions": concessions,
+    }
+    world.ask(CONTRACTOR, "POST", f"/v1/routes/{world.route_id}/submissions", json=form)
+    world.drain()
+    return world
+
+
+def after(world: World, days: float) -> World:
+    """Let so many days pass, for the database's clock and for the worker's, and do what is due then."""
+    later = datetime.now(UTC) + timedelta(days=days)
+    with transaction(world.engine) as session:
+        session.execute(
+            update(Job)
+            .where(col(Job.kind) == JobKind.DEEM.value, col(Job.due_at) <= later)
+            .values(due_at=datetime.now(UTC), hinted_at=None)
+        )
+    world.context = replace(world.context, clock=lambda: later)
+    world.drain()
+    return world
+
+
+def notices(world: World) -> list[Any]:
+    found: list[Any] = world.ask(BILLING, "GET", f"/v1/projects/{world.project_id}/notices")["notices"]
+    return found
+
+
+def standing(world: World) -> str:
+    status: str = world.status()["segments"][0]["status"]
+    return status
+
+
+def notice_defect(world: World, reason: str = "C2 is under water") -> httpx.Response:
+    path = f"/v1/packages/{newest_package(world)['id']}/defect_notice"
+    return world.call(ENGINEER, "POST", path, json={"reason": reason})
+
+
+def decide(world: World, word: str) -> httpx.Response:
+    package = newest_package(world)
+    form = {"package_sha256": package["certified_sha256"], "segments": {"SEG1": word}}
+    headers = {"If-Match": f'"{package["certified_sha256"]}"'}
+    return world.call(ENGINEER, "POST", f"/v1/packages/{package['id']}/decision", json=form, headers=headers)
+
+
+def test_what_conforms_is_deemed_accepted_after_its_days_and_not_before(bare_world: World) -> None:
+    world = submitted(bare_world)
+    package = newest_package(world)
+    issued, deemed = (datetime.fromisoformat(package[name]) for name in ("issued_at", "deemed_at"))
+    assert deemed - issued == timedelta(days=DAYS)
+    after(world, DAYS - 0.01)
+    assert (standing(world), notices(world)) == ("submitted", [])
+    after(world, DAYS + 0.01)
+    assert standing(world) == "accepted"
+    [notice] = notices(world)
+    assert (notice["data"]["is_deemed"], notice["data"]["fibres_accepted"]) == (True, 1)
+    answer = world.http.get(f"/v1/verifications/{package['verification_code']}").json()
+    assert answer["decision"] == "deemed_accepted"
+
+
+def test_the_package_says_that_nobody_decided(bare_world: World, tmp_path: Path) -> None:
+    world = after(submitted(bare_world), DAYS + 0.01)
+    package = newest_package(world)
+    assert package["decision"]["deemed_after_days"] == DAYS
+    file = tmp_path / "package.pdf"
+    file.write_bytes(world.call(ENGINEER, "GET", f"/v1/packages/{package['id']}/pdf").content)
+    tool = require_tool("pdftotext")
+    said = subprocess.run([tool, "-layout", str(file), "-"], capture_output=True, text=True, check=True, timeout=60)
+    text = " ".join(said.stdout.split())
+    for sentence in (
+        f"deemed accepted {DAYS} days after its issue unless a decision or a notice of a defect comes before",
+        f"or deemed by the criteria {DAYS} days after issue",
+        "deemed accepted: SEG1",
+        f"no decision within {DAYS} days of issue",
+    ):
+        assert sentence in text
+    assert "decided by" not in text.partition("Contents")[0].replace("who decided, and when", "")
+
+
+def test_a_decision_in_time_is_the_engineers_own(bare_world: World) -> None:
+    world = submitted(bare_world)
+    assert decide(world, "refused").status_code == 200
+    after(world, DAYS + 0.01)
+    assert (standing(world), notices(world)) == ("refused", [])
+
+
+def test_a_defect_notice_stops_the_clock_and_leaves_the_decision(bare_world: World) -> None:
+    world = submitted(bare_world)
+    assert notice_defect(world).status_code == 200
+    assert newest_package(world)["defect_notice"] == "C2 is under water"
+    assert notice_defect(world).status_code == 200
+    refusal(notice_defect(world, "another"), 409)
+    after(world, DAYS + 0.01)
+    assert (standing(world), notices(world)) == ("submitted", [])
+    assert decide(world, "accepted").status_code == 200
+    assert [one["data"]["is_deemed"] for one in notices(world)] == [False]
+
+
+def test_after_a_decision_there_is_no_defect_notice(bare_world: World) -> None:
+    world = submitted(bare_world)
+    assert decide(world, "accepted").status_code == 200
+    refusal(notice_defect(world), 409)
+
+
+@pytest.mark.parametrize(
+    "how", [{"days": None}, {"loss_db": 0.2, "concessions": [CONCESSION]}], ids=["not agreed", "a concession is asked"]
+)
+def test_nothing_else_is_deemed_accepted(bare_world: World, how: dict[str, Any]) -> None:
+    world = submitted(bare_world, **how)
+    assert newest_package(world)["deemed_at"] is None
+    after(world, 400)
+    assert (standing(world), notices(world)) == ("submitted", [])
+
+
+def test_a_worker_whose_clock_is_behind_lets_the_package_wait(bare_world: World) -> None:
+    world = submitted(bare_world)
+    with transaction(world.engine) as session:
+        session.execute(
+            update(Job).where(col(Job.kind) == JobKind.DEEM.value).values(due_at=datetime.now(UTC), hinted_at=None)
+        )
+    world.drain()
+    assert standing(world) == "submitted"
+    with transaction(world.engine) as session:
+        state, due_at = session.execute(select(Job.state, Job.due_at).where(col(Job.kind) == JobKind.DEEM.value)).one()
+    assert state == JobState.DUE.value
+    assert due_at > datetime.now(UTC) + timedelta(days=DAYS - 0.1)
+
+
+def test_it_is_told_once_however_often_its_job_runs(bare_world: World) -> None:
+    world = after(submitted(bare_world), DAYS + 0.01)
+    with transaction(world.engine) as session:
+        session.execute(
+            update(Job)
+            .where(col(Job.kind) == JobKind.DEEM.value)
+            .values(state=JobState.DUE.value, due_at=datetime.now(UTC), hinted_at=None)
+        )
+    world.drain()
+    assert len(notices(world)) == 1
+    with transaction(world.engine) as session:
+        deeds = session.exec(select(AuditEntry).where(col(AuditEntry.entry).contains("deemed_accepted"))).all()
+    assert len(deeds) == 1

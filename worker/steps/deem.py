@@ -1,0 +1,54 @@
+"""Deem a package accepted whose time has run out with no word of the engineer's.
+
+Started by: a `deem` job, due so many days after the package was issued, where its criteria say so.
+Writes: the decision, its acceptances and billing's notices; nothing where a decision or a defect notice came before.
+Leaves: the package's `countersign` job due.
+"""
+
+from sqlmodel import Session, select
+
+from service.actions.deeming import case_of, deem
+from service.storage import jobs
+from service.storage.head import Deed, record_deed
+from service.storage.jobs import JobState, Lease
+from service.storage.session import transaction
+from service.storage.tables import Package
+from worker.steps.context import StepContext
+from worker.steps.running import Step
+
+
+def run(context: StepContext, lease: Lease) -> None:
+    """Decide the package by the clock, or let the job go."""
+    with transaction(context.engine) as session:
+        _deem(session, lease, context)
+
+
+STEP = Step(run=run, lease_s=lambda context: context.settings.judge_lease_s)
+
+
+def _deem(session: Session, lease: Lease, context: StepContext) -> None:
+    case, now = case_of(session, _package(session, lease)), context.clock()
+    deemed = deem(session, case, now=now)
+    jobs.hold(session, lease)
+    due_at = case.package.deemed_at
+    if deemed is None and due_at is not None and now < due_at:
+        # This host's clock is behind the database's.
+        jobs.release(session, lease, JobState.DUE, delay=due_at - now)
+        return
+    jobs.release(session, lease, JobState.DONE)
+    if deemed is not None:
+        decision, notices = deemed
+        deed = Deed(
+            at=now,
+            actor="worker",
+            action="package.deemed_accepted",
+            subject=str(case.package.id),
+            content_sha256=decision.sha256,
+        )
+        record_deed(session, lease.project_id, deed, notices=notices)
+
+
+def _package(session: Session, lease: Lease) -> Package:
+    return session.exec(
+        select(Package).where(Package.project_id == lease.project_id, Package.id == lease.subject_id)
+    ).one()
