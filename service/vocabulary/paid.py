@@ -21,7 +21,7 @@ class SegmentQuantities:
     fibres_dark: int
 
 
-def quantities_of(layout: Layout, segment: Segment, *, dark: Collection[int] = ()) -> SegmentQuantities:
+def quantities_of(layout: Layout, segment: Segment, *, dark: Collection[int]) -> SegmentQuantities:
     """Return what a segment's billing item is about, without the fibres that may stay dark."""
     in_scope = [fibre for numbers in segment.fibres for fibre in numbers.numbers()]
     fibres = [fibre for fibre in in_scope if fibre not in dark]

@@ -79,7 +79,7 @@ def _segment_rows(content: PackageContent) -> Iterator[tuple[str, ...]]:
             segment.id,
             segment.billing_item,
             ranges_text(segment.fibres),
-            quantities_of(layout, segment).cable_length_m,
+            quantities_of(layout, segment, dark=content.tolerated_dark).cable_length_m,
             str(counts["conforming"]),
             str(counts["nonconforming"]),
             str(counts["undetermined"]),

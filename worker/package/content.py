@@ -57,6 +57,11 @@ class PackageContent:
         for fibre in self.fibres:
             yield from fibre["findings"]
 
+    @property
+    def tolerated_dark(self) -> Sequence[int]:
+        """The dark fibres that the criteria tolerate: neither accepted nor paid."""
+        return self.verdict.get("tolerated_dark", ())
+
     def all_suspicions(self) -> Sequence[SuspicionDocument]:
         """Return what looks unlike honest work on the route."""
         return self.verdict.get("suspicions", ())

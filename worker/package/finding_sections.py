@@ -33,7 +33,7 @@ def submitted_findings(content: PackageContent) -> Sequence[FindingDocument]:
     order = {site.id: index for index, site in enumerate(content.design.sites)}
     order |= {section.id: index for index, section in enumerate(content.design.sections)}
     submitted = frozenset(content.segments)
-    dark = frozenset(content.verdict.get("tolerated_dark", ()))
+    dark = frozenset(content.tolerated_dark)
     chosen = [
         one
         for one in content.all_findings()

@@ -58,7 +58,7 @@ def _segment_rows(content: PackageContent) -> Iterator[tuple[str, ...]]:
     layout = Layout(content.design)
     for segment in content.design.segments:
         if segment.id in content.segments:
-            paid = quantities_of(layout, segment)
+            paid = quantities_of(layout, segment, dark=content.tolerated_dark)
             yield (
                 segment.id,
                 segment.name,

@@ -28,7 +28,7 @@ def weighed_facts(
         facts=(
             _findings_fact("Nonconforming", Outcome.NONCONFORMING, counts),
             _findings_fact("Undetermined", Outcome.UNDETERMINED, counts),
-            *_dark_facts(content.verdict.get("tolerated_dark", ())),
+            *_dark_facts(content.tolerated_dark),
             _strays_fact(strays),
             _concessions_fact(len(content.concessions)),
             *_suspicion_facts(len(suspicions)),
