@@ -10,6 +10,7 @@ import time
 from collections.abc import Iterator, Sequence
 from contextlib import chdir
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from random import Random, SystemRandom
 
@@ -82,7 +83,21 @@ def _pending(database: WorkDB, seed: int) -> list[WorkItem]:
 
 
 def _is_wanted(item: WorkItem) -> bool:
-    return not item.mutations[0].operator_name.startswith(_LEFT_OUT)
+    mutation = item.mutations[0]
+    return not mutation.operator_name.startswith(_LEFT_OUT) and not _is_signature_marker(item)
+
+
+def _is_signature_marker(item: WorkItem) -> bool:
+    """Tell whether a mutant's star is the one behind which parameters are named: it multiplies nothing."""
+    mutation = item.mutations[0]
+    line, column = mutation.start_pos
+    source: str = _lines_of(str(mutation.module_path))[line - 1][column:]
+    return source.startswith("*,")
+
+
+@cache
+def _lines_of(module: str) -> Sequence[str]:
+    return Path(module).read_text(encoding="utf-8").splitlines()
 
 
 def _key(item: WorkItem) -> tuple[str, str, int]:

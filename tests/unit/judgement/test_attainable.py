@@ -157,6 +157,15 @@ def test_a_return_loss_beyond_the_fibre_alone_is_told(limit_db: float, expected:
     assert [one.severity for one in found] == expected
 
 
+@pytest.mark.parametrize(
+    ("uncertainty_db", "expected"),
+    [(0.034, []), (0.035, [QUESTIONABLE]), (1.034, [QUESTIONABLE]), (1.035, [UNMEETABLE])],
+)
+def test_a_guard_band_asks_for_more_than_the_return_loss_itself(uncertainty_db: float, expected: object) -> None:
+    guarded = return_loss_criterion(limit_db=33.7, decision="guarded", uncertainty_db=uncertainty_db)
+    assert [one.severity for one in attainability(layout_with(length_m=5000.0), _criteria(guarded))] == expected
+
+
 def test_a_coefficient_that_the_design_states_goes_before_the_customary_one() -> None:
     # 2 dB less comes back, so 2 dB more is left.
     optics = [{"wavelength_nm": 1310, "backscatter_db": -81.0}]

@@ -213,6 +213,15 @@ def test_a_trace_over_the_panel_that_no_longer_counts_is_asked_for_again() -> No
     assert all("does not count for C2" in item["because"] for item in judgement.document["work"])
 
 
+@pytest.mark.parametrize(("at_m", "strays"), [(3510.0, []), (3510.01, ["3010.01"])])
+def test_what_lies_behind_the_far_end_is_in_the_cord_once_it_can_be_no_joint_s(at_m: float, strays: list[str]) -> None:
+    # The far end is at 3500 m, the tolerance 10 m.
+    forward, backward = both_ways()
+    extra = {"distance_m": at_m, "kind": "non_reflective", "loss_db": 0.03}
+    judgement = judge([*sealed(), with_events(forward, dict, added=[extra]), backward])
+    assert [event["from_a_m"] for event in judgement.document["unexpected_events"]] == strays
+
+
 def test_only_required_tests_need_the_far_end() -> None:
     criteria = make_criteria(criteria=[splice_criterion(), required_test_criterion()])
     forward = cut_at(make_otdr(), 2700.0)

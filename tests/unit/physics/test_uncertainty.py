@@ -88,6 +88,10 @@ def test_unpaired_inputs_are_refused() -> None:
     for weights in ([1.0], 1.0, [[1.0, 1.0]]):
         with pytest.raises(UnpairedReadingsError):
             combined_standard_uncertainty(sensitivities=weights, standard_uncertainties=[0.1, 0.1])
+    with pytest.raises(UnpairedReadingsError):
+        combined_with_common_uncertainty(
+            sensitivities=[1.0], own_uncertainties=[0.1, 0.1], common_uncertainties=[0.1, 0.1]
+        )
     for own, common in (([0.1, 0.1], [0.1]), ([0.1], [0.1, 0.1])):
         with pytest.raises(UnpairedReadingsError):
             combined_with_common_uncertainty(
