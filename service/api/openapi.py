@@ -41,6 +41,7 @@ _HEADERS = {
     "read_fibre": {"200": _ETAG},
     "read_package": {"200": _ETAG},
     "read_pdf": {"200": _ETAG},
+    "read_archive": {"200": _ETAG},
     "read_package_findings": {"200": _ETAG},
 }
 # These answer 200 where the same was there already.

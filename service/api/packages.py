@@ -5,12 +5,14 @@ from uuid import UUID
 
 import orjson
 from fastapi import APIRouter, Header, Response
+from fastapi.responses import StreamingResponse
 from sqlmodel import Session
 
 from service.actions import decisions as actions
 from service.actions import deeming
 from service.actions.decisions import DecisionForm, package_etag
 from service.actions.deeming import DefectNotice
+from service.api.archive import zipped
 from service.api.gate import EngineerGate, PackageGate, PartyGate
 from service.api.package_forms import DecisionAnswer, PackageAnswer
 from service.api.routing import CheckedRoute
@@ -44,13 +46,7 @@ def read_pdf(gate: PartyGate, package_id: UUID) -> Response:
     with gate.enter() as (session, caller):
         package = actions.find_package(session, caller, package_id)
     content = gate.blobs.get(package.countersigned_sha256 or package.certified_sha256)
-    name = package.number.replace("/", "-")
-    headers = {
-        "ETag": package_etag(package),
-        "Cache-Control": _IMMUTABLE if package.countersigned_sha256 else "private, no-cache",
-        "Content-Disposition": f'attachment; filename="{name}.pdf"',
-    }
-    return Response(content, media_type="application/pdf", headers=headers)
+    return Response(content, media_type="application/pdf", headers=_file_headers(package, "pdf"))
 
 
 @router.get("/findings", response_class=Response, responses={200: {"content": {"application/json": {}}}})
@@ -61,6 +57,23 @@ def read_package_findings(gate: PartyGate, package_id: UUID) -> Response:
     content = gate.blobs.get(package.findings_sha256)
     headers = {"ETag": f'"{package.findings_sha256}"', "Cache-Control": _IMMUTABLE}
     return Response(content, media_type="application/json", headers=headers)
+
+
+@router.get("/archive", response_class=Response, responses={200: {"content": {"application/zip": {}}}})
+def read_archive(gate: PartyGate, package_id: UUID) -> Response:
+    """Read the package's file, the data inside it and a manifest of their SHA-256, as one ZIP."""
+    with gate.enter() as (session, caller):
+        package = actions.find_package(session, caller, package_id)
+    digests = {"package.pdf": package.countersigned_sha256 or package.certified_sha256}
+    digests |= {f"attached/{name}": package.attached[name] for name in sorted(package.attached)}
+    # Before the first byte leaves: after it nothing can be said any more.
+    for sha256 in digests.values():
+        gate.blobs.check(sha256)
+    return StreamingResponse(
+        zipped(digests, open_file=gate.blobs.open, made_at=package.issued_at),
+        media_type="application/zip",
+        headers=_file_headers(package, "zip"),
+    )
 
 
 @router.post("/defect_notice")
@@ -84,6 +97,15 @@ def decide(
         decision = actions.decide(session, caller, package_id, if_match, form)
         answer = DecisionAnswer.model_validate(decision, from_attributes=True)
         return answer.model_copy(update={"decision": orjson.loads(decision.document)})
+
+
+def _file_headers(package: Package, ending: str) -> dict[str, str]:
+    name = package.number.replace("/", "-")
+    return {
+        "ETag": package_etag(package),
+        "Cache-Control": _IMMUTABLE if package.countersigned_sha256 else "private, no-cache",
+        "Content-Disposition": f'attachment; filename="{name}.{ending}"',
+    }
 
 
 def _answer(session: Session, package: Package) -> PackageAnswer:

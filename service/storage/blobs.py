@@ -1,7 +1,9 @@
 """Files addressed by the SHA-256 of their content: a folder that any number of hosts may share."""
 
+import hashlib
 import os
 import tempfile
+from io import BufferedReader
 from pathlib import Path
 
 from service.vocabulary.canonical import sha256_hex
@@ -45,6 +47,19 @@ class BlobStore:
         if sha256_hex(content) != sha256:
             raise BlobMissingError(f"{sha256} reads otherwise")
         return content
+
+    def check(self, sha256: str) -> None:
+        """Make sure that the bytes with this SHA-256 are there and are still those, without holding them."""
+        with self.open(sha256) as file:
+            if hashlib.file_digest(file, "sha256").hexdigest() != sha256:
+                raise BlobMissingError(f"{sha256} reads otherwise")
+
+    def open(self, sha256: str) -> BufferedReader:
+        """Open the file of the bytes with this SHA-256, as it is: for what is too large to be held."""
+        try:
+            return self._path(sha256).open("rb")
+        except FileNotFoundError as error:
+            raise BlobMissingError(sha256) from error
 
     def _path(self, sha256: str) -> Path:
         return self._folder / sha256[:2] / sha256

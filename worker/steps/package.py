@@ -59,9 +59,10 @@ def run(context: StepContext, lease: Lease) -> None:
         reason=f"Verdict {verdict.digest}: these are the findings of the records submitted.",
         boxes=SignatureBoxes(**SIGNATURE_BOXES),
     )
-    sha256, findings_sha256 = context.blobs.put(signed), context.blobs.put(files["findings.json"])
+    sha256 = context.blobs.put(signed)
+    attached = {name: context.blobs.put(file) for name, file in files.items()}
     with transaction(context.engine) as session:
-        package = _issue(session, lease, content, context, sha256=sha256, findings_sha256=findings_sha256)
+        package = _issue(session, lease, content, context, sha256=sha256, attached=attached)
         record_deed(session, lease.project_id, _signed(package))
 
 
@@ -100,7 +101,7 @@ def _issue(
     context: StepContext,
     *,
     sha256: str,
-    findings_sha256: str,
+    attached: dict[str, str],
 ) -> Package:
     submission = _submission(session, lease)
     route = lock_route(session, [lease.project_id], submission.route_id)
@@ -113,7 +114,8 @@ def _issue(
         number=content.number,
         verification_code=content.verification_code,
         certified_sha256=sha256,
-        findings_sha256=findings_sha256,
+        findings_sha256=attached["findings.json"],
+        attached=attached,
         issued_at=(issued_at := context.clock()),
         deemed_at=deemed_at(content.criteria, submission, content.verdict, issued_at=issued_at),
     )

@@ -64,7 +64,10 @@ class SubmissionRecord(SQLModel, table=True):
 
 
 class Package(SQLModel, table=True):
-    """The signed PDF of a submission: the certified file, and later the countersigned one."""
+    """The signed PDF of a submission: the certified file, and later the countersigned one.
+
+    `attached` are the SHA-256 of the files inside it, by name.
+    """
 
     __table_args__ = (
         ForeignKeyConstraint(["project_id", "submission_id"], ["submission.project_id", "submission.id"]),
@@ -78,6 +81,7 @@ class Package(SQLModel, table=True):
     verification_code: str = Field(unique=True)
     certified_sha256: str
     findings_sha256: str
+    attached: dict[str, str] = json_value()
     countersigned_sha256: str | None = None
     issued_at: datetime = instant()
     deemed_at: datetime | None = instant(nullable=True)

@@ -56,6 +56,7 @@ MAY: Mapping[str, set[TokenKind]] = {
     "read_submission": {CONTRACTOR, ENGINEER},
     "read_package": {CONTRACTOR, ENGINEER, BILLING},
     "read_pdf": {CONTRACTOR, ENGINEER},
+    "read_archive": {CONTRACTOR, ENGINEER},
     "read_package_findings": {CONTRACTOR, ENGINEER},
     "decide": {ENGINEER},
     "notice_defect": {ENGINEER},

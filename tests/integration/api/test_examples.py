@@ -14,6 +14,7 @@ from tests.unit.api.test_document import DOCUMENT, OPERATIONS, faults
 from tests.world import World
 
 pytestmark = pytest.mark.slow
+BEGINNINGS = {"application/pdf": b"%PDF-", "application/zip": b"PK"}
 CASES = {
     f"{name}/{case}": (name, example) for name, cases in read_examples().items() for case, example in cases.items()
 }
@@ -48,8 +49,8 @@ def check(world: World, name: str, example: dict[str, Any]) -> None:
         return
     media = answer.headers["content-type"].partition(";")[0]
     assert (media == PROBLEM) == (answer.status_code >= 400)
-    if media == "application/pdf":
-        assert answer.content.startswith(b"%PDF-")
+    if media in BEGINNINGS:
+        assert answer.content.startswith(BEGINNINGS[media])
         return
     content = orjson.loads(answer.content)
     assert faults(response["content"][media].get("schema", {}), content) == []

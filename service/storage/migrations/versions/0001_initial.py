@@ -407,6 +407,7 @@ def _make_tables() -> None:
         sa.Column("verification_code", sa.String(), nullable=False),
         sa.Column("certified_sha256", sa.String(), nullable=False),
         sa.Column("findings_sha256", sa.String(), nullable=False),
+        sa.Column("attached", postgresql.JSONB(none_as_null=True, astext_type=sa.Text()), nullable=False),
         sa.Column("countersigned_sha256", sa.String(), nullable=True),
         sa.Column("issued_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("deemed_at", sa.DateTime(timezone=True), nullable=True),
