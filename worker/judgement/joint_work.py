@@ -24,15 +24,24 @@ _OF_SPLICES = {Quantity.SPLICE_LOSS, Quantity.WORKMANSHIP, Quantity.REFLECTANCE}
 
 def joint_work(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
     """Return what is to be done at each place before it is worth testing."""
-    by_joint = _by_joint(findings)
+    by_joint, proving = _by_joint(findings), _proving_codes(fibre)
     for place in fibre.places:
         splices = [
             joint for joint in place.joints if joint.kind is JointKind.SPLICE and joint.segment in fibre.segments
         ]
-        work = [item for joint in splices for item in _splice_work(fibre, place, joint, by_joint)]
+        work = [item for joint in splices for item in _splice_work(fibre, place, joint, by_joint, proving)]
         yield from work
         if splices and not work:
             yield from _sealing_work(fibre, place, by_joint)
+
+
+def _proving_codes(fibre: FibreUnderTest) -> frozenset[str]:
+    """Return the criteria that a final reading proves: it says more than an estimate or one direction ever could."""
+    return frozenset(one.code for one in _splice_criteria(fibre) if one.basis is not Basis.ESTIMATE)
+
+
+def _is_finished(splice: SpliceAct | None) -> bool:
+    return splice is None or (splice.sleeve_is_shrunk and splice.proof_test_passed is not False)
 
 
 def _by_joint(findings: Sequence[FindingDocument]) -> FindingsByJoint:
@@ -44,16 +53,20 @@ def _by_joint(findings: Sequence[FindingDocument]) -> FindingsByJoint:
 
 
 def _splice_work(
-    fibre: FibreUnderTest, place: Place, joint: Joint, by_joint: FindingsByJoint
+    fibre: FibreUnderTest, place: Place, joint: Joint, by_joint: FindingsByJoint, proving: frozenset[str]
 ) -> Iterator[WorkDocument]:
     own = by_joint.get((joint.site, joint.position), {})
     splice = latest_splice(fibre, joint)
+    is_proven = any(own[code]["outcome"] == Outcome.CONFORMING for code in proving & own.keys())
+    if is_proven and _is_finished(splice) and all(one["outcome"] == Outcome.CONFORMING for one in own.values()):
+        # As nearly every splice of a finished route.
+        return
     losses = {code: one for code, one in own.items() if one["quantity"] == Quantity.SPLICE_LOSS}
     causes = [
         *_proof_causes(splice),
         *workmanship_causes(fibre, own.values()),
         *_reflectance_causes(own.values()),
-        *_loss_causes(fibre, place, joint, losses),
+        *_loss_causes(fibre, place, joint, losses, is_proven=is_proven),
     ]
     if causes:
         act = Act.RE_SPLICE
@@ -78,11 +91,10 @@ def _reflectance_causes(own: Iterable[FindingDocument]) -> Iterator[Cause]:
             yield cause_of(finding, f"{name} {beyond_limit(finding)}, and a fusion splice shows none")
 
 
-def _loss_causes(fibre: FibreUnderTest, place: Place, joint: Joint, own: dict[str, FindingDocument]) -> Iterator[Cause]:
+def _loss_causes(
+    fibre: FibreUnderTest, place: Place, joint: Joint, own: dict[str, FindingDocument], *, is_proven: bool
+) -> Iterator[Cause]:
     splice, attempts = latest_splice(fibre, joint), count_attempts(fibre, joint)
-    # A final reading from both ends says more than an estimate from images or one direction ever could.
-    by_estimate = {one.code for one in _splice_criteria(fibre) if one.basis is Basis.ESTIMATE}
-    is_proven = any(one["outcome"] == Outcome.CONFORMING for code, one in own.items() if code not in by_estimate)
     if is_proven and all(one["outcome"] != Outcome.NONCONFORMING for one in own.values()):
         return
     for criterion in _splice_criteria(fibre):
