@@ -1,5 +1,6 @@
 """What every test may ask for: real servers, started once and only when somebody asks."""
 
+import signal
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -26,6 +27,11 @@ class Servers:
     folder: Path
     postgres: EmbeddedPostgres
     redis: RedisServer
+
+
+def pytest_sessionstart() -> None:
+    """Take interrupts again: in a shell's background they are ignored, and so by all that tests start."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(scope="session")
