@@ -9,6 +9,7 @@ from pypdf import PdfReader
 from worker.package.attachments import attachments
 from worker.package.content import PackageContent
 from worker.package.drawing import draw
+from worker.package.matrix_section import MATRIX_TITLE
 from worker.package.pieces import Table
 from worker.package.view import build_view
 
@@ -45,3 +46,9 @@ def decimals_in(document: Any) -> set[str]:
             return {document}
         case _:
             return set()
+
+
+def matrix_rows(content: PackageContent) -> int:
+    """Return in how many rows a package says again, by fibre and by criterion, how its findings came out."""
+    [section] = [one for one in build_view(content).sections if one.title == MATRIX_TITLE]
+    return sum(len(block.rows) for block in section.blocks if isinstance(block, Table))

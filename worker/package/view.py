@@ -16,6 +16,7 @@ from worker.package.joint_sections import (
     joints_section,
     statistics_section,
 )
+from worker.package.matrix_section import matrix_section
 from worker.package.pieces import PackageView
 from worker.package.route_section import route_section
 from worker.package.set_aside_section import set_aside_section
@@ -47,6 +48,7 @@ def build_view(content: PackageContent) -> PackageView:
             open_section(Outcome.UNDETERMINED, title="What is undetermined", findings=findings),
             strays_section(content, strays),
             concessions_section(content, findings),
+            matrix_section(content, findings),
             statistics_section(grouped),
             link_section(grouped),
             joints_section(grouped),

@@ -14,7 +14,7 @@ from pypdf import PdfReader
 
 from service.vocabulary.concession import Concession
 from tests.package_factories import make_content, with_many_segments
-from tests.package_reading import decimals_in, draw_content, page_texts, squeezed
+from tests.package_reading import decimals_in, draw_content, matrix_rows, page_texts, squeezed
 from worker.package.certificate_page import SIGNATURE_BOXES
 from worker.package.content import PackagedRecord
 from worker.package.look import BOTTOM, CELL, LEFT, PAGE_HEIGHT, PAGE_WIDTH, RIGHT, TOP
@@ -79,9 +79,9 @@ def test_no_finding_is_lost_between_two_pages() -> None:
     content = make_content(fibre_count=30, closure_count=8)
     text = "".join(page_texts(draw_content(content)))
     findings = [f for fibre in content.fibres for f in fibre["findings"] if f["quantity"] != "required_test"]
-    # The certificate says one outcome for each of the two segments.
-    segment_outcomes = len(content.segments)
-    assert len(re.findall("[□■◧] (?:non)?conforming|[□■◧] undetermined", text)) == len(findings) + segment_outcomes
+    # The certificate says one outcome for each of the two segments, and the matrix one for each way to come out.
+    other_outcomes = len(content.segments) + matrix_rows(content)
+    assert len(re.findall("[□■◧] (?:non)?conforming|[□■◧] undetermined", text)) == len(findings) + other_outcomes
 
 
 def test_table_headings_are_repeated_on_each_page() -> None:

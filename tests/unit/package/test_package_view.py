@@ -20,6 +20,7 @@ def test_sections_come_in_the_order_in_which_they_are_read() -> None:
         "What is undetermined",
         "Losses on no joint",
         "Concessions asked for",
+        "Fibres by criterion",
         "Statistics of joints",
         "End to end",
         "Joints",
