@@ -87,4 +87,6 @@ def deem(session: Session, case: Case, *, now: datetime) -> tuple[Decision, list
 def case_of(session: Session, package: Package) -> Case:
     """Return a package's case, its route locked."""
     route = lock_route(session, [package.project_id], package.route_id)
+    # What was read before the lock is stale: a defect notice may have been committed since.
+    session.refresh(package)
     return Case(route=route, package=package, submission=submission_of_package(session, package))

@@ -11,9 +11,10 @@ import httpx
 import pytest
 from sqlmodel import col, select, update
 
+from service.actions.deeming import case_of, deem
 from service.storage.jobs import JobKind, JobState
 from service.storage.session import transaction
-from service.storage.tables import AuditEntry, Job
+from service.storage.tables import AuditEntry, Job, Package
 from service.vocabulary.words import TokenKind
 from tests.factories import Body, make_closure_state, make_otdr, splice_criterion
 from tests.integration.api.acts import newest_package, refusal
@@ -138,6 +139,17 @@ def test_a_defect_notice_stops_the_clock_and_leaves_the_decision(bare_world: Wor
     assert (standing(world), notices(world)) == ("submitted", [])
     assert decide(world, "accepted").status_code == 200
     assert [one["data"]["is_deemed"] for one in notices(world)] == [False]
+
+
+def test_a_defect_notice_that_came_before_the_lock_stops_the_clock_though_the_package_was_read_before(
+    bare_world: World,
+) -> None:
+    world = submitted(bare_world)
+    later = datetime.now(UTC) + timedelta(days=DAYS + 1)
+    with transaction(world.engine) as session:
+        package = session.exec(select(Package)).one()
+        assert notice_defect(world).status_code == 200
+        assert deem(session, case_of(session, package), now=later) is None
 
 
 def test_after_a_decision_there_is_no_defect_notice(bare_world: World) -> None:

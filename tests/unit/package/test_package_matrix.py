@@ -1,11 +1,11 @@
 """Fibres by criterion: the same counts as in the attached data, in as few rows as there are ways to come out."""
 
 from collections import Counter
-from dataclasses import replace
 from typing import Any
 
 from service.vocabulary.finding import FindingDocument
 from tests.package_factories import make_content
+from tests.package_reading import rows_of
 from tests.unit.package.judged import judged_content
 from worker.package.content import PackageContent
 from worker.package.matrix_section import MATRIX_TITLE, matrix_section
@@ -85,5 +85,10 @@ def test_it_says_of_a_judged_route_what_the_attached_findings_say() -> None:
 
 
 def test_only_what_is_submitted_is_in_it() -> None:
-    content = replace(make_content(), segments=["SEG-2"])
-    assert matrix_section(content, []).blocks != ()
+    # The splice that does not conform is in the first segment.
+    both, second = (
+        rows_of(make_content(segments=segments), MATRIX_TITLE) for segments in (["SEG-1", "SEG-2"], ["SEG-2"])
+    )
+    assert ("SPL-1550", "nonconforming", "1") in both
+    assert second != []
+    assert all("nonconforming" not in row for row in second)
