@@ -43,7 +43,11 @@ def finding_table(shown: Sequence[Shown], findings: Sequence[FindingDocument]) -
     """Return one row for each finding; how firmly decisions stand has a column where there is anything to say."""
     if any(map(grade_text, findings)):
         shown = (*shown, _GRADE)
-    rows = tuple(tuple(one.text(finding) for one in shown) for finding in findings)
+    # Equal texts as one: the findings they come from can be let go once the rows stand.
+    known: dict[str, str] = {}
+    rows = tuple(
+        tuple(known.setdefault(text, text) for one in shown for text in (one.text(finding),)) for finding in findings
+    )
     return Table(columns=tuple(one.column for one in shown), rows=rows, is_grouped=True)
 
 

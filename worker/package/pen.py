@@ -1,7 +1,6 @@
 """Write text, rules and boxes on a canvas.
 
-Text goes out as content-stream operators, one text object for all rows of a page: string by string through the canvas
-a large joint table takes three times as long. Nothing here reads markup.
+Text goes out as content-stream operators, one text object for all rows of a page. Nothing here reads markup.
 """
 
 from collections.abc import Iterable
@@ -27,27 +26,26 @@ class Pen:
 
     def write(self, style: Style, texts: Iterable[At]) -> None:
         """Write lines of text, each with its left end at a point."""
-        self.write_styled((style, x, y, text) for x, y, text in texts)
+        shown = (f"1 0 0 1 {x:.2f} {y:.2f} Tm {self.operators(style, text, within=style)}" for x, y, text in texts)
+        self.write_operators(style, shown)
 
     def write_right(self, style: Style, texts: Iterable[At]) -> None:
         """Write lines of text, each with its right end at a point."""
         width = self.ruler.width
-        self.write_styled((style, x - width(text, style), y, text) for x, y, text in texts)
+        self.write(style, [(x - width(text, style), y, text) for x, y, text in texts])
 
-    def write_styled(self, texts: Iterable[tuple[Style, float, float, str]]) -> None:
-        """Write lines of text in one text object, each in its own style."""
-        operators = ["BT"]
-        current, known = None, dict[str, str]()
-        for style, x, y, text in texts:
-            if style is not current:
-                current, known = style, self._operators.setdefault(style, {})
-                operators.append(f"{_rgb(style.colour)} rg {self._font(style, subset=0)}")
-            show = known.get(text)
-            if show is None:
-                show = known[text] = self._show(text, style)
-            operators.append(f"1 0 0 1 {x:.2f} {y:.2f} Tm {show}")
-        operators.append("ET")
-        self._canvas.addLiteral("\n".join(operators))
+    def write_operators(self, style: Style, operators: Iterable[str]) -> None:
+        """Write a text object that starts in a style."""
+        self._canvas.addLiteral("\n".join(["BT", self._set(style), *operators, "ET"]))
+
+    def operators(self, style: Style, text: str, *, within: Style) -> str:
+        """Return the operators that show a text where the text object stands, and set `within` again after it."""
+        shown = self._operators.setdefault(style, {})
+        if text not in shown:
+            shown[text] = self._show(text, style)
+        if style is within:
+            return shown[text]
+        return f"{self._set(style)} {shown[text]} {self._set(within)}"
 
     def rules(self, levels: Iterable[float], *, left: float, right: float, width_pt: float, colour: Rgb) -> None:
         """Draw level lines from left to right."""
@@ -83,6 +81,9 @@ class Pen:
                 font, first = self._font(style, subset=subset), self._font(style, subset=0)
                 operators.append(f"{font} ({escapePDF(codes)}) Tj {first}")
         return " ".join(operators)
+
+    def _set(self, style: Style) -> str:
+        return f"{_rgb(style.colour)} rg {self._font(style, subset=0)}"
 
     def _font(self, style: Style, *, subset: int) -> str:
         name = load_face(style.face).getSubsetInternalName(subset, self._document)

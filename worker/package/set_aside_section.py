@@ -37,11 +37,14 @@ _UNUSED = "no finding rests on it"
 _Void = Mapping[str, Mapping[str, Sequence[FindingDocument]]]
 
 
-def set_aside_section(content: PackageContent, findings: Sequence[FindingDocument]) -> Section:
+def set_aside_section(
+    content: PackageContent, findings: Sequence[FindingDocument], records: Sequence[PackagedRecord]
+) -> Section:
     """Return the tests set aside and the tests repeated, by fibre and subject in order of time."""
-    void, again = _void_of(findings), _repeated(content)
-    listed = [record for record in content.records if record.body["id"] in void or record.body["id"] in again]
-    rows = tuple(_rows(listed, void, content)) if listed else ()
+    void, again = _void_of(findings), _repeated(content, records)
+    listed = [record for record in records if record.body["id"] in void or record.body["id"] in again]
+    digits = _telling_digits([record.body["id"] for record in records]) if listed else 0
+    rows = tuple(_rows(listed, void, used=_used(content) if listed else frozenset(), digits=digits))
     table = Table(columns=_COLUMNS, rows=rows, is_grouped=True)
     return listing(title="Tests set aside and tests repeated", table=table, note=_NOTE)
 
@@ -65,7 +68,7 @@ def _void_of(findings: Sequence[FindingDocument]) -> _Void:
     return void
 
 
-def _repeated(content: PackageContent) -> frozenset[str]:
+def _repeated(content: PackageContent, records: Sequence[PackagedRecord]) -> frozenset[str]:
     """Return the tests of which there is more than one on a fibre that is submitted."""
     scope = {
         fibre
@@ -75,7 +78,7 @@ def _repeated(content: PackageContent) -> frozenset[str]:
         for fibre in numbers.numbers()
     }
     same: defaultdict[tuple[Any, ...], list[str]] = defaultdict(list)
-    for record in content.records:
+    for record in records:
         if record.body["kind"] in _TESTS and record.body["fibre"] in scope:
             same[_subject_of(record.body)].append(record.body["id"])
     return frozenset(id_ for ids in same.values() if len(ids) > 1 for id_ in ids)
@@ -90,8 +93,9 @@ def _used(content: PackageContent) -> frozenset[str]:
     return frozenset(reading["record"] for finding in content.all_findings() for reading in finding["readings"])
 
 
-def _rows(listed: Sequence[PackagedRecord], void: _Void, content: PackageContent) -> Iterator[tuple[str, ...]]:
-    used, digits = _used(content), _telling_digits([record.body["id"] for record in content.records])
+def _rows(
+    listed: Sequence[PackagedRecord], void: _Void, *, used: frozenset[str], digits: int
+) -> Iterator[tuple[str, ...]]:
     for record in sorted(listed, key=lambda one: (*_subject_of(one.body), one.body["made_at"], one.body["id"])):
         body = record.body
         yield (

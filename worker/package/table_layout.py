@@ -31,7 +31,7 @@ class ColumnLayout:
     number_lefts_pt: Mapping[str, float]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class TableLayout:
     """A table with its columns placed; `folded` holds the rows that have a cell of more than one line."""
 

@@ -4,7 +4,7 @@ from service.vocabulary.words import Outcome, Quantity
 from worker.package.cautions import cautions_section
 from worker.package.certificate import build_certificate
 from worker.package.concessions_section import concessions_section
-from worker.package.content import PackageContent
+from worker.package.content import PackageContent, outlined
 from worker.package.criteria_section import criteria_section
 from worker.package.evidence_sections import audit_section, ended_records_section, instruments_section
 from worker.package.fibre_sections import identity_section, length_section, link_section, return_loss_section
@@ -30,6 +30,8 @@ def build_view(content: PackageContent) -> PackageView:
     """Return everything the package says; no figure is computed or rounded after this."""
     findings, strays = submitted_findings(content), submitted_strays(content)
     grouped, suspicions = by_quantity(findings), submitted_suspicions(content)
+    # Once: they may be read from their text each time anew.
+    records = [outlined(record) for record in content.records]
     weighed = weighed_facts(content, findings, strays=strays, suspicions=suspicions)
     return PackageView(
         title=f"Acceptance package {content.number}",
@@ -58,9 +60,9 @@ def build_view(content: PackageContent) -> PackageView:
             length_section(grouped),
             identity_section(grouped),
             workmanship_section(content, grouped.get(Quantity.WORKMANSHIP, ())),
-            instruments_section(content.records),
-            set_aside_section(content, findings),
-            ended_records_section(content.records),
+            instruments_section(records),
+            set_aside_section(content, findings, records),
+            ended_records_section(records),
             suspicions_section(suspicions),
             audit_section(content),
         ),
