@@ -21,7 +21,7 @@ from service.storage.routes import find_route
 from service.storage.session import transaction
 from service.storage.tables import Job, Package, Submission
 from service.storage.verdicts import standing_verdict
-from tests.benchmarks.rows import Row, Scale
+from tests.benchmarks.rows import Row, Scale, exponent_rows
 from tests.benchmarks.table_references import bare_canvas_s, long_table_s, tables_of
 from tests.world import World
 from worker.package.archive_document import pack
@@ -61,9 +61,11 @@ class Drawn:
 
 def measure_packages(world: World, routes: Mapping[int, UUID], scale: Scale) -> Iterator[Row]:
     """Give the rows of packages, each made in a process of its own."""
+    seconds: dict[int, float] = {}
     for fibres in scale.fibres:
         submission = _submit(world, routes[fibres])
         drawn = _in_fresh_process(_draw_sign_verify, world.settings, submission, scale.drawings)
+        seconds[fibres] = drawn.whole_s
         yield from _drawing_rows(fibres, drawn)
         job_s, memory_mb = _in_fresh_process(_run_job, world.settings, submission)
         yield Row(
@@ -75,6 +77,7 @@ def measure_packages(world: World, routes: Mapping[int, UUID], scale: Scale) -> 
             unit="MB",
             at_most=_AT_MOST_MB,
         )
+    yield from exponent_rows("package, exponent of time on fibres", seconds, runs=scale.drawings)
 
 
 def _drawing_rows(fibres: int, drawn: Drawn) -> Iterator[Row]:
