@@ -5,9 +5,10 @@ from io import BytesIO
 
 from worker.package.archive_document import add_archive_parts, document_of, new_canvas
 from worker.package.certificate_page import SIGNATURE_BOXES, draw_certificate
-from worker.package.flow import PAGES_BEFORE, Page, PlacedHeading, PlacedLine, PlacedRows, place_sections
+from worker.package.flow import PAGES_BEFORE, Page, PlacedHeading, PlacedLine, PlacedPicture, PlacedRows, place_sections
 from worker.package.look import HEADING, LEFT, PAGE_HEIGHT
 from worker.package.pen import Pen
+from worker.package.picture_drawing import draw_picture
 from worker.package.pieces import PackageView
 from worker.package.ruler import Ruler
 from worker.package.sheet import draw_frame
@@ -47,3 +48,5 @@ def _draw_page(pen: Pen, page: Page) -> None:
                 pen.enter_in_outline(title, key=f"section-{placed.number}", y=placed.y + HEADING.leading_pt)
             case PlacedRows():
                 draw_rows(pen, placed)
+            case PlacedPicture():
+                draw_picture(pen, placed)

@@ -70,3 +70,9 @@ OUTCOME_STYLES = {
 def marked(outcome: Outcome) -> str:
     """Return an outcome's word with its mark."""
     return f"{_MARKS[outcome]} {outcome.value}"
+
+
+def marked_count(outcome: Outcome, count: int) -> str:
+    """Return how many findings came out one way, with the mark; all that conform need no count."""
+    counted = "all" if outcome is Outcome.CONFORMING else str(count)
+    return f"{_MARKS[outcome]} {counted} {outcome.value}"

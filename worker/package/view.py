@@ -18,6 +18,7 @@ from worker.package.joint_sections import (
 )
 from worker.package.matrix_section import matrix_section
 from worker.package.pieces import PackageView
+from worker.package.route_scale_section import route_scale_section
 from worker.package.route_section import route_section
 from worker.package.set_aside_section import set_aside_section
 from worker.package.stray_section import strays_section, submitted_strays
@@ -42,6 +43,7 @@ def build_view(content: PackageContent) -> PackageView:
         certificate=build_certificate(content, weighed=weighed),
         sections=(
             cautions_section(),
+            route_scale_section(content, grouped),
             route_section(content),
             criteria_section(content, findings),
             nonconforming_section(findings),
