@@ -6,6 +6,7 @@ from worker.package.certificate import build_certificate
 from worker.package.concessions_section import concessions_section
 from worker.package.content import PackageContent
 from worker.package.criteria_section import criteria_section
+from worker.package.distribution_section import distribution_section
 from worker.package.evidence_sections import audit_section, ended_records_section, instruments_section
 from worker.package.fibre_sections import identity_section, length_section, link_section, return_loss_section
 from worker.package.finding_columns import by_quantity
@@ -52,6 +53,7 @@ def build_view(content: PackageContent) -> PackageView:
             concessions_section(content, findings),
             matrix_section(content, findings),
             statistics_section(grouped),
+            distribution_section(content, grouped),
             link_section(grouped),
             joints_section(grouped),
             connections_section(grouped),

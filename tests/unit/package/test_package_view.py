@@ -23,6 +23,7 @@ def test_sections_come_in_the_order_in_which_they_are_read() -> None:
         "Concessions asked for",
         "Fibres by criterion",
         "Statistics of joints",
+        "Splice losses against their limits",
         "End to end",
         "Joints",
         "Connections and end faces",
