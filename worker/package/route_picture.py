@@ -22,7 +22,7 @@ from worker.package.picture import Mark, Picture, left_text, right_text, stroke
 from worker.package.route_scale import SiteOnScale, Strip
 from worker.package.route_segments import segment_marks
 from worker.package.ruler import Ruler
-from worker.package.scale import multiples, round_step
+from worker.package.scale import distance_ticks
 from worker.package.site_shapes import SHAPE_PT, site_shape
 from worker.package.spreading import spread
 from worker.package.wording import words
@@ -35,7 +35,6 @@ _SITE_PT, _LINE_PT, _END_PT = 29.5, 9.2, 16.0
 _TICK_X, _ROUTE_X, _LABEL_X = 38.0, 148.0, 180.0
 _LEAST_TICKS_APART_PT = 34.0
 _OUTCOME_PT = 82.0
-_UM_PER_M, _UM_PER_KM = 1_000_000, 1_000_000_000
 
 _ToY = Callable[[int], float]
 
@@ -72,15 +71,12 @@ def _axis(strip: Strip, ruler: Ruler, to_y: _ToY, *, pt_per_um: float) -> Iterat
     """Give the scale: a tick at each round number."""
     low_um, high_um = strip.first_um, strip.last_um
     yield stroke((_TICK_X, to_y(low_um)), (_TICK_X, to_y(high_um)), width_pt=0.5, colour=QUIET)
-    if low_um == high_um:
-        return
-    step_um = round_step(_LEAST_TICKS_APART_PT / pt_per_um)
-    unit, unit_um = ("km", _UM_PER_KM) if step_um >= _UM_PER_KM else ("m", _UM_PER_M)
-    for index, tick_um in enumerate(multiples(step_um, low=low_um, high=high_um)):
+    for tick_um, said in distance_ticks(
+        low_um=low_um, high_um=high_um, pt_per_um=pt_per_um, least_apart_pt=_LEAST_TICKS_APART_PT
+    ):
         y = to_y(tick_um)
-        said = f"{tick_um / unit_um:.12g}"
         yield stroke((_TICK_X - 3, y), (_TICK_X, y), width_pt=0.5, colour=QUIET)
-        yield right_text(_TICK_X - 5, y + 2.4, f"{said} {unit}" if index == 0 else said, CELL_UNIT, ruler)
+        yield right_text(_TICK_X - 5, y + 2.4, said, CELL_UNIT, ruler)
 
 
 def _sites(strip: Strip, ruler: Ruler, to_y: _ToY, *, low: float, high: float) -> Iterator[Mark]:

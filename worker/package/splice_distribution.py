@@ -9,7 +9,6 @@ from math import gcd
 from service.vocabulary.finding import FindingDocument
 from service.vocabulary.joint_criteria import SpliceLossCriterion
 from service.vocabulary.layout import Layout
-from service.vocabulary.quantities import to_last_place
 from service.vocabulary.words import Basis, FibreAction, Outcome
 from worker.package.scale import round_step
 from worker.package.tenths import to_tenths
@@ -93,10 +92,14 @@ def distributions(
 
 def _distribution(criterion: SpliceLossCriterion, findings: Sequence[FindingDocument], layout: Layout) -> Distribution:
     determined = [one for one in findings if one["outcome"] != Outcome.UNDETERMINED]
-    alone = [one for one in determined if is_of_splice_alone(one, criterion, layout)]
+    lines, alone = list(_lines(criterion)), determined
+    # An estimate is of the splice by itself.
+    if criterion.basis is not Basis.ESTIMATE:
+        limit = lines[0].tenths
+        alone = [one for one in alone if not is_at_connection(one, layout) and is_held_as_splice(one, limit=limit)]
     return Distribution(
         criterion=criterion,
-        lines=list(_lines(criterion)),
+        lines=lines,
         known=[to_tenths(one["value"]) for one in alone if "value" in one],
         at_most=[to_tenths(one["high"]) for one in alone if "value" not in one],
         undetermined=len(findings) - len(determined),
@@ -105,16 +108,18 @@ def _distribution(criterion: SpliceLossCriterion, findings: Sequence[FindingDocu
     )
 
 
-def is_of_splice_alone(finding: FindingDocument, criterion: SpliceLossCriterion, layout: Layout) -> bool:
-    """Tell whether a loss is that of the splice, and not of a connection together with the splice behind it."""
-    if criterion.basis is Basis.ESTIMATE:
-        return True
+def is_at_connection(finding: FindingDocument, layout: Layout) -> bool:
+    """Tell whether a trace shows a splice only together with the connection in front of it."""
     site = layout.design.sites[layout.site_index[finding["site"]]]
-    if layout.action(site, finding["fibre"]) is FibreAction.TERMINATED:
-        return False
-    # In one dead zone with a connection a splice is decided by the limit of that, and the loss is that of both.
-    own_limit = to_tenths(finding["limit"]) == to_last_place(criterion.limit_db, places=4)
-    return own_limit or bool(finding.get("by_fallback"))
+    return layout.action(site, finding["fibre"]) is FibreAction.TERMINATED
+
+
+def is_held_as_splice(finding: FindingDocument, *, limit: int) -> bool:
+    """Tell whether a loss meets the splice's own limit, in 0.0001 dB.
+
+    In one dead zone with a connection a splice is decided by the limit of that, and the loss is that of both.
+    """
+    return to_tenths(finding["limit"]) == limit or bool(finding.get("by_fallback"))
 
 
 def _lines(criterion: SpliceLossCriterion) -> Iterator[Line]:

@@ -1,6 +1,7 @@
 """Put a package into words and numbers, in the order in which it is read."""
 
 from service.vocabulary.words import Outcome, Quantity
+from worker.package.accumulated_section import accumulated_section
 from worker.package.cautions import cautions_section
 from worker.package.certificate import build_certificate
 from worker.package.concessions_section import concessions_section
@@ -54,6 +55,7 @@ def build_view(content: PackageContent) -> PackageView:
             matrix_section(content, findings),
             statistics_section(grouped),
             distribution_section(content, grouped),
+            accumulated_section(content, grouped),
             link_section(grouped),
             joints_section(grouped),
             connections_section(grouped),

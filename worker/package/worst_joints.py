@@ -1,12 +1,13 @@
 """The worst joint of each site: what does not conform before all else, then what comes nearest to its limit."""
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 
 from service.vocabulary.finding import FindingDocument
 from service.vocabulary.words import Force, Outcome, Quantity
 from worker.package.finding_columns import FindingsByQuantity
+from worker.package.tenths import to_tenths
 from worker.package.wording import limit_text, value_text
 
 _JOINTS = {
@@ -16,12 +17,12 @@ _JOINTS = {
 }
 
 
-@dataclass(kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class JointsOfSite:
     """What was found of the losses at one site: how often each outcome, and the worst loss that is known."""
 
-    counts: dict[Outcome, int]
-    worst: FindingDocument | None = None
+    counts: Mapping[Outcome, int]
+    worst: FindingDocument | None
 
     def outcome(self) -> Outcome:
         """Return the worst outcome at the site."""
@@ -40,21 +41,21 @@ class JointsOfSite:
 
 def joints_by_site(findings: FindingsByQuantity) -> Mapping[str, JointsOfSite]:
     """Return what was found of the losses at each site that has any."""
-    sites: dict[str, JointsOfSite] = {}
-    ranks: dict[str, tuple[bool, bool, Decimal]] = {}
+    found: dict[str, list[FindingDocument]] = {}
     for quantity in _JOINTS:
         for finding in findings.get(quantity, ()):
-            site = finding["site"]
-            joints = sites.setdefault(site, JointsOfSite(counts=dict.fromkeys(Outcome, 0)))
-            joints.counts[Outcome(finding["outcome"])] += 1
-            rank = _rank(finding)
-            if rank is not None and (site not in ranks or rank < ranks[site]):
-                ranks[site], joints.worst = rank, finding
-    return sites
+            found.setdefault(finding["site"], []).append(finding)
+    return {site: _joints(own) for site, own in found.items()}
 
 
-def _rank(finding: FindingDocument) -> tuple[bool, bool, Decimal] | None:
-    if "margin" not in finding:
-        return None
-    nonconforming, advisory = finding["outcome"] == Outcome.NONCONFORMING, finding["force"] == Force.ADVISORY
-    return not nonconforming, advisory, Decimal(finding["margin"])
+def _joints(findings: Sequence[FindingDocument]) -> JointsOfSite:
+    counts = Counter(finding["outcome"] for finding in findings)
+    known = (finding for finding in findings if "margin" in finding)
+    return JointsOfSite(
+        counts={outcome: counts[outcome] for outcome in Outcome}, worst=min(known, key=_rank, default=None)
+    )
+
+
+def _rank(finding: FindingDocument) -> tuple[bool, bool, int]:
+    is_nonconforming, is_advisory = finding["outcome"] == Outcome.NONCONFORMING, finding["force"] == Force.ADVISORY
+    return not is_nonconforming, is_advisory, to_tenths(finding["margin"])

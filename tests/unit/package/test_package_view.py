@@ -24,6 +24,7 @@ def test_sections_come_in_the_order_in_which_they_are_read() -> None:
         "Fibres by criterion",
         "Statistics of joints",
         "Splice losses against their limits",
+        "Splice losses along the route",
         "End to end",
         "Joints",
         "Connections and end faces",
