@@ -15,7 +15,7 @@ MEASURE = 420.0
 
 Rgb = tuple[float, float, float]
 
-INK: Rgb = (0.11, 0.13, 0.15)
+INK: Rgb = (0.08, 0.09, 0.10)
 QUIET: Rgb = (0.38, 0.42, 0.45)
 HAIR: Rgb = (0.84, 0.86, 0.87)
 WASH: Rgb = (0.945, 0.96, 0.965)
