@@ -11,7 +11,9 @@ from worker.package.attachments import attached_files
 from worker.package.content import PackageContent
 from worker.package.drawing import draw
 from worker.package.matrix_section import MATRIX_TITLE
+from worker.package.picture import Picture, Text
 from worker.package.pieces import Table
+from worker.package.ruler import Ruler
 from worker.package.view import build_view
 
 
@@ -30,6 +32,33 @@ def rows_of(content: PackageContent, title: str) -> list[tuple[str, ...]]:
     """Return the rows of every table in the section with a title."""
     section = next(section for section in build_view(content).sections if section.title == title)
     return [row for block in section.blocks if isinstance(block, Table) for row in block.rows]
+
+
+def pictures_of(content: PackageContent, title: str) -> list[Picture]:
+    """Return the pictures in the section with a title."""
+    section = next(section for section in build_view(content).sections if section.title == title)
+    return [block for block in section.blocks if isinstance(block, Picture)]
+
+
+def texts_of(picture: Picture) -> list[str]:
+    """Return the texts of a picture in the order in which they are drawn."""
+    return [mark.text for mark in picture.marks if isinstance(mark, Text)]
+
+
+def text_boxes(picture: Picture) -> list[tuple[float, float, float, float, str]]:
+    """Return left, top, right and bottom of each text of a picture, from its capitals down to its descenders."""
+    ruler = Ruler()
+    return [
+        (
+            one.x,
+            one.y - 0.73 * one.style.size_pt,
+            one.x + ruler.width(one.text, one.style),
+            one.y + 0.2 * one.style.size_pt,
+            one.text,
+        )
+        for one in picture.marks
+        if isinstance(one, Text)
+    ]
 
 
 def squeezed(text: str) -> str:

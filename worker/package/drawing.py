@@ -5,9 +5,10 @@ from io import BytesIO
 
 from worker.package.archive_document import Packed, add_archive_parts, document_of, new_canvas
 from worker.package.certificate_page import SIGNATURE_BOXES, draw_certificate
-from worker.package.flow import PAGES_BEFORE, Page, PlacedHeading, PlacedLine, PlacedRows, place_sections
+from worker.package.flow import PAGES_BEFORE, Page, PlacedHeading, PlacedLine, PlacedPicture, PlacedRows, place_sections
 from worker.package.look import HEADING, LEFT, PAGE_HEIGHT
 from worker.package.pen import Pen
+from worker.package.picture_drawing import draw_picture
 from worker.package.pieces import PackageView
 from worker.package.ruler import Ruler
 from worker.package.sheet import draw_frame
@@ -51,3 +52,5 @@ def _draw_page(pen: Pen, page: Page, tables: dict[TableLayout, TableDrawing]) ->
                 if placed.layout not in tables:
                     tables[placed.layout] = TableDrawing(pen, placed.layout)
                 tables[placed.layout].draw(placed)
+            case PlacedPicture():
+                draw_picture(pen, placed)

@@ -19,6 +19,7 @@ from worker.package.look import (
     WARNING,
     Style,
 )
+from worker.package.picture import Picture
 from worker.package.pieces import Fact, Facts, Look, Paragraph, Section, Subheading, Table
 from worker.package.ruler import Ruler
 from worker.package.table_layout import TableLayout, lay_out_table
@@ -63,9 +64,17 @@ class PlacedRows:
     end: int
 
 
-Placed = PlacedLine | PlacedHeading | PlacedRows
+@dataclass(frozen=True, kw_only=True)
+class PlacedPicture:
+    """A picture with the height of its top."""
+
+    top: float
+    picture: Picture
+
+
+Placed = PlacedLine | PlacedHeading | PlacedRows | PlacedPicture
 Page = list[Placed]
-_Laid = Paragraph | Subheading | Facts | TableLayout
+_Laid = Paragraph | Subheading | Facts | Picture | TableLayout
 
 
 def place_sections(sections: Sequence[Section], ruler: Ruler) -> list[Page]:
@@ -116,6 +125,8 @@ class _Flow:
                     self._add_subheading(block)
                 case Facts():
                     self._add_facts(block)
+                case Picture():
+                    self._add_picture(block)
                 case TableLayout():
                     self._add_table(block)
         return started_on
@@ -127,11 +138,13 @@ class _Flow:
                 lines = self._ruler.fold(subheading.text, SUBHEADING, width_pt=CONTENT_WIDTH)
                 height_pt = len(lines) * SUBHEADING.leading_pt + _AROUND_SUBHEADING_PT
                 return height_pt + self._start_height(rest)
-            case [Paragraph() as paragraph, TableLayout(), *_]:
+            case [Paragraph() as paragraph, TableLayout() | Picture(), *_]:
                 style = _STYLES[paragraph.look]
                 lines = self._ruler.fold(paragraph.text, style, width_pt=MEASURE)
                 height_pt = len(lines) * style.leading_pt + _AFTER_PARAGRAPH_PT
                 return height_pt + self._start_height(blocks[1:])
+            case [Picture() as picture, *_]:
+                return picture.height_pt
             case [TableLayout() as layout, *_]:
                 first_rows = range(min(_ROWS_TOGETHER, len(layout.table.rows)))
                 return _BEFORE_TABLE_PT + layout.heading_height_pt + sum(map(layout.row_height_pt, first_rows))
@@ -164,6 +177,12 @@ class _Flow:
             self._make_room(LABEL.leading_pt)
             self._y -= LABEL.leading_pt
             self._place(PlacedLine(x=LEFT + LABEL_WIDTH_PT, y=self._y, text=line, style=style))
+
+    def _add_picture(self, picture: Picture) -> None:
+        self._make_room(picture.height_pt)
+        self._place(PlacedPicture(top=self._y, picture=picture))
+        self._y -= picture.height_pt
+        self._space(10)
 
     def _add_table(self, layout: TableLayout) -> None:
         self._space(_BEFORE_TABLE_PT)

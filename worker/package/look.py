@@ -15,7 +15,7 @@ MEASURE = 420.0
 
 Rgb = tuple[float, float, float]
 
-INK: Rgb = (0.11, 0.13, 0.15)
+INK: Rgb = (0.08, 0.09, 0.10)
 QUIET: Rgb = (0.38, 0.42, 0.45)
 HAIR: Rgb = (0.84, 0.86, 0.87)
 WASH: Rgb = (0.945, 0.96, 0.965)
@@ -70,3 +70,9 @@ OUTCOME_STYLES = {
 def marked(outcome: Outcome) -> str:
     """Return an outcome's word with its mark."""
     return f"{_MARKS[outcome]} {outcome.value}"
+
+
+def marked_count(outcome: Outcome, count: int) -> str:
+    """Return how many findings came out one way, with the mark; all that conform need no count."""
+    counted = "all" if outcome is Outcome.CONFORMING else str(count)
+    return f"{_MARKS[outcome]} {counted} {outcome.value}"

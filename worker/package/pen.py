@@ -3,7 +3,7 @@
 Text goes out as content-stream operators, one text object for all rows of a page. Nothing here reads markup.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from reportlab.lib.rl_accel import escapePDF
@@ -65,6 +65,15 @@ class Pen:
         path = f"{x1:.2f} {y1:.2f} {x2 - x1:.2f} {y2 - y1:.2f} re"
         self._canvas.addLiteral(f"{_rgb(colour)} RG {width_pt:.2f} w {path} S")
 
+    def area(self, points: Sequence[tuple[float, float]], colour: Rgb) -> None:
+        """Fill a shape, given by its corners."""
+        self._canvas.addLiteral(f"{_rgb(colour)} rg {_path(points)} f")
+
+    def stroke(self, points: Sequence[tuple[float, float]], *, width_pt: float, colour: Rgb, is_dashed: bool) -> None:
+        """Draw a line through points."""
+        pattern = "[2.4 1.6] 0 d" if is_dashed else "[] 0 d"
+        self._canvas.addLiteral(f"{_rgb(colour)} RG {width_pt:.2f} w {pattern} {_path(points)} S [] 0 d")
+
     def enter_in_outline(self, title: str, *, key: str, y: float) -> None:
         """Let the document's outline lead to a height on the current page."""
         self._canvas.bookmarkPage(key, fit="XYZ", left=0, top=y)
@@ -92,3 +101,8 @@ class Pen:
 
 def _rgb(colour: Rgb) -> str:
     return "{:.3f} {:.3f} {:.3f}".format(*colour)
+
+
+def _path(points: Sequence[tuple[float, float]]) -> str:
+    (x, y), *others = points
+    return " ".join([f"{x:.2f} {y:.2f} m", *(f"{x:.2f} {y:.2f} l" for x, y in others)])

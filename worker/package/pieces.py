@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+from worker.package.picture import Picture
+
 
 class Kind(StrEnum):
     """What a column holds, and with it how it is set."""
@@ -73,7 +75,7 @@ class Facts:
     facts: tuple[Fact, ...]
 
 
-Block = Paragraph | Subheading | Facts | Table
+Block = Paragraph | Subheading | Facts | Table | Picture
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,11 +1,13 @@
 """Put a package into words and numbers, in the order in which it is read."""
 
 from service.vocabulary.words import Outcome, Quantity
+from worker.package.accumulated_section import accumulated_section
 from worker.package.cautions import cautions_section
 from worker.package.certificate import build_certificate
 from worker.package.concessions_section import concessions_section
 from worker.package.content import PackageContent, outlined
 from worker.package.criteria_section import criteria_section
+from worker.package.distribution_section import distribution_section
 from worker.package.evidence_sections import audit_section, ended_records_section, instruments_section
 from worker.package.fibre_sections import identity_section, length_section, link_section, return_loss_section
 from worker.package.finding_columns import by_quantity
@@ -18,6 +20,7 @@ from worker.package.joint_sections import (
 )
 from worker.package.matrix_section import matrix_section
 from worker.package.pieces import PackageView
+from worker.package.route_scale_section import route_scale_section
 from worker.package.route_section import route_section
 from worker.package.set_aside_section import set_aside_section
 from worker.package.stray_section import strays_section, submitted_strays
@@ -44,6 +47,7 @@ def build_view(content: PackageContent) -> PackageView:
         certificate=build_certificate(content, weighed=weighed),
         sections=(
             cautions_section(),
+            route_scale_section(content, grouped),
             route_section(content),
             criteria_section(content, findings),
             nonconforming_section(findings),
@@ -52,6 +56,8 @@ def build_view(content: PackageContent) -> PackageView:
             concessions_section(content, findings),
             matrix_section(content, findings),
             statistics_section(grouped),
+            distribution_section(content, grouped),
+            accumulated_section(content, grouped),
             link_section(grouped),
             joints_section(grouped),
             connections_section(grouped),

@@ -14,6 +14,7 @@ from worker.package.wording import UNKNOWN, ranges_text
 def test_sections_come_in_the_order_in_which_they_are_read() -> None:
     assert [section.title for section in build_view(make_content()).sections] == [
         "Cautions and scope",
+        "The route to scale",
         "Segments and sites",
         "Criteria as agreed",
         "What does not conform",
@@ -22,6 +23,8 @@ def test_sections_come_in_the_order_in_which_they_are_read() -> None:
         "Concessions asked for",
         "Fibres by criterion",
         "Statistics of joints",
+        "Splice losses against their limits",
+        "Splice losses along the route",
         "End to end",
         "Joints",
         "Connections and end faces",

@@ -1,0 +1,126 @@
+"""The losses of a fibre's splices added up from A, and what that comes to in each tube: exact sums of findings."""
+
+from collections.abc import Container, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import NamedTuple
+
+from service.vocabulary.colours import TubePlace, place_in_cable
+from service.vocabulary.finding import FindingDocument
+from service.vocabulary.joint_criteria import SpliceLossCriterion
+from service.vocabulary.layout import Layout
+from service.vocabulary.quantities import to_last_place
+from service.vocabulary.words import Outcome, Reason
+from worker.package.splice_distribution import is_at_connection, is_held_as_splice
+from worker.package.tenths import to_tenths
+
+
+class Step(NamedTuple):
+    """One splice: the index of its site, and the bounds of its loss in 0.0001 dB."""
+
+    site_index: int
+    low: int
+    high: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Level:
+    """What the fibres of a tube have come to behind a site, in 0.0001 dB; a sum of bounds is a bound of the sum."""
+
+    from_a_um: int
+    lowest: int
+    highest: int
+    mean: Fraction
+
+
+@dataclass(frozen=True, kw_only=True)
+class TubeLoss:
+    """A tube's fibres: those of which each splice is known are added up, the others only counted."""
+
+    place: TubePlace
+    fibres: Sequence[int]
+    known: Mapping[int, Sequence[Step]]
+    levels: Sequence[Level]
+
+    def highest(self) -> tuple[int, int]:
+        """Return the highest sum at the far end, and the first fibre that has it."""
+        sums = {fibre: sum(step.high for step in steps) for fibre, steps in self.known.items()}
+        fibre = max(sums, key=lambda one: sums[one])
+        return sums[fibre], fibre
+
+    def lowest(self) -> tuple[int, int]:
+        """Return the lowest sum at the far end, and the first fibre that has it."""
+        sums = {fibre: sum(step.low for step in steps) for fibre, steps in self.known.items()}
+        fibre = min(sums, key=lambda one: sums[one])
+        return sums[fibre], fibre
+
+
+def tube_losses(
+    criterion: SpliceLossCriterion,
+    findings: Sequence[FindingDocument],
+    layout: Layout,
+    *,
+    fibres: Sequence[int],
+    judged: Container[int],
+) -> Sequence[TubeLoss]:
+    """Return the tubes, as the first section has them, of some fibres; findings come in route order."""
+    limit = to_last_place(criterion.limit_db, places=4)
+    steps: dict[int, list[Step] | None] = {fibre: [] if fibre in judged else None for fibre in fibres}
+    for finding in findings:
+        own = steps.get(finding["fibre"])
+        if own is not None and not is_at_connection(finding, layout):
+            step = _step(finding, layout, limit=limit)
+            if step is None:
+                steps[finding["fibre"]] = None
+            else:
+                own.append(step)
+    tubes: dict[TubePlace, list[int]] = {}
+    for fibre in fibres:
+        tubes.setdefault(_tube(fibre, layout), []).append(fibre)
+    return [
+        _tube_loss(place, own, {fibre: known for fibre in own if (known := steps[fibre]) is not None}, layout)
+        for place, own in tubes.items()
+    ]
+
+
+def _tube(fibre: int, layout: Layout) -> TubePlace:
+    # A fibre has its route number in the first section.
+    section = layout.design.sections[0]
+    place = place_in_cable(fibre, fibres_per_tube=section.fibres_per_tube, scheme=section.colour_scheme)
+    return place._replace(fibre=0, fibre_colour="")
+
+
+def _step(finding: FindingDocument, layout: Layout, *, limit: int) -> Step | None:
+    """Return what is known of a splice; bounds that are only too wide to decide are bounds all the same."""
+    is_decided = finding["outcome"] != Outcome.UNDETERMINED or finding.get("reason") == Reason.BOUND_TOO_WIDE
+    if not is_decided or not is_held_as_splice(finding, limit=limit):
+        return None
+    index = layout.site_index[finding["site"]]
+    if "value" in finding:
+        value = to_tenths(finding["value"])
+        return Step(index, value, value)
+    return Step(index, to_tenths(finding["low"]), to_tenths(finding["high"]))
+
+
+def _tube_loss(
+    place: TubePlace, fibres: Sequence[int], known: Mapping[int, Sequence[Step]], layout: Layout
+) -> TubeLoss:
+    return TubeLoss(place=place, fibres=fibres, known=known, levels=list(_levels(known, layout)))
+
+
+def _levels(known: Mapping[int, Sequence[Step]], layout: Layout) -> Iterator[Level]:
+    at_site: dict[int, list[tuple[int, Step]]] = {}
+    for fibre, steps in known.items():
+        for step in steps:
+            at_site.setdefault(step.site_index, []).append((fibre, step))
+    lows, highs = dict.fromkeys(known, 0), dict.fromkeys(known, 0)
+    for index in sorted(at_site):
+        for fibre, step in at_site[index]:
+            lows[fibre] += step.low
+            highs[fibre] += step.high
+        yield Level(
+            from_a_um=layout.site_offsets_um[index],
+            lowest=min(lows.values()),
+            highest=max(highs.values()),
+            mean=Fraction(sum(lows.values()) + sum(highs.values()), 2 * len(known)),
+        )

@@ -1,0 +1,81 @@
+"""The losses of splices along the route, tube by tube."""
+
+from collections.abc import Iterator, Sequence
+
+from service.vocabulary.finding import FindingDocument
+from service.vocabulary.joint_criteria import SpliceLossCriterion
+from service.vocabulary.layout import Layout
+from service.vocabulary.words import Basis, Quantity
+from worker.package.accumulated_loss import TubeLoss, tube_losses
+from worker.package.accumulated_picture import MOST_TUBES, accumulated_pictures
+from worker.package.content import PackageContent
+from worker.package.finding_columns import FindingsByQuantity
+from worker.package.pieces import Block, Look, Paragraph, Section
+from worker.package.ruler import Ruler
+from worker.package.tenths import tenths_text
+
+ACCUMULATED_TITLE = "Splice losses along the route"
+_NOTE = (
+    "The mean losses of a fibre's splices, added up from A over the distance in each tube of the first section: the "
+    "highest sum of any fibre (thick), the lowest (dashed), and the mean of all (thin). Sums are exact. A loss that is "
+    "known only within bounds enters the highest with its upper bound, the lowest with its lower, and the mean with "
+    "both. A fibre with a splice that is not known is in none of the three. The loss of the glass is not in it, nor is "
+    "that of connections and of splices that are seen only with them. Small marks under each plot are splices; all "
+    "plots of one wavelength are drawn to one scale."
+)
+
+
+def accumulated_section(content: PackageContent, findings: FindingsByQuantity) -> Section:
+    """Return the sums of each wavelength; of many tubes only those that lose most are drawn."""
+    layout, ruler, found = Layout(content.design), Ruler(), findings.get(Quantity.SPLICE_LOSS, ())
+    fibres, judged = _fibres(content, layout), {one["fibre"] for one in content.fibres if "problem" not in one}
+    blocks: list[Block] = []
+    for criterion, own in _by_wavelength(content, found):
+        tubes = tube_losses(criterion, own, layout, fibres=fibres, judged=judged)
+        blocks += _blocks(criterion, tubes, layout, ruler)
+    if not blocks:
+        return Section(title=ACCUMULATED_TITLE, blocks=(Paragraph(text="None."),))
+    return Section(title=ACCUMULATED_TITLE, blocks=(Paragraph(text=_NOTE, look=Look.NOTE), *blocks))
+
+
+def _by_wavelength(
+    content: PackageContent, findings: Sequence[FindingDocument]
+) -> Iterator[tuple[SpliceLossCriterion, Sequence[FindingDocument]]]:
+    """Give for each wavelength the criterion about bidirectional means that most was held against."""
+    by_code: dict[str, list[FindingDocument]] = {}
+    for finding in findings:
+        by_code.setdefault(finding["criterion"], []).append(finding)
+    chosen: dict[int, SpliceLossCriterion] = {}
+    for criterion in content.criteria.criteria:
+        if isinstance(criterion, SpliceLossCriterion) and criterion.basis == Basis.BIDIRECTIONAL:
+            known = chosen.setdefault(criterion.wavelength_nm, criterion)
+            if len(by_code.get(criterion.code, ())) > len(by_code.get(known.code, ())):
+                chosen[criterion.wavelength_nm] = criterion
+    for _, criterion in sorted(chosen.items()):
+        if criterion.code in by_code:
+            yield criterion, by_code[criterion.code]
+
+
+def _fibres(content: PackageContent, layout: Layout) -> Sequence[int]:
+    submitted, dark = set(content.segments), set(content.tolerated_dark)
+    in_scope = layout.segments_of_fibre
+    return [one for one in sorted(in_scope) if submitted & set(in_scope[one]) and one not in dark]
+
+
+def _blocks(criterion: SpliceLossCriterion, tubes: Sequence[TubeLoss], layout: Layout, ruler: Ruler) -> Iterator[Block]:
+    by_loss = sorted((tube for tube in tubes if tube.known), key=lambda tube: tube.highest()[0], reverse=True)
+    unknown = [tube for tube in tubes if not tube.known]
+    drawn = [*by_loss, *unknown][:MOST_TUBES]
+    numbers = {tube.place.tube for tube in drawn}
+    title = f"{criterion.code}: {criterion.wavelength_nm} nm, in dB"
+    yield from accumulated_pictures(
+        [tube for tube in tubes if tube.place.tube in numbers], ruler, length_um=layout.site_offsets_um[-1], title=title
+    )
+    rest = [tube for tube in by_loss if tube.place.tube not in numbers]
+    if rest:
+        lowest, highest = min(tube.lowest()[0] for tube in rest), max(tube.highest()[0] for tube in rest)
+        yield Paragraph(
+            text=f"Of {len(tubes)} tubes the {len(drawn)} with the highest sums are drawn. Those of the other "
+            f"{len(rest)} lie between {tenths_text(lowest)} and {tenths_text(highest)} dB at the far end.",
+            look=Look.NOTE,
+        )

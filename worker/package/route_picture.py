@@ -1,0 +1,128 @@
+"""Draw a strip of the route to scale: distances down the page, so that every label is a line of text beside its site.
+
+To scale is to scale: where sites lie closer than their labels are high the labels move, and a thin line leads to each.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from itertools import pairwise
+
+from service.vocabulary.quantities import metres_text
+from worker.package.look import (
+    CELL,
+    CELL_HEADING,
+    CELL_UNIT,
+    CONTENT_WIDTH,
+    INK,
+    OUTCOME_STYLES,
+    QUIET,
+    SUBHEADING,
+    marked_count,
+)
+from worker.package.picture import Mark, Picture, left_text, right_text, stroke
+from worker.package.route_scale import SiteOnScale, Strip
+from worker.package.route_segments import segment_marks
+from worker.package.ruler import Ruler
+from worker.package.scale import distance_ticks
+from worker.package.site_shapes import SHAPE_PT, site_shape
+from worker.package.spreading import spread
+from worker.package.wording import words
+
+# One strip fits under the first heading of the section; of several, two share a page.
+MOST_SITES_ALONE, MOST_SITES_IN_STRIP = 18, 10
+_MOST_AXIS_PT, _LEAST_AXIS_PT, _STRIP_AXIS_PT = 520.0, 120.0, 266.0
+_TITLE_PT, _ABOVE_TITLE_PT = 26.0, 7.0
+_SITE_PT, _LINE_PT, _END_PT = 29.5, 9.2, 16.0
+_TICK_X, _ROUTE_X, _LABEL_X = 38.0, 148.0, 180.0
+_LEAST_TICKS_APART_PT = 34.0
+_OUTCOME_PT = 82.0
+
+_ToY = Callable[[int], float]
+
+
+def axis_pt_per_um(strips: Sequence[Strip]) -> float:
+    """Return the one scale that all strips are drawn to: as large as the longest of them allows."""
+    longest = max(strips, key=lambda strip: strip.last_um - strip.first_um)
+    length_um = longest.last_um - longest.first_um
+    roomy_pt = min(max(len(longest.sites) * _SITE_PT * 1.15, _LEAST_AXIS_PT), _MOST_AXIS_PT)
+    axis_pt = roomy_pt if len(strips) == 1 else _STRIP_AXIS_PT
+    return axis_pt / length_um if length_um else 0.0
+
+
+def strip_picture(strip: Strip, ruler: Ruler, *, pt_per_um: float, title: str | None) -> Picture:
+    """Return the picture of one strip."""
+    above_pt = 0.0 if title is None else _TITLE_PT
+    axis_pt = (strip.last_um - strip.first_um) * pt_per_um
+    height_pt = above_pt + max(axis_pt + 2 * _END_PT, len(strip.sites) * _SITE_PT)
+    top = (height_pt + above_pt - axis_pt) / 2
+
+    def to_y(from_a_um: int) -> float:
+        return top + (from_a_um - strip.first_um) * pt_per_um
+
+    marks = [
+        *(() if title is None else [left_text(0, _ABOVE_TITLE_PT + SUBHEADING.size_pt, title, SUBHEADING)]),
+        *_axis(strip, ruler, to_y, pt_per_um=pt_per_um),
+        *segment_marks(strip, ruler, to_y, low=above_pt, high=height_pt),
+        *_sites(strip, ruler, to_y, low=above_pt, high=height_pt),
+    ]
+    return Picture(height_pt=height_pt, marks=marks)
+
+
+def _axis(strip: Strip, ruler: Ruler, to_y: _ToY, *, pt_per_um: float) -> Iterator[Mark]:
+    """Give the scale: a tick at each round number."""
+    low_um, high_um = strip.first_um, strip.last_um
+    yield stroke((_TICK_X, to_y(low_um)), (_TICK_X, to_y(high_um)), width_pt=0.5, colour=QUIET)
+    for tick_um, said in distance_ticks(
+        low_um=low_um, high_um=high_um, pt_per_um=pt_per_um, least_apart_pt=_LEAST_TICKS_APART_PT
+    ):
+        y = to_y(tick_um)
+        yield stroke((_TICK_X - 3, y), (_TICK_X, y), width_pt=0.5, colour=QUIET)
+        yield right_text(_TICK_X - 5, y + 2.4, said, CELL_UNIT, ruler)
+
+
+def _sites(strip: Strip, ruler: Ruler, to_y: _ToY, *, low: float, high: float) -> Iterator[Mark]:
+    points = [to_y(site.from_a_um) for site in strip.sites]
+    middles = spread(points, [_SITE_PT] * len(points), low=low, high=high)
+    yield stroke((_ROUTE_X, points[0]), (_ROUTE_X, points[-1]), width_pt=1.4, colour=INK)
+    for point, middle in zip(points, middles, strict=True):
+        yield stroke(
+            (_ROUTE_X + SHAPE_PT, point),
+            (_ROUTE_X + SHAPE_PT + 4, point),
+            (_LABEL_X - 8, middle),
+            (_LABEL_X - 4, middle),
+            width_pt=0.4,
+            colour=QUIET,
+        )
+    for site, point in zip(strip.sites, points, strict=True):
+        yield from site_shape(site.kind, _ROUTE_X, point)
+    for site, middle in zip(strip.sites, middles, strict=True):
+        yield from _site_label(site, ruler, y=middle)
+    for section, (above, below) in zip(strip.sections, pairwise(middles), strict=True):
+        said = f"section {section.id}: {metres_text(section.last_um - section.first_um)} m"
+        text = ruler.shorten(said, CELL_UNIT, width_pt=CONTENT_WIDTH - _LABEL_X - 14)
+        yield left_text(_LABEL_X + 14, (above + below) / 2 + 3.4, text, CELL_UNIT)
+
+
+def _site_label(site: SiteOnScale, ruler: Ruler, *, y: float) -> Iterator[Mark]:
+    distance = f"{metres_text(site.from_a_um)} m"
+    kind = words(site.kind)
+    room = CONTENT_WIDTH - _LABEL_X - ruler.width(distance, CELL) - ruler.width(kind, CELL) - 24
+    id_ = ruler.shorten(site.id, CELL_HEADING, width_pt=room / 2)
+    after_id = _LABEL_X + ruler.width(id_, CELL_HEADING) + 6
+    name = ruler.shorten(site.name, CELL, width_pt=room - (after_id - _LABEL_X))
+    after_name = after_id + ruler.width(name, CELL) + 6
+    yield left_text(_LABEL_X, y - 2, id_, CELL_HEADING)
+    yield left_text(after_id, y - 2, name, CELL)
+    yield left_text(after_name, y - 2, kind, CELL_UNIT)
+    yield right_text(CONTENT_WIDTH, y - 2, distance, CELL, ruler)
+    yield from _joints_label(site, ruler, y=y - 2 + _LINE_PT)
+
+
+def _joints_label(site: SiteOnScale, ruler: Ruler, *, y: float) -> Iterator[Mark]:
+    if not site.is_submitted or site.joints is None:
+        said = "no loss judged here" if site.is_submitted else "not submitted"
+        yield left_text(_LABEL_X, y, said, CELL_UNIT)
+        return
+    outcome = site.joints.outcome()
+    yield left_text(_LABEL_X, y, marked_count(outcome, site.joints.counts[outcome]), OUTCOME_STYLES[outcome])
+    worst = ruler.shorten(site.joints.worst_text(), CELL, width_pt=CONTENT_WIDTH - _LABEL_X - _OUTCOME_PT)
+    yield left_text(_LABEL_X + _OUTCOME_PT, y, worst, CELL)

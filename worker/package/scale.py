@@ -1,0 +1,34 @@
+"""Round numbers along a scale; whole numbers of its last place, so that a tick stands where its label says."""
+
+from collections.abc import Iterator
+
+from service.vocabulary.layout import UM_PER_M
+
+_UM_PER_KM = 1000 * UM_PER_M
+_MANTISSAS = (1, 2, 5)
+
+
+def round_step(least: float) -> int:
+    """Return the least of 1, 2, 5, 10, 20, 50 and so on that is not under a number."""
+    power = 1
+    while True:
+        for mantissa in _MANTISSAS:
+            if mantissa * power >= least:
+                return mantissa * power
+        power *= 10
+
+
+def multiples(step: int, *, low: int, high: int) -> Iterator[int]:
+    """Give the multiples of a step from `low` to `high`, both included."""
+    yield from range(-(-low // step) * step, high + 1, step)
+
+
+def distance_ticks(*, low_um: int, high_um: int, pt_per_um: float, least_apart_pt: float) -> Iterator[tuple[int, str]]:
+    """Give the round distances along a fibre with what each is called; the first names the unit."""
+    if low_um == high_um:
+        return
+    step_um = round_step(least_apart_pt / pt_per_um)
+    unit, unit_um = ("km", _UM_PER_KM) if step_um >= _UM_PER_KM else ("m", UM_PER_M)
+    for index, tick_um in enumerate(multiples(step_um, low=low_um, high=high_um)):
+        said = f"{tick_um / unit_um:.12g}"
+        yield tick_um, said if index else f"{said} {unit}"
