@@ -70,6 +70,17 @@ class PackageContent:
         """The dark fibres that the criteria tolerate: neither accepted nor paid."""
         return self.verdict.get("tolerated_dark", ())
 
+    @property
+    def fibres_in_scope(self) -> frozenset[int]:
+        """The fibres of the segments submitted."""
+        return frozenset(
+            fibre
+            for segment in self.design.segments
+            if segment.id in self.segments
+            for numbers in segment.fibres
+            for fibre in numbers.numbers()
+        )
+
     def all_suspicions(self) -> Sequence[SuspicionDocument]:
         """Return what looks unlike honest work on the route."""
         return self.verdict.get("suspicions", ())

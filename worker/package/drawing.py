@@ -5,7 +5,17 @@ from io import BytesIO
 
 from worker.package.archive_document import Packed, add_archive_parts, document_of, new_canvas
 from worker.package.certificate_page import SIGNATURE_BOXES, draw_certificate
-from worker.package.flow import PAGES_BEFORE, Page, PlacedHeading, PlacedLine, PlacedPicture, PlacedRows, place_sections
+from worker.package.flow import (
+    PAGES_BEFORE,
+    Page,
+    PlacedHeading,
+    PlacedLine,
+    PlacedLink,
+    PlacedPicture,
+    PlacedRows,
+    place_sections,
+    section_key,
+)
 from worker.package.look import HEADING, LEFT, PAGE_HEIGHT
 from worker.package.pen import Pen
 from worker.package.picture_drawing import draw_picture
@@ -32,6 +42,7 @@ def draw(view: PackageView, *, attachments: Mapping[str, Packed]) -> bytes:
     tables: dict[TableLayout, TableDrawing] = {}
     for number, page in enumerate(pages, start=PAGES_BEFORE + 1):
         draw_frame(pen, view, page=number, pages=count)
+        pen.mark_page(number)
         _draw_page(pen, page, tables)
         canvas.showPage()
     add_archive_parts(document_of(canvas), view, attachments=attachments)
@@ -47,10 +58,12 @@ def _draw_page(pen: Pen, page: Page, tables: dict[TableLayout, TableDrawing]) ->
             case PlacedHeading():
                 title = f"{placed.number}  {placed.title}"
                 pen.write(HEADING, [(LEFT, placed.y, title)])
-                pen.enter_in_outline(title, key=f"section-{placed.number}", y=placed.y + HEADING.leading_pt)
+                pen.enter_in_outline(title, key=section_key(placed.number), y=placed.y + HEADING.leading_pt)
             case PlacedRows():
                 if placed.layout not in tables:
                     tables[placed.layout] = TableDrawing(pen, placed.layout)
                 tables[placed.layout].draw(placed)
+            case PlacedLink():
+                pen.link(placed.box, leads_to=placed.leads_to)
             case PlacedPicture():
                 draw_picture(pen, placed)

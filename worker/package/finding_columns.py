@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from service.vocabulary.finding import FindingDocument
 from service.vocabulary.words import Unit
-from worker.package.pieces import Block, Column, Kind, Look, Paragraph, Section, Subheading, Table
+from worker.package.pieces import Block, Column, Kind, Look, Paragraph, Role, Section, Subheading, Table
 from worker.package.wording import (
     A_TO_B,
     B_TO_A,
@@ -108,7 +108,8 @@ def _margin(finding: FindingDocument) -> str:
     return finding.get("margin", UNKNOWN)
 
 
-FIBRE = Shown(Column(heading="Fibre", share=30, kind=Kind.NUMBER), fibre_text)
+FIBRE = Shown(Column(heading="Fibre", share=30, kind=Kind.NUMBER, role=Role.FIBRE), fibre_text)
+FIBRE_LINK = Shown(Column(heading="Fibre", share=30, kind=Kind.NUMBER, role=Role.FIBRE_LINK), fibre_text)
 POSITION = Shown(
     Column(heading="Position", share=36, kind=Kind.NUMBER), lambda finding: number_text(finding.get("position"))
 )

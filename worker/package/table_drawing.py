@@ -20,10 +20,11 @@ from worker.package.look import (
     RIGHT,
     marked,
 )
-from worker.package.pen import Pen
-from worker.package.pieces import Kind
+from worker.package.pen import Pen, fibre_key, page_key
+from worker.package.pieces import Kind, Role
 from worker.package.table_layout import ROW_PADDING_PT, ColumnLayout, TableLayout
 
+_LEADING = frozenset({Role.ANCHOR, Role.PAGE, Role.FIBRE_LINK})
 # From the top of a row to its first baseline.
 _DROP_PT = ROW_PADDING_PT / 2 + CELL.size_pt
 
@@ -44,6 +45,22 @@ class TableDrawing:
         self._pen.rules([rows_top], left=LEFT, right=RIGHT, width_pt=0.9, colour=ACCENT)
         _draw_row_rules(self._pen, placed, tops)
         self._pen.write_operators(CELL, self._rows(placed, tops))
+        for index, column in enumerate(self._layout.columns):
+            if column.role in _LEADING:
+                self._lead(placed, tops, index, column)
+
+    def _lead(self, placed: PlacedRows, tops: Sequence[float], index: int, column: ColumnLayout) -> None:
+        """Let the numbers of a column lead where they say, or be where others lead."""
+        edges = zip(range(placed.first, placed.end), tops, tops[1:], strict=False)
+        for row, top, bottom in edges:
+            text = self._layout.table.rows[row][index]
+            if not text.isdigit():
+                continue
+            if column.role is Role.ANCHOR:
+                self._pen.mark_fibre(text, y=top)
+                continue
+            key = page_key(text) if column.role is Role.PAGE else fibre_key(text)
+            self._pen.link((column.left_pt, bottom, column.right_pt, top), leads_to=key)
 
     def _rows(self, placed: PlacedRows, tops: Sequence[float]) -> Iterator[str]:
         """Give the cells row by row, so that the text of a page reads in the order in which it is seen."""

@@ -20,6 +20,7 @@ from worker.package.joint_sections import (
 )
 from worker.package.matrix_section import matrix_section
 from worker.package.pieces import PackageView
+from worker.package.records_section import records_section
 from worker.package.route_scale_section import route_scale_section
 from worker.package.route_section import route_section
 from worker.package.set_aside_section import set_aside_section
@@ -67,6 +68,7 @@ def build_view(content: PackageContent) -> PackageView:
             identity_section(grouped),
             workmanship_section(content, grouped.get(Quantity.WORKMANSHIP, ())),
             instruments_section(records),
+            records_section(content, records),
             set_aside_section(content, findings, records),
             ended_records_section(records),
             suspicions_section(suspicions),
