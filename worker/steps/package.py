@@ -8,6 +8,7 @@ Leaves: nothing; the engineer decides.
 
 from uuid import uuid4
 
+import structlog
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
@@ -27,6 +28,8 @@ from worker.signing.fields import SignatureBoxes
 from worker.steps.context import StepContext
 from worker.steps.frozen import altered_records, content_of, judge_frozen, new_verification_code, read_frozen
 from worker.steps.running import HopelessError, Step
+
+log = structlog.get_logger()
 
 
 def run(context: StepContext, lease: Lease) -> None:
@@ -51,9 +54,12 @@ def run(context: StepContext, lease: Lease) -> None:
         public_url=context.settings.public_url,
         is_demonstration=key.is_demonstration,
     )
-    files = attachments(content)
+    files, view = attachments(content), build_view(content)
+    if view.missing_glyphs:
+        code_points = [one.code_point for one in view.missing_glyphs]
+        log.warning("package.glyphs_missing", submission_id=str(lease.subject_id), code_points=code_points)
     signed = certify(
-        draw(build_view(content), attachments=files),
+        draw(view, attachments=files),
         key=key,
         signed_at=context.clock(),
         reason=f"Verdict {verdict.digest}: these are the findings of the records submitted.",
