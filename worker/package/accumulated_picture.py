@@ -26,7 +26,7 @@ _TITLE_PT, _WORDS_PT, _AXIS_PT, _BELOW_PT = 22.0, 38.0, 14.0, 8.0
 _LABELS_PT, _GUTTER_PT, _LINE_PT = 26.0, 14.0, 8.2
 _LEAST_TICKS_APART_PT = 26.0
 # So many tubes at most for so many columns, and how high a plot then is.
-_COLUMNS = ((1, 1, 110.0), (4, 2, 84.0), (12, 3, 66.0), (MOST_TUBES, 4, 52.0))
+_COLUMNS = ((1, 1, 88.0), (4, 2, 84.0), (12, 3, 66.0), (MOST_TUBES, 4, 52.0))
 
 
 @dataclass(frozen=True, kw_only=True)

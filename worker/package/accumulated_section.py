@@ -16,12 +16,11 @@ from worker.package.tenths import tenths_text
 
 ACCUMULATED_TITLE = "Splice losses along the route"
 _NOTE = (
-    "The mean losses of a fibre's splices, added up from A over the distance in each tube of the first section: the "
-    "highest sum of any fibre (thick), the lowest (dashed), and the mean of all (thin). Sums are exact. A loss that is "
-    "known only within bounds enters the highest with its upper bound, the lowest with its lower, and the mean with "
-    "both. A fibre with a splice that is not known is in none of the three. The loss of the glass is not in it, nor is "
-    "that of connections and of splices that are seen only with them. Small marks under each plot are splices; all "
-    "plots of one wavelength are drawn to one scale."
+    "The losses of a fibre's splices, each the mean of both directions, added up from A in each tube of the first "
+    "section: the highest sum of any fibre (thick), the lowest (dashed), and the mean of all (thin). Sums are exact; "
+    "of a loss known only within bounds the upper one enters the highest, the lower one the lowest, both the mean. A "
+    "fibre with a splice that is not known is left out, and so are the glass, connections, and splices seen only with "
+    "them. Marks under a plot are splices; all plots of one wavelength have one scale."
 )
 
 

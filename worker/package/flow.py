@@ -166,7 +166,11 @@ class _Flow:
                 lines = self._ruler.fold(subheading.text, SUBHEADING, width_pt=CONTENT_WIDTH)
                 height_pt = len(lines) * SUBHEADING.leading_pt + _AROUND_SUBHEADING_PT
                 return height_pt + self._start_height(rest)
-            case [Paragraph() as paragraph, TableLayout() | Picture(), *_]:
+            case [Paragraph() as paragraph, TableLayout() | Picture(), *_] | [
+                Paragraph(look=Look.NOTE) as paragraph,
+                Subheading(),
+                *_,
+            ]:
                 style = _STYLES[paragraph.look]
                 lines = self._ruler.fold(paragraph.text, style, width_pt=MEASURE)
                 height_pt = len(lines) * style.leading_pt + _AFTER_PARAGRAPH_PT

@@ -133,6 +133,19 @@ class Certificate:
 
 
 @dataclass(frozen=True, kw_only=True)
+class MissingGlyph:
+    """A character that no embedded typeface has, and where it stands."""
+
+    character: str
+    places: tuple[str, ...]
+
+    @property
+    def code_point(self) -> str:
+        """Its code point as it is usually written."""
+        return f"U+{ord(self.character):04X}"
+
+
+@dataclass(frozen=True, kw_only=True)
 class PackageView:
     """A package in words and numbers."""
 
@@ -145,3 +158,4 @@ class PackageView:
     is_demonstration: bool
     certificate: Certificate
     sections: tuple[Section, ...]
+    missing_glyphs: tuple[MissingGlyph, ...] = ()

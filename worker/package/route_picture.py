@@ -32,9 +32,9 @@ MOST_SITES_ALONE, MOST_SITES_IN_STRIP = 18, 10
 _MOST_AXIS_PT, _LEAST_AXIS_PT, _STRIP_AXIS_PT = 520.0, 120.0, 266.0
 _TITLE_PT, _ABOVE_TITLE_PT = 26.0, 7.0
 _SITE_PT, _LINE_PT, _END_PT = 29.5, 9.2, 16.0
-_TICK_X, _ROUTE_X, _LABEL_X = 38.0, 148.0, 180.0
+_TICK_X, _ROUTE_X, _LABEL_X = 38.0, 140.0, 168.0
 _LEAST_TICKS_APART_PT = 34.0
-_OUTCOME_PT = 82.0
+_AFTER_OUTCOME_PT = 8.0
 
 _ToY = Callable[[int], float]
 
@@ -96,6 +96,7 @@ def _sites(strip: Strip, ruler: Ruler, to_y: _ToY, *, low: float, high: float) -
         yield from site_shape(site.kind, _ROUTE_X, point)
     for site, middle in zip(strip.sites, middles, strict=True):
         yield from _site_label(site, ruler, y=middle)
+    yield from _joints_labels(strip.sites, ruler, [middle - 2 + _LINE_PT for middle in middles])
     for section, (above, below) in zip(strip.sections, pairwise(middles), strict=True):
         said = f"section {section.id}: {metres_text(section.last_um - section.first_um)} m"
         text = ruler.shorten(said, CELL_UNIT, width_pt=CONTENT_WIDTH - _LABEL_X - 14)
@@ -114,15 +115,21 @@ def _site_label(site: SiteOnScale, ruler: Ruler, *, y: float) -> Iterator[Mark]:
     yield left_text(after_id, y - 2, name, CELL)
     yield left_text(after_name, y - 2, kind, CELL_UNIT)
     yield right_text(CONTENT_WIDTH, y - 2, distance, CELL, ruler)
-    yield from _joints_label(site, ruler, y=y - 2 + _LINE_PT)
 
 
-def _joints_label(site: SiteOnScale, ruler: Ruler, *, y: float) -> Iterator[Mark]:
-    if not site.is_submitted or site.joints is None:
-        said = "no loss judged here" if site.is_submitted else "not submitted"
-        yield left_text(_LABEL_X, y, said, CELL_UNIT)
-        return
-    outcome = site.joints.outcome()
-    yield left_text(_LABEL_X, y, marked_count(outcome, site.joints.counts[outcome]), OUTCOME_STYLES[outcome])
-    worst = ruler.shorten(site.joints.worst_text(), CELL, width_pt=CONTENT_WIDTH - _LABEL_X - _OUTCOME_PT)
-    yield left_text(_LABEL_X + _OUTCOME_PT, y, worst, CELL)
+def _joints_labels(sites: Sequence[SiteOnScale], ruler: Ruler, ys: Sequence[float]) -> Iterator[Mark]:
+    """Give what was found at each site: how many came out worst, and behind that, in one column, the worst joint."""
+    judged = [(site.joints, y) for site, y in zip(sites, ys, strict=True) if site.is_submitted and site.joints]
+    outcomes = [joints.outcome() for joints, _ in judged]
+    said = [
+        marked_count(outcome, joints.counts[outcome]) for outcome, (joints, _) in zip(outcomes, judged, strict=True)
+    ]
+    widths = [ruler.width(text, OUTCOME_STYLES[outcome]) for text, outcome in zip(said, outcomes, strict=True)]
+    worst_x = _LABEL_X + max(widths, default=0.0) + _AFTER_OUTCOME_PT
+    for (joints, y), outcome, text in zip(judged, outcomes, said, strict=True):
+        worst = ruler.shorten(joints.worst_text(), CELL, width_pt=CONTENT_WIDTH - worst_x)
+        yield left_text(_LABEL_X, y, text, OUTCOME_STYLES[outcome])
+        yield left_text(worst_x, y, worst, CELL)
+    for site, y in zip(sites, ys, strict=True):
+        if not (site.is_submitted and site.joints):
+            yield left_text(_LABEL_X, y, "no loss judged here" if site.is_submitted else "not submitted", CELL_UNIT)

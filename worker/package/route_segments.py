@@ -8,7 +8,7 @@ from worker.package.route_scale import Stretch, Strip
 from worker.package.ruler import Ruler
 from worker.package.spreading import spread
 
-_LEFT, _RIGHT, _LABEL_X, _LABEL_RIGHT = 46.0, 52.0, 62.0, 134.0
+_LEFT, _RIGHT, _LABEL_X, _LABEL_RIGHT = 46.0, 52.0, 62.0, 128.0
 _LINE_PT, _PADDING_PT, _LEAST_BAR_PT, _GAP_PT = 8.4, 4.0, 2.4, 0.7
 
 

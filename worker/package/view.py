@@ -1,5 +1,7 @@
 """Put a package into words and numbers, in the order in which it is read."""
 
+from dataclasses import replace
+
 from service.vocabulary.words import Outcome, Quantity
 from worker.package.accumulated_section import accumulated_section
 from worker.package.cautions import cautions_section
@@ -19,6 +21,7 @@ from worker.package.joint_sections import (
     statistics_section,
 )
 from worker.package.matrix_section import matrix_section
+from worker.package.missing_glyphs import find_missing_glyphs, glyphs_section
 from worker.package.pieces import PackageView
 from worker.package.records_section import records_section
 from worker.package.route_scale_section import route_scale_section
@@ -37,7 +40,7 @@ def build_view(content: PackageContent) -> PackageView:
     # Once: they may be read from their text each time anew.
     records = [outlined(record) for record in content.records]
     weighed = weighed_facts(content, findings, strays=strays, suspicions=suspicions)
-    return PackageView(
+    view = PackageView(
         title=f"Acceptance package {content.number}",
         number=content.number,
         project=content.project_name,
@@ -75,3 +78,7 @@ def build_view(content: PackageContent) -> PackageView:
             audit_section(content),
         ),
     )
+    missing = find_missing_glyphs(view)
+    if not missing:
+        return view
+    return replace(view, missing_glyphs=missing, sections=(*view.sections, glyphs_section(missing)))

@@ -36,7 +36,7 @@ class JointsOfSite:
         one = self.worst
         joint = f"{_JOINTS[Quantity(one['quantity'])]}, fibre {one['fibre']}, {one['wavelength_nm']} nm"
         advisory = " (advisory)" if one["force"] == Force.ADVISORY else ""
-        return f"worst {value_text(one)} dB, limit {limit_text(one)}: {joint}{advisory}"
+        return f"{value_text(one)} dB, limit {limit_text(one)}: {joint}{advisory}"
 
 
 def joints_by_site(findings: FindingsByQuantity) -> Mapping[str, JointsOfSite]:

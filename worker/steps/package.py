@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from uuid import uuid4
 
+import structlog
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
@@ -32,11 +33,16 @@ from worker.steps.context import StepContext
 from worker.steps.frozen import altered_records, content_of, judge_frozen, new_verification_code, read_frozen
 from worker.steps.running import HopelessError, Step
 
+log = structlog.get_logger()
+
 
 def run(context: StepContext, lease: Lease) -> None:
     """Judge the frozen set, draw, sign, read back, keep."""
     key = context.load_key()
     prepared = _prepare(context, lease, is_demonstration=key.is_demonstration)
+    if prepared.view.missing_glyphs:
+        code_points = [one.code_point for one in prepared.view.missing_glyphs]
+        log.warning("package.glyphs_missing", submission_id=str(lease.subject_id), code_points=code_points)
     signed = certify(
         draw(prepared.view, attachments=prepared.files),
         key=key,

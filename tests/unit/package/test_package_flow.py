@@ -4,8 +4,9 @@ from collections.abc import Sequence
 
 import pytest
 
-from worker.package.flow import Page, PlacedHeading, PlacedLine, PlacedRows, place_sections
-from worker.package.look import BOTTOM, SUBHEADING
+from worker.package.flow import Page, PlacedHeading, PlacedLine, PlacedPicture, PlacedRows, place_sections
+from worker.package.look import BOTTOM, SUBHEADING, TOP
+from worker.package.picture import Picture
 from worker.package.pieces import Block, Column, Kind, Look, Paragraph, Section, Subheading, Table, listing
 from worker.package.ruler import Ruler
 
@@ -26,6 +27,28 @@ def test_a_heading_never_stands_alone_at_the_foot_of_a_page(taller_lines: int) -
 def test_a_note_stays_with_the_table_that_it_is_about(taller_lines: int) -> None:
     note = Paragraph(text=NOTE_TEXT, look=Look.NOTE)
     for page in _pages_at_each_height(taller_lines, listing(title="Next", table=_table(rows=3), note=note)):
+        lowest = page[-1]
+        assert not (isinstance(lowest, PlacedLine) and lowest.text == NOTE_TEXT)
+
+
+@pytest.mark.parametrize("taller_lines", range(8))
+def test_a_note_stays_with_the_subheading_under_it(taller_lines: int) -> None:
+    note = Paragraph(text=NOTE_TEXT, look=Look.NOTE)
+    section = Section(title="Next", blocks=(note, Subheading(text="Sites"), _table(rows=3)))
+    for page in _pages_at_each_height(taller_lines, section):
+        lowest = page[-1]
+        assert not (isinstance(lowest, PlacedLine) and lowest.text in {NOTE_TEXT, "Sites"})
+
+
+@pytest.mark.parametrize("taller_lines", range(8))
+def test_a_picture_stays_whole_above_the_foot_and_with_its_note(taller_lines: int) -> None:
+    note, picture = Paragraph(text=NOTE_TEXT, look=Look.NOTE), Picture(height_pt=150.0, marks=())
+    section = Section(title="Next", blocks=(note, picture, picture))
+    pages = _pages_at_each_height(taller_lines, section)
+    placed = [one for page in pages for one in page if isinstance(one, PlacedPicture)]
+    assert placed
+    assert all(BOTTOM <= one.top - one.picture.height_pt < one.top <= TOP for one in placed)
+    for page in pages:
         lowest = page[-1]
         assert not (isinstance(lowest, PlacedLine) and lowest.text == NOTE_TEXT)
 

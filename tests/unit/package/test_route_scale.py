@@ -3,12 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations, pairwise
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.finding import FibreDocument, FindingDocument
 from service.vocabulary.layout import Layout
 from tests.package_factories import make_content
 from tests.package_findings import make_joint_finding
@@ -22,7 +23,7 @@ from worker.package.spreading import spread
 from worker.package.worst_joints import joints_by_site
 
 UNEVEN_M = [5.0, 12_000.0, 5.0, 5.0, 5.0, 3000.0, 40.0, 12_000.0, 5.0, 900.0, 5.0, 5.0, 2000.0]
-ROUTE_X = 148.0
+ROUTE_X = 140.0
 
 
 def with_lengths(content: PackageContent, lengths_m: Sequence[float]) -> PackageContent:
@@ -56,6 +57,15 @@ def with_a_segment_for_each_site(content: PackageContent) -> PackageContent:
     )
 
 
+def with_all_nonconforming(content: PackageContent) -> PackageContent:
+    """Return the content with every loss over its limit."""
+    fibres: list[FibreDocument] = [
+        {**fibre, "findings": [{**one, "outcome": "nonconforming"} for one in fibre["findings"]]}
+        for fibre in content.fibres
+    ]
+    return replace(content, fibres=fibres)
+
+
 ROUTES = {
     "two sites": make_content(closure_count=0),
     "fourteen sites": make_content(closure_count=12),
@@ -64,6 +74,7 @@ ROUTES = {
     "sixty uneven sites": with_lengths(make_content(closure_count=58), [UNEVEN_M[n % 13] for n in range(59)]),
     "two metres": with_lengths(make_content(closure_count=1), [1.5, 0.8]),
     "no length at all": with_lengths(make_content(closure_count=2), [0.0, 0.0, 0.0]),
+    "many nonconforming": with_all_nonconforming(make_content(fibre_count=120, closure_count=2)),
     "long names": with_names(make_content(closure_count=12), "W" * 500),
     "names of words": with_names(make_content(closure_count=58), "Quay street pit " * 30),
     "a segment for each site": with_a_segment_for_each_site(make_content(closure_count=16)),
@@ -149,16 +160,29 @@ def test_a_segment_that_is_not_submitted_is_empty_and_says_so() -> None:
 
 def test_each_site_shows_its_worst_joint_with_value_limit_and_how_many_came_out_so() -> None:
     [picture] = pictures_of(make_content(), ROUTE_SCALE_TITLE)
-    texts = texts_of(picture)
-    after = texts.index("C01")
-    assert texts[after : after + 6] == [
+    boxes = text_boxes(picture)
+    [top] = [top for _, top, _, _, text in boxes if text == "C01"]
+    # Its two lines, and none of the section behind it.
+    assert {text for left, y, _, _, text in boxes if left > ROUTE_X and -1 < y - top < 12} == {
         "C01",
         "Quay street pit 1",
         "splice closure",
         "1881.72 m",
         "■ 1 nonconforming",
-        "worst 0.1045 dB, limit 0.100: splice, fibre 1, 1550 nm",
+        "0.1045 dB, limit 0.100: splice, fibre 1, 1550 nm",
+    }
+
+
+def test_bounds_of_a_high_fibre_are_told_in_full() -> None:
+    content = make_content(fibre_count=1, closure_count=1)
+    [fibre] = content.fibres
+    findings: list[Any] = [
+        {**{n: v for n, v in one.items() if n != "value"}, "fibre": 1728, "low": "0.0330", "high": "0.0530"}
+        for one in fibre["findings"]
+        if one["quantity"] == "termination_loss"
     ]
+    [picture] = pictures_of(replace(content, fibres=[{**fibre, "findings": findings}]), ROUTE_SCALE_TITLE)
+    assert "0.0330 to 0.0530 dB, limit 0.600: termination, fibre 1728, 1550 nm" in texts_of(picture)
 
 
 def test_more_sites_than_one_strip_holds_are_parted_and_each_strip_is_named() -> None:
