@@ -1,11 +1,11 @@
-"""The data inside a package, as canonical JSON: what the pages print can be found in it to the last digit."""
+"""The data inside a package, as canonical JSON: the pages are drawn from it and nothing else."""
 
 from collections.abc import Mapping
 from typing import Any
 
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.quantities import canonical_time
-from worker.package.attachment_forms import PACKAGE_FORM
+from worker.package.attachment_forms import PACKAGE_FORM, PAGES_FORM
 from worker.package.content import PackageContent, PackagedRecord
 
 
@@ -24,9 +24,15 @@ def attachments(content: PackageContent) -> Mapping[str, bytes]:
 def _facts(content: PackageContent) -> dict[str, Any]:
     facts = {
         "form": PACKAGE_FORM,
+        "pages_form": PAGES_FORM,
+        "program": content.program,
         "number": content.number,
         "verification_code": content.verification_code,
         "project_code": content.project_code,
+        "project_name": content.project_name,
+        "owner": content.owner,
+        "contractor": content.contractor,
+        "responsible_person": content.responsible_person,
         "route_code": content.design.code,
         "segments": list(content.segments),
         "concessions": [one.model_dump(exclude_none=True) for one in content.concessions],

@@ -3,6 +3,7 @@
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
+from importlib import metadata
 
 from sqlmodel import Session
 
@@ -122,6 +123,7 @@ def content_of(
         verification_code=verification_code,
         verification_url=None if public_url is None else f"{public_url}v1/verifications/{verification_code}",
         is_demonstration=is_demonstration,
+        program=f"route-acceptance {metadata.version('route-acceptance')}",
     )
 
 
