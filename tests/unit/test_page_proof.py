@@ -132,7 +132,7 @@ def test_a_document_without_the_data_of_a_package_proves_nothing() -> None:
 def test_a_form_of_data_that_is_not_known_still_says_what_made_it(content: PackageContent) -> None:
     proof = prove_pages(with_files(content, findings=lambda _: {}))
     assert (proof.drawn_by, proof.pages) == (content.program, Pages.NOT_COMPARED)
-    assert proof.problems == (f"{READ}findings.json: verdict: Field required.",)
+    assert proof.problems == (f"{READ}findings.json: it is no object with a list of fibres.",)
 
 
 @pytest.mark.parametrize(

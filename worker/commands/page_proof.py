@@ -1,11 +1,11 @@
 """Prove a package's pages by drawing them again from the data attached, and hold that data against itself."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import NamedTuple
 
 from worker.package.attachment_forms import PAGES_FORM
-from worker.package.attachments import attachments
 from worker.package.content import PackageContent
 from worker.package.contradictions import contradictions
 from worker.package.drawing import SIGNATURE_BOXES, draw
@@ -65,8 +65,8 @@ class PageProof:
 
 def prove_pages(pdf: bytes) -> PageProof:
     """Hold a package's data against itself, draw its pages from it, and compare them with those that the file shows."""
-    content, proof = _read(pdf)
-    return proof if content is None else _compared(pdf, content, proof)
+    attached, proof = _read(pdf)
+    return proof if attached is None else _compared(pdf, attached, proof)
 
 
 def prove_data(pdf: bytes) -> PageProof:
@@ -91,7 +91,14 @@ def _making_text(proof: PageProof) -> str:
     return f"form {proof.pages_form}, by {proof.drawn_by}"
 
 
-def _read(pdf: bytes) -> tuple[PackageContent | None, PageProof]:
+class _Attached(NamedTuple):
+    """What is attached, and the content that it gives."""
+
+    files: Mapping[str, bytes]
+    content: PackageContent
+
+
+def _read(pdf: bytes) -> tuple[_Attached | None, PageProof]:
     proof = PageProof()
     try:
         files = read_attachments(pdf)
@@ -100,14 +107,15 @@ def _read(pdf: bytes) -> tuple[PackageContent | None, PageProof]:
         content = read_content(files)
     except (AttachmentNotFoundError, AttachedDataError) as error:
         return None, _with_problem(proof, f"The attached data cannot be read: {error}.")
+    attached = _Attached(files, content)
     proof = replace(proof, audit_head=AuditHead(sequence=content.audit_sequence, hash=content.audit_hash))
     try:
-        return content, replace(proof, problems=tuple(contradictions(content)))
+        return attached, replace(proof, problems=tuple(contradictions(content)))
     except _UNFITTING as error:
-        return content, _with_problem(proof, f"The attached data do not fit together ({_named(error)}).")
+        return attached, _with_problem(proof, f"The attached data do not fit together ({_named(error)}).")
 
 
-def _compared(pdf: bytes, content: PackageContent, proof: PageProof) -> PageProof:
+def _compared(pdf: bytes, attached: _Attached, proof: PageProof) -> PageProof:
     if proof.pages_form != PAGES_FORM:
         return _with_problem(
             proof,
@@ -115,7 +123,7 @@ def _compared(pdf: bytes, content: PackageContent, proof: PageProof) -> PageProo
             f"this program draws form {PAGES_FORM}. Use that program, or leave the pages out (--without-pages).",
         )
     try:
-        drawn = draw(build_view(content), attachments=attachments(content))
+        drawn = draw(build_view(attached.content), attachments=attached.files)
         return _told(proof, compare_shown(pdf, drawn=drawn, frames=_FRAMES))
     except UnreadablePagesError as error:
         return _with_problem(proof, str(error))

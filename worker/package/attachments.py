@@ -1,6 +1,6 @@
 """The data inside a package, as canonical JSON: the pages are drawn from it and nothing else."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from service.vocabulary.canonical import canonical_json
@@ -11,14 +11,7 @@ from worker.package.content import PackageContent, PackagedRecord
 
 def attachments(content: PackageContent) -> Mapping[str, bytes]:
     """Return the attached files by name."""
-    findings = {"verdict": content.verdict, "verdict_digest": content.verdict_digest, "fibres": list(content.fibres)}
-    return {
-        "package.json": canonical_json(_facts(content)),
-        "findings.json": canonical_json(findings),
-        "criteria.json": canonical_json(content.criteria.model_dump(exclude_none=True)),
-        "design.json": canonical_json(content.design.model_dump(exclude_none=True)),
-        "records.json": canonical_json({"records": [_record_entry(record) for record in content.records]}),
-    }
+    return {name: write(content) for name, write in WRITERS.items()}
 
 
 def _facts(content: PackageContent) -> dict[str, Any]:
@@ -52,3 +45,16 @@ def _facts(content: PackageContent) -> dict[str, Any]:
 def _record_entry(record: PackagedRecord) -> dict[str, Any]:
     entry = {"record": record.body, "is_ended": record.is_ended, "clock_is_flagged": record.clock_is_flagged}
     return entry if record.end_reason is None else {**entry, "end_reason": record.end_reason}
+
+
+def _findings(content: PackageContent) -> dict[str, Any]:
+    return {"verdict": content.verdict, "verdict_digest": content.verdict_digest, "fibres": list(content.fibres)}
+
+
+WRITERS: Mapping[str, Callable[[PackageContent], bytes]] = {
+    "package.json": lambda content: canonical_json(_facts(content)),
+    "findings.json": lambda content: canonical_json(_findings(content)),
+    "criteria.json": lambda content: canonical_json(content.criteria.model_dump(exclude_none=True)),
+    "design.json": lambda content: canonical_json(content.design.model_dump(exclude_none=True)),
+    "records.json": lambda content: canonical_json({"records": [_record_entry(one) for one in content.records]}),
+}

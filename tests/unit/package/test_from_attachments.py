@@ -71,7 +71,7 @@ FILES: Mapping[str, bytes] = attachments(make_content())
 BAD_FILES: dict[str, tuple[dict[str, bytes], str]] = {
     "none": ({}, "package.json: it is not attached"),
     "one missing": ({key: FILES[key] for key in FILES if key != "design.json"}, "design.json: it is not attached"),
-    "no JSON": ({**FILES, "findings.json": b"{"}, "findings.json: Invalid JSON"),
+    "no JSON": ({**FILES, "findings.json": b"{"}, "findings.json: it is no JSON: "),
     "no text": ({**FILES, "criteria.json": b"\xff\xfe"}, "criteria.json: 'utf-8'"),
     "no object": ({**FILES, "package.json": b"[]"}, "package.json: Input should be an object"),
     "a member missing": (without("package.json", "owner"), "package.json: owner: Field required"),
