@@ -12,17 +12,19 @@ from worker.package.attachment_forms import PAGES_FORM
 
 # What pages of this form are made of. Once a package of it is in anybody's hands, a change of the drawing gets a new
 # number here and in PAGES_FORM; before, the digest alone changes.
-DRAWN = {1: "09083c71e8415749ad7bfd88f61921c84e330c83d721a3ca7d89c13d73070efd"}
+DRAWN = {1: "a6e84fc7f04e7f12df410d10472e62428f79c0a640a65e9b3cfdd8db3e4e4ab9"}
 
 
 def drawn_digest() -> str:
-    """Return the digest of everything that the pages of two packages paint, fonts apart."""
+    """Return the digest of everything that the pages of two packages paint, and of the fonts they paint it with."""
     digest = hashlib.sha256()
     for content in (make_content(), judged_content()):
         for page in PdfReader(BytesIO(draw_content(content))).pages:
             painted = page.get_contents()
             assert painted is not None
             digest.update(painted.get_data())
+            for _, font in sorted(page["/Resources"]["/Font"].items()):
+                digest.update(font["/FontDescriptor"]["/FontFile2"].get_data())
     return digest.hexdigest()
 
 
