@@ -7,8 +7,9 @@ the clause of part 3 that allows it. Clauses are from memory.
 
 import re
 import subprocess
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any
 
 import pytest
 from pypdf import PdfReader
@@ -40,7 +41,7 @@ ALLOWED_SIGNED: Mapping[str, str] = {
         "6.6: metadata need not repeat the document's information, which names both programs that wrote the file"
     ),
 }
-CONTENTS = {"usual": make_content, "every quantity": judged_content}
+CONTENTS: Mapping[str, Callable[[], PackageContent]] = {"usual": make_content, "every quantity": judged_content}
 _PART_3, _PART_1 = (rb"<pdfaid:part>3<", rb'pdfaid:part="3"'), (rb"<pdfaid:part>1<", rb'pdfaid:part="1"')
 
 
@@ -89,7 +90,8 @@ def test_only_the_seal_shows_nowhere_and_every_other_field_has_an_appearance(sig
     file = tmp_path / "package.pdf"
     file.write_bytes(both_signed(drawn(make_content()), signed))
     reader = PdfReader(file)
-    fields = [annotation.get_object() for annotation in reader.pages[0]["/Annots"]]
+    annotations: Any = reader.pages[0]["/Annots"]
+    fields = [annotation.get_object() for annotation in annotations]
     shown = {field["/T"]: ([float(n) for n in field["/Rect"]], "/AP" in field) for field in fields}
     assert shown.pop("ServiceSeal") == ([0, 0, 0, 0], False)
     assert {has_appearance for _, has_appearance in shown.values()} == {True}
@@ -99,7 +101,7 @@ def test_only_the_seal_shows_nowhere_and_every_other_field_has_an_appearance(sig
 def test_signing_leaves_the_file_what_an_archive_takes_it_for(signed: Signed, tmp_path: Path) -> None:
     file = tmp_path / "package.pdf"
     file.write_bytes(both_signed(drawn(make_content()), signed))
-    metadata = PdfReader(file).root_object["/Metadata"].get_object()
+    metadata: Any = PdfReader(file).root_object["/Metadata"].get_object()
     assert "/Filter" not in metadata
     assert b'pdfaid:part="3"' in metadata.get_data()
     assert b'pdfaid:conformance="B"' in metadata.get_data()

@@ -137,7 +137,8 @@ def test_each_stream_ends_on_a_line_of_its_own(package: bytes) -> None:
 
 
 def test_the_file_has_an_identifier(package: bytes) -> None:
-    first, second = PdfReader(BytesIO(package)).trailer["/ID"]
+    identifier: Any = PdfReader(BytesIO(package)).trailer["/ID"]
+    first, second = identifier
     assert len(first.original_bytes) == len(second.original_bytes) == 16
 
 

@@ -2,6 +2,7 @@
 
 import hashlib
 from io import BytesIO
+from typing import Any
 
 from pypdf import PdfReader
 
@@ -23,7 +24,8 @@ def drawn_digest() -> str:
             painted = page.get_contents()
             assert painted is not None
             digest.update(painted.get_data())
-            for _, font in sorted(page["/Resources"]["/Font"].items()):
+            resources: Any = page["/Resources"]
+            for _, font in sorted(resources["/Font"].items()):
                 digest.update(font["/FontDescriptor"]["/FontFile2"].get_data())
     return digest.hexdigest()
 
