@@ -56,7 +56,7 @@ def test_each_character_is_listed_by_code_point_with_each_place_where_it_stands(
         (lambda: make_content(owner=HAN), "first page"),
         (lambda: make_content(project_name=HAN), "head or foot of each page; first page"),
         (lambda: make_content(number=HAN), "head or foot of each page; first page"),
-        (lambda: with_end_reason(make_content(), HAN), "section 23, Replaced, withdrawn and doubted records"),
+        (lambda: with_end_reason(make_content(), HAN), "section 24, Replaced, withdrawn and doubted records"),
     ],
 )
 def test_no_place_is_left_out(change: Callable[[], PackageContent], place: str) -> None:
