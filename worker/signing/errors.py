@@ -61,3 +61,19 @@ class OwnSignatureError(SigningError):
 
 class AttachmentNotFoundError(SigningError):
     """The document has no attachment with this name, or is not a readable PDF."""
+
+
+class AuthorityError(SigningError):
+    """An authority outside did not answer, or not as the standards ask: another attempt may go better."""
+
+
+class LevelUnreachableError(SigningError):
+    """No authority is named that could bring a signature to the level asked for."""
+
+
+class RevocationUnknownError(SigningError):
+    """Nobody said whether a certificate still holds."""
+
+
+class CertificateUnprovenError(SigningError):
+    """A certificate that the signature was to rest on does not hold, or not for all that is known."""
