@@ -15,6 +15,7 @@ from service.storage.session import make_engine
 from worker.signing.keys import SigningKey, load_signing_key
 from worker.steps import countersign, deem, judge, package, settle, trial
 from worker.steps.context import StepContext
+from worker.steps.outside import authorities_of, time_trust_of
 from worker.steps.running import Step, run_job
 
 Task = Callable[[str], None]
@@ -91,7 +92,9 @@ def make_context(settings: WorkerSettings) -> StepContext:
         blobs=BlobStore(settings.blob_dir),
         settings=settings,
         load_key=lambda: load_key(settings),
+        authorities=lambda: authorities_of(settings),
         trust=() if trust is None else (trust.read_bytes(),),
+        time_trust=time_trust_of(settings),
         clock=lambda: datetime.now(UTC),
     )
 

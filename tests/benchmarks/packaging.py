@@ -17,11 +17,12 @@ from service.storage.records import freeze_records
 from service.storage.routes import find_route
 from service.storage.session import transaction
 from service.storage.tables import Submission
+from service.vocabulary.signature_level import SignatureLevel
 from tests.benchmarks.material import EVENTS_A_TRACE
 from tests.benchmarks.rows import Row, Scale
 from tests.world import World
 from worker.package.attachments import attachments
-from worker.package.content import PackageContent
+from worker.package.content import PackageContent, PlannedSeal
 from worker.package.drawing import SIGNATURE_BOXES, draw
 from worker.package.view import build_view
 from worker.signing.certify import certify
@@ -69,6 +70,7 @@ def measure_packages(world: World, routes: Mapping[int, UUID], scale: Scale) -> 
             verification_code="AAAA-BBBB-CCCC-DDDD",
             public_url=None,
             is_demonstration=True,
+            seal=PlannedSeal(level=SignatureLevel.B_B, time_authority=None),
         )
         rows = fibres * EVENTS_A_TRACE
         drawn = [_in_fresh_process(content, _keys(world), rows) for _ in range(scale.drawings)]

@@ -105,7 +105,7 @@ def test_a_responder_that_does_not_say_is_no_proof(answer: bytes | ocsp.OCSPResp
 @pytest.mark.parametrize("responder", [None, "ldap://responder.test/"])
 def test_a_certificate_of_which_nobody_says_anything_is_named(responder: str | None) -> None:
     issued = issue(responder=responder)
-    with pytest.raises(RevocationUnknownError, match=r"Leaf of the tests.*REVOCATION_LIST_FILES"):
+    with pytest.raises(RevocationUnknownError, match=r"Leaf of the tests.*REVOCATION_LIST_DIR"):
         gather([issued.certificate, issued.root], fetch=never, given=())
 
 

@@ -194,6 +194,10 @@ def token(
 def verify(
     file: Annotated[Path, typer.Argument(exists=True, dir_okay=False, help="A package, as a PDF.")],
     trust: Annotated[list[Path], typer.Option(exists=True, dir_okay=False, help="A root certificate, as PEM.")],
+    trust_time: Annotated[
+        list[Path] | None,
+        typer.Option(exists=True, dir_okay=False, help="A time-stamp authority's root, where it is another one."),
+    ] = None,
     server: Annotated[str | None, typer.Option(help="A service's address, to ask what became of the package.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
 ) -> None:
@@ -202,7 +206,7 @@ def verify(
     With a server it also says whether the file is what was issued, and whether it is still the current package. Ends
     with 0 only if every rule held.
     """
-    checked = check_file(file, trust=trust, server=server)
+    checked = check_file(file, trust=trust, time_trust=trust_time, server=server)
     if as_json:
         sys.stdout.buffer.write(orjson.dumps(as_document(checked), option=orjson.OPT_INDENT_2) + b"\n")
     else:

@@ -10,7 +10,7 @@ from rich.console import Console
 
 from worker.commands.standing import Served, ask_standing, standing_lines
 from worker.signing.fields import FIELD_TITLES
-from worker.signing.report import PackageReport, SignatureReport
+from worker.signing.report import PackageReport, SignatureReport, TimestampReport
 from worker.signing.verify import verify
 
 _PATIENCE_S = 10
@@ -23,10 +23,17 @@ class Checked(NamedTuple):
     served: Served | None = None
 
 
-def check_file(file: Path, *, trust: list[Path], server: str | None = None) -> Checked:
+def check_file(
+    file: Path, *, trust: list[Path], time_trust: list[Path] | None = None, server: str | None = None
+) -> Checked:
     """Judge a file against the roots that are trusted, and by a service's word where its address is given."""
     pdf = file.read_bytes()
-    report = verify(pdf, trust=[one.read_bytes() for one in trust], now=datetime.now(UTC))
+    report = verify(
+        pdf,
+        trust=[one.read_bytes() for one in trust],
+        now=datetime.now(UTC),
+        time_trust=[one.read_bytes() for one in time_trust] if time_trust else None,
+    )
     if server is None:
         return Checked(report)
     with httpx.Client(base_url=server, timeout=_PATIENCE_S) as client:
@@ -37,7 +44,12 @@ def check_file(file: Path, *, trust: list[Path], server: str | None = None) -> C
 def as_document(checked: Checked) -> dict[str, Any]:
     """Return a report as JSON takes it."""
     report = checked.report
-    document = {"is_good": report.is_good, **asdict(report), "attachments": dict(report.attachments)}
+    document = {
+        "is_good": report.is_good,
+        "level": report.level,
+        **asdict(report),
+        "attachments": dict(report.attachments),
+    }
     return document if checked.served is None else {**document, "server": checked.served.answer}
 
 
@@ -49,9 +61,10 @@ def print_report(console: Console, file: Path, checked: Checked) -> None:
         lines.append(f"  certified {report.certified_sha256}")
     for signature in report.signatures:
         lines += _signature_lines(signature)
+    lines += [f"  the document up to there: {_stated(one)}" for one in report.timestamps]
     if report.attachments:
         lines.append(f"  attached  {', '.join(sorted(report.attachments))}")
-    if any(signature.is_demonstration for signature in report.signatures):
+    if report.is_demonstration:
         lines.append("  A demonstration key signed this: it proves nothing about anybody.")
     if checked.served is not None:
         lines += standing_lines(checked.served)
@@ -71,5 +84,11 @@ def _signature_lines(signature: SignatureReport) -> list[str]:
     return [
         f"  {FIELD_TITLES.get(signature.field, signature.field)}: {signature.level}, {when}; {said}",
         f"    {signature.signer}",
+        f"    {'no proven time' if signature.timestamp is None else _stated(signature.timestamp)}",
         f"    {signature.reason or 'no reason stated'}",
     ]
+
+
+def _stated(stamp: TimestampReport) -> str:
+    doubt = "" if stamp.is_good else ", which proves nothing"
+    return f"{stamp.stated_at:%Y-%m-%d %H:%M:%S %Z} stated by {stamp.authority}{doubt}"

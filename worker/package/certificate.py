@@ -54,7 +54,18 @@ def build_certificate(content: PackageContent, *, weighed: Facts) -> Certificate
 def _seal(content: PackageContent) -> tuple[Paragraph, ...]:
     days = content.criteria.deemed_after_days
     deemed = "" if days is None else f", or deemed by the criteria {days} days after issue, as they say"
-    return Paragraph(text=_SEAL_SAYS), Paragraph(text=f"{_SEAL_SAYS_NOT}{deemed}.")
+    return (
+        Paragraph(text=_SEAL_SAYS),
+        Paragraph(text=f"{_SEAL_SAYS_NOT}{deemed}."),
+        Paragraph(text=_level_text(content)),
+    )
+
+
+def _level_text(content: PackageContent) -> str:
+    level = f"PAdES {content.seal.level.name.replace('_', '-')}"
+    if content.seal.time_authority is None:
+        return f"It is made at {level}: its time is that of the service's own clock."
+    return f"It is made at {level}: its time is stated by the time-stamp authority at {content.seal.time_authority}."
 
 
 _SEGMENT_COLUMNS = (

@@ -48,7 +48,7 @@ def certify(
         new_field=SigFieldSpec(SEAL_FIELD, readable_field_name=FIELD_TITLES[SEAL_FIELD]),
         sealing=sealing,
     )
-    report = verify(certified, trust=key.anchors, now=signed_at, time_trust=sealing.time_trust)
+    report = verify(certified, trust=key.anchors, now=signed_at, time_trust=sealing.time_trust or None)
     problems = [*report.problems, *sealing.shortfalls(report)]
     if problems:
         raise OwnSignatureError(problems)

@@ -78,7 +78,7 @@ def _ask_responder(
     if url is None or issuer is None:
         raise RevocationUnknownError(
             f"The certificate of {name_of(certificate)} names neither a revocation list nor a responder that can be "
-            "asked. Give the list of its issuer as a file (REVOCATION_LIST_FILES)."
+            "asked. Give the list of its issuer as a file (REVOCATION_LIST_DIR)."
         )
     request = ocsp.OCSPRequestBuilder().add_certificate(certificate, issuer, SHA256()).build()
     try:

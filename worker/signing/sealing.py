@@ -32,7 +32,8 @@ DIGEST = "sha256"
 class Authorities:
     """Whom signing may ask: for the time, and whether certificates still hold.
 
-    `trust` are the roots of the time-stamp authority; `revocation_lists` are taken as they are, and not fetched.
+    `trust` are the roots of the time-stamp authority, where the signers' own do not vouch for it. `revocation_lists`
+    are taken as they are, and not fetched.
     """
 
     ask_time: AskTime

@@ -15,7 +15,7 @@ from service.vocabulary.concession import Concession
 from service.vocabulary.criteria import Voiding
 from worker.judgement.judge import FibreJudgement, prepare
 from worker.judgement.settle import JudgedFibre, Verdict, settle
-from worker.package.content import PackageContent, PackagedRecord
+from worker.package.content import PackageContent, PackagedRecord, PlannedSeal
 from worker.steps.judge import EvidenceByFibre
 
 
@@ -82,6 +82,7 @@ def content_of(
     verification_code: str,
     public_url: str | None,
     is_demonstration: bool,
+    seal: PlannedSeal,
 ) -> PackageContent:
     """Put together what the package is drawn from."""
     submission, project = frozen.submission, frozen.project
@@ -122,6 +123,7 @@ def content_of(
         verification_code=verification_code,
         verification_url=None if public_url is None else f"{public_url}v1/verifications/{verification_code}",
         is_demonstration=is_demonstration,
+        seal=seal,
     )
 
 

@@ -15,9 +15,10 @@ from service.actions.deeming import deemed_at
 from service.storage import jobs
 from service.storage.head import Deed, record_deed
 from service.storage.jobs import JobKind, JobState, Lease
-from service.storage.routes import lock_route, raise_version
+from service.storage.routes import lock_route, parse_criteria, raise_version
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Package, Submission, SubmissionSegment
+from service.vocabulary.signature_level import SignatureLevel
 from worker.package.attachments import attachments
 from worker.package.content import PackageContent
 from worker.package.drawing import SIGNATURE_BOXES, draw
@@ -26,6 +27,7 @@ from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes
 from worker.steps.context import StepContext
 from worker.steps.frozen import altered_records, content_of, judge_frozen, new_verification_code, read_frozen
+from worker.steps.levels import planned_seal, read_level, sealing_for
 from worker.steps.running import HopelessError, Step
 
 
@@ -42,6 +44,7 @@ def run(context: StepContext, lease: Lease) -> None:
         raise HopelessError(
             f"The frozen record set gives verdict {verdict.digest}, not the one submitted; nothing was signed."
         )
+    sealing = sealing_for(context, parse_criteria(frozen.criteria.document))
     key = context.load_key()
     content = content_of(
         frozen,
@@ -50,6 +53,7 @@ def run(context: StepContext, lease: Lease) -> None:
         verification_code=new_verification_code(),
         public_url=context.settings.public_url,
         is_demonstration=key.is_demonstration,
+        seal=planned_seal(context, sealing),
     )
     files = attachments(content)
     signed = certify(
@@ -58,11 +62,13 @@ def run(context: StepContext, lease: Lease) -> None:
         signed_at=context.clock(),
         reason=f"Verdict {verdict.digest}: these are the findings of the records submitted.",
         boxes=SignatureBoxes(**SIGNATURE_BOXES),
+        sealing=sealing,
     )
+    level = read_level(context, signed, key=key)
     sha256 = context.blobs.put(signed)
     attached = {name: context.blobs.put(file) for name, file in files.items()}
     with transaction(context.engine) as session:
-        package = _issue(session, lease, content, context, sha256=sha256, attached=attached)
+        package = _issue(session, lease, content, context, sha256=sha256, level=level, attached=attached)
         record_deed(session, lease.project_id, _signed(package))
 
 
@@ -101,6 +107,7 @@ def _issue(
     context: StepContext,
     *,
     sha256: str,
+    level: SignatureLevel,
     attached: dict[str, str],
 ) -> Package:
     submission = _submission(session, lease)
@@ -114,6 +121,7 @@ def _issue(
         number=content.number,
         verification_code=content.verification_code,
         certified_sha256=sha256,
+        certified_level=level.value,
         findings_sha256=attached["findings.json"],
         attached=attached,
         issued_at=(issued_at := context.clock()),
