@@ -54,18 +54,7 @@ def build_certificate(content: PackageContent, *, weighed: Facts) -> Certificate
 def _seal(content: PackageContent) -> tuple[Paragraph, ...]:
     days = content.criteria.deemed_after_days
     deemed = "" if days is None else f", or deemed by the criteria {days} days after issue, as they say"
-    return (
-        Paragraph(text=_SEAL_SAYS),
-        Paragraph(text=f"{_SEAL_SAYS_NOT}{deemed}."),
-        Paragraph(text=_level_text(content)),
-    )
-
-
-def _level_text(content: PackageContent) -> str:
-    level = f"PAdES {content.seal.level.name.replace('_', '-')}"
-    if content.seal.time_authority is None:
-        return f"It is made at {level}: its time is that of the service's own clock."
-    return f"It is made at {level}: its time is stated by the time-stamp authority at {content.seal.time_authority}."
+    return Paragraph(text=_SEAL_SAYS), Paragraph(text=f"{_SEAL_SAYS_NOT}{deemed}.")
 
 
 _SEGMENT_COLUMNS = (
@@ -108,8 +97,15 @@ def _facts(content: PackageContent) -> Facts:
             Fact(label="Submitted", value=time_text(content.submitted_at)),
             Fact(label="Design", value=f"revision {content.design_revision}"),
             Fact(label="Criteria", value=f"version {content.criteria_version}, {content.criteria.title}"),
+            Fact(label="Seal", value=_seal_text(content)),
         )
     )
+
+
+def _seal_text(content: PackageContent) -> str:
+    level, authority = content.seal.level.name.replace("_", "-"), content.seal.time_authority
+    time = "the service's own time" if authority is None else f"the time of the authority at {authority}"
+    return f"PAdES {level}, with {time}"
 
 
 def _digests(content: PackageContent) -> Facts:
