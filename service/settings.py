@@ -53,6 +53,11 @@ class WorkerSettings(ServiceSettings):
     redis_url: SecretStr
     signing_pkcs12_file: Path | None = None
     signing_passphrase_file: Path | None = None
+    signing_pkcs11_module: Path | None = None
+    signing_pkcs11_token: str | None = None
+    signing_pkcs11_key: str | None = None
+    signing_pkcs11_pin_file: Path | None = None
+    signing_certificate_file: Path | None = None
     signing_trust_file: Path | None = None
     timestamp_url: TimestampUrl | None = None
     timestamp_trust_file: Path | None = None

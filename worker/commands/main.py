@@ -25,7 +25,7 @@ from worker.commands.jobs import parked_jobs
 from worker.commands.parent import end_with_parent
 from worker.commands.verify import as_document, check_file, print_report
 from worker.signing.errors import SigningError
-from worker.tasks import SigningKeyNotNamedError
+from worker.steps.signing_key import SigningKeyNotNamedError
 
 app = typer.Typer(
     help="Turns a fibre crew's splice and test records into an accepted, paid route.",

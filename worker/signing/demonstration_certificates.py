@@ -4,11 +4,13 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from cryptography import x509
-from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.asymmetric import ec, rsa
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from worker.signing.certificates import DEMONSTRATION_MARK
+
+PublicKey = ec.EllipticCurvePublicKey | rsa.RSAPublicKey
 
 LIFE = timedelta(days=365)
 # Time stamps are there to outlive the keys that sign documents.
@@ -32,7 +34,7 @@ def make_root(key: ec.EllipticCurvePrivateKey, *, now: datetime) -> x509.Certifi
 
 
 def make_seal(
-    public_key: ec.EllipticCurvePublicKey,
+    public_key: PublicKey,
     *,
     root: x509.Certificate,
     root_key: ec.EllipticCurvePrivateKey,
@@ -51,7 +53,7 @@ def make_seal(
 
 
 def make_time_certificate(
-    public_key: ec.EllipticCurvePublicKey,
+    public_key: PublicKey,
     *,
     root: x509.Certificate,
     root_key: ec.EllipticCurvePrivateKey,
@@ -87,7 +89,7 @@ def make_revocation_list(
 
 
 def _builder(
-    *, subject: x509.Name, issuer: x509.Name, public_key: ec.EllipticCurvePublicKey, now: datetime, life: timedelta
+    *, subject: x509.Name, issuer: x509.Name, public_key: PublicKey, now: datetime, life: timedelta
 ) -> x509.CertificateBuilder:
     return (
         x509.CertificateBuilder()

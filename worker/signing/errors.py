@@ -32,6 +32,16 @@ class SigningKeyUnreadableError(SigningKeyError):
     """The signing key's file cannot be opened."""
 
 
+class SigningKeyPinError(SigningKeyError):
+    """The security module refuses the PIN: another attempt may lock it for good."""
+
+    def __init__(self, file: Path, token_label: str) -> None:
+        super().__init__(
+            f"Token {token_label} refuses the PIN in {file}. Correct it before another attempt: a token locks itself "
+            "after a few."
+        )
+
+
 class SigningKeyUnfitError(SigningKeyError):
     """The certificate does not allow this signature: wrong purpose, expired, or not yet valid."""
 
