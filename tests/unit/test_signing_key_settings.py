@@ -43,9 +43,7 @@ def test_a_key_in_a_module_is_found_by_the_settings(module: SoftModule) -> None:
 
 
 def test_a_key_in_a_file_is_found_by_the_settings(authority: DemonstrationAuthority) -> None:
-    settings = settings_of(
-        signing_pkcs12_file=authority.pkcs12_file, signing_passphrase_file=authority.passphrase_file
-    )
+    settings = settings_of(signing_pkcs12_file=authority.pkcs12_file, signing_passphrase_file=authority.passphrase_file)
     assert load_key(settings).is_demonstration
 
 
