@@ -1,6 +1,7 @@
 """A signature is made at the level asked for or not at all, and a receiver is told the level that was reached."""
 
 import asyncio
+from dataclasses import replace
 from datetime import datetime, timedelta
 from io import BytesIO
 from pathlib import Path
@@ -25,7 +26,9 @@ from pyhanko_certvalidator.registry import SimpleTrustManager
 from tests.signed_documents import (
     CERTIFIED_AT,
     ELAPSED,
+    FONT_FILE,
     NOW,
+    STAMP_LINES,
     Signed,
     certify_document,
     countersign_document,
@@ -36,6 +39,7 @@ from tests.signed_documents import (
     signed_gaps,
 )
 from worker.signing.certificates import to_asn1
+from worker.signing.countersign import countersign
 from worker.signing.errors import (
     LevelUnreachableError,
 )
@@ -209,6 +213,28 @@ def test_each_level_stands_over_those_before_it() -> None:
         [True, True, False],
         [True, True, True],
     ]
+
+
+def test_an_archive_is_countersigned_by_another_authority_with_its_own_time(
+    archived: Signed, other_authority: Signed
+) -> None:
+    of_before = archived.authority.revocation_list(now=NOW - timedelta(hours=1))
+    authorities = replace(make_authorities(other_authority.authority, now=NOW), revocation_lists=(of_before,))
+    countersigned = countersign(
+        archived.certified,
+        key=other_authority.key,
+        signed_at=NOW,
+        reason="Accepted",
+        stamp_lines=STAMP_LINES,
+        font_file=FONT_FILE,
+        trust=archived.trust,
+        time_trust=archived.trust,
+        sealing=Sealing(level=Level.B_LTA, authorities=authorities),
+    )
+    report = verify(countersigned, trust=[*archived.trust, *other_authority.trust], now=LATER)
+    assert report.problems == ()
+    assert report.level is Level.B_LTA
+    assert not check(countersigned, signed=archived).is_good
 
 
 def test_asking_with_time_between_leaves_the_certified_file_as_it_was(archived: Signed) -> None:

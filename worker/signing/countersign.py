@@ -62,6 +62,7 @@ def countersign(
             signed_at=signed_at,
             stamp=_stamp_style(stamp_file.name),
             sealing=sealing,
+            trust=[*trusted, *(time_trusted or ())],
         )
     report = verify(signed, trust=trusted, now=signed_at, time_trust=time_trusted)
     problems = [*report.problems, *sealing.shortfalls(report), *_misplacements(signed, report, before=pdf, field=field)]

@@ -24,7 +24,8 @@ DOCUMENT_SIGNING = x509.ObjectIdentifier("1.3.6.1.5.5.7.3.36")
 
 def make_root(key: ec.EllipticCurvePrivateKey, *, now: datetime) -> x509.Certificate:
     """Return the certificate that vouches for itself and issues the others."""
-    name = _name("root")
+    # Each its own name: two roots of one name are one authority to whoever looks for an issuer.
+    name = _name(f"root {x509.SubjectKeyIdentifier.from_public_key(key.public_key()).digest.hex()[:8]}")
     return (
         _builder(subject=name, issuer=name, public_key=key.public_key(), now=now, life=LIFE_OF_TIME)
         .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)

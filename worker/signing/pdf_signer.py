@@ -1,6 +1,6 @@
 """One signature into one document, at the time that is passed in."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from io import BytesIO
 
@@ -12,6 +12,7 @@ from pyhanko.sign.signers.pdf_signer import PdfSigningSession
 from pyhanko.stamp import BaseStampStyle
 from pyhanko_certvalidator.errors import PathError, ValidationError
 
+from worker.signing.certificates import Trusted
 from worker.signing.errors import CertificateUnprovenError, DocumentUnsignableError
 from worker.signing.keys import SigningKey
 from worker.signing.parsing import UNREADABLE
@@ -31,12 +32,18 @@ def add_signature(
     new_field: SigFieldSpec | None = None,
     stamp: BaseStampStyle | None = None,
     sealing: Sealing,
+    trust: Sequence[Trusted] = (),
 ) -> bytes:
-    """Append one signature as an incremental update, in a field that exists unless a new one is described."""
+    """Append one signature as an incremental update, in a field that exists unless a new one is described.
+
+    `trust` are the roots of whoever signed or stamped the document before.
+    """
     key.require_valid_at(signed_at)
     timestamper = sealing.timestamper()
     try:
-        completed = sealing.completed(metadata, pdf=pdf, key=key, timestamper=timestamper, signed_at=signed_at)
+        completed = sealing.completed(
+            metadata, pdf=pdf, key=key, timestamper=timestamper, trust=trust, signed_at=signed_at
+        )
         signer = _SignerAt(completed, key.signer, timestamper=timestamper, stamp_style=stamp, new_field_spec=new_field)
         signer.signed_at = signed_at
         writer = IncrementalPdfFileWriter(BytesIO(pdf))
@@ -46,8 +53,9 @@ def add_signature(
     except UNPROVEN as error:
         raise CertificateUnprovenError(f"{_SAID_OF_IT}: {error}") from error
     except UNREADABLE as error:
-        if isinstance(error.__cause__, UNPROVEN):
-            raise CertificateUnprovenError(f"{_SAID_OF_IT}: {error.__cause__}") from error
+        unproven = next((one for one in (error.__cause__, *error.args) if isinstance(one, UNPROVEN)), None)
+        if unproven is not None:
+            raise CertificateUnprovenError(f"{_SAID_OF_IT}: {unproven}") from error
         raise DocumentUnsignableError(f"The document cannot be signed: {error}.") from error
     return signed.getvalue()
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from io import BytesIO
 
-from cryptography import x509
+from asn1crypto import x509 as asn1_x509
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.signers import PdfSignatureMetadata
 from pyhanko.sign.signers.pdf_signer import (
@@ -78,16 +78,22 @@ class Sealing:
         pdf: bytes,
         key: SigningKey,
         timestamper: TimeStamper | None,
+        trust: Sequence[Trusted],
         signed_at: datetime,
     ) -> PdfSignatureMetadata:
-        """Return the metadata with what this level embeds: at B-LTA, proof that every certificate held."""
+        """Return the metadata with what this level embeds: at B-LTA, proof that every certificate held.
+
+        `trust` are the roots of whoever signed or stamped the document before.
+        """
         if self.level is not Level.B_LTA or self.authorities is None or timestamper is None:
             return metadata
-        certificates = [key.certificate, *key.chain, *_of_time(pdf, timestamper)]
+        roots = read_trust([*key.anchors, *self.authorities.trust, *trust])
+        of_time = _of_time(pdf, timestamper)
+        certificates = [key.certificate, *key.chain, *(from_asn1(one) for one in (*of_time, *roots))]
         given = [read_revocation_list(one) for one in self.authorities.revocation_lists]
         found = gather(certificates, fetch=self.authorities.fetch, given=given)
         context = ValidationContext(
-            trust_roots=read_trust([*key.anchors, *self.authorities.trust]),
+            trust_roots=roots,
             crls=list(found.lists),
             ocsps=list(found.answers),
             moment=signed_at,
@@ -112,7 +118,7 @@ _COVERED = DSSContentSettings(
 )
 
 
-def _of_time(pdf: bytes, timestamper: TimeStamper) -> list[x509.Certificate]:
+def _of_time(pdf: bytes, timestamper: TimeStamper) -> list[asn1_x509.Certificate]:
     """Return the certificates of the time-stamp authority, and of the one that stamped the document before."""
     asyncio.run(timestamper.async_dummy_response(DIGEST))
     before = [
@@ -120,4 +126,4 @@ def _of_time(pdf: bytes, timestamper: TimeStamper) -> list[x509.Certificate]:
         for stamp in PdfFileReader(BytesIO(pdf)).embedded_timestamp_signatures
         for certificate in (stamp.signer_cert, *stamp.other_embedded_certs)
     ]
-    return [from_asn1(one) for one in (*timestamper.cert_registry, *before)]
+    return [*timestamper.cert_registry, *before]

@@ -45,8 +45,9 @@ def authorities_of(settings: WorkerSettings) -> Authorities | None:
 
 
 def time_trust_of(settings: WorkerSettings) -> tuple[bytes, ...]:
-    """Return the roots of time-stamp authorities; none where the signers' own roots vouch for the time."""
-    return () if settings.timestamp_trust_file is None else (settings.timestamp_trust_file.read_bytes(),)
+    """Return the roots of time-stamp authorities; where none are named, those that receivers trust."""
+    file = settings.timestamp_trust_file or settings.signing_trust_file
+    return () if file is None else (file.read_bytes(),)
 
 
 def time_authority_host(settings: WorkerSettings) -> str | None:
