@@ -20,8 +20,9 @@ from service.vocabulary.finding import (
     VoidDocument,
 )
 from service.vocabulary.record import RECORD, canonical_record
+from service.vocabulary.signature_level import SignatureLevel
 from tests.package_findings import WAVELENGTHS_NM, make_fibre
-from worker.package.content import PackageContent, PackagedRecord
+from worker.package.content import PackageContent, PackagedRecord, PlannedSeal
 
 _STARTED_AT = datetime(2026, 3, 14, 8, 0, tzinfo=UTC)
 
@@ -59,6 +60,7 @@ def make_content(*, fibre_count: int = 4, closure_count: int = 3, **changes: Any
         verification_url=None,
         is_demonstration=False,
         program="route-acceptance 0.0.0",
+        seal=PlannedSeal(level=SignatureLevel.B_T, time_authority="time.example"),
     )
     return replace(content, **changes)
 

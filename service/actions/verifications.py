@@ -11,6 +11,7 @@ from service.actions.decisions import SegmentDecision
 from service.errors import NotFoundError
 from service.storage.tables import AuditEntry, Decision, Package, Submission
 from service.storage.verdicts import submission_of_package
+from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 _GROUP = 4
@@ -38,8 +39,10 @@ class Verification:
     standing: PackageStanding
     superseded_by: str | None
     certified_sha256: str
+    certified_level: SignatureLevel
     countersigned_sha256: str | None
     audit: AuditLink
+    countersigned_level: SignatureLevel | None
 
 
 def find_verification(session: Session, code: str) -> Verification:
@@ -58,8 +61,10 @@ def find_verification(session: Session, code: str) -> Verification:
         standing=standing,
         superseded_by=superseded_by,
         certified_sha256=package.certified_sha256,
+        certified_level=SignatureLevel(package.certified_level),
         countersigned_sha256=package.countersigned_sha256,
         audit=AuditLink(sequence=package.audit_sequence, hash=None if link is None else link.hash),
+        countersigned_level=SignatureLevel(package.countersigned_level) if package.countersigned_level else None,
     )
 
 

@@ -6,6 +6,7 @@ from uuid import UUID
 
 from pydantic import BaseModel
 
+from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 
@@ -30,7 +31,8 @@ class SubmissionAnswer(BaseModel):
 class PackageAnswer(BaseModel):
     """A package's facts; the files are at `/pdf` and `/findings`. `certified_sha256` is what a decision names.
 
-    It is deemed accepted at `deemed_at`, unless a decision or a defect notice comes before.
+    The levels are those of the weakest signature in each file, as it was read back. It is deemed accepted at
+    `deemed_at`, unless a decision or a defect notice comes before.
     """
 
     id: UUID
@@ -39,8 +41,10 @@ class PackageAnswer(BaseModel):
     route_id: UUID
     verification_code: str
     certified_sha256: str
+    certified_level: SignatureLevel
     findings_sha256: str
     countersigned_sha256: str | None
+    countersigned_level: SignatureLevel | None
     issued_at: datetime
     deemed_at: datetime | None
     defect_noticed_at: datetime | None
@@ -69,8 +73,10 @@ class VerificationAnswer(BaseModel):
     standing: PackageStanding
     superseded_by: str | None
     certified_sha256: str
+    certified_level: SignatureLevel
     countersigned_sha256: str | None
     audit: AuditLink
+    countersigned_level: SignatureLevel | None
 
 
 class DecisionAnswer(BaseModel):

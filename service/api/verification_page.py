@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from html import escape
 
 from service.api.package_forms import VerificationAnswer
+from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 _WORDS = {
@@ -14,6 +15,12 @@ _WORDS = {
     PackageDecision.DEEMED_ACCEPTED: "It was deemed accepted: nothing was decided in the time that the contract gives.",
     PackageDecision.ACCEPTED_IN_PART: "The owner's engineer accepted some of its segments and refused others.",
     PackageDecision.REFUSED: "The owner's engineer refused it.",
+}
+_LEVELS = {
+    SignatureLevel.B_B: "PAdES B-B: without a proven time; it can be checked until the signing certificate runs out.",
+    SignatureLevel.B_T: "PAdES B-T: a time-stamp authority proves when.",
+    SignatureLevel.B_LTA: "PAdES B-LTA: a time-stamp authority proves when, and the file holds all that is needed to "
+    "check it after the signing certificate has run out.",
 }
 _STYLE = """
 body { margin: 0; background: #f4f5f4; color: #1c2126; font: 17px/1.5 system-ui, sans-serif; }
@@ -84,8 +91,11 @@ def _facts(answer: VerificationAnswer) -> str:
     if answer.decided_at is not None:
         facts.append(("Decided", _time(answer.decided_at)))
     facts.append(("SHA-256 as issued", answer.certified_sha256))
+    facts.append(("Signed, as issued", _LEVELS[answer.certified_level]))
     if answer.countersigned_sha256 is not None:
         facts.append(("SHA-256 with the decision", answer.countersigned_sha256))
+    if answer.countersigned_level is not None:
+        facts.append(("Signed, with the decision", _LEVELS[answer.countersigned_level]))
     return "\n".join(
         f"<dt>{escape(label)}</dt><dd>{f'<code>{escape(value)}</code>' if 'SHA' in label else escape(value)}</dd>"
         for label, value in facts

@@ -12,6 +12,7 @@ from service.vocabulary.criteria import Criteria
 from service.vocabulary.design import Design
 from service.vocabulary.finding import FibreDocument, VerdictDocument
 from service.vocabulary.record import RECORD_FORM, Record
+from service.vocabulary.signature_level import SignatureLevel
 
 PACKAGE_FORM = "package.1"
 # How pages are drawn from the data: raised whenever the same data would give other pages, and a test asks for it.
@@ -24,6 +25,13 @@ class AuditHead(TypedDict):
 
     sequence: int
     hash: str
+
+
+class Seal(TypedDict):
+    """The level that the service's seal was to reach, and the host of the authority that gives its time."""
+
+    level: SignatureLevel
+    time_authority: NotRequired[str]
 
 
 class PackageFile(TypedDict):
@@ -53,6 +61,7 @@ class PackageFile(TypedDict):
     criteria_sha256: str
     verdict_digest: str
     audit: AuditHead
+    seal: Seal
     is_demonstration: bool
 
 

@@ -97,8 +97,15 @@ def _facts(content: PackageContent) -> Facts:
             Fact(label="Submitted", value=time_text(content.submitted_at)),
             Fact(label="Design", value=f"revision {content.design_revision}"),
             Fact(label="Criteria", value=f"version {content.criteria_version}, {content.criteria.title}"),
+            Fact(label="Seal", value=_seal_text(content)),
         )
     )
+
+
+def _seal_text(content: PackageContent) -> str:
+    level, authority = content.seal.level.name.replace("_", "-"), content.seal.time_authority
+    time = "the service's own time" if authority is None else f"the time of the authority at {authority}"
+    return f"PAdES {level}, with {time}"
 
 
 def _digests(content: PackageContent) -> Facts:

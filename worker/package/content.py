@@ -9,6 +9,7 @@ from service.vocabulary.concession import Concession
 from service.vocabulary.criteria import Criteria
 from service.vocabulary.design import Design
 from service.vocabulary.finding import FibreDocument, FindingDocument, VerdictDocument
+from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.suspicion import SuspicionDocument
 
 
@@ -28,6 +29,14 @@ def outlined(record: PackagedRecord) -> PackagedRecord:
     if "joints" in body:
         body["joints"] = [{"fibre": joint["fibre"]} for joint in body["joints"]]
     return replace(record, body=body)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlannedSeal:
+    """The level that the seal has to reach, and where its time comes from; `None` is the service's own clock."""
+
+    level: SignatureLevel
+    time_authority: str | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +68,7 @@ class PackageContent:
     verification_url: str | None
     is_demonstration: bool
     program: str
+    seal: PlannedSeal
 
     def all_findings(self) -> Iterator[FindingDocument]:
         """Give every finding of the route: those about all fibres together, then those of each fibre."""

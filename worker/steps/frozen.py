@@ -18,7 +18,7 @@ from service.vocabulary.criteria import Voiding
 from service.vocabulary.finding import FibreDocument
 from worker.judgement.judge import prepare
 from worker.judgement.settle import JudgedFibre, Verdict, settle
-from worker.package.content import PackageContent
+from worker.package.content import PackageContent, PlannedSeal
 from worker.package.kept import KeptRecord, KeptRecords
 from worker.steps.judge import EvidenceByFibre
 
@@ -90,6 +90,7 @@ def content_of(
     verification_code: str,
     public_url: str | None,
     is_demonstration: bool,
+    seal: PlannedSeal,
 ) -> PackageContent:
     """Put together what the package is drawn from."""
     submission, project = frozen.submission, frozen.project
@@ -119,6 +120,7 @@ def content_of(
         verification_url=None if public_url is None else f"{public_url}v1/verifications/{verification_code}",
         is_demonstration=is_demonstration,
         program=f"route-acceptance {metadata.version('route-acceptance')}",
+        seal=seal,
     )
 
 

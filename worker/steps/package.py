@@ -18,9 +18,10 @@ from service.actions.deeming import deemed_at
 from service.storage import jobs
 from service.storage.head import Deed, record_deed
 from service.storage.jobs import JobKind, JobState, Lease
-from service.storage.routes import lock_route, raise_version
+from service.storage.routes import lock_route, parse_criteria, raise_version
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Package, Submission, SubmissionSegment
+from service.vocabulary.signature_level import SignatureLevel
 from worker.package.archive_document import Packed, pack
 from worker.package.attachments import attached_files
 from worker.package.content import PackageContent
@@ -29,8 +30,10 @@ from worker.package.pieces import PackageView
 from worker.package.view import build_view
 from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes
+from worker.signing.sealing import Sealing
 from worker.steps.context import StepContext
 from worker.steps.frozen import altered_records, content_of, judge_frozen, new_verification_code, read_frozen
+from worker.steps.levels import planned_seal, read_level, sealing_for
 from worker.steps.running import HopelessError, Step
 
 log = structlog.get_logger()
@@ -49,10 +52,12 @@ def run(context: StepContext, lease: Lease) -> None:
         signed_at=context.clock(),
         reason=f"Verdict {prepared.content.verdict_digest}: these are the findings of the records submitted.",
         boxes=SignatureBoxes(**SIGNATURE_BOXES),
+        sealing=prepared.sealing,
     )
+    level = read_level(context, signed, key=key)
     sha256 = context.blobs.put(signed)
     with transaction(context.engine) as session:
-        package = _issue(session, lease, prepared, context, sha256=sha256)
+        package = _issue(session, lease, prepared, context, sha256=sha256, level=level)
         record_deed(session, lease.project_id, _signed(package))
 
 
@@ -83,6 +88,7 @@ class _Prepared:
     """A package before it is drawn; its content has neither fibres nor records any more: they stand in the view."""
 
     content: PackageContent
+    sealing: Sealing
     view: PackageView
     files: Mapping[str, Packed]
 
@@ -93,13 +99,14 @@ class _Prepared:
 
 
 def _prepare(context: StepContext, lease: Lease, *, is_demonstration: bool) -> _Prepared:
-    content = _judge_anew(context, lease, is_demonstration=is_demonstration)
+    content, sealing = _judge_anew(context, lease, is_demonstration=is_demonstration)
     files = {name: _keep_and_pack(context, parts) for name, parts in attached_files(content)}
     # Drawing and signing need as much memory again as the fibres and records, which have no more to say then.
-    return _Prepared(content=replace(content, fibres=(), records=()), view=build_view(content), files=files)
+    bare = replace(content, fibres=(), records=())
+    return _Prepared(content=bare, sealing=sealing, view=build_view(content), files=files)
 
 
-def _judge_anew(context: StepContext, lease: Lease, *, is_demonstration: bool) -> PackageContent:
+def _judge_anew(context: StepContext, lease: Lease, *, is_demonstration: bool) -> tuple[PackageContent, Sealing]:
     with snapshot(context.engine) as session:
         submission = _submission(session, lease)
         frozen = read_frozen(session, submission)
@@ -111,14 +118,17 @@ def _judge_anew(context: StepContext, lease: Lease, *, is_demonstration: bool) -
         raise HopelessError(
             f"The frozen record set gives verdict {verdict.digest}, not the one submitted; nothing was signed."
         )
-    return content_of(
+    sealing = sealing_for(context, parse_criteria(frozen.criteria.document))
+    content = content_of(
         frozen,
         documents,
         verdict,
         verification_code=new_verification_code(),
         public_url=context.settings.public_url,
         is_demonstration=is_demonstration,
+        seal=planned_seal(context, sealing),
     )
+    return content, sealing
 
 
 def _keep_and_pack(context: StepContext, parts: Iterable[bytes]) -> Packed:
@@ -140,7 +150,9 @@ def _submission(session: Session, lease: Lease) -> Submission:
     ).one()
 
 
-def _issue(session: Session, lease: Lease, prepared: _Prepared, context: StepContext, *, sha256: str) -> Package:
+def _issue(
+    session: Session, lease: Lease, prepared: _Prepared, context: StepContext, *, sha256: str, level: SignatureLevel
+) -> Package:
     content, attached = prepared.content, prepared.attached
     submission = _submission(session, lease)
     route = lock_route(session, [lease.project_id], submission.route_id)
@@ -153,6 +165,7 @@ def _issue(session: Session, lease: Lease, prepared: _Prepared, context: StepCon
         number=content.number,
         verification_code=content.verification_code,
         certified_sha256=sha256,
+        certified_level=level.value,
         findings_sha256=attached["findings.json"],
         attached=attached,
         audit_sequence=content.audit_sequence,
