@@ -1,6 +1,7 @@
 """What anybody who holds a package's code may know: that it was issued, what became of it, and its digests."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -8,9 +9,12 @@ import orjson
 from sqlmodel import Session, col, select
 
 from service.actions.decisions import SegmentDecision
+from service.actions.signatures import awaited_signatures
 from service.errors import NotFoundError
-from service.storage.tables import Decision, Package, Submission
+from service.storage.package_files import signatures_of
+from service.storage.tables import Decision, Package, PackageFile, Submission
 from service.storage.verdicts import submission_of_package
+from service.vocabulary.signatures import SignatureRole
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 _GROUP = 4
@@ -30,7 +34,9 @@ class Verification:
     standing: PackageStanding
     superseded_by: str | None
     certified_sha256: str
-    countersigned_sha256: str | None
+    current_sha256: str
+    signatures: Sequence[PackageFile]
+    awaited_signatures: Sequence[SignatureRole]
 
 
 def find_verification(session: Session, code: str) -> Verification:
@@ -48,7 +54,9 @@ def find_verification(session: Session, code: str) -> Verification:
         standing=standing,
         superseded_by=superseded_by,
         certified_sha256=package.certified_sha256,
-        countersigned_sha256=package.countersigned_sha256,
+        current_sha256=package.current_sha256,
+        signatures=signatures_of(session, package),
+        awaited_signatures=tuple(awaited_signatures(session, package, decision)),
     )
 
 

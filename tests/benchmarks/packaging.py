@@ -129,6 +129,7 @@ def _freeze(session: Session, route_id: UUID) -> Frozen:
         segments=["whole"],
         concessions=[],
         responsible_person="p-1c9",
+        signature="service_seal",
         submitted_at=datetime.now(UTC),
         token_id=uuid4(),
     )

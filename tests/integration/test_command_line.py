@@ -92,12 +92,13 @@ def test_the_demo_leaves_two_packages_that_verify_and_two_notices(demo_folder: P
     for package, segment in (("package_OT-07_1.pdf", "west"), ("package_OT-07_2.pdf", "east")):
         report = _verify(output, package)
         assert report["is_good"] is True
-        assert [one["field"] for one in report["signatures"]] == ["ServiceSeal", "OwnerEngineer"]
+        fields = [one["field"] for one in report["signatures"]]
+        assert fields == ["ServiceSeal", "ContractorResponsible", "OwnerEngineer"]
         [notice] = [one for one in notices if one["data"]["segment_id"] == segment]
         assert notice["data"]["package_sha256"] == report["certified_sha256"]
 
 
-def test_pdfsig_finds_both_signatures_of_the_demos_packages_valid(demo_folder: Path, tmp_path: Path) -> None:
+def test_pdfsig_finds_all_signatures_of_the_demos_packages_valid(demo_folder: Path, tmp_path: Path) -> None:
     store = f"sql:{tmp_path}"
     root = demo_folder / "demo_output" / "demonstration_root.pem"
     certutil, pdfsig = require_tool("certutil"), require_tool("pdfsig")
@@ -107,7 +108,7 @@ def test_pdfsig_finds_both_signatures_of_the_demos_packages_valid(demo_folder: P
         said = subprocess.run(
             [pdfsig, "-nssdir", tmp_path, package], capture_output=True, text=True, check=False
         ).stdout
-        assert said.count("Signature is Valid.") == 2, said
+        assert said.count("Signature is Valid.") == 3, said
         assert said.count("Certificate is Trusted.") == 2, said
 
 

@@ -60,7 +60,7 @@ def _code_in(pdf: bytes) -> str | None:
 
 def _problems(answer: Mapping[str, Any], *, sha256: str) -> list[str]:
     problems = []
-    if sha256 not in {answer["certified_sha256"], answer["countersigned_sha256"]}:
+    if sha256 not in {answer["certified_sha256"], *(one["file_sha256"] for one in answer["signatures"])}:
         problems.append("The server issued another file under this verification code.")
     if answer["standing"] == PackageStanding.SUPERSEDED:
         problems.append(f"The package is superseded by {answer['superseded_by']}.")

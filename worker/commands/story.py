@@ -194,7 +194,7 @@ class Story:
             headers={"If-Match": seen},
         )
         self.packages[-1] = self._parties.wait_for(
-            lambda: self._parties.ask(_ENGINEER, "GET", path), lambda answer: answer["countersigned_sha256"]
+            lambda: self._parties.ask(_ENGINEER, "GET", path), lambda answer: len(answer["signatures"]) == 2
         )
 
 

@@ -21,9 +21,9 @@ _SEAL_SAYS_NOT = (
 )
 
 _FRAMES_NOTE = (
-    "When the package is decided, the engineer's frame will say which segments are accepted and which are refused, "
-    "which concessions are granted, by their numbers, who decided, and when. A frame without a signature has not been "
-    "signed. The seal itself is not drawn."
+    "Where the service seals what a person did, the frame says so and what it was: the submission; the decision, which "
+    "segments are accepted and which are refused, which concessions are granted, by their numbers, who decided, and "
+    "when. Any other signature in a frame is by the person's own key. A frame without a signature has not been signed."
 )
 
 

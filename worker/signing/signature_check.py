@@ -16,6 +16,7 @@ from pyhanko_certvalidator import ValidationContext
 from worker.signing.certificates import certificate_sha256, from_asn1, is_demonstration, name_of
 from worker.signing.fields import FIELD_TITLES
 from worker.signing.parsing import entry
+from worker.signing.pinning import anchors_for
 from worker.signing.report import SignatureReport
 
 # The libraries log what they distrust with a stack trace; here it is an answer, and stands in the report.
@@ -44,7 +45,10 @@ def check_signature(
 ) -> SignatureCheck:
     """Validate one signature against the trusted authorities at this time, without a network."""
     context = ValidationContext(
-        trust_roots=list(anchors), moment=now, allow_fetching=False, revocation_mode="soft-fail"
+        trust_roots=anchors_for(signature.signer_cert, anchors, now=now),
+        moment=now,
+        allow_fetching=False,
+        revocation_mode="soft-fail",
     )
     status: PdfSignatureStatus = validate_pdf_signature(signature, context)
     return SignatureCheck(

@@ -1,11 +1,13 @@
 """Make the signed package of a submission.
 
 Started by: a `package` job, due when segments are submitted.
-Writes: the package with its certified file, and the submission as issued, or parked if the frozen set gives another
+Writes: the package with its certified file, sealed once more over the submission unless the contractor signs with a key
+of their own, and the submission as issued, or parked if the frozen set gives another
 verdict than the one submitted: then nothing is signed.
 Leaves: nothing; the engineer decides.
 """
 
+from collections.abc import Sequence
 from uuid import uuid4
 
 from sqlalchemy import update
@@ -15,18 +17,23 @@ from service.actions.deeming import deemed_at
 from service.storage import jobs
 from service.storage.head import Deed, record_deed
 from service.storage.jobs import JobKind, JobState, Lease
+from service.storage.package_files import SignedFile, add_files
 from service.storage.routes import lock_route, raise_version
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Package, Submission, SubmissionSegment
+from service.vocabulary.canonical import sha256_hex
+from service.vocabulary.signatures import SignatureRole, SignedBy
 from worker.package.attachments import attachments
 from worker.package.content import PackageContent
 from worker.package.drawing import SIGNATURE_BOXES, draw
 from worker.package.view import build_view
 from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes
+from worker.signing.keys import SigningKey
 from worker.steps.context import StepContext
-from worker.steps.frozen import altered_records, content_of, judge_frozen, new_verification_code, read_frozen
+from worker.steps.frozen import Frozen, altered_records, content_of, judge_frozen, new_verification_code, read_frozen
 from worker.steps.running import HopelessError, Step
+from worker.steps.sealing import seal_act
 
 
 def run(context: StepContext, lease: Lease) -> None:
@@ -59,10 +66,15 @@ def run(context: StepContext, lease: Lease) -> None:
         reason=f"Verdict {verdict.digest}: these are the findings of the records submitted.",
         boxes=SignatureBoxes(**SIGNATURE_BOXES),
     )
-    sha256 = context.blobs.put(signed)
+    made = [_certified(signed, key=key, context=context)]
+    context.blobs.put(signed)
+    if submission.signature == SignedBy.SERVICE_SEAL.value:
+        sealed, file = _seal_submission(context, signed, key=key, frozen=frozen)
+        context.blobs.put(sealed)
+        made.append(file)
     attached = {name: context.blobs.put(file) for name, file in files.items()}
     with transaction(context.engine) as session:
-        package = _issue(session, lease, content, context, sha256=sha256, attached=attached)
+        package = _issue(session, lease, content, context, files=made, attached=attached)
         record_deed(session, lease.project_id, _signed(package))
 
 
@@ -100,7 +112,7 @@ def _issue(
     content: PackageContent,
     context: StepContext,
     *,
-    sha256: str,
+    files: Sequence[SignedFile],
     attached: dict[str, str],
 ) -> Package:
     submission = _submission(session, lease)
@@ -113,13 +125,16 @@ def _issue(
         route_id=route.id,
         number=content.number,
         verification_code=content.verification_code,
-        certified_sha256=sha256,
+        certified_sha256=files[0].sha256,
+        current_sha256=files[-1].sha256,
         findings_sha256=attached["findings.json"],
         attached=attached,
         issued_at=(issued_at := context.clock()),
         deemed_at=deemed_at(content.criteria, submission, content.verdict, issued_at=issued_at),
     )
     session.add(package)
+    session.flush()
+    add_files(session, package, files)
     if package.deemed_at is not None:
         delay = package.deemed_at - issued_at
         jobs.make_due(session, JobKind.DEEM, project_id=lease.project_id, subject_id=package.id, delay=delay)
@@ -127,6 +142,40 @@ def _issue(
     raise_version(route)
     jobs.release(session, lease, JobState.DONE)
     return package
+
+
+def _certified(signed: bytes, *, key: SigningKey, context: StepContext) -> SignedFile:
+    return SignedFile(
+        sha256=sha256_hex(signed),
+        role=None,
+        signed_by=SignedBy.SERVICE_SEAL,
+        person=None,
+        certificate_sha256=key.certificate_sha256,
+        signed_at=context.clock(),
+    )
+
+
+def _seal_submission(
+    context: StepContext, certified: bytes, *, key: SigningKey, frozen: Frozen
+) -> tuple[bytes, SignedFile]:
+    submission = frozen.submission
+    lines = [f"submitted: {', '.join(sorted(submission.segments))}"]
+    if submission.concessions:
+        lines.append(f"concessions asked: {len(submission.concessions)}")
+    return seal_act(
+        context,
+        certified,
+        key=key,
+        role=SignatureRole.CONTRACTOR,
+        person=submission.responsible_person,
+        act=f"submission {submission.id}, verdict SHA-256 {submission.verdict_digest}",
+        stamp_lines=[
+            *lines,
+            f"responsible: {frozen.responsible_person}",
+            f"{submission.submitted_at:%Y-%m-%d %H:%M} UTC",
+            "service's seal over the recorded submission",
+        ],
+    )
 
 
 def _signed(package: Package) -> Deed:

@@ -47,9 +47,9 @@ def decision_form(package: Any, **changes: Any) -> dict[str, Any]:
 
 
 def decide(world: World, *, etag: str | None = None, **changes: Any) -> httpx.Response:
-    """Decide the newest package as the engineer, having seen its certified file."""
+    """Decide the newest package as the engineer, having seen its current file."""
     package = newest_package(world)
-    headers = {"If-Match": f'"{package["certified_sha256"]}"' if etag is None else etag}
+    headers = {"If-Match": f'"{package["current_sha256"]}"' if etag is None else etag}
     form = decision_form(package, **changes)
     path = f"/v1/packages/{package['id']}/decision"
     return world.call(TokenKind.ENGINEER, "POST", path, json=form, headers=headers)

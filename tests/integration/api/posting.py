@@ -16,6 +16,8 @@ SAMPLES: Mapping[str, str] = orjson.loads(
     (Path(__file__).parents[3] / "openapi_examples" / "samples.json").read_bytes()
 )
 
+_JUDGED = ("verdict_digest", "submission_id", "package_id", "package_sha256", "current_sha256", "code")
+
 
 def perform(world: World, method: str, path: str, example: Mapping[str, Any]) -> httpx.Response:
     """Ask what an example asks, with the world's ids and digests in place of the samples."""
@@ -60,9 +62,7 @@ def _live_values(world: World, text: str) -> dict[str, str]:
         path = f"/v1/projects/{world.project_id}/criteria/trial"
         values["trial_id"] = world.ask(TokenKind.ENGINEER, "POST", path, json=form)["id"]
         world.drain()
-    if any(
-        SAMPLES[name] in text for name in ("verdict_digest", "submission_id", "package_id", "package_sha256", "code")
-    ):
+    if any(SAMPLES[name] in text for name in _JUDGED):
         values |= _judged_values(world)
     return values
 
@@ -76,6 +76,7 @@ def _judged_values(world: World) -> dict[str, str]:
         values |= {
             "package_id": package["id"],
             "package_sha256": package["certified_sha256"],
+            "current_sha256": package["current_sha256"],
             "code": package["verification_code"],
         }
     return {name: value for name, value in values.items() if value is not None}

@@ -388,6 +388,7 @@ def _make_tables() -> None:
         sa.Column("concessions", postgresql.JSONB(none_as_null=True, astext_type=sa.Text()), nullable=False),
         sa.Column("dark_fibres", postgresql.ARRAY(sa.Integer()), nullable=False),
         sa.Column("responsible_person", sa.String(), nullable=False),
+        sa.Column("signature", sa.String(), nullable=False),
         sa.Column("submitted_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("token_id", sa.Uuid(), nullable=False),
         sa.Column("problem", sa.Text(), nullable=True),
@@ -406,9 +407,9 @@ def _make_tables() -> None:
         sa.Column("number", sa.String(), nullable=False),
         sa.Column("verification_code", sa.String(), nullable=False),
         sa.Column("certified_sha256", sa.String(), nullable=False),
+        sa.Column("current_sha256", sa.String(), nullable=False),
         sa.Column("findings_sha256", sa.String(), nullable=False),
         sa.Column("attached", postgresql.JSONB(none_as_null=True, astext_type=sa.Text()), nullable=False),
-        sa.Column("countersigned_sha256", sa.String(), nullable=True),
         sa.Column("issued_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("deemed_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("defect_noticed_at", sa.DateTime(timezone=True), nullable=True),
@@ -452,4 +453,25 @@ def _make_tables() -> None:
             name=op.f("fk_decision_project_id_package_id"),
         ),
         sa.PrimaryKeyConstraint("project_id", "package_id", name=op.f("pk_decision")),
+    )
+    op.create_table(
+        "package_file",
+        sa.Column("project_id", sa.Uuid(), nullable=False),
+        sa.Column("package_id", sa.Uuid(), nullable=False),
+        sa.Column("sequence", sa.Integer(), nullable=False),
+        sa.Column("sha256", sa.String(), nullable=False),
+        sa.Column("role", sa.String(), nullable=True),
+        sa.Column("signed_by", sa.String(), nullable=False),
+        sa.Column("person", sa.String(), nullable=True),
+        sa.Column("certificate_sha256", sa.String(), nullable=False),
+        sa.Column("signed_at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["project_id", "package_id"],
+            ["package.project_id", "package.id"],
+            name=op.f("fk_package_file_project_id_package_id"),
+        ),
+        sa.PrimaryKeyConstraint("project_id", "package_id", "sequence", name=op.f("pk_package_file")),
+        sa.UniqueConstraint(
+            "project_id", "package_id", "role", name=op.f("uq_package_file_project_id_package_id_role")
+        ),
     )
