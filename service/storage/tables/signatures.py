@@ -1,12 +1,32 @@
-"""The files of a package, signature by signature."""
+"""Who may sign with which certificate, and the files of a package, signature by signature."""
 
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import ForeignKeyConstraint, UniqueConstraint
+from sqlalchemy import ForeignKeyConstraint, Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
-from service.storage.tables.columns import instant
+from service.storage.tables.columns import instant, long_text
+
+
+class PersonCertificate(SQLModel, table=True):
+    """A certificate that a person signs with, known by its fingerprint; a retired one stays.
+
+    Its text and subject name the person: they go when the person's name is erased.
+    """
+
+    __tablename__ = "person_certificate"
+    __table_args__ = (Index(None, "project_id", "person_id"),)
+    project_id: UUID = Field(primary_key=True, foreign_key="project.id")
+    sha256: str = Field(primary_key=True)
+    person_id: str
+    subject: str | None = long_text(nullable=True)
+    pem: str | None = long_text(nullable=True)
+    valid_from: datetime = instant()
+    valid_until: datetime = instant()
+    registered_at: datetime = instant()
+    retired_at: datetime | None = instant(nullable=True)
+    token_id: UUID
 
 
 class PackageFile(SQLModel, table=True):

@@ -5,6 +5,7 @@ from typing import Any
 import httpx
 
 from service.vocabulary.words import TokenKind
+from tests.signing_people import Signatory
 from tests.world import World
 
 PROBLEM = "application/problem+json"
@@ -53,6 +54,12 @@ def decide(world: World, *, etag: str | None = None, **changes: Any) -> httpx.Re
     form = decision_form(package, **changes)
     path = f"/v1/packages/{package['id']}/decision"
     return world.call(TokenKind.ENGINEER, "POST", path, json=form, headers=headers)
+
+
+def register_certificate(world: World, person_id: str, signatory: Signatory) -> Any:
+    """Register a person's certificate as the administrator."""
+    path = f"/v1/projects/{world.project_id}/people/{person_id}/certificates"
+    return world.ask(TokenKind.ADMINISTRATOR, "POST", path, json={"pem": signatory.pem})
 
 
 def refusal(answer: httpx.Response, status: int) -> dict[str, Any]:

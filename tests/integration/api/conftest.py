@@ -20,7 +20,8 @@ from service.settings import WorkerSettings
 from service.vocabulary.words import TokenKind
 from tests.api_server import serve
 from tests.conftest import Servers
-from tests.integration.api.acts import decide, submit
+from tests.integration.api.acts import decide, register_certificate, submit
+from tests.signing_people import make_signatory
 from tests.world import World, describe_route, make_world, open_project, read_demo
 from worker.commands.embedded import create_database
 from worker.signing.authority import DemonstrationAuthority
@@ -74,6 +75,7 @@ def fresh_world(servers: Servers, stages: Mapping[str, Stage]) -> Iterator[OpenW
 
 def _walk(world: World) -> Iterator[str]:
     open_project(world, project=read_demo("project"), people=read_demo("people"))
+    register_certificate(world, "p-9e6", make_signatory())
     describe_route(world, design=read_demo("route"), criteria=read_demo("criteria"))
     world.drain()
     yield "bound"

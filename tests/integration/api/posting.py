@@ -57,6 +57,9 @@ def _live_values(world: World, text: str) -> dict[str, str]:
     if SAMPLES["token_id"] in text:
         form = {"kind": "crew", "projects": [world.project_id]}
         values["token_id"] = world.ask(TokenKind.ADMINISTRATOR, "POST", "/v1/tokens", json=form)["id"]
+    if SAMPLES["certificate_sha256"] in text:
+        path = f"/v1/projects/{world.project_id}/people/p-9e6/certificates"
+        values["certificate_sha256"] = world.ask(TokenKind.ENGINEER, "GET", path)["certificates"][0]["sha256"]
     if SAMPLES["trial_id"] in text:
         form = {"route_id": world.route_id, "criteria": read_examples()["set_criteria"]["set"]["body"]}
         path = f"/v1/projects/{world.project_id}/criteria/trial"

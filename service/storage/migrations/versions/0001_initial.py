@@ -15,6 +15,7 @@ CHANGING = (
     "project_head",
     "token",
     "person",
+    "person_certificate",
     "route",
     "fibre",
     "standing_verdict",
@@ -453,6 +454,27 @@ def _make_tables() -> None:
             name=op.f("fk_decision_project_id_package_id"),
         ),
         sa.PrimaryKeyConstraint("project_id", "package_id", name=op.f("pk_decision")),
+    )
+    op.create_table(
+        "person_certificate",
+        sa.Column("project_id", sa.Uuid(), nullable=False),
+        sa.Column("sha256", sa.String(), nullable=False),
+        sa.Column("person_id", sa.String(), nullable=False),
+        sa.Column("subject", sa.Text(), nullable=True),
+        sa.Column("pem", sa.Text(), nullable=True),
+        sa.Column("valid_from", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("valid_until", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("registered_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("retired_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("token_id", sa.Uuid(), nullable=False),
+        sa.ForeignKeyConstraint(["project_id"], ["project.id"], name=op.f("fk_person_certificate_project_id")),
+        sa.PrimaryKeyConstraint("project_id", "sha256", name=op.f("pk_person_certificate")),
+    )
+    op.create_index(
+        op.f("ix_person_certificate_project_id_person_id"),
+        "person_certificate",
+        ["project_id", "person_id"],
+        unique=False,
     )
     op.create_table(
         "package_file",
