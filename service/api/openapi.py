@@ -34,6 +34,7 @@ _HEADERS = {
     "set_criteria": {"201": _LOCATION},
     "describe_route": {"201": _LOCATION},
     "submit": {"202": _LOCATION | _RETRY},
+    "upload_signature": {"202": _LOCATION | _RETRY},
     "try_criteria": {"202": _LOCATION | _RETRY},
     "read_records": {"200": _NEXT},
     "read_findings": {"200": _NEXT},

@@ -1,4 +1,4 @@
-"""Who may sign with which certificate, and the files of a package, signature by signature."""
+"""Who may sign with which certificate, the files of a package signature by signature, and those that were sent in."""
 
 from datetime import datetime
 from uuid import UUID
@@ -6,7 +6,7 @@ from uuid import UUID
 from sqlalchemy import ForeignKeyConstraint, Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
-from service.storage.tables.columns import instant, long_text
+from service.storage.tables.columns import instant, json_value, long_text
 
 
 class PersonCertificate(SQLModel, table=True):
@@ -49,3 +49,28 @@ class PackageFile(SQLModel, table=True):
     person: str | None = None
     certificate_sha256: str
     signed_at: datetime = instant()
+
+
+class SignatureUpload(SQLModel, table=True):
+    """A file that somebody signed with a key of their own and sent in, and what came of it.
+
+    `base_sha256` is the package's current file that it has to follow, `signer` whose signature it has to hold.
+    """
+
+    __tablename__ = "signature_upload"
+    __table_args__ = (
+        ForeignKeyConstraint(["project_id", "package_id"], ["package.project_id", "package.id"]),
+        UniqueConstraint("project_id", "package_id", "role", "sha256"),
+    )
+    project_id: UUID = Field(primary_key=True)
+    id: UUID = Field(primary_key=True)
+    package_id: UUID
+    role: str
+    sha256: str
+    base_sha256: str
+    signer: str
+    state: str
+    problems: list[str] = json_value()
+    uploaded_at: datetime = instant()
+    checked_at: datetime | None = instant(nullable=True)
+    token_id: UUID

@@ -62,6 +62,13 @@ def register_certificate(world: World, person_id: str, signatory: Signatory) -> 
     return world.ask(TokenKind.ADMINISTRATOR, "POST", path, json={"pem": signatory.pem})
 
 
+def send_in(world: World, package: Any, role: str, pdf: bytes, *, etag: str | None = None) -> httpx.Response:
+    """Send in a signed file, as the party whose signature it holds."""
+    headers = {"Content-Type": "application/pdf", "If-Match": etag or f'"{package["current_sha256"]}"'}
+    path = f"/v1/packages/{package['id']}/signatures/{role}"
+    return world.call(TokenKind(role), "PUT", path, content=pdf, headers=headers)
+
+
 def refusal(answer: httpx.Response, status: int) -> dict[str, Any]:
     """Return the problem of an answer that is a refusal with this status."""
     assert answer.status_code == status, (answer.status_code, answer.text[:2000])

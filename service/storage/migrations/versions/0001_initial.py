@@ -23,6 +23,7 @@ CHANGING = (
     "submission",
     "submission_segment",
     "package",
+    "signature_upload",
     "acceptance",
     "criteria_trial",
 )
@@ -495,5 +496,33 @@ def _make_tables() -> None:
         sa.PrimaryKeyConstraint("project_id", "package_id", "sequence", name=op.f("pk_package_file")),
         sa.UniqueConstraint(
             "project_id", "package_id", "role", name=op.f("uq_package_file_project_id_package_id_role")
+        ),
+    )
+    op.create_table(
+        "signature_upload",
+        sa.Column("project_id", sa.Uuid(), nullable=False),
+        sa.Column("id", sa.Uuid(), nullable=False),
+        sa.Column("package_id", sa.Uuid(), nullable=False),
+        sa.Column("role", sa.String(), nullable=False),
+        sa.Column("sha256", sa.String(), nullable=False),
+        sa.Column("base_sha256", sa.String(), nullable=False),
+        sa.Column("signer", sa.String(), nullable=False),
+        sa.Column("state", sa.String(), nullable=False),
+        sa.Column("problems", postgresql.JSONB(none_as_null=True, astext_type=sa.Text()), nullable=False),
+        sa.Column("uploaded_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("checked_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("token_id", sa.Uuid(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["project_id", "package_id"],
+            ["package.project_id", "package.id"],
+            name=op.f("fk_signature_upload_project_id_package_id"),
+        ),
+        sa.PrimaryKeyConstraint("project_id", "id", name=op.f("pk_signature_upload")),
+        sa.UniqueConstraint(
+            "project_id",
+            "package_id",
+            "role",
+            "sha256",
+            name=op.f("uq_signature_upload_project_id_package_id_role_sha256"),
         ),
     )
