@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import orjson
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from service.actions.decisions import SegmentDecision
 from service.actions.signatures import awaited_signatures
 from service.errors import NotFoundError
 from service.storage.package_files import signatures_of
-from service.storage.tables import Decision, Package, PackageFile, Submission
-from service.storage.verdicts import submission_of_package
+from service.storage.tables import Decision, Package, PackageFile
+from service.storage.verdicts import packages_beside, submission_of_package
 from service.vocabulary.signatures import SignatureRole
 from service.vocabulary.words import PackageDecision, PackageStanding
 
@@ -79,22 +79,9 @@ def _spoken(decision: Decision | None) -> PackageDecision:
 
 def _standing(session: Session, package: Package) -> tuple[PackageStanding, str | None]:
     own = submission_of_package(session, package)
-    later = session.exec(
-        select(Package, Submission)
-        .join(
-            Submission,
-            (col(Submission.project_id) == Package.project_id) & (col(Submission.id) == Package.submission_id),
-        )
-        .where(
-            Package.project_id == package.project_id,
-            Package.route_id == package.route_id,
-            Submission.number > own.number,
-        )
-        .order_by(col(Submission.number).desc())
-    ).all()
-    taken = [(one.number, set(submission.segments) & set(own.segments)) for one, submission in later]
-    newest = next((number for number, segments in taken if segments), None)
-    if newest is None:
+    later = [(one.number, by) for one, by in packages_beside(session, own) if by.number > own.number]
+    if not later:
         return PackageStanding.CURRENT, None
-    is_whole = set().union(*(segments for _, segments in taken)) == set(own.segments)
+    newest, _ = later[0]
+    is_whole = set(own.segments) <= {segment for _, submission in later for segment in submission.segments}
     return (PackageStanding.SUPERSEDED if is_whole else PackageStanding.SUPERSEDED_IN_PART), newest

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from service.vocabulary.layout import Layout
 from service.vocabulary.paid import quantities_of
-from worker.package.content import PackageContent
+from worker.package.content import EarlierPackage, PackageContent
 from worker.package.pieces import Certificate, Column, Fact, Facts, Kind, Paragraph, SignatureFrame, Table
 from worker.package.wording import count_text, ranges_text, time_text
 
@@ -21,9 +21,8 @@ _SEAL_SAYS_NOT = (
 )
 
 _FRAMES_NOTE = (
-    "Where the service seals what a person did, the frame says so and what it was: the submission; the decision, which "
-    "segments are accepted and which are refused, which concessions are granted, by their numbers, who decided, and "
-    "when. Any other signature in a frame is by the person's own key. A frame without a signature has not been signed."
+    "A frame with the service's seal says so, and what is sealed: the submission; the decision, by segments and "
+    "concessions granted. Any other signature is by the person's own key; a frame without one has not been signed."
 )
 
 
@@ -97,8 +96,20 @@ def _facts(content: PackageContent) -> Facts:
             Fact(label="Submitted", value=time_text(content.submitted_at)),
             Fact(label="Design", value=f"revision {content.design_revision}"),
             Fact(label="Criteria", value=f"version {content.criteria_version}, {content.criteria.title}"),
+            *_supersedes(content),
         )
     )
+
+
+def _supersedes(content: PackageContent) -> Iterator[Fact]:
+    if content.supersedes:
+        # In one line: the segments, each with its word, are in the data attached.
+        yield Fact(label="Supersedes", value=", ".join(map(_earlier_text, content.supersedes)))
+
+
+def _earlier_text(earlier: EarlierPackage) -> str:
+    words = dict.fromkeys(word or "not decided" for word in earlier.segments.values())
+    return f"{earlier.number} ({', '.join(words)})"
 
 
 def _digests(content: PackageContent) -> Facts:
