@@ -109,7 +109,8 @@ def test_pdfsig_finds_all_signatures_of_the_demos_packages_valid(demo_folder: Pa
             [pdfsig, "-nssdir", tmp_path, package], capture_output=True, text=True, check=False
         ).stdout
         assert said.count("Signature is Valid.") == 3, said
-        assert said.count("Certificate is Trusted.") == 2, said
+        # The engineer's own key signed the second, with a certificate that nobody issued.
+        assert said.count("Certificate is Trusted.") == (2 if package.stem.endswith("2") else 3), said
 
 
 def test_a_package_with_one_changed_byte_does_not_verify(demo_folder: Path, tmp_path: Path) -> None:
@@ -147,7 +148,12 @@ def test_a_demo_that_is_ended_leaves_no_process_and_no_folder(number: signal.Sig
 
 
 def _verify(output: Path, package: str) -> Any:
-    ran = run("verify", str(output / package), "--trust", str(output / "demonstration_root.pem"), "--json")
+    trust = [
+        argument
+        for name in ("demonstration_root.pem", "demonstration_engineer.pem")
+        for argument in ("--trust", str(output / name))
+    ]
+    ran = run("verify", str(output / package), *trust, "--json")
     assert ran.returncode == 0, ran.stdout + ran.stderr
     return json.loads(ran.stdout)
 

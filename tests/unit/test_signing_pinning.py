@@ -30,7 +30,7 @@ def test_a_certificate_is_trusted_by_itself_whoever_issued_it(package: Signed) -
     unknown = make_signatory("Unknown authority", is_authority=True, usage=["key_cert_sign"])
     for person in (make_signatory(), make_signatory(issuer=unknown)):
         assert problems(package, person, trusted=person) == []
-        assert len(problems(package, person, trusted=make_signatory())) == 1
+        assert "by nobody" in problems(package, person, trusted=make_signatory())[0]
 
 
 def test_an_authority_vouches_for_whom_it_issued_a_certificate(package: Signed) -> None:

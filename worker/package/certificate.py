@@ -10,6 +10,8 @@ from worker.package.wording import count_text, ranges_text, time_text
 
 # More rows would reach into the signature frames; the section on segments lists them all.
 SEGMENTS_ON_PAGE = 5
+# Of each word on an earlier package; more of them are counted.
+SEGMENTS_NAMED = 2
 
 _SEAL_SAYS = (
     "The service's seal says that the service made this document from the design, criteria, findings and records "
@@ -103,13 +105,19 @@ def _facts(content: PackageContent) -> Facts:
 
 def _supersedes(content: PackageContent) -> Iterator[Fact]:
     if content.supersedes:
-        # In one line: the segments, each with its word, are in the data attached.
-        yield Fact(label="Supersedes", value=", ".join(map(_earlier_text, content.supersedes)))
+        # In one line: each segment with its word is in the data attached.
+        yield Fact(label="Supersedes", value="; ".join(map(_earlier_text, content.supersedes)))
 
 
 def _earlier_text(earlier: EarlierPackage) -> str:
-    words = dict.fromkeys(word or "not decided" for word in earlier.segments.values())
-    return f"{earlier.number} ({', '.join(words)})"
+    by_word: dict[str, list[str]] = {}
+    for segment, word in earlier.segments.items():
+        by_word.setdefault(word or "not decided", []).append(segment)
+    said = (
+        f"{word}: {' '.join(segments) if len(segments) <= SEGMENTS_NAMED else f'{len(segments)} segments'}"
+        for word, segments in by_word.items()
+    )
+    return f"{earlier.number} ({', '.join(said)})"
 
 
 def _digests(content: PackageContent) -> Facts:

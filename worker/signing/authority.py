@@ -14,6 +14,7 @@ from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from worker.signing.certificates import DEMONSTRATION_MARK
 from worker.signing.errors import AuthorityExistsError
+from worker.signing.keys import SigningKey, signing_key_of
 
 LIFE = timedelta(days=365)
 # A receiver's clock may be behind ours.
@@ -53,6 +54,19 @@ def make_demonstration_authority(folder: Path, *, now: datetime) -> Demonstratio
     _write_new(authority.pkcs12_file, _pkcs12(seal_key, seal=seal, root=root, passphrase=passphrase), mode=0o400)
     _write_new(authority.passphrase_file, passphrase, mode=0o400)
     return authority
+
+
+def make_demonstration_person(role: str, *, now: datetime) -> SigningKey:
+    """Make a person's throwaway key, known by its certificate alone: nobody issued it."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = _name(role)
+    certificate = (
+        _builder(subject=name, issuer=name, public_key=key.public_key(), now=now)
+        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+        .add_extension(_usage(is_authority=False), critical=True)
+        .sign(key, SHA256())
+    )
+    return signing_key_of(certificate, key)
 
 
 def _root_certificate(key: ec.EllipticCurvePrivateKey, *, now: datetime) -> x509.Certificate:

@@ -29,10 +29,13 @@ def pinned_signers(pdf: bytes, fingerprints: Collection[str]) -> list[x509.Certi
     return [one for one in certificates if certificate_sha256(one) in fingerprints]
 
 
-def _may_sign(certificate: x509.Certificate, *, now: datetime) -> bool:
-    if not certificate.not_valid_before_utc <= now <= certificate.not_valid_after_utc:
-        return False
+def commits(certificate: x509.Certificate) -> bool:
+    """Tell whether a certificate is meant for signatures that commit its holder."""
     try:
         return certificate.extensions.get_extension_for_class(x509.KeyUsage).value.content_commitment
     except x509.ExtensionNotFound:
         return False
+
+
+def _may_sign(certificate: x509.Certificate, *, now: datetime) -> bool:
+    return certificate.not_valid_before_utc <= now <= certificate.not_valid_after_utc and commits(certificate)

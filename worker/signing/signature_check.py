@@ -16,7 +16,7 @@ from pyhanko_certvalidator import ValidationContext
 from worker.signing.certificates import certificate_sha256, from_asn1, is_demonstration, name_of
 from worker.signing.fields import FIELD_TITLES
 from worker.signing.parsing import entry
-from worker.signing.pinning import anchors_for
+from worker.signing.pinning import anchors_for, commits
 from worker.signing.report import SignatureReport
 
 # The libraries log what they distrust with a stack trace; here it is an answer, and stands in the report.
@@ -95,7 +95,8 @@ def _distrust(status: PdfSignatureStatus, *, now: datetime) -> str:
     certificate = from_asn1(status.signing_cert)
     if not certificate.not_valid_before_utc <= now <= certificate.not_valid_after_utc:
         return f"rests on a certificate that is not valid on {now:%Y-%m-%d}"
-    if status.trust_problem_indic is AdESIndeterminate.CHAIN_CONSTRAINTS_FAILURE:
+    # The library says the same of one that is its own issuer and unknown.
+    if status.trust_problem_indic is AdESIndeterminate.CHAIN_CONSTRAINTS_FAILURE and not commits(certificate):
         return "rests on a certificate that is not meant for signing documents"
     return "is by nobody that a trusted authority vouches for"
 

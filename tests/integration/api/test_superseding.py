@@ -38,7 +38,7 @@ def test_a_package_of_refused_segments_names_the_one_it_takes_the_place_of(
     later = world.ask(ENGINEER, "GET", f"/v1/packages/{later_id}")
     # West was accepted in the first one, and is not in this one.
     assert supersedes(world, later) == [{"number": first["number"], "segments": {"east": "refused"}}]
-    assert f"{first['number']} (refused)" in first_page_of(world, later, tmp_path)
+    assert f"{first['number']} (refused: east)" in first_page_of(world, later, tmp_path)
 
 
 def test_the_third_package_names_both_before_it_newest_first(fresh_world: OpenWorld) -> None:

@@ -14,6 +14,7 @@ from worker.package.pieces import Facts
 
 FIRST = EarlierPackage(number="HBR-7/1", segments={"SEG-1": "refused", "SEG-2": "refused"})
 SECOND = EarlierPackage(number="HBR-7/2", segments={"SEG-1": None})
+FOURTH = EarlierPackage(number="HBR-7/4", segments=dict.fromkeys(["SEG-1", "SEG-2", "SEG-3"], "refused"))
 THIRD = EarlierPackage(number="HBR-7/3", segments={"SEG-1": "refused", "SEG-2": "accepted"})
 
 
@@ -25,10 +26,11 @@ def said(content: PackageContent) -> list[str]:
 @pytest.mark.parametrize(
     ("earlier", "line"),
     [
-        ([FIRST], "HBR-7/1 (refused)"),
-        ([SECOND], "HBR-7/2 (not decided)"),
-        ([THIRD], "HBR-7/3 (refused, accepted)"),
-        ([THIRD, FIRST], "HBR-7/3 (refused, accepted), HBR-7/1 (refused)"),
+        ([FIRST], "HBR-7/1 (refused: SEG-1 SEG-2)"),
+        ([SECOND], "HBR-7/2 (not decided: SEG-1)"),
+        ([THIRD], "HBR-7/3 (refused: SEG-1, accepted: SEG-2)"),
+        ([FOURTH], "HBR-7/4 (refused: 3 segments)"),
+        ([FOURTH, FIRST], "HBR-7/4 (refused: 3 segments); HBR-7/1 (refused: SEG-1 SEG-2)"),
     ],
 )
 def test_the_first_page_names_the_earlier_packages_and_what_was_said_of_them(
