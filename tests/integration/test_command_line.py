@@ -109,8 +109,11 @@ def test_pdfsig_finds_all_signatures_of_the_demos_packages_valid(demo_folder: Pa
             [pdfsig, "-nssdir", tmp_path, package], capture_output=True, text=True, check=False
         ).stdout
         assert said.count("Signature is Valid.") == 3, said
-        # The engineer's own key signed the second, with a certificate that nobody issued.
-        assert said.count("Certificate is Trusted.") == (2 if package.stem.endswith("2") else 3), said
+        # In the second the engineer's own key signed, by a certificate that is its own issuer: pdfsig takes none of
+        # these as trusted, and doubts what it checks after it (22.12, tried).
+        is_own_key = package.stem.endswith("2")
+        assert said.count("Certificate issuer is unknown.") == is_own_key, said
+        assert said.count("Certificate is Trusted.") == (1 if is_own_key else 3), said
 
 
 def test_a_package_with_one_changed_byte_does_not_verify(demo_folder: Path, tmp_path: Path) -> None:

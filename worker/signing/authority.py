@@ -41,7 +41,9 @@ def make_demonstration_authority(folder: Path, *, now: datetime) -> Demonstratio
     """Make a root and a seal, and write root.pem, seal.p12 and seal.passphrase into the folder."""
     root_key, seal_key = ec.generate_private_key(ec.SECP256R1()), ec.generate_private_key(ec.SECP256R1())
     root = _root_certificate(root_key, now=now)
-    seal = _seal_certificate(seal_key.public_key(), root=root, root_key=root_key, now=now)
+    seal = _signing_certificate(
+        seal_key.public_key(), subject=_name("seal"), issuer=root.subject, issuer_key=root_key, now=now
+    )
     passphrase = secrets.token_urlsafe(32).encode()
     authority = DemonstrationAuthority(
         root_file=folder / "root.pem",
@@ -57,15 +59,10 @@ def make_demonstration_authority(folder: Path, *, now: datetime) -> Demonstratio
 
 
 def make_demonstration_person(role: str, *, now: datetime) -> SigningKey:
-    """Make a person's throwaway key, known by its certificate alone: nobody issued it."""
+    """Make a person's throwaway key, known by its certificate alone: nobody else issued it."""
     key = ec.generate_private_key(ec.SECP256R1())
     name = _name(role)
-    certificate = (
-        _builder(subject=name, issuer=name, public_key=key.public_key(), now=now)
-        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
-        .add_extension(_usage(is_authority=False), critical=True)
-        .sign(key, SHA256())
-    )
+    certificate = _signing_certificate(key.public_key(), subject=name, issuer=name, issuer_key=key, now=now)
     return signing_key_of(certificate, key)
 
 
@@ -81,24 +78,25 @@ def _root_certificate(key: ec.EllipticCurvePrivateKey, *, now: datetime) -> x509
     )
 
 
-def _seal_certificate(
+def _signing_certificate(
     public_key: ec.EllipticCurvePublicKey,
     *,
-    root: x509.Certificate,
-    root_key: ec.EllipticCurvePrivateKey,
+    subject: x509.Name,
+    issuer: x509.Name,
+    issuer_key: ec.EllipticCurvePrivateKey,
     now: datetime,
 ) -> x509.Certificate:
     purposes = [DOCUMENT_SIGNING, ExtendedKeyUsageOID.EMAIL_PROTECTION]
     revocation = x509.DistributionPoint([x509.UniformResourceIdentifier(REVOCATION_LIST_URL)], None, None, None)
     return (
-        _builder(subject=_name("seal"), issuer=root.subject, public_key=public_key, now=now)
+        _builder(subject=subject, issuer=issuer, public_key=public_key, now=now)
         .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
         .add_extension(_usage(is_authority=False), critical=True)
         .add_extension(x509.ExtendedKeyUsage(purposes), critical=False)
         .add_extension(x509.SubjectKeyIdentifier.from_public_key(public_key), critical=False)
-        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(root_key.public_key()), critical=False)
+        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(issuer_key.public_key()), critical=False)
         .add_extension(x509.CRLDistributionPoints([revocation]), critical=False)
-        .sign(root_key, SHA256())
+        .sign(issuer_key, SHA256())
     )
 
 
