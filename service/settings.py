@@ -8,6 +8,8 @@ from pydantic import AfterValidator, HttpUrl, SecretStr
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 MAX_BODY_BYTES = 4 * 1024 * 1024
+# What one signature may add to a package: its drawing with fonts or a scanned hand, certificates, a time stamp.
+MAX_SIGNATURE_BYTES = 4 * 1024 * 1024
 MAX_BATCH = 500
 CLOCK_TOLERANCE = timedelta(minutes=2)
 

@@ -12,7 +12,7 @@ from service.settings import WorkerSettings
 from service.storage.blobs import BlobStore
 from service.storage.jobs import JobKind
 from service.storage.session import make_engine
-from worker.steps import countersign, deem, judge, package, settle, trial
+from worker.steps import check_upload, countersign, deem, judge, package, settle, trial
 from worker.steps.context import StepContext
 from worker.steps.outside import authorities_of, time_trust_of
 from worker.steps.running import Step, run_job
@@ -29,6 +29,7 @@ STEPS: Mapping[JobKind, Step] = MappingProxyType(
         JobKind.COUNTERSIGN: countersign.STEP,
         JobKind.TRIAL: trial.STEP,
         JobKind.DEEM: deem.STEP,
+        JobKind.CHECK_UPLOAD: check_upload.STEP,
     }
 )
 
@@ -72,6 +73,12 @@ def try_criteria(job_id: str) -> None:
 def deem_accepted(job_id: str) -> None:
     """Deem a package accepted whose time has run out."""
     run_job(process_context(), STEPS[JobKind.DEEM], UUID(job_id))
+
+
+@_task("job.check_upload")
+def check_uploaded_signature(job_id: str) -> None:
+    """Check a file that somebody signed with a key of their own."""
+    run_job(process_context(), STEPS[JobKind.CHECK_UPLOAD], UUID(job_id))
 
 
 @lru_cache(maxsize=1)

@@ -7,6 +7,7 @@ from html import escape
 
 from service.api.package_forms import VerificationAnswer
 from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureRole, SignedBy
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 _WORDS = {
@@ -21,6 +22,14 @@ _LEVELS = {
     SignatureLevel.B_T: "PAdES B-T: a time-stamp authority proves when.",
     SignatureLevel.B_LTA: "PAdES B-LTA: a time-stamp authority proves when, and the file holds all that is needed to "
     "check it after the signing certificate has run out.",
+}
+_ROLES = {
+    SignatureRole.CONTRACTOR: "the contractor's responsible person",
+    SignatureRole.ENGINEER: "the owner's engineer",
+}
+_MEANS = {
+    SignedBy.OWN_KEY: "own key",
+    SignedBy.SERVICE_SEAL: "service's seal over the recorded act",
 }
 _STYLE = """
 body { margin: 0; background: #f4f5f4; color: #1c2126; font: 17px/1.5 system-ui, sans-serif; }
@@ -92,10 +101,12 @@ def _facts(answer: VerificationAnswer) -> str:
         facts.append(("Decided", _time(answer.decided_at)))
     facts.append(("SHA-256 as issued", answer.certified_sha256))
     facts.append(("Signed, as issued", _LEVELS[answer.certified_level]))
-    if answer.countersigned_sha256 is not None:
-        facts.append(("SHA-256 with the decision", answer.countersigned_sha256))
-    if answer.countersigned_level is not None:
-        facts.append(("Signed, with the decision", _LEVELS[answer.countersigned_level]))
+    for signature in answer.signatures:
+        label = f"SHA-256 signed by {_ROLES[signature.role]}, {_MEANS[signature.by]}"
+        facts.append((label, signature.file_sha256))
+    if answer.current_level is not answer.certified_level:
+        facts.append(("Signed, the weakest of all", _LEVELS[answer.current_level]))
+    facts += [("Signature awaited", _ROLES[role]) for role in answer.awaited_signatures]
     return "\n".join(
         f"<dt>{escape(label)}</dt><dd>{f'<code>{escape(value)}</code>' if 'SHA' in label else escape(value)}</dd>"
         for label, value in facts

@@ -126,6 +126,7 @@ def _submit(world: World, route_id: UUID) -> UUID:
             segments=["whole"],
             concessions=[],
             responsible_person="p-1c9",
+            signature="service_seal",
             submitted_at=datetime.now(UTC),
             token_id=uuid4(),
         )

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from functools import lru_cache
-from typing import Annotated, Any, NotRequired
+from typing import Annotated, Any, Literal, NotRequired
 
 from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
@@ -34,6 +34,13 @@ class Seal(TypedDict):
     time_authority: NotRequired[str]
 
 
+class SupersededPackage(TypedDict):
+    """An earlier package with some of the same segments, and the engineer's word on each of them there."""
+
+    number: str
+    segments: dict[str, Literal["accepted", "refused"] | None]
+
+
 class PackageFile(TypedDict):
     """What a package is, and what it stands on; digests are SHA-256 over canonical JSON (RFC 8785), in hexadecimal.
 
@@ -53,6 +60,7 @@ class PackageFile(TypedDict):
     responsible_person: str
     route_code: str
     segments: list[str]
+    supersedes: list[SupersededPackage]
     concessions: list[Concession]
     submitted_at: str
     design_revision: int

@@ -36,6 +36,7 @@ def _facts(content: PackageContent) -> dict[str, Any]:
         "responsible_person": content.responsible_person,
         "route_code": content.design.code,
         "segments": list(content.segments),
+        "supersedes": [{"number": one.number, "segments": dict(one.segments)} for one in content.supersedes],
         "concessions": [one.model_dump(exclude_none=True) for one in content.concessions],
         "submitted_at": canonical_time(content.submitted_at),
         "design_revision": content.design_revision,

@@ -40,6 +40,14 @@ class PlannedSeal:
 
 
 @dataclass(frozen=True, kw_only=True)
+class EarlierPackage:
+    """An earlier package with some of the same segments, and the word on each of them there, `None` for none."""
+
+    number: str
+    segments: Mapping[str, str | None]
+
+
+@dataclass(frozen=True, kw_only=True)
 class PackageContent:
     """A submission with the design, criteria, verdict and records it stands on."""
 
@@ -58,6 +66,7 @@ class PackageContent:
     verdict_digest: str
     fibres: Sequence[FibreDocument]
     segments: Sequence[str]
+    supersedes: Sequence[EarlierPackage]
     concessions: Sequence[Concession]
     responsible_person: str
     submitted_at: datetime

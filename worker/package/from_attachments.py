@@ -17,7 +17,7 @@ from service.vocabulary.record import read_stored_record
 from service.vocabulary.signature_level import SignatureLevel
 from worker.package.attachment_forms import PACKAGE_FORM, FindingsFile, PackageFile
 from worker.package.attachments import WRITERS
-from worker.package.content import PackageContent, PackagedRecord, PlannedSeal
+from worker.package.content import EarlierPackage, PackageContent, PackagedRecord, PlannedSeal
 
 
 class AttachedDataError(ValueError):
@@ -103,6 +103,7 @@ def _content(files: Mapping[str, bytes]) -> PackageContent:
         verdict_digest=about["verdict_digest"],
         fibres=findings["fibres"],
         segments=about["segments"],
+        supersedes=[EarlierPackage(number=one["number"], segments=one["segments"]) for one in about["supersedes"]],
         concessions=about["concessions"],
         responsible_person=about["responsible_person"],
         submitted_at=submitted_at,

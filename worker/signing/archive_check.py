@@ -30,6 +30,7 @@ from pyhanko_certvalidator.policy_decl import (
 )
 from pyhanko_certvalidator.registry import SimpleTrustManager
 
+from worker.signing.pinning import anchors_for
 from worker.signing.timestamp_check import attached_token
 from worker.signing.trust import Trust
 
@@ -56,8 +57,10 @@ def check_archive(
     only the network knows: as everywhere here, it is not asked.
     """
     time = _policy(trust.time, rule=NO_REVOCATION)
+    stated_at = following.signed_data["encap_content_info"]["content"].parsed["gen_time"].native
+    signers = anchors_for(signature.signer_cert, trust.signers, now=stated_at)
     spec = SignatureValidationSpec(
-        cert_validation_policy=_policy(trust.signers, rule=REQUIRE_REVINFO),
+        cert_validation_policy=_policy(signers, rule=REQUIRE_REVINFO),
         ts_cert_validation_policy=time,
         revinfo_gathering_policy=RevocationInfoGatheringSpec(online_fetching_rule=RevinfoOnlineFetchingRule.LOCAL_ONLY),
     )

@@ -13,12 +13,14 @@ from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.serialization import Encoding, PrivateFormat, pkcs12
 
 from worker.signing.demonstration_certificates import (
+    make_person,
     make_revocation_list,
     make_root,
     make_seal,
     make_time_certificate,
 )
 from worker.signing.errors import AuthorityExistsError
+from worker.signing.keys import SigningKey, signing_key_of
 
 # The library's plain PKCS#8 encryption stops at 2048 rounds.
 KEY_DERIVATION_ROUNDS = 600_000
@@ -68,6 +70,12 @@ def make_demonstration_authority(
     _write_new(authority.pkcs12_file, _pkcs12(seal_key, seal=seal, root=root, passphrase=passphrase), mode=0o400)
     _write_new(authority.passphrase_file, passphrase, mode=0o400)
     return authority
+
+
+def make_demonstration_person(role: str, *, now: datetime) -> SigningKey:
+    """Make a person's throwaway key, known by its certificate alone: nobody else issued it."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    return signing_key_of(make_person(key, role=role, revocation_url=REVOCATION_LIST_URL, now=now), key)
 
 
 def _pkcs12(

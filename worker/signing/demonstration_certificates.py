@@ -43,14 +43,15 @@ def make_seal(
     now: datetime,
 ) -> x509.Certificate:
     """Return the certificate that the service seals with."""
-    purposes = [DOCUMENT_SIGNING, ExtendedKeyUsageOID.EMAIL_PROTECTION]
     builder = _builder(subject=_name("seal"), issuer=root.subject, public_key=public_key, now=now, life=LIFE)
-    return (
-        _issued(builder, root_key=root_key, revocation_url=revocation_url)
-        .add_extension(_usage(is_authority=False), critical=True)
-        .add_extension(x509.ExtendedKeyUsage(purposes), critical=False)
-        .sign(root_key, SHA256())
-    )
+    return _signing(builder, issuer_key=root_key, revocation_url=revocation_url)
+
+
+def make_person(key: ec.EllipticCurvePrivateKey, *, role: str, revocation_url: str, now: datetime) -> x509.Certificate:
+    """Return the certificate of a person, who is its only issuer."""
+    name = _name(role)
+    builder = _builder(subject=name, issuer=name, public_key=key.public_key(), now=now, life=LIFE)
+    return _signing(builder, issuer_key=key, revocation_url=revocation_url)
 
 
 def make_time_certificate(
@@ -87,6 +88,18 @@ def make_revocation_list(
         entry = x509.RevokedCertificateBuilder().serial_number(certificate.serial_number).revocation_date(now)
         builder = builder.add_revoked_certificate(entry.build())
     return builder.sign(root_key, SHA256())
+
+
+def _signing(
+    builder: x509.CertificateBuilder, *, issuer_key: ec.EllipticCurvePrivateKey, revocation_url: str
+) -> x509.Certificate:
+    purposes = [DOCUMENT_SIGNING, ExtendedKeyUsageOID.EMAIL_PROTECTION]
+    return (
+        _issued(builder, root_key=issuer_key, revocation_url=revocation_url)
+        .add_extension(_usage(is_authority=False), critical=True)
+        .add_extension(x509.ExtendedKeyUsage(purposes), critical=False)
+        .sign(issuer_key, SHA256())
+    )
 
 
 def _builder(

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from asn1crypto.keys import PrivateKeyInfo
 from cryptography import x509
+from cryptography.hazmat.primitives.asymmetric.types import PrivateKeyTypes
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat, pkcs12
 from pyhanko.sign.signers import Signer, SimpleSigner
 from pyhanko_certvalidator.registry import SimpleCertificateStore
@@ -76,6 +77,20 @@ def load_signing_key(*, pkcs12_file: Path, passphrase_file: Path, now: datetime)
     return key
 
 
+def signing_key_of(
+    certificate: x509.Certificate,
+    key: PrivateKeyTypes,
+    *,
+    chain: tuple[x509.Certificate, ...] = (),
+    weakness: str | None = None,
+) -> SigningKey:
+    """Return what signs with a private key that is at hand."""
+    private = key.private_bytes(Encoding.DER, PrivateFormat.PKCS8, NoEncryption())
+    registry = SimpleCertificateStore.from_certs(to_asn1(issuer) for issuer in chain)  # type: ignore[no-untyped-call]
+    signer = SimpleSigner(to_asn1(certificate), PrivateKeyInfo.load(private), registry)
+    return SigningKey(certificate=certificate, chain=chain, signer=signer, weakness=weakness)
+
+
 def require_fit(key: SigningKey, *, now: datetime, source: Path) -> None:
     """Refuse a certificate that may not sign documents, stands alone, or is not valid now."""
     _require_document_signing(key.certificate)
@@ -105,10 +120,7 @@ def _open_pkcs12(content: bytes, *, passphrase: bytes, file: Path) -> SigningKey
     if bundle.key is None or bundle.cert is None:
         raise SigningKeyUnreadableError(f"{file} holds no key with its certificate. Export both into it.")
     chain = tuple(entry.certificate for entry in bundle.additional_certs)
-    private = bundle.key.private_bytes(Encoding.DER, PrivateFormat.PKCS8, NoEncryption())
-    registry = SimpleCertificateStore.from_certs(to_asn1(issuer) for issuer in chain)  # type: ignore[no-untyped-call]
-    signer = SimpleSigner(to_asn1(bundle.cert.certificate), PrivateKeyInfo.load(private), registry)
-    return SigningKey(certificate=bundle.cert.certificate, chain=chain, signer=signer, weakness=weakness_of(content))
+    return signing_key_of(bundle.cert.certificate, bundle.key, chain=chain, weakness=weakness_of(content))
 
 
 def _require_document_signing(certificate: x509.Certificate) -> None:

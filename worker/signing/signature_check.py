@@ -13,6 +13,7 @@ from worker.signing.certificates import certificate_sha256, from_asn1, is_demons
 from worker.signing.fields import FIELD_TITLES
 from worker.signing.levels import Level
 from worker.signing.parsing import entry, fills_its_place_plainly
+from worker.signing.pinning import anchors_for, commits
 from worker.signing.report import SignatureReport
 from worker.signing.timestamp_check import CLOCK_TOLERANCE, attached_token, report_timestamp, timestamp_problems
 from worker.signing.trust import Trust, distrust, is_sound, trusting
@@ -70,7 +71,7 @@ def _validate(
 ) -> PdfSignatureStatus:
     return validate_pdf_signature(
         signature,
-        trusting(trust.signers, moment=judged_at),
+        trusting(anchors_for(signature.signer_cert, trust.signers, now=judged_at), moment=judged_at),
         ts_validation_context=trusting(trust.time, moment=known.moment),
     )
 
@@ -117,7 +118,8 @@ def _problems(
     if not (status.intact and status.valid):
         yield f"{whose} is broken: what it covers was changed after signing."
     elif not status.trusted:
-        yield f"{whose} {distrust(status, purpose='signing documents', moment=judged_at)}."
+        is_fit = commits(from_asn1(signature.signer_cert))
+        yield f"{whose} {distrust(status, purpose='signing documents', moment=judged_at, is_fit=is_fit)}."
     elif not status.bottom_line and not stamp_problems:
         yield f"{whose} carries a condition that does not hold."
     if not status.docmdp_ok:

@@ -37,11 +37,14 @@ def is_sound(status: SignatureStatus) -> bool:
     return bool(status.intact and status.valid and status.trusted)
 
 
-def distrust(status: SignatureStatus, *, purpose: str, moment: datetime) -> str:
-    """Say why nobody trusted stands behind an intact signature."""
+def distrust(status: SignatureStatus, *, purpose: str, moment: datetime, is_fit: bool = False) -> str:
+    """Say why nobody trusted stands behind an intact signature, by a certificate that is fit for it or may not be.
+
+    Of one that is its own issuer and unknown the library says the same as of one that is unfit.
+    """
     certificate = from_asn1(status.signing_cert)
     if not certificate.not_valid_before_utc <= moment <= certificate.not_valid_after_utc:
         return f"rests on a certificate that is not valid on {moment:%Y-%m-%d}"
-    if status.trust_problem_indic is AdESIndeterminate.CHAIN_CONSTRAINTS_FAILURE:
+    if status.trust_problem_indic is AdESIndeterminate.CHAIN_CONSTRAINTS_FAILURE and not is_fit:
         return f"rests on a certificate that is not meant for {purpose}"
     return "is by nobody that a trusted authority vouches for"

@@ -1,8 +1,11 @@
 """The level at which a package is sealed: what the criteria ask for, else what the settings make possible."""
 
+from collections.abc import Sequence
+
 from service.vocabulary.criteria import Criteria
 from service.vocabulary.signature_level import SignatureLevel
 from worker.package.content import PlannedSeal
+from worker.signing.certificates import Trusted
 from worker.signing.keys import SigningKey
 from worker.signing.levels import Level
 from worker.signing.sealing import Sealing
@@ -19,10 +22,9 @@ class LevelNotReadBackError(Exception):
 def sealing_for(context: StepContext, criteria: Criteria) -> Sealing:
     """Return how to seal; a level that cannot be reached is given up at once, and nothing lower is made."""
     authorities = context.authorities()
-    if criteria.signature_level is None:
-        level = Level.B_B if authorities is None else Level.B_T
-    else:
-        level = Level(criteria.signature_level.value)
+    level = level_asked(criteria)
+    if criteria.signature_level is None and authorities is not None:
+        level = Level.B_T
     if level is Level.B_B or authorities is not None:
         return Sealing(level=level, authorities=authorities)
     raise HopelessError(
@@ -31,17 +33,21 @@ def sealing_for(context: StepContext, criteria: Criteria) -> Sealing:
     )
 
 
+def level_asked(criteria: Criteria) -> Level:
+    """Return the lowest level at which anybody may sign."""
+    return Level.B_B if criteria.signature_level is None else Level(criteria.signature_level.value)
+
+
 def planned_seal(context: StepContext, sealing: Sealing) -> PlannedSeal:
     """Return what the package says of its own seal, before it has one."""
     host = None if sealing.level is Level.B_B else time_authority_host(context.settings)
     return PlannedSeal(level=SignatureLevel(sealing.level.value), time_authority=host)
 
 
-def read_level(context: StepContext, pdf: bytes, *, key: SigningKey) -> SignatureLevel:
+def read_level(context: StepContext, pdf: bytes, *, key: SigningKey, trust: Sequence[Trusted] = ()) -> SignatureLevel:
     """Return the level that every signature of a file reaches, read from the file."""
-    report = verify(
-        pdf, trust=[*key.anchors, *context.trust], now=context.clock(), time_trust=context.time_trust or None
-    )
+    trusted = [*key.anchors, *context.trust, *trust]
+    report = verify(pdf, trust=trusted, now=context.clock(), time_trust=context.time_trust or None)
     if report.level is None:
         raise LevelNotReadBackError(" ".join(report.problems) or "One of its signatures is not PAdES.")
     return SignatureLevel(report.level.value)
