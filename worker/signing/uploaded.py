@@ -14,6 +14,8 @@ from worker.signing.pinning import pinned_signers
 from worker.signing.report import PackageReport, SignatureReport
 from worker.signing.verify import verify
 
+_LONGEST_PROBLEM = 1000
+
 
 @dataclass(frozen=True, kw_only=True)
 class Expected:
@@ -47,17 +49,24 @@ def check_uploaded(pdf: bytes, *, expected: Expected, trust: Sequence[Trusted], 
         )
         return UploadReport(problems=(problem,))
     try:
+        added = _count_signatures(pdf) - _count_signatures(expected.current)
+        # Before anything else: each signature takes its time, and a file may be made of thousands.
+        if added != 1:
+            problem = f"One signature was to be added to the package's current file, {added} were."
+            return UploadReport(problems=(problem,))
         people = pinned_signers(pdf, {*expected.fingerprints, *expected.signed_before})
-        before = len(PdfFileReader(BytesIO(expected.current)).embedded_signatures)
     except UNREADABLE as error:
-        return UploadReport(problems=(f"What was added to the package can not be read ({error}).",))
+        return UploadReport(problems=(_printable(f"What was added to the package can not be read ({error})."),))
     report = verify(pdf, trust=[*trust, *people], now=now)
-    added = report.signatures[before:]
-    if len(added) != 1:
-        problem = f"One signature was to be added to the package's current file, {len(added)} were."
-        return UploadReport(problems=(problem, *report.problems))
-    problems = (*_signature_problems(added[0], report, expected), *report.problems)
-    return UploadReport(signature=added[0], problems=problems)
+    if not report.signatures:
+        return UploadReport(problems=tuple(map(_printable, report.problems)))
+    signature = report.signatures[-1]
+    problems = (*_signature_problems(signature, report, expected), *report.problems)
+    return UploadReport(signature=signature, problems=tuple(map(_printable, problems)))
+
+
+def _count_signatures(pdf: bytes) -> int:
+    return len(PdfFileReader(BytesIO(pdf)).embedded_signatures)
 
 
 def _signature_problems(signature: SignatureReport, report: PackageReport, expected: Expected) -> Iterator[str]:
@@ -86,3 +95,8 @@ def _time_problems(signed_at: datetime | None, expected: Expected) -> Iterator[s
 
 def _whose(field: str) -> str:
     return FIELD_TITLES.get(field, field)
+
+
+def _printable(problem: str) -> str:
+    # Names of fields come from the file: they may hold what no database takes, and be of any length.
+    return "".join(c if c.isprintable() else "\ufffd" for c in problem[:_LONGEST_PROBLEM])
