@@ -121,6 +121,13 @@ def test_a_signature_in_a_place_of_its_own_is_refused(desk: Desk) -> None:
     assert any("exactly the signature fields" in one for one in problems)
 
 
+@pytest.mark.parametrize("name", ["A\x00B", "A\u202eB", "A" * 5000])
+def test_a_name_from_the_file_can_be_kept_and_shown(desk: Desk, name: str) -> None:
+    problems = desk.problems(sign_as(desk.engineer, desk.current, field=name, is_new_field=True))
+    assert problems != ()
+    assert all(one.isprintable() and len(one) <= 1000 for one in problems)
+
+
 def test_a_certificate_that_is_not_registered_is_refused(desk: Desk) -> None:
     stranger = make_signatory()
     problem, *rest = desk.problems(sign_as(stranger, desk.current, field=ENGINEER_FIELD))

@@ -15,6 +15,12 @@ from worker.signing.pinning import pinned_signers
 from worker.signing.report import PackageReport, SignatureReport
 from worker.signing.verify import verify
 
+_LONGEST_PROBLEM = 1000
+
+
+# One when signing at PAdES B-LTA, and one that renews it.
+MOST_TIME_STAMPS = 2
+
 
 @dataclass(frozen=True, kw_only=True)
 class Expected:
@@ -58,17 +64,29 @@ def check_uploaded(
         )
         return UploadReport(problems=(problem,))
     try:
+        # Before anything else: each signature takes its time, and a file may be made of thousands.
+        (signatures, stamps), (signed, stamped) = _count(pdf), _count(expected.current)
+        if signatures - signed != 1:
+            problem = f"One signature was to be added to the package's current file, {signatures - signed} were."
+            return UploadReport(problems=(problem,))
+        if stamps - stamped > MOST_TIME_STAMPS:
+            problem = f"At most {MOST_TIME_STAMPS} time stamps may follow the signature, {stamps - stamped} do."
+            return UploadReport(problems=(problem,))
         people = pinned_signers(pdf, {*expected.fingerprints, *expected.signed_before})
-        before = len(PdfFileReader(BytesIO(expected.current)).embedded_regular_signatures)
     except UNREADABLE as error:
-        return UploadReport(problems=(f"What was added to the package can not be read ({error}).",))
+        return UploadReport(problems=(_printable(f"What was added to the package can not be read ({error})."),))
     report = verify(pdf, trust=[*trust, *people], now=now, time_trust=time_trust)
-    added = report.signatures[before:]
-    if len(added) != 1:
-        problem = f"One signature was to be added to the package's current file, {len(added)} were."
-        return UploadReport(problems=(problem, *report.problems))
-    problems = (*_signature_problems(added[0], report, expected), *report.problems)
-    return UploadReport(signature=added[0], level=report.level, problems=problems)
+    if not report.signatures:
+        return UploadReport(problems=tuple(map(_printable, report.problems)))
+    signature = report.signatures[-1]
+    problems = (*_signature_problems(signature, report, expected), *report.problems)
+    return UploadReport(signature=signature, level=report.level, problems=tuple(map(_printable, problems)))
+
+
+def _count(pdf: bytes) -> tuple[int, int]:
+    """Return how many signatures a file has, and how many time stamps over the document."""
+    reader = PdfFileReader(BytesIO(pdf))
+    return len(reader.embedded_regular_signatures), len(reader.embedded_timestamp_signatures)
 
 
 def _signature_problems(signature: SignatureReport, report: PackageReport, expected: Expected) -> Iterator[str]:
@@ -102,3 +120,8 @@ def _time_problems(signed_at: datetime | None, expected: Expected) -> Iterator[s
 
 def _whose(field: str) -> str:
     return FIELD_TITLES.get(field, field)
+
+
+def _printable(problem: str) -> str:
+    # Names of fields come from the file: they may hold what no database takes, and be of any length.
+    return "".join(c if c.isprintable() else "\ufffd" for c in problem[:_LONGEST_PROBLEM])
