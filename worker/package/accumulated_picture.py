@@ -90,8 +90,8 @@ def _said(tube: TubeLoss) -> Iterator[str]:
     unknown = len(tube.fibres) - len(tube.known)
     yield f"fibres {numbers_text(tube.fibres)}{f', {unknown} not known' if unknown else ''}"
     if tube.known:
-        for word, (tenths, fibre) in (("highest", tube.highest()), ("lowest", tube.lowest())):
-            yield f"{word} {tenths_text(tenths)} dB, fibre {fibre}"
+        for word, one in (("highest", tube.highest), ("lowest", tube.lowest)):
+            yield f"{word} {tenths_text(one.tenths)} dB, fibre {one.fibre}"
 
 
 def _axes(tube: TubeLoss, plot: _Plot, ruler: Ruler) -> Iterator[Mark]:
