@@ -6,7 +6,8 @@ from typing import Any
 
 from pypdf import PdfReader
 
-from worker.package.attachments import attachments
+from worker.package.archive_document import pack
+from worker.package.attachments import attached_files
 from worker.package.content import PackageContent
 from worker.package.drawing import draw
 from worker.package.matrix_section import MATRIX_TITLE
@@ -18,7 +19,8 @@ from worker.package.view import build_view
 
 def draw_content(content: PackageContent) -> bytes:
     """Return the package of some content."""
-    return draw(build_view(content), attachments=attachments(content))
+    files = {name: pack(parts) for name, parts in attached_files(content)}
+    return draw(build_view(content), attachments=files)
 
 
 def page_texts(pdf: bytes) -> list[str]:

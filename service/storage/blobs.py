@@ -3,8 +3,11 @@
 import hashlib
 import os
 import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from io import BufferedReader
 from pathlib import Path
+from typing import IO
 
 from service.vocabulary.canonical import sha256_hex
 
@@ -21,22 +24,26 @@ class BlobStore:
 
     def put(self, content: bytes) -> str:
         """Keep bytes and return their SHA-256; they are on disk, whole, when this returns."""
-        sha256 = sha256_hex(content)
-        path = self._path(sha256)
-        path.parent.mkdir(parents=True, exist_ok=True)
-        # A file that is there already is replaced all the same: it may be damaged, or not yet safe on disk.
-        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
+        with self.receive() as incoming:
+            incoming.write(content)
+            return incoming.keep()
+
+    @contextmanager
+    def receive(self) -> Iterator["IncomingBlob"]:
+        """Open a file to write piece by piece; it is gone afterwards unless it was kept."""
+        self._folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=self._folder, prefix="incoming-", delete=False) as file:
             try:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            except OSError:
-                Path(file.name).unlink()
-                raise
-        Path(file.name).replace(path)
-        for folder in (path.parent, self._folder):
-            _sync_folder(folder)
-        return sha256
+                yield IncomingBlob(file, self._path)
+            finally:
+                Path(file.name).unlink(missing_ok=True)
+
+    def size(self, sha256: str) -> int:
+        """Return how many bytes the file with this SHA-256 has."""
+        try:
+            return self._path(sha256).stat().st_size
+        except FileNotFoundError as error:
+            raise BlobMissingError(sha256) from error
 
     def get(self, sha256: str) -> bytes:
         """Return the bytes with this SHA-256."""
@@ -63,6 +70,31 @@ class BlobStore:
 
     def _path(self, sha256: str) -> Path:
         return self._folder / sha256[:2] / sha256
+
+
+class IncomingBlob:
+    """Bytes on their way in: their SHA-256 is known at their end."""
+
+    def __init__(self, file: IO[bytes], path_of: Callable[[str], Path]) -> None:
+        self._file, self._path_of, self._digest = file, path_of, hashlib.sha256()
+
+    def write(self, content: bytes) -> None:
+        """Add bytes."""
+        self._digest.update(content)
+        self._file.write(content)
+
+    def keep(self) -> str:
+        """Keep what was written and return its SHA-256; it is on disk, whole, when this returns."""
+        sha256 = self._digest.hexdigest()
+        path = self._path_of(sha256)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        self._file.flush()
+        os.fsync(self._file.fileno())
+        # A file that is there already is replaced all the same: it may be damaged, or not yet safe on disk.
+        Path(self._file.name).replace(path)
+        for folder in (path.parent, path.parent.parent):
+            _sync_folder(folder)
+        return sha256
 
 
 def _sync_folder(folder: Path) -> None:

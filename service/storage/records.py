@@ -6,10 +6,10 @@ from uuid import UUID
 
 import orjson
 from sqlalchemy import (
-    ARRAY,
     JSON,
-    ColumnElement,
+    Integer,
     Select,
+    Subquery,
     Text,
     Uuid,
     and_,
@@ -22,7 +22,7 @@ from sqlalchemy import (
     select,
 )
 from sqlalchemy import insert as plain_insert
-from sqlalchemy.dialects.postgresql import insert
+from sqlalchemy.dialects.postgresql import ARRAY, insert
 from sqlalchemy.orm import aliased
 from sqlalchemy.sql.dml import ReturningInsert
 from sqlmodel import Session, col
@@ -47,9 +47,9 @@ _SPLICING = (RecordKind.SPLICE.value, RecordKind.TERMINATION.value)
 
 
 class StoredEvidence(NamedTuple):
-    """A stored record as judging takes it: the fibre it is about (0: all), its canonical text, what is known of it."""
+    """A stored record as judging takes it: the fibres it is about (0: all), its canonical text, what is known of it."""
 
-    fibre: int
+    fibres: Sequence[int]
     body: str
     clock_is_flagged: bool
     is_ended: bool
@@ -152,23 +152,25 @@ def read_evidence(
     session: Session, route: Route, numbers: Collection[int], *, with_every_splice: bool
 ) -> list[StoredEvidence]:
     """Return what is recorded of some fibres of a route and of its sites as a whole."""
-    wanted: ColumnElement[bool] = col(RecordFibre.fibre).in_([WHOLE_SITE, *numbers])
-    if with_every_splice:
-        wanted = wanted | (col(Record.kind) == RecordKind.SPLICE.value)
+    wanted = [WHOLE_SITE, *numbers]
+    links = _links_by_record(route, None if with_every_splice else wanted)
     is_ended = col(RecordEnd.record_id).is_not(None)
-    statement = _evidence(route, is_ended).outerjoin(
+    statement = _evidence(route, links, is_ended).outerjoin(
         RecordEnd,
         and_(
             col(RecordEnd.project_id) == col(Record.project_id),
             col(RecordEnd.record_id) == col(Record.id),
         ),
     )
-    return [StoredEvidence(*row) for row in session.execute(statement.where(wanted))]
+    if with_every_splice:
+        is_splice = col(Record.kind) == RecordKind.SPLICE.value
+        statement = statement.where(is_splice | links.c.fibres.overlap(wanted))
+    return [StoredEvidence(*row) for row in session.execute(statement)]
 
 
 def read_frozen_evidence(session: Session, route: Route, submission_id: UUID) -> list[StoredEvidence]:
     """Return the record set that a submission froze."""
-    statement = _evidence(route, col(SubmissionRecord.is_ended)).join(
+    statement = _evidence(route, _links_by_record(route, None), col(SubmissionRecord.is_ended)).join(
         SubmissionRecord,
         and_(
             col(SubmissionRecord.project_id) == col(Record.project_id),
@@ -176,7 +178,8 @@ def read_frozen_evidence(session: Session, route: Route, submission_id: UUID) ->
             col(SubmissionRecord.submission_id) == submission_id,
         ),
     )
-    return [StoredEvidence(*row) for row in session.execute(statement)]
+    # Row by row from the server: else the client holds all of them twice.
+    return [StoredEvidence(*row) for row in session.execute(statement, execution_options={"yield_per": 500})]
 
 
 def end_reasons(session: Session, project_id: UUID, submission_id: UUID) -> dict[str, str]:
@@ -222,13 +225,22 @@ def freeze_records(session: Session, route: Route, submission_id: UUID) -> None:
     )
 
 
-def _evidence(route: Route, is_ended: Any) -> Select[Any]:
+def _links_by_record(route: Route, numbers: Collection[int] | None) -> Subquery:
+    """Return each record of a route with the fibres it is about, all of them or some."""
+    fibre = col(RecordFibre.fibre)
+    of_route = and_(col(RecordFibre.project_id) == route.project_id, col(RecordFibre.route_id) == route.id)
+    statement = select(col(RecordFibre.record_id), func.array_agg(fibre, type_=ARRAY(Integer)).label("fibres")).where(
+        of_route
+    )
+    if numbers is not None:
+        statement = statement.where(fibre.in_(numbers))
+    return statement.group_by(col(RecordFibre.record_id)).subquery()
+
+
+def _evidence(route: Route, links: Subquery, is_ended: Any) -> Select[Any]:
+    # A record once, not once for each fibre: the texts of ribbon splices would be most of what is read.
     return (
-        select(col(RecordFibre.fibre), col(Record.body), col(Record.clock_is_flagged), is_ended, col(Record.sha256))
-        .select_from(RecordFibre)
-        .join(
-            Record,
-            and_(col(Record.project_id) == col(RecordFibre.project_id), col(Record.id) == col(RecordFibre.record_id)),
-        )
-        .where(col(RecordFibre.project_id) == route.project_id, col(RecordFibre.route_id) == route.id)
+        select(links.c.fibres, col(Record.body), col(Record.clock_is_flagged), is_ended, col(Record.sha256))
+        .select_from(links)
+        .join(Record, and_(col(Record.project_id) == route.project_id, col(Record.id) == links.c.record_id))
     )

@@ -26,20 +26,22 @@ def quantities_of(layout: Layout, segment: Segment, *, dark: Collection[int]) ->
     in_scope = [fibre for numbers in segment.fibres for fibre in numbers.numbers()]
     fibres = [fibre for fibre in in_scope if fibre not in dark]
     kinds = [joint.kind for fibre in fibres for joint in layout.joints_of(fibre) if joint.segment == segment.id]
-    own = [
-        (section, length_um)
-        for section, length_um in zip(layout.design.sections, layout.section_lengths_um, strict=True)
-        if section.id in segment.sections
-    ]
-    cable_cm = sum(
-        to_last_place(section.cable_length_m, places=2) + to_last_place(section.slack_m, places=2) for section, _ in own
-    )
-    fibre_um = sum(length_um for _, length_um in own) * len(fibres)
+    lengths = zip(layout.design.sections, layout.section_lengths_um, strict=True)
+    fibre_um = sum(length_um for section, length_um in lengths if section.id in segment.sections)
     return SegmentQuantities(
-        cable_length_m=metres_text(cable_cm * UM_PER_CM),
-        fibre_length_m=metres_text(fibre_um),
+        cable_length_m=cable_length_m(layout, segment),
+        fibre_length_m=metres_text(fibre_um * len(fibres)),
         splices=kinds.count(JointKind.SPLICE),
         terminations=kinds.count(JointKind.PAIR),
         fibres=len(fibres),
         fibres_dark=len(in_scope) - len(fibres),
     )
+
+
+def cable_length_m(layout: Layout, segment: Segment) -> str:
+    """Return the length of a segment's cable with its slack, in metres."""
+    own = [section for section in layout.design.sections if section.id in segment.sections]
+    cable_cm = sum(
+        to_last_place(length, places=2) for section in own for length in (section.cable_length_m, section.slack_m)
+    )
+    return metres_text(cable_cm * UM_PER_CM)

@@ -1,6 +1,5 @@
 """Judging, in this process and stored in a database: one core's work, as no other process judges."""
 
-import math
 import statistics
 import time
 from collections.abc import Iterator, Mapping, Sequence
@@ -14,7 +13,7 @@ from service.storage.routes import lock_route, raise_version
 from service.storage.session import transaction
 from service.storage.tables import Job
 from tests.benchmarks.material import design_of, in_batches, readings_of, renewed, simulated
-from tests.benchmarks.rows import Row, Scale
+from tests.benchmarks.rows import Row, Scale, exponent_rows
 from tests.world import World, describe_route
 from worker.commands.parts import keep_what_is_loaded
 from worker.steps.running import run_job
@@ -22,9 +21,6 @@ from worker.tasks import STEPS
 
 _READINGS = readings_of(864)
 _AT_MOST_S = 5
-_EXPONENT_AT_MOST = 1.05
-# Below this the fixed cost of a run is most of it.
-_EXPONENT_FROM_FIBRES = 48
 _SMALLEST = 12
 _SINGLE_AT_MOST = 1.5
 _SETTLE_AT_MOST_MS = 150
@@ -51,16 +47,7 @@ def measure_judging(world: World, routes: Mapping[int, UUID], scale: Scale) -> I
             unit="s",
             at_most=_AT_MOST_S,
         )
-    fitted = {fibres: took_s for fibres, took_s in seconds.items() if fibres >= _EXPONENT_FROM_FIBRES}
-    if len(fitted) > 1:
-        yield Row(
-            what="judging, exponent of time on readings",
-            fibres=None,
-            measured=f"minimum of {scale.judgings} runs",
-            reference=f"{', '.join(map(str, fitted))} fibres",
-            figure=_exponent(fitted),
-            at_most=_EXPONENT_AT_MOST,
-        )
+    yield from exponent_rows("judging, exponent of time on readings", seconds, runs=scale.judgings)
 
 
 def measure_one_record(world: World, routes: Mapping[int, UUID], scale: Scale) -> Iterator[Row]:
@@ -146,9 +133,3 @@ def _do_job_s(world: World, kind: JobKind, route_id: UUID) -> float:
 
 def _job_id(session: Session, kind: JobKind, route_id: UUID) -> UUID:
     return session.exec(select(Job.id).where(Job.kind == kind.value, Job.subject_id == route_id)).one()
-
-
-def _exponent(seconds: Mapping[int, float]) -> float:
-    """Return the slope of log time on log size, by least squares."""
-    xs, ys = [math.log(fibres) for fibres in seconds], [math.log(took_s) for took_s in seconds.values()]
-    return statistics.linear_regression(xs, ys).slope

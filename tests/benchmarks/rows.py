@@ -1,8 +1,13 @@
 """A row of the table: what was measured, against what, and whether that reaches what the design asks."""
 
+import math
 import statistics
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+
+_EXPONENT_AT_MOST = 1.05
+# Below this the fixed cost of a run is most of it.
+_EXPONENT_FROM_FIBRES = 48
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,3 +75,18 @@ def percentile_95(values: Sequence[float]) -> float:
 def median_and_95th_ms(seconds: Sequence[float]) -> str:
     """Say the median and the 95th percentile in milliseconds."""
     return f"median {statistics.median(seconds) * 1000:.0f} ms, 95th {percentile_95(seconds) * 1000:.0f} ms"
+
+
+def exponent_rows(what: str, seconds: Mapping[int, float], *, runs: int) -> Iterator[Row]:
+    """Give the row of how time grows with the fibres, where there are sizes enough to tell."""
+    fitted = {fibres: took_s for fibres, took_s in seconds.items() if fibres >= _EXPONENT_FROM_FIBRES}
+    if len(fitted) > 1:
+        xs, ys = [math.log(fibres) for fibres in fitted], [math.log(took_s) for took_s in fitted.values()]
+        yield Row(
+            what=what,
+            fibres=None,
+            measured=f"minimum of {runs} runs",
+            reference=f"{', '.join(map(str, fitted))} fibres, slope of logarithms",
+            figure=statistics.linear_regression(xs, ys).slope,
+            at_most=_EXPONENT_AT_MOST,
+        )

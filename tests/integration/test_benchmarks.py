@@ -21,7 +21,7 @@ _ROWS = [
     "settling",
     "package, table rows drawn",
     "package drawn, signed, verified",
-    "package, memory of its process",
+    "package job, memory of its process",
 ]
 _WITHOUT_REQUIREMENT = {"posting while a worker judges it"}
 

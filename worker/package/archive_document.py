@@ -1,7 +1,11 @@
 """What a PDF/A-3b file holds beside its pages: metadata, output intent, attached files."""
 
-from collections.abc import Mapping
+import zlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
+from hashlib import sha256
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
@@ -9,7 +13,6 @@ from xml.sax.saxutils import escape
 from reportlab.pdfbase import pdfdoc
 from reportlab.pdfgen.canvas import Canvas
 
-from service.vocabulary.canonical import sha256_hex
 from worker.package.archive_rules import allow_in_catalog, pdf_name
 from worker.package.look import PAGE_HEIGHT, PAGE_WIDTH, Face
 from worker.package.pieces import PackageView
@@ -26,6 +29,27 @@ _DESCRIPTIONS = {
     "design.json": "The route as designed",
     "records.json": "Every record of the submission",
 }
+
+
+@dataclass(frozen=True, kw_only=True)
+class Packed:
+    """A file to attach, compressed."""
+
+    compressed: bytes
+    size: int
+    sha256: str
+
+
+def pack(parts: Iterable[bytes]) -> Packed:
+    """Compress a file to attach, part by part, so that it is never held whole."""
+    packer, digest, size = zlib.compressobj(), sha256(), 0
+    compressed = BytesIO()
+    for part in parts:
+        size += len(part)
+        digest.update(part)
+        compressed.write(packer.compress(part))
+    compressed.write(packer.flush())
+    return Packed(compressed=compressed.getvalue(), size=size, sha256=digest.hexdigest())
 
 
 def new_canvas(target: Any, view: PackageView) -> Canvas:
@@ -56,21 +80,21 @@ def document_of(canvas: Canvas) -> Any:
     return canvas._doc
 
 
-def add_archive_parts(document: Any, view: PackageView, *, attachments: Mapping[str, bytes]) -> None:
+def add_archive_parts(document: Any, view: PackageView, *, attachments: Mapping[str, Packed]) -> None:
     """Add metadata, output intent and attached files to a document."""
     allow_in_catalog(document, ["OutputIntents", "AF"])
     catalog = document.Catalog
     catalog.Metadata = _metadata_stream(view)
     catalog.OutputIntents = pdfdoc.PDFArray([_output_intent(document)])
     files = [
-        (name, document.Reference(_file_specification(document, view, name=name, content=attachments[name])))
+        (name, document.Reference(_file_specification(document, view, name=name, file=attachments[name])))
         for name in sorted(attachments)
     ]
     catalog.AF = pdfdoc.PDFArray([reference for _, reference in files])
     names = pdfdoc.PDFArray([part for name, reference in files for part in (pdfdoc.PDFString(name), reference)])
     catalog.Names = pdfdoc.PDFDictionary({"EmbeddedFiles": pdfdoc.PDFDictionary({"Names": names})})
     for name in sorted(attachments):
-        document.updateSignature(sha256_hex(attachments[name]))
+        document.updateSignature(attachments[name].sha256)
 
 
 def _output_intent(document: Any) -> Any:
@@ -88,18 +112,18 @@ def _output_intent(document: Any) -> Any:
     )
 
 
-def _file_specification(document: Any, view: PackageView, *, name: str, content: bytes) -> Any:
-    parameters = {"Size": len(content), "ModDate": pdfdoc.PDFString(_pdf_date(view.submitted_at))}
+def _file_specification(document: Any, view: PackageView, *, name: str, file: Packed) -> Any:
+    parameters = {"Size": file.size, "ModDate": pdfdoc.PDFString(_pdf_date(view.submitted_at))}
     stream = pdfdoc.PDFStream(
         dictionary=pdfdoc.PDFDictionary(
             {
                 "Type": pdf_name("EmbeddedFile"),
                 "Subtype": pdf_name(_MIME_TYPE),
                 "Params": pdfdoc.PDFDictionary(parameters),
+                "Filter": pdf_name("FlateDecode"),
             }
         ),
-        content=content,
-        filters=[pdfdoc.PDFZCompress],
+        content=file.compressed,
     )
     reference = document.Reference(stream)
     return pdfdoc.PDFDictionary(

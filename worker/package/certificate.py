@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from service.vocabulary.layout import Layout
-from service.vocabulary.paid import quantities_of
+from service.vocabulary.paid import cable_length_m
 from worker.package.content import PackageContent
 from worker.package.pieces import Certificate, Column, Fact, Facts, Kind, Paragraph, SignatureFrame, Table
 from worker.package.wording import count_text, ranges_text, time_text
@@ -79,7 +79,7 @@ def _segment_rows(content: PackageContent) -> Iterator[tuple[str, ...]]:
             segment.id,
             segment.billing_item,
             ranges_text(segment.fibres),
-            quantities_of(layout, segment, dark=content.tolerated_dark).cable_length_m,
+            cable_length_m(layout, segment),
             str(counts["conforming"]),
             str(counts["nonconforming"]),
             str(counts["undetermined"]),

@@ -27,7 +27,7 @@ from worker.package.pen import Pen
 from worker.package.pieces import Certificate, Column, Facts, Kind, Paragraph, SignatureFrame, Table
 from worker.package.qr_code import qr_boxes
 from worker.package.ruler import Ruler
-from worker.package.table_drawing import draw_rows
+from worker.package.table_drawing import TableDrawing
 from worker.package.table_layout import TableLayout, column_widths, lay_out_table
 
 Box = tuple[int, int, int, int]
@@ -93,7 +93,7 @@ def _draw_segments(pen: Pen, certificate: Certificate, *, top: float) -> float:
     pen.write(SUBHEADING, [(LEFT, top, "What is submitted, with counts of required findings")])
     layout = _one_line_layout(certificate.segments, pen.ruler)
     count = len(layout.table.rows)
-    draw_rows(pen, PlacedRows(top=top - 10, layout=layout, first=0, end=count))
+    TableDrawing(pen, layout).draw(PlacedRows(top=top - 10, layout=layout, first=0, end=count))
     below = top - 10 - layout.heading_height_pt - sum(map(layout.row_height_pt, range(count)))
     if certificate.segments_note is not None:
         below -= NOTE.leading_pt

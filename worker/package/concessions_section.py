@@ -6,7 +6,7 @@ from service.vocabulary.concession import Concession
 from service.vocabulary.finding import FindingDocument
 from service.vocabulary.words import Outcome
 from worker.package.content import PackageContent
-from worker.package.pieces import Column, Kind, Look, Paragraph, Section, Table, listing
+from worker.package.pieces import Column, Kind, Look, Paragraph, Role, Section, Table, listing
 from worker.package.wording import UNKNOWN, limit_text, number_text, place_text, value_text
 
 CONCESSIONS_TITLE = "Concessions asked for"
@@ -27,7 +27,7 @@ def concessions_section(content: PackageContent, findings: Sequence[FindingDocum
 _COLUMNS = (
     Column(heading="Number", share=36, kind=Kind.NUMBER),
     Column(heading="Needed for", share=58),
-    Column(heading="Fibre", share=28, kind=Kind.NUMBER),
+    Column(heading="Fibre", share=28, kind=Kind.NUMBER, role=Role.FIBRE_LINK),
     Column(heading="Place", share=54),
     Column(heading="Position", share=36, kind=Kind.NUMBER),
     Column(heading="Criterion", share=62),

@@ -1,7 +1,7 @@
 """What a package is drawn from: everything that was frozen when the segments were submitted."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -20,6 +20,14 @@ class PackagedRecord:
     is_ended: bool
     clock_is_flagged: bool
     end_reason: str | None = None
+
+
+def outlined(record: PackagedRecord) -> PackagedRecord:
+    """Return a record without what pages say in findings only: a trace's events, and how each fibre was spliced."""
+    body = {member: value for member, value in record.body.items() if member != "events"}
+    if "joints" in body:
+        body["joints"] = [{"fibre": joint["fibre"]} for joint in body["joints"]]
+    return replace(record, body=body)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,6 +69,17 @@ class PackageContent:
     def tolerated_dark(self) -> Sequence[int]:
         """The dark fibres that the criteria tolerate: neither accepted nor paid."""
         return self.verdict.get("tolerated_dark", ())
+
+    @property
+    def fibres_in_scope(self) -> frozenset[int]:
+        """The fibres of the segments submitted."""
+        return frozenset(
+            fibre
+            for segment in self.design.segments
+            if segment.id in self.segments
+            for numbers in segment.fibres
+            for fibre in numbers.numbers()
+        )
 
     def all_suspicions(self) -> Sequence[SuspicionDocument]:
         """Return what looks unlike honest work on the route."""

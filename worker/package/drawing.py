@@ -3,21 +3,32 @@
 from collections.abc import Mapping
 from io import BytesIO
 
-from worker.package.archive_document import add_archive_parts, document_of, new_canvas
+from worker.package.archive_document import Packed, add_archive_parts, document_of, new_canvas
 from worker.package.certificate_page import SIGNATURE_BOXES, draw_certificate
-from worker.package.flow import PAGES_BEFORE, Page, PlacedHeading, PlacedLine, PlacedPicture, PlacedRows, place_sections
+from worker.package.flow import (
+    PAGES_BEFORE,
+    Page,
+    PlacedHeading,
+    PlacedLine,
+    PlacedLink,
+    PlacedPicture,
+    PlacedRows,
+    place_sections,
+    section_key,
+)
 from worker.package.look import HEADING, LEFT, PAGE_HEIGHT
 from worker.package.pen import Pen
 from worker.package.picture_drawing import draw_picture
 from worker.package.pieces import PackageView
 from worker.package.ruler import Ruler
 from worker.package.sheet import draw_frame
-from worker.package.table_drawing import draw_rows
+from worker.package.table_drawing import TableDrawing
+from worker.package.table_layout import TableLayout
 
 __all__ = ["SIGNATURE_BOXES", "draw"]
 
 
-def draw(view: PackageView, *, attachments: Mapping[str, bytes]) -> bytes:
+def draw(view: PackageView, *, attachments: Mapping[str, Packed]) -> bytes:
     """Return the package as an unsigned PDF with its data attached."""
     target, ruler = BytesIO(), Ruler()
     canvas = new_canvas(target, view)
@@ -28,16 +39,18 @@ def draw(view: PackageView, *, attachments: Mapping[str, bytes]) -> bytes:
     draw_certificate(pen, view.certificate)
     pen.enter_in_outline(view.certificate.title, key="certificate", y=PAGE_HEIGHT)
     canvas.showPage()
+    tables: dict[TableLayout, TableDrawing] = {}
     for number, page in enumerate(pages, start=PAGES_BEFORE + 1):
         draw_frame(pen, view, page=number, pages=count)
-        _draw_page(pen, page)
+        pen.mark_page(number)
+        _draw_page(pen, page, tables)
         canvas.showPage()
     add_archive_parts(document_of(canvas), view, attachments=attachments)
     canvas.save()
     return target.getvalue()
 
 
-def _draw_page(pen: Pen, page: Page) -> None:
+def _draw_page(pen: Pen, page: Page, tables: dict[TableLayout, TableDrawing]) -> None:
     for placed in page:
         match placed:
             case PlacedLine():
@@ -45,8 +58,12 @@ def _draw_page(pen: Pen, page: Page) -> None:
             case PlacedHeading():
                 title = f"{placed.number}  {placed.title}"
                 pen.write(HEADING, [(LEFT, placed.y, title)])
-                pen.enter_in_outline(title, key=f"section-{placed.number}", y=placed.y + HEADING.leading_pt)
+                pen.enter_in_outline(title, key=section_key(placed.number), y=placed.y + HEADING.leading_pt)
             case PlacedRows():
-                draw_rows(pen, placed)
+                if placed.layout not in tables:
+                    tables[placed.layout] = TableDrawing(pen, placed.layout)
+                tables[placed.layout].draw(placed)
+            case PlacedLink():
+                pen.link(placed.box, leads_to=placed.leads_to)
             case PlacedPicture():
                 draw_picture(pen, placed)

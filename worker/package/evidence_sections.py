@@ -79,7 +79,7 @@ _RECORD_COLUMNS = (
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Seen:
+class Seen:
     """One instrument in one record; a splicer states no calibration date."""
 
     role: str
@@ -92,30 +92,31 @@ def _instrument_rows(records: Sequence[PackagedRecord]) -> Iterator[tuple[str, .
     times: dict[tuple[str, str, str], list[str]] = {}
     for record in records:
         if not record.is_ended:
-            for seen in _instruments_of(record.body):
+            for seen in instruments_of(record.body):
                 times.setdefault((seen.role, seen.serial, seen.calibrated_until), []).append(seen.made_at)
     for instrument, made_at in sorted(times.items()):
         yield (*instrument, str(len(made_at)), utc_text(min(made_at)), utc_text(max(made_at)))
 
 
-def _instruments_of(body: Any) -> Iterator[_Seen]:
+def instruments_of(body: Any) -> Iterator[Seen]:
+    """Give the instruments and splicers that a record names."""
     made_at = str(body["made_at"])
     match body["kind"]:
         case RecordKind.SPLICE:
-            yield _Seen(role="splicer", serial=body["splicer_serial"], calibrated_until=UNKNOWN, made_at=made_at)
+            yield Seen(role="splicer", serial=body["splicer_serial"], calibrated_until=UNKNOWN, made_at=made_at)
         case RecordKind.OTDR:
             until = str(body["calibrated_until"])
-            yield _Seen(role="OTDR", serial=body["instrument_serial"], calibrated_until=until, made_at=made_at)
+            yield Seen(role="OTDR", serial=body["instrument_serial"], calibrated_until=until, made_at=made_at)
         case RecordKind.TERMINATION if "splicer_serial" in body:
-            yield _Seen(role="splicer", serial=body["splicer_serial"], calibrated_until=UNKNOWN, made_at=made_at)
+            yield Seen(role="splicer", serial=body["splicer_serial"], calibrated_until=UNKNOWN, made_at=made_at)
         case RecordKind.RETURN_LOSS | RecordKind.DISPERSION as kind:
             until = str(body["instrument"]["calibrated_until"])
             role, serial = f"{words(kind)} meter", body["instrument"]["serial"]
-            yield _Seen(role=role, serial=serial, calibrated_until=until, made_at=made_at)
+            yield Seen(role=role, serial=serial, calibrated_until=until, made_at=made_at)
         case RecordKind.ATTENUATION:
             for role in ("source", "meter"):
                 until = str(body[role]["calibrated_until"])
-                yield _Seen(role=role, serial=body[role]["serial"], calibrated_until=until, made_at=made_at)
+                yield Seen(role=role, serial=body[role]["serial"], calibrated_until=until, made_at=made_at)
 
 
 def _is_arc_calibration(record: PackagedRecord) -> bool:

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from service.vocabulary.finding import FindingDocument
 from service.vocabulary.words import Unit
-from worker.package.pieces import Block, Column, Kind, Look, Paragraph, Section, Subheading, Table
+from worker.package.pieces import Block, Column, Kind, Look, Paragraph, Role, Section, Subheading, Table
 from worker.package.wording import (
     A_TO_B,
     B_TO_A,
@@ -43,7 +43,11 @@ def finding_table(shown: Sequence[Shown], findings: Sequence[FindingDocument]) -
     """Return one row for each finding; how firmly decisions stand has a column where there is anything to say."""
     if any(map(grade_text, findings)):
         shown = (*shown, _GRADE)
-    rows = tuple(tuple(one.text(finding) for one in shown) for finding in findings)
+    # Equal texts as one: the findings they come from can be let go once the rows stand.
+    known: dict[str, str] = {}
+    rows = tuple(
+        tuple(known.setdefault(text, text) for one in shown for text in (one.text(finding),)) for finding in findings
+    )
     return Table(columns=tuple(one.column for one in shown), rows=rows, is_grouped=True)
 
 
@@ -104,7 +108,8 @@ def _margin(finding: FindingDocument) -> str:
     return finding.get("margin", UNKNOWN)
 
 
-FIBRE = Shown(Column(heading="Fibre", share=30, kind=Kind.NUMBER), fibre_text)
+FIBRE = Shown(Column(heading="Fibre", share=30, kind=Kind.NUMBER, role=Role.FIBRE), fibre_text)
+FIBRE_LINK = Shown(Column(heading="Fibre", share=30, kind=Kind.NUMBER, role=Role.FIBRE_LINK), fibre_text)
 POSITION = Shown(
     Column(heading="Position", share=36, kind=Kind.NUMBER), lambda finding: number_text(finding.get("position"))
 )

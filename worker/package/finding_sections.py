@@ -8,7 +8,7 @@ from worker.package.content import PackageContent
 from worker.package.finding_columns import (
     ANY_LIMIT,
     ANY_VALUE,
-    FIBRE,
+    FIBRE_LINK,
     POSITION,
     UNIT,
     Shown,
@@ -74,7 +74,7 @@ def _criterion_text(finding: FindingDocument) -> str:
 
 
 _OPEN_COLUMNS = (
-    FIBRE,
+    FIBRE_LINK,
     place_column("Place", share=68),
     POSITION,
     Shown(Column(heading="Criterion", share=84), _criterion_text),

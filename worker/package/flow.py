@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from worker.package.fibre_index import fibre_index
 from worker.package.look import (
     BODY,
     BOTTOM,
@@ -20,11 +21,13 @@ from worker.package.look import (
     Style,
 )
 from worker.package.picture import Picture
-from worker.package.pieces import Fact, Facts, Look, Paragraph, Section, Subheading, Table
+from worker.package.pieces import Fact, Facts, Look, Paragraph, Role, Section, Subheading, Table
 from worker.package.ruler import Ruler
 from worker.package.table_layout import TableLayout, lay_out_table
 
 LABEL_WIDTH_PT = 92.0
+# Left, bottom, right and top.
+Box = tuple[float, float, float, float]
 _STYLES = {Look.BODY: BODY, Look.NOTE: NOTE, Look.CODE: CODE}
 # What goes below a heading, so that it is never left alone at the foot of a page; a table shows at least so many rows.
 _LINES_BELOW_HEADING, _ROWS_TOGETHER = 3, 2
@@ -65,6 +68,14 @@ class PlacedRows:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PlacedLink:
+    """A place on the page, by left, bottom, right and top, that leads to another, by its key."""
+
+    box: Box
+    leads_to: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class PlacedPicture:
     """A picture with the height of its top."""
 
@@ -72,26 +83,36 @@ class PlacedPicture:
     picture: Picture
 
 
-Placed = PlacedLine | PlacedHeading | PlacedRows | PlacedPicture
+Placed = PlacedLine | PlacedHeading | PlacedLink | PlacedRows | PlacedPicture
 Page = list[Placed]
 _Laid = Paragraph | Subheading | Facts | Picture | TableLayout
 
 
 def place_sections(sections: Sequence[Section], ruler: Ruler) -> list[Page]:
     """Return the pages that the sections fill."""
-    flow = _Flow(ruler, top=TOP - len(sections) * _CONTENTS_LEADING_PT - _AROUND_CONTENTS_PT)
+    flow = _Flow(ruler, top=TOP - (len(sections) + 1) * _CONTENTS_LEADING_PT - _AROUND_CONTENTS_PT)
     started_on = [flow.add_section(section, number=number) for number, section in enumerate(sections, start=1)]
-    flow.pages[0] += _contents(sections, ruler, pages=started_on)
+    # Last, for only now it is known on which pages the others speak of each fibre.
+    index = fibre_index(list(zip((section.title for section in sections), flow.fibre_pages, strict=True)))
+    started_on.append(flow.add_section(index, number=len(sections) + 1))
+    flow.pages[0] += _contents([*sections, index], ruler, pages=started_on)
     return flow.pages
 
 
-def _contents(sections: Sequence[Section], ruler: Ruler, *, pages: Sequence[int]) -> Iterator[PlacedLine]:
+def _contents(sections: Sequence[Section], ruler: Ruler, *, pages: Sequence[int]) -> Iterator[PlacedLine | PlacedLink]:
     yield PlacedLine(x=LEFT, y=TOP - SUBHEADING.leading_pt, text="Contents", style=SUBHEADING)
+    right = LEFT + MEASURE / 2 + 40
     for index, (section, page) in enumerate(zip(sections, pages, strict=True)):
         y, number = TOP - 20 - (index + 1) * _CONTENTS_LEADING_PT, str(index + 1)
+        yield PlacedLink(box=(LEFT, y - 3, right, y + 9), leads_to=section_key(index + 1))
         yield PlacedLine(x=LEFT, y=y, text=number, style=LABEL)
         yield PlacedLine(x=LEFT + 22, y=y, text=section.title, style=VALUE)
-        yield PlacedLine(x=LEFT + MEASURE / 2 + 40 - ruler.width(str(page), VALUE), y=y, text=str(page), style=VALUE)
+        yield PlacedLine(x=right - ruler.width(str(page), VALUE), y=y, text=str(page), style=VALUE)
+
+
+def section_key(number: int) -> str:
+    """Return the key of a section's heading."""
+    return f"section-{number}"
 
 
 def style_of(fact: Fact) -> Style:
@@ -105,6 +126,8 @@ class _Flow:
     def __init__(self, ruler: Ruler, *, top: float) -> None:
         self._ruler = ruler
         self.pages: list[Page] = [[]]
+        # For each section, the page on which each fibre first stands.
+        self.fibre_pages: list[dict[str, int]] = []
         self._y = top
 
     def add_section(self, section: Section, *, number: int) -> int:
@@ -114,7 +137,8 @@ class _Flow:
         self._make_room(HEADING.leading_pt + _AFTER_HEADING_PT + self._start_height(blocks))
         self._y -= HEADING.leading_pt
         self._place(PlacedHeading(y=self._y + 5, number=number, title=section.title))
-        started_on = len(self.pages) + PAGES_BEFORE
+        started_on = self._page
+        self.fibre_pages.append({})
         self._space(_AFTER_HEADING_PT)
         for index, block in enumerate(blocks):
             match block:
@@ -130,6 +154,10 @@ class _Flow:
                 case TableLayout():
                     self._add_table(block)
         return started_on
+
+    @property
+    def _page(self) -> int:
+        return len(self.pages) + PAGES_BEFORE
 
     def _start_height(self, blocks: Sequence[_Laid]) -> float:
         """Return what has to stand on the page on which the first of the blocks starts."""
@@ -199,6 +227,7 @@ class _Flow:
             if count - end == 1 and end - first > _ROWS_TOGETHER:
                 end -= 1
             self._place(PlacedRows(top=top, layout=layout, first=first, end=end))
+            self._note_fibres(layout.table, first=first, end=end)
             if end < count:
                 self._start_page()
             else:
@@ -206,6 +235,13 @@ class _Flow:
                 self._y = top - layout.heading_height_pt - rows_pt
             first = end
         self._space(10)
+
+    def _note_fibres(self, table: Table, *, first: int, end: int) -> None:
+        for index, column in enumerate(table.columns):
+            if column.role in {Role.FIBRE, Role.FIBRE_LINK}:
+                for fibre in {row[index] for row in table.rows[first:end]}:
+                    if fibre.isdigit():
+                        self.fibre_pages[-1].setdefault(fibre, self._page)
 
     def _add_line(self, text: str, style: Style, *, x: float) -> None:
         self._make_room(style.leading_pt)

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import NamedTuple
 
 from service.vocabulary.finding import FindingDocument
 from service.vocabulary.words import Force, Outcome
@@ -16,7 +17,7 @@ _NOTE = Paragraph(
     "together is under Statistics of joints.",
     look=Look.NOTE,
 )
-_WORST_FIRST = (Outcome.NONCONFORMING, Outcome.UNDETERMINED, Outcome.CONFORMING)
+_WORST_FIRST = (Outcome.NONCONFORMING.value, Outcome.UNDETERMINED.value, Outcome.CONFORMING.value)
 _FIBRE_COLUMNS = (
     Column(heading="Fibres", share=130),
     Column(heading="Outcome", share=77, kind=Kind.OUTCOME),
@@ -29,65 +30,69 @@ _CRITERION_COLUMNS = (
     Column(heading="Fibres", share=300),
 )
 
-_Counts = Mapping[Outcome, Counter[str]]
-
 
 def matrix_section(content: PackageContent, findings: Sequence[FindingDocument]) -> Section:
     """Return which fibres of those submitted fail which criteria, by fibre and by criterion."""
-    own = [finding for finding in findings if "fibre" in finding]
-    if not own:
+    counts = Counter(
+        _Came(finding["fibre"], finding["criterion"], finding["force"], finding["outcome"])
+        for finding in findings
+        if "fibre" in finding
+    )
+    if not counts:
         return Section(title=MATRIX_TITLE, blocks=(Paragraph(text="None."),))
     codes = {criterion.code: place for place, criterion in enumerate(content.criteria.criteria)}
     return Section(
         title=MATRIX_TITLE,
         blocks=(
             _NOTE,
-            Table(columns=_FIBRE_COLUMNS, rows=tuple(_fibre_rows(own, codes))),
+            Table(columns=_FIBRE_COLUMNS, rows=tuple(_fibre_rows(counts, codes))),
             Subheading(text="The same by criterion, by the worst of each fibre's findings"),
-            Table(columns=_CRITERION_COLUMNS, rows=tuple(_criterion_rows(own, codes)), is_grouped=True),
+            Table(columns=_CRITERION_COLUMNS, rows=tuple(_criterion_rows(counts, codes)), is_grouped=True),
         ),
     )
 
 
-def _fibre_rows(findings: Sequence[FindingDocument], codes: Mapping[str, int]) -> Iterator[tuple[str, ...]]:
-    by_fibre: dict[int, list[FindingDocument]] = {}
-    for finding in findings:
-        by_fibre.setdefault(finding["fibre"], []).append(finding)
+class _Came(NamedTuple):
+    """How findings of one fibre and one criterion came out."""
+
+    fibre: int
+    criterion: str
+    force: str
+    outcome: str
+
+    @property
+    def name(self) -> str:
+        """The criterion, and whether it only advises."""
+        return f"{self.criterion}{' (advisory)' if self.force == Force.ADVISORY else ''}"
+
+
+def _fibre_rows(counts: Counter[_Came], codes: Mapping[str, int]) -> Iterator[tuple[str, ...]]:
+    by_fibre: dict[int, list[_Came]] = {}
+    for came in counts:
+        by_fibre.setdefault(came.fibre, []).append(came)
     alike: dict[tuple[str, ...], list[int]] = {}
     for fibre in sorted(by_fibre):
-        alike.setdefault(_row_of(by_fibre[fibre], codes), []).append(fibre)
-    for row, fibres in sorted(alike.items(), key=lambda item: (_WORST_FIRST.index(Outcome(item[0][0])), item[1][0])):
+        alike.setdefault(_row_of(by_fibre[fibre], counts, codes), []).append(fibre)
+    for row, fibres in sorted(alike.items(), key=lambda item: (_WORST_FIRST.index(item[0][0]), item[1][0])):
         yield (numbers_text(fibres), *row)
 
 
-def _row_of(findings: Sequence[FindingDocument], codes: Mapping[str, int]) -> tuple[str, ...]:
-    required = {finding["outcome"] for finding in findings if finding["force"] == Force.REQUIRED}
-    outcome = next((one for one in _WORST_FIRST if one in required), Outcome.UNDETERMINED)
-    counts: _Counts = {one: Counter() for one in Outcome}
-    for finding in findings:
-        counts[Outcome(finding["outcome"])][_name_of(finding)] += 1
-    return (
-        outcome.value,
-        _names_text(counts[Outcome.NONCONFORMING], codes),
-        _names_text(counts[Outcome.UNDETERMINED], codes),
-    )
+def _row_of(own: Sequence[_Came], counts: Counter[_Came], codes: Mapping[str, int]) -> tuple[str, ...]:
+    required = {came.outcome for came in own if came.force == Force.REQUIRED}
+    outcome = next((one for one in _WORST_FIRST if one in required), Outcome.UNDETERMINED.value)
+    not_kept = (Counter({came.name: counts[came] for came in own if came.outcome == one}) for one in _WORST_FIRST[:2])
+    return (outcome, *(_names_text(names, codes) for names in not_kept))
 
 
-def _criterion_rows(findings: Sequence[FindingDocument], codes: Mapping[str, int]) -> Iterator[tuple[str, ...]]:
-    worst: dict[str, dict[int, Outcome]] = {}
-    for finding in findings:
-        fibres, outcome = worst.setdefault(_name_of(finding), {}), Outcome(finding["outcome"])
-        known = fibres.get(finding["fibre"], outcome)
-        fibres[finding["fibre"]] = min(outcome, known, key=_WORST_FIRST.index)
+def _criterion_rows(counts: Iterable[_Came], codes: Mapping[str, int]) -> Iterator[tuple[str, ...]]:
+    worst: dict[str, dict[int, str]] = {}
+    for came in sorted(counts, key=lambda came: _WORST_FIRST.index(came.outcome), reverse=True):
+        worst.setdefault(came.name, {})[came.fibre] = came.outcome
     for name in _in_order(worst, codes):
         for outcome in _WORST_FIRST:
-            fibres_so = sorted(fibre for fibre, own in worst[name].items() if own is outcome)
+            fibres_so = sorted(fibre for fibre, own in worst[name].items() if own == outcome)
             if fibres_so:
-                yield name, outcome.value, numbers_text(fibres_so)
-
-
-def _name_of(finding: FindingDocument) -> str:
-    return f"{finding['criterion']}{' (advisory)' if finding['force'] == Force.ADVISORY else ''}"
+                yield name, outcome, numbers_text(fibres_so)
 
 
 def _names_text(counts: Counter[str], codes: Mapping[str, int]) -> str:

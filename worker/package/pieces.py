@@ -16,6 +16,15 @@ class Kind(StrEnum):
     OUTCOME = "outcome"
 
 
+class Role(StrEnum):
+    """What else a cell is: a fibre that the index lists, one that leads to the index, its line there, or a page."""
+
+    FIBRE = "fibre"
+    FIBRE_LINK = "fibre_link"
+    ANCHOR = "anchor"
+    PAGE = "page"
+
+
 class Look(StrEnum):
     """How a paragraph is set."""
 
@@ -32,6 +41,7 @@ class Column:
     share: float
     unit: str | None = None
     kind: Kind = Kind.TEXT
+    role: Role | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

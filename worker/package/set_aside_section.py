@@ -5,10 +5,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from service.vocabulary.finding import FindingDocument
-from service.vocabulary.words import RecordKind
 from worker.package.content import PackageContent, PackagedRecord
-from worker.package.pieces import Column, Kind, Look, Paragraph, Section, Table, listing
-from worker.package.subjects import ends_text, named_test, result_text
+from worker.package.pieces import Column, Kind, Look, Paragraph, Role, Section, Table, listing
+from worker.package.subjects import TESTS, ends_text, named_test, result_text, telling_digits
 from worker.package.wording import number_text, utc_text, words
 
 _NOTE = Paragraph(
@@ -17,37 +16,28 @@ _NOTE = Paragraph(
     "many first digits as tell all records of this package apart; the attached records hold every trace.",
     look=Look.NOTE,
 )
-_TESTS = frozenset(
-    {
-        RecordKind.OTDR,
-        RecordKind.ATTENUATION,
-        RecordKind.RETURN_LOSS,
-        RecordKind.DISPERSION,
-        RecordKind.CONTINUITY,
-        RecordKind.END_FACE,
-    }
-)
 # More places than this are counted instead of named.
 _NAMED_PLACES = 3
-# A UUID with fewer would be hard to tell from others outside the package.
-_LEAST_DIGITS = 8
 _UNUSED = "no finding rests on it"
 
 # A record's id -> why it was set aside -> the findings for which it was.
 _Void = Mapping[str, Mapping[str, Sequence[FindingDocument]]]
 
 
-def set_aside_section(content: PackageContent, findings: Sequence[FindingDocument]) -> Section:
+def set_aside_section(
+    content: PackageContent, findings: Sequence[FindingDocument], records: Sequence[PackagedRecord]
+) -> Section:
     """Return the tests set aside and the tests repeated, by fibre and subject in order of time."""
-    void, again = _void_of(findings), _repeated(content)
-    listed = [record for record in content.records if record.body["id"] in void or record.body["id"] in again]
-    rows = tuple(_rows(listed, void, content)) if listed else ()
+    void, again = _void_of(findings), _repeated(content, records)
+    listed = [record for record in records if record.body["id"] in void or record.body["id"] in again]
+    digits = telling_digits([record.body["id"] for record in records])
+    rows = tuple(_rows(listed, void, used=_used(content) if listed else frozenset(), digits=digits))
     table = Table(columns=_COLUMNS, rows=rows, is_grouped=True)
     return listing(title="Tests set aside and tests repeated", table=table, note=_NOTE)
 
 
 _COLUMNS = (
-    Column(heading="Fibre", share=26, kind=Kind.NUMBER),
+    Column(heading="Fibre", share=26, kind=Kind.NUMBER, role=Role.FIBRE_LINK),
     Column(heading="Test", share=84),
     Column(heading="From and to", share=56),
     Column(heading="Made", unit="UTC", share=76),
@@ -65,18 +55,12 @@ def _void_of(findings: Sequence[FindingDocument]) -> _Void:
     return void
 
 
-def _repeated(content: PackageContent) -> frozenset[str]:
+def _repeated(content: PackageContent, records: Sequence[PackagedRecord]) -> frozenset[str]:
     """Return the tests of which there is more than one on a fibre that is submitted."""
-    scope = {
-        fibre
-        for segment in content.design.segments
-        if segment.id in content.segments
-        for numbers in segment.fibres
-        for fibre in numbers.numbers()
-    }
+    scope = content.fibres_in_scope
     same: defaultdict[tuple[Any, ...], list[str]] = defaultdict(list)
-    for record in content.records:
-        if record.body["kind"] in _TESTS and record.body["fibre"] in scope:
+    for record in records:
+        if record.body["kind"] in TESTS and record.body["fibre"] in scope:
             same[_subject_of(record.body)].append(record.body["id"])
     return frozenset(id_ for ids in same.values() if len(ids) > 1 for id_ in ids)
 
@@ -90,8 +74,9 @@ def _used(content: PackageContent) -> frozenset[str]:
     return frozenset(reading["record"] for finding in content.all_findings() for reading in finding["readings"])
 
 
-def _rows(listed: Sequence[PackagedRecord], void: _Void, content: PackageContent) -> Iterator[tuple[str, ...]]:
-    used, digits = _used(content), _telling_digits([record.body["id"] for record in content.records])
+def _rows(
+    listed: Sequence[PackagedRecord], void: _Void, *, used: frozenset[str], digits: int
+) -> Iterator[tuple[str, ...]]:
     for record in sorted(listed, key=lambda one: (*_subject_of(one.body), one.body["made_at"], one.body["id"])):
         body = record.body
         yield (
@@ -103,12 +88,6 @@ def _rows(listed: Sequence[PackagedRecord], void: _Void, content: PackageContent
             _fate_text(void.get(body["id"], {}), is_used=body["id"] in used),
             body["id"][:digits],
         )
-
-
-def _telling_digits(ids: Sequence[str]) -> int:
-    return next(
-        digits for digits in range(_LEAST_DIGITS, max(map(len, ids)) + 1) if len({i[:digits] for i in ids}) == len(ids)
-    )
 
 
 def _fate_text(void: Mapping[str, Sequence[FindingDocument]], *, is_used: bool) -> str:

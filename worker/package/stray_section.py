@@ -8,7 +8,7 @@ from decimal import Decimal
 from service.vocabulary.finding import FibreDocument, UnexpectedEventDocument, WhereDocument
 from service.vocabulary.layout import UM_PER_M, Layout
 from worker.package.content import PackageContent
-from worker.package.pieces import Column, Kind, Look, Paragraph, Section, Subheading, Table, listing
+from worker.package.pieces import Column, Kind, Look, Paragraph, Role, Section, Subheading, Table, listing
 from worker.package.wording import DIRECTIONS, UNKNOWN, words
 
 STRAYS_TITLE = "Losses on no joint"
@@ -53,7 +53,7 @@ def strays_section(content: PackageContent, strays: Sequence[Stray]) -> Section:
 
 
 _COLUMNS = (
-    Column(heading="Fibre", share=28, kind=Kind.NUMBER),
+    Column(heading="Fibre", share=28, kind=Kind.NUMBER, role=Role.FIBRE_LINK),
     Column(heading="From A", unit="m", share=56, kind=Kind.NUMBER),
     Column(heading="Lies", share=74),
     Column(heading="Section", share=50),
@@ -67,7 +67,7 @@ _COLUMNS = (
 _TOLD = frozenset({"breaks", "short_traces", "off_spot", "unlike_traces"})
 _TOLD_TITLE = "Ends of fibre, joints off their spot, and traces that fit something else"
 _TOLD_COLUMNS = (
-    Column(heading="Fibre", share=28, kind=Kind.NUMBER),
+    Column(heading="Fibre", share=28, kind=Kind.NUMBER, role=Role.FIBRE_LINK),
     Column(heading="What", share=150),
     Column(heading="From A", unit="m", share=56, kind=Kind.NUMBER),
     Column(heading="Section", share=50),

@@ -1,6 +1,6 @@
 """What a record is about, and what it says in short, in words."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from service.vocabulary.words import Qualifier, RecordKind
@@ -8,6 +8,18 @@ from worker.package.wording import UNKNOWN, words
 
 Body = Mapping[str, Any]
 
+TESTS = frozenset(
+    {
+        RecordKind.OTDR,
+        RecordKind.ATTENUATION,
+        RecordKind.RETURN_LOSS,
+        RecordKind.DISPERSION,
+        RecordKind.CONTINUITY,
+        RecordKind.END_FACE,
+    }
+)
+# A UUID with fewer would be hard to tell from others outside the package.
+_LEAST_DIGITS = 8
 _QUALIFIERS = {Qualifier.EQ.value: "", Qualifier.GT.value: "> ", Qualifier.LT.value: "< "}
 
 
@@ -62,3 +74,9 @@ def result_text(body: Body) -> str:
             return f"fibre {body['seen_fibre']} seen" if "seen_fibre" in body else "all dark"
         case _:
             return UNKNOWN
+
+
+def telling_digits(ids: Sequence[str]) -> int:
+    """Return how many first digits tell records apart."""
+    longest = max(map(len, ids), default=_LEAST_DIGITS)
+    return next(digits for digits in range(_LEAST_DIGITS, longest + 1) if len({i[:digits] for i in ids}) == len(ids))

@@ -1,6 +1,10 @@
-"""Draw rows of a table under their headings."""
+"""Draw rows of a table under their headings.
 
-from collections.abc import Callable, Iterator, Sequence
+A joint table has the same few thousand texts 700,000 times over. So each cell is written once, from the left end of its
+row, as operators that lead back there; a row is then a join of strings, five times faster than writing text by text.
+"""
+
+from collections.abc import Iterator, Sequence
 
 from service.vocabulary.words import Outcome
 from worker.package.flow import PlacedRows
@@ -14,29 +18,85 @@ from worker.package.look import (
     OUTCOME_STYLES,
     QUIET,
     RIGHT,
-    Style,
     marked,
 )
-from worker.package.pen import Pen
-from worker.package.pieces import Kind
+from worker.package.pen import Pen, fibre_key, page_key
+from worker.package.pieces import Kind, Role
 from worker.package.table_layout import ROW_PADDING_PT, ColumnLayout, TableLayout
 
-# A line of a cell, with its style and the left end of its baseline.
-Cell = tuple[Style, float, float, str]
-Setter = Callable[[str, float], Cell]
-
+_LEADING = frozenset({Role.ANCHOR, Role.PAGE, Role.FIBRE_LINK})
 # From the top of a row to its first baseline.
 _DROP_PT = ROW_PADDING_PT / 2 + CELL.size_pt
 
 
-def draw_rows(pen: Pen, placed: PlacedRows) -> None:
-    """Draw the headings, the rows and the thin rules between them."""
-    layout, rows_top = placed.layout, placed.top - placed.layout.heading_height_pt
-    _draw_headings(pen, layout, rows_top=rows_top)
-    tops = list(_row_tops(placed, rows_top))
-    pen.rules([rows_top], left=LEFT, right=RIGHT, width_pt=0.9, colour=ACCENT)
-    _draw_row_rules(pen, placed, tops)
-    pen.write_styled(_cells(placed, tops))
+class TableDrawing:
+    """Draws one table, page by page, and remembers the cells it wrote."""
+
+    def __init__(self, pen: Pen, layout: TableLayout) -> None:
+        self._pen = pen
+        self._layout = layout
+        self._cells = [_Cells(pen, column) for column in layout.columns]
+
+    def draw(self, placed: PlacedRows) -> None:
+        """Draw the headings, the rows and the thin rules between them."""
+        rows_top = placed.top - self._layout.heading_height_pt
+        _draw_headings(self._pen, self._layout, rows_top=rows_top)
+        tops = list(_row_tops(placed, rows_top))
+        self._pen.rules([rows_top], left=LEFT, right=RIGHT, width_pt=0.9, colour=ACCENT)
+        _draw_row_rules(self._pen, placed, tops)
+        self._pen.write_operators(CELL, self._rows(placed, tops))
+        for index, column in enumerate(self._layout.columns):
+            if column.role in _LEADING:
+                self._lead(placed, tops, index, column)
+
+    def _lead(self, placed: PlacedRows, tops: Sequence[float], index: int, column: ColumnLayout) -> None:
+        """Let the numbers of a column lead where they say, or be where others lead."""
+        edges = zip(range(placed.first, placed.end), tops, tops[1:], strict=False)
+        for row, top, bottom in edges:
+            text = self._layout.table.rows[row][index]
+            if not text.isdigit():
+                continue
+            if column.role is Role.ANCHOR:
+                self._pen.mark_fibre(text, y=top)
+                continue
+            key = page_key(text) if column.role is Role.PAGE else fibre_key(text)
+            self._pen.link((column.left_pt, bottom, column.right_pt, top), leads_to=key)
+
+    def _rows(self, placed: PlacedRows, tops: Sequence[float]) -> Iterator[str]:
+        """Give the cells row by row, so that the text of a page reads in the order in which it is seen."""
+        rows, folded = self._layout.table.rows, self._layout.folded
+        for row, top in zip(range(placed.first, placed.end), tops, strict=False):
+            y = top - _DROP_PT
+            if row not in folded:
+                yield _at(y)
+                yield from [cells[text] for cells, text in zip(self._cells, rows[row], strict=True)]
+                continue
+            for lines, cells in zip(folded[row], self._cells, strict=True):
+                for index, line in enumerate(lines):
+                    yield _at(y - index * CELL.leading_pt)
+                    yield cells[line]
+
+
+class _Cells(dict[str, str]):
+    """The operators of each text of a column, which start and end at the left end of the row."""
+
+    def __init__(self, pen: Pen, column: ColumnLayout) -> None:
+        super().__init__()
+        self._pen = pen
+        self._column = column
+
+    def __missing__(self, text: str) -> str:
+        column, style, shown = self._column, CELL, text
+        if column.kind is Kind.OUTCOME:
+            style, shown = OUTCOME_STYLES[Outcome(text)], marked(Outcome(text))
+        left = column.number_lefts_pt[text] if column.kind is Kind.NUMBER else column.left_pt
+        show = self._pen.operators(style, shown, within=CELL)
+        operators = self[text] = f"{left:.2f} 0 Td {show} {-left:.2f} 0 Td"
+        return operators
+
+
+def _at(y: float) -> str:
+    return f"1 0 0 1 0 {y:.2f} Tm"
 
 
 def _draw_headings(pen: Pen, layout: TableLayout, *, rows_top: float) -> None:
@@ -74,42 +134,3 @@ def _draw_row_rules(pen: Pen, placed: PlacedRows, tops: Sequence[float]) -> None
         colour=HAIR,
     )
     pen.rules([tops[index] for index in sorted(parted)], left=LEFT, right=RIGHT, width_pt=0.4, colour=QUIET)
-
-
-def _cells(placed: PlacedRows, tops: Sequence[float]) -> Iterator[Cell]:
-    """Return the cells row by row, so that the text of a page reads in the order in which it is seen."""
-    rows, folded, columns = placed.layout.table.rows, placed.layout.folded, placed.layout.columns
-    setters = [_SETTERS[column.kind](column) for column in columns]
-    for row, top in zip(range(placed.first, placed.end), tops, strict=False):
-        y = top - _DROP_PT
-        if row not in folded:
-            for text, set_text in zip(rows[row], setters, strict=True):
-                yield set_text(text, y)
-            continue
-        for lines, set_text in zip(folded[row], setters, strict=True):
-            for index, line in enumerate(lines):
-                yield set_text(line, y - index * CELL.leading_pt)
-
-
-def _text_setter(column: ColumnLayout) -> Setter:
-    left = column.left_pt
-    return lambda text, y: (CELL, left, y, text)
-
-
-def _number_setter(column: ColumnLayout) -> Setter:
-    lefts = column.number_lefts_pt
-    return lambda text, y: (CELL, lefts[text], y, text)
-
-
-def _outcome_setter(column: ColumnLayout) -> Setter:
-    left = column.left_pt
-    marks = {outcome.value: (OUTCOME_STYLES[outcome], marked(outcome)) for outcome in Outcome}
-
-    def set_outcome(text: str, y: float) -> Cell:
-        style, mark = marks[text]
-        return style, left, y, mark
-
-    return set_outcome
-
-
-_SETTERS = {Kind.TEXT: _text_setter, Kind.NUMBER: _number_setter, Kind.OUTCOME: _outcome_setter}

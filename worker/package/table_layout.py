@@ -6,7 +6,7 @@ from itertools import accumulate
 
 from service.vocabulary.words import Outcome
 from worker.package.look import CELL, CELL_HEADING, CELL_UNIT, CONTENT_WIDTH, LEFT, OUTCOME_STYLES, marked
-from worker.package.pieces import Column, Kind, Table
+from worker.package.pieces import Column, Kind, Role, Table
 from worker.package.ruler import Ruler
 
 GUTTER_PT = 8.0
@@ -24,6 +24,7 @@ class ColumnLayout:
     """A column in its place; numbers have each their own left end, so that their decimal points stand in line."""
 
     kind: Kind
+    role: Role | None
     left_pt: float
     right_pt: float
     heading: tuple[str, ...]
@@ -31,7 +32,7 @@ class ColumnLayout:
     number_lefts_pt: Mapping[str, float]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class TableLayout:
     """A table with its columns placed; `folded` holds the rows that have a cell of more than one line."""
 
@@ -101,6 +102,7 @@ def _lay_out_column(
     is_number = column.kind is Kind.NUMBER
     return ColumnLayout(
         kind=column.kind,
+        role=column.role,
         left_pt=left_pt,
         right_pt=right_pt,
         heading=ruler.fold(column.heading, CELL_HEADING, width_pt=right_pt - left_pt),

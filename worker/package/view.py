@@ -7,7 +7,7 @@ from worker.package.accumulated_section import accumulated_section
 from worker.package.cautions import cautions_section
 from worker.package.certificate import build_certificate
 from worker.package.concessions_section import concessions_section
-from worker.package.content import PackageContent
+from worker.package.content import PackageContent, outlined
 from worker.package.criteria_section import criteria_section
 from worker.package.distribution_section import distribution_section
 from worker.package.evidence_sections import audit_section, ended_records_section, instruments_section
@@ -23,6 +23,7 @@ from worker.package.joint_sections import (
 from worker.package.matrix_section import matrix_section
 from worker.package.missing_glyphs import find_missing_glyphs, glyphs_section
 from worker.package.pieces import PackageView
+from worker.package.records_section import records_section
 from worker.package.route_scale_section import route_scale_section
 from worker.package.route_section import route_section
 from worker.package.set_aside_section import set_aside_section
@@ -36,6 +37,8 @@ def build_view(content: PackageContent) -> PackageView:
     """Return everything the package says; no figure is computed or rounded after this."""
     findings, strays = submitted_findings(content), submitted_strays(content)
     grouped, suspicions = by_quantity(findings), submitted_suspicions(content)
+    # Once: they may be read from their text each time anew.
+    records = [outlined(record) for record in content.records]
     weighed = weighed_facts(content, findings, strays=strays, suspicions=suspicions)
     view = PackageView(
         title=f"Acceptance package {content.number}",
@@ -67,9 +70,10 @@ def build_view(content: PackageContent) -> PackageView:
             length_section(grouped),
             identity_section(grouped),
             workmanship_section(content, grouped.get(Quantity.WORKMANSHIP, ())),
-            instruments_section(content.records),
-            set_aside_section(content, findings),
-            ended_records_section(content.records),
+            instruments_section(records),
+            records_section(content, records),
+            set_aside_section(content, findings, records),
+            ended_records_section(records),
             suspicions_section(suspicions),
             audit_section(content),
         ),

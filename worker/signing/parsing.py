@@ -6,7 +6,7 @@ from hashlib import sha256
 from io import BytesIO
 from typing import Any
 
-from pyhanko.pdf_utils.generic import DictionaryObject
+from pyhanko.pdf_utils.generic import DictionaryObject, StreamObject
 from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.pdf_utils.reader import PdfFileReader
 
@@ -31,6 +31,8 @@ UNREADABLE: tuple[type[Exception], ...] = (
 
 # Writers balance the tree of names; a deeper one was made to exhaust us.
 MAX_NAME_TREE_DEPTH = 12
+# A few kilobytes can hold a gigabyte: an attachment is digested in parts of this size.
+PART_BYTES = 1 << 20
 
 
 def read_attachment(pdf: bytes, name: str) -> bytes:
@@ -54,6 +56,11 @@ def entry(dictionary: DictionaryObject, name: str) -> Any:
 
 def attachments_of(reader: PdfFileReader) -> Iterator[tuple[str, bytes]]:
     """Yield the name and content of each attachment."""
+    for name, stream in _attached_streams(reader):
+        yield name, bytes(stream.data)
+
+
+def _attached_streams(reader: PdfFileReader) -> Iterator[tuple[str, StreamObject]]:
     names = entry(reader.root, "/Names")
     tree = None if names is None else entry(names, "/EmbeddedFiles")
     if tree is not None:
@@ -63,21 +70,35 @@ def attachments_of(reader: PdfFileReader) -> Iterator[tuple[str, bytes]]:
 def attachment_digests(reader: PdfFileReader) -> dict[str, str]:
     """Return the SHA-256 of each attachment by its name."""
     digests: dict[str, str] = {}
-    for name, content in attachments_of(reader):
+    for name, stream in _attached_streams(reader):
         if name in digests:
             raise ValueError(f"two attachments are named {name}")
-        digests[name] = sha256(content).hexdigest()
+        digests[name] = _digest_of(stream)
     return digests
 
 
-def _walk_name_tree(node: DictionaryObject, *, depth: int) -> Iterator[tuple[str, bytes]]:
+def _digest_of(stream: StreamObject) -> str:
+    """Return the SHA-256 of what a stream holds, part by part where it is plainly compressed: it may be large."""
+    if entry(stream, "/Filter") != "/FlateDecode" or entry(stream, "/DecodeParms") is not None:
+        return sha256(stream.data).hexdigest()
+    digest, unpacker, rest = sha256(), zlib.decompressobj(), stream.encoded_data
+    while rest and not unpacker.eof:
+        digest.update(unpacker.decompress(rest, PART_BYTES))
+        rest = unpacker.unconsumed_tail
+    digest.update(unpacker.flush())
+    if not unpacker.eof:
+        raise ValueError("an attachment is cut short")
+    return digest.hexdigest()
+
+
+def _walk_name_tree(node: DictionaryObject, *, depth: int) -> Iterator[tuple[str, StreamObject]]:
     if depth > MAX_NAME_TREE_DEPTH:
         raise ValueError("the tree of attachment names is too deep")
     pairs = entry(node, "/Names") or ()
     for index in range(0, len(pairs), 2):
         specification = pairs[index + 1]
         name = entry(specification, "/UF") or entry(specification, "/F") or pairs[index]
-        yield str(name), bytes(specification["/EF"]["/F"].data)
+        yield str(name), specification["/EF"]["/F"]
     children = entry(node, "/Kids") or ()
     for index in range(len(children)):
         yield from _walk_name_tree(children[index], depth=depth + 1)

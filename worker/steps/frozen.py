@@ -1,9 +1,10 @@
 """Judge a submission's frozen record set from scratch, and put together what its package is drawn from."""
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+import orjson
 from sqlmodel import Session
 
 from service.storage.head import audit_head
@@ -13,9 +14,11 @@ from service.storage.tables import CriteriaVersion, DesignRevision, Person, Proj
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.concession import Concession
 from service.vocabulary.criteria import Voiding
-from worker.judgement.judge import FibreJudgement, prepare
+from service.vocabulary.finding import FibreDocument
+from worker.judgement.judge import prepare
 from worker.judgement.settle import JudgedFibre, Verdict, settle
-from worker.package.content import PackageContent, PackagedRecord
+from worker.package.content import PackageContent
+from worker.package.kept import KeptRecord, KeptRecords
 from worker.steps.judge import EvidenceByFibre
 
 
@@ -58,25 +61,29 @@ def altered_records(frozen: Frozen) -> int:
     return sum(sha256_hex(one.body.encode()) != one.sha256 for one in frozen.evidence)
 
 
-def judge_frozen(frozen: Frozen) -> tuple[list[FibreJudgement], Verdict]:
+def judge_frozen(frozen: Frozen) -> tuple[list[FibreDocument], Verdict]:
     """Judge the frozen set as if nothing had been judged before."""
     layout, criteria = parse_design(frozen.design.document), parse_criteria(frozen.criteria.document)
     evidence = EvidenceByFibre(frozen.evidence, every_fibre_has_all=criteria.rework_voids is Voiding.CLOSURE)
     rules = prepare(layout, criteria)
-    fibres = [rules.judge(number, evidence.of(number)) for number in range(1, layout.design.fibre_count + 1)]
+    documents, fibres = list[FibreDocument](), list[JudgedFibre]()
+    for number in range(1, layout.design.fibre_count + 1):
+        judgement = rules.judge(number, evidence.of(number))
+        documents.append(judgement.document)
+        fibres.append(JudgedFibre.of(judgement))
     verdict = settle(
         layout=layout,
         criteria=criteria,
         design_sha256=frozen.design.sha256,
         criteria_sha256=frozen.criteria.sha256,
-        fibres=[JudgedFibre.of(one) for one in fibres],
+        fibres=fibres,
     )
-    return fibres, verdict
+    return documents, verdict
 
 
 def content_of(
     frozen: Frozen,
-    fibres: list[FibreJudgement],
+    fibres: Sequence[FibreDocument],
     verdict: Verdict,
     *,
     verification_code: str,
@@ -85,10 +92,6 @@ def content_of(
 ) -> PackageContent:
     """Put together what the package is drawn from."""
     submission, project = frozen.submission, frozen.project
-    records = sorted(
-        EvidenceByFibre(frozen.evidence, every_fibre_has_all=True).all,
-        key=lambda one: (one.body["made_at"], one.body["id"]),
-    )
     return PackageContent(
         number=f"{frozen.route.code}/{submission.number}",
         project_code=project.code,
@@ -103,20 +106,12 @@ def content_of(
         criteria_sha256=frozen.criteria.sha256,
         verdict=verdict.document,
         verdict_digest=verdict.digest,
-        fibres=[one.document for one in fibres],
+        fibres=fibres,
         segments=submission.segments,
         concessions=[_concession(one) for one in submission.concessions],
         responsible_person=frozen.responsible_person,
         submitted_at=submission.submitted_at,
-        records=[
-            PackagedRecord(
-                body=one.body,
-                is_ended=one.is_ended,
-                clock_is_flagged=one.clock_is_flagged,
-                end_reason=frozen.end_reasons.get(one.body["id"]),
-            )
-            for one in records
-        ],
+        records=KeptRecords(list(_kept_records(frozen))),
         audit_sequence=frozen.audit[0],
         audit_hash=frozen.audit[1],
         verification_code=verification_code,
@@ -129,6 +124,22 @@ def new_verification_code() -> str:
     """Return a code that nobody can guess, in groups that a person can read out."""
     alphabet = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
     return "-".join("".join(secrets.choice(alphabet) for _ in range(4)) for _ in range(4))
+
+
+def _kept_records(frozen: Frozen) -> Iterator[KeptRecord]:
+    """Give each record in order of when it was made."""
+    for (_, id_), one in sorted({_order_of(one.body): one for one in frozen.evidence}.items()):
+        yield KeptRecord(
+            body=one.body,
+            is_ended=one.is_ended,
+            clock_is_flagged=one.clock_is_flagged,
+            end_reason=frozen.end_reasons.get(id_),
+        )
+
+
+def _order_of(body: str) -> tuple[str, str]:
+    record = orjson.loads(body)
+    return record["made_at"], record["id"]
 
 
 def _concession(row: dict[str, object]) -> Concession:

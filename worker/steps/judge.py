@@ -9,6 +9,7 @@ import traceback
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import lru_cache
 from typing import Any
 
 import orjson
@@ -42,6 +43,7 @@ from worker.steps.running import HopelessError, Step
 
 # Enough to be quick, few enough that a splice that comes in meanwhile is judged within the second.
 FIBRES_A_RUN = 64
+_KEPT_PARSED = 512
 
 log = structlog.get_logger()
 
@@ -91,25 +93,22 @@ def judge_alone(rules: Rules, evidence: "EvidenceByFibre", layout: Layout, *, fi
 
 
 class EvidenceByFibre:
-    """Records handed to each fibre that they are about, each parsed once, when the first of them asks for it."""
+    """Records handed to each fibre that they are about, parsed when the first of them asks for it.
+
+    Those about whole sites are kept parsed, of the others the latest: enough for the fibres of a ribbon, which follow
+    each other, and little enough for the records of a whole route.
+    """
 
     def __init__(self, stored: Iterable[StoredEvidence], *, every_fibre_has_all: bool) -> None:
         self._by_fibre: dict[int, list[StoredEvidence]] = {}
-        self._parsed: dict[str, Evidence] = {}
         for one in stored:
-            self._by_fibre.setdefault(WHOLE_SITE if every_fibre_has_all else one.fibre, []).append(one)
-
-    @property
-    def all(self) -> list[Evidence]:
-        """Every record once."""
-        for own in self._by_fibre.values():
-            for one in own:
-                self._parse(one)
-        return list(self._parsed.values())
+            for fibre in {WHOLE_SITE} if every_fibre_has_all else one.fibres:
+                self._by_fibre.setdefault(fibre, []).append(one)
+        self._parse = lru_cache(maxsize=len(self._by_fibre.get(WHOLE_SITE, ())) + _KEPT_PARSED)(_parse)
 
     def of(self, fibre: int) -> list[Evidence]:
         """Return a fibre's own records and those about whole sites."""
-        return [self._parse(one) for one in self._stored_of(fibre)]
+        return [self._parse(one.body, one.is_ended, one.clock_is_flagged) for one in self._stored_of(fibre)]
 
     def count_altered(self, fibre: int) -> int:
         """Return how many of a fibre's records no longer have the content that was hashed when they came."""
@@ -119,12 +118,9 @@ class EvidenceByFibre:
     def _stored_of(self, fibre: int) -> list[StoredEvidence]:
         return self._by_fibre.get(fibre, []) + self._by_fibre.get(WHOLE_SITE, [])
 
-    def _parse(self, one: StoredEvidence) -> Evidence:
-        parsed = self._parsed.get(one.body)
-        if parsed is None:
-            parsed = Evidence(body=orjson.loads(one.body), is_ended=one.is_ended, clock_is_flagged=one.clock_is_flagged)
-            self._parsed[one.body] = parsed
-        return parsed
+
+def _parse(body: str, is_ended: bool, clock_is_flagged: bool) -> Evidence:
+    return Evidence(body=orjson.loads(body), is_ended=is_ended, clock_is_flagged=clock_is_flagged)
 
 
 def _problem_of(error: Exception, *, altered: int) -> str:

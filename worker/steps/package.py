@@ -6,6 +6,8 @@ verdict than the one submitted: then nothing is signed.
 Leaves: nothing; the engineer decides.
 """
 
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from uuid import uuid4
 
 import structlog
@@ -19,9 +21,11 @@ from service.storage.jobs import JobKind, JobState, Lease
 from service.storage.routes import lock_route, raise_version
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Package, Submission, SubmissionSegment
-from worker.package.attachments import attachments
+from worker.package.archive_document import Packed, pack
+from worker.package.attachments import attached_files
 from worker.package.content import PackageContent
 from worker.package.drawing import SIGNATURE_BOXES, draw
+from worker.package.pieces import PackageView
 from worker.package.view import build_view
 from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes
@@ -34,41 +38,21 @@ log = structlog.get_logger()
 
 def run(context: StepContext, lease: Lease) -> None:
     """Judge the frozen set, draw, sign, read back, keep."""
-    with snapshot(context.engine) as session:
-        submission = _submission(session, lease)
-        frozen = read_frozen(session, submission)
-    altered = altered_records(frozen)
-    if altered:
-        raise HopelessError(f"{altered} records are not what was hashed when they came; nothing was signed.")
-    fibres, verdict = judge_frozen(frozen)
-    if verdict.digest != submission.verdict_digest:
-        raise HopelessError(
-            f"The frozen record set gives verdict {verdict.digest}, not the one submitted; nothing was signed."
-        )
     key = context.load_key()
-    content = content_of(
-        frozen,
-        fibres,
-        verdict,
-        verification_code=new_verification_code(),
-        public_url=context.settings.public_url,
-        is_demonstration=key.is_demonstration,
-    )
-    files, view = attachments(content), build_view(content)
-    if view.missing_glyphs:
-        code_points = [one.code_point for one in view.missing_glyphs]
+    prepared = _prepare(context, lease, is_demonstration=key.is_demonstration)
+    if prepared.view.missing_glyphs:
+        code_points = [one.code_point for one in prepared.view.missing_glyphs]
         log.warning("package.glyphs_missing", submission_id=str(lease.subject_id), code_points=code_points)
     signed = certify(
-        draw(view, attachments=files),
+        draw(prepared.view, attachments=prepared.files),
         key=key,
         signed_at=context.clock(),
-        reason=f"Verdict {verdict.digest}: these are the findings of the records submitted.",
+        reason=f"Verdict {prepared.content.verdict_digest}: these are the findings of the records submitted.",
         boxes=SignatureBoxes(**SIGNATURE_BOXES),
     )
     sha256 = context.blobs.put(signed)
-    attached = {name: context.blobs.put(file) for name, file in files.items()}
     with transaction(context.engine) as session:
-        package = _issue(session, lease, content, context, sha256=sha256, attached=attached)
+        package = _issue(session, lease, prepared, context, sha256=sha256)
         record_deed(session, lease.project_id, _signed(package))
 
 
@@ -94,21 +78,70 @@ def park(session: Session, lease: Lease, reason: str) -> None:
 STEP = Step(run=run, lease_s=lambda context: context.settings.package_lease_s, on_parked=park)
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Prepared:
+    """A package before it is drawn; its content has neither fibres nor records any more: they stand in the view."""
+
+    content: PackageContent
+    view: PackageView
+    files: Mapping[str, Packed]
+
+    @property
+    def attached(self) -> dict[str, str]:
+        """The SHA-256 of each file by its name."""
+        return {name: file.sha256 for name, file in self.files.items()}
+
+
+def _prepare(context: StepContext, lease: Lease, *, is_demonstration: bool) -> _Prepared:
+    content = _judge_anew(context, lease, is_demonstration=is_demonstration)
+    files = {name: _keep_and_pack(context, parts) for name, parts in attached_files(content)}
+    # Drawing and signing need as much memory again as the fibres and records, which have no more to say then.
+    return _Prepared(content=replace(content, fibres=(), records=()), view=build_view(content), files=files)
+
+
+def _judge_anew(context: StepContext, lease: Lease, *, is_demonstration: bool) -> PackageContent:
+    with snapshot(context.engine) as session:
+        submission = _submission(session, lease)
+        frozen = read_frozen(session, submission)
+    altered = altered_records(frozen)
+    if altered:
+        raise HopelessError(f"{altered} records are not what was hashed when they came; nothing was signed.")
+    documents, verdict = judge_frozen(frozen)
+    if verdict.digest != submission.verdict_digest:
+        raise HopelessError(
+            f"The frozen record set gives verdict {verdict.digest}, not the one submitted; nothing was signed."
+        )
+    return content_of(
+        frozen,
+        documents,
+        verdict,
+        verification_code=new_verification_code(),
+        public_url=context.settings.public_url,
+        is_demonstration=is_demonstration,
+    )
+
+
+def _keep_and_pack(context: StepContext, parts: Iterable[bytes]) -> Packed:
+    with context.blobs.receive() as blob:
+        packed = pack(_passed_on(parts, blob.write))
+        blob.keep()
+    return packed
+
+
+def _passed_on(parts: Iterable[bytes], write: Callable[[bytes], None]) -> Iterator[bytes]:
+    for part in parts:
+        write(part)
+        yield part
+
+
 def _submission(session: Session, lease: Lease) -> Submission:
     return session.exec(
         select(Submission).where(Submission.project_id == lease.project_id, Submission.id == lease.subject_id)
     ).one()
 
 
-def _issue(
-    session: Session,
-    lease: Lease,
-    content: PackageContent,
-    context: StepContext,
-    *,
-    sha256: str,
-    attached: dict[str, str],
-) -> Package:
+def _issue(session: Session, lease: Lease, prepared: _Prepared, context: StepContext, *, sha256: str) -> Package:
+    content, attached = prepared.content, prepared.attached
     submission = _submission(session, lease)
     route = lock_route(session, [lease.project_id], submission.route_id)
     jobs.hold(session, lease)

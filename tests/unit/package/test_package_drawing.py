@@ -17,6 +17,7 @@ from tests.package_factories import make_content, with_many_segments
 from tests.package_reading import decimals_in, draw_content, matrix_rows, page_texts, squeezed
 from worker.package.certificate_page import SIGNATURE_BOXES
 from worker.package.content import PackagedRecord
+from worker.package.fibre_index import INDEX_TITLE
 from worker.package.look import BOTTOM, CELL, LEFT, PAGE_HEIGHT, PAGE_WIDTH, RIGHT, TOP
 from worker.package.sheet import DEMONSTRATION
 from worker.package.view import build_view
@@ -107,7 +108,8 @@ def test_the_outline_leads_to_each_section() -> None:
     content = make_content()
     reader = PdfReader(BytesIO(draw_content(content)))
     titles = [entry.title for entry in reader.outline if not isinstance(entry, list)]
-    sections = [f"{number}  {s.title}" for number, s in enumerate(build_view(content).sections, start=1)]
+    titles_of_sections = [*(section.title for section in build_view(content).sections), INDEX_TITLE]
+    sections = [f"{number}  {title}" for number, title in enumerate(titles_of_sections, start=1)]
     assert titles == ["Acceptance package", *sections]
     for entry, title in zip(reader.outline[1:], sections, strict=True):
         page = reader.get_destination_page_number(entry)  # type: ignore[arg-type]

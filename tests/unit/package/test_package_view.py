@@ -34,6 +34,7 @@ def test_sections_come_in_the_order_in_which_they_are_read() -> None:
         "Continuity and dispersion",
         "Workmanship",
         "Instruments and calibrations",
+        "Records behind the findings",
         "Tests set aside and tests repeated",
         "Replaced, withdrawn and doubted records",
         "Suspicions",

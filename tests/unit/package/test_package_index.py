@@ -1,0 +1,82 @@
+"""From a verdict to what is behind it: the index of fibres, the links, and the records with who made them."""
+
+from io import BytesIO
+from typing import Any
+
+import pytest
+from pypdf import PdfReader
+
+from tests.package_reading import draw_content, rows_of
+from tests.unit.package.judged import judged_content
+from worker.package.fibre_index import INDEX_TITLE, fibre_index
+from worker.package.pieces import Table
+from worker.package.records_section import RECORDS_TITLE
+
+
+@pytest.fixture(scope="module")
+def reader() -> PdfReader:
+    return PdfReader(BytesIO(draw_content(judged_content())))
+
+
+def test_the_index_names_the_page_on_which_each_section_begins_to_speak_of_each_fibre() -> None:
+    section = fibre_index([("Joints", {"10": 7, "2": 5}), ("Suspicions", {}), ("End to end", {"2": 4})])
+    table = next(block for block in section.blocks if isinstance(block, Table))
+    assert [column.heading for column in table.columns] == ["Fibre", "Joints", "End to end"]
+    assert list(table.rows) == [("2", "5", "4"), ("10", "7", "–")]  # noqa: RUF001
+
+
+def test_every_page_the_index_names_has_a_row_of_its_fibre(reader: PdfReader) -> None:
+    named = [(fibre, page) for fibre, *pages in _index_rows(reader) for page in pages if page.isdigit()]
+    assert {fibre for fibre, _ in named} == {"1", "2", "3"}
+    assert len(named) > 20
+    for fibre, page in named:
+        firsts = [line.split()[0] for line in reader.pages[int(page) - 1].extract_text().splitlines() if line.strip()]
+        assert fibre in firsts, (fibre, page)
+
+
+def test_every_link_leads_to_a_page_and_is_printed(reader: PdfReader) -> None:
+    links = [link for page in reader.pages for link in _links(page)]
+    assert len(links) > 40
+    for link in links:
+        assert link["/F"] == 4
+        assert _page_of(reader, link) is not None
+
+
+def test_a_page_number_in_the_index_leads_to_that_page(reader: PdfReader) -> None:
+    # Row by row from the top, and in a row from the left, as the text is read.
+    links = sorted(_links(reader.pages[-1]), key=lambda link: (-float(link["/Rect"][1]), float(link["/Rect"][0])))
+    pages = [int(page) for _, *pages in _index_rows(reader) for page in pages if page.isdigit()]
+    assert [_page_of(reader, link) for link in links] == [page - 1 for page in pages]
+
+
+def test_what_is_open_leads_to_its_fibre_in_the_index(reader: PdfReader) -> None:
+    rows = [row for row in rows_of(judged_content(), "What is undetermined") if row[0].isdigit()]
+    led = [
+        link for page in reader.pages[:-1] for link in _links(page) if _page_of(reader, link) == len(reader.pages) - 1
+    ]
+    # And each line of the contents, of which two sections start on the last page.
+    assert len(led) >= len(rows) > 0
+
+
+def test_every_record_that_counts_is_listed_once_with_who_made_it() -> None:
+    content = judged_content()
+    rows = rows_of(content, RECORDS_TITLE)
+    # Arc calibrations have a table of their own, beside the instruments.
+    counting = [one.body for one in content.records if not one.is_ended and one.body["kind"] != "arc_calibration"]
+    assert sorted((row[-1], row[-2]) for row in rows) == sorted((body["id"][:8], body["operator"]) for body in counting)
+    assert len(rows) > 30
+
+
+def _links(page: Any) -> list[Any]:
+    return [one.get_object() for one in page.get("/Annots", []) if one.get_object()["/Subtype"] == "/Link"]
+
+
+def _index_rows(reader: PdfReader) -> list[list[str]]:
+    text = reader.pages[-1].extract_text()
+    rows = [line.split() for line in text[text.rindex(INDEX_TITLE) :].splitlines()]
+    return [row for row in rows if row and row[0].isdigit()]
+
+
+def _page_of(reader: PdfReader, link: Any) -> int | None:
+    place = link["/Dest"].get_object()
+    return reader.get_page_number(place[0].get_object())
