@@ -27,9 +27,9 @@ from worker.package.site_shapes import SHAPE_PT, site_shape
 from worker.package.spreading import spread
 from worker.package.wording import words
 
-# One strip fits under the first heading of the section; of several, two share a page.
-MOST_SITES_ALONE, MOST_SITES_IN_STRIP = 18, 10
-_MOST_AXIS_PT, _LEAST_AXIS_PT, _STRIP_AXIS_PT = 520.0, 120.0, 266.0
+# One strip fits on a page under the heading of the section; of several, two do.
+MOST_SITES_ALONE, MOST_SITES_IN_STRIP = 20, 9
+_MOST_AXIS_PT, _LEAST_AXIS_PT, _STRIP_AXIS_PT = 570.0, 120.0, 233.0
 _TITLE_PT, _ABOVE_TITLE_PT = 26.0, 7.0
 _SITE_PT, _LINE_PT, _END_PT = 29.5, 9.2, 16.0
 _TICK_X, _ROUTE_X, _LABEL_X = 38.0, 140.0, 168.0
