@@ -7,6 +7,10 @@ missing=()
 for tool in "${!package[@]}"; do
   command -v "$tool" >/dev/null 2>&1 || missing+=("${package[$tool]}")
 done
+# An archive validator in Java, 5 MB, where there is Java; that alone would be 190 MB, and is not installed for it.
+if command -v java >/dev/null 2>&1 && [ ! -e /usr/share/java/preflight.jar ]; then
+  missing+=(libpdfbox2-java libjaxb-api-java)
+fi
 [ "${#missing[@]}" -eq 0 ] && exit 0
 mapfile -t missing < <(printf '%s\n' "${missing[@]}" | sort -u)
 if [ "$(id -u)" -ne 0 ] || ! command -v apt-get >/dev/null 2>&1; then

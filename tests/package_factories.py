@@ -58,6 +58,7 @@ def make_content(*, fibre_count: int = 4, closure_count: int = 3, **changes: Any
         verification_code="K7QM-2XVD-91TB-PW5E",
         verification_url=None,
         is_demonstration=False,
+        program="route-acceptance 0.0.0",
     )
     return replace(content, **changes)
 

@@ -9,11 +9,19 @@ from sqlmodel import Session, col, select
 
 from service.actions.decisions import SegmentDecision
 from service.errors import NotFoundError
-from service.storage.tables import Decision, Package, Submission
+from service.storage.tables import AuditEntry, Decision, Package, Submission
 from service.storage.verdicts import submission_of_package
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 _GROUP = 4
+
+
+@dataclass(frozen=True, kw_only=True)
+class AuditLink:
+    """The entry of the audit chain that a package states as its head, as the chain is now."""
+
+    sequence: int
+    hash: str | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,6 +39,7 @@ class Verification:
     superseded_by: str | None
     certified_sha256: str
     countersigned_sha256: str | None
+    audit: AuditLink
 
 
 def find_verification(session: Session, code: str) -> Verification:
@@ -39,6 +48,7 @@ def find_verification(session: Session, code: str) -> Verification:
     if package is None:
         raise NotFoundError("No package has this verification code.")
     decision = session.get(Decision, (package.project_id, package.id))
+    link = session.get(AuditEntry, (package.project_id, package.audit_sequence))
     standing, superseded_by = _standing(session, package)
     return Verification(
         number=package.number,
@@ -49,6 +59,7 @@ def find_verification(session: Session, code: str) -> Verification:
         superseded_by=superseded_by,
         certified_sha256=package.certified_sha256,
         countersigned_sha256=package.countersigned_sha256,
+        audit=AuditLink(sequence=package.audit_sequence, hash=None if link is None else link.hash),
     )
 
 

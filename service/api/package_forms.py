@@ -49,8 +49,18 @@ class PackageAnswer(BaseModel):
     decision: dict[str, Any] | None = None
 
 
+class AuditLink(BaseModel):
+    """An entry of the project's audit chain, by the hash that it has now; null if the chain has none of this number."""
+
+    sequence: int
+    hash: str | None
+
+
 class VerificationAnswer(BaseModel):
-    """What anybody may know of a package; `superseded_by` is the number of the newest that takes its place."""
+    """What anybody may know of a package; `superseded_by` is the number of the newest that takes its place.
+
+    `audit` is the entry that the package states as its audit head: another hash than the stated one is another history.
+    """
 
     number: str
     issued_at: datetime
@@ -60,6 +70,7 @@ class VerificationAnswer(BaseModel):
     superseded_by: str | None
     certified_sha256: str
     countersigned_sha256: str | None
+    audit: AuditLink
 
 
 class DecisionAnswer(BaseModel):

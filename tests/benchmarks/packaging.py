@@ -24,6 +24,7 @@ from service.storage.verdicts import standing_verdict
 from tests.benchmarks.rows import Row, Scale, exponent_rows
 from tests.benchmarks.table_references import bare_canvas_s, long_table_s, tables_of
 from tests.world import World
+from worker.commands.page_proof import Pages, prove_pages
 from worker.package.archive_document import pack
 from worker.package.attachments import attached_files
 from worker.package.content import PackageContent
@@ -57,6 +58,7 @@ class Drawn:
     whole_s: float
     bare_canvas_s: float
     long_table_s: float | None
+    signed: bytes
 
 
 def measure_packages(world: World, routes: Mapping[int, UUID], scale: Scale) -> Iterator[Row]:
@@ -67,6 +69,7 @@ def measure_packages(world: World, routes: Mapping[int, UUID], scale: Scale) -> 
         drawn = _in_fresh_process(_draw_sign_verify, world.settings, submission, scale.drawings)
         seconds[fibres] = drawn.whole_s
         yield from _drawing_rows(fibres, drawn)
+        yield from _proof_rows(fibres, drawn.signed)
         job_s, memory_mb = _in_fresh_process(_run_job, world.settings, submission)
         yield Row(
             what="package job, memory of its process",
@@ -176,6 +179,7 @@ def _draw_sign_verify(settings: WorkerSettings, submission: UUID, times: int) ->
         whole_s=min(run.whole_s for run in runs),
         bare_canvas_s=min(bare_canvas_s(tables) for _ in range(times)),
         long_table_s=long_table_s(tables) if rows <= _LONGEST_LONG_TABLE else None,
+        signed=pdf,
     )
 
 
@@ -198,6 +202,27 @@ def _draw_once(content: PackageContent, context: StepContext) -> _Run:
     whole_s = time.perf_counter() - began
     assert report.is_good, report
     return _Run(draw_s, whole_s, signed)
+
+
+def _proof_rows(fibres: int, signed: bytes) -> Iterator[Row]:
+    """Give what a receiver's proof of the pages takes; the design asks for nothing here."""
+    proof_s, memory_mb = _in_fresh_process(_prove, signed)
+    yield Row(
+        what="package, its pages proven",
+        fibres=fibres,
+        measured="read, drawn again, compared",
+        reference=f"highest resident size {memory_mb:.0f} MB",
+        figure=proof_s,
+        unit="s",
+    )
+
+
+def _prove(signed: bytes) -> tuple[float, float]:
+    began = time.perf_counter()
+    proof = prove_pages(signed)
+    proof_s = time.perf_counter() - began
+    assert proof.pages is Pages.AS_DRAWN, proof.problems
+    return proof_s, _highest_resident_mb()
 
 
 def _highest_resident_mb() -> float:

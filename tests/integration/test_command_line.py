@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from tests.outside_tools import require_tool
+from tests.signed_documents import swap_first_page_text
 
 pytestmark = pytest.mark.slow
 ROOT = Path(__file__).parents[2]
@@ -119,6 +120,68 @@ def test_a_package_with_one_changed_byte_does_not_verify(demo_folder: Path, tmp_
     ran = run("verify", str(tmp_path / "changed.pdf"), "--trust", str(output / "demonstration_root.pem"))
     assert ran.returncode == 1
     assert "NOT GOOD" in ran.stdout
+
+
+def test_the_demos_pages_are_what_their_data_give_and_a_changed_one_is_named(demo_folder: Path, tmp_path: Path) -> None:
+    output = demo_folder / "demo_output"
+    trust = ("--trust", str(output / "demonstration_root.pem"))
+    for package in ("package_OT-07_1.pdf", "package_OT-07_2.pdf"):
+        data = _verify(output, package)["data"]
+        assert (data["pages"], data["pages_differing"]) == ("as_drawn", 0)
+        assert data["page_count"] > 10
+    forged = tmp_path / "forged.pdf"
+    forged.write_bytes(swap_first_page_text((output / "package_OT-07_2.pdf").read_bytes()))
+    ran = run("verify", str(forged), *trust)
+    assert ran.returncode == 1
+    assert "Page 1 is not what the attached data give; of " in ran.stdout
+    said = json.loads(run("verify", str(forged), *trust, "--json").stdout)
+    assert (said["is_good"], said["data"]["pages"], said["data"]["first_page_differing"]) == (False, "other", 1)
+    assert [one for one in said["problems"] if f"  problem   {one}" not in ran.stdout.splitlines()] == []
+    without = json.loads(run("verify", str(forged), *trust, "--without-pages", "--json").stdout)
+    assert without["data"]["pages"] == "not_compared"
+
+
+@pytest.mark.parametrize(
+    "address", ["http://[", "ftp://x", "localhost:8080", "http://", "", "http://x:99999", "http://a b"]
+)
+def test_an_address_that_is_none_is_one_line(demo_folder: Path, address: str) -> None:
+    output = demo_folder / "demo_output"
+    package, trust = str(output / "package_OT-07_2.pdf"), str(output / "demonstration_root.pem")
+    ran = run("verify", package, "--trust", trust, "--server", address)
+    assert (ran.returncode, ran.stdout) == (2, "")
+    assert ran.stderr == f"{address!r} is not the address of a service, such as https://acceptance.example.\n"
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (None, "cannot be read: No such file or directory."),
+        ("folder", "cannot be read: Is a directory."),
+        (b"", "is empty."),
+        (b"PK\x03\x04 and more", "is not a PDF."),
+    ],
+)
+def test_what_is_no_file_to_judge_is_one_line(
+    demo_folder: Path, tmp_path: Path, content: bytes | str | None, said: str
+) -> None:
+    trust, file = str(demo_folder / "demo_output" / "demonstration_root.pem"), tmp_path / "package.pdf"
+    if isinstance(content, bytes):
+        file.write_bytes(content)
+    elif content is not None:
+        file.mkdir()
+    ran = run("verify", str(file), "--trust", trust)
+    assert (ran.returncode, ran.stdout, ran.stderr) == (2, "", f"{file} {said}\n")
+    ran = run("verify", str(file), "--trust", trust, "--json")
+    assert (ran.returncode, json.loads(ran.stdout)) == (2, {"is_good": False, "problems": [f"{file} {said}"]})
+
+
+def test_a_damaged_file_is_one_problem(demo_folder: Path, tmp_path: Path) -> None:
+    output, file = demo_folder / "demo_output", tmp_path / "cut.pdf"
+    file.write_bytes((output / "package_OT-07_2.pdf").read_bytes()[:3000])
+    ran = run("verify", str(file), "--trust", str(output / "demonstration_root.pem"))
+    assert ran.returncode == 1
+    assert ran.stdout.count("  problem   ") == 1
+    assert ran.stderr == ""
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL], ids=lambda number: number.name)

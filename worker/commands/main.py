@@ -5,7 +5,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from functools import wraps
 from pathlib import Path
-from typing import Annotated, ParamSpec
+from typing import Annotated, Any, ParamSpec
 from uuid import UUID
 
 import orjson
@@ -22,8 +22,10 @@ from worker.commands import parts
 from worker.commands.audit import first_bad_entries
 from worker.commands.demo import run_demo, serve_demo
 from worker.commands.jobs import parked_jobs
+from worker.commands.page_proof import prove_data, prove_pages
 from worker.commands.parent import end_with_parent
-from worker.commands.verify import as_document, check_file, print_report
+from worker.commands.standing import ServerAddressError
+from worker.commands.verify import NothingToVerifyError, as_document, check_file, print_report
 from worker.signing.errors import SigningError
 from worker.tasks import SigningKeyNotNamedError
 
@@ -192,19 +194,29 @@ def token(
 @app.command()
 @_explained
 def verify(
-    file: Annotated[Path, typer.Argument(exists=True, dir_okay=False, help="A package, as a PDF.")],
-    trust: Annotated[list[Path], typer.Option(exists=True, dir_okay=False, help="A root certificate, as PEM.")],
+    file: Annotated[Path, typer.Argument(help="A package, as a PDF.")],
+    trust: Annotated[list[Path], typer.Option(help="A root certificate, as PEM.")],
     server: Annotated[str | None, typer.Option(help="A service's address, to ask what became of the package.")] = None,
+    without_pages: Annotated[
+        bool, typer.Option("--without-pages", help="Leave out whether the pages are what the data give.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
 ) -> None:
-    """Say who signed a package, over what, and whether anything was changed since. Needs no network and no service.
+    """Say who signed a package, whether anything was changed since, and whether its pages are what its data give.
 
-    With a server it also says whether the file is what was issued, and whether it is still the current package. Ends
-    with 0 only if every rule held.
+    Needs no network and no service: the pages are drawn again from the attached data and compared. With a server it
+    also says whether the file is what was issued and still the current package, and whether the project's audit chain
+    is still the one that it was made on. Ends with 0 only if every rule held, with 2 if there was nothing to judge.
     """
-    checked = check_file(file, trust=trust, server=server)
+    try:
+        checked = check_file(file, trust=trust, server=server, prove=prove_data if without_pages else prove_pages)
+    except (NothingToVerifyError, ServerAddressError) as error:
+        if as_json:
+            _print_json({"is_good": False, "problems": [str(error)]})
+        typer.echo(str(error), err=True)
+        raise typer.Exit(2) from error
     if as_json:
-        sys.stdout.buffer.write(orjson.dumps(as_document(checked), option=orjson.OPT_INDENT_2) + b"\n")
+        _print_json(as_document(checked))
     else:
         print_report(console, file, checked)
     raise typer.Exit(0 if checked.report.is_good else 1)
@@ -218,6 +230,10 @@ def verify_audit() -> None:
     for code, sequence in bad.items():
         typer.echo(f"{code}: {'the chain is whole' if sequence is None else f'entry {sequence} is the first bad one'}")
     raise typer.Exit(1 if any(sequence is not None for sequence in bad.values()) else 0)
+
+
+def _print_json(document: dict[str, Any]) -> None:
+    sys.stdout.buffer.write(orjson.dumps(document, option=orjson.OPT_INDENT_2) + b"\n")
 
 
 def _start(*, end_with_input: bool) -> None:

@@ -1,17 +1,28 @@
 """Ask a service what became of a package whose file is at hand, by the verification code inside it."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
+from urllib.parse import urlsplit
 
 import httpx
 import orjson
 
+from service.api.package_forms import VerificationAnswer
 from service.vocabulary.words import PackageStanding
+from worker.commands.page_proof import AuditHead
 from worker.signing.errors import AttachmentNotFoundError
 from worker.signing.parsing import read_attachment
 
 _CODE = re.compile(r"[0-9A-Z]{4}(-[0-9A-Z]{4}){3}")
+_PATIENCE_S = 10
+
+
+class ServerAddressError(ValueError):
+    """What was given as a service's address is none."""
+
+    def __init__(self, address: str) -> None:
+        super().__init__(f"{address!r} is not the address of a service, such as https://acceptance.example.")
 
 
 class Served(NamedTuple):
@@ -21,8 +32,24 @@ class Served(NamedTuple):
     problems: tuple[str, ...]
 
 
-def ask_standing(pdf: bytes, *, sha256: str, client: httpx.Client) -> Served:
-    """Compare a file with what the service issued under its code, and tell whether it is still current."""
+def client_of(address: str) -> httpx.Client:
+    """Return a client of the service at an address, which is checked to be one; nothing is sent yet."""
+    try:
+        parts, url = urlsplit(address), httpx.URL(address)
+        # Reading the port checks it.
+        is_one = parts.scheme in {"http", "https"} and bool(parts.hostname) and parts.port != 0
+    except (httpx.InvalidURL, ValueError) as error:
+        raise ServerAddressError(address) from error
+    if not is_one or any(character.isspace() for character in address):
+        raise ServerAddressError(address)
+    return httpx.Client(base_url=url, timeout=_PATIENCE_S)
+
+
+def ask_standing(pdf: bytes, *, sha256: str, head: AuditHead | None, client: httpx.Client) -> Served:
+    """Compare a file with what the service issued under its code, and tell whether it is still current.
+
+    `head` is the audit head that the file states: the service's chain must still have it.
+    """
     code = _code_in(pdf)
     if code is None:
         return Served({}, ("The file holds no verification code to ask the server for.",))
@@ -33,10 +60,10 @@ def ask_standing(pdf: bytes, *, sha256: str, client: httpx.Client) -> Served:
     if response.status_code == httpx.codes.NOT_FOUND:
         return Served({}, ("The server knows no package with this file's verification code.",))
     try:
-        answer = orjson.loads(response.content)
-        return Served(answer, tuple(_problems(answer, sha256=sha256)))
-    except (ValueError, LookupError, TypeError):
+        answer = VerificationAnswer.model_validate_json(response.content)
+    except ValueError:
         return Served({}, (f"The server gave no answer that could be read (status {response.status_code}).",))
+    return Served(answer.model_dump(mode="json"), tuple(_problems(answer, sha256=sha256, head=head)))
 
 
 def standing_lines(served: Served) -> list[str]:
@@ -46,7 +73,11 @@ def standing_lines(served: Served) -> list[str]:
         return []
     words = [str(answer[name]).replace("_", " ") for name in ("standing", "decision")]
     later = "" if answer["superseded_by"] is None else f" by {answer['superseded_by']}"
-    return [f"  server    package {answer['number']}: {words[0]}{later}, {words[1]}"]
+    audit = answer["audit"]
+    return [
+        f"  server    package {answer['number']}: {words[0]}{later}, {words[1]}",
+        f"            its audit entry {audit['sequence']} is {audit['hash'] or 'gone'}",
+    ]
 
 
 def _code_in(pdf: bytes) -> str | None:
@@ -58,10 +89,13 @@ def _code_in(pdf: bytes) -> str | None:
     return code if isinstance(code, str) and _CODE.fullmatch(code) else None
 
 
-def _problems(answer: Mapping[str, Any], *, sha256: str) -> list[str]:
-    problems = []
-    if sha256 not in {answer["certified_sha256"], answer["countersigned_sha256"]}:
-        problems.append("The server issued another file under this verification code.")
-    if answer["standing"] == PackageStanding.SUPERSEDED:
-        problems.append(f"The package is superseded by {answer['superseded_by']}.")
-    return problems
+def _problems(answer: VerificationAnswer, *, sha256: str, head: AuditHead | None) -> Iterator[str]:
+    if sha256 not in {answer.certified_sha256, answer.countersigned_sha256}:
+        yield "The server issued another file under this verification code."
+    if answer.standing is PackageStanding.SUPERSEDED:
+        yield f"The package is superseded by {answer.superseded_by}."
+    if head is not None and (head.sequence, head.hash) != (answer.audit.sequence, answer.audit.hash):
+        yield (
+            f"The project's audit chain no longer has entry {head.sequence} as this file states it: what was recorded "
+            "up to then was changed or cut off."
+        )

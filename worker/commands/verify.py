@@ -1,43 +1,77 @@
 """Say of a package file who signed what, for people and as JSON."""
 
+from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple
 
-import httpx
 from rich.console import Console
 
-from worker.commands.standing import Served, ask_standing, standing_lines
+from worker.commands.page_proof import PageProof, proof_lines, prove_pages
+from worker.commands.standing import Served, ask_standing, client_of, standing_lines
 from worker.signing.fields import FIELD_TITLES
 from worker.signing.report import PackageReport, SignatureReport
 from worker.signing.verify import verify
 
-_PATIENCE_S = 10
-
 
 class Checked(NamedTuple):
-    """A file's report, and what a service says of it where one was asked: its objections are among the problems."""
+    """A file's report, its pages held against its data, and a service's word where one was asked.
+
+    The report's problems are all there are, those of the other two among them.
+    """
 
     report: PackageReport
+    proof: PageProof
     served: Served | None = None
 
 
-def check_file(file: Path, *, trust: list[Path], server: str | None = None) -> Checked:
-    """Judge a file against the roots that are trusted, and by a service's word where its address is given."""
-    pdf = file.read_bytes()
-    report = verify(pdf, trust=[one.read_bytes() for one in trust], now=datetime.now(UTC))
-    if server is None:
-        return Checked(report)
-    with httpx.Client(base_url=server, timeout=_PATIENCE_S) as client:
-        served = ask_standing(pdf, sha256=report.sha256, client=client)
-    return Checked(replace(report, problems=(*report.problems, *served.problems)), served)
+class NothingToVerifyError(ValueError):
+    """There is no file to judge."""
+
+
+def check_file(
+    file: Path, *, trust: list[Path], server: str | None = None, prove: Callable[[bytes], PageProof] = prove_pages
+) -> Checked:
+    """Judge a file against the roots that are trusted and its own data, and by a service's word where one is named."""
+    with ExitStack() as ended:
+        client = None if server is None else ended.enter_context(client_of(server))
+        pdf = _read_pdf(file)
+        report = verify(pdf, trust=[_read(one) for one in trust], now=datetime.now(UTC))
+        # Of what is no PDF one sentence is enough.
+        proof = prove(pdf) if report.signatures or report.attachments else PageProof()
+        served = None
+        if client is not None:
+            served = ask_standing(pdf, sha256=report.sha256, head=proof.audit_head, client=client)
+    problems = (*report.problems, *proof.problems, *(() if served is None else served.problems))
+    return Checked(replace(report, problems=problems), proof, served)
+
+
+def _read_pdf(file: Path) -> bytes:
+    content = _read(file)
+    if not content:
+        raise NothingToVerifyError(f"{file} is empty.")
+    # Readers look for the header among the first 1024 bytes (ISO 32000-1, annex H, from memory).
+    if b"%PDF-" not in content[:1024]:
+        raise NothingToVerifyError(f"{file} is not a PDF.")
+    return content
+
+
+def _read(file: Path) -> bytes:
+    try:
+        return file.read_bytes()
+    # A name with a NUL in it is a ValueError.
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise NothingToVerifyError(f"{file} cannot be read: {reason}.") from error
 
 
 def as_document(checked: Checked) -> dict[str, Any]:
     """Return a report as JSON takes it."""
     report = checked.report
-    document = {"is_good": report.is_good, **asdict(report), "attachments": dict(report.attachments)}
+    proof = {name: value for name, value in asdict(checked.proof).items() if name != "problems"}
+    document = {"is_good": report.is_good, **asdict(report), "attachments": dict(report.attachments), "data": proof}
     return document if checked.served is None else {**document, "server": checked.served.answer}
 
 
@@ -51,6 +85,7 @@ def print_report(console: Console, file: Path, checked: Checked) -> None:
         lines += _signature_lines(signature)
     if report.attachments:
         lines.append(f"  attached  {', '.join(sorted(report.attachments))}")
+        lines += proof_lines(checked.proof)
     if any(signature.is_demonstration for signature in report.signatures):
         lines.append("  A demonstration key signed this: it proves nothing about anybody.")
     if checked.served is not None:

@@ -43,7 +43,10 @@ def settle(
 ) -> Verdict:
     """Put the fibres of a route together; their order does not matter."""
     in_order = sorted(fibres, key=lambda fibre: fibre.number)
-    dark = _tolerated_dark(in_order, most=criteria.dark_fibres_tolerated)
+    dark = tolerated_dark(
+        [fibre.number for fibre in in_order if fibre.figures is not None and fibre.figures["is_dark"]],
+        most=criteria.dark_fibres_tolerated,
+    )
     counting = [fibre for fibre in in_order if fibre.number not in dark]
     findings = route_findings(layout, criteria, {fibre.number: fibre.figures for fibre in counting})
     segments = [segment.id for segment in layout.design.segments]
@@ -56,7 +59,7 @@ def settle(
         "fibres": [fibre.digest for fibre in in_order],
         "findings": findings,
         "suspicions": suspicions_of({fibre.number: fibre.figures for fibre in in_order}),
-        "segments": {segment: _outcome(segment, counts) for segment in segments},
+        "segments": {segment: segment_outcome(segment, counts) for segment in segments},
     }
     if dark:
         document["tolerated_dark"] = dark
@@ -64,13 +67,13 @@ def settle(
     return Verdict(document=document, content=content, digest=sha256_hex(content))
 
 
-def _tolerated_dark(fibres: Sequence[JudgedFibre], *, most: int) -> list[int]:
-    """Return the dark fibres; of more than are tolerated none is, for nobody has said which."""
-    dark = [fibre.number for fibre in fibres if fibre.figures is not None and fibre.figures["is_dark"]]
-    return dark if len(dark) <= most else []
+def tolerated_dark(dark: Sequence[int], *, most: int) -> list[int]:
+    """Return the tolerated ones of the dark fibres; of more than are tolerated none is, for nobody has said which."""
+    return list(dark) if len(dark) <= most else []
 
 
-def _outcome(segment: str, counted: Iterable[Mapping[str, OutcomeCounts]]) -> SegmentOutcome:
+def segment_outcome(segment: str, counted: Iterable[Mapping[str, OutcomeCounts]]) -> SegmentOutcome:
+    """Return what a segment comes to by the counts of each fibre, and of the findings about several."""
     own = [counts[segment] for counts in counted if segment in counts]
     counts = OutcomeCounts(
         conforming=sum(count["conforming"] for count in own),

@@ -28,6 +28,17 @@ def allow_in_catalog(document: Any, names: Sequence[str]) -> None:
     catalog.__NoDefault__ = [*catalog.__NoDefault__, *names]
 
 
+def set_right_widths(face: Any) -> None:
+    """Give the glyphs past a font's full metrics the width of the last in them, in the font's own units.
+
+    ReportLab gives them that width in thousandths of an em, so an embedded subset contradicts the document's widths
+    (ISO 19005-3, 6.2.11.5, from memory); in a monospaced font it is nearly every glyph.
+    """
+    full = int.from_bytes(face.get_table("hhea")[34:36], "big")
+    width = face.hmetrics[full - 1][0]
+    face.hmetrics[full:] = [(width, bearing) for _, bearing in face.hmetrics[full:]]
+
+
 def pdf_name(text: str) -> str:
     """Return a PDF name; a solidus in it is written as #2F, since ReportLab would leave it to end the name."""
     return "/" + text.replace("/", "#2F")

@@ -14,6 +14,8 @@ from service.vocabulary.finding import FibreDocument, VerdictDocument
 from service.vocabulary.record import RECORD_FORM, Record
 
 PACKAGE_FORM = "package.1"
+# How pages are drawn from the data: raised whenever the same data would give other pages, and a test asks for it.
+PAGES_FORM = 1
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
@@ -25,13 +27,22 @@ class AuditHead(TypedDict):
 
 
 class PackageFile(TypedDict):
-    """What a package is, and what it stands on; digests are SHA-256 over canonical JSON (RFC 8785), in hexadecimal."""
+    """What a package is, and what it stands on; digests are SHA-256 over canonical JSON (RFC 8785), in hexadecimal.
+
+    The pages are drawn from the attached files and nothing else: `program` drew them, in the form `pages_form`.
+    """
 
     form: str
+    pages_form: int
+    program: str
     number: str
     verification_code: str
     verification_url: NotRequired[str]
     project_code: str
+    project_name: str
+    owner: str
+    contractor: str
+    responsible_person: str
     route_code: str
     segments: list[str]
     concessions: list[Concession]

@@ -1,11 +1,12 @@
-"""The data inside a package, as canonical JSON: what the pages print can be found in it to the last digit."""
+"""The data inside a package, as canonical JSON: the pages are drawn from it and nothing else."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from types import MappingProxyType
 from typing import Any
 
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.quantities import canonical_time
-from worker.package.attachment_forms import PACKAGE_FORM
+from worker.package.attachment_forms import PACKAGE_FORM, PAGES_FORM
 from worker.package.content import PackageContent
 from worker.package.kept import record_entries
 
@@ -17,28 +18,22 @@ def attachments(content: PackageContent) -> dict[str, bytes]:
 
 def attached_files(content: PackageContent) -> Iterator[tuple[str, Iterator[bytes]]]:
     """Give each attached file with its name, part by part: whole, those of 864 fibres take 76 MB."""
-    verdict = canonical_json({"verdict": content.verdict, "verdict_digest": content.verdict_digest})
-    yield "package.json", iter((canonical_json(_facts(content)),))
-    # In the order of a canonical document: what follows the list comes after it in the alphabet.
-    yield "findings.json", _around(b'{"fibres":[', map(canonical_json, content.fibres), b"]," + verdict[1:])
-    yield "criteria.json", iter((canonical_json(content.criteria.model_dump(exclude_none=True)),))
-    yield "design.json", iter((canonical_json(content.design.model_dump(exclude_none=True)),))
-    yield "records.json", _around(b'{"records":[', record_entries(content.records), b"]}")
-
-
-def _around(before: bytes, items: Iterable[bytes], after: bytes) -> Iterator[bytes]:
-    yield before
-    for index, item in enumerate(items):
-        yield b"," + item if index else item
-    yield after
+    for name, write in WRITERS.items():
+        yield name, write(content)
 
 
 def _facts(content: PackageContent) -> dict[str, Any]:
     facts = {
         "form": PACKAGE_FORM,
+        "pages_form": PAGES_FORM,
+        "program": content.program,
         "number": content.number,
         "verification_code": content.verification_code,
         "project_code": content.project_code,
+        "project_name": content.project_name,
+        "owner": content.owner,
+        "contractor": content.contractor,
+        "responsible_person": content.responsible_person,
         "route_code": content.design.code,
         "segments": list(content.segments),
         "concessions": [one.model_dump(exclude_none=True) for one in content.concessions],
@@ -53,3 +48,31 @@ def _facts(content: PackageContent) -> dict[str, Any]:
     }
     url = content.verification_url
     return facts if url is None else {**facts, "verification_url": url}
+
+
+def _findings(content: PackageContent) -> Iterator[bytes]:
+    verdict = canonical_json({"verdict": content.verdict, "verdict_digest": content.verdict_digest})
+    # In the order of a canonical document: what follows the list comes after it in the alphabet.
+    return _around(b'{"fibres":[', map(canonical_json, content.fibres), b"]," + verdict[1:])
+
+
+def _around(before: bytes, items: Iterable[bytes], after: bytes) -> Iterator[bytes]:
+    yield before
+    for index, item in enumerate(items):
+        yield b"," + item if index else item
+    yield after
+
+
+def _whole(document: Any) -> Iterator[bytes]:
+    yield canonical_json(document)
+
+
+WRITERS: Mapping[str, Callable[[PackageContent], Iterator[bytes]]] = MappingProxyType(
+    {
+        "package.json": lambda content: _whole(_facts(content)),
+        "findings.json": _findings,
+        "criteria.json": lambda content: _whole(content.criteria.model_dump(exclude_none=True)),
+        "design.json": lambda content: _whole(content.design.model_dump(exclude_none=True)),
+        "records.json": lambda content: _around(b'{"records":[', record_entries(content.records), b"]}"),
+    }
+)

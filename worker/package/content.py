@@ -58,6 +58,7 @@ class PackageContent:
     verification_code: str
     verification_url: str | None
     is_demonstration: bool
+    program: str
 
     def all_findings(self) -> Iterator[FindingDocument]:
         """Give every finding of the route: those about all fibres together, then those of each fibre."""

@@ -5,6 +5,7 @@ from functools import cache
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
+from worker.package.archive_rules import set_right_widths
 from worker.package.look import Face, Style
 from worker.package.plain_text import with_glyphs
 from worker.package.typeface import FONTS
@@ -14,6 +15,7 @@ from worker.package.typeface import FONTS
 def load_face(face: Face) -> TTFont:
     """Return a typeface, read once per process."""
     font = TTFont(face.value, FONTS / f"{face.value}.ttf", shapable=False)
+    set_right_widths(font.face)
     pdfmetrics.registerFont(font)
     return font
 

@@ -46,6 +46,14 @@ def read_attachment(pdf: bytes, name: str) -> bytes:
     raise AttachmentNotFoundError(f"The document has no attachment named {name}.")
 
 
+def read_attachments(pdf: bytes) -> dict[str, bytes]:
+    """Return every attachment by its name."""
+    try:
+        return dict(attachments_of(PdfFileReader(BytesIO(pdf))))
+    except UNREADABLE as error:
+        raise AttachmentNotFoundError(f"The document cannot be read: {error}.") from error
+
+
 def entry(dictionary: DictionaryObject, name: str) -> Any:
     """Return an entry, following a reference as the library's `get` does not; `None` where there is none."""
     try:

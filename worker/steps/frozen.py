@@ -3,6 +3,7 @@
 import secrets
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from importlib import metadata
 
 import orjson
 from sqlmodel import Session
@@ -117,6 +118,7 @@ def content_of(
         verification_code=verification_code,
         verification_url=None if public_url is None else f"{public_url}v1/verifications/{verification_code}",
         is_demonstration=is_demonstration,
+        program=f"route-acceptance {metadata.version('route-acceptance')}",
     )
 
 

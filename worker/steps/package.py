@@ -155,6 +155,8 @@ def _issue(session: Session, lease: Lease, prepared: _Prepared, context: StepCon
         certified_sha256=sha256,
         findings_sha256=attached["findings.json"],
         attached=attached,
+        audit_sequence=content.audit_sequence,
+        audit_hash=content.audit_hash,
         issued_at=(issued_at := context.clock()),
         deemed_at=deemed_at(content.criteria, submission, content.verdict, issued_at=issued_at),
     )

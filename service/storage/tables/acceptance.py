@@ -66,7 +66,7 @@ class SubmissionRecord(SQLModel, table=True):
 class Package(SQLModel, table=True):
     """The signed PDF of a submission: the certified file, and later the countersigned one.
 
-    `attached` are the SHA-256 of the files inside it, by name.
+    `attached` are the SHA-256 of the files inside it, by name; the audit head is the one that it states.
     """
 
     __table_args__ = (
@@ -82,6 +82,8 @@ class Package(SQLModel, table=True):
     certified_sha256: str
     findings_sha256: str
     attached: dict[str, str] = json_value()
+    audit_sequence: int = Field(sa_type=BigInteger)
+    audit_hash: str
     countersigned_sha256: str | None = None
     issued_at: datetime = instant()
     deemed_at: datetime | None = instant(nullable=True)

@@ -1,5 +1,6 @@
 """A package of what the judge itself writes: one fibre in order, one untested, and one with every kind of trouble."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -85,13 +86,12 @@ def criteria_of_every_quantity() -> list[Body]:
     ]
 
 
-def judged_content() -> PackageContent:
-    """Return the package of the three fibres."""
+def judged_content(numbers: Sequence[int] = (WITHOUT_FLAW, UNTESTED, TROUBLED)) -> PackageContent:
+    """Return the package of the three fibres, or of those that are named."""
     design = Design.model_validate(make_design())
     criteria = criteria_of({"title": "Agreed criteria", "criteria": criteria_of_every_quantity()})
     layout, records = Layout(design), _records()
     evidence = [stored(record) for record in records]
-    numbers = (WITHOUT_FLAW, UNTESTED, TROUBLED)
     judged = [judge_fibre(layout=layout, criteria=criteria, fibre=number, evidence=evidence) for number in numbers]
     design_sha256 = digest_of(design.model_dump(exclude_none=True))
     criteria_sha256 = digest_of(criteria.model_dump(exclude_none=True))
@@ -115,6 +115,11 @@ def judged_content() -> PackageContent:
         design_sha256=design_sha256,
         criteria_sha256=criteria_sha256,
     )
+
+
+def judged_route() -> PackageContent:
+    """Return the package of every fibre of the route, most of them untested."""
+    return judged_content(range(1, int(make_design()["fibre_count"]) + 1))
 
 
 def _records() -> list[Body]:

@@ -1,6 +1,7 @@
 """The structure that PDF/A-3b asks for, from memory of ISO 19005-3; other programs read what ours has drawn."""
 
 import re
+import struct
 import subprocess
 from io import BytesIO
 from pathlib import Path
@@ -56,6 +57,42 @@ def test_every_font_is_embedded(package: bytes) -> None:
     assert all("/FontFile2" in descriptor for descriptor in fonts.values())
 
 
+def test_another_program_finds_every_font_embedded_as_a_subset(package: bytes, tmp_path: Path) -> None:
+    file = tmp_path / "package.pdf"
+    file.write_bytes(package)
+    done = subprocess.run([require_tool("pdffonts"), str(file)], capture_output=True, text=True, check=True)
+    fonts = [line.split() for line in done.stdout.splitlines()[2:]]
+    assert len(fonts) >= 3
+    # name, type, encoding, then whether it is embedded, a subset, and mapped to Unicode.
+    assert [line for line in fonts if line[-5:-2] != ["yes", "yes", "yes"]] == []
+
+
+def test_the_embedded_fonts_have_the_widths_that_the_document_states(package: bytes) -> None:
+    fonts = {font["/BaseFont"]: font for page in _pages(package) for font in page["/Resources"]["/Font"].values()}
+    for name, font in fonts.items():
+        held = _widths_in(font["/FontDescriptor"]["/FontFile2"].get_data())
+        stated = {code: round(float(width)) for code, width in enumerate(font["/Widths"], start=font["/FirstChar"])}
+        used = set(re.findall(r"^<(..)> <", font["/ToUnicode"].get_data().decode(), re.MULTILINE))
+        assert len(used) > 15
+        assert {code: held[int(code, 16)] for code in used} == {code: stated[int(code, 16)] for code in used}, name
+
+
+def _widths_in(program: bytes) -> dict[int, int]:
+    """Return each code's width in thousandths of an em, by the font's own tables (ISO/IEC 14496-22, from memory)."""
+    tables = {}
+    for index in range(int.from_bytes(program[4:6], "big")):
+        tag, _, offset, length = struct.unpack_from(">4sLLL", program, 12 + 16 * index)
+        tables[tag] = program[offset : offset + length]
+    [em], [full] = struct.unpack_from(">H", tables[b"head"], 18), struct.unpack_from(">H", tables[b"hhea"], 34)
+    advances = [struct.unpack_from(">H", tables[b"hmtx"], 4 * index)[0] for index in range(full)]
+    [offset] = struct.unpack_from(">L", tables[b"cmap"], 8)
+    form, _, _, first, count = struct.unpack_from(">5H", tables[b"cmap"], offset)
+    assert form == 6
+    glyphs = struct.unpack_from(f">{count}H", tables[b"cmap"], offset + 10)
+    # The glyphs past the full metrics are as wide as the last of them.
+    return {first + at: round(advances[min(glyph, full - 1)] * 1000 / em) for at, glyph in enumerate(glyphs)}
+
+
 def test_no_used_character_is_mapped_to_nothing(package: bytes) -> None:
     for page in _pages(package):
         for font in page["/Resources"]["/Font"].values():
@@ -97,6 +134,12 @@ def test_each_stream_ends_on_a_line_of_its_own(package: bytes) -> None:
     ends = [match.start() for match in re.finditer(rb"endstream", package)]
     assert len(ends) > 10
     assert all(package[end - 1 : end] == b"\n" for end in ends)
+
+
+def test_the_file_has_an_identifier(package: bytes) -> None:
+    identifier: Any = PdfReader(BytesIO(package)).trailer["/ID"]
+    first, second = identifier
+    assert len(first.original_bytes) == len(second.original_bytes) == 16
 
 
 @pytest.mark.parametrize("forbidden", [b"/Encrypt", b"/JavaScript", b"/Launch", b"/Helvetica", b"/URI"])

@@ -408,6 +408,8 @@ def _make_tables() -> None:
         sa.Column("certified_sha256", sa.String(), nullable=False),
         sa.Column("findings_sha256", sa.String(), nullable=False),
         sa.Column("attached", postgresql.JSONB(none_as_null=True, astext_type=sa.Text()), nullable=False),
+        sa.Column("audit_sequence", sa.BigInteger(), nullable=False),
+        sa.Column("audit_hash", sa.String(), nullable=False),
         sa.Column("countersigned_sha256", sa.String(), nullable=True),
         sa.Column("issued_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("deemed_at", sa.DateTime(timezone=True), nullable=True),

@@ -1,0 +1,71 @@
+"""Packages of whole routes, judged here from what their crews post: the demo's, and a simulated one of any size."""
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from service.vocabulary.canonical import digest_of
+from service.vocabulary.concession import Concession
+from service.vocabulary.design import Design
+from service.vocabulary.layout import Layout
+from tests.factories import criteria_of, stored
+from tests.package_factories import make_content
+from tests.simulator.large import simulate_large
+from worker.judgement.judge import prepare
+from worker.judgement.settle import JudgedFibre, settle
+from worker.package.content import PackageContent, PackagedRecord
+
+_DEMO = Path(__file__).parents[1] / "openapi_examples" / "demo"
+_UNTIL_SUBMITTED = ("01_splicing", "02_re_splices", "03_sealing", "04_otdr", "05_attenuation")
+
+
+def demo_content() -> PackageContent:
+    """Return the package that the demo's route gets first, with the concession that is asked for."""
+    records = [record for name in _UNTIL_SUBMITTED for record in _demo(name)["records"]]
+    reason = "The closure is under a road that is closed only on Sundays."
+    asked = Concession(criterion="splice-1550", fibre=20, site="C5", position=1, reason=reason)
+    return content_of_route(_demo("route"), _demo("criteria"), records, concessions=[asked])
+
+
+def large_content(*, fibres: int, closures: int) -> PackageContent:
+    """Return the package of a simulated route."""
+    route = simulate_large(fibres=fibres, closures=closures, seed=7)
+    return content_of_route(route.design, route.criteria, route.records(), concessions=[])
+
+
+def content_of_route(
+    design_body: Any, criteria_body: Any, records: Iterable[Any], *, concessions: Sequence[Concession]
+) -> PackageContent:
+    """Return the package of a route with every fibre judged."""
+    design, criteria = Design.model_validate(design_body), criteria_of(criteria_body)
+    layout, evidence = Layout(design), [stored(record) for record in records]
+    rules = prepare(layout, criteria)
+    judged = [rules.judge(fibre, evidence) for fibre in range(1, design.fibre_count + 1)]
+    design_sha256 = digest_of(design.model_dump(exclude_none=True))
+    criteria_sha256 = digest_of(criteria.model_dump(exclude_none=True))
+    verdict = settle(
+        layout=layout,
+        criteria=criteria,
+        design_sha256=design_sha256,
+        criteria_sha256=criteria_sha256,
+        fibres=[JudgedFibre.of(one) for one in judged],
+    )
+    return replace(
+        make_content(),
+        design=design,
+        criteria=criteria,
+        verdict=verdict.document,
+        verdict_digest=verdict.digest,
+        fibres=[one.document for one in judged],
+        segments=[segment.id for segment in design.segments],
+        concessions=list(concessions),
+        records=[PackagedRecord(body=one.body, is_ended=False, clock_is_flagged=False) for one in evidence],
+        design_sha256=design_sha256,
+        criteria_sha256=criteria_sha256,
+    )
+
+
+def _demo(name: str) -> Any:
+    return json.loads((_DEMO / f"{name}.json").read_bytes())
