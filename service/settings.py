@@ -8,6 +8,8 @@ from pydantic import AfterValidator, HttpUrl, SecretStr
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 MAX_BODY_BYTES = 4 * 1024 * 1024
+# What one signature may add to a package: its drawing with fonts or a scanned hand, certificates, a time stamp.
+MAX_SIGNATURE_BYTES = 4 * 1024 * 1024
 MAX_BATCH = 500
 CLOCK_TOLERANCE = timedelta(minutes=2)
 
@@ -37,13 +39,32 @@ def _to_folder(url: str) -> str:
 PublicUrl = Annotated[str, AfterValidator(_to_folder)]
 
 
+def _is_web_address(url: SecretStr) -> SecretStr:
+    """Refuse what no request can be sent to."""
+    HttpUrl(url.get_secret_value())
+    return url
+
+
+# Secret: it may hold the name and password that the authority knows us by.
+TimestampUrl = Annotated[SecretStr, AfterValidator(_is_web_address)]
+
+
 class WorkerSettings(ServiceSettings):
     """What judging, drawing and signing need."""
 
     redis_url: SecretStr
     signing_pkcs12_file: Path | None = None
     signing_passphrase_file: Path | None = None
+    signing_pkcs11_module: Path | None = None
+    signing_pkcs11_token: str | None = None
+    signing_pkcs11_key: str | None = None
+    signing_pkcs11_pin_file: Path | None = None
+    signing_certificate_file: Path | None = None
     signing_trust_file: Path | None = None
+    timestamp_url: TimestampUrl | None = None
+    timestamp_trust_file: Path | None = None
+    revocation_list_dir: Path | None = None
+    authority_timeout_s: float = 10
     public_url: PublicUrl | None = None
     judge_lease_s: float = 60
     package_lease_s: float = 180

@@ -2,7 +2,7 @@
 # Installs the Debian tools that tests verify packages with. Where it may not, those tests are skipped with a word,
 # except under CI=true, where they fail.
 set -u
-declare -A package=([pdfsig]=poppler-utils [pdftotext]=poppler-utils [pdffonts]=poppler-utils [certutil]=libnss3-tools [qpdf]=qpdf [openssl]=openssl [curl]=curl)
+declare -A package=([pdfsig]=poppler-utils [pdftotext]=poppler-utils [pdffonts]=poppler-utils [certutil]=libnss3-tools [qpdf]=qpdf [openssl]=openssl [curl]=curl [softhsm2-util]=softhsm2)
 missing=()
 for tool in "${!package[@]}"; do
   command -v "$tool" >/dev/null 2>&1 || missing+=("${package[$tool]}")

@@ -20,8 +20,9 @@ from service.vocabulary.finding import (
     VoidDocument,
 )
 from service.vocabulary.record import RECORD, canonical_record
+from service.vocabulary.signature_level import SignatureLevel
 from tests.package_findings import WAVELENGTHS_NM, make_fibre
-from worker.package.content import PackageContent, PackagedRecord
+from worker.package.content import EarlierPackage, PackageContent, PackagedRecord, PlannedSeal
 
 _STARTED_AT = datetime(2026, 3, 14, 8, 0, tzinfo=UTC)
 
@@ -47,6 +48,7 @@ def make_content(*, fibre_count: int = 4, closure_count: int = 3, **changes: Any
         verdict_digest=digest_of(verdict),
         fibres=fibres,
         segments=["SEG-1", "SEG-2"],
+        supersedes=[EarlierPackage(number="HBR-7/1", segments={"SEG-1": "refused"})],
         concessions=[
             Concession(criterion="SPL-1550", fibre=1, site="C01", position=1, reason="The pit floods; repair in June.")
         ],
@@ -59,6 +61,7 @@ def make_content(*, fibre_count: int = 4, closure_count: int = 3, **changes: Any
         verification_url=None,
         is_demonstration=False,
         program="route-acceptance 0.0.0",
+        seal=PlannedSeal(level=SignatureLevel.B_T, time_authority="time.example"),
     )
     return replace(content, **changes)
 

@@ -16,8 +16,11 @@ from reportlab.pdfgen.canvas import Canvas
 from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
 from worker.signing.certify import certify
 from worker.signing.countersign import countersign
+from worker.signing.demonstration_time import state_time
 from worker.signing.fields import SignatureBoxes
 from worker.signing.keys import SigningKey, load_signing_key
+from worker.signing.levels import Level
+from worker.signing.sealing import ALONE, Authorities, Sealing
 
 FONT_FILE = Path("worker/package/fonts/DejaVuSans.ttf").resolve()
 NOW = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
@@ -45,27 +48,57 @@ class Signed:
         return [self.authority.root_file.read_bytes()]
 
 
-def make_signed(folder: Path, *, now: datetime = NOW) -> Signed:
-    """Make an authority, and a document certified and countersigned with its key."""
+def make_signed(folder: Path, *, now: datetime = NOW, level: Level = Level.B_B) -> Signed:
+    """Make an authority, and a document certified and countersigned with its key at a level."""
     authority = make_demonstration_authority(folder, now=now - ELAPSED)
+    return sign_document(authority, now=now, level=level)
+
+
+def sign_document(authority: DemonstrationAuthority, *, now: datetime = NOW, level: Level) -> Signed:
+    """Certify and countersign the tests' document with an authority's key at a level."""
     key = load_signing_key(pkcs12_file=authority.pkcs12_file, passphrase_file=authority.passphrase_file, now=now)
     unsigned = make_document()
-    certified = certify_document(unsigned, key=key, signed_at=now - ELAPSED)
+    first, second = (make_sealing(authority, level=level, now=moment) for moment in (now - ELAPSED, now))
+    certified = certify_document(unsigned, key=key, signed_at=now - ELAPSED, sealing=first)
     return Signed(
         authority=authority,
         key=key,
         unsigned=unsigned,
         certified=certified,
-        countersigned=countersign_document(certified, key=key, signed_at=now),
+        countersigned=countersign_document(certified, key=key, signed_at=now, sealing=second),
     )
 
 
-def certify_document(pdf: bytes, *, key: SigningKey, signed_at: datetime = CERTIFIED_AT) -> bytes:
+def make_sealing(authority: DemonstrationAuthority, *, level: Level, now: datetime) -> Sealing:
+    """Return how to seal at a level with an authority's own time and revocation list."""
+    return Sealing(level=level, authorities=make_authorities(authority, now=now))
+
+
+def make_authorities(authority: DemonstrationAuthority, *, now: datetime) -> Authorities:
+    """Ask the authority in this process: its clock stands a second after ours, its list was made an hour ago."""
+
+    def ask_time(request: bytes) -> bytes:
+        return state_time(
+            request,
+            certificate=authority.time_certificate,
+            key=authority.time_key,
+            now=now + timedelta(seconds=1),
+        )
+
+    def fetch(_: str, __: bytes | None) -> bytes:
+        return authority.revocation_list(now=now - timedelta(hours=1))
+
+    return Authorities(ask_time=ask_time, fetch=fetch, trust=(authority.root,))
+
+
+def certify_document(
+    pdf: bytes, *, key: SigningKey, signed_at: datetime = CERTIFIED_AT, sealing: Sealing = ALONE
+) -> bytes:
     """Certify with the reason and boxes of the tests."""
-    return certify(pdf, key=key, signed_at=signed_at, reason="Package issued", boxes=BOXES)
+    return certify(pdf, key=key, signed_at=signed_at, reason="Package issued", boxes=BOXES, sealing=sealing)
 
 
-def countersign_document(pdf: bytes, *, key: SigningKey, signed_at: datetime = NOW) -> bytes:
+def countersign_document(pdf: bytes, *, key: SigningKey, signed_at: datetime = NOW, sealing: Sealing = ALONE) -> bytes:
     """Countersign as the engineer."""
     return countersign(
         pdf,
@@ -74,6 +107,7 @@ def countersign_document(pdf: bytes, *, key: SigningKey, signed_at: datetime = N
         reason="Package accepted",
         stamp_lines=STAMP_LINES,
         font_file=FONT_FILE,
+        sealing=sealing,
     )
 
 

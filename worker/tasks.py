@@ -12,16 +12,13 @@ from service.settings import WorkerSettings
 from service.storage.blobs import BlobStore
 from service.storage.jobs import JobKind
 from service.storage.session import make_engine
-from worker.signing.keys import SigningKey, load_signing_key
-from worker.steps import countersign, deem, judge, package, settle, trial
+from worker.steps import check_upload, countersign, deem, judge, package, settle, trial
 from worker.steps.context import StepContext
+from worker.steps.outside import authorities_of, time_trust_of
 from worker.steps.running import Step, run_job
+from worker.steps.signing_key import load_key_for_job
 
 Task = Callable[[str], None]
-
-
-class SigningKeyNotNamedError(Exception):
-    """No signing key is named in the settings."""
 
 
 STEPS: Mapping[JobKind, Step] = MappingProxyType(
@@ -32,6 +29,7 @@ STEPS: Mapping[JobKind, Step] = MappingProxyType(
         JobKind.COUNTERSIGN: countersign.STEP,
         JobKind.TRIAL: trial.STEP,
         JobKind.DEEM: deem.STEP,
+        JobKind.CHECK_UPLOAD: check_upload.STEP,
     }
 )
 
@@ -77,6 +75,12 @@ def deem_accepted(job_id: str) -> None:
     run_job(process_context(), STEPS[JobKind.DEEM], UUID(job_id))
 
 
+@_task("job.check_upload")
+def check_uploaded_signature(job_id: str) -> None:
+    """Check a file that somebody signed with a key of their own."""
+    run_job(process_context(), STEPS[JobKind.CHECK_UPLOAD], UUID(job_id))
+
+
 @lru_cache(maxsize=1)
 def process_context() -> StepContext:
     """Return what this process works with; first asked for after a fork, so that no connection is shared."""
@@ -90,21 +94,9 @@ def make_context(settings: WorkerSettings) -> StepContext:
         engine=make_engine(settings.database_url.get_secret_value(), pool_size=2),
         blobs=BlobStore(settings.blob_dir),
         settings=settings,
-        load_key=lambda: load_key(settings),
+        load_key=lambda: load_key_for_job(settings),
+        authorities=lambda: authorities_of(settings),
         trust=() if trust is None else (trust.read_bytes(),),
+        time_trust=time_trust_of(settings),
         clock=lambda: datetime.now(UTC),
-    )
-
-
-def load_key(settings: WorkerSettings) -> SigningKey:
-    """Load the signing key that the settings name; without one no worker starts."""
-    if settings.signing_pkcs12_file is None or settings.signing_passphrase_file is None:
-        raise SigningKeyNotNamedError(
-            "Set SIGNING_PKCS12_FILE and SIGNING_PASSPHRASE_FILE to the key that signs packages, "
-            "or run `route-acceptance demo`, which makes a throwaway one."
-        )
-    return load_signing_key(
-        pkcs12_file=settings.signing_pkcs12_file,
-        passphrase_file=settings.signing_passphrase_file,
-        now=datetime.now(UTC),
     )

@@ -12,9 +12,12 @@ from service.storage.head import NoticeDraft
 from service.storage.jobs import JobKind, make_due
 from service.storage.routes import raise_version
 from service.storage.tables import Acceptance, SubmissionSegment
+from service.vocabulary.signatures import SignedBy
 
 
-def close(session: Session, case: Case, *, accepted: Collection[str], now: datetime) -> list[NoticeDraft]:
+def close(
+    session: Session, case: Case, *, accepted: Collection[str], signature: SignedBy, now: datetime
+) -> list[NoticeDraft]:
     """Accept some of a package's segments, under the route's lock and with its decision recorded."""
     route, submission = case.route, case.submission
     for segment in submission.segments:
@@ -30,7 +33,8 @@ def close(session: Session, case: Case, *, accepted: Collection[str], now: datet
     )
     submission.state = "decided"
     raise_version(route)
-    make_due(session, JobKind.COUNTERSIGN, project_id=route.project_id, subject_id=case.package.id)
+    if signature is SignedBy.SERVICE_SEAL:
+        make_due(session, JobKind.COUNTERSIGN, project_id=route.project_id, subject_id=case.package.id)
     return release(session, case)
 
 

@@ -20,12 +20,14 @@ from service.errors import (
     WrongTokenKindError,
 )
 from service.storage.head import record_deed
+from service.storage.package_files import signatures_of
 from service.storage.routes import lock_route
 from service.storage.tables import Decision, Package, Submission, Token
 from service.storage.verdicts import submission_of_package
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.design_rules import Fault
+from service.vocabulary.signatures import SignatureRole, SignedBy
 
 ConcessionNumber = Annotated[int, Field(strict=True, ge=1, le=MOST_CONCESSIONS)]
 
@@ -38,12 +40,16 @@ class SegmentDecision(StrEnum):
 
 
 class DecisionForm(q.Value):
-    """The engineer's word on every segment, the concessions granted by their number, and the file it is about."""
+    """The engineer's word on every segment, the concessions granted by their number, and the file it is about.
+
+    `signature` says by what it is signed into the file: the service's seal, or a key of the engineer's own.
+    """
 
     package_sha256: q.Sha256
     segments: Annotated[dict[q.Identifier, SegmentDecision], Field(min_length=1, max_length=500)]
     concessions_granted: Annotated[tuple[ConcessionNumber, ...], Field(max_length=MOST_CONCESSIONS)] = ()
     reason: q.LongText | None = None
+    signature: SignedBy = SignedBy.SERVICE_SEAL
 
 
 def find_package(session: Session, caller: Caller, package_id: UUID) -> Package:
@@ -69,7 +75,8 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
         raise ConflictError("The package is decided already.")
     _refuse_what_was_not_seen(package, etag, form)
     submission = submission_of_package(session, package)
-    _refuse_own_work(session, caller, submission)
+    refuse_own_work(session, caller, submission)
+    _refuse_other_signer(session, caller, package, form)
     _refuse_incomplete(submission, form)
     decision = Decision(
         project_id=package.project_id,
@@ -83,7 +90,7 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
     session.add(decision)
     case = Case(route=route, package=package, submission=submission)
     accepted = [segment for segment, word in form.segments.items() if word is SegmentDecision.ACCEPTED]
-    notices = close(session, case, accepted=accepted, now=caller.now)
+    notices = close(session, case, accepted=accepted, signature=form.signature, now=caller.now)
     record_deed(
         session,
         route.project_id,
@@ -95,7 +102,15 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
 
 def package_etag(package: Package) -> str:
     """Return the strong entity tag of a package's current file."""
-    return f'"{package.countersigned_sha256 or package.certified_sha256}"'
+    return f'"{package.current_sha256}"'
+
+
+def refuse_own_work(session: Session, caller: Caller, submission: Submission) -> None:
+    """Refuse who submitted, or answers for, what is to be accepted."""
+    submitter = session.get(Token, submission.token_id)
+    submitters = {submission.responsible_person, submitter.holder if submitter is not None else None}
+    if caller.holder is not None and caller.holder in submitters:
+        raise WrongTokenKindError("Who submits cannot accept.")
 
 
 def _refuse_what_was_not_seen(package: Package, etag: str, form: DecisionForm) -> None:
@@ -108,11 +123,17 @@ def _refuse_what_was_not_seen(package: Package, etag: str, form: DecisionForm) -
         raise PackageMismatchError("A decision is about the file that was seen.", faults=[fault])
 
 
-def _refuse_own_work(session: Session, caller: Caller, submission: Submission) -> None:
-    submitter = session.get(Token, submission.token_id)
-    submitters = {submission.responsible_person, submitter.holder if submitter is not None else None}
-    if caller.holder is not None and caller.holder in submitters:
-        raise WrongTokenKindError("Who submits cannot accept.")
+def _refuse_other_signer(session: Session, caller: Caller, package: Package, form: DecisionForm) -> None:
+    if form.signature is SignedBy.OWN_KEY and caller.holder is None:
+        fault = Fault(pointer="/signature", detail="needs a token that names its holder: whose key would it be?")
+        raise BodyInvalidError("Nobody is known who could sign.", faults=[fault])
+    for file in signatures_of(session, package):
+        if file.role != SignatureRole.ENGINEER.value:
+            continue
+        if form.signature is not SignedBy.OWN_KEY:
+            raise ConflictError("The package is signed with the engineer's own key already: decide with own_key.")
+        if file.person != caller.holder:
+            raise ConflictError("Another engineer has signed the package, and is the one to decide on it.")
 
 
 def _refuse_incomplete(submission: Submission, form: DecisionForm) -> None:

@@ -19,6 +19,7 @@ from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria import Criteria
 from service.vocabulary.finding import VerdictDocument
+from service.vocabulary.signatures import SignedBy
 from service.vocabulary.words import Outcome
 
 
@@ -69,6 +70,7 @@ def deem(session: Session, case: Case, *, now: datetime) -> tuple[Decision, list
             "package_sha256": package.certified_sha256,
             "segments": dict.fromkeys(submission.segments, SegmentDecision.ACCEPTED.value),
             "deemed_after_days": criteria.deemed_after_days,
+            "signature": SignedBy.SERVICE_SEAL.value,
         }
     )
     decision = Decision(
@@ -81,7 +83,8 @@ def deem(session: Session, case: Case, *, now: datetime) -> tuple[Decision, list
         token_id=None,
     )
     session.add(decision)
-    return decision, close(session, case, accepted=submission.segments, now=now)
+    seal = SignedBy.SERVICE_SEAL
+    return decision, close(session, case, accepted=submission.segments, signature=seal, now=now)
 
 
 def case_of(session: Session, package: Package) -> Case:

@@ -7,6 +7,7 @@ from pydantic import Field
 from sqlmodel import Session, select
 
 from service.actions.caller import Caller
+from service.actions.certificates import forget_certificates
 from service.errors import ConflictError, NotFoundError
 from service.storage.head import FIRST_HASH, record_deed
 from service.storage.tables import Person, Project, ProjectHead
@@ -57,4 +58,5 @@ def erase_person(session: Session, caller: Caller, project: Project, person_id: 
     if person is None:
         raise NotFoundError("No person with this id.")
     session.delete(person)
+    forget_certificates(session, project, person_id, now=caller.now)
     record_deed(session, project.id, caller.deed("person.erased", person_id))

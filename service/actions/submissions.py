@@ -28,6 +28,7 @@ from service.vocabulary import quantities as q
 from service.vocabulary.concession import Concession
 from service.vocabulary.design_rules import Fault
 from service.vocabulary.finding import FindingDocument, VerdictDocument
+from service.vocabulary.signatures import SignedBy
 from service.vocabulary.words import Force, Outcome
 
 # Enough to see what is wrong; the rest is in the findings.
@@ -36,11 +37,12 @@ MOST_CONCESSIONS = 2000
 
 
 class SubmissionForm(q.Value):
-    """What the contractor asks to have accepted, on the strength of which verdict."""
+    """What the contractor asks to have accepted, on the strength of which verdict, and by what it is signed."""
 
     segments: Annotated[tuple[q.Identifier, ...], Field(min_length=1, max_length=500)]
     verdict_digest: q.Sha256
     responsible_person: q.Identifier
+    signature: SignedBy = SignedBy.SERVICE_SEAL
     concessions: Annotated[tuple[Concession, ...], Field(max_length=MOST_CONCESSIONS)] = ()
 
 
@@ -223,6 +225,7 @@ def _add(
         segments=list(form.segments),
         concessions=concessions,
         responsible_person=form.responsible_person,
+        signature=form.signature.value,
         submitted_at=caller.now,
         token_id=caller.token_id,
     )

@@ -7,6 +7,7 @@ from fastapi import FastAPI
 from fastapi.routing import APIRoute
 
 from service.api import (
+    certificates,
     criteria,
     health,
     notices,
@@ -15,6 +16,7 @@ from service.api import (
     projects,
     records,
     routes,
+    signatures,
     status,
     submissions,
     trials,
@@ -26,7 +28,21 @@ from service.settings import ServiceSettings
 from service.storage.blobs import BlobStore
 from service.storage.session import make_engine
 
-_AREAS = (projects, criteria, trials, routes, records, status, submissions, packages, verifications, notices, health)
+_AREAS = (
+    projects,
+    certificates,
+    criteria,
+    trials,
+    routes,
+    records,
+    status,
+    submissions,
+    packages,
+    signatures,
+    verifications,
+    notices,
+    health,
+)
 
 
 def create_app(settings: ServiceSettings | None = None) -> FastAPI:

@@ -30,9 +30,11 @@ _RETRY = {"Retry-After": _TEXT | {"description": "Seconds to wait before asking 
 _HEADERS = {
     "open_project": {"201": _LOCATION},
     "issue_token": {"201": _LOCATION},
+    "register_certificate": {"201": _LOCATION},
     "set_criteria": {"201": _LOCATION},
     "describe_route": {"201": _LOCATION},
     "submit": {"202": _LOCATION | _RETRY},
+    "upload_signature": {"202": _LOCATION | _RETRY},
     "try_criteria": {"202": _LOCATION | _RETRY},
     "read_records": {"200": _NEXT},
     "read_findings": {"200": _NEXT},
@@ -45,7 +47,7 @@ _HEADERS = {
     "read_package_findings": {"200": _ETAG},
 }
 # These answer 200 where the same was there already.
-_REPEATABLE = ("open_project", "set_criteria", "describe_route")
+_REPEATABLE = ("open_project", "register_certificate", "set_criteria", "describe_route")
 
 
 def install_document(app: FastAPI) -> None:

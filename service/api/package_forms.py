@@ -4,8 +4,11 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from pydantic import BaseModel
+from pydantic import AliasChoices, BaseModel, ConfigDict, Field
 
+from service.vocabulary import quantities as q
+from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureRole, SignedBy
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 
@@ -22,13 +25,39 @@ class SubmissionAnswer(BaseModel):
     criteria_version: int
     concessions: list[dict[str, Any]]
     responsible_person: str
+    signature: SignedBy
     submitted_at: datetime
     problem: str | None
     package_id: UUID | None = None
 
 
+class RoleSignature(BaseModel):
+    """A role's signature: by what, when by its own claim, and the file it made; `level` is that of all in the file."""
+
+    model_config = ConfigDict(from_attributes=True)
+
+    role: SignatureRole
+    by: SignedBy = Field(validation_alias=AliasChoices("by", "signed_by"))
+    signed_at: datetime
+    file_sha256: q.Sha256 = Field(validation_alias=AliasChoices("file_sha256", "sha256"))
+    level: SignatureLevel
+
+
+class Signature(RoleSignature):
+    """A signature in a package, whose it is by opaque id, and the certificate behind it.
+
+    Under a seal the certificate is the service's own; the signer is whose act it seals, none where the clock decided.
+    """
+
+    signer: str | None = Field(validation_alias=AliasChoices("signer", "person"))
+    certificate_sha256: q.Sha256
+
+
 class PackageAnswer(BaseModel):
     """A package's facts; the files are at `/pdf` and `/findings`. `certified_sha256` is what a decision names.
+
+    `current_sha256` is the file with every signature so far; `awaited_signatures` are the roles whose own key is to
+    sign it yet. The levels are those of the weakest signature in each file, as it was read back.
 
     It is deemed accepted at `deemed_at`, unless a decision or a defect notice comes before.
     """
@@ -39,14 +68,18 @@ class PackageAnswer(BaseModel):
     route_id: UUID
     verification_code: str
     certified_sha256: str
+    certified_level: SignatureLevel
     findings_sha256: str
-    countersigned_sha256: str | None
+    current_sha256: str
+    current_level: SignatureLevel
     issued_at: datetime
     deemed_at: datetime | None
     defect_noticed_at: datetime | None
     defect_notice: str | None
     segments: list[str] = []
     decision: dict[str, Any] | None = None
+    signatures: list[Signature] = []
+    awaited_signatures: list[SignatureRole] = []
 
 
 class AuditLink(BaseModel):
@@ -69,7 +102,11 @@ class VerificationAnswer(BaseModel):
     standing: PackageStanding
     superseded_by: str | None
     certified_sha256: str
-    countersigned_sha256: str | None
+    certified_level: SignatureLevel
+    current_sha256: str
+    current_level: SignatureLevel
+    signatures: list[RoleSignature]
+    awaited_signatures: list[SignatureRole]
     audit: AuditLink
 
 

@@ -12,11 +12,13 @@ from service.actions import decisions as actions
 from service.actions import deeming
 from service.actions.decisions import DecisionForm, package_etag
 from service.actions.deeming import DefectNotice
+from service.actions.signatures import awaited_signatures
 from service.api.archive import zipped
 from service.api.gate import EngineerGate, PackageGate, PartyGate
-from service.api.package_forms import DecisionAnswer, PackageAnswer
+from service.api.package_forms import DecisionAnswer, PackageAnswer, Signature
 from service.api.routing import CheckedRoute
 from service.errors import PreconditionMissingError
+from service.storage.package_files import signatures_of
 from service.storage.tables import Decision, Package
 from service.storage.verdicts import submission_of_package
 from service.vocabulary.words import TokenKind
@@ -32,20 +34,15 @@ def read_package(gate: PackageGate, package_id: UUID, response: Response) -> Pac
         package = actions.find_package(session, caller, package_id)
         response.headers["ETag"] = package_etag(package)
         answer = _answer(session, package)
-    # A reason is free text and may name people and places; billing reads what it needs in the notices.
-    return (
-        answer.model_copy(update={"decision": None, "defect_notice": None})
-        if caller.kind is TokenKind.BILLING
-        else answer
-    )
+    return _without_people(answer) if caller.kind is TokenKind.BILLING else answer
 
 
 @router.get("/pdf", response_class=Response, responses={200: {"content": {"application/pdf": {}}}})
 def read_pdf(gate: PartyGate, package_id: UUID) -> Response:
-    """Read the package's file: certified, and countersigned once it is decided."""
+    """Read the package's current file: certified, with every signature so far."""
     with gate.enter() as (session, caller):
         package = actions.find_package(session, caller, package_id)
-    content = gate.blobs.get(package.countersigned_sha256 or package.certified_sha256)
+    content = gate.blobs.get(package.current_sha256)
     return Response(content, media_type="application/pdf", headers=_file_headers(package, "pdf"))
 
 
@@ -64,7 +61,7 @@ def read_archive(gate: PartyGate, package_id: UUID) -> Response:
     """Read the package's file, the data inside it and a manifest of their SHA-256, as one ZIP."""
     with gate.enter() as (session, caller):
         package = actions.find_package(session, caller, package_id)
-    digests = {"package.pdf": package.countersigned_sha256 or package.certified_sha256}
+    digests = {"package.pdf": package.current_sha256}
     digests |= {f"attached/{name}": package.attached[name] for name in sorted(package.attached)}
     # Before the first byte leaves: after it nothing can be said any more.
     for sha256 in digests.values():
@@ -103,7 +100,7 @@ def _file_headers(package: Package, ending: str) -> dict[str, str]:
     name = package.number.replace("/", "-")
     return {
         "ETag": package_etag(package),
-        "Cache-Control": _IMMUTABLE if package.countersigned_sha256 else "private, no-cache",
+        "Cache-Control": "private, no-cache",
         "Content-Disposition": f'attachment; filename="{name}.{ending}"',
     }
 
@@ -113,4 +110,17 @@ def _answer(session: Session, package: Package) -> PackageAnswer:
     segments = submission_of_package(session, package).segments
     document = None if decision is None else orjson.loads(decision.document)
     answer = PackageAnswer.model_validate(package, from_attributes=True)
-    return answer.model_copy(update={"segments": segments, "decision": document})
+    return answer.model_copy(
+        update={
+            "segments": segments,
+            "decision": document,
+            "signatures": [Signature.model_validate(file) for file in signatures_of(session, package)],
+            "awaited_signatures": list(awaited_signatures(session, package, decision)),
+        }
+    )
+
+
+def _without_people(answer: PackageAnswer) -> PackageAnswer:
+    """Leave out what may name people and places; billing reads what it needs in the notices."""
+    signatures = [one.model_copy(update={"signer": None}) for one in answer.signatures]
+    return answer.model_copy(update={"decision": None, "defect_notice": None, "signatures": signatures})

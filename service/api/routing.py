@@ -1,6 +1,6 @@
 """What every operation checks before it looks at a request: size, content type, known query parameters."""
 
-from collections.abc import Callable, Coroutine
+from collections.abc import AsyncIterator, Callable, Coroutine
 from typing import Any
 
 from fastapi import Request, Response
@@ -26,30 +26,42 @@ class CheckedRoute(APIRoute):
             if unknown:
                 raise QueryInvalidError(f"{len(unknown)} query parameters are unknown; known: {sorted(known)}.")
             if request.method in {"POST", "PUT", "PATCH"}:
-                await _read_body(request)
+                await self.take_body(request)
             return await handle(request)
 
         return checked
 
+    async def take_body(self, request: Request) -> None:
+        """Read the body whole, as JSON."""
+        chunks = [chunk async for chunk in body_of(request, media_type="application/json", limit=MAX_BODY_BYTES)]
+        # Where Starlette keeps a body that was read: the handlers behind find it there.
+        request._body = b"".join(chunks)
 
-async def _read_body(request: Request) -> None:
+
+class FileRoute(CheckedRoute):
+    """A route whose handler takes a file from `body_of`, once it knows who sends it and how large it may be."""
+
+    async def take_body(self, request: Request) -> None:
+        """Leave the body where it is."""
+
+
+async def body_of(request: Request, *, media_type: str, limit: int) -> AsyncIterator[bytes]:
+    """Give a body piece by piece, refused where it is of another type or larger than is taken."""
     content_type = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if content_type != "application/json" or "content-encoding" in request.headers:
-        raise ContentTypeError("Send application/json, not compressed.", headers={"Accept-Encoding": "identity"})
-    if int(request.headers.get("content-length", 0)) > MAX_BODY_BYTES:
-        raise _too_large()
-    chunks, size = [], 0
+    if content_type != media_type or "content-encoding" in request.headers:
+        raise ContentTypeError(f"Send {media_type}, not compressed.", headers={"Accept-Encoding": "identity"})
+    size = 0
+    if int(request.headers.get("content-length", 0)) > limit:
+        raise _too_large(limit)
     async for chunk in request.stream():
         size += len(chunk)
-        if size > MAX_BODY_BYTES:
-            raise _too_large()
-        chunks.append(chunk)
-    # Where Starlette keeps a body that was read: the handlers behind find it there.
-    request._body = b"".join(chunks)
+        if size > limit:
+            raise _too_large(limit)
+        yield chunk
 
 
-def _too_large() -> BodyTooLargeError:
-    return BodyTooLargeError(f"At most {MAX_BODY_BYTES} bytes are taken.", headers={"Connection": "close"})
+def _too_large(limit: int) -> BodyTooLargeError:
+    return BodyTooLargeError(f"At most {limit} bytes are taken.", headers={"Connection": "close"})
 
 
 def _query_names(dependant: Dependant) -> frozenset[str]:

@@ -6,6 +6,8 @@ from datetime import UTC, datetime
 from html import escape
 
 from service.api.package_forms import VerificationAnswer
+from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureRole, SignedBy
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 _WORDS = {
@@ -14,6 +16,20 @@ _WORDS = {
     PackageDecision.DEEMED_ACCEPTED: "It was deemed accepted: nothing was decided in the time that the contract gives.",
     PackageDecision.ACCEPTED_IN_PART: "The owner's engineer accepted some of its segments and refused others.",
     PackageDecision.REFUSED: "The owner's engineer refused it.",
+}
+_LEVELS = {
+    SignatureLevel.B_B: "PAdES B-B: without a proven time; it can be checked until the signing certificate runs out.",
+    SignatureLevel.B_T: "PAdES B-T: a time-stamp authority proves when.",
+    SignatureLevel.B_LTA: "PAdES B-LTA: a time-stamp authority proves when, and the file holds all that is needed to "
+    "check it after the signing certificate has run out.",
+}
+_ROLES = {
+    SignatureRole.CONTRACTOR: "the contractor's responsible person",
+    SignatureRole.ENGINEER: "the owner's engineer",
+}
+_MEANS = {
+    SignedBy.OWN_KEY: "own key",
+    SignedBy.SERVICE_SEAL: "service's seal over the recorded act",
 }
 _STYLE = """
 body { margin: 0; background: #f4f5f4; color: #1c2126; font: 17px/1.5 system-ui, sans-serif; }
@@ -84,8 +100,13 @@ def _facts(answer: VerificationAnswer) -> str:
     if answer.decided_at is not None:
         facts.append(("Decided", _time(answer.decided_at)))
     facts.append(("SHA-256 as issued", answer.certified_sha256))
-    if answer.countersigned_sha256 is not None:
-        facts.append(("SHA-256 with the decision", answer.countersigned_sha256))
+    facts.append(("Signed, as issued", _LEVELS[answer.certified_level]))
+    for signature in answer.signatures:
+        label = f"SHA-256 signed by {_ROLES[signature.role]}, {_MEANS[signature.by]}"
+        facts.append((label, signature.file_sha256))
+    if answer.current_level is not answer.certified_level:
+        facts.append(("Signed, the weakest of all", _LEVELS[answer.current_level]))
+    facts += [("Signature awaited", _ROLES[role]) for role in answer.awaited_signatures]
     return "\n".join(
         f"<dt>{escape(label)}</dt><dd>{f'<code>{escape(value)}</code>' if 'SHA' in label else escape(value)}</dd>"
         for label, value in facts

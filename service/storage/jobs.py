@@ -29,6 +29,7 @@ class JobKind(StrEnum):
     COUNTERSIGN = "countersign"
     TRIAL = "trial"
     DEEM = "deem"
+    CHECK_UPLOAD = "check_upload"
 
 
 class JobState(StrEnum):

@@ -140,6 +140,24 @@ def submission_of_package(session: Session, package: Package) -> Submission:
     ).one()
 
 
+def packages_beside(session: Session, submission: Submission) -> Sequence[tuple[Package, Submission]]:
+    """Return the other packages of a route that share a segment with a submission, with theirs, newest first."""
+    rows = session.execute(
+        select(Package, Submission)
+        .join(
+            Submission,
+            (col(Submission.project_id) == Package.project_id) & (col(Submission.id) == Package.submission_id),
+        )
+        .where(
+            Package.project_id == submission.project_id,
+            Package.route_id == submission.route_id,
+            Submission.id != submission.id,
+        )
+        .order_by(col(Submission.number).desc())
+    )
+    return [(row[0], row[1]) for row in rows if not set(row[1].segments).isdisjoint(submission.segments)]
+
+
 def package_of_submission(session: Session, submission: Submission) -> Package | None:
     """Return a submission's package, None until it is issued."""
     return session.exec(

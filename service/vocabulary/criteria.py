@@ -30,6 +30,7 @@ from service.vocabulary.link_criteria import (
     RequiredTestCriterion,
     ReturnLossCriterion,
 )
+from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.workmanship_criteria import WorkmanshipCriterion
 
 Days = Annotated[int, Field(strict=True, ge=1, le=365)]
@@ -96,7 +97,8 @@ class Criteria(q.Value):
     The usual figure is that of two event thresholds of 0.02 dB together, common practice. As many fibres of a route as
     `dark_fibres_tolerated` may be dark and stay so: they are neither accepted nor paid, and keep no segment from being.
     `release` says when billing hears of an accepted segment. A package of which everything conforms is deemed accepted
-    `deemed_after_days` from its issue, unless the engineer decides or gives notice of a defect before.
+    `deemed_after_days` from its issue, unless the engineer decides or gives notice of a defect before. Packages are
+    signed at `signature_level` or above, or not at all; without it, as high as the service's settings allow.
     """
 
     title: q.Text
@@ -108,6 +110,7 @@ class Criteria(q.Value):
     dark_fibres_tolerated: FibreCount = 0
     release: Release = Release.ALONE
     deemed_after_days: Days | None = None
+    signature_level: SignatureLevel | None = None
     criteria: Annotated[tuple[AnyCriterion, ...], Field(min_length=1, max_length=200)]
 
     @model_validator(mode="after")

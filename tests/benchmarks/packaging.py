@@ -21,13 +21,14 @@ from service.storage.routes import find_route
 from service.storage.session import transaction
 from service.storage.tables import Job, Package, Submission
 from service.storage.verdicts import standing_verdict
+from service.vocabulary.signature_level import SignatureLevel
 from tests.benchmarks.rows import Row, Scale, exponent_rows
 from tests.benchmarks.table_references import bare_canvas_s, long_table_s, tables_of
 from tests.world import World
 from worker.commands.page_proof import Pages, prove_pages
 from worker.package.archive_document import pack
 from worker.package.attachments import attached_files
-from worker.package.content import PackageContent
+from worker.package.content import PackageContent, PlannedSeal
 from worker.package.drawing import SIGNATURE_BOXES, draw
 from worker.package.view import build_view
 from worker.signing.certify import certify
@@ -125,6 +126,7 @@ def _submit(world: World, route_id: UUID) -> UUID:
             segments=["whole"],
             concessions=[],
             responsible_person="p-1c9",
+            signature="service_seal",
             submitted_at=datetime.now(UTC),
             token_id=uuid4(),
         )
@@ -166,6 +168,7 @@ def _draw_sign_verify(settings: WorkerSettings, submission: UUID, times: int) ->
         verification_code="AAAA-BBBB-CCCC-DDDD",
         public_url=None,
         is_demonstration=True,
+        seal=PlannedSeal(level=SignatureLevel.B_B, time_authority=None),
     )
     tables = tables_of(build_view(content))
     rows = sum(map(len, tables))

@@ -93,12 +93,13 @@ def test_the_demo_leaves_two_packages_that_verify_and_two_notices(demo_folder: P
     for package, segment in (("package_OT-07_1.pdf", "west"), ("package_OT-07_2.pdf", "east")):
         report = _verify(output, package)
         assert report["is_good"] is True
-        assert [one["field"] for one in report["signatures"]] == ["ServiceSeal", "OwnerEngineer"]
+        fields = [one["field"] for one in report["signatures"]]
+        assert fields == ["ServiceSeal", "ContractorResponsible", "OwnerEngineer"]
         [notice] = [one for one in notices if one["data"]["segment_id"] == segment]
         assert notice["data"]["package_sha256"] == report["certified_sha256"]
 
 
-def test_pdfsig_finds_both_signatures_of_the_demos_packages_valid(demo_folder: Path, tmp_path: Path) -> None:
+def test_pdfsig_finds_all_signatures_of_the_demos_packages_valid(demo_folder: Path, tmp_path: Path) -> None:
     store = f"sql:{tmp_path}"
     root = demo_folder / "demo_output" / "demonstration_root.pem"
     certutil, pdfsig = require_tool("certutil"), require_tool("pdfsig")
@@ -108,8 +109,12 @@ def test_pdfsig_finds_both_signatures_of_the_demos_packages_valid(demo_folder: P
         said = subprocess.run(
             [pdfsig, "-nssdir", tmp_path, package], capture_output=True, text=True, check=False
         ).stdout
-        assert said.count("Signature is Valid.") == 2, said
-        assert said.count("Certificate is Trusted.") == 2, said
+        assert said.count("Signature is Valid.") == 3, said
+        # In the second the engineer's own key signed, by a certificate that is its own issuer: pdfsig takes none of
+        # these as trusted. Of one certificate that signed twice it trusts the first it comes to, once signatures carry
+        # time stamps: with two certificates it trusts both (22.12, tried).
+        assert said.count("Certificate issuer is unknown.") == package.stem.endswith("2"), said
+        assert said.count("Certificate is Trusted.") >= 1, said
 
 
 def test_a_package_with_one_changed_byte_does_not_verify(demo_folder: Path, tmp_path: Path) -> None:
@@ -209,7 +214,12 @@ def test_a_demo_that_is_ended_leaves_no_process_and_no_folder(number: signal.Sig
 
 
 def _verify(output: Path, package: str) -> Any:
-    ran = run("verify", str(output / package), "--trust", str(output / "demonstration_root.pem"), "--json")
+    trust = [
+        argument
+        for name in ("demonstration_root.pem", "demonstration_engineer.pem")
+        for argument in ("--trust", str(output / name))
+    ]
+    ran = run("verify", str(output / package), *trust, "--json")
     assert ran.returncode == 0, ran.stdout + ran.stderr
     return json.loads(ran.stdout)
 

@@ -76,6 +76,6 @@ def _submit(world: World, segments: list[str], *, concessions: list[Any]) -> Any
 
 def _decide(world: World, package: Any, words: dict[str, str]) -> None:
     form = {"package_sha256": package["certified_sha256"], "segments": words}
-    headers = {"If-Match": f'"{package["certified_sha256"]}"'}
+    headers = {"If-Match": f'"{package["current_sha256"]}"'}
     world.ask(TokenKind.ENGINEER, "POST", f"/v1/packages/{package['id']}/decision", json=form, headers=headers)
     world.drain()

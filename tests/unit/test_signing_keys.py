@@ -8,7 +8,12 @@ import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.hashes import SHA256
-from cryptography.hazmat.primitives.serialization import BestAvailableEncryption, pkcs12
+from cryptography.hazmat.primitives.serialization import (
+    BestAvailableEncryption,
+    KeySerializationEncryption,
+    PrivateFormat,
+    pkcs12,
+)
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from tests.signed_documents import NOW
@@ -20,6 +25,7 @@ from worker.signing.errors import (
     SigningKeyUnfitError,
     SigningKeyUnreadableError,
 )
+from worker.signing.key_protection import weakness_of
 from worker.signing.keys import SigningKey, load_signing_key
 
 
@@ -97,6 +103,7 @@ def test_the_throwaway_authority_keeps_its_key_to_its_owner(authority: Demonstra
 def test_the_throwaway_seal_says_that_it_is_not_for_real_use(files: KeyFiles) -> None:
     key = files.load()
     assert key.is_demonstration
+    assert key.weakness is None
     assert "DEMONSTRATION" in key.subject
     assert "not for real use" in key.subject
 
@@ -163,6 +170,39 @@ def test_a_file_that_is_no_pkcs12_is_refused(files: KeyFiles, content: bytes) ->
     files.pkcs12_file.write_bytes(content)
     with pytest.raises(SigningKeyUnreadableError, match="not a PKCS#12"):
         files.load()
+
+
+def rewrite(files: KeyFiles, encryption: KeySerializationEncryption) -> SigningKey:
+    """Keep the same key in another way, under the passphrase `word`."""
+    bundle = pkcs12.load_pkcs12(files.pkcs12_file.read_bytes(), files.passphrase_file.read_bytes())
+    assert isinstance(bundle.key, ec.EllipticCurvePrivateKey)
+    assert bundle.cert is not None
+    issuers = [one.certificate for one in bundle.additional_certs]
+    content = pkcs12.serialize_key_and_certificates(b"key", bundle.key, bundle.cert.certificate, issuers, encryption)
+    files.pkcs12_file.write_bytes(content)
+    files.passphrase_file.write_bytes(b"word")
+    return files.load()
+
+
+@pytest.mark.parametrize(
+    ("rounds", "weakness"),
+    [(1, "hashed 1 times"), (99_999, "hashed 99999 times"), (100_000, None), (600_000, None)],
+)
+def test_a_key_whose_passphrase_is_quickly_tried_is_told_of(files: KeyFiles, rounds: int, weakness: str | None) -> None:
+    way = PrivateFormat.PKCS12.encryption_builder().key_cert_algorithm(pkcs12.PBES.PBESv2SHA256AndAES256CBC)
+    key = rewrite(files, way.kdf_rounds(rounds).hmac_hash(SHA256()).build(b"word"))
+    assert (key.weakness is None) if weakness is None else (weakness in (key.weakness or ""))
+
+
+def test_a_key_encrypted_in_the_old_way_is_told_of(files: KeyFiles) -> None:
+    old = PrivateFormat.PKCS12.encryption_builder().key_cert_algorithm(pkcs12.PBES.PBESv1SHA1And3KeyTripleDESCBC)
+    key = rewrite(files, old.kdf_rounds(600_000).build(b"word"))
+    assert "old way" in (key.weakness or "")
+
+
+@pytest.mark.parametrize("content", [b"", b"not a bundle", bytes(100)])
+def test_a_file_that_does_not_say_how_it_is_kept_is_not_called_weak(content: bytes) -> None:
+    assert weakness_of(content) is None
 
 
 def test_a_file_without_a_key_is_refused(authority: DemonstrationAuthority, tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ import orjson
 from rich.console import Console
 
 from service.vocabulary.words import TokenKind
+from worker.commands.own_key import OwnKey
 from worker.commands.parties import Parties, StoryBrokenError, agree_on_criteria, expect, open_project
 from worker.commands.stack import Stack, run_stack
 from worker.commands.story import SCENES, Story, tell_story
@@ -24,10 +25,11 @@ def run_demo(console: Console, output: Path) -> bool:
     console.print("starting PostgreSQL, Redis, API, relay and worker", style="dim")
     with run_stack() as stack:
         teller = Teller(console, scenes=SCENES)
+        own_key = OwnKey(trust=[stack.authority.root_file.read_bytes()])
         try:
             with _parties(stack) as parties, tempfile.TemporaryDirectory() as queue, teller.running():
-                story = tell_story(parties, teller, Path(queue))
-                _leave(parties, story, stack, output)
+                story = tell_story(parties, teller, Path(queue), own_key)
+                _leave(parties, story, stack, output, own_key)
         except StoryBrokenError as error:
             console.print(f"\nthe story does not hold: {error}", style="bold red", markup=False)
             _print_logs(console, stack)
@@ -69,14 +71,15 @@ def _parties(stack: Stack) -> Iterator[Parties]:
         yield open_project(http, stack.administrator)
 
 
-def _leave(parties: Parties, story: Story, stack: Stack, output: Path) -> None:
-    """Leave the packages, the root to verify them with, the status and the notices."""
+def _leave(parties: Parties, story: Story, stack: Stack, output: Path, own_key: OwnKey) -> None:
+    """Leave the packages, the certificates to verify them with, the status and the notices."""
     output.mkdir(parents=True, exist_ok=True)
     for package in story.packages:
         pdf = parties.call(TokenKind.ENGINEER, "GET", f"/v1/packages/{package['id']}/pdf")
         expect(pdf.is_success, "the package can be fetched")
         (output / _file_name(package)).write_bytes(pdf.content)
     (output / "demonstration_root.pem").write_bytes(stack.authority.root_file.read_bytes())
+    (output / "demonstration_engineer.pem").write_bytes(own_key.pem)
     _write_json(output / "status.json", parties.status())
     _write_json(output / "notices.json", story.notices)
 
@@ -85,16 +88,20 @@ def _verify(console: Console, stack: Stack, output: Path) -> bool:
     console.print("\nThe packages, as anyone can verify them", style="bold")
     is_good = True
     for file in sorted(output.glob("package_*.pdf")):
-        checked = check_file(file, trust=[stack.authority.root_file], server=stack.base_url)
+        checked = check_file(file, trust=_trusted(output), server=stack.base_url)
         is_good &= checked.report.is_good
         print_report(console, file, checked)
     console.print(
-        f"\n{output}/ holds the packages, demonstration_root.pem, status.json and notices.json.\n"
-        f"route-acceptance verify {output}/package_….pdf --trust {output}/demonstration_root.pem",
+        f"\n{output}/ holds the packages, the certificates to trust, status.json and notices.json.\n"
+        f"route-acceptance verify {output}/package_….pdf {' '.join(f'--trust {file}' for file in _trusted(output))}",
         style="dim",
         highlight=False,
     )
     return is_good
+
+
+def _trusted(output: Path) -> list[Path]:
+    return [output / "demonstration_root.pem", output / "demonstration_engineer.pem"]
 
 
 def _file_name(package: Any) -> str:

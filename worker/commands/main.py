@@ -27,7 +27,7 @@ from worker.commands.parent import end_with_parent
 from worker.commands.standing import ServerAddressError
 from worker.commands.verify import NothingToVerifyError, as_document, check_file, print_report
 from worker.signing.errors import SigningError
-from worker.tasks import SigningKeyNotNamedError
+from worker.steps.signing_key import SigningKeyNotNamedError
 
 app = typer.Typer(
     help="Turns a fibre crew's splice and test records into an accepted, paid route.",
@@ -196,6 +196,9 @@ def token(
 def verify(
     file: Annotated[Path, typer.Argument(help="A package, as a PDF.")],
     trust: Annotated[list[Path], typer.Option(help="A root certificate, as PEM.")],
+    trust_time: Annotated[
+        list[Path] | None, typer.Option(help="A time-stamp authority's root, where it is another one, as PEM.")
+    ] = None,
     server: Annotated[str | None, typer.Option(help="A service's address, to ask what became of the package.")] = None,
     without_pages: Annotated[
         bool, typer.Option("--without-pages", help="Leave out whether the pages are what the data give.")
@@ -208,8 +211,9 @@ def verify(
     also says whether the file is what was issued and still the current package, and whether the project's audit chain
     is still the one that it was made on. Ends with 0 only if every rule held, with 2 if there was nothing to judge.
     """
+    prove = prove_data if without_pages else prove_pages
     try:
-        checked = check_file(file, trust=trust, server=server, prove=prove_data if without_pages else prove_pages)
+        checked = check_file(file, trust=trust, time_trust=trust_time, server=server, prove=prove)
     except (NothingToVerifyError, ServerAddressError) as error:
         if as_json:
             _print_json({"is_good": False, "problems": [str(error)]})

@@ -12,7 +12,7 @@ from service.vocabulary.words import TokenKind
 from worker.commands.scenario import load_field_client, read_scenario
 
 # The holders of the two tokens that belong to a person.
-_HOLDERS = {TokenKind.CONTRACTOR: "p-1c9", TokenKind.ENGINEER: "p-9e6"}
+HOLDERS = {TokenKind.CONTRACTOR: "p-1c9", TokenKind.ENGINEER: "p-9e6"}
 _PATIENCE_S = 30.0
 
 
@@ -83,7 +83,7 @@ def open_project(http: httpx.Client, administrator: str) -> Parties:
     project = parties.ask(TokenKind.ADMINISTRATOR, "POST", "/v1/projects", json=read_scenario("project"))
     parties.project_id = project["id"]
     for kind in (TokenKind.CREW, TokenKind.CONTRACTOR, TokenKind.ENGINEER, TokenKind.BILLING):
-        form = {"kind": kind, "projects": [parties.project_id], "holder": _HOLDERS.get(kind)}
+        form = {"kind": kind, "projects": [parties.project_id], "holder": HOLDERS.get(kind)}
         parties.tokens[kind] = parties.ask(TokenKind.ADMINISTRATOR, "POST", "/v1/tokens", json=form)["token"]
     for person_id, person in read_scenario("people").items():
         path = f"/v1/projects/{parties.project_id}/people/{person_id}"

@@ -18,7 +18,9 @@ from service.storage.session import make_engine
 from worker.app import make_app, make_hint
 from worker.commands.heartbeat import beat
 from worker.relay import Relay
-from worker.tasks import load_key
+from worker.steps.signing_key import load_key
+
+log = structlog.get_logger()
 
 
 def start_logging() -> None:
@@ -72,7 +74,13 @@ def run_relay(heartbeat_file: Path | None) -> None:
 def run_worker(*, concurrency: int, heartbeat_file: Path | None) -> None:
     """Judge, draw and sign until told to stop; without a usable key it does not start."""
     settings = WorkerSettings()
-    load_key(settings)
+    key = load_key(settings)
+    if key.weakness is not None:
+        log.warning(
+            "signing_key.weakly_kept",
+            reason=key.weakness,
+            cure="openssl pkcs12 -export -iter 600000 -certpbe AES-256-CBC -keypbe AES-256-CBC -macalg sha256",
+        )
     if heartbeat_file is not None:
         beat(heartbeat_file, threading.Event())
     app = make_app(settings)

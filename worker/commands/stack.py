@@ -20,7 +20,7 @@ from service.settings import WorkerSettings
 from service.storage.migrations import migrate
 from service.storage.session import make_engine, transaction
 from service.vocabulary.words import TokenKind
-from worker.commands.embedded import private_folder, run_postgres, run_redis
+from worker.commands.embedded import private_folder, run_postgres, run_redis, serve_time
 from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
 
 _READY_WITHIN_S = 60.0
@@ -86,6 +86,7 @@ def _prepare(parts: ExitStack, folder: Path) -> tuple[WorkerSettings, Demonstrat
         signing_pkcs12_file=authority.pkcs12_file,
         signing_passphrase_file=authority.passphrase_file,
         signing_trust_file=authority.root_file,
+        timestamp_url=SecretStr(parts.enter_context(serve_time(authority))),
     )
     if owner_url is not None:
         migrate(owner_url, application_role=settings.application_role)
@@ -93,8 +94,12 @@ def _prepare(parts: ExitStack, folder: Path) -> tuple[WorkerSettings, Demonstrat
 
 
 def _environment(settings: WorkerSettings) -> dict[str, str]:
+    assert settings.timestamp_url is not None
     return {
         **os.environ,
+        "TIMESTAMP_URL": settings.timestamp_url.get_secret_value(),
+        # Empty is not set: whoever else the environment trusts for the time does not state it here.
+        "TIMESTAMP_TRUST_FILE": "",
         "DATABASE_URL": settings.database_url.get_secret_value(),
         "REDIS_URL": settings.redis_url.get_secret_value(),
         "BLOB_DIR": str(settings.blob_dir),

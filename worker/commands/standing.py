@@ -90,7 +90,7 @@ def _code_in(pdf: bytes) -> str | None:
 
 
 def _problems(answer: VerificationAnswer, *, sha256: str, head: AuditHead | None) -> Iterator[str]:
-    if sha256 not in {answer.certified_sha256, answer.countersigned_sha256}:
+    if sha256 not in {answer.certified_sha256, *(one.file_sha256 for one in answer.signatures)}:
         yield "The server issued another file under this verification code."
     if answer.standing is PackageStanding.SUPERSEDED:
         yield f"The package is superseded by {answer.superseded_by}."

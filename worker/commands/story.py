@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from service.vocabulary.words import TokenKind
+from worker.commands.own_key import OwnKey
 from worker.commands.parties import Parties, agree_on_criteria, expect
 from worker.commands.scenario import read_scenario
 from worker.commands.teller import Teller
@@ -28,8 +29,8 @@ _CREW, _CONTRACTOR, _ENGINEER, _BILLING = (
 class Story:
     """The parties, what they have made so far, and who tells it."""
 
-    def __init__(self, parties: Parties, teller: Teller, queue: Path) -> None:
-        self._parties, self._teller, self._queue = parties, teller, queue
+    def __init__(self, parties: Parties, teller: Teller, queue: Path, own_key: OwnKey) -> None:
+        self._parties, self._teller, self._queue, self._own_key = parties, teller, queue, own_key
         self.packages: list[Any] = []
         self.notices: list[Any] = []
 
@@ -130,11 +131,21 @@ class Story:
     def _submit_again(self) -> None:
         self._teller.scene("The second submission is accepted")
         package = self._issue(self._submission(["east"], []))
-        self._decide({"east": "accepted"}, None)
+        self._decide({"east": "accepted"}, None, signature="own_key")
         self._teller.say("engineer", f"accepts package {package['number']}")
+        self._sign_it_themselves()
         status = self._parties.status()
         expect(_standing(status) == {"west": "accepted", "east": "accepted"}, "both segments are accepted")
         self._teller.show_segments(status)
+
+    def _sign_it_themselves(self) -> None:
+        self._own_key.register(self._parties)
+        package = self.packages[-1]
+        came = self._own_key.sign(self._parties, package, ["accepted: east", "signed by the engineer's own key"])
+        expect(came["state"] == "taken", f"the signed file is taken: {came['problems']}")
+        self.packages[-1] = self._parties.ask(_ENGINEER, "GET", f"/v1/packages/{package['id']}")
+        expect(not self.packages[-1]["awaited_signatures"], "nobody's signature is awaited any more")
+        self._teller.say("engineer", "signs the file with a key of their own and sends it in: checked, and taken")
 
     def _bill(self) -> None:
         self._teller.scene("Billing reads its notices, each once")
@@ -181,10 +192,10 @@ class Story:
         self.packages.append(package)
         return package
 
-    def _decide(self, words: dict[str, str], reason: str | None) -> None:
+    def _decide(self, words: dict[str, str], reason: str | None, *, signature: str = "service_seal") -> None:
         package = self.packages[-1]
         path = f"/v1/packages/{package['id']}"
-        form = {"package_sha256": package["certified_sha256"], "segments": words}
+        form = {"package_sha256": package["certified_sha256"], "segments": words, "signature": signature}
         seen = self._parties.call(_ENGINEER, "GET", path).headers["ETag"]
         self._parties.ask(
             _ENGINEER,
@@ -194,13 +205,14 @@ class Story:
             headers={"If-Match": seen},
         )
         self.packages[-1] = self._parties.wait_for(
-            lambda: self._parties.ask(_ENGINEER, "GET", path), lambda answer: answer["countersigned_sha256"]
+            lambda: self._parties.ask(_ENGINEER, "GET", path),
+            lambda answer: len(answer["signatures"]) + len(answer["awaited_signatures"]) == 2,
         )
 
 
-def tell_story(parties: Parties, teller: Teller, queue: Path) -> Story:
+def tell_story(parties: Parties, teller: Teller, queue: Path, own_key: OwnKey) -> Story:
     """Play the story and return what it made."""
-    story = Story(parties, teller, queue)
+    story = Story(parties, teller, queue, own_key)
     story.play()
     return story
 

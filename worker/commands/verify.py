@@ -12,7 +12,7 @@ from rich.console import Console
 from worker.commands.page_proof import PageProof, proof_lines, prove_pages
 from worker.commands.standing import Served, ask_standing, client_of, standing_lines
 from worker.signing.fields import FIELD_TITLES
-from worker.signing.report import PackageReport, SignatureReport
+from worker.signing.report import PackageReport, SignatureReport, TimestampReport
 from worker.signing.verify import verify
 
 
@@ -32,13 +32,23 @@ class NothingToVerifyError(ValueError):
 
 
 def check_file(
-    file: Path, *, trust: list[Path], server: str | None = None, prove: Callable[[bytes], PageProof] = prove_pages
+    file: Path,
+    *,
+    trust: list[Path],
+    time_trust: list[Path] | None = None,
+    server: str | None = None,
+    prove: Callable[[bytes], PageProof] = prove_pages,
 ) -> Checked:
     """Judge a file against the roots that are trusted and its own data, and by a service's word where one is named."""
     with ExitStack() as ended:
         client = None if server is None else ended.enter_context(client_of(server))
         pdf = _read_pdf(file)
-        report = verify(pdf, trust=[_read(one) for one in trust], now=datetime.now(UTC))
+        report = verify(
+            pdf,
+            trust=[_read(one) for one in trust],
+            now=datetime.now(UTC),
+            time_trust=[_read(one) for one in time_trust] if time_trust else None,
+        )
         # Of what is no PDF one sentence is enough.
         proof = prove(pdf) if report.signatures or report.attachments else PageProof()
         served = None
@@ -71,7 +81,13 @@ def as_document(checked: Checked) -> dict[str, Any]:
     """Return a report as JSON takes it."""
     report = checked.report
     proof = {name: value for name, value in asdict(checked.proof).items() if name != "problems"}
-    document = {"is_good": report.is_good, **asdict(report), "attachments": dict(report.attachments), "data": proof}
+    document = {
+        "is_good": report.is_good,
+        "level": report.level,
+        **asdict(report),
+        "attachments": dict(report.attachments),
+        "data": proof,
+    }
     return document if checked.served is None else {**document, "server": checked.served.answer}
 
 
@@ -83,10 +99,11 @@ def print_report(console: Console, file: Path, checked: Checked) -> None:
         lines.append(f"  certified {report.certified_sha256}")
     for signature in report.signatures:
         lines += _signature_lines(signature)
+    lines += [f"  the document up to there: {_stated(one)}" for one in report.timestamps]
     if report.attachments:
         lines.append(f"  attached  {', '.join(sorted(report.attachments))}")
         lines += proof_lines(checked.proof)
-    if any(signature.is_demonstration for signature in report.signatures):
+    if report.is_demonstration:
         lines.append("  A demonstration key signed this: it proves nothing about anybody.")
     if checked.served is not None:
         lines += standing_lines(checked.served)
@@ -106,5 +123,11 @@ def _signature_lines(signature: SignatureReport) -> list[str]:
     return [
         f"  {FIELD_TITLES.get(signature.field, signature.field)}: {signature.level}, {when}; {said}",
         f"    {signature.signer}",
+        f"    {'no proven time' if signature.timestamp is None else _stated(signature.timestamp)}",
         f"    {signature.reason or 'no reason stated'}",
     ]
+
+
+def _stated(stamp: TimestampReport) -> str:
+    doubt = "" if stamp.is_good else ", which proves nothing"
+    return f"{stamp.stated_at:%Y-%m-%d %H:%M:%S %Z} stated by {stamp.authority}{doubt}"

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from functools import lru_cache
-from typing import Annotated, Any, NotRequired
+from typing import Annotated, Any, Literal, NotRequired
 
 from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
@@ -12,6 +12,7 @@ from service.vocabulary.criteria import Criteria
 from service.vocabulary.design import Design
 from service.vocabulary.finding import FibreDocument, VerdictDocument
 from service.vocabulary.record import RECORD_FORM, Record
+from service.vocabulary.signature_level import SignatureLevel
 
 PACKAGE_FORM = "package.1"
 # How pages are drawn from the data: raised whenever the same data would give other pages, and a test asks for it.
@@ -24,6 +25,20 @@ class AuditHead(TypedDict):
 
     sequence: int
     hash: str
+
+
+class Seal(TypedDict):
+    """The level that the service's seal was to reach, and the host of the authority that gives its time."""
+
+    level: SignatureLevel
+    time_authority: NotRequired[str]
+
+
+class SupersededPackage(TypedDict):
+    """An earlier package with some of the same segments, and the engineer's word on each of them there."""
+
+    number: str
+    segments: dict[str, Literal["accepted", "refused"] | None]
 
 
 class PackageFile(TypedDict):
@@ -45,6 +60,7 @@ class PackageFile(TypedDict):
     responsible_person: str
     route_code: str
     segments: list[str]
+    supersedes: list[SupersededPackage]
     concessions: list[Concession]
     submitted_at: str
     design_revision: int
@@ -53,6 +69,7 @@ class PackageFile(TypedDict):
     criteria_sha256: str
     verdict_digest: str
     audit: AuditHead
+    seal: Seal
     is_demonstration: bool
 
 

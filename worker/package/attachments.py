@@ -7,7 +7,7 @@ from typing import Any
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.quantities import canonical_time
 from worker.package.attachment_forms import PACKAGE_FORM, PAGES_FORM
-from worker.package.content import PackageContent
+from worker.package.content import PackageContent, PlannedSeal
 from worker.package.kept import record_entries
 
 
@@ -36,6 +36,7 @@ def _facts(content: PackageContent) -> dict[str, Any]:
         "responsible_person": content.responsible_person,
         "route_code": content.design.code,
         "segments": list(content.segments),
+        "supersedes": [{"number": one.number, "segments": dict(one.segments)} for one in content.supersedes],
         "concessions": [one.model_dump(exclude_none=True) for one in content.concessions],
         "submitted_at": canonical_time(content.submitted_at),
         "design_revision": content.design_revision,
@@ -44,10 +45,17 @@ def _facts(content: PackageContent) -> dict[str, Any]:
         "criteria_sha256": content.criteria_sha256,
         "verdict_digest": content.verdict_digest,
         "audit": {"sequence": content.audit_sequence, "hash": content.audit_hash},
+        "seal": _seal(content.seal),
         "is_demonstration": content.is_demonstration,
     }
     url = content.verification_url
     return facts if url is None else {**facts, "verification_url": url}
+
+
+def _seal(seal: PlannedSeal) -> dict[str, str]:
+    if seal.time_authority is None:
+        return {"level": seal.level.value}
+    return {"level": seal.level.value, "time_authority": seal.time_authority}
 
 
 def _findings(content: PackageContent) -> Iterator[bytes]:

@@ -4,12 +4,14 @@ from collections.abc import Iterator
 
 from service.vocabulary.layout import Layout
 from service.vocabulary.paid import cable_length_m
-from worker.package.content import PackageContent
+from worker.package.content import EarlierPackage, PackageContent
 from worker.package.pieces import Certificate, Column, Fact, Facts, Kind, Paragraph, SignatureFrame, Table
 from worker.package.wording import count_text, ranges_text, time_text
 
 # More rows would reach into the signature frames; the section on segments lists them all.
 SEGMENTS_ON_PAGE = 5
+# Of each word on an earlier package; more of them are counted.
+SEGMENTS_NAMED = 2
 
 _SEAL_SAYS = (
     "The service's seal says that the service made this document from the design, criteria, findings and records "
@@ -21,9 +23,8 @@ _SEAL_SAYS_NOT = (
 )
 
 _FRAMES_NOTE = (
-    "When the package is decided, the engineer's frame will say which segments are accepted and which are refused, "
-    "which concessions are granted, by their numbers, who decided, and when. A frame without a signature has not been "
-    "signed. The seal itself is not drawn."
+    "A frame with the service's seal says so, and what is sealed: the submission; the decision, by segments and "
+    "concessions granted. Any other signature is by the person's own key; a frame without one has not been signed."
 )
 
 
@@ -97,8 +98,33 @@ def _facts(content: PackageContent) -> Facts:
             Fact(label="Submitted", value=time_text(content.submitted_at)),
             Fact(label="Design", value=f"revision {content.design_revision}"),
             Fact(label="Criteria", value=f"version {content.criteria_version}, {content.criteria.title}"),
+            *_supersedes(content),
+            Fact(label="Seal", value=_seal_text(content)),
         )
     )
+
+
+def _seal_text(content: PackageContent) -> str:
+    level, authority = content.seal.level.name.replace("_", "-"), content.seal.time_authority
+    time = "the service's own time" if authority is None else f"the time of the authority at {authority}"
+    return f"PAdES {level}, with {time}"
+
+
+def _supersedes(content: PackageContent) -> Iterator[Fact]:
+    if content.supersedes:
+        # In one line: each segment with its word is in the data attached.
+        yield Fact(label="Supersedes", value="; ".join(map(_earlier_text, content.supersedes)))
+
+
+def _earlier_text(earlier: EarlierPackage) -> str:
+    by_word: dict[str, list[str]] = {}
+    for segment, word in earlier.segments.items():
+        by_word.setdefault(word or "not decided", []).append(segment)
+    said = (
+        f"{word}: {' '.join(segments) if len(segments) <= SEGMENTS_NAMED else f'{len(segments)} segments'}"
+        for word, segments in by_word.items()
+    )
+    return f"{earlier.number} ({', '.join(said)})"
 
 
 def _digests(content: PackageContent) -> Facts:

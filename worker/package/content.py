@@ -9,6 +9,7 @@ from service.vocabulary.concession import Concession
 from service.vocabulary.criteria import Criteria
 from service.vocabulary.design import Design
 from service.vocabulary.finding import FibreDocument, FindingDocument, VerdictDocument
+from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.suspicion import SuspicionDocument
 
 
@@ -31,6 +32,22 @@ def outlined(record: PackagedRecord) -> PackagedRecord:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PlannedSeal:
+    """The level that the seal has to reach, and where its time comes from; `None` is the service's own clock."""
+
+    level: SignatureLevel
+    time_authority: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class EarlierPackage:
+    """An earlier package with some of the same segments, and the word on each of them there, `None` for none."""
+
+    number: str
+    segments: Mapping[str, str | None]
+
+
+@dataclass(frozen=True, kw_only=True)
 class PackageContent:
     """A submission with the design, criteria, verdict and records it stands on."""
 
@@ -49,6 +66,7 @@ class PackageContent:
     verdict_digest: str
     fibres: Sequence[FibreDocument]
     segments: Sequence[str]
+    supersedes: Sequence[EarlierPackage]
     concessions: Sequence[Concession]
     responsible_person: str
     submitted_at: datetime
@@ -59,6 +77,7 @@ class PackageContent:
     verification_url: str | None
     is_demonstration: bool
     program: str
+    seal: PlannedSeal
 
     def all_findings(self) -> Iterator[FindingDocument]:
         """Give every finding of the route: those about all fibres together, then those of each fibre."""

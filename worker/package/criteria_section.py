@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from service.vocabulary.finding import FindingDocument
+from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.words import DecisionRule, Outcome, Quantity
 from worker.package.content import PackageContent
 from worker.package.joint_criterion_text import joint_criterion_text
@@ -100,6 +101,7 @@ def _agreement(content: PackageContent, criteria: dict[str, Any]) -> Facts:
             ),
             Fact(label="Dark fibres", value=_dark_text(criteria["dark_fibres_tolerated"])),
             Fact(label="Acceptance", value=_acceptance_text(criteria.get("deemed_after_days"))),
+            Fact(label="Signatures", value=_SIGNATURES[criteria.get("signature_level")]),
             Fact(label="Release", value=_RELEASES[criteria["release"]]),
             Fact(
                 label="Below zero",
@@ -109,6 +111,13 @@ def _agreement(content: PackageContent, criteria: dict[str, Any]) -> Facts:
     )
 
 
+_SIGNATURES = {
+    None: "at the level that the service's settings allow",
+    SignatureLevel.B_B: "at least PAdES B-B: without a proven time",
+    SignatureLevel.B_T: "at least PAdES B-T: with a time that a time-stamp authority proves",
+    SignatureLevel.B_LTA: "at least PAdES B-LTA: with a proven time, and all that is needed to check them after their "
+    "certificates have run out",
+}
 _RELEASES = {
     "alone": "billing hears of each segment when it is accepted",
     "with_route": "billing hears of accepted segments once every segment of the route is accepted",

@@ -14,9 +14,10 @@ from service.vocabulary.design import Design
 from service.vocabulary.finding import FibreDocument
 from service.vocabulary.quantities import read_canonical
 from service.vocabulary.record import read_stored_record
+from service.vocabulary.signature_level import SignatureLevel
 from worker.package.attachment_forms import PACKAGE_FORM, FindingsFile, PackageFile
 from worker.package.attachments import WRITERS
-from worker.package.content import PackageContent, PackagedRecord
+from worker.package.content import EarlierPackage, PackageContent, PackagedRecord, PlannedSeal
 
 
 class AttachedDataError(ValueError):
@@ -102,6 +103,7 @@ def _content(files: Mapping[str, bytes]) -> PackageContent:
         verdict_digest=about["verdict_digest"],
         fibres=findings["fibres"],
         segments=about["segments"],
+        supersedes=[EarlierPackage(number=one["number"], segments=one["segments"]) for one in about["supersedes"]],
         concessions=about["concessions"],
         responsible_person=about["responsible_person"],
         submitted_at=submitted_at,
@@ -112,6 +114,9 @@ def _content(files: Mapping[str, bytes]) -> PackageContent:
         verification_url=about.get("verification_url"),
         is_demonstration=about["is_demonstration"],
         program=about["program"],
+        seal=PlannedSeal(
+            level=SignatureLevel(about["seal"]["level"]), time_authority=about["seal"].get("time_authority")
+        ),
     )
 
 

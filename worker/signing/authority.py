@@ -2,51 +2,68 @@
 
 import os
 import secrets
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.serialization import Encoding, PrivateFormat, pkcs12
-from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
-from worker.signing.certificates import DEMONSTRATION_MARK
+from worker.signing.demonstration_certificates import (
+    make_person,
+    make_revocation_list,
+    make_root,
+    make_seal,
+    make_time_certificate,
+)
 from worker.signing.errors import AuthorityExistsError
+from worker.signing.keys import SigningKey, signing_key_of
 
-LIFE = timedelta(days=365)
-# A receiver's clock may be behind ours.
-CLOCK_MARGIN = timedelta(hours=1)
 # The library's plain PKCS#8 encryption stops at 2048 rounds.
 KEY_DERIVATION_ROUNDS = 600_000
-# RFC 9336; some validators know only emailProtection, so the certificate carries both.
-DOCUMENT_SIGNING = x509.ObjectIdentifier("1.3.6.1.5.5.7.3.36")
 # pdfsig finds fault with a certificate that names no place to ask for revocation; RFC 2606 keeps this one unreachable.
 REVOCATION_LIST_URL = "http://revocation.invalid/demonstration.crl"
 
 
 @dataclass(frozen=True, kw_only=True)
 class DemonstrationAuthority:
-    """The files of a throwaway authority."""
+    """The files of a throwaway authority, and what it states the time with."""
 
     root_file: Path
     pkcs12_file: Path
     passphrase_file: Path
     root: x509.Certificate
+    root_key: ec.EllipticCurvePrivateKey = field(repr=False)
+    time_certificate: x509.Certificate
+    time_key: ec.EllipticCurvePrivateKey = field(repr=False)
+
+    def revocation_list(self, *, now: datetime, revoked: Sequence[x509.Certificate] = ()) -> bytes:
+        """Return the list of what it takes back, as it stands now."""
+        made = make_revocation_list(revoked, root=self.root, root_key=self.root_key, now=now)
+        return made.public_bytes(Encoding.DER)
 
 
-def make_demonstration_authority(folder: Path, *, now: datetime) -> DemonstrationAuthority:
+def make_demonstration_authority(
+    folder: Path, *, now: datetime, revocation_url: str = REVOCATION_LIST_URL
+) -> DemonstrationAuthority:
     """Make a root and a seal, and write root.pem, seal.p12 and seal.passphrase into the folder."""
-    root_key, seal_key = ec.generate_private_key(ec.SECP256R1()), ec.generate_private_key(ec.SECP256R1())
-    root = _root_certificate(root_key, now=now)
-    seal = _seal_certificate(seal_key.public_key(), root=root, root_key=root_key, now=now)
+    root_key, seal_key, time_key = (ec.generate_private_key(ec.SECP256R1()) for _ in range(3))
+    root = make_root(root_key, now=now)
+    seal = make_seal(seal_key.public_key(), root=root, root_key=root_key, revocation_url=revocation_url, now=now)
     passphrase = secrets.token_urlsafe(32).encode()
     authority = DemonstrationAuthority(
         root_file=folder / "root.pem",
         pkcs12_file=folder / "seal.p12",
         passphrase_file=folder / "seal.passphrase",
         root=root,
+        root_key=root_key,
+        time_certificate=make_time_certificate(
+            time_key.public_key(), root=root, root_key=root_key, revocation_url=revocation_url, now=now
+        ),
+        time_key=time_key,
     )
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     _write_new(authority.root_file, root.public_bytes(Encoding.PEM), mode=0o444)
@@ -55,74 +72,10 @@ def make_demonstration_authority(folder: Path, *, now: datetime) -> Demonstratio
     return authority
 
 
-def _root_certificate(key: ec.EllipticCurvePrivateKey, *, now: datetime) -> x509.Certificate:
-    name = _name("root")
-    identifier = x509.SubjectKeyIdentifier.from_public_key(key.public_key())
-    return (
-        _builder(subject=name, issuer=name, public_key=key.public_key(), now=now)
-        .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
-        .add_extension(_usage(is_authority=True), critical=True)
-        .add_extension(identifier, critical=False)
-        .sign(key, SHA256())
-    )
-
-
-def _seal_certificate(
-    public_key: ec.EllipticCurvePublicKey,
-    *,
-    root: x509.Certificate,
-    root_key: ec.EllipticCurvePrivateKey,
-    now: datetime,
-) -> x509.Certificate:
-    purposes = [DOCUMENT_SIGNING, ExtendedKeyUsageOID.EMAIL_PROTECTION]
-    revocation = x509.DistributionPoint([x509.UniformResourceIdentifier(REVOCATION_LIST_URL)], None, None, None)
-    return (
-        _builder(subject=_name("seal"), issuer=root.subject, public_key=public_key, now=now)
-        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
-        .add_extension(_usage(is_authority=False), critical=True)
-        .add_extension(x509.ExtendedKeyUsage(purposes), critical=False)
-        .add_extension(x509.SubjectKeyIdentifier.from_public_key(public_key), critical=False)
-        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(root_key.public_key()), critical=False)
-        .add_extension(x509.CRLDistributionPoints([revocation]), critical=False)
-        .sign(root_key, SHA256())
-    )
-
-
-def _builder(
-    *, subject: x509.Name, issuer: x509.Name, public_key: ec.EllipticCurvePublicKey, now: datetime
-) -> x509.CertificateBuilder:
-    return (
-        x509.CertificateBuilder()
-        .subject_name(subject)
-        .issuer_name(issuer)
-        .public_key(public_key)
-        .serial_number(x509.random_serial_number())
-        .not_valid_before(now - CLOCK_MARGIN)
-        .not_valid_after(now + LIFE)
-    )
-
-
-def _name(role: str) -> x509.Name:
-    return x509.Name(
-        [
-            x509.NameAttribute(NameOID.ORGANIZATION_NAME, f"{DEMONSTRATION_MARK}, not for real use"),
-            x509.NameAttribute(NameOID.COMMON_NAME, f"{DEMONSTRATION_MARK} {role}, not for real use"),
-        ]
-    )
-
-
-def _usage(*, is_authority: bool) -> x509.KeyUsage:
-    return x509.KeyUsage(
-        digital_signature=not is_authority,
-        content_commitment=not is_authority,
-        key_encipherment=False,
-        data_encipherment=False,
-        key_agreement=False,
-        key_cert_sign=is_authority,
-        crl_sign=is_authority,
-        encipher_only=False,
-        decipher_only=False,
-    )
+def make_demonstration_person(role: str, *, now: datetime) -> SigningKey:
+    """Make a person's throwaway key, known by its certificate alone: nobody else issued it."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    return signing_key_of(make_person(key, role=role, revocation_url=REVOCATION_LIST_URL, now=now), key)
 
 
 def _pkcs12(

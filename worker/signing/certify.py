@@ -10,10 +10,19 @@ from worker.signing.errors import OwnSignatureError
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, FIELD_TITLES, SEAL_FIELD, SignatureBoxes
 from worker.signing.keys import SigningKey
 from worker.signing.pdf_signer import add_signature
+from worker.signing.sealing import ALONE, Sealing
 from worker.signing.verify import verify
 
 
-def certify(pdf: bytes, *, key: SigningKey, signed_at: datetime, reason: str, boxes: SignatureBoxes) -> bytes:
+def certify(
+    pdf: bytes,
+    *,
+    key: SigningKey,
+    signed_at: datetime,
+    reason: str,
+    boxes: SignatureBoxes,
+    sealing: Sealing = ALONE,
+) -> bytes:
     """Reserve the people's fields, seal the document, and read it back as a receiver would before letting it out."""
     metadata = PdfSignatureMetadata(
         field_name=SEAL_FIELD,
@@ -37,8 +46,10 @@ def certify(pdf: bytes, *, key: SigningKey, signed_at: datetime, reason: str, bo
         signed_at=signed_at,
         prepare=reserve_fields,
         new_field=SigFieldSpec(SEAL_FIELD, readable_field_name=FIELD_TITLES[SEAL_FIELD]),
+        sealing=sealing,
     )
-    report = verify(certified, trust=key.anchors, now=signed_at)
-    if not report.is_good:
-        raise OwnSignatureError(report.problems)
+    report = verify(certified, trust=key.anchors, now=signed_at, time_trust=sealing.time_trust or None)
+    problems = [*report.problems, *sealing.shortfalls(report)]
+    if problems:
+        raise OwnSignatureError(problems)
     return certified

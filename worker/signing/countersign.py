@@ -1,7 +1,7 @@
 """A person's signature, or the service's seal over a person's recorded decision, in a field the package reserved."""
 
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from io import BytesIO
 from pathlib import Path
@@ -17,6 +17,8 @@ from worker.signing.errors import DocumentUnsignableError, OwnSignatureError
 from worker.signing.fields import ENGINEER_FIELD, FIELD_TITLES
 from worker.signing.keys import SigningKey
 from worker.signing.pdf_signer import add_signature
+from worker.signing.report import PackageReport
+from worker.signing.sealing import ALONE, Sealing
 from worker.signing.stamp import draw_stamp
 from worker.signing.verify import verify
 
@@ -31,13 +33,18 @@ def countersign(
     font_file: Path,
     field: str = ENGINEER_FIELD,
     trust: Sequence[Trusted] = (),
+    time_trust: Sequence[Trusted] = (),
+    sealing: Sealing = ALONE,
 ) -> bytes:
     """Sign a reserved field of a good package with a visible stamp, and read the result back.
 
-    `trust` names the authorities of the signatures already there, where they differ from this key's.
+    `trust` names the authorities of the signatures already there, where they differ from this key's; `time_trust` those
+    of the time stamps already there, where they differ from the ones that `sealing` asks. Where neither names any, the
+    authorities of the signatures vouch for the time as well.
     """
     trusted = [*key.anchors, *trust]
-    before = verify(pdf, trust=trusted, now=signed_at)
+    time_trusted = [*sealing.time_trust, *time_trust] or None
+    before = verify(pdf, trust=trusted, now=signed_at, time_trust=time_trusted)
     if not before.is_good:
         raise DocumentUnsignableError(f"Only a good package is countersigned: {' '.join(before.problems)}")
     width_pt, height_pt = _reserved_size_pt(pdf, field=field)
@@ -49,9 +56,18 @@ def countersign(
         stamp_file.write(draw_stamp(stamp_lines, width_pt=width_pt, height_pt=height_pt, font_file=font_file))
         stamp_file.flush()
         signed = add_signature(
-            pdf, metadata=metadata, key=key, signed_at=signed_at, stamp=_stamp_style(stamp_file.name)
+            pdf,
+            metadata=metadata,
+            key=key,
+            signed_at=signed_at,
+            stamp=_stamp_style(stamp_file.name),
+            sealing=sealing,
+            trust=[*trusted, *(time_trusted or ())],
         )
-    _require_good(signed, before=pdf, field=field, trust=trusted, now=signed_at)
+    report = verify(signed, trust=trusted, now=signed_at, time_trust=time_trusted)
+    problems = [*report.problems, *sealing.shortfalls(report), *_misplacements(signed, report, before=pdf, field=field)]
+    if problems:
+        raise OwnSignatureError(problems)
     return signed
 
 
@@ -68,12 +84,8 @@ def _stamp_style(stamp_file: str) -> StaticStampStyle:
     return StaticStampStyle.from_pdf_file(stamp_file, border_width=0, background_layout=filled)
 
 
-def _require_good(signed: bytes, *, before: bytes, field: str, trust: Sequence[Trusted], now: datetime) -> None:
-    report = verify(signed, trust=trust, now=now)
-    problems = list(report.problems)
+def _misplacements(signed: bytes, report: PackageReport, *, before: bytes, field: str) -> Iterator[str]:
     if not signed.startswith(before):
-        problems.append("The countersignature changed what was signed before.")
+        yield "The countersignature changed what was signed before."
     if not report.signatures or report.signatures[-1].field != field:
-        problems.append(f"The last signature is not the one of {FIELD_TITLES.get(field, field)}.")
-    if problems:
-        raise OwnSignatureError(problems)
+        yield f"The last signature is not the one of {FIELD_TITLES.get(field, field)}."

@@ -32,6 +32,16 @@ class SigningKeyUnreadableError(SigningKeyError):
     """The signing key's file cannot be opened."""
 
 
+class SigningKeyPinError(SigningKeyError):
+    """The security module refuses the PIN: another attempt may lock it for good."""
+
+    def __init__(self, file: Path, token_label: str) -> None:
+        super().__init__(
+            f"Token {token_label} refuses the PIN in {file}. Correct it before another attempt: a token locks itself "
+            "after a few."
+        )
+
+
 class SigningKeyUnfitError(SigningKeyError):
     """The certificate does not allow this signature: wrong purpose, expired, or not yet valid."""
 
@@ -61,3 +71,19 @@ class OwnSignatureError(SigningError):
 
 class AttachmentNotFoundError(SigningError):
     """The document has no attachment with this name, or is not a readable PDF."""
+
+
+class AuthorityError(SigningError):
+    """An authority outside did not answer, or not as the standards ask: another attempt may go better."""
+
+
+class LevelUnreachableError(SigningError):
+    """No authority is named that could bring a signature to the level asked for."""
+
+
+class RevocationUnknownError(SigningError):
+    """Nobody said whether a certificate still holds."""
+
+
+class CertificateUnprovenError(SigningError):
+    """A certificate that the signature was to rest on does not hold, or not for all that is known."""

@@ -1,4 +1,4 @@
-"""The key the service signs with, as it comes from its PKCS#12 file."""
+"""The key the service signs with; here as it comes from a PKCS#12 file, in `module_keys` from a security module."""
 
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -6,6 +6,7 @@ from pathlib import Path
 
 from asn1crypto.keys import PrivateKeyInfo
 from cryptography import x509
+from cryptography.hazmat.primitives.asymmetric.types import PrivateKeyTypes
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat, pkcs12
 from pyhanko.sign.signers import Signer, SimpleSigner
 from pyhanko_certvalidator.registry import SimpleCertificateStore
@@ -17,17 +18,19 @@ from worker.signing.errors import (
     SigningKeyUnfitError,
     SigningKeyUnreadableError,
 )
+from worker.signing.key_protection import weakness_of
 
 OPEN_TO_OTHERS = 0o077
 
 
 @dataclass(frozen=True, kw_only=True)
 class SigningKey:
-    """A certificate, its issuers, and what signs for it; a hardware module only needs another `signer`."""
+    """A certificate, its issuers, and what signs for it; `weakness` says how it is kept worse than it could be."""
 
     certificate: x509.Certificate
     chain: tuple[x509.Certificate, ...]
     signer: Signer = field(repr=False)
+    weakness: str | None = None
 
     @property
     def certificate_sha256(self) -> str:
@@ -66,18 +69,38 @@ class SigningKey:
 
 def load_signing_key(*, pkcs12_file: Path, passphrase_file: Path, now: datetime) -> SigningKey:
     """Open the key, and refuse one that is open to others, unreadable or unfit to sign a document now."""
-    content = _read_private(pkcs12_file)
+    content = read_private(pkcs12_file)
     # An editor leaves a line end behind; a passphrase does not end in one.
-    passphrase = _read_private(passphrase_file).rstrip(b"\r\n")
+    passphrase = read_private(passphrase_file).rstrip(b"\r\n")
     key = _open_pkcs12(content, passphrase=passphrase, file=pkcs12_file)
-    _require_document_signing(key.certificate)
-    if not key.anchors:
-        raise SigningKeyUnfitError(f"{pkcs12_file} lacks its issuers. Export it again with the chain up to the root.")
-    key.require_valid_at(now)
+    require_fit(key, now=now, source=pkcs12_file)
     return key
 
 
-def _read_private(file: Path) -> bytes:
+def signing_key_of(
+    certificate: x509.Certificate,
+    key: PrivateKeyTypes,
+    *,
+    chain: tuple[x509.Certificate, ...] = (),
+    weakness: str | None = None,
+) -> SigningKey:
+    """Return what signs with a private key that is at hand."""
+    private = key.private_bytes(Encoding.DER, PrivateFormat.PKCS8, NoEncryption())
+    registry = SimpleCertificateStore.from_certs(to_asn1(issuer) for issuer in chain)  # type: ignore[no-untyped-call]
+    signer = SimpleSigner(to_asn1(certificate), PrivateKeyInfo.load(private), registry)
+    return SigningKey(certificate=certificate, chain=chain, signer=signer, weakness=weakness)
+
+
+def require_fit(key: SigningKey, *, now: datetime, source: Path) -> None:
+    """Refuse a certificate that may not sign documents, stands alone, or is not valid now."""
+    _require_document_signing(key.certificate)
+    if not key.anchors:
+        raise SigningKeyUnfitError(f"{source} lacks its issuers. Export it again with the chain up to the root.")
+    key.require_valid_at(now)
+
+
+def read_private(file: Path) -> bytes:
+    """Read what nobody else on this machine may read."""
     try:
         if file.stat().st_mode & OPEN_TO_OTHERS:
             raise SigningKeyExposedError(file)
@@ -97,10 +120,7 @@ def _open_pkcs12(content: bytes, *, passphrase: bytes, file: Path) -> SigningKey
     if bundle.key is None or bundle.cert is None:
         raise SigningKeyUnreadableError(f"{file} holds no key with its certificate. Export both into it.")
     chain = tuple(entry.certificate for entry in bundle.additional_certs)
-    private = bundle.key.private_bytes(Encoding.DER, PrivateFormat.PKCS8, NoEncryption())
-    registry = SimpleCertificateStore.from_certs(to_asn1(issuer) for issuer in chain)  # type: ignore[no-untyped-call]
-    signer = SimpleSigner(to_asn1(bundle.cert.certificate), PrivateKeyInfo.load(private), registry)
-    return SigningKey(certificate=bundle.cert.certificate, chain=chain, signer=signer)
+    return signing_key_of(bundle.cert.certificate, bundle.key, chain=chain, weakness=weakness_of(content))
 
 
 def _require_document_signing(certificate: x509.Certificate) -> None:

@@ -6,9 +6,11 @@ from hashlib import sha256
 from io import BytesIO
 from typing import Any
 
+from asn1crypto import parser
 from pyhanko.pdf_utils.generic import DictionaryObject, StreamObject
 from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.pdf_utils.reader import PdfFileReader
+from pyhanko.sign.validation import EmbeddedPdfSignature
 
 from worker.signing.errors import AttachmentNotFoundError
 
@@ -97,6 +99,17 @@ def _digest_of(stream: StreamObject) -> str:
     if not unpacker.eof:
         raise ValueError("an attachment is cut short")
     return digest.hexdigest()
+
+
+def fills_its_place_plainly(signature: EmbeddedPdfSignature, *, pdf: bytes) -> bool:
+    """Tell whether the gap in the signed bytes holds this signature, zeros, and nothing else."""
+    start, first_length, second_start, second_length = (int(number) for number in signature.byte_range)
+    gap = pdf[first_length:second_start]
+    contents = bytes(signature.pkcs7_content)
+    end_of_signature: int = parser.peek(contents)
+    is_plain_range = start == 0 and second_start + second_length <= len(pdf)
+    is_plain_gap = gap[:1] == b"<" and gap[-1:] == b">" and bytes.fromhex(gap[1:-1].decode("ascii")) == contents
+    return is_plain_range and is_plain_gap and not contents[end_of_signature:].strip(b"\0")
 
 
 def _walk_name_tree(node: DictionaryObject, *, depth: int) -> Iterator[tuple[str, StreamObject]]:

@@ -4,23 +4,50 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from worker.signing.levels import Level
+
+
+@dataclass(frozen=True, kw_only=True)
+class TimestampReport:
+    """A time that an authority states: of one signature, or of the document up to there.
+
+    Neither intact nor trusted it is a problem, and proves no time.
+    """
+
+    stated_at: datetime
+    authority: str
+    is_intact: bool
+    is_trusted: bool
+    certificate_sha256: str
+    is_demonstration: bool
+
+    @property
+    def is_good(self) -> bool:
+        """Tell whether it proves its time."""
+        return self.is_intact and self.is_trusted
+
 
 @dataclass(frozen=True, kw_only=True)
 class SignatureReport:
-    """Who signed one field, when by their own claim, and what became of the document since.
+    """Who signed one field, when by their own claim and by proof, and what became of the document since.
 
-    `is_trusted`: a trusted authority issued the certificate, and it was valid at the time of checking.
-    Revocation is not looked up: no network is used, so a certificate withdrawn by its issuer still shows as trusted.
+    `is_trusted`: a trusted authority issued the certificate, and it was valid at `proven_at`; where no time is proven,
+    at the time of checking. Revocation is not looked up: no network is used, so a certificate withdrawn by its issuer
+    still shows as trusted, unless the document itself holds the proof. `level` is what was reached, `baseline` the same
+    as a word; `None` where it is not PAdES.
     """
 
     field: str
     signer: str
     signed_at: datetime | None
+    proven_at: datetime | None
+    timestamp: TimestampReport | None
     reason: str | None
     is_intact: bool
     is_trusted: bool
     covers_whole_file: bool
     level: str
+    baseline: Level | None
     changes: str
     certificate_sha256: str
     is_demonstration: bool
@@ -30,12 +57,14 @@ class SignatureReport:
 class PackageReport:
     """The judgement on one file: good, or what is wrong with it in sentences for people.
 
-    `certified_sha256` is the digest of the file as it was certified, before anybody countersigned;
-    `None` where there is no such part. A caller who knows the digest of what it issued compares it too.
+    `certified_sha256` is the digest of the file as it was certified, with the document time stamps that followed at
+    once and before anybody countersigned; `None` where there is no such part. A caller who knows the digest of what it
+    issued compares it too. `level` is that of its weakest signature.
     """
 
     sha256: str
     signatures: tuple[SignatureReport, ...] = ()
+    timestamps: tuple[TimestampReport, ...] = ()
     problems: tuple[str, ...]
     certified_sha256: str | None = None
     attachments: Mapping[str, str] = field(default_factory=dict)
@@ -49,3 +78,15 @@ class PackageReport:
     def signed_fields(self) -> tuple[str, ...]:
         """Return the signed fields in the order of signing."""
         return tuple(signature.field for signature in self.signatures)
+
+    @property
+    def level(self) -> Level | None:
+        """Return the level that every signature reaches; `None` where one is not PAdES, or there is none."""
+        reached = [signature.baseline for signature in self.signatures]
+        return min((one for one in reached if one), key=list(Level).index) if reached and None not in reached else None
+
+    @property
+    def is_demonstration(self) -> bool:
+        """Tell whether a throwaway authority stands behind any signature or time stamp in it."""
+        times = (*self.timestamps, *(one.timestamp for one in self.signatures if one.timestamp is not None))
+        return any(one.is_demonstration for one in self.signatures) or any(one.is_demonstration for one in times)

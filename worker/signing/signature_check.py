@@ -1,26 +1,22 @@
-"""Check one signature: is it intact, from whom, and what followed it."""
+"""Check one signature: is it intact, from whom, since when for certain, and what followed it."""
 
-import logging
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
-from asn1crypto import parser, x509
-from pyhanko.sign.ades.report import AdESIndeterminate
 from pyhanko.sign.diff_analysis import DiffResult, ModificationLevel
 from pyhanko.sign.fields import SigSeedSubFilter
 from pyhanko.sign.validation import EmbeddedPdfSignature, validate_pdf_signature
 from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverageLevel
-from pyhanko_certvalidator import ValidationContext
 
 from worker.signing.certificates import certificate_sha256, from_asn1, is_demonstration, name_of
 from worker.signing.fields import FIELD_TITLES
-from worker.signing.parsing import entry
+from worker.signing.levels import Level
+from worker.signing.parsing import entry, fills_its_place_plainly
+from worker.signing.pinning import anchors_for, commits
 from worker.signing.report import SignatureReport
-
-# The libraries log what they distrust with a stack trace; here it is an answer, and stands in the report.
-for _noisy in ("pyhanko", "pyhanko_certvalidator"):
-    logging.getLogger(_noisy).setLevel(logging.CRITICAL)
+from worker.signing.timestamp_check import CLOCK_TOLERANCE, attached_token, report_timestamp, timestamp_problems
+from worker.signing.trust import Trust, distrust, is_sound, trusting
 
 CHANGES_SINCE = {
     ModificationLevel.NONE: "none",
@@ -39,32 +35,71 @@ class SignatureCheck:
     problems: tuple[str, ...]
 
 
-def check_signature(
-    signature: EmbeddedPdfSignature, *, pdf: bytes, anchors: Sequence[x509.Certificate], now: datetime
-) -> SignatureCheck:
-    """Validate one signature against the trusted authorities at this time, without a network."""
-    context = ValidationContext(
-        trust_roots=list(anchors), moment=now, allow_fetching=False, revocation_mode="soft-fail"
-    )
-    status: PdfSignatureStatus = validate_pdf_signature(signature, context)
+@dataclass(frozen=True, kw_only=True)
+class Known:
+    """What is known of a signature before it is looked at.
+
+    It was there at `moment`, proven by a later time stamp over the document where `is_proven`; else that is now.
+    """
+
+    moment: datetime
+    is_proven: bool
+    is_archived: bool
+
+
+def check_signature(signature: EmbeddedPdfSignature, *, pdf: bytes, trust: Trust, known: Known) -> SignatureCheck:
+    """Validate one signature without a network, at the earliest time at which it is proven to have been there."""
+    judged_at = _stated_time(signature) or known.moment
+    status = _validate(signature, trust=trust, judged_at=judged_at, known=known)
+    if judged_at != known.moment and not _proves_its_time(status, known=known):
+        judged_at = known.moment
+        status = _validate(signature, trust=trust, judged_at=judged_at, known=known)
+    proven_at = judged_at if known.is_proven or judged_at != known.moment else None
     return SignatureCheck(
-        report=_report(signature, status=status),
-        problems=tuple(_problems(signature, status=status, pdf=pdf, now=now)),
+        report=_report(signature, status=status, proven_at=proven_at, is_archived=known.is_archived),
+        problems=tuple(_problems(signature, status=status, pdf=pdf, known=known, judged_at=judged_at)),
     )
 
 
-def _report(signature: EmbeddedPdfSignature, *, status: PdfSignatureStatus) -> SignatureReport:
+def _stated_time(signature: EmbeddedPdfSignature) -> datetime | None:
+    token = attached_token(signature)
+    return None if token is None else token["encap_content_info"]["content"].parsed["gen_time"].native
+
+
+def _validate(
+    signature: EmbeddedPdfSignature, *, trust: Trust, judged_at: datetime, known: Known
+) -> PdfSignatureStatus:
+    return validate_pdf_signature(
+        signature,
+        trusting(anchors_for(signature.signer_cert, trust.signers, now=judged_at), moment=judged_at),
+        ts_validation_context=trusting(trust.time, moment=known.moment),
+    )
+
+
+def _proves_its_time(status: PdfSignatureStatus, *, known: Known) -> bool:
+    stamp = status.timestamp_validity
+    return stamp is not None and is_sound(stamp) and stamp.timestamp <= known.moment + CLOCK_TOLERANCE
+
+
+def _report(
+    signature: EmbeddedPdfSignature, *, status: PdfSignatureStatus, proven_at: datetime | None, is_archived: bool
+) -> SignatureReport:
     certificate = from_asn1(signature.signer_cert)
     reason = entry(signature.sig_object, "/Reason")
+    stamp = status.timestamp_validity
+    baseline = _baseline(signature, status=status, proven_at=proven_at, is_archived=is_archived)
     return SignatureReport(
         field=str(signature.field_name),
         signer=name_of(certificate),
         signed_at=signature.self_reported_timestamp,
+        proven_at=proven_at,
+        timestamp=None if stamp is None else report_timestamp(stamp),
         reason=None if reason is None else str(reason),
         is_intact=status.intact and status.valid,
         is_trusted=status.trusted,
-        covers_whole_file=_covers_whole_file(status),
-        level=_level(signature, status=status),
+        covers_whole_file=status.coverage is SignatureCoverageLevel.ENTIRE_FILE,
+        level="CMS, not PAdES" if baseline is None else baseline.label,
+        baseline=baseline,
         changes=_changes(status),
         certificate_sha256=certificate_sha256(certificate),
         is_demonstration=is_demonstration(certificate),
@@ -72,52 +107,39 @@ def _report(signature: EmbeddedPdfSignature, *, status: PdfSignatureStatus) -> S
 
 
 def _problems(
-    signature: EmbeddedPdfSignature, *, status: PdfSignatureStatus, pdf: bytes, now: datetime
+    signature: EmbeddedPdfSignature, *, status: PdfSignatureStatus, pdf: bytes, known: Known, judged_at: datetime
 ) -> Iterator[str]:
     whose = f"The signature of {FIELD_TITLES.get(signature.field_name, signature.field_name)}"
+    stamp = status.timestamp_validity
+    stamp_problems = (
+        () if stamp is None else tuple(timestamp_problems(stamp, whose=f"{whose}: its time stamp", moment=known.moment))
+    )
+    yield from stamp_problems
     if not (status.intact and status.valid):
         yield f"{whose} is broken: what it covers was changed after signing."
     elif not status.trusted:
-        yield f"{whose} {_distrust(status, now=now)}."
-    elif not status.bottom_line:
-        yield f"{whose} carries a time stamp or a condition that does not hold."
+        is_fit = commits(from_asn1(signature.signer_cert))
+        yield f"{whose} {distrust(status, purpose='signing documents', moment=judged_at, is_fit=is_fit)}."
+    elif not status.bottom_line and not stamp_problems:
+        yield f"{whose} carries a condition that does not hold."
     if not status.docmdp_ok:
         yield f"{whose} was followed by changes it does not permit."
-    if not _fills_its_place_plainly(signature, pdf=pdf):
+    if not fills_its_place_plainly(signature, pdf=pdf):
         yield f"{whose} leaves room in the file for bytes that nobody signed."
 
 
-def _distrust(status: PdfSignatureStatus, *, now: datetime) -> str:
-    certificate = from_asn1(status.signing_cert)
-    if not certificate.not_valid_before_utc <= now <= certificate.not_valid_after_utc:
-        return f"rests on a certificate that is not valid on {now:%Y-%m-%d}"
-    if status.trust_problem_indic is AdESIndeterminate.CHAIN_CONSTRAINTS_FAILURE:
-        return "rests on a certificate that is not meant for signing documents"
-    return "is by nobody that a trusted authority vouches for"
-
-
-def _covers_whole_file(status: PdfSignatureStatus) -> bool:
-    return status.coverage is SignatureCoverageLevel.ENTIRE_FILE
-
-
-def _level(signature: EmbeddedPdfSignature, *, status: PdfSignatureStatus) -> str:
+def _baseline(
+    signature: EmbeddedPdfSignature, *, status: PdfSignatureStatus, proven_at: datetime | None, is_archived: bool
+) -> Level | None:
     if entry(signature.sig_object, "/SubFilter") != SigSeedSubFilter.PADES.value:
-        return "CMS, not PAdES"
-    return "PAdES B-B" if status.timestamp_validity is None else "PAdES B-T"
+        return None
+    if is_archived and is_sound(status):
+        return Level.B_LTA
+    # EN 319 142-1 (from memory): the time may be proven by a stamp on the signature or by one over the document.
+    return Level.B_B if proven_at is None else Level.B_T
 
 
 def _changes(status: PdfSignatureStatus) -> str:
     difference = status.diff_result
     level = difference.modification_level if isinstance(difference, DiffResult) else ModificationLevel.OTHER
     return CHANGES_SINCE[level]
-
-
-def _fills_its_place_plainly(signature: EmbeddedPdfSignature, *, pdf: bytes) -> bool:
-    """Tell whether the gap in the signed bytes holds this signature, zeros, and nothing else."""
-    start, first_length, second_start, second_length = (int(number) for number in signature.byte_range)
-    gap = pdf[first_length:second_start]
-    contents = bytes(signature.pkcs7_content)
-    end_of_signature: int = parser.peek(contents)
-    is_plain_range = start == 0 and second_start + second_length <= len(pdf)
-    is_plain_gap = gap[:1] == b"<" and gap[-1:] == b">" and bytes.fromhex(gap[1:-1].decode("ascii")) == contents
-    return is_plain_range and is_plain_gap and not contents[end_of_signature:].strip(b"\0")

@@ -11,14 +11,24 @@ from sqlmodel import Session
 from service.storage.head import audit_head
 from service.storage.records import StoredEvidence, end_reasons, read_frozen_evidence
 from service.storage.routes import criteria_row, design_row, find_route, parse_criteria, parse_design
-from service.storage.tables import CriteriaVersion, DesignRevision, Person, Project, Route, Submission
+from service.storage.tables import (
+    CriteriaVersion,
+    Decision,
+    DesignRevision,
+    Package,
+    Person,
+    Project,
+    Route,
+    Submission,
+)
+from service.storage.verdicts import packages_beside
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.concession import Concession
 from service.vocabulary.criteria import Voiding
 from service.vocabulary.finding import FibreDocument
 from worker.judgement.judge import prepare
 from worker.judgement.settle import JudgedFibre, Verdict, settle
-from worker.package.content import PackageContent
+from worker.package.content import EarlierPackage, PackageContent, PlannedSeal
 from worker.package.kept import KeptRecord, KeptRecords
 from worker.steps.judge import EvidenceByFibre
 
@@ -35,6 +45,7 @@ class Frozen:
     evidence: list[StoredEvidence]
     end_reasons: Mapping[str, str]
     responsible_person: str
+    earlier: Sequence[EarlierPackage]
     audit: tuple[int, str]
 
 
@@ -53,8 +64,20 @@ def read_frozen(session: Session, submission: Submission) -> Frozen:
         evidence=read_frozen_evidence(session, route, submission.id),
         end_reasons=end_reasons(session, submission.project_id, submission.id),
         responsible_person=submission.responsible_person if person is None else person.name,
+        earlier=[
+            _earlier(session, package, theirs, submission)
+            for package, theirs in packages_beside(session, submission)
+            if theirs.number < submission.number
+        ],
         audit=audit_head(session, submission.project_id),
     )
+
+
+def _earlier(session: Session, package: Package, theirs: Submission, own: Submission) -> EarlierPackage:
+    decision = session.get(Decision, (package.project_id, package.id))
+    words = {} if decision is None else orjson.loads(decision.document)["segments"]
+    shared = sorted(set(theirs.segments) & set(own.segments))
+    return EarlierPackage(number=package.number, segments={segment: words.get(segment) for segment in shared})
 
 
 def altered_records(frozen: Frozen) -> int:
@@ -90,6 +113,7 @@ def content_of(
     verification_code: str,
     public_url: str | None,
     is_demonstration: bool,
+    seal: PlannedSeal,
 ) -> PackageContent:
     """Put together what the package is drawn from."""
     submission, project = frozen.submission, frozen.project
@@ -109,6 +133,7 @@ def content_of(
         verdict_digest=verdict.digest,
         fibres=fibres,
         segments=submission.segments,
+        supersedes=frozen.earlier,
         concessions=[_concession(one) for one in submission.concessions],
         responsible_person=frozen.responsible_person,
         submitted_at=submission.submitted_at,
@@ -119,6 +144,7 @@ def content_of(
         verification_url=None if public_url is None else f"{public_url}v1/verifications/{verification_code}",
         is_demonstration=is_demonstration,
         program=f"route-acceptance {metadata.version('route-acceptance')}",
+        seal=seal,
     )
 
 

@@ -1,12 +1,13 @@
 """Make the signed package of a submission.
 
 Started by: a `package` job, due when segments are submitted.
-Writes: the package with its certified file, and the submission as issued, or parked if the frozen set gives another
-verdict than the one submitted: then nothing is signed.
+Writes: the package with its certified file, sealed once more over the submission unless the contractor signs with a key
+of their own, and the submission as issued, or parked if the frozen set gives another verdict than the one submitted:
+then nothing is signed.
 Leaves: nothing; the engineer decides.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from uuid import uuid4
 
@@ -18,9 +19,12 @@ from service.actions.deeming import deemed_at
 from service.storage import jobs
 from service.storage.head import Deed, record_deed
 from service.storage.jobs import JobKind, JobState, Lease
-from service.storage.routes import lock_route, raise_version
+from service.storage.package_files import SignedFile, add_files
+from service.storage.routes import lock_route, parse_criteria, raise_version
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Package, Submission, SubmissionSegment
+from service.vocabulary.canonical import sha256_hex
+from service.vocabulary.signatures import SignatureRole, SignedBy
 from worker.package.archive_document import Packed, pack
 from worker.package.attachments import attached_files
 from worker.package.content import PackageContent
@@ -29,9 +33,13 @@ from worker.package.pieces import PackageView
 from worker.package.view import build_view
 from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes
+from worker.signing.keys import SigningKey
+from worker.signing.sealing import Sealing
 from worker.steps.context import StepContext
 from worker.steps.frozen import altered_records, content_of, judge_frozen, new_verification_code, read_frozen
+from worker.steps.levels import planned_seal, read_level, sealing_for
 from worker.steps.running import HopelessError, Step
+from worker.steps.sealing import Act, seal_act
 
 log = structlog.get_logger()
 
@@ -49,10 +57,16 @@ def run(context: StepContext, lease: Lease) -> None:
         signed_at=context.clock(),
         reason=f"Verdict {prepared.content.verdict_digest}: these are the findings of the records submitted.",
         boxes=SignatureBoxes(**SIGNATURE_BOXES),
+        sealing=prepared.sealing,
     )
-    sha256 = context.blobs.put(signed)
+    context.blobs.put(signed)
+    made = [_certified(context, signed, key=key)]
+    if prepared.submission.signature == SignedBy.SERVICE_SEAL.value:
+        sealed, file = seal_act(context, signed, _act(prepared), key=key, sealing=prepared.sealing)
+        context.blobs.put(sealed)
+        made.append(file)
     with transaction(context.engine) as session:
-        package = _issue(session, lease, prepared, context, sha256=sha256)
+        package = _issue(session, lease, prepared, context, files=made)
         record_deed(session, lease.project_id, _signed(package))
 
 
@@ -82,7 +96,9 @@ STEP = Step(run=run, lease_s=lambda context: context.settings.package_lease_s, o
 class _Prepared:
     """A package before it is drawn; its content has neither fibres nor records any more: they stand in the view."""
 
+    submission: Submission
     content: PackageContent
+    sealing: Sealing
     view: PackageView
     files: Mapping[str, Packed]
 
@@ -93,13 +109,16 @@ class _Prepared:
 
 
 def _prepare(context: StepContext, lease: Lease, *, is_demonstration: bool) -> _Prepared:
-    content = _judge_anew(context, lease, is_demonstration=is_demonstration)
+    submission, sealing, content = _judge_anew(context, lease, is_demonstration=is_demonstration)
     files = {name: _keep_and_pack(context, parts) for name, parts in attached_files(content)}
     # Drawing and signing need as much memory again as the fibres and records, which have no more to say then.
-    return _Prepared(content=replace(content, fibres=(), records=()), view=build_view(content), files=files)
+    bare = replace(content, fibres=(), records=())
+    return _Prepared(submission=submission, content=bare, sealing=sealing, view=build_view(content), files=files)
 
 
-def _judge_anew(context: StepContext, lease: Lease, *, is_demonstration: bool) -> PackageContent:
+def _judge_anew(
+    context: StepContext, lease: Lease, *, is_demonstration: bool
+) -> tuple[Submission, Sealing, PackageContent]:
     with snapshot(context.engine) as session:
         submission = _submission(session, lease)
         frozen = read_frozen(session, submission)
@@ -111,14 +130,17 @@ def _judge_anew(context: StepContext, lease: Lease, *, is_demonstration: bool) -
         raise HopelessError(
             f"The frozen record set gives verdict {verdict.digest}, not the one submitted; nothing was signed."
         )
-    return content_of(
+    sealing = sealing_for(context, parse_criteria(frozen.criteria.document))
+    content = content_of(
         frozen,
         documents,
         verdict,
         verification_code=new_verification_code(),
         public_url=context.settings.public_url,
         is_demonstration=is_demonstration,
+        seal=planned_seal(context, sealing),
     )
+    return submission, sealing, content
 
 
 def _keep_and_pack(context: StepContext, parts: Iterable[bytes]) -> Packed:
@@ -140,7 +162,9 @@ def _submission(session: Session, lease: Lease) -> Submission:
     ).one()
 
 
-def _issue(session: Session, lease: Lease, prepared: _Prepared, context: StepContext, *, sha256: str) -> Package:
+def _issue(
+    session: Session, lease: Lease, prepared: _Prepared, context: StepContext, *, files: Sequence[SignedFile]
+) -> Package:
     content, attached = prepared.content, prepared.attached
     submission = _submission(session, lease)
     route = lock_route(session, [lease.project_id], submission.route_id)
@@ -152,7 +176,10 @@ def _issue(session: Session, lease: Lease, prepared: _Prepared, context: StepCon
         route_id=route.id,
         number=content.number,
         verification_code=content.verification_code,
-        certified_sha256=sha256,
+        certified_sha256=files[0].sha256,
+        certified_level=files[0].level.value,
+        current_sha256=files[-1].sha256,
+        current_level=files[-1].level.value,
         findings_sha256=attached["findings.json"],
         attached=attached,
         audit_sequence=content.audit_sequence,
@@ -161,6 +188,8 @@ def _issue(session: Session, lease: Lease, prepared: _Prepared, context: StepCon
         deemed_at=deemed_at(content.criteria, submission, content.verdict, issued_at=issued_at),
     )
     session.add(package)
+    session.flush()
+    add_files(session, package, files)
     if package.deemed_at is not None:
         delay = package.deemed_at - issued_at
         jobs.make_due(session, JobKind.DEEM, project_id=lease.project_id, subject_id=package.id, delay=delay)
@@ -168,6 +197,36 @@ def _issue(session: Session, lease: Lease, prepared: _Prepared, context: StepCon
     raise_version(route)
     jobs.release(session, lease, JobState.DONE)
     return package
+
+
+def _certified(context: StepContext, signed: bytes, *, key: SigningKey) -> SignedFile:
+    return SignedFile(
+        sha256=sha256_hex(signed),
+        role=None,
+        signed_by=SignedBy.SERVICE_SEAL,
+        person=None,
+        certificate_sha256=key.certificate_sha256,
+        signed_at=context.clock(),
+        level=read_level(context, signed, key=key),
+    )
+
+
+def _act(prepared: _Prepared) -> Act:
+    submission = prepared.submission
+    lines = [f"submitted: {', '.join(sorted(submission.segments))}"]
+    if submission.concessions:
+        lines.append(f"concessions asked: {len(submission.concessions)}")
+    return Act(
+        role=SignatureRole.CONTRACTOR,
+        person=submission.responsible_person,
+        reason=f"submission {submission.id}, verdict SHA-256 {submission.verdict_digest}",
+        stamp_lines=[
+            *lines,
+            f"responsible: {prepared.content.responsible_person}",
+            f"{submission.submitted_at:%Y-%m-%d %H:%M} UTC",
+            "service's seal over the recorded submission",
+        ],
+    )
 
 
 def _signed(package: Package) -> Deed:

@@ -16,6 +16,7 @@ from service.storage.tables.access import AuditEntry, Person, Project, ProjectHe
 from service.storage.tables.columns import metadata
 from service.storage.tables.design import CriteriaVersion, DesignRevision, Route, RouteSite, Site
 from service.storage.tables.evidence import WHOLE_SITE, Fibre, Record, RecordEnd, RecordFibre, StandingVerdict
+from service.storage.tables.signatures import PackageFile, PersonCertificate, SignatureUpload
 from service.storage.tables.trials import CriteriaTrial
 from service.storage.tables.work import Job
 
@@ -31,6 +32,7 @@ APPEND_ONLY = (
     "record_fibre",
     "record_end",
     "submission_record",
+    "package_file",
     "decision",
     "notice",
     "audit_entry",
@@ -49,7 +51,9 @@ __all__ = [
     "Job",
     "Notice",
     "Package",
+    "PackageFile",
     "Person",
+    "PersonCertificate",
     "Project",
     "ProjectHead",
     "Record",
@@ -57,6 +61,7 @@ __all__ = [
     "RecordFibre",
     "Route",
     "RouteSite",
+    "SignatureUpload",
     "Site",
     "StandingVerdict",
     "Submission",

@@ -27,6 +27,7 @@ class Submission(SQLModel, table=True):
     concessions: list[Any] = json_value()
     dark_fibres: list[int] = Field(default_factory=list, sa_column=Column(ARRAY(Integer), nullable=False))
     responsible_person: str
+    signature: str
     submitted_at: datetime = instant()
     token_id: UUID
     problem: str | None = long_text(nullable=True)
@@ -64,9 +65,10 @@ class SubmissionRecord(SQLModel, table=True):
 
 
 class Package(SQLModel, table=True):
-    """The signed PDF of a submission: the certified file, and later the countersigned one.
+    """The signed PDF of a submission: the certified file, and the current one with the signatures added since.
 
-    `attached` are the SHA-256 of the files inside it, by name; the audit head is the one that it states.
+    `attached` are the SHA-256 of the files inside it, by name; the audit head is the one that it states; the levels are
+    those read back from the files.
     """
 
     __table_args__ = (
@@ -80,11 +82,13 @@ class Package(SQLModel, table=True):
     number: str
     verification_code: str = Field(unique=True)
     certified_sha256: str
+    certified_level: str
+    current_sha256: str
+    current_level: str
     findings_sha256: str
     attached: dict[str, str] = json_value()
     audit_sequence: int = Field(sa_type=BigInteger)
     audit_hash: str
-    countersigned_sha256: str | None = None
     issued_at: datetime = instant()
     deemed_at: datetime | None = instant(nullable=True)
     defect_noticed_at: datetime | None = instant(nullable=True)

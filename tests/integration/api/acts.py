@@ -5,6 +5,7 @@ from typing import Any
 import httpx
 
 from service.vocabulary.words import TokenKind
+from tests.signing_people import Signatory
 from tests.world import World
 
 PROBLEM = "application/problem+json"
@@ -47,12 +48,25 @@ def decision_form(package: Any, **changes: Any) -> dict[str, Any]:
 
 
 def decide(world: World, *, etag: str | None = None, **changes: Any) -> httpx.Response:
-    """Decide the newest package as the engineer, having seen its certified file."""
+    """Decide the newest package as the engineer, having seen its current file."""
     package = newest_package(world)
-    headers = {"If-Match": f'"{package["certified_sha256"]}"' if etag is None else etag}
+    headers = {"If-Match": f'"{package["current_sha256"]}"' if etag is None else etag}
     form = decision_form(package, **changes)
     path = f"/v1/packages/{package['id']}/decision"
     return world.call(TokenKind.ENGINEER, "POST", path, json=form, headers=headers)
+
+
+def register_certificate(world: World, person_id: str, signatory: Signatory) -> Any:
+    """Register a person's certificate as the administrator."""
+    path = f"/v1/projects/{world.project_id}/people/{person_id}/certificates"
+    return world.ask(TokenKind.ADMINISTRATOR, "POST", path, json={"pem": signatory.pem})
+
+
+def send_in(world: World, package: Any, role: str, pdf: bytes, *, etag: str | None = None) -> httpx.Response:
+    """Send in a signed file, as the party whose signature it holds."""
+    headers = {"Content-Type": "application/pdf", "If-Match": etag or f'"{package["current_sha256"]}"'}
+    path = f"/v1/packages/{package['id']}/signatures/{role}"
+    return world.call(TokenKind(role), "PUT", path, content=pdf, headers=headers)
 
 
 def refusal(answer: httpx.Response, status: int) -> dict[str, Any]:

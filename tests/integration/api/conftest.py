@@ -2,7 +2,8 @@
 
 `bound`: described and bound to criteria. `waiting`: spliced, nothing judged yet, a trial of criteria asked for.
 `judged`: every record of the first visit judged; fibre 20 at C5 does not conform. `issued`: both segments submitted,
-with a concession for it; the package waits. `decided`: west accepted, east refused.
+with a concession for it; the package waits, and a file
+that is no package of it was sent in as if it were signed. `decided`: west accepted, east refused.
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -20,13 +21,16 @@ from service.settings import WorkerSettings
 from service.vocabulary.words import TokenKind
 from tests.api_server import serve
 from tests.conftest import Servers
-from tests.integration.api.acts import decide, submit
+from tests.integration.api.acts import decide, newest_package, register_certificate, send_in, submit
+from tests.signing_people import make_signatory
 from tests.world import World, describe_route, make_world, open_project, read_demo
 from worker.commands.embedded import create_database
 from worker.signing.authority import DemonstrationAuthority
 from worker.tasks import make_context
 
 OpenWorld = Callable[[str], World]
+
+NO_PACKAGE = b"%PDF-1.7\n%%EOF\n"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,6 +78,7 @@ def fresh_world(servers: Servers, stages: Mapping[str, Stage]) -> Iterator[OpenW
 
 def _walk(world: World) -> Iterator[str]:
     open_project(world, project=read_demo("project"), people=read_demo("people"))
+    register_certificate(world, "p-9e6", make_signatory())
     describe_route(world, design=read_demo("route"), criteria=read_demo("criteria"))
     world.drain()
     yield "bound"
@@ -86,6 +91,8 @@ def _walk(world: World) -> Iterator[str]:
     world.drain()
     yield "judged"
     submit(world)
+    world.drain()
+    send_in(world, newest_package(world), "engineer", NO_PACKAGE)
     world.drain()
     yield "issued"
     decide(world)

@@ -16,6 +16,8 @@ SAMPLES: Mapping[str, str] = orjson.loads(
     (Path(__file__).parents[3] / "openapi_examples" / "samples.json").read_bytes()
 )
 
+_JUDGED = ("verdict_digest", "submission_id", "package_id", "package_sha256", "current_sha256", "code", "upload_id")
+
 
 def perform(world: World, method: str, path: str, example: Mapping[str, Any]) -> httpx.Response:
     """Ask what an example asks, with the world's ids and digests in place of the samples."""
@@ -31,6 +33,9 @@ def perform(world: World, method: str, path: str, example: Mapping[str, Any]) ->
     how = {
         key: live[part] for part, key in (("query", "params"), ("body", "json"), ("headers", "headers")) if part in live
     }
+    if isinstance(live.get("body"), str):
+        how["content"] = how.pop("json").encode()
+        how["headers"] = {**how.get("headers", {}), "Content-Type": "application/pdf"}
     url = path.format(**live["path"])
     if example["as"] is None:
         return world.http.request(method, url, **how)
@@ -55,19 +60,20 @@ def _live_values(world: World, text: str) -> dict[str, str]:
     if SAMPLES["token_id"] in text:
         form = {"kind": "crew", "projects": [world.project_id]}
         values["token_id"] = world.ask(TokenKind.ADMINISTRATOR, "POST", "/v1/tokens", json=form)["id"]
+    if SAMPLES["certificate_sha256"] in text:
+        path = f"/v1/projects/{world.project_id}/people/p-9e6/certificates"
+        values["certificate_sha256"] = world.ask(TokenKind.ENGINEER, "GET", path)["certificates"][0]["sha256"]
     if SAMPLES["trial_id"] in text:
         form = {"route_id": world.route_id, "criteria": read_examples()["set_criteria"]["set"]["body"]}
         path = f"/v1/projects/{world.project_id}/criteria/trial"
         values["trial_id"] = world.ask(TokenKind.ENGINEER, "POST", path, json=form)["id"]
         world.drain()
-    if any(
-        SAMPLES[name] in text for name in ("verdict_digest", "submission_id", "package_id", "package_sha256", "code")
-    ):
-        values |= _judged_values(world)
+    if any(SAMPLES[name] in text for name in _JUDGED):
+        values |= _judged_values(world, text)
     return values
 
 
-def _judged_values(world: World) -> dict[str, str]:
+def _judged_values(world: World, text: str) -> dict[str, str]:
     status = world.status()
     segment = status["segments"][0]
     values = {"verdict_digest": status["verdict_digest"], "submission_id": segment["submission_id"]}
@@ -76,6 +82,10 @@ def _judged_values(world: World) -> dict[str, str]:
         values |= {
             "package_id": package["id"],
             "package_sha256": package["certified_sha256"],
+            "current_sha256": package["current_sha256"],
             "code": package["verification_code"],
         }
+    if SAMPLES["upload_id"] in text:
+        with world.engine.connect() as connection:
+            values["upload_id"] = str(connection.exec_driver_sql("SELECT id FROM signature_upload").scalars().one())
     return {name: value for name, value in values.items() if value is not None}

@@ -102,10 +102,10 @@ def test_a_decision_says_which_file_was_seen(issued: World) -> None:
     package = newest_package(issued)
     path = f"/v1/packages/{package['id']}/decision"
     refusal(issued.call(ENGINEER, "POST", path, json=decision_form(package)), 428)
-    for etag in (f'"{OTHER}"', f'W/"{package["certified_sha256"]}"', package["certified_sha256"], "*"):
+    for etag in (f'"{OTHER}"', f'W/"{package["current_sha256"]}"', package["current_sha256"], "*"):
         answer = decide(issued, etag=etag)
         refusal(answer, 412)
-        assert answer.headers["etag"] == f'"{package["certified_sha256"]}"'
+        assert answer.headers["etag"] == f'"{package["current_sha256"]}"'
     assert pointers(refusal(decide(issued, package_sha256=OTHER), 409)) == ["/package_sha256"]
 
 
@@ -143,7 +143,7 @@ def test_a_decision_sent_again_is_the_one_made_and_another_is_refused(fresh_worl
     made = notices(world)
     assert decide(world).json() == first.json()
     world.drain()
-    assert newest_package(world)["countersigned_sha256"] is not None
+    assert [one["role"] for one in newest_package(world)["signatures"]] == ["contractor", "engineer"]
     assert decide(world).json() == first.json()
     refusal(decide(world, segments={"west": "refused", "east": "refused"}), 409)
     assert notices(world) == made
@@ -153,7 +153,7 @@ def test_a_decision_sent_again_is_the_one_made_and_another_is_refused(fresh_worl
 def test_two_engineers_at_once_make_one_decision(fresh_world: OpenWorld) -> None:
     world = fresh_world("issued")
     package = newest_package(world)
-    path, headers = f"/v1/packages/{package['id']}/decision", {"If-Match": f'"{package["certified_sha256"]}"'}
+    path, headers = f"/v1/packages/{package['id']}/decision", {"If-Match": f'"{package["current_sha256"]}"'}
     forms = [
         decision_form(package, reason=f"engineer {number}", segments=BOTH, concessions_granted=[1])
         for number in range(8)

@@ -30,6 +30,9 @@ MAY: Mapping[str, set[TokenKind]] = {
     "read_project": set(TokenKind),
     "name_person": {CONTRACTOR, ADMINISTRATOR},
     "erase_person": {CONTRACTOR, ADMINISTRATOR},
+    "register_certificate": {ADMINISTRATOR},
+    "read_certificates": {CONTRACTOR, ENGINEER, ADMINISTRATOR},
+    "retire_certificate": {ADMINISTRATOR},
     "issue_token": {ADMINISTRATOR},
     "revoke_token": {ADMINISTRATOR},
     "set_criteria": {ENGINEER},
@@ -58,12 +61,14 @@ MAY: Mapping[str, set[TokenKind]] = {
     "read_pdf": {CONTRACTOR, ENGINEER},
     "read_archive": {CONTRACTOR, ENGINEER},
     "read_package_findings": {CONTRACTOR, ENGINEER},
+    "upload_signature": {CONTRACTOR, ENGINEER},
+    "read_upload": {CONTRACTOR, ENGINEER},
     "decide": {ENGINEER},
     "notice_defect": {ENGINEER},
     "read_notices": {BILLING},
 }
 WRONG = [(name, kind) for name, kinds in MAY.items() for kind in TokenKind if kind not in kinds]
-THINGS = ("project_id", "route_id", "submission_id", "package_id", "trial_id")
+THINGS = ("project_id", "route_id", "submission_id", "package_id", "trial_id", "upload_id")
 ABOUT_A_THING = [name for name in MAY if any(f"{{{thing}}}" in OPERATIONS[name][1] for thing in THINGS)]
 
 
@@ -112,7 +117,9 @@ def test_a_wrong_kind_of_token_is_refused(world: World, name: str, kind: TokenKi
 def test_without_a_token_nothing_is_looked_at(world: World, name: str) -> None:
     method, path, _ = OPERATIONS[name]
     nothing = dict.fromkeys(("project_id", "route_id", "package_id", "submission_id", "record_id", "trial_id"), "no-id")
-    url = path.format(**nothing, token_id="x", person_id="x", version="x", number="x")
+    url = path.format(
+        **nothing, token_id="x", person_id="x", sha256="x", role="x", upload_id="x", version="x", number="x"
+    )
     content = {"content": b"[]", "headers": {"content-type": "application/json"}} if method in {"post", "put"} else {}
     answer = world.http.request(method, url, **content)  # type: ignore[arg-type]
     assert refusal(answer, 401)["type"].endswith("token.invalid")

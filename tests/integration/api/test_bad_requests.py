@@ -15,13 +15,12 @@ from service.storage.tables import Project
 from service.vocabulary.words import TokenKind
 from tests.integration.api.acts import records_path, refusal
 from tests.integration.api.conftest import OpenWorld
-from tests.unit.api.test_document import OPERATIONS
+from tests.unit.api.test_document import OPERATIONS, TAKING_JSON
 from tests.world import World
 
 pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 MARKER = "mark-me-7f3a"
-WRITING = [name for name, (method, _, _) in OPERATIONS.items() if method in {"post", "put"}]
 
 
 @pytest.fixture(scope="module")
@@ -78,7 +77,7 @@ def test_a_wrong_place_in_the_feed_is_refused(world: World, after: str) -> None:
     refusal(world.call(BILLING, "GET", f"/v1/projects/{world.project_id}/notices?after={after}"), 400)
 
 
-@pytest.mark.parametrize("name", WRITING)
+@pytest.mark.parametrize("name", TAKING_JSON)
 @pytest.mark.parametrize(
     "content_type",
     ["text/plain", "application/x-www-form-urlencoded", "application/xml", "application/problem+json", ""],

@@ -60,7 +60,7 @@ def test_a_tolerated_one_is_neither_missing_nor_conceded_nor_paid(bare_world: Wo
     route.drain()
     package = newest_package(route)
     form = {"package_sha256": package["certified_sha256"], "segments": {"SEG1": "accepted"}}
-    headers = {"If-Match": f'"{package["certified_sha256"]}"'}
+    headers = {"If-Match": f'"{package["current_sha256"]}"'}
     route.ask(ENGINEER, "POST", f"/v1/packages/{package['id']}/decision", json=form, headers=headers)
     [notice] = route.ask(BILLING, "GET", f"/v1/projects/{route.project_id}/notices")["notices"]
     paid = notice["data"]

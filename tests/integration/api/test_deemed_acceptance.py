@@ -84,7 +84,7 @@ def notice_defect(world: World, reason: str = "C2 is under water") -> httpx.Resp
 def decide(world: World, word: str) -> httpx.Response:
     package = newest_package(world)
     form = {"package_sha256": package["certified_sha256"], "segments": {"SEG1": word}}
-    headers = {"If-Match": f'"{package["certified_sha256"]}"'}
+    headers = {"If-Match": f'"{package["current_sha256"]}"'}
     return world.call(ENGINEER, "POST", f"/v1/packages/{package['id']}/decision", json=form, headers=headers)
 
 

@@ -12,13 +12,12 @@ from service.vocabulary.words import TokenKind
 from tests.integration.api.acts import pointers, refusal
 from tests.integration.api.conftest import OpenWorld
 from tests.integration.api.posting import SAMPLES
-from tests.unit.api.test_document import OPERATIONS
+from tests.unit.api.test_document import OPERATIONS, TAKING_JSON
 from tests.world import World
 
 pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 MARKER = "mark-me-7f3a"
-WRITING = [name for name, (method, _, _) in OPERATIONS.items() if method in {"post", "put"}]
 
 
 @pytest.fixture(scope="module")
@@ -39,7 +38,7 @@ UNREADABLE = {
 
 
 @pytest.mark.parametrize("content", UNREADABLE.values(), ids=UNREADABLE)
-@pytest.mark.parametrize("name", WRITING)
+@pytest.mark.parametrize("name", TAKING_JSON)
 def test_what_is_not_json_is_refused(world: World, name: str, content: bytes) -> None:
     method, path, _ = OPERATIONS[name]
     kind = TokenKind(next(iter(read_examples()[name].values()))["as"])
@@ -51,7 +50,7 @@ def test_what_is_not_json_is_refused(world: World, name: str, content: bytes) ->
 @pytest.mark.parametrize(
     "content", [b"[]", b"1", b'"x"', b"null", b"{}", b'{"records": 1}', b'{"records": [], "more": 1}']
 )
-@pytest.mark.parametrize("name", WRITING)
+@pytest.mark.parametrize("name", TAKING_JSON)
 def test_json_of_another_form_is_refused_by_pointer(world: World, name: str, content: bytes) -> None:
     method, path, _ = OPERATIONS[name]
     kind = TokenKind(next(iter(read_examples()[name].values()))["as"])
@@ -110,7 +109,7 @@ def _live_body(world: World, name: str) -> tuple[TokenKind, str, str, dict[str, 
 
 
 @pytest.mark.parametrize("kind_of_value", HOSTILE)
-@pytest.mark.parametrize("name", [one for one in WRITING if one not in {"post_records", "submit", "decide"}])
+@pytest.mark.parametrize("name", [one for one in TAKING_JSON if one not in {"post_records", "submit", "decide"}])
 def test_a_hostile_value_anywhere_in_a_form_never_breaks_the_service(
     world: World, name: str, kind_of_value: str
 ) -> None:
@@ -123,7 +122,7 @@ def test_a_hostile_value_anywhere_in_a_form_never_breaks_the_service(
             assert answer.status_code in {400, 422} or path[0] == "projects", (path, answer.text)
 
 
-@pytest.mark.parametrize("name", WRITING)
+@pytest.mark.parametrize("name", TAKING_JSON)
 def test_no_refusal_repeats_a_text_that_was_sent(world: World, name: str) -> None:
     kind, method, url, body = _live_body(world, name)
     for path in _leaves(body):
@@ -133,7 +132,7 @@ def test_no_refusal_repeats_a_text_that_was_sent(world: World, name: str) -> Non
             assert MARKER not in answer.text, path
 
 
-@pytest.mark.parametrize("name", WRITING)
+@pytest.mark.parametrize("name", TAKING_JSON)
 def test_a_member_that_nobody_knows_is_refused_by_its_name(world: World, name: str) -> None:
     kind, method, url, body = _live_body(world, name)
     answer = world.call(kind, method, url, json={**body, "status": "accepted"}, headers={"If-Match": '"0"'})

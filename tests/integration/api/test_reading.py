@@ -201,7 +201,7 @@ def test_the_work_list_goes_from_site_to_site(fresh_world: OpenWorld) -> None:
 def test_a_package_is_named_by_the_digest_of_its_file(decided: World) -> None:
     package = newest_package(decided)
     path = f"/v1/packages/{package['id']}"
-    etag = f'"{package["countersigned_sha256"]}"'
+    etag = f'"{package["current_sha256"]}"'
     assert decided.call(ENGINEER, "GET", path).headers["etag"] == etag
     assert decided.call(ENGINEER, "GET", f"{path}/pdf").headers["etag"] == etag
 

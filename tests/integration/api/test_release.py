@@ -52,7 +52,7 @@ def accept(world: World, segment: str, *concessions: Body) -> None:
         "segments": {segment: "accepted"},
         "concessions_granted": list(range(1, len(concessions) + 1)),
     }
-    headers = {"If-Match": f'"{package["certified_sha256"]}"'}
+    headers = {"If-Match": f'"{package["current_sha256"]}"'}
     world.ask(ENGINEER, "POST", f"/v1/packages/{package['id']}/decision", json=decision, headers=headers)
     world.drain()
 
@@ -99,6 +99,6 @@ def test_a_refusal_lets_nothing_out(bare_world: World) -> None:
     world.drain()
     package = world.ask(ENGINEER, "GET", f"/v1/packages/{world.status()['segments'][0]['package_id']}")
     decision = {"package_sha256": package["certified_sha256"], "segments": {"SEG1": "refused"}, "reason": "see C1"}
-    headers = {"If-Match": f'"{package["certified_sha256"]}"'}
+    headers = {"If-Match": f'"{package["current_sha256"]}"'}
     world.ask(ENGINEER, "POST", f"/v1/packages/{package['id']}/decision", json=decision, headers=headers)
     assert heard(world) == []

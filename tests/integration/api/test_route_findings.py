@@ -112,7 +112,7 @@ def test_with_one_it_is_packaged_from_scratch_decided_and_billed(route: World) -
         "segments": {"SEG1": "accepted"},
         "concessions_granted": [1],
     }
-    headers = {"If-Match": f'"{package["certified_sha256"]}"'}
+    headers = {"If-Match": f'"{package["current_sha256"]}"'}
     route.ask(ENGINEER, "POST", f"/v1/packages/{package['id']}/decision", json=form, headers=headers)
     [notice] = route.ask(BILLING, "GET", f"/v1/projects/{route.project_id}/notices")["notices"]
     assert (notice["data"]["fibres_accepted"], notice["data"]["fibres_conceded"]) == (FIBRES, 0)

@@ -26,7 +26,11 @@ def test_a_package_not_decided_yet_is_current_and_undecided(fresh_world: OpenWor
     answer = look(world, package["verification_code"]).json()
     assert (answer["number"], answer["decision"], answer["decided_at"]) == (package["number"], "undecided", None)
     assert (answer["standing"], answer["superseded_by"]) == ("current", None)
-    assert (answer["certified_sha256"], answer["countersigned_sha256"]) == (package["certified_sha256"], None)
+    assert (answer["certified_sha256"], answer["current_sha256"]) == (
+        package["certified_sha256"],
+        package["current_sha256"],
+    )
+    assert [one["role"] for one in answer["signatures"]] == ["contractor"]
 
 
 @pytest.mark.parametrize(
@@ -45,7 +49,9 @@ def test_it_says_what_the_engineer_said(fresh_world: OpenWorld, words: dict[str,
     package = newest_package(world)
     answer = look(world, package["verification_code"]).json()
     assert (answer["decision"], answer["decided_at"] is None) == (decision, False)
-    assert answer["countersigned_sha256"] == package["countersigned_sha256"] != None  # noqa: E711
+    [_, engineer] = answer["signatures"]
+    assert (engineer["role"], engineer["by"]) == ("engineer", "service_seal")
+    assert engineer["file_sha256"] == answer["current_sha256"] == package["current_sha256"]
     assert answer["standing"] == "current"
 
 

@@ -36,6 +36,7 @@ FULL_CRITERIA: dict[str, Any] = {
     "dark_fibres_tolerated": 7,
     "release": "with_route",
     "deemed_after_days": 21,
+    "signature_level": "b_t",
     "criteria": [
         {
             "code": "S",
@@ -143,6 +144,7 @@ FULL_CRITERIA: dict[str, Any] = {
 OTHERS = {
     "rework_voids": "closure",
     "release": "alone",
+    "signature_level": "b_lta",
     "force": "advisory",
     "combination": {"mean": "worse", "worse": "mean"},
     "reference_cords": 3,

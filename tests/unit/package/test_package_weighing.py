@@ -165,10 +165,10 @@ def test_more_concessions_than_there_can_be_fibres_are_numbered_to_the_last() ->
     assert facts[3].value == "2000 concessions: numbers 1 to 2000"
 
 
-def test_the_first_page_says_what_the_engineers_frame_will_say() -> None:
+def test_the_first_page_says_what_the_frames_will_say_and_by_what_they_are_signed() -> None:
     first_page = " ".join(page_texts(draw_content(make_content()))[0].split())
-    assert "the engineer's frame will say which segments are accepted and which are refused" in first_page
-    assert "which concessions are granted, by their numbers, who decided, and when" in first_page
+    assert "the submission; the decision, by segments and concessions granted" in first_page
+    assert "Any other signature is by the person's own key" in first_page
 
 
 def test_a_test_set_aside_is_listed_with_its_reason_and_what_it_does_not_count_for() -> None:

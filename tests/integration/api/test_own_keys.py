@@ -1,0 +1,352 @@
+"""A package goes out, is signed with a person's own key, and comes back as its current file, or is refused with why."""
+
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
+
+import httpx
+import orjson
+import pytest
+
+from service.settings import MAX_SIGNATURE_BYTES
+from service.vocabulary.words import TokenKind
+from tests.integration.api.acts import decide, newest_package, refusal, register_certificate, send_in, submit
+from tests.integration.api.conftest import OpenWorld
+from tests.signing_people import Signatory, make_signatory, sign_as
+from tests.world import World
+from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, SEAL_FIELD
+from worker.signing.verify import verify
+
+pytestmark = pytest.mark.slow
+CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
+FIELDS = {"contractor": CONTRACTOR_FIELD, "engineer": ENGINEER_FIELD}
+PERSONS = {"contractor": "p-1c9", "engineer": "p-9e6"}
+OVERTAKEN = "The package has another file by now, with another signature in it: sign that one."
+
+
+@pytest.fixture
+def world(fresh_world: OpenWorld) -> World:
+    return fresh_world("issued")
+
+
+@pytest.fixture
+def engineer(world: World) -> Signatory:
+    return known(world, "engineer")
+
+
+def known(world: World, role: str) -> Signatory:
+    """Return somebody whose certificate is registered for the person of a role."""
+    signatory = make_signatory(f"Holder of the {role}'s card")
+    register_certificate(world, PERSONS[role], signatory)
+    return signatory
+
+
+def file_of(world: World, package: Any) -> bytes:
+    pdf: bytes = world.call(ENGINEER, "GET", f"/v1/packages/{package['id']}/pdf").content
+    return pdf
+
+
+def sign(world: World, package: Any, role: str, signatory: Signatory) -> bytes:
+    """Sign a package's current file in a role's place."""
+    return sign_as(signatory, file_of(world, package), field=FIELDS[role])
+
+
+def outcome(world: World, sent: httpx.Response) -> Any:
+    """Return what came of a signed file once everything due is done."""
+    assert sent.status_code == 202, sent.text
+    world.drain()
+    return world.ask(ENGINEER, "GET", sent.headers["Location"])
+
+
+def upload(world: World, role: str, signatory: Signatory) -> Any:
+    """Sign the newest package as it is now, send it in, and return what came of it."""
+    package = newest_package(world)
+    return outcome(world, send_in(world, package, role, sign(world, package, role, signatory)))
+
+
+def deeds(world: World) -> list[tuple[str, str | None]]:
+    with world.engine.connect() as connection:
+        rows = connection.exec_driver_sql("SELECT entry FROM audit_entry ORDER BY sequence").scalars().all()
+    return [(one["action"], one.get("content_sha256")) for one in map(orjson.loads, rows)]
+
+
+def test_an_engineer_signs_after_the_decision(world: World, engineer: Signatory) -> None:
+    assert decide(world, signature="own_key").is_success
+    came = upload(world, "engineer", engineer)
+    assert (came["state"], came["problems"], came["signer"]) == ("taken", [], "p-9e6")
+    package = newest_package(world)
+    signature = package["signatures"][-1]
+    assert (signature["role"], signature["by"], signature["signer"]) == ("engineer", "own_key", "p-9e6")
+    assert signature["certificate_sha256"] == engineer.fingerprint
+    assert signature["file_sha256"] == package["current_sha256"] == came["file_sha256"]
+    assert package["awaited_signatures"] == []
+    report = verify(
+        file_of(world, package), trust=[*world.context.trust, engineer.certificate], now=world.context.clock()
+    )
+    assert (report.problems, report.signed_fields) == ((), (SEAL_FIELD, CONTRACTOR_FIELD, ENGINEER_FIELD))
+    assert report.certified_sha256 == package["certified_sha256"]
+
+
+def test_a_receiver_who_does_not_know_the_engineer_trusts_the_others_only(world: World, engineer: Signatory) -> None:
+    assert decide(world, signature="own_key").is_success
+    upload(world, "engineer", engineer)
+    report = verify(file_of(world, newest_package(world)), trust=world.context.trust, now=world.context.clock())
+    assert [one.is_trusted for one in report.signatures] == [True, True, False]
+
+
+def test_an_engineer_may_sign_first_and_then_decides_by_that_key(world: World, engineer: Signatory) -> None:
+    assert upload(world, "engineer", engineer)["state"] == "taken"
+    refusal(decide(world), 409)
+    assert decide(world, signature="own_key").is_success
+    assert world.drain() == 0
+    package = newest_package(world)
+    assert [one["by"] for one in package["signatures"]] == ["service_seal", "own_key"]
+    assert package["awaited_signatures"] == []
+
+
+def test_who_signed_first_is_the_one_to_decide(world: World, engineer: Signatory) -> None:
+    assert upload(world, "engineer", engineer)["state"] == "taken"
+    form = {"kind": "engineer", "projects": [world.project_id], "holder": "p-other"}
+    world.tokens[ENGINEER] = world.ask(ADMINISTRATOR, "POST", "/v1/tokens", json=form)["token"]
+    refusal(decide(world, signature="own_key"), 409)
+
+
+def test_the_seal_follows_the_contractors_own_signature(fresh_world: OpenWorld) -> None:
+    world = fresh_world("judged")
+    contractor = known(world, "contractor")
+    submit(world, signature="own_key")
+    world.drain()
+    assert upload(world, "contractor", contractor)["state"] == "taken"
+    retire(world, "contractor", contractor)
+    assert decide(world).is_success
+    world.drain()
+    package = newest_package(world)
+    assert [(one["role"], one["by"]) for one in package["signatures"]] == [
+        ("contractor", "own_key"),
+        ("engineer", "service_seal"),
+    ]
+    report = verify(
+        file_of(world, package), trust=[*world.context.trust, contractor.certificate], now=world.context.clock()
+    )
+    assert report.problems == ()
+
+
+def test_both_sign_with_keys_of_their_own_in_either_order(fresh_world: OpenWorld) -> None:
+    for order in (["contractor", "engineer"], ["engineer", "contractor"]):
+        world = fresh_world("judged")
+        keys = {role: known(world, role) for role in order}
+        submit(world, signature="own_key")
+        world.drain()
+        decide(world, signature="own_key")
+        assert set(newest_package(world)["awaited_signatures"]) == set(order)
+        for role in order:
+            came = upload(world, role, keys[role])
+            assert came["state"] == "taken", came
+        package = newest_package(world)
+        assert ([one["role"] for one in package["signatures"]], package["awaited_signatures"]) == (order, [])
+
+
+def retire(world: World, role: str, signatory: Signatory) -> None:
+    path = f"/v1/projects/{world.project_id}/people/{PERSONS[role]}/certificates/{signatory.fingerprint}"
+    world.ask(ADMINISTRATOR, "DELETE", path)
+
+
+def test_what_is_refused_says_why_and_changes_nothing(world: World, engineer: Signatory) -> None:
+    before = newest_package(world)
+    pdf = file_of(world, before)
+    stranger, elsewhere = make_signatory(), sign_as(engineer, sign_as_nobody(pdf), field=ENGINEER_FIELD)
+    for sent, said in (
+        (b"no PDF at all", "does not begin with the package's current file"),
+        (pdf, "0 were"),
+        (sign_as(stranger, pdf, field=ENGINEER_FIELD), stranger.fingerprint),
+        (sign(world, before, "engineer", engineer) + b"\n", "after the last signature"),
+        (elsewhere, "2 were"),
+    ):
+        came = outcome(world, send_in(world, before, "engineer", sent))
+        assert (came["state"], said in " ".join(came["problems"])) == ("refused", True), came
+    after = newest_package(world)
+    assert after == before
+    assert "signature.taken" not in dict(deeds(world))
+
+
+def sign_as_nobody(pdf: bytes) -> bytes:
+    return sign_as(make_signatory("Nobody"), pdf, field="Margin", is_new_field=True)
+
+
+def test_a_retired_certificate_signs_no_more(world: World, engineer: Signatory) -> None:
+    retire(world, "engineer", engineer)
+    came = upload(world, "engineer", engineer)
+    assert came["state"] == "refused"
+    assert "was retired" in came["problems"][0]
+
+
+def test_a_certificate_retired_while_the_file_was_looked_at_is_not_taken(world: World, engineer: Signatory) -> None:
+    package = newest_package(world)
+    sent = send_in(world, package, "engineer", sign(world, package, "engineer", engineer))
+
+    def clock() -> datetime:
+        # Read between the first look and the route's lock, and once more behind it.
+        retire(world, "engineer", engineer)
+        return datetime.now(UTC)
+
+    world.context = replace(world.context, clock=clock)
+    assert outcome(world, sent)["problems"] == ["The certificate that signed was retired."]
+
+
+def test_a_certificate_of_another_person_does_not_sign(world: World) -> None:
+    contractor = known(world, "contractor")
+    assert "is not registered for the person" in upload(world, "engineer", contractor)["problems"][0]
+
+
+def test_the_same_file_again_is_the_same_upload(world: World, engineer: Signatory) -> None:
+    package = newest_package(world)
+    pdf = sign(world, package, "engineer", engineer)
+    first = send_in(world, package, "engineer", pdf)
+    assert send_in(world, package, "engineer", pdf).json() == first.json()
+    taken = outcome(world, first)
+    # Even under the tag of the file that was signed, which is not the current one any more.
+    again = send_in(world, package, "engineer", pdf)
+    assert (again.status_code, again.json()) == (202, taken)
+    assert deeds(world).count(("signature.sent_in", taken["file_sha256"])) == 1
+
+
+def test_a_refused_file_is_looked_at_again_when_the_certificate_is_registered(world: World) -> None:
+    late = make_signatory("Holder of a new card")
+    package = newest_package(world)
+    pdf = sign(world, package, "engineer", late)
+    refused = outcome(world, send_in(world, package, "engineer", pdf))
+    assert refused["state"] == "refused"
+    register_certificate(world, "p-9e6", late)
+    taken = outcome(world, send_in(world, package, "engineer", pdf))
+    assert (taken["id"], taken["state"], taken["problems"]) == (refused["id"], "taken", [])
+
+
+def test_of_two_signed_files_one_is_taken_and_the_other_told_why(fresh_world: OpenWorld) -> None:
+    world = fresh_world("judged")
+    contractor, engineer = known(world, "contractor"), known(world, "engineer")
+    submit(world, signature="own_key")
+    world.drain()
+    package = newest_package(world)
+    sent = [
+        send_in(world, package, role, sign(world, package, role, key))
+        for role, key in (("contractor", contractor), ("engineer", engineer))
+    ]
+    came = [outcome(world, one) for one in sent]
+    assert sorted(one["state"] for one in came) == ["refused", "taken"]
+    [refused] = [one for one in came if one["state"] == "refused"]
+    assert refused["problems"] == [OVERTAKEN]
+    # Signed anew as it is now, it is taken too.
+    role = refused["role"]
+    assert upload(world, role, {"contractor": contractor, "engineer": engineer}[role])["state"] == "taken"
+
+
+def test_a_decision_by_the_seal_meanwhile_leaves_no_place_for_a_key(world: World, engineer: Signatory) -> None:
+    package = newest_package(world)
+    sent = send_in(world, package, "engineer", sign(world, package, "engineer", engineer))
+    assert decide(world).is_success
+    came = outcome(world, sent)
+    package = newest_package(world)
+    assert [one["by"] for one in package["signatures"]] == ["service_seal", "service_seal"]
+    assert came["state"] == "refused"
+    assert came["problems"] != []
+
+
+def test_nobody_signs_where_the_seal_was_chosen(world: World) -> None:
+    package = newest_package(world)
+    refusal(send_in(world, package, "contractor", b"%PDF-1.7"), 409)
+    decide(world)
+    refusal(send_in(world, package, "engineer", b"%PDF-1.7"), 409)
+
+
+def test_each_party_sends_in_its_own_signature(world: World, engineer: Signatory) -> None:
+    package = newest_package(world)
+    path, headers = f"/v1/packages/{package['id']}/signatures", {"If-Match": f'"{package["current_sha256"]}"'}
+    content, before = sign(world, package, "engineer", engineer), deeds(world)
+    headers["Content-Type"] = "application/pdf"
+    for kind, role, status in (
+        (CONTRACTOR, "engineer", 403),
+        (ENGINEER, "contractor", 403),
+        (CREW, "contractor", 403),
+        (BILLING, "engineer", 403),
+        (ADMINISTRATOR, "engineer", 403),
+        (ENGINEER, "witness", 404),
+    ):
+        refusal(world.call(kind, "PUT", f"{path}/{role}", content=content, headers=headers), status)
+    assert deeds(world) == before
+
+
+def test_who_submits_does_not_sign_for_the_owner(world: World) -> None:
+    form = {"kind": "engineer", "projects": [world.project_id], "holder": "p-1c9"}
+    world.tokens[ENGINEER] = world.ask(ADMINISTRATOR, "POST", "/v1/tokens", json=form)["token"]
+    refusal(send_in(world, newest_package(world), "engineer", b"%PDF-1.7"), 403)
+
+
+def test_before_a_decision_a_token_without_a_holder_can_not_say_who_signs(world: World) -> None:
+    form = {"kind": "engineer", "projects": [world.project_id]}
+    world.tokens[ENGINEER] = world.ask(ADMINISTRATOR, "POST", "/v1/tokens", json=form)["token"]
+    refusal(send_in(world, newest_package(world), "engineer", b"%PDF-1.7"), 409)
+
+
+def test_what_was_signed_has_to_be_named_and_be_the_current_file(world: World) -> None:
+    package = newest_package(world)
+    path, headers = f"/v1/packages/{package['id']}/signatures/engineer", {"Content-Type": "application/pdf"}
+    refusal(world.call(ENGINEER, "PUT", path, content=b"%PDF-1.7", headers=headers), 428)
+    for etag in (f'"{package["certified_sha256"]}"', "*", package["current_sha256"]):
+        answer = send_in(world, package, "engineer", b"%PDF-1.7", etag=etag)
+        refusal(answer, 412)
+        assert answer.headers["etag"] == f'"{package["current_sha256"]}"'
+
+
+def test_only_a_pdf_that_is_not_compressed_is_taken(world: World) -> None:
+    package = newest_package(world)
+    path = f"/v1/packages/{package['id']}/signatures/engineer"
+    for headers in (
+        {"Content-Type": "application/json"},
+        {"Content-Type": "application/pdf", "Content-Encoding": "gzip"},
+        {},
+    ):
+        how = {"If-Match": f'"{package["current_sha256"]}"', **headers}
+        refusal(world.call(ENGINEER, "PUT", path, content=b"%PDF-1.7", headers=how), 415)
+
+
+def _two_hundred_megabytes() -> Iterator[bytes]:
+    for _ in range(200):
+        yield bytes(1024 * 1024)
+
+
+def test_a_body_beyond_what_a_signature_needs_is_refused_and_not_kept(world: World) -> None:
+    package = newest_package(world)
+    folder = world.settings.blob_dir
+    kept = sorted(folder.rglob("*"))
+    largest = len(file_of(world, package)) + MAX_SIGNATURE_BYTES
+    path = f"/v1/packages/{package['id']}/signatures/engineer"
+    headers = {"Content-Type": "application/pdf", "If-Match": f'"{package["current_sha256"]}"'}
+    told = world.call(ENGINEER, "PUT", path, content=bytes(largest + 1), headers=headers)
+    assert f"At most {largest} bytes" in refusal(told, 413)["detail"]
+    # Without a length it is cut where it becomes too long: the answer may cross what we still write.
+    with suppress(httpx.TransportError):
+        refusal(world.call(ENGINEER, "PUT", path, content=_two_hundred_megabytes(), headers=headers), 413)
+    assert sorted(folder.rglob("*")) == kept
+    assert send_in(world, package, "engineer", bytes(largest)).status_code == 202
+
+
+def test_each_step_stands_in_the_chain_with_the_digest_of_the_file(world: World, engineer: Signatory) -> None:
+    came = upload(world, "engineer", engineer)
+    assert deeds(world)[-2:] == [("signature.sent_in", came["file_sha256"]), ("signature.taken", came["file_sha256"])]
+
+
+def test_the_public_learns_of_a_signature_and_not_whose_it_is(world: World, engineer: Signatory) -> None:
+    decide(world, signature="own_key")
+    upload(world, "engineer", engineer)
+    package = newest_package(world)
+    answer = world.http.get(f"/v1/verifications/{package['verification_code']}")
+    assert [(one["role"], one["by"]) for one in answer.json()["signatures"]] == [
+        ("contractor", "service_seal"),
+        ("engineer", "own_key"),
+    ]
+    page = world.http.get(f"/v1/verifications/{package['verification_code']}", headers={"Accept": "text/html"})
+    private = ["p-9e6", "p-1c9", engineer.fingerprint, "Holder"]
+    assert [word for word in private if word in answer.text or word in page.text] == []
+    assert package["current_sha256"] in page.text and "own key" in page.text

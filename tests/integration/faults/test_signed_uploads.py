@@ -1,0 +1,182 @@
+"""A signed file under way while its package changes, its worker is overtaken, or its bytes are lost."""
+
+from typing import Any
+from uuid import UUID
+
+import httpx
+import orjson
+import pytest
+from sqlmodel import select
+
+from service.storage.jobs import JobKind
+from service.storage.session import transaction
+from service.storage.tables import Job
+from service.vocabulary.words import TokenKind
+from tests.integration.api.acts import register_certificate, send_in
+from tests.integration.faults.acts import expire, finished_route, hurry, job_of, package_file, submission
+from tests.integration.faults.pausing import before_write
+from tests.signing_people import Signatory, make_signatory, sign_as
+from tests.world import World
+from worker.signing.certificates import Trusted
+from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
+from worker.signing.verify import verify
+from worker.steps import check_upload, countersign
+from worker.steps.running import run_job
+from worker.tasks import STEPS
+
+pytestmark = pytest.mark.slow
+CONTRACTOR, ENGINEER, ADMINISTRATOR = TokenKind.CONTRACTOR, TokenKind.ENGINEER, TokenKind.ADMINISTRATOR
+FIELDS = {"contractor": CONTRACTOR_FIELD, "engineer": ENGINEER_FIELD}
+OVERTAKEN = "The package has another file by now, with another signature in it: sign that one."
+
+
+@pytest.fixture
+def keys(world: World) -> dict[str, Signatory]:
+    """Keys of contractor and engineer, for a package that the contractor signs with its own."""
+    signatories = {"contractor": make_signatory("Contractor"), "engineer": make_signatory("Engineer")}
+    for role, person in (("contractor", "p-1c9"), ("engineer", "p-9e6")):
+        register_certificate(world, person, signatories[role])
+    world.post_records(finished_route())
+    world.drain()
+    form = {
+        "segments": ["SEG1"],
+        "verdict_digest": world.status()["verdict_digest"],
+        "responsible_person": "p-1c9",
+        "signature": "own_key",
+    }
+    made = world.call(CONTRACTOR, "POST", f"/v1/routes/{world.route_id}/submissions", json=form)
+    world.drain()
+    assert submission(world, made)["state"] == "issued"
+    return signatories
+
+
+def package_of(world: World) -> Any:
+    return world.ask(ENGINEER, "GET", f"/v1/packages/{world.status()['segments'][0]['package_id']}")
+
+
+def send(world: World, role: str, signatory: Signatory) -> httpx.Response:
+    """Sign the package as it is now and send it in."""
+    package = package_of(world)
+    signed = sign_as(signatory, package_file(world, package["id"]), field=FIELDS[role])
+    sent = send_in(world, package, role, signed)
+    assert sent.status_code == 202, sent.text
+    return sent
+
+
+def decide(world: World, signature: str) -> None:
+    package = package_of(world)
+    form = {
+        "package_sha256": package["certified_sha256"],
+        "segments": {"SEG1": "accepted"},
+        "signature": signature,
+    }
+    headers = {"If-Match": f'"{package["current_sha256"]}"'}
+    world.ask(ENGINEER, "POST", f"/v1/packages/{package['id']}/decision", json=form, headers=headers)
+
+
+def upload_of(world: World, sent: httpx.Response) -> Any:
+    return world.ask(ENGINEER, "GET", sent.headers["Location"])
+
+
+def job_about(world: World, sent: httpx.Response) -> UUID:
+    """Return the job that checks a file which was sent in."""
+    with transaction(world.engine) as session:
+        return session.exec(select(Job.id).where(Job.subject_id == UUID(sent.json()["id"]))).one()
+
+
+def check(world: World, sent: httpx.Response) -> None:
+    run_job(world.context, STEPS[JobKind.CHECK_UPLOAD], job_about(world, sent))
+
+
+def signatures(world: World) -> list[tuple[str, str]]:
+    return [(one["role"], one["by"]) for one in package_of(world)["signatures"]]
+
+
+def is_good(world: World, keys: dict[str, Signatory]) -> bool:
+    trust: list[Trusted] = [*world.context.trust, *(one.certificate for one in keys.values())]
+    return verify(package_file(world, package_of(world)["id"]), trust=trust, now=world.context.clock()).is_good
+
+
+def test_a_seal_that_a_signature_overtakes_is_made_anew_behind_it(
+    world: World, keys: dict[str, Signatory], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    decide(world, "service_seal")
+    sent = send(world, "contractor", keys["contractor"])
+    before_write(monkeypatch, countersign, lambda: check(world, sent))
+    run_job(world.context, STEPS[JobKind.COUNTERSIGN], job_of(world, JobKind.COUNTERSIGN).id)
+    assert signatures(world) == [("contractor", "own_key")]
+    world.drain()
+    assert signatures(world) == [("contractor", "own_key"), ("engineer", "service_seal")]
+    assert is_good(world, keys)
+
+
+def test_of_two_files_that_are_checked_at_once_the_second_to_be_written_is_told_to_sign_anew(
+    world: World, keys: dict[str, Signatory], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first, second = (send(world, role, keys[role]) for role in ("contractor", "engineer"))
+    before_write(monkeypatch, check_upload, lambda: check(world, second))
+    check(world, first)
+    assert (upload_of(world, second)["state"], signatures(world)) == ("taken", [("engineer", "own_key")])
+    assert (upload_of(world, first)["state"], upload_of(world, first)["problems"]) == ("refused", [OVERTAKEN])
+
+
+def test_a_worker_that_was_taken_for_dead_takes_nothing_a_second_time(
+    world: World, keys: dict[str, Signatory], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sent = send(world, "contractor", keys["contractor"])
+
+    def take_over() -> None:
+        expire(world, JobKind.CHECK_UPLOAD)
+        check(world, sent)
+
+    before_write(monkeypatch, check_upload, take_over)
+    check(world, sent)
+    assert signatures(world) == [("contractor", "own_key")]
+    with world.engine.connect() as connection:
+        entries = connection.exec_driver_sql("SELECT entry FROM audit_entry").scalars().all()
+    assert [orjson.loads(one)["action"] for one in entries].count("signature.taken") == 1
+
+
+@pytest.mark.parametrize(
+    ("signature", "holder", "problem"),
+    [
+        ("service_seal", "p-9e6", "What was done here is signed by the service's seal, as was chosen then."),
+        ("own_key", "p-other", "Another engineer has decided on the package, and is the one to sign it."),
+    ],
+)
+def test_a_decision_meanwhile_says_who_signs(
+    world: World,
+    keys: dict[str, Signatory],
+    monkeypatch: pytest.MonkeyPatch,
+    signature: str,
+    holder: str,
+    problem: str,
+) -> None:
+    sent = send(world, "engineer", keys["engineer"])
+    form = {"kind": "engineer", "projects": [world.project_id], "holder": holder}
+    world.tokens[ENGINEER] = world.ask(ADMINISTRATOR, "POST", "/v1/tokens", json=form)["token"]
+    before_write(monkeypatch, check_upload, lambda: decide(world, signature))
+    check(world, sent)
+    assert (upload_of(world, sent)["state"], upload_of(world, sent)["problems"]) == ("refused", [problem])
+    assert signatures(world) == []
+
+
+def test_a_file_that_can_not_be_checked_is_refused_in_the_end_and_taken_when_it_comes_again(
+    world: World, keys: dict[str, Signatory]
+) -> None:
+    package = package_of(world)
+    signed = sign_as(keys["contractor"], package_file(world, package["id"]), field=CONTRACTOR_FIELD)
+    sent = send_in(world, package, "contractor", signed)
+    sha256 = sent.json()["file_sha256"]
+    (world.settings.blob_dir / sha256[:2] / sha256).unlink()
+    check(world, sent)
+    assert upload_of(world, sent)["state"] == "checking"
+    for _ in range(world.settings.max_attempts - 1):
+        hurry(world, JobKind.CHECK_UPLOAD)
+        check(world, sent)
+    upload = upload_of(world, sent)
+    assert upload["state"] == "refused"
+    assert upload["problems"][0].startswith("The file could not be checked: BlobMissingError")
+    assert send_in(world, package, "contractor", signed).json()["id"] == upload["id"]
+    world.drain()
+    assert upload_of(world, sent)["state"] == "taken"

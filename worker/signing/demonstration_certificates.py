@@ -1,0 +1,151 @@
+"""The certificates and the revocation list of a throwaway authority."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from cryptography import x509
+from cryptography.hazmat.primitives.asymmetric import ec, rsa
+from cryptography.hazmat.primitives.hashes import SHA256
+from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+
+from worker.signing.certificates import DEMONSTRATION_MARK
+
+PublicKey = ec.EllipticCurvePublicKey | rsa.RSAPublicKey
+
+LIFE = timedelta(days=365)
+# Time stamps are there to outlive the keys that sign documents.
+LIFE_OF_TIME = timedelta(days=3650)
+LIFE_OF_REVOCATION_LIST = timedelta(days=7)
+# A receiver's clock may be behind ours.
+CLOCK_MARGIN = timedelta(hours=1)
+# RFC 9336; some validators know only emailProtection, so the certificate carries both.
+DOCUMENT_SIGNING = x509.ObjectIdentifier("1.3.6.1.5.5.7.3.36")
+
+
+def make_root(key: ec.EllipticCurvePrivateKey, *, now: datetime) -> x509.Certificate:
+    """Return the certificate that vouches for itself and issues the others."""
+    # Each its own name: two roots of one name are one authority to whoever looks for an issuer.
+    name = _name(f"root {x509.SubjectKeyIdentifier.from_public_key(key.public_key()).digest.hex()[:8]}")
+    return (
+        _builder(subject=name, issuer=name, public_key=key.public_key(), now=now, life=LIFE_OF_TIME)
+        .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
+        .add_extension(_usage(is_authority=True), critical=True)
+        .sign(key, SHA256())
+    )
+
+
+def make_seal(
+    public_key: PublicKey,
+    *,
+    root: x509.Certificate,
+    root_key: ec.EllipticCurvePrivateKey,
+    revocation_url: str,
+    now: datetime,
+) -> x509.Certificate:
+    """Return the certificate that the service seals with."""
+    builder = _builder(subject=_name("seal"), issuer=root.subject, public_key=public_key, now=now, life=LIFE)
+    return _signing(builder, issuer_key=root_key, revocation_url=revocation_url)
+
+
+def make_person(key: ec.EllipticCurvePrivateKey, *, role: str, revocation_url: str, now: datetime) -> x509.Certificate:
+    """Return the certificate of a person, who is its only issuer."""
+    name = _name(role)
+    builder = _builder(subject=name, issuer=name, public_key=key.public_key(), now=now, life=LIFE)
+    return _signing(builder, issuer_key=key, revocation_url=revocation_url)
+
+
+def make_time_certificate(
+    public_key: PublicKey,
+    *,
+    root: x509.Certificate,
+    root_key: ec.EllipticCurvePrivateKey,
+    revocation_url: str,
+    now: datetime,
+) -> x509.Certificate:
+    """Return the certificate that states the time. RFC 3161, 2.3: its purpose is critical and the only one."""
+    builder = _builder(subject=_name("time"), issuer=root.subject, public_key=public_key, now=now, life=LIFE_OF_TIME)
+    return (
+        _issued(builder, root_key=root_key, revocation_url=revocation_url)
+        .add_extension(_usage(is_authority=False), critical=True)
+        .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.TIME_STAMPING]), critical=True)
+        .sign(root_key, SHA256())
+    )
+
+
+def make_revocation_list(
+    revoked: Sequence[x509.Certificate], *, root: x509.Certificate, root_key: ec.EllipticCurvePrivateKey, now: datetime
+) -> x509.CertificateRevocationList:
+    """Return the list of what the root takes back, as it stands now."""
+    builder = (
+        x509.CertificateRevocationListBuilder()
+        .issuer_name(root.subject)
+        .last_update(now)
+        .next_update(now + LIFE_OF_REVOCATION_LIST)
+        .add_extension(x509.CRLNumber(int(now.timestamp())), critical=False)
+        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(root_key.public_key()), critical=False)
+    )
+    for certificate in revoked:
+        entry = x509.RevokedCertificateBuilder().serial_number(certificate.serial_number).revocation_date(now)
+        builder = builder.add_revoked_certificate(entry.build())
+    return builder.sign(root_key, SHA256())
+
+
+def _signing(
+    builder: x509.CertificateBuilder, *, issuer_key: ec.EllipticCurvePrivateKey, revocation_url: str
+) -> x509.Certificate:
+    purposes = [DOCUMENT_SIGNING, ExtendedKeyUsageOID.EMAIL_PROTECTION]
+    return (
+        _issued(builder, root_key=issuer_key, revocation_url=revocation_url)
+        .add_extension(_usage(is_authority=False), critical=True)
+        .add_extension(x509.ExtendedKeyUsage(purposes), critical=False)
+        .sign(issuer_key, SHA256())
+    )
+
+
+def _builder(
+    *, subject: x509.Name, issuer: x509.Name, public_key: PublicKey, now: datetime, life: timedelta
+) -> x509.CertificateBuilder:
+    return (
+        x509.CertificateBuilder()
+        .subject_name(subject)
+        .issuer_name(issuer)
+        .public_key(public_key)
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(now - CLOCK_MARGIN)
+        .not_valid_after(now + life)
+        .add_extension(x509.SubjectKeyIdentifier.from_public_key(public_key), critical=False)
+    )
+
+
+def _issued(
+    builder: x509.CertificateBuilder, *, root_key: ec.EllipticCurvePrivateKey, revocation_url: str
+) -> x509.CertificateBuilder:
+    revocation = x509.DistributionPoint([x509.UniformResourceIdentifier(revocation_url)], None, None, None)
+    return (
+        builder.add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(root_key.public_key()), critical=False)
+        .add_extension(x509.CRLDistributionPoints([revocation]), critical=False)
+    )
+
+
+def _name(role: str) -> x509.Name:
+    return x509.Name(
+        [
+            x509.NameAttribute(NameOID.ORGANIZATION_NAME, f"{DEMONSTRATION_MARK}, not for real use"),
+            x509.NameAttribute(NameOID.COMMON_NAME, f"{DEMONSTRATION_MARK} {role}, not for real use"),
+        ]
+    )
+
+
+def _usage(*, is_authority: bool) -> x509.KeyUsage:
+    return x509.KeyUsage(
+        digital_signature=not is_authority,
+        content_commitment=not is_authority,
+        key_encipherment=False,
+        data_encipherment=False,
+        key_agreement=False,
+        key_cert_sign=is_authority,
+        crl_sign=is_authority,
+        encipher_only=False,
+        decipher_only=False,
+    )

@@ -1,0 +1,172 @@
+"""Check a package that somebody signed with a key of their own, and take it as the package's current file.
+
+Started by: a `check_upload` job, due when a signed file is sent in.
+Writes: the upload as taken, with the package's new file; or as refused, with what is wrong with it.
+Leaves: nothing.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, select
+
+from service.actions.signatures import signer_of
+from service.errors import ConflictError
+from service.settings import CLOCK_TOLERANCE
+from service.storage import jobs
+from service.storage.head import Deed, record_deed
+from service.storage.jobs import JobState, Lease
+from service.storage.package_files import SignedFile, add_files, signatures_of
+from service.storage.routes import criteria_row, lock_route, parse_criteria, raise_version
+from service.storage.session import snapshot, transaction
+from service.storage.tables import Package, PersonCertificate, SignatureUpload
+from service.storage.verdicts import submission_of_package
+from service.vocabulary.criteria import Criteria
+from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureRole, SignedBy, UploadState
+from worker.signing.certificates import Trusted
+from worker.signing.levels import Level
+from worker.signing.report import SignatureReport
+from worker.signing.uploaded import Expected, UploadReport, check_uploaded
+from worker.steps.context import StepContext
+from worker.steps.levels import level_asked
+from worker.steps.running import Step
+from worker.steps.sealing import FIELDS
+
+_OVERTAKEN = "The package has another file by now, with another signature in it: sign that one."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sent:
+    """A signed file that was sent in, its package, and by which certificates people sign it."""
+
+    upload: SignatureUpload
+    package: Package
+    criteria: Criteria
+    fingerprints: Sequence[str]
+    signed_before: Sequence[str]
+
+
+def run(context: StepContext, lease: Lease) -> None:
+    """Check the file, then take it if the package is still as it was."""
+    with snapshot(context.engine) as session:
+        sent = _read(session, lease)
+    report = None if sent.upload.state == UploadState.TAKEN.value else _check(context, sent)
+    with transaction(context.engine) as session:
+        _write(session, lease, context, report)
+
+
+def park(session: Session, lease: Lease, reason: str) -> None:
+    """Say that the file could not be checked; sent in again it is looked at once more."""
+    lock_route(session, [lease.project_id], _rows(session, lease)[1].route_id)
+    upload, _ = _rows(session, lease)
+    upload.state, upload.problems = UploadState.REFUSED.value, [f"The file could not be checked: {reason}"]
+
+
+STEP = Step(run=run, lease_s=lambda context: context.settings.package_lease_s, on_parked=park)
+
+
+def _read(session: Session, lease: Lease) -> Sent:
+    upload, package = _rows(session, lease)
+    files = signatures_of(session, package)
+    version = submission_of_package(session, package).criteria_version
+    return Sent(
+        upload=upload,
+        package=package,
+        criteria=parse_criteria(criteria_row(session, package.project_id, version).document),
+        fingerprints=_registered(session, upload),
+        signed_before=[file.certificate_sha256 for file in files if file.signed_by == SignedBy.OWN_KEY.value],
+    )
+
+
+def _rows(session: Session, lease: Lease) -> tuple[SignatureUpload, Package]:
+    upload = session.get_one(SignatureUpload, (lease.project_id, lease.subject_id), populate_existing=True)
+    return upload, session.get_one(Package, (lease.project_id, upload.package_id), populate_existing=True)
+
+
+def _registered(session: Session, upload: SignatureUpload) -> Sequence[str]:
+    return session.exec(
+        select(PersonCertificate.sha256).where(
+            PersonCertificate.project_id == upload.project_id,
+            PersonCertificate.person_id == upload.signer,
+            col(PersonCertificate.retired_at).is_(None),
+        )
+    ).all()
+
+
+def _check(context: StepContext, sent: Sent) -> UploadReport:
+    if sent.package.current_sha256 != sent.upload.base_sha256:
+        return UploadReport(problems=(_OVERTAKEN,))
+    now = context.clock()
+    expected = Expected(
+        current=context.blobs.get(sent.upload.base_sha256),
+        field=FIELDS[SignatureRole(sent.upload.role)],
+        fingerprints=sent.fingerprints,
+        signed_before=sent.signed_before,
+        level=level_asked(sent.criteria),
+        earliest=sent.package.issued_at - CLOCK_TOLERANCE,
+        latest=now + CLOCK_TOLERANCE,
+    )
+    trust: list[Trusted] = [*context.load_key().anchors, *context.trust]
+    return check_uploaded(
+        context.blobs.get(sent.upload.sha256),
+        expected=expected,
+        trust=trust,
+        now=now,
+        time_trust=context.time_trust or None,
+    )
+
+
+def _write(session: Session, lease: Lease, context: StepContext, report: UploadReport | None) -> None:
+    route = lock_route(session, [lease.project_id], _rows(session, lease)[1].route_id)
+    upload, package = _rows(session, lease)
+    jobs.hold(session, lease)
+    jobs.release(session, lease, JobState.DONE)
+    if report is None:
+        return
+    problems = list(report.problems) or list(_changed_meanwhile(session, upload, package, report.signature))
+    upload.state = (UploadState.REFUSED if problems else UploadState.TAKEN).value
+    upload.problems, upload.checked_at = problems, context.clock()
+    if problems or report.signature is None or report.level is None:
+        return
+    add_files(session, package, [_file_of(upload, report.signature, report.level)])
+    raise_version(route)
+    deed = Deed(
+        at=context.clock(),
+        actor="worker",
+        action="signature.taken",
+        subject=str(package.id),
+        content_sha256=upload.sha256,
+    )
+    record_deed(session, lease.project_id, deed)
+
+
+def _changed_meanwhile(
+    session: Session, upload: SignatureUpload, package: Package, signature: SignatureReport | None
+) -> Iterator[str]:
+    """Give what speaks against a good file now, under the route's lock."""
+    if package.current_sha256 != upload.base_sha256:
+        yield _OVERTAKEN
+        return
+    if signature is None or signature.certificate_sha256 not in _registered(session, upload):
+        yield "The certificate that signed was retired."
+    try:
+        signer = signer_of(session, package, SignatureRole(upload.role), sender=upload.signer)
+    except ConflictError as error:
+        yield error.detail
+        return
+    if signer != upload.signer:
+        yield "Another engineer has decided on the package, and is the one to sign it."
+
+
+def _file_of(upload: SignatureUpload, signature: SignatureReport, level: Level) -> SignedFile:
+    assert signature.signed_at is not None
+    return SignedFile(
+        sha256=upload.sha256,
+        role=SignatureRole(upload.role),
+        signed_by=SignedBy.OWN_KEY,
+        person=upload.signer,
+        certificate_sha256=signature.certificate_sha256,
+        signed_at=signature.signed_at,
+        level=SignatureLevel(level.value),
+    )

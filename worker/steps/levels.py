@@ -1,0 +1,53 @@
+"""The level at which a package is sealed: what the criteria ask for, else what the settings make possible."""
+
+from collections.abc import Sequence
+
+from service.vocabulary.criteria import Criteria
+from service.vocabulary.signature_level import SignatureLevel
+from worker.package.content import PlannedSeal
+from worker.signing.certificates import Trusted
+from worker.signing.keys import SigningKey
+from worker.signing.levels import Level
+from worker.signing.sealing import Sealing
+from worker.signing.verify import verify
+from worker.steps.context import StepContext
+from worker.steps.outside import time_authority_host
+from worker.steps.running import HopelessError
+
+
+class LevelNotReadBackError(Exception):
+    """A file that was just signed shows no level."""
+
+
+def sealing_for(context: StepContext, criteria: Criteria) -> Sealing:
+    """Return how to seal; a level that cannot be reached is given up at once, and nothing lower is made."""
+    authorities = context.authorities()
+    level = level_asked(criteria)
+    if criteria.signature_level is None and authorities is not None:
+        level = Level.B_T
+    if level is Level.B_B or authorities is not None:
+        return Sealing(level=level, authorities=authorities)
+    raise HopelessError(
+        f"The criteria ask for signatures at {level.label} or above, and no time-stamp authority is named; nothing was "
+        "signed. Set TIMESTAMP_URL and make the job due again."
+    )
+
+
+def level_asked(criteria: Criteria) -> Level:
+    """Return the lowest level at which anybody may sign."""
+    return Level.B_B if criteria.signature_level is None else Level(criteria.signature_level.value)
+
+
+def planned_seal(context: StepContext, sealing: Sealing) -> PlannedSeal:
+    """Return what the package says of its own seal, before it has one."""
+    host = None if sealing.level is Level.B_B else time_authority_host(context.settings)
+    return PlannedSeal(level=SignatureLevel(sealing.level.value), time_authority=host)
+
+
+def read_level(context: StepContext, pdf: bytes, *, key: SigningKey, trust: Sequence[Trusted] = ()) -> SignatureLevel:
+    """Return the level that every signature of a file reaches, read from the file."""
+    trusted = [*key.anchors, *context.trust, *trust]
+    report = verify(pdf, trust=trusted, now=context.clock(), time_trust=context.time_trust or None)
+    if report.level is None:
+        raise LevelNotReadBackError(" ".join(report.problems) or "One of its signatures is not PAdES.")
+    return SignatureLevel(report.level.value)
