@@ -3,6 +3,7 @@
 from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from typing import NamedTuple
 
 from service.vocabulary.colours import TubePlace, place_in_cable
@@ -11,16 +12,19 @@ from service.vocabulary.joint_criteria import SpliceLossCriterion
 from service.vocabulary.layout import Layout
 from service.vocabulary.quantities import to_last_place
 from service.vocabulary.words import Outcome, Reason
-from worker.package.splice_distribution import is_at_connection, is_held_as_splice
+from worker.package.splices_alone import ConnectionsOnRoute, is_held_as_splice
 from worker.package.tenths import to_tenths
 
+# One splice: the index of its site, and the bounds of its loss in 0.0001 dB. There are tens of thousands of them, and
+# plain tuples of numbers are no work for the garbage collector.
+Step = tuple[int, int, int]
 
-class Step(NamedTuple):
-    """One splice: the index of its site, and the bounds of its loss in 0.0001 dB."""
 
-    site_index: int
-    low: int
-    high: int
+class Sum(NamedTuple):
+    """What a fibre comes to at the far end, in 0.0001 dB."""
+
+    tenths: int
+    fibre: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,17 +46,21 @@ class TubeLoss:
     known: Mapping[int, Sequence[Step]]
     levels: Sequence[Level]
 
-    def highest(self) -> tuple[int, int]:
-        """Return the highest sum at the far end, and the first fibre that has it."""
-        sums = {fibre: sum(step.high for step in steps) for fibre, steps in self.known.items()}
-        fibre = max(sums, key=lambda one: sums[one])
-        return sums[fibre], fibre
+    @cached_property
+    def highest(self) -> Sum:
+        """The highest sum, and the first fibre that has it."""
+        return max(
+            (Sum(sum(high for _, _, high in steps), fibre) for fibre, steps in self.known.items()),
+            key=lambda one: one.tenths,
+        )
 
-    def lowest(self) -> tuple[int, int]:
-        """Return the lowest sum at the far end, and the first fibre that has it."""
-        sums = {fibre: sum(step.low for step in steps) for fibre, steps in self.known.items()}
-        fibre = min(sums, key=lambda one: sums[one])
-        return sums[fibre], fibre
+    @cached_property
+    def lowest(self) -> Sum:
+        """The lowest sum, and the first fibre that has it."""
+        return min(
+            (Sum(sum(low for _, low, _ in steps), fibre) for fibre, steps in self.known.items()),
+            key=lambda one: one.tenths,
+        )
 
 
 def tube_losses(
@@ -64,11 +72,11 @@ def tube_losses(
     judged: Container[int],
 ) -> Sequence[TubeLoss]:
     """Return the tubes, as the first section has them, of some fibres; findings come in route order."""
-    limit = to_last_place(criterion.limit_db, places=4)
+    limit, connections = to_last_place(criterion.limit_db, places=4), ConnectionsOnRoute(layout)
     steps: dict[int, list[Step] | None] = {fibre: [] if fibre in judged else None for fibre in fibres}
     for finding in findings:
         own = steps.get(finding["fibre"])
-        if own is not None and not is_at_connection(finding, layout):
+        if own is not None and not connections.stands_before(finding):
             step = _step(finding, layout, limit=limit)
             if step is None:
                 steps[finding["fibre"]] = None
@@ -98,8 +106,8 @@ def _step(finding: FindingDocument, layout: Layout, *, limit: int) -> Step | Non
     index = layout.site_index[finding["site"]]
     if "value" in finding:
         value = to_tenths(finding["value"])
-        return Step(index, value, value)
-    return Step(index, to_tenths(finding["low"]), to_tenths(finding["high"]))
+        return index, value, value
+    return index, to_tenths(finding["low"]), to_tenths(finding["high"])
 
 
 def _tube_loss(
@@ -109,15 +117,15 @@ def _tube_loss(
 
 
 def _levels(known: Mapping[int, Sequence[Step]], layout: Layout) -> Iterator[Level]:
-    at_site: dict[int, list[tuple[int, Step]]] = {}
+    at_site: dict[int, list[tuple[int, int, int]]] = {}
     for fibre, steps in known.items():
-        for step in steps:
-            at_site.setdefault(step.site_index, []).append((fibre, step))
+        for index, low, high in steps:
+            at_site.setdefault(index, []).append((fibre, low, high))
     lows, highs = dict.fromkeys(known, 0), dict.fromkeys(known, 0)
     for index in sorted(at_site):
-        for fibre, step in at_site[index]:
-            lows[fibre] += step.low
-            highs[fibre] += step.high
+        for fibre, low, high in at_site[index]:
+            lows[fibre] += low
+            highs[fibre] += high
         yield Level(
             from_a_um=layout.site_offsets_um[index],
             lowest=min(lows.values()),

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from worker.package.accumulated_loss import Level, TubeLoss
-from worker.package.look import ACCENT, CELL_HEADING, CELL_UNIT, CONTENT_WIDTH, HAIR, INK, QUIET, SUBHEADING
+from worker.package.look import ACCENT, CONTENT_WIDTH, HAIR, INK, PICTURE_NAME, PICTURE_QUIET, QUIET, SUBHEADING
 from worker.package.picture import (
     Area,
     Mark,
@@ -79,7 +79,7 @@ class _Plot:
 
 def _words(tube: TubeLoss, plot: _Plot, ruler: Ruler) -> Iterator[Mark]:
     y = plot.top - _WORDS_PT + _LINE_PT
-    styles = (CELL_HEADING, CELL_UNIT, CELL_UNIT, CELL_UNIT)
+    styles = (PICTURE_NAME, PICTURE_QUIET, PICTURE_QUIET, PICTURE_QUIET)
     for index, (style, said) in enumerate(zip(styles, _said(tube), strict=False)):
         text = ruler.shorten(said, style, width_pt=plot.right - plot.left)
         yield left_text(plot.left, y + index * _LINE_PT, text, style)
@@ -90,8 +90,8 @@ def _said(tube: TubeLoss) -> Iterator[str]:
     unknown = len(tube.fibres) - len(tube.known)
     yield f"fibres {numbers_text(tube.fibres)}{f', {unknown} not known' if unknown else ''}"
     if tube.known:
-        for word, (tenths, fibre) in (("highest", tube.highest()), ("lowest", tube.lowest())):
-            yield f"{word} {tenths_text(tenths)} dB, fibre {fibre}"
+        for word, one in (("highest", tube.highest), ("lowest", tube.lowest)):
+            yield f"{word} {tenths_text(one.tenths)} dB, fibre {one.fibre}"
 
 
 def _axes(tube: TubeLoss, plot: _Plot, ruler: Ruler) -> Iterator[Mark]:
@@ -99,7 +99,7 @@ def _axes(tube: TubeLoss, plot: _Plot, ruler: Ruler) -> Iterator[Mark]:
         y = plot.y(tenths)
         yield stroke((plot.left, y), (plot.right, y), width_pt=0.3, colour=HAIR)
         if plot.is_first:
-            yield right_text(plot.left - 4, y + 2.3, f"{tenths / TENTHS_PER_DB:.12g}", CELL_UNIT, ruler)
+            yield right_text(plot.left - 4, y + 2.3, f"{tenths / TENTHS_PER_DB:.12g}", PICTURE_QUIET, ruler)
     foot = plot.bottom
     yield stroke((plot.left, foot), (plot.right, foot), width_pt=0.5, colour=QUIET)
     for level in tube.levels:
@@ -107,9 +107,9 @@ def _axes(tube: TubeLoss, plot: _Plot, ruler: Ruler) -> Iterator[Mark]:
     for tick_um, said in distance_ticks(
         low_um=0, high_um=plot.frame.length_um, pt_per_um=plot.pt_per_um, least_apart_pt=_LEAST_TICKS_APART_PT
     ):
-        width_pt = ruler.width(said, CELL_UNIT)
+        width_pt = ruler.width(said, PICTURE_QUIET)
         x = min(max(plot.x(tick_um) - width_pt / 2, plot.left), plot.right - width_pt)
-        yield left_text(x, foot + 10, said, CELL_UNIT)
+        yield left_text(x, foot + 10, said, PICTURE_QUIET)
 
 
 def _course(tube: TubeLoss, plot: _Plot) -> Iterator[Mark]:

@@ -62,7 +62,7 @@ def _fibres(content: PackageContent, layout: Layout) -> Sequence[int]:
 
 
 def _blocks(criterion: SpliceLossCriterion, tubes: Sequence[TubeLoss], layout: Layout, ruler: Ruler) -> Iterator[Block]:
-    by_loss = sorted((tube for tube in tubes if tube.known), key=lambda tube: tube.highest()[0], reverse=True)
+    by_loss = sorted((tube for tube in tubes if tube.known), key=lambda tube: tube.highest.tenths, reverse=True)
     unknown = [tube for tube in tubes if not tube.known]
     drawn = [*by_loss, *unknown][:MOST_TUBES]
     numbers = {tube.place.tube for tube in drawn}
@@ -72,7 +72,7 @@ def _blocks(criterion: SpliceLossCriterion, tubes: Sequence[TubeLoss], layout: L
     )
     rest = [tube for tube in by_loss if tube.place.tube not in numbers]
     if rest:
-        lowest, highest = min(tube.lowest()[0] for tube in rest), max(tube.highest()[0] for tube in rest)
+        lowest, highest = min(tube.lowest.tenths for tube in rest), max(tube.highest.tenths for tube in rest)
         yield Paragraph(
             text=f"Of {len(tubes)} tubes the {len(drawn)} with the highest sums are drawn. Those of the other "
             f"{len(rest)} lie between {tenths_text(lowest)} and {tenths_text(highest)} dB at the far end.",

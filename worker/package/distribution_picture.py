@@ -6,12 +6,12 @@ from fractions import Fraction
 from service.vocabulary.quantities import round_half_even
 from worker.package.look import (
     ACCENT,
-    CELL,
-    CELL_HEADING,
-    CELL_UNIT,
     CONTENT_WIDTH,
     HAIR,
     INK,
+    PICTURE,
+    PICTURE_NAME,
+    PICTURE_QUIET,
     QUIET,
     SUBHEADING,
     WARM,
@@ -84,14 +84,14 @@ def _axes(scale: _Scale, ruler: Ruler) -> Iterator[Mark]:
     for count in multiples(step, low=0, high=scale.most):
         y = _BOTTOM - count / scale.most * (_BOTTOM - _TOP)
         yield stroke((_LEFT, y), (_RIGHT, y), width_pt=0.3, colour=HAIR)
-        yield right_text(_LEFT - 4, y + 2.3, str(count), CELL_UNIT, ruler)
+        yield right_text(_LEFT - 4, y + 2.3, str(count), PICTURE_QUIET, ruler)
     yield stroke((_LEFT, _BOTTOM), (_RIGHT, _BOTTOM), width_pt=0.5, colour=QUIET)
     tick = round_step(_LEAST_TICKS_APART_PT * (scale.high - scale.low) / (_RIGHT - _LEFT))
     for index, tenths in enumerate(multiples(tick, low=scale.low, high=scale.high)):
         x = scale.x(tenths)
         said = f"{tenths / TENTHS_PER_DB:.12g}"
         yield stroke((x, _BOTTOM), (x, _BOTTOM + 3), width_pt=0.5, colour=QUIET)
-        yield middle_text(x, _BOTTOM + 10.5, f"{said} dB" if index == 0 else said, CELL_UNIT, ruler)
+        yield middle_text(x, _BOTTOM + 10.5, f"{said} dB" if index == 0 else said, PICTURE_QUIET, ruler)
 
 
 def _bars(scale: _Scale) -> Iterator[Mark]:
@@ -117,12 +117,12 @@ def _bar(left: float, right: float, scale: _Scale, one: int, *, colour: Rgb) -> 
 def _lines(scale: _Scale, ruler: Ruler) -> Iterator[Mark]:
     lines = sorted(scale.distribution.lines, key=lambda line: line.tenths)
     labels = [f"{line.label} {line.text}" for line in lines]
-    sizes = [ruler.width(label, CELL_HEADING) + _BETWEEN_LABELS_PT for label in labels]
+    sizes = [ruler.width(label, PICTURE_NAME) + _BETWEEN_LABELS_PT for label in labels]
     points = [scale.x(line.tenths) for line in lines]
     middles = spread(points, sizes, low=0, high=_RIGHT + 14)
     for line, label, point, middle in zip(lines, labels, points, middles, strict=True):
         is_limit = line is scale.distribution.lines[0]
-        draw, style = (stroke, CELL_HEADING) if is_limit else (dashes, CELL_UNIT)
+        draw, style = (stroke, PICTURE_NAME) if is_limit else (dashes, PICTURE_QUIET)
         yield draw(
             (middle, _LABELS_Y + 3), (point, _TOP - 6), (point, _BOTTOM), width_pt=0.9 if is_limit else 0.6, colour=INK
         )
@@ -131,13 +131,13 @@ def _lines(scale: _Scale, ruler: Ruler) -> Iterator[Mark]:
 
 def _words(distribution: Distribution, ruler: Ruler) -> Iterator[Mark]:
     y = _LABELS_Y
-    style = CELL_HEADING
+    style = PICTURE_NAME
     for said in _said(distribution):
         for line in ruler.fold(said, style, width_pt=CONTENT_WIDTH - _WORDS_X):
             yield left_text(_WORDS_X, y, line, style)
             y += style.leading_pt
         y += 2.4
-        style = CELL
+        style = PICTURE
 
 
 def _said(distribution: Distribution) -> Iterator[str]:

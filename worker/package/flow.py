@@ -33,7 +33,7 @@ _STYLES = {Look.BODY: BODY, Look.NOTE: NOTE, Look.CODE: CODE}
 _LINES_BELOW_HEADING, _ROWS_TOGETHER = 3, 2
 _AFTER_HEADING_PT, _AFTER_PARAGRAPH_PT, _AROUND_SUBHEADING_PT, _BEFORE_TABLE_PT = 8.0, 6.0, 10.0, 3.0
 _CONTENTS_LEADING_PT = 13.4
-_AROUND_CONTENTS_PT = 34.0
+_AROUND_CONTENTS_PT, _BETWEEN_CONTENTS_PT = 34.0, 28.0
 # The certificate.
 PAGES_BEFORE = 1
 
@@ -90,7 +90,7 @@ _Laid = Paragraph | Subheading | Facts | Picture | TableLayout
 
 def place_sections(sections: Sequence[Section], ruler: Ruler) -> list[Page]:
     """Return the pages that the sections fill."""
-    flow = _Flow(ruler, top=TOP - (len(sections) + 1) * _CONTENTS_LEADING_PT - _AROUND_CONTENTS_PT)
+    flow = _Flow(ruler, top=TOP - _contents_rows(len(sections) + 1) * _CONTENTS_LEADING_PT - _AROUND_CONTENTS_PT)
     started_on = [flow.add_section(section, number=number) for number, section in enumerate(sections, start=1)]
     # Last, for only now it is known on which pages the others speak of each fibre.
     index = fibre_index(list(zip((section.title for section in sections), flow.fibre_pages, strict=True)))
@@ -101,13 +101,20 @@ def place_sections(sections: Sequence[Section], ruler: Ruler) -> list[Page]:
 
 def _contents(sections: Sequence[Section], ruler: Ruler, *, pages: Sequence[int]) -> Iterator[PlacedLine | PlacedLink]:
     yield PlacedLine(x=LEFT, y=TOP - SUBHEADING.leading_pt, text="Contents", style=SUBHEADING)
-    right = LEFT + MEASURE / 2 + 40
+    rows, width_pt = _contents_rows(len(sections)), (CONTENT_WIDTH - _BETWEEN_CONTENTS_PT) / 2
     for index, (section, page) in enumerate(zip(sections, pages, strict=True)):
-        y, number = TOP - 20 - (index + 1) * _CONTENTS_LEADING_PT, str(index + 1)
-        yield PlacedLink(box=(LEFT, y - 3, right, y + 9), leads_to=section_key(index + 1))
-        yield PlacedLine(x=LEFT, y=y, text=number, style=LABEL)
-        yield PlacedLine(x=LEFT + 22, y=y, text=section.title, style=VALUE)
+        column, row = divmod(index, rows)
+        left = LEFT + column * (width_pt + _BETWEEN_CONTENTS_PT)
+        y, right = TOP - 20 - (row + 1) * _CONTENTS_LEADING_PT, left + width_pt
+        yield PlacedLink(box=(left, y - 3, right, y + 9), leads_to=section_key(index + 1))
+        yield PlacedLine(x=left, y=y, text=str(index + 1), style=LABEL)
+        yield PlacedLine(x=left + 22, y=y, text=section.title, style=VALUE)
         yield PlacedLine(x=right - ruler.width(str(page), VALUE), y=y, text=str(page), style=VALUE)
+
+
+def _contents_rows(sections: int) -> int:
+    """Return how many rows the contents take in two columns: in one they push the cautions off their page."""
+    return -(-sections // 2)
 
 
 def section_key(number: int) -> str:

@@ -1,6 +1,6 @@
 """Sizes, faces and colours: A4, one accent, and outcomes that a grey copy and a colour-blind reader tell apart."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from service.vocabulary.words import Outcome
@@ -65,6 +65,12 @@ OUTCOME_STYLES = {
     Outcome.NONCONFORMING: Style(face=Face.BOLD, size_pt=7.0, leading_pt=8.8, colour=WARM),
     Outcome.UNDETERMINED: Style(face=Face.BOLD, size_pt=7.0, leading_pt=8.8, colour=INK),
 }
+
+# Of other sizes than the cells of tables, by which whoever reads a page by machine tells one from the other.
+PICTURE = Style(size_pt=6.9, leading_pt=8.8)
+PICTURE_NAME = Style(face=Face.BOLD, size_pt=6.7, leading_pt=8.4, colour=ACCENT)
+PICTURE_QUIET = Style(size_pt=6.3, leading_pt=8.4, colour=QUIET)
+PICTURE_OUTCOMES = {outcome: replace(style, size_pt=PICTURE.size_pt) for outcome, style in OUTCOME_STYLES.items()}
 
 
 def marked(outcome: Outcome) -> str:

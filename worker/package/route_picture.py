@@ -8,12 +8,12 @@ from itertools import pairwise
 
 from service.vocabulary.quantities import metres_text
 from worker.package.look import (
-    CELL,
-    CELL_HEADING,
-    CELL_UNIT,
     CONTENT_WIDTH,
     INK,
-    OUTCOME_STYLES,
+    PICTURE,
+    PICTURE_NAME,
+    PICTURE_OUTCOMES,
+    PICTURE_QUIET,
     QUIET,
     SUBHEADING,
     marked_count,
@@ -27,9 +27,9 @@ from worker.package.site_shapes import SHAPE_PT, site_shape
 from worker.package.spreading import spread
 from worker.package.wording import words
 
-# One strip fits under the first heading of the section; of several, two share a page.
-MOST_SITES_ALONE, MOST_SITES_IN_STRIP = 18, 10
-_MOST_AXIS_PT, _LEAST_AXIS_PT, _STRIP_AXIS_PT = 520.0, 120.0, 266.0
+# One strip fits on a page under the heading of the section; of several, two do.
+MOST_SITES_ALONE, MOST_SITES_IN_STRIP = 20, 9
+_MOST_AXIS_PT, _LEAST_AXIS_PT, _STRIP_AXIS_PT = 570.0, 120.0, 233.0
 _TITLE_PT, _ABOVE_TITLE_PT = 26.0, 7.0
 _SITE_PT, _LINE_PT, _END_PT = 29.5, 9.2, 16.0
 _TICK_X, _ROUTE_X, _LABEL_X = 38.0, 140.0, 168.0
@@ -76,7 +76,7 @@ def _axis(strip: Strip, ruler: Ruler, to_y: _ToY, *, pt_per_um: float) -> Iterat
     ):
         y = to_y(tick_um)
         yield stroke((_TICK_X - 3, y), (_TICK_X, y), width_pt=0.5, colour=QUIET)
-        yield right_text(_TICK_X - 5, y + 2.4, said, CELL_UNIT, ruler)
+        yield right_text(_TICK_X - 5, y + 2.4, said, PICTURE_QUIET, ruler)
 
 
 def _sites(strip: Strip, ruler: Ruler, to_y: _ToY, *, low: float, high: float) -> Iterator[Mark]:
@@ -99,22 +99,22 @@ def _sites(strip: Strip, ruler: Ruler, to_y: _ToY, *, low: float, high: float) -
     yield from _joints_labels(strip.sites, ruler, [middle - 2 + _LINE_PT for middle in middles])
     for section, (above, below) in zip(strip.sections, pairwise(middles), strict=True):
         said = f"section {section.id}: {metres_text(section.last_um - section.first_um)} m"
-        text = ruler.shorten(said, CELL_UNIT, width_pt=CONTENT_WIDTH - _LABEL_X - 14)
-        yield left_text(_LABEL_X + 14, (above + below) / 2 + 3.4, text, CELL_UNIT)
+        text = ruler.shorten(said, PICTURE_QUIET, width_pt=CONTENT_WIDTH - _LABEL_X - 14)
+        yield left_text(_LABEL_X + 14, (above + below) / 2 + 3.4, text, PICTURE_QUIET)
 
 
 def _site_label(site: SiteOnScale, ruler: Ruler, *, y: float) -> Iterator[Mark]:
     distance = f"{metres_text(site.from_a_um)} m"
     kind = words(site.kind)
-    room = CONTENT_WIDTH - _LABEL_X - ruler.width(distance, CELL) - ruler.width(kind, CELL) - 24
-    id_ = ruler.shorten(site.id, CELL_HEADING, width_pt=room / 2)
-    after_id = _LABEL_X + ruler.width(id_, CELL_HEADING) + 6
-    name = ruler.shorten(site.name, CELL, width_pt=room - (after_id - _LABEL_X))
-    after_name = after_id + ruler.width(name, CELL) + 6
-    yield left_text(_LABEL_X, y - 2, id_, CELL_HEADING)
-    yield left_text(after_id, y - 2, name, CELL)
-    yield left_text(after_name, y - 2, kind, CELL_UNIT)
-    yield right_text(CONTENT_WIDTH, y - 2, distance, CELL, ruler)
+    room = CONTENT_WIDTH - _LABEL_X - ruler.width(distance, PICTURE) - ruler.width(kind, PICTURE) - 24
+    id_ = ruler.shorten(site.id, PICTURE_NAME, width_pt=room / 2)
+    after_id = _LABEL_X + ruler.width(id_, PICTURE_NAME) + 6
+    name = ruler.shorten(site.name, PICTURE, width_pt=room - (after_id - _LABEL_X))
+    after_name = after_id + ruler.width(name, PICTURE) + 6
+    yield left_text(_LABEL_X, y - 2, id_, PICTURE_NAME)
+    yield left_text(after_id, y - 2, name, PICTURE)
+    yield left_text(after_name, y - 2, kind, PICTURE_QUIET)
+    yield right_text(CONTENT_WIDTH, y - 2, distance, PICTURE, ruler)
 
 
 def _joints_labels(sites: Sequence[SiteOnScale], ruler: Ruler, ys: Sequence[float]) -> Iterator[Mark]:
@@ -124,12 +124,12 @@ def _joints_labels(sites: Sequence[SiteOnScale], ruler: Ruler, ys: Sequence[floa
     said = [
         marked_count(outcome, joints.counts[outcome]) for outcome, (joints, _) in zip(outcomes, judged, strict=True)
     ]
-    widths = [ruler.width(text, OUTCOME_STYLES[outcome]) for text, outcome in zip(said, outcomes, strict=True)]
+    widths = [ruler.width(text, PICTURE_OUTCOMES[outcome]) for text, outcome in zip(said, outcomes, strict=True)]
     worst_x = _LABEL_X + max(widths, default=0.0) + _AFTER_OUTCOME_PT
     for (joints, y), outcome, text in zip(judged, outcomes, said, strict=True):
-        worst = ruler.shorten(joints.worst_text(), CELL, width_pt=CONTENT_WIDTH - worst_x)
-        yield left_text(_LABEL_X, y, text, OUTCOME_STYLES[outcome])
-        yield left_text(worst_x, y, worst, CELL)
+        worst = ruler.shorten(joints.worst_text(), PICTURE, width_pt=CONTENT_WIDTH - worst_x)
+        yield left_text(_LABEL_X, y, text, PICTURE_OUTCOMES[outcome])
+        yield left_text(worst_x, y, worst, PICTURE)
     for site, y in zip(sites, ys, strict=True):
         if not (site.is_submitted and site.joints):
-            yield left_text(_LABEL_X, y, "no loss judged here" if site.is_submitted else "not submitted", CELL_UNIT)
+            yield left_text(_LABEL_X, y, "no loss judged here" if site.is_submitted else "not submitted", PICTURE_QUIET)

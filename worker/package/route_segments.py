@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 
-from worker.package.look import ACCENT, CELL, CELL_HEADING, CELL_UNIT, QUIET, Style
+from worker.package.look import ACCENT, PICTURE, PICTURE_NAME, PICTURE_QUIET, QUIET, Style
 from worker.package.picture import Mark, box, left_text, outline, stroke
 from worker.package.route_scale import Stretch, Strip
 from worker.package.ruler import Ruler
@@ -50,8 +50,8 @@ def _bar(top: float, bottom: float, *, is_submitted: bool) -> Iterator[Mark]:
 def _lines_of(segment: Stretch, lines: int) -> Sequence[tuple[Style, str]]:
     said = "submitted" if segment.is_submitted else "not submitted"
     if lines == 1:
-        return ((CELL_HEADING if segment.is_submitted else CELL_UNIT, segment.id),)
-    return ((CELL_HEADING, segment.id), (CELL, segment.name), (CELL_UNIT, said))
+        return ((PICTURE_NAME if segment.is_submitted else PICTURE_QUIET, segment.id),)
+    return ((PICTURE_NAME, segment.id), (PICTURE, segment.name), (PICTURE_QUIET, said))
 
 
 def _label(lines: Sequence[tuple[Style, str]], ruler: Ruler, *, middle: float) -> Iterator[Mark]:

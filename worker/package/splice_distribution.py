@@ -9,8 +9,9 @@ from math import gcd
 from service.vocabulary.finding import FindingDocument
 from service.vocabulary.joint_criteria import SpliceLossCriterion
 from service.vocabulary.layout import Layout
-from service.vocabulary.words import Basis, FibreAction, Outcome
+from service.vocabulary.words import Basis, Outcome
 from worker.package.scale import round_step
+from worker.package.splices_alone import ConnectionsOnRoute, is_held_as_splice
 from worker.package.tenths import to_tenths
 
 _MOST_BINS = 60
@@ -96,7 +97,8 @@ def _distribution(criterion: SpliceLossCriterion, findings: Sequence[FindingDocu
     # An estimate is of the splice by itself.
     if criterion.basis is not Basis.ESTIMATE:
         limit = lines[0].tenths
-        alone = [one for one in alone if not is_at_connection(one, layout) and is_held_as_splice(one, limit=limit)]
+        connections = ConnectionsOnRoute(layout)
+        alone = [one for one in alone if is_held_as_splice(one, limit=limit) and not connections.stands_before(one)]
     return Distribution(
         criterion=criterion,
         lines=lines,
@@ -106,20 +108,6 @@ def _distribution(criterion: SpliceLossCriterion, findings: Sequence[FindingDocu
         with_connection=len(determined) - len(alone),
         conforming=sum(one["outcome"] == Outcome.CONFORMING for one in determined),
     )
-
-
-def is_at_connection(finding: FindingDocument, layout: Layout) -> bool:
-    """Tell whether a trace shows a splice only together with the connection in front of it."""
-    site = layout.design.sites[layout.site_index[finding["site"]]]
-    return layout.action(site, finding["fibre"]) is FibreAction.TERMINATED
-
-
-def is_held_as_splice(finding: FindingDocument, *, limit: int) -> bool:
-    """Tell whether a loss meets the splice's own limit, in 0.0001 dB.
-
-    In one dead zone with a connection a splice is decided by the limit of that, and the loss is that of both.
-    """
-    return to_tenths(finding["limit"]) == limit or bool(finding.get("by_fallback"))
 
 
 def _lines(criterion: SpliceLossCriterion) -> Iterator[Line]:

@@ -86,7 +86,7 @@ def test_a_fibre_that_could_not_be_judged_is_not_known(content: PackageContent) 
 def test_connections_and_what_is_seen_only_with_them_are_left_out() -> None:
     content = judged_content()
     [tube] = _tubes(content)
-    sites = {content.design.sites[step.site_index].id for steps in tube.known.values() for step in steps}
+    sites = {content.design.sites[index].id for steps in tube.known.values() for index, _, _ in steps}
     assert sites == {"C1", "C2"}
 
 

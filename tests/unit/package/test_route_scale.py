@@ -15,11 +15,14 @@ from tests.package_factories import make_content
 from tests.package_findings import make_joint_finding
 from tests.package_reading import pictures_of, text_boxes, texts_of
 from worker.package.content import PackageContent
+from worker.package.flow import PlacedPicture, place_sections
 from worker.package.look import ACCENT, CONTENT_WIDTH
 from worker.package.picture import Area, Picture, Stroke
 from worker.package.route_picture import MOST_SITES_ALONE
 from worker.package.route_scale_section import ROUTE_SCALE_TITLE
+from worker.package.ruler import Ruler
 from worker.package.spreading import spread
+from worker.package.view import build_view
 from worker.package.worst_joints import joints_by_site
 
 UNEVEN_M = [5.0, 12_000.0, 5.0, 5.0, 5.0, 3000.0, 40.0, 12_000.0, 5.0, 900.0, 5.0, 5.0, 2000.0]
@@ -189,9 +192,19 @@ def test_more_sites_than_one_strip_holds_are_parted_and_each_strip_is_named() ->
     assert len(pictures_of(make_content(closure_count=MOST_SITES_ALONE - 2), ROUTE_SCALE_TITLE)) == 1
     parted = pictures_of(make_content(closure_count=MOST_SITES_ALONE - 1), ROUTE_SCALE_TITLE)
     assert [texts_of(picture)[0] for picture in parted] == [
-        "Strip 1 of 2, T-A to C09",
-        "Strip 2 of 2, C09 to T-B",
+        "Strip 1 of 3, T-A to C07",
+        "Strip 2 of 3, C07 to C13",
+        "Strip 3 of 3, C13 to T-B",
     ]
+
+
+@pytest.mark.parametrize(("sites", "on_pages"), [(MOST_SITES_ALONE, [1]), (60, [2, 2, 2, 2])])
+def test_the_drawing_fills_its_pages(sites: int, on_pages: list[int]) -> None:
+    content = make_content(fibre_count=1, closure_count=sites - 2)
+    own = pictures_of(content, ROUTE_SCALE_TITLE)
+    pages = place_sections(build_view(content).sections, Ruler())
+    placed = [[one for one in page if isinstance(one, PlacedPicture) and one.picture in own] for page in pages]
+    assert [len(pictures) for pictures in placed if pictures] == on_pages
 
 
 def test_a_joint_that_does_not_conform_is_worse_than_one_with_less_margin() -> None:
