@@ -86,6 +86,9 @@ def _facts(answer: VerificationAnswer) -> str:
     facts.append(("SHA-256 as issued", answer.certified_sha256))
     if answer.countersigned_sha256 is not None:
         facts.append(("SHA-256 with the decision", answer.countersigned_sha256))
+    facts.append(
+        (f"SHA-256 of audit entry {answer.audit.sequence}", answer.audit.hash or "there is no such entry any more")
+    )
     return "\n".join(
         f"<dt>{escape(label)}</dt><dd>{f'<code>{escape(value)}</code>' if 'SHA' in label else escape(value)}</dd>"
         for label, value in facts

@@ -3,7 +3,6 @@
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib import metadata
 
 from sqlmodel import Session
 
@@ -14,6 +13,7 @@ from service.storage.tables import CriteriaVersion, DesignRevision, Person, Proj
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.concession import Concession
 from service.vocabulary.criteria import Voiding
+from worker import PROGRAM
 from worker.judgement.judge import FibreJudgement, prepare
 from worker.judgement.settle import JudgedFibre, Verdict, settle
 from worker.package.content import PackageContent, PackagedRecord
@@ -123,7 +123,7 @@ def content_of(
         verification_code=verification_code,
         verification_url=None if public_url is None else f"{public_url}v1/verifications/{verification_code}",
         is_demonstration=is_demonstration,
-        program=f"route-acceptance {metadata.version('route-acceptance')}",
+        program=PROGRAM,
     )
 
 
