@@ -107,6 +107,8 @@ def _facts(answer: VerificationAnswer) -> str:
     if answer.current_level is not answer.certified_level:
         facts.append(("Signed, the weakest of all", _LEVELS[answer.current_level]))
     facts += [("Signature awaited", _ROLES[role]) for role in answer.awaited_signatures]
+    audit = f"SHA-256 of audit entry {answer.audit.sequence}"
+    facts.append((audit, answer.audit.hash or "there is no such entry any more"))
     return "\n".join(
         f"<dt>{escape(label)}</dt><dd>{f'<code>{escape(value)}</code>' if 'SHA' in label else escape(value)}</dd>"
         for label, value in facts

@@ -1,6 +1,7 @@
 """The deployment's text: there is no Docker engine to run it on where the tests run, so what can be read is checked."""
 
 import re
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -8,6 +9,7 @@ import pytest
 import yaml
 from typer.main import get_command
 
+from worker import PROGRAM
 from worker.commands.main import app
 
 ROOT = Path(__file__).parents[2]
@@ -30,6 +32,12 @@ def test_every_part_that_stays_has_a_health_check(name: str) -> None:
 @pytest.mark.parametrize("name", sorted(SERVICES))
 def test_every_image_is_pinned_to_a_release(name: str) -> None:
     assert re.search(r":\d+\.\d+", SERVICES[name]["image"])
+
+
+def test_code_image_and_distribution_are_of_one_version() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    assert f"{project['name']} {project['version']}" == PROGRAM
+    assert {SERVICES[name]["image"] for name in OURS} == {PROGRAM.replace(" ", ":")}
 
 
 @pytest.mark.parametrize("name", OURS)

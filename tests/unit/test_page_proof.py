@@ -1,13 +1,16 @@
 """Pages are proven by drawing them again from the attached data: one digit on either side shows."""
 
 import json
-from collections.abc import Callable
-from io import BytesIO
+import random
+from collections.abc import Callable, Iterator
+from io import BytesIO, StringIO
+from pathlib import Path
 from typing import Any
 
 import pytest
 from pyhanko.pdf_utils.generic import NameObject, StreamObject
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from rich.console import Console
 
 from service.vocabulary.canonical import canonical_json, digest_of
 from tests.package_reading import draw_content
@@ -15,11 +18,13 @@ from tests.signed_documents import make_document
 from tests.unit.package.judged import judged_route
 from worker.commands import page_proof
 from worker.commands.page_proof import PageProof, Pages, proof_lines, prove_data, prove_pages
+from worker.commands.verify import Checked, print_report
 from worker.package.archive_document import pack
 from worker.package.attachments import attachments
 from worker.package.content import PackageContent
 from worker.package.drawing import draw
 from worker.package.view import build_view
+from worker.signing.report import PackageReport
 
 READ, PROBLEM = "The attached data cannot be read: ", "problems"
 
@@ -151,3 +156,39 @@ def test_data_that_do_not_fit_together_give_a_sentence_and_no_trace(
     assert proof.problems
     assert proof.pages is not Pages.AS_DRAWN
     assert not any("\n" in problem for problem in proof.problems)
+
+
+def _places(document: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
+    """Give the way to each value of a document."""
+    if not isinstance(document, dict | list):
+        return
+    for key, value in document.items() if isinstance(document, dict) else enumerate(document):
+        yield (*path, key)
+        yield from _places(value, (*path, key))
+
+
+STRANGE: tuple[Any, ...] = (None, 1, -5, "x", "9999999999", [], {}, True, "\x1b[2J", 1e300)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_whatever_stands_anywhere_in_the_data_the_answer_is_a_sentence(content: PackageContent, seed: int) -> None:
+    chosen = random.Random(seed)
+    for name, text in attachments(content).items():
+        document = json.loads(text)
+        *way, last = chosen.choice(list(_places(document)))
+        place = document
+        for step in way:
+            place = place[step]
+        place[last] = chosen.choice([one for one in STRANGE if one != place[last]])
+        files = {**attachments(content), name: canonical_json(document)}
+        proof = prove_pages(draw(build_view(content), attachments=files))
+        # Much of a record is neither printed nor in a digest: the seal alone holds it, like the name of the maker.
+        assert proof.problems or name == "records.json" or last == "program", (name, way, last)
+        assert not any("\n" in problem or len(problem) > 400 for problem in proof.problems), proof.problems
+
+
+def test_nothing_in_a_file_moves_the_cursor() -> None:
+    said = StringIO()
+    report = PackageReport(sha256="0" * 64, problems=("It says \x1b[2J\x07.",))
+    print_report(Console(file=said, force_terminal=True), Path("package.pdf"), Checked(report, PageProof()))
+    assert "It says \N{REPLACEMENT CHARACTER}[2J\N{REPLACEMENT CHARACTER}." in said.getvalue()

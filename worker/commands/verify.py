@@ -109,7 +109,12 @@ def print_report(console: Console, file: Path, checked: Checked) -> None:
         lines += standing_lines(checked.served)
     lines += [f"  problem   {problem}" for problem in report.problems]
     for line in lines:
-        console.print(line, highlight=False, markup=False, soft_wrap=True)
+        console.print(_printable(line), highlight=False, markup=False, soft_wrap=True)
+
+
+def _printable(line: str) -> str:
+    # Anybody may have written the names and reasons in a file: none of them shall move the cursor.
+    return "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in line)
 
 
 def _signature_lines(signature: SignatureReport) -> list[str]:

@@ -9,11 +9,12 @@ import orjson
 from pydantic import TypeAdapter, ValidationError
 from typing_extensions import TypedDict
 
+from service.vocabulary.canonical import canonical_json
 from service.vocabulary.criteria import Criteria
 from service.vocabulary.design import Design
 from service.vocabulary.finding import FibreDocument
 from service.vocabulary.quantities import read_canonical
-from service.vocabulary.record import read_stored_record
+from service.vocabulary.record import canonical_record, read_stored_record
 from service.vocabulary.signature_level import SignatureLevel
 from worker.package.attachment_forms import PACKAGE_FORM, FindingsFile, PackageFile
 from worker.package.attachments import WRITERS
@@ -57,7 +58,7 @@ def read_making(files: Mapping[str, bytes]) -> Making:
     with _faults_in("package.json"):
         start = _START.validate_json(_file(files, "package.json"), strict=True)
         if start["form"] != PACKAGE_FORM:
-            raise ValueError(f"it is of the form {start['form']}, and this program reads {PACKAGE_FORM}")
+            raise ValueError(f"it is of the form {start['form']!r}, and this program reads {PACKAGE_FORM}")
     return Making(program=start["program"], pages_form=start["pages_form"])
 
 
@@ -142,8 +143,9 @@ def _parsed(text: bytes) -> Any:
 
 
 def _record(entry: _StoredRecord) -> PackagedRecord:
-    # Read only to be checked: the pages and the digests are made of the canonical body.
-    read_stored_record(orjson.dumps(entry["record"]).decode())
+    text = canonical_json(entry["record"])
+    if canonical_json(canonical_record(read_stored_record(text.decode()))) != text:
+        raise ValueError("it holds a record that is not in canonical form")
     return PackagedRecord(
         body=entry["record"],
         is_ended=entry["is_ended"],
@@ -166,7 +168,9 @@ def _faults_in(name: str) -> Iterator[None]:
     except ValidationError as error:
         first = error.errors(include_url=False, include_input=False, include_context=False)[0]
         place = ".".join(str(step) for step in first["loc"])
-        raise AttachedDataError(f"{name}: {place}: {first['msg']}".replace(": :", ":")) from error
+        # Of a kind that is none the library repeats what was found, however long, and all the kinds there are.
+        what = "it is of no known kind" if first["type"].startswith("union_tag") else first["msg"]
+        raise AttachedDataError(f"{name}: {place}: {what}".replace(": :", ":")) from error
     except KeyError as error:
         raise AttachedDataError(f"{name}: {error} is missing") from error
     except ValueError as error:

@@ -3,7 +3,6 @@
 import secrets
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from importlib import metadata
 
 import orjson
 from sqlmodel import Session
@@ -26,6 +25,7 @@ from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.concession import Concession
 from service.vocabulary.criteria import Voiding
 from service.vocabulary.finding import FibreDocument
+from worker import PROGRAM
 from worker.judgement.judge import prepare
 from worker.judgement.settle import JudgedFibre, Verdict, settle
 from worker.package.content import EarlierPackage, PackageContent, PlannedSeal
@@ -143,7 +143,7 @@ def content_of(
         verification_code=verification_code,
         verification_url=None if public_url is None else f"{public_url}v1/verifications/{verification_code}",
         is_demonstration=is_demonstration,
-        program=f"route-acceptance {metadata.version('route-acceptance')}",
+        program=PROGRAM,
         seal=seal,
     )
 

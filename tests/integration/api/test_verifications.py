@@ -115,6 +115,8 @@ def test_the_page_says_the_same_and_takes_nothing_from_elsewhere(shared_package:
     answer = look(world, package["verification_code"], headers=PAGE)
     assert answer.headers["content-type"] == "text/html; charset=utf-8"
     assert (answer.headers["content-security-policy"], answer.headers["x-robots-tag"]) == (POLICY, "noindex")
+    audit = look(world, package["verification_code"]).json()["audit"]
+    assert f"audit entry {audit['sequence']}</dt><dd><code>{audit['hash']}</code>" in answer.text
     for said in (package["number"], package["certified_sha256"], "current package of its segments", "not decided"):
         assert said in answer.text
     assert not any(word in answer.text for word in ("<script", "http://", "https://", "url("))

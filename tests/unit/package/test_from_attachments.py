@@ -48,7 +48,9 @@ def test_the_making_is_read_even_of_a_package_of_which_nothing_else_is_known() -
 
 def test_another_form_of_package_is_named() -> None:
     files = changed("package.json", lambda about: about | {"form": "package.2"})
-    with pytest.raises(AttachedDataError, match=r"^package.json: it is of the form package.2, and this program reads"):
+    with pytest.raises(
+        AttachedDataError, match=r"^package.json: it is of the form 'package.2', and this program reads"
+    ):
         read_making(files)
 
 
@@ -92,9 +94,21 @@ BAD_FILES: dict[str, tuple[dict[str, bytes], str]] = {
         changed("records.json", lambda kept: {"records": [{**kept["records"][0], "record": {"form": "record.1"}}]}),
         "records.json: 'kind' is missing",
     ),
+    "a criterion of no kind": (
+        changed("criteria.json", lambda criteria: criteria | {"criteria": [{"quantity": "warmth" * 99, "code": "X"}]}),
+        "criteria.json: criteria.0: it is of no known kind",
+    ),
     "a number for a quantity": (
         changed("records.json", lambda kept: {"records": [with_record(kept["records"][1], group_index=1.468)]}),
         "records.json: ",
+    ),
+    "another form of record": (
+        changed("records.json", lambda kept: {"records": [with_record(kept["records"][0], form="record.2")]}),
+        "records.json: it holds a record that is not in canonical form",
+    ),
+    "a quantity with a place less": (
+        changed("records.json", lambda kept: {"records": [with_record(kept["records"][1], loss_threshold_db="0.02")]}),
+        "records.json: it holds a record that is not in canonical form",
     ),
     "more than the form names": (
         changed("findings.json", lambda found: found | {"more": 1}),
