@@ -56,6 +56,13 @@ def test_the_same_package_gives_the_same_bytes(open_world: OpenWorld) -> None:
     assert fetch(world, package, "archive").content == fetch(world, package, "archive").content
 
 
+def test_the_findings_that_are_answered_are_those_inside_the_file(open_world: OpenWorld) -> None:
+    world = open_world("issued")
+    package = newest_package(world)
+    [inside] = PdfReader(BytesIO(fetch(world, package, "pdf").content)).attachments["findings.json"]
+    assert fetch(world, package, "findings").content == inside
+
+
 def test_a_damaged_file_is_never_sent(fresh_world: OpenWorld) -> None:
     world = fresh_world("issued")
     package = newest_package(world)
