@@ -71,7 +71,7 @@ def read(world: World, package_id: str) -> Package:
 def accept(world: World, package: Package) -> Package:
     form = {"package_sha256": package.facts["certified_sha256"], "segments": {"SEG1": "accepted"}}
     path = f"/v1/packages/{package.facts['id']}/decision"
-    etag = f'"{package.facts["certified_sha256"]}"'
+    etag = f'"{package.facts["current_sha256"]}"'
     answer = world.call(TokenKind.ENGINEER, "POST", path, json=form, headers={"If-Match": etag})
     assert answer.is_success, answer.text
     world.drain()
