@@ -14,8 +14,12 @@ from pypdf import PdfReader
 
 from tests.judged_routes import demo_content, large_content
 from tests.package_reading import draw_content
-from tests.printed_expectations import FINDINGS_OF, Expectations, numbers_of_criterion
-from tests.printed_tables import PrintedTable, read_tables
+from tests.printed.attached import Attached
+from tests.printed.expectations import FINDINGS_OF, rows
+from tests.printed.findings import numbers_of_criterion
+from tests.printed.index import INDEX, index_rows
+from tests.printed.tables import PrintedTable, read_pages
+from tests.printed.values import Row
 from tests.unit.package.judged import judged_route
 from worker.package.content import PackageContent
 
@@ -39,18 +43,18 @@ def attached(pdf: bytes) -> dict[str, Any]:
     return {name: json.loads(contents[0]) for name, contents in PdfReader(BytesIO(pdf)).attachments.items()}
 
 
-def compare(tables: list[PrintedTable], files: Mapping[str, Any]) -> Compared:
+def compare(tables: list[PrintedTable], files: Mapping[str, Any], index: list[Row]) -> Compared:
     """Hold each row of each table against the data; rows are the same in number and, in any order, in all they say."""
-    expectations, compared = Expectations(files), Compared()
+    data, compared = Attached(files), Compared()
     for table in tables:
         name = f"{table.section} / {table.under}"
-        rows = expectations.rows(table.section, table.under, table.headings)
-        if not rows:
+        said = index if table.section == INDEX else rows(data, table.section, table.under, table.headings)
+        if not said:
             compared.differences.append(f"{name}: nobody knows what it has to print")
             continue
-        columns = {heading: table.column(heading) for heading in rows[0]}
+        columns = {heading: table.column(heading) for heading in said[0]}
         printed = Counter(tuple(_plain(row[place], h) for h, place in columns.items()) for row in table.rows)
-        wanted = Counter(tuple(_plain(row[heading], "") for heading in columns) for row in rows)
+        wanted = Counter(tuple(_plain(row[heading], "") for heading in columns) for row in said)
         compared.numbers += sum(len(NUMBER.findall(row[place])) for row in table.rows for place in columns.values())
         compared.differences += [f"{name}: printed {row}" for row in printed - wanted]
         compared.differences += [f"{name}: missing {row}" for row in wanted - printed]
@@ -79,7 +83,7 @@ def pdf(request: pytest.FixtureRequest) -> bytes:
 
 @pytest.fixture(scope="module")
 def tables(pdf: bytes) -> list[PrintedTable]:
-    return read_tables(pdf)
+    return read_pages(pdf).tables
 
 
 # Of a criterion's limit, which is said in words, the numbers are compared by a test of their own.
@@ -87,7 +91,7 @@ IN_WORDS = {("Criteria as agreed", "", "Limit"), ("Criteria as agreed", "", "Wav
 
 
 def test_every_number_of_every_table_is_what_the_attached_data_give(pdf: bytes, tables: list[PrintedTable]) -> None:
-    compared = compare(tables, attached(pdf))
+    compared = compare(tables, attached(pdf), index_rows(tables))
     assert compared.differences == []
     assert compared.unchecked <= IN_WORDS
     assert compared.numbers > 4000
@@ -107,14 +111,14 @@ def test_the_numbers_of_each_criterion_are_those_of_the_attached_criteria(
 
 
 def test_no_finding_is_left_out_and_none_is_printed_twice(pdf: bytes, tables: list[PrintedTable]) -> None:
-    expectations = Expectations(attached(pdf))
+    findings = Attached(attached(pdf)).findings
     printed = sum(len(one.rows) for one in tables if (one.section, one.under) in FINDINGS_OF)
     listed_elsewhere = {"workmanship", "required_test"}
-    assert printed == sum(f["quantity"] not in listed_elsewhere for f in expectations.findings) > 100
+    assert printed == sum(f["quantity"] not in listed_elsewhere for f in findings) > 100
 
 
 def test_tables_of_every_kind_of_finding_were_read() -> None:
-    seen = {(one.section, one.under) for one in read_tables(draw_content(judged_route()))}
+    seen = {(one.section, one.under) for one in read_pages(draw_content(judged_route())).tables}
     assert set(FINDINGS_OF) - seen == set()
 
 
@@ -133,13 +137,14 @@ def _one_digit(text: str) -> str:
 
 def test_one_digit_more_or_less_in_any_number_of_the_data_is_found() -> None:
     pdf = draw_content(demo_content())
-    tables = read_tables(pdf)
+    tables = read_pages(pdf).tables
+    index = index_rows(tables)
     for name in ("value", "low", "high", "limit", "margin", "position", "wavelength_nm"):
         files = attached(pdf)
         finding = next(one for one in splice_findings(files) if name in one)
         other = _one_digit(str(finding[name]))
         finding[name] = other if isinstance(finding[name], str) else int(other)
-        assert len(compare(tables, files).differences) == 2, name
+        assert len(compare(tables, files, index).differences) == 2, name
     for direction, name in product(("a_to_b", "b_to_a"), ("value", "within")):
         files = attached(pdf)
         reading = next(
@@ -149,12 +154,13 @@ def test_one_digit_more_or_less_in_any_number_of_the_data_is_found() -> None:
             if one["direction"] == direction and name in one
         )
         reading[name] = _one_digit(reading[name])
-        assert len(compare(tables, files).differences) == 2, (direction, name)
+        assert len(compare(tables, files, index).differences) == 2, (direction, name)
 
 
 def test_one_digit_more_or_less_in_any_cell_of_a_page_is_found() -> None:
     pdf = draw_content(demo_content())
-    files, tables = attached(pdf), read_tables(pdf)
+    files, tables = attached(pdf), read_pages(pdf).tables
+    index = index_rows(tables)
     changed = 0
     for table in tables:
         for place, heading in enumerate(table.headings):
@@ -162,6 +168,6 @@ def test_one_digit_more_or_less_in_any_cell_of_a_page_is_found() -> None:
             if row is None or (table.section, table.under, heading) in IN_WORDS:
                 continue
             before, row[place] = row[place], _one_digit(row[place])
-            assert len(compare(tables, files).differences) == 2, (table.section, table.under, heading)
+            assert len(compare(tables, files, index).differences) == 2, (table.section, table.under, heading)
             row[place], changed = before, changed + 1
     assert changed > 60

@@ -1,4 +1,4 @@
-"""Read the tables of a package back from its pages: by where another program finds each word, and how large it is.
+"""Read tables and pictures of a package back from its pages: by where another program finds which words, how large.
 
 Nothing here knows how the pages were drawn. What is taken for granted is what a reader sees: headings stand over their
 columns, more room lies between columns than between words, and between rows than between lines.
@@ -17,6 +17,8 @@ from tests.outside_tools import require_tool
 # The sizes of type that mark what a line is, in points, and the part of a page that is neither header nor footer.
 SECTION, SUBHEADING, HEADING, UNIT, CELL = 14.5, 8.8, 6.6, 6.4, 7.0
 BODY = (60.0, 790.0)
+# In these sections what stands under the heading is pictures: no line of theirs is a row.
+PICTURED = frozenset({"The route to scale", "Splice losses against their limits", "Splice losses along the route"})
 # Words of one cell stand closer than this, columns further apart; lines of a row closer than this, rows further apart.
 WORD_GAP_PT, LINE_GAP_PT = 5.0, 10.0
 _WORD = "{http://www.w3.org/1999/xhtml}word"
@@ -24,8 +26,9 @@ _PAGE = "{http://www.w3.org/1999/xhtml}page"
 
 
 class Word(NamedTuple):
-    """A word with its box, y growing downwards."""
+    """A word with its page and its box, y growing downwards."""
 
+    page: int
     text: str
     left: float
     right: float
@@ -35,27 +38,44 @@ class Word(NamedTuple):
 
 @dataclass(kw_only=True)
 class PrintedTable:
-    """A table as printed, however many pages it runs over."""
+    """A table as printed, however many pages it runs over, with the page of each row."""
 
     section: str
     under: str
     headings: tuple[str, ...]
     units: tuple[str, ...]
     rows: list[list[str]] = field(default_factory=list)
+    pages: list[int] = field(default_factory=list)
     columns: list[tuple[float, float]] = field(default_factory=list)
 
     def column(self, heading: str) -> int:
         return self.headings.index(heading)
 
 
-def read_tables(pdf: bytes) -> list[PrintedTable]:
-    """Return every table in order of the pages."""
+class InPicture(NamedTuple):
+    """Words of a picture that stand together, with the section and the title over them."""
+
+    section: str
+    title: str
+    words: Word
+
+
+@dataclass(kw_only=True)
+class PrintedPages:
+    """Every table in order of the pages, and all that is written in pictures, from the top of each page down."""
+
+    tables: list[PrintedTable] = field(default_factory=list)
+    pictures: list[InPicture] = field(default_factory=list)
+
+
+def read_pages(pdf: bytes) -> PrintedPages:
+    """Return what is printed in tables and in pictures."""
     reader = _Reader()
     for page in _words_by_page(pdf):
         for line in _lines(page):
             reader.take(line)
         reader.end_page()
-    return reader.tables
+    return reader.pages
 
 
 def _words_by_page(pdf: bytes) -> Iterator[list[Word]]:
@@ -63,13 +83,14 @@ def _words_by_page(pdf: bytes) -> Iterator[list[Word]]:
         file = Path(folder) / "package.pdf"
         file.write_bytes(pdf)
         done = subprocess.run([require_tool("pdftotext"), "-bbox", str(file), "-"], capture_output=True, check=True)
-    for page in ElementTree.fromstring(done.stdout).iter(_PAGE):
-        yield [word for word in map(_word, page.iter(_WORD)) if BODY[0] < word.top < BODY[1]]
+    for number, page in enumerate(ElementTree.fromstring(done.stdout).iter(_PAGE), start=1):
+        words = (_word(element, page=number) for element in page.iter(_WORD))
+        yield [word for word in words if BODY[0] < word.top < BODY[1]]
 
 
-def _word(element: ElementTree.Element) -> Word:
+def _word(element: ElementTree.Element, *, page: int) -> Word:
     left, right, top, bottom = (float(element.attrib[name]) for name in ("xMin", "xMax", "yMin", "yMax"))
-    return Word(text=element.text or "", left=left, right=right, top=top, size=round(bottom - top, 2))
+    return Word(page=page, text=element.text or "", left=left, right=right, top=top, size=round(bottom - top, 2))
 
 
 def _lines(words: Iterable[Word]) -> list[list[Word]]:
@@ -94,7 +115,7 @@ def _cells(line: Sequence[Word]) -> Iterator[Word]:
 
 class _Reader:
     def __init__(self) -> None:
-        self.tables: list[PrintedTable] = []
+        self.pages = PrintedPages()
         self._section = self._under = ""
         self._heading: list[Word] = []
         self._open: PrintedTable | None = None
@@ -103,7 +124,9 @@ class _Reader:
     def take(self, line: Sequence[Word]) -> None:
         """Take the next line of a page."""
         text, size = " ".join(word.text for word in line), line[0].size
-        if size in {HEADING, UNIT}:
+        if self._section in PICTURED and size not in {SECTION, SUBHEADING}:
+            self.pages.pictures += [InPicture(self._section, self._under, words) for words in _cells(line)]
+        elif size in {HEADING, UNIT}:
             self._heading += _cells(line)
         elif size == CELL and (self._heading or self._open):
             self._take_row(line)
@@ -128,6 +151,7 @@ class _Reader:
         self._row_top = top
         if is_new:
             table.rows.append([""] * len(table.headings))
+            table.pages.append(line[0].page)
         whole = is_new and len(cells) == len(table.headings)
         places = range(len(cells)) if whole else [_nearest(table.columns, cell) for cell in cells]
         for place, cell in zip(places, cells, strict=True):
@@ -140,7 +164,7 @@ class _Reader:
         columns = _columns(self._heading)
         headings = tuple(_under(self._heading, column, size=HEADING) for column in columns)
         self._row_top = None
-        last = self.tables[-1] if self.tables else None
+        last = self.pages.tables[-1] if self.pages.tables else None
         goes_on = last is not None and (last.section, last.under, last.headings) == (
             self._section,
             self._under,
@@ -150,7 +174,7 @@ class _Reader:
             units = tuple(_under(self._heading, column, size=UNIT) for column in columns)
             last = PrintedTable(section=self._section, under=self._under, headings=headings, units=units)
             last.columns = columns
-            self.tables.append(last)
+            self.pages.tables.append(last)
         self._open, self._heading = last, []
 
 

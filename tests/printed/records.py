@@ -1,0 +1,187 @@
+"""What tables of records have to print by the attached JSON."""
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from tests.printed.attached import Attached
+from tests.printed.values import NONE, Json, Row, ranges, utc
+
+UNITS = {"loss_db": "dB", "return_loss_db": "dB", "chromatic_ps_per_nm": "ps/nm", "pmd_ps": "ps"}
+TESTS = {"otdr", "attenuation", "return_loss", "dispersion", "continuity", "end_face"}
+WORK = {"splice", "termination", "cleaning", "closure_state"}
+
+
+def instruments_rows(data: Attached) -> list[Row]:
+    used: dict[tuple[str, str, str], list[str]] = {}
+    for entry in data.entries:
+        if not entry["is_ended"]:
+            for seen in instruments_of(entry["record"]):
+                used.setdefault(seen, []).append(entry["record"]["made_at"])
+    return [
+        {"Instrument": role, "Serial": serial, "Calibrated until": until, "Records": str(len(made))}
+        | {"First used": utc(min(made)), "Last used": utc(max(made))}
+        for (role, serial, until), made in used.items()
+    ]
+
+
+def arcs_rows(data: Attached) -> list[Row]:
+    airs = {
+        "Temperature": "temperature_c",
+        "Humidity": "humidity_percent",
+        "Pressure": "pressure_hpa",
+        "Altitude": "altitude_m",
+    }
+    return [
+        {"Splicer": one["splicer_serial"], "Made": utc(one["made_at"]), "Fibre type": one["fibre_type"]}
+        | {heading: one.get(name, NONE) for heading, name in airs.items()}
+        for one in (entry["record"] for entry in data.entries if not entry["is_ended"])
+        if one["kind"] == "arc_calibration"
+    ]
+
+
+def set_aside_rows(data: Attached) -> list[Row]:
+    void = {one["record"] for f in data.findings for one in f["void"]}
+    tests = [one for one in data.records.values() if one["kind"] in TESTS and one["fibre"] in data.scope]
+    often = Counter(map(subject, tests))
+    listed = [o for o in data.records.values() if o["id"] in void or (o in tests and often[subject(o)] > 1)]
+    return [
+        {
+            "Fibre": str(one.get("fibre", NONE)),
+            "From and to": ends(one),
+            "Made": utc(one["made_at"]),
+            "Result": result(one),
+            "Record": _short_id(data, one),
+        }
+        for one in listed
+    ]
+
+
+def ended_rows(data: Attached) -> list[Row]:
+    return [
+        {"Made": utc(e["record"]["made_at"]), "Record": e["record"]["id"]}
+        for e in data.entries
+        if e["is_ended"] or e["clock_is_flagged"]
+    ]
+
+
+def suspicions_rows(data: Attached) -> list[Row]:
+    return [
+        {"Fibres": ranges(sorted(one["fibres"])) or NONE, "What was seen": one["detail"]}
+        | {"Chance in honest work": one["chance"] or NONE, "Records": named(one["records"])}
+        for one in data.found["verdict"]["suspicions"]
+        if not one["fibres"] or data.scope & {*one["fibres"]}
+    ]
+
+
+def tests_of_fibres_rows(data: Attached) -> list[Row]:
+    return [
+        {
+            "Fibre": str(one["fibre"]),
+            "Test": _test(one),
+            "From and to": ends(one),
+            "Made": utc(one["made_at"]),
+            "Result": result(one),
+            "Instruments": " / ".join(serial for _, serial, _ in instruments_of(one)) or NONE,
+            "By": one["operator"],
+            "Record": _short_id(data, one),
+        }
+        for one in _standing(data)
+        if one["kind"] in TESTS
+    ]
+
+
+def work_at_sites_rows(data: Attached) -> list[Row]:
+    return [
+        {
+            "Site": one["site"],
+            "Work": _work(one),
+            "Fibres": ranges(sorted({j["fibre"] for j in one.get("joints", [])} or {*_own_fibre(one)})) or NONE,
+            "Made": utc(one["made_at"]),
+            "Attempt": str(one.get("attempt", NONE)),
+            "Splicer": one.get("splicer_serial", NONE),
+            "By": one["operator"],
+            "Record": _short_id(data, one),
+        }
+        for one in _standing(data)
+        if one["kind"] in WORK
+    ]
+
+
+def _standing(data: Attached) -> Iterator[Json]:
+    """Give the records that nothing ended, of those that are about a fibre submitted or a whole site."""
+    for one in (entry["record"] for entry in data.entries if not entry["is_ended"]):
+        about = {joint["fibre"] for joint in one.get("joints", [])} | {*_own_fibre(one)}
+        if not about or about & data.scope:
+            yield one
+
+
+def _own_fibre(record: Json) -> list[int]:
+    return [record["fibre"]] if "fibre" in record else []
+
+
+def _test(record: Json) -> str:
+    name = "OTDR" if record["kind"] == "otdr" else record["kind"].replace("_", " ")
+    wavelength = f" {record['wavelength_nm']} nm" if "wavelength_nm" in record else ""
+    return f"{name}{wavelength}" + (f", {record['pulse_ns']} ns" if "pulse_ns" in record else "")
+
+
+def _work(record: Json) -> str:
+    if record["kind"] == "closure_state":
+        return str(record["state"]).replace("_", " ")
+    where = ends(record).removeprefix(record["site"]) if record["kind"] == "cleaning" else ""
+    return f"{record['kind']}{where}"
+
+
+def _short_id(data: Attached, record: Json) -> str:
+    return str(record["id"][: telling([*data.records])])
+
+
+def named(records: Sequence[str]) -> str:
+    return ", ".join(records) if len(records) <= 3 else f"{len(records)} records, named in the attached findings"
+
+
+def instruments_of(record: Json) -> list[tuple[str, str, str]]:
+    match record["kind"]:
+        case "splice":
+            return [("splicer", record["splicer_serial"], NONE)]
+        case "termination":
+            return [("splicer", record["splicer_serial"], NONE)] if "splicer_serial" in record else []
+        case "otdr":
+            return [("OTDR", record["instrument_serial"], record["calibrated_until"])]
+        case "attenuation":
+            roles = ("source", "meter")
+            return [(role, record[role]["serial"], record[role]["calibrated_until"]) for role in roles]
+        case "return_loss" | "dispersion" as kind:
+            own = record["instrument"]
+            return [(f"{kind.replace('_', ' ')} meter", own["serial"], own["calibrated_until"])]
+        case _:
+            return []
+
+
+def ends(record: Json) -> str:
+    if "from_site" in record:
+        return f"{record['from_site']} to {record['to_site']}"
+    position = f", position {record['position']}" if "position" in record else ""
+    return f"{record['site']}{position}{', ' + record['side'].replace('_', ' ') if 'side' in record else ''}"
+
+
+def subject(record: Json) -> tuple[Any, ...]:
+    return (
+        record["fibre"],
+        record["kind"],
+        record.get("wavelength_nm"),
+        record.get("pulse_ns"),
+        ends(record),
+    )
+
+
+def result(record: Json) -> str:
+    if record["kind"] == "continuity":
+        return f"fibre {record['seen_fibre']} seen" if "seen_fibre" in record else "all dark"
+    sign = {"gt": "> ", "lt": "< "}.get(record.get("qualifier", ""), "")
+    return sign + ", ".join(f"{record[name]} {unit}" for name, unit in UNITS.items() if name in record) or NONE
+
+
+def telling(ids: Sequence[str]) -> int:
+    return next(digits for digits in range(8, 37) if len({id_[:digits] for id_ in ids}) == len(ids))

@@ -1,0 +1,137 @@
+"""What tables about the route, and what lies along it, have to print by the attached JSON."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+from itertools import accumulate
+
+from tests.printed.attached import Attached
+from tests.printed.values import NONE, WORST_FIRST, Json, Row, cable_m, centimetres, fibre_m, from_to
+
+
+def submitted_rows(data: Attached) -> list[Row]:
+    return [
+        {
+            "Segment": one["id"],
+            "Billing item": one["billing_item"],
+            "Fibres": ", ".join(from_to(r) for r in one["fibres"]),
+            "Cable": centimetres(sum((cable_m(s) for s in _sections(data, one)), Decimal(0))),
+            **{w.capitalize(): str(_came_to(data, one)["counts"][w]) for w in WORST_FIRST},
+            "Outcome": _came_to(data, one)["outcome"],
+        }
+        for one in data.chosen_segments()
+    ]
+
+
+def _came_to(data: Attached, segment: Json) -> Json:
+    return data.found["verdict"]["segments"][segment["id"]]
+
+
+def _sections(data: Attached, segment: Json) -> list[Json]:
+    return [one for one in data.design["sections"] if one["id"] in segment["sections"]]
+
+
+def quantities_rows(data: Attached) -> list[Row]:
+    rows = []
+    for one in data.chosen_segments():
+        fibres = [n for r in one["fibres"] for n in range(r["first"], r["last"] + 1) if n not in data.dark]
+        splices, pairs = _joints(data, one, fibres)
+        rows.append(
+            {
+                "Segment": one["id"],
+                "Name": one["name"],
+                "Billing item": one["billing_item"],
+                "Fibres": str(len(fibres)),
+                "Cable": centimetres(sum((cable_m(s) for s in _sections(data, one)), Decimal(0))),
+                "Fibre": centimetres(sum((fibre_m(s) for s in _sections(data, one)), Decimal(0)) * len(fibres)),
+                "Splices": str(splices),
+                "Terminations": str(pairs),
+            }
+        )
+    return rows
+
+
+def _joints(data: Attached, segment: Json, fibres: Sequence[int]) -> tuple[int, int]:
+    """Count splices and mated pairs by the splice plan; a pigtail's end has one of each."""
+    splices = pairs = 0
+    for site in (one for one in data.design["sites"] if one["id"] in segment["sites"]):
+        for fibre in fibres:
+            action = data.action(site["id"], fibre)
+            if site["kind"] == "splice_closure":
+                splices += action == "spliced"
+            else:
+                splices, pairs = splices + (site.get("termination") == "pigtail"), pairs + 1
+    return splices, pairs
+
+
+def cables_rows(data: Attached) -> list[Row]:
+    ends = [one["id"] for one in data.design["sites"]]
+    return [
+        {
+            "Section": one["id"],
+            "From": ends[index],
+            "To": ends[index + 1],
+            "Fibre type": one["fibre_type"],
+            "Reel": one.get("reel", NONE),
+            "Cable": one["cable_length_m"],
+            "Slack": one["slack_m"],
+            "Excess": one["excess_percent"],
+        }
+        for index, one in enumerate(data.design["sections"])
+    ]
+
+
+def sites_rows(data: Attached) -> list[Row]:
+    rows, from_a_m = [], Decimal(0)
+    for site, section in zip(data.design["sites"], [*data.design["sections"], None], strict=True):
+        [segment] = [one["id"] for one in data.design["segments"] if site["id"] in one["sites"]]
+        kind = site["kind"].replace("_", " ")
+        rows.append(
+            {"Site": site["id"], "Name": site["name"], "Kind": kind, "Segment": segment}
+            | {"Fibre from A": centimetres(from_a_m)}
+        )
+        from_a_m += Decimal(0) if section is None else fibre_m(section)
+    return rows
+
+
+def strays_rows(data: Attached) -> list[Row]:
+    return [
+        {
+            "Fibre": str(fibre["fibre"]),
+            "From A": event["from_a_m"],
+            "Lies": _lies(data, Decimal(event["from_a_m"])),
+            "Section": event.get("section", NONE),
+            "From its start": event.get("cable_m", NONE),
+            "Direction": {"a_to_b": "A to B", "b_to_a": "B to A"}[event["direction"]],
+            "Wavelength": str(event["wavelength_nm"]),
+            "Loss": event.get("loss_db", NONE),
+            "Record": event["record"],
+        }
+        for fibre in data.found["fibres"]
+        if fibre["fibre"] in data.scope
+        for event in fibre["unexpected_events"]
+    ]
+
+
+def _lies(data: Attached, from_a_m: Decimal) -> str:
+    """Return between which sites a spot lies by the design; one at a site lies behind it."""
+    offsets = list(accumulate(map(fibre_m, data.design["sections"]), initial=Decimal(0)))
+    ids = [site["id"] for site in data.design["sites"]]
+    passed = sum(offset <= from_a_m for offset in offsets)
+    if passed == 0:
+        return f"before {ids[0]}"
+    return f"beyond {ids[-1]}" if passed == len(ids) else f"{ids[passed - 1]} to {ids[passed]}"
+
+
+def told_rows(data: Attached) -> list[Row]:
+    return [
+        {
+            "Fibre": str(fibre["fibre"]),
+            "From A": one.get("from_a_m", NONE),
+            "Section": one.get("section", NONE),
+            "From its start": one.get("cable_m", NONE),
+        }
+        for fibre in data.found["fibres"]
+        if fibre["fibre"] in data.scope
+        for kind in ("breaks", "short_traces", "off_spot", "unlike_traces")
+        for one in fibre.get(kind, [])
+    ]
