@@ -95,8 +95,6 @@ def _registered(session: Session, upload: SignatureUpload) -> Sequence[str]:
 
 
 def _check(context: StepContext, sent: Sent) -> UploadReport:
-    if sent.package.current_sha256 != sent.upload.base_sha256:
-        return UploadReport(problems=(_OVERTAKEN,))
     now = context.clock()
     expected = Expected(
         current=context.blobs.get(sent.upload.base_sha256),
