@@ -185,14 +185,17 @@ def test_a_time_stamp_over_the_document_by_nobody_trusted_is_a_problem(signed: S
     assert report.level is Level.B_B
 
 
-@pytest.mark.parametrize(("proves_time", "level"), [(True, Level.B_LTA), (False, Level.B_T)])
-def test_an_archive_holds_proof_of_its_time_stamp_authority_too(
-    signed: Signed, other_authority: Signed, proves_time: bool, level: Level
+@pytest.mark.parametrize(
+    ("proven", "level"), [("both", Level.B_LTA), ("the signer", Level.B_T), ("the time", Level.B_T)]
+)
+def test_an_archive_holds_proof_of_the_signer_and_of_its_time_stamp_authority(
+    signed: Signed, other_authority: Signed, proven: str, level: Level
 ) -> None:
     of_time = make_authorities(other_authority.authority, now=CERTIFIED_AT)
     sealing = Sealing(level=Level.B_T, authorities=of_time)
     sealed = certify_document(signed.unsigned, key=signed.key, sealing=sealing)
-    authorities = [signed.authority, *([other_authority.authority] if proves_time else [])]
+    signer, time = signed.authority, other_authority.authority
+    authorities = {"both": [signer, time], "the signer": [signer], "the time": [time]}[proven]
     lists = [one.revocation_list(now=CERTIFIED_AT - timedelta(hours=1)) for one in authorities]
     writer = IncrementalPdfFileWriter(BytesIO(sealed))
     DocumentSecurityStore.supply_dss_in_writer(
