@@ -7,10 +7,12 @@ from io import BytesIO
 from pathlib import Path
 
 import pytest
+from asn1crypto.crl import CertificateList
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.ades.report import AdESPassed
 from pyhanko.sign.signers.pdf_signer import PdfTimeStamper
+from pyhanko.sign.validation import DocumentSecurityStore
 from pyhanko.sign.validation.ades import ades_lta_validation
 from pyhanko.sign.validation.policy_decl import (
     PdfSignatureValidationSpec,
@@ -40,9 +42,7 @@ from tests.signed_documents import (
 )
 from worker.signing.certificates import to_asn1
 from worker.signing.countersign import countersign
-from worker.signing.errors import (
-    LevelUnreachableError,
-)
+from worker.signing.errors import LevelUnreachableError, OwnSignatureError
 from worker.signing.levels import Level
 from worker.signing.report import PackageReport
 from worker.signing.sealing import Sealing
@@ -183,6 +183,41 @@ def test_a_time_stamp_over_the_document_by_nobody_trusted_is_a_problem(signed: S
     report = check(stamp_document(signed.certified, signed=other_authority), signed=signed)
     assert report.problems == ("A time stamp over the document is by nobody that a trusted authority vouches for.",)
     assert report.level is Level.B_B
+
+
+@pytest.mark.parametrize(
+    ("proven", "level"), [("both", Level.B_LTA), ("the signer", Level.B_T), ("the time", Level.B_T)]
+)
+def test_an_archive_holds_proof_of_the_signer_and_of_its_time_stamp_authority(
+    signed: Signed, other_authority: Signed, proven: str, level: Level
+) -> None:
+    of_time = make_authorities(other_authority.authority, now=CERTIFIED_AT)
+    sealing = Sealing(level=Level.B_T, authorities=of_time)
+    sealed = certify_document(signed.unsigned, key=signed.key, sealing=sealing)
+    signer, time = signed.authority, other_authority.authority
+    authorities = {"both": [signer, time], "the signer": [signer], "the time": [time]}[proven]
+    lists = [one.revocation_list(now=CERTIFIED_AT - timedelta(hours=1)) for one in authorities]
+    writer = IncrementalPdfFileWriter(BytesIO(sealed))
+    DocumentSecurityStore.supply_dss_in_writer(
+        writer,
+        sig_contents=None,
+        certs=[to_asn1(one.root) for one in authorities],
+        crls=[CertificateList.load(one) for one in lists],
+    )
+    stamper = PdfTimeStamper(CheckedTimeStamper(make_authorities(other_authority.authority, now=NOW).ask_time))
+    archived: BytesIO = stamper.timestamp_pdf(writer, "sha256")
+    report = verify(archived.getvalue(), trust=signed.trust, now=NOW, time_trust=other_authority.trust)
+    assert report.problems == ()
+    assert report.level is level
+
+
+def test_a_signature_that_stays_below_its_level_is_not_let_out(signed: Signed, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Sealing, "timestamper", lambda _: None)
+    sealing = make_sealing(signed.authority, level=Level.B_T, now=CERTIFIED_AT)
+    with pytest.raises(OwnSignatureError, match="was to reach PAdES B-T, and reached PAdES B-B"):
+        certify_document(signed.unsigned, key=signed.key, sealing=sealing)
+    with pytest.raises(OwnSignatureError, match="was to reach PAdES B-T, and reached PAdES B-B"):
+        countersign_document(signed.certified, key=signed.key, sealing=sealing)
 
 
 def test_time_and_signers_may_be_vouched_for_by_others(signed: Signed, other_authority: Signed) -> None:

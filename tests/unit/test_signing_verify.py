@@ -8,6 +8,7 @@ from io import BytesIO
 from pathlib import Path
 
 import pytest
+from pyhanko.pdf_utils.generic import DictionaryObject, NameObject, TextStringObject
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign.fields import MDPPerm, SigFieldSpec, SigSeedSubFilter, append_signature_field
 from pyhanko.sign.signers import PdfSignatureMetadata, sign_pdf
@@ -201,6 +202,24 @@ def test_a_document_without_the_reserved_fields_is_no_package(signed: Signed) ->
     for reserved in ((), (ENGINEER_FIELD,), (*PEOPLE, "Another")):
         [problem] = check(sign_otherwise(signed, metadata=metadata, reserved=reserved), signed=signed).problems
         assert "exactly the signature fields" in problem
+
+
+def test_a_document_with_a_field_for_text_is_no_package(signed: Signed) -> None:
+    writer = IncrementalPdfFileWriter(BytesIO(make_document()))
+    for name in PEOPLE:
+        append_signature_field(writer, SigFieldSpec(name))
+    text = {"/FT": NameObject("/Tx"), "/T": TextStringObject("Remark")}
+    field = DictionaryObject({NameObject(name): value for name, value in text.items()})  # type: ignore[no-untyped-call]
+    writer.root["/AcroForm"]["/Fields"].append(writer.add_object(field))
+    metadata = PdfSignatureMetadata(
+        field_name=SEAL_FIELD,
+        certify=True,
+        docmdp_permissions=MDPPerm.FILL_FORMS,
+        subfilter=SigSeedSubFilter.PADES,
+    )
+    output: BytesIO = sign_pdf(writer, metadata, signed.key.signer, new_field_spec=SigFieldSpec(SEAL_FIELD))
+    [problem] = check(output.getvalue(), signed=signed).problems
+    assert "exactly the signature fields" in problem
 
 
 @pytest.mark.parametrize("permissions", [MDPPerm.NO_CHANGES, MDPPerm.ANNOTATE])

@@ -20,7 +20,7 @@ from pyhanko.sign.validation.policy_decl import (
 )
 from pyhanko_certvalidator import CertificateValidator, ValidationContext
 from pyhanko_certvalidator.context import CertValidationPolicySpec
-from pyhanko_certvalidator.errors import PathError, ValidationError
+from pyhanko_certvalidator.errors import CRLValidationError, OCSPValidationError, PathError, ValidationError
 from pyhanko_certvalidator.ltv.types import ValidationTimingInfo
 from pyhanko_certvalidator.policy_decl import (
     NO_REVOCATION,
@@ -34,6 +34,7 @@ from worker.signing.pinning import anchors_for
 from worker.signing.timestamp_check import attached_token
 from worker.signing.trust import Trust
 
+UNPROVEN = (PathError, ValidationError, CRLValidationError, OCSPValidationError)
 WITHDRAWN = (AdESFailure.REVOKED, AdESIndeterminate.REVOKED_NO_POE, AdESIndeterminate.REVOKED_CA_NO_POE)
 
 
@@ -65,7 +66,10 @@ def check_archive(
         revinfo_gathering_policy=RevocationInfoGatheringSpec(online_fetching_rule=RevinfoOnlineFetchingRule.LOCAL_ONLY),
     )
     timing = ValidationTimingInfo(validation_time=now, best_signature_time=now, point_in_time_validation=True)
-    result = asyncio.run(ades_lta_validation(signature, PdfSignatureValidationSpec(spec), timing_info=timing))
+    try:
+        result = asyncio.run(ades_lta_validation(signature, PdfSignatureValidationSpec(spec), timing_info=timing))
+    except UNPROVEN:
+        return NOT_ARCHIVED
     said: AdESSubIndic = result.ades_subindic
     is_proven = said is AdESPassed.OK and result.oldest_evidence_record_timestamp is not None
     return ArchiveCheck(
@@ -105,6 +109,6 @@ def _holds_proof_of_time(
     validator = CertificateValidator(certificates.signer_cert, certificates.other_certs, context)
     try:
         asyncio.run(validator.async_validate_usage(set(), {"time_stamping"}))  # type: ignore[no-untyped-call]
-    except (PathError, ValidationError):
+    except UNPROVEN:
         return False
     return True
