@@ -14,7 +14,6 @@ from service.vocabulary.suspicion import SuspicionDocument
 from service.vocabulary.words import Basis
 from worker.judgement.acts import SpliceAct, Trace
 from worker.judgement.ages import instant_us
-from worker.judgement.dark import is_dark
 from worker.judgement.exact import last_place
 from worker.judgement.fibre_under_test import FibreUnderTest
 
@@ -92,14 +91,16 @@ class EstimateFigure(NamedTuple):
     sum_of_squares: int
 
 
-def figures_of(fibre: FibreUnderTest, *, parts: Iterable[Part], seen: Iterable[SuspicionDocument]) -> FiguresDocument:
-    """Return a fibre's figures, with its parts of populations and what is suspected of it."""
+def figures_of(
+    fibre: FibreUnderTest, *, parts: Iterable[Part], seen: Iterable[SuspicionDocument], is_dark: bool
+) -> FiguresDocument:
+    """Return a fibre's figures, with its parts of populations, what is suspected of it, and whether it is dark."""
     return {
         "parts": [list(part) for part in parts],
         "traces": [list(_trace_figure(trace)) for trace in fibre.history.traces if not trace.is_ended],
         "estimates": [list(figure) for figure in _estimate_figures(fibre)],
         "seen": list(seen),
-        "is_dark": is_dark(fibre),
+        "is_dark": is_dark,
     }
 
 

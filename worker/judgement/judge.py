@@ -1,6 +1,6 @@
 """Judging one fibre: its records held against every criterion, as one canonical document."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from service.vocabulary.canonical import canonical_json, sha256_hex
@@ -60,7 +60,7 @@ class Rules:
             content=content,
             digest=sha256_hex(content),
             counts=counts,
-            figures=no_figures() if tested is None else self._figures(tested, document["findings"]),
+            figures=no_figures() if tested is None else self._figures(tested, document),
         )
 
     def _tested(self, fibre: int, evidence: Iterable[Evidence]) -> FibreUnderTest | None:
@@ -83,12 +83,13 @@ class Rules:
             document["is_dark"] = True
         return document
 
-    def _figures(self, tested: FibreUnderTest, findings: Sequence[FindingDocument]) -> FiguresDocument:
+    def _figures(self, tested: FibreUnderTest, document: FibreDocument) -> FiguresDocument:
         statistics = [rule for rule in self._rules if isinstance(rule, JointStatisticRule)]
         return figures_of(
             tested,
             parts=(part for rule in statistics for part in rule.parts(tested)),
-            seen=(*inconsistencies(tested), *tested_until_conforming(tested, findings)),
+            seen=(*inconsistencies(tested), *tested_until_conforming(tested, document["findings"])),
+            is_dark=document.get("is_dark", False),
         )
 
 
