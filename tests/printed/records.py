@@ -48,6 +48,7 @@ def set_aside_rows(data: Attached) -> list[Row]:
     return [
         {
             "Fibre": str(one.get("fibre", NONE)),
+            "Test": _test(one),
             "From and to": ends(one),
             "Made": utc(one["made_at"]),
             "Result": result(one),
@@ -59,7 +60,7 @@ def set_aside_rows(data: Attached) -> list[Row]:
 
 def ended_rows(data: Attached) -> list[Row]:
     return [
-        {"Made": utc(e["record"]["made_at"]), "Record": e["record"]["id"]}
+        {"Made": utc(e["record"]["made_at"]), "Record": e["record"]["id"], "About": _about(e["record"])}
         for e in data.entries
         if e["is_ended"] or e["clock_is_flagged"]
     ]
@@ -131,6 +132,18 @@ def _work(record: Json) -> str:
         return str(record["state"]).replace("_", " ")
     where = ends(record).removeprefix(record["site"]) if record["kind"] == "cleaning" else ""
     return f"{record['kind']}{where}"
+
+
+def _about(record: Json) -> str:
+    match record["kind"]:
+        case "splice":
+            return f"{record['site']}, fibre {', '.join(str(joint['fibre']) for joint in record['joints'])}"
+        case "closure_state":
+            return f"{record['site']}, {record['state']}"
+        case "arc_calibration":
+            return f"splicer {record['splicer_serial']}" + (f" at {record['site']}" if "site" in record else "")
+        case _:
+            return f"{ends(record)}, fibre {record['fibre']}"
 
 
 def _short_id(data: Attached, record: Json) -> str:

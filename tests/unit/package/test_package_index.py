@@ -9,8 +9,12 @@ from pypdf import PdfReader
 from tests.package_reading import draw_content, rows_of
 from tests.unit.package.judged import judged_content
 from worker.package.fibre_index import INDEX_TITLE, fibre_index
+from worker.package.look import RIGHT
 from worker.package.pieces import Table
 from worker.package.records_section import RECORDS_TITLE
+from worker.package.ruler import Ruler
+from worker.package.table_layout import lay_out_table
+from worker.package.view import build_view
 
 
 @pytest.fixture(scope="module")
@@ -23,6 +27,17 @@ def test_the_index_names_the_page_on_which_each_section_begins_to_speak_of_each_
     table = next(block for block in section.blocks if isinstance(block, Table))
     assert [column.heading for column in table.columns] == ["Fibre", "Joints", "End to end"]
     assert list(table.rows) == [("2", "5", "4"), ("10", "7", "–")]  # noqa: RUF001
+
+
+def test_an_index_of_many_sections_breaks_no_word_of_their_titles_and_stays_on_the_page() -> None:
+    titles = [section.title for section in build_view(judged_content()).sections]
+    section = fibre_index([(title, {"1": 2}) for title in titles])
+    tables = [block for block in section.blocks if isinstance(block, Table)]
+    assert [one.heading for table in tables for one in table.columns if one.heading != "Fibre"] == titles
+    for table in tables:
+        columns = lay_out_table(table, Ruler()).columns
+        assert [" ".join(column.heading) for column in columns] == [column.heading for column in table.columns]
+        assert columns[-1].right_pt <= RIGHT + 0.01
 
 
 def test_every_page_the_index_names_has_a_row_of_its_fibre(reader: PdfReader) -> None:
@@ -44,17 +59,20 @@ def test_every_link_leads_to_a_page_and_is_printed(reader: PdfReader) -> None:
 
 def test_a_page_number_in_the_index_leads_to_that_page(reader: PdfReader) -> None:
     # Row by row from the top, and in a row from the left, as the text is read.
-    links = sorted(_links(reader.pages[-1]), key=lambda link: (-float(link["/Rect"][1]), float(link["/Rect"][0])))
+    links = [
+        link
+        for page in reader.pages[_index_page(reader) :]
+        for link in sorted(_links(page), key=lambda link: (-float(link["/Rect"][1]), float(link["/Rect"][0])))
+    ]
     pages = [int(page) for _, *pages in _index_rows(reader) for page in pages if page.isdigit()]
     assert [_page_of(reader, link) for link in links] == [page - 1 for page in pages]
 
 
 def test_what_is_open_leads_to_its_fibre_in_the_index(reader: PdfReader) -> None:
     rows = [row for row in rows_of(judged_content(), "What is undetermined") if row[0].isdigit()]
-    led = [
-        link for page in reader.pages[:-1] for link in _links(page) if _page_of(reader, link) == len(reader.pages) - 1
-    ]
-    # And each line of the contents, of which two sections start on the last page.
+    start = _index_page(reader)
+    # Behind the contents, which lead to the index too.
+    led = [link for page in reader.pages[2:start] for link in _links(page) if (_page_of(reader, link) or 0) >= start]
     assert len(led) >= len(rows) > 0
 
 
@@ -71,8 +89,12 @@ def _links(page: Any) -> list[Any]:
     return [one.get_object() for one in page.get("/Annots", []) if one.get_object()["/Subtype"] == "/Link"]
 
 
+def _index_page(reader: PdfReader) -> int:
+    return max(number for number, page in enumerate(reader.pages) if INDEX_TITLE in page.extract_text())
+
+
 def _index_rows(reader: PdfReader) -> list[list[str]]:
-    text = reader.pages[-1].extract_text()
+    text = "\n".join(page.extract_text() for page in reader.pages[_index_page(reader) :])
     rows = [line.split() for line in text[text.rindex(INDEX_TITLE) :].splitlines()]
     return [row for row in rows if row and row[0].isdigit()]
 

@@ -4,7 +4,7 @@ import json
 import re
 from collections import Counter
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from io import BytesIO
 from itertools import product
 from typing import Any
@@ -23,9 +23,26 @@ from tests.printed.values import Row
 from tests.unit.package.judged import judged_route
 from worker.package.content import PackageContent
 
+
+def with_ended_and_repeated_records() -> PackageContent:
+    """Return a judged route of which a test and a splice were ended, a clock was off, and a test was made twice."""
+    content = judged_route()
+    first: dict[str, int] = {}
+    for index, one in enumerate(content.records):
+        first.setdefault(one.body["kind"], index)
+    records = list(content.records)
+    for kind in ("splice", "attenuation"):
+        records[first[kind]] = replace(records[first[kind]], is_ended=True, end_reason="made on the wrong fibre")
+    records[first["otdr"]] = replace(records[first["otdr"]], clock_is_flagged=True)
+    again = records[first["continuity"]]
+    records.append(replace(again, body={**again.body, "id": "0" * 8 + again.body["id"][8:]}))
+    return replace(content, records=records)
+
+
 CONTENTS: dict[str, Callable[[], PackageContent]] = {
     "the demo's route": demo_content,
     "every quantity": judged_route,
+    "ended and repeated records": with_ended_and_repeated_records,
     "96 fibres": lambda: large_content(fibres=96, closures=10),
 }
 
@@ -48,7 +65,11 @@ def compare(tables: list[PrintedTable], files: Mapping[str, Any], index: list[Ro
     data, compared = Attached(files), Compared()
     for table in tables:
         name = f"{table.section} / {table.under}"
-        said = index if table.section == INDEX else rows(data, table.section, table.under, table.headings)
+        if table.section == INDEX:
+            # One table holds so many sections as find room.
+            said = [{one: row[one] for one in table.headings if one in row} for row in index]
+        else:
+            said = rows(data, table.section, table.under, table.headings) or []
         if not said:
             compared.differences.append(f"{name}: nobody knows what it has to print")
             continue
@@ -115,6 +136,12 @@ def test_no_finding_is_left_out_and_none_is_printed_twice(pdf: bytes, tables: li
     printed = sum(len(one.rows) for one in tables if (one.section, one.under) in FINDINGS_OF)
     listed_elsewhere = {"workmanship", "required_test"}
     assert printed == sum(f["quantity"] not in listed_elsewhere for f in findings) > 100
+
+
+def test_each_section_that_lists_fibres_is_in_the_index_once(tables: list[PrintedTable]) -> None:
+    listed = [one for table in tables if table.section == INDEX for one in table.headings if one != "Fibre"]
+    assert len(listed) > 3
+    assert sorted(listed) == sorted({*index_rows(tables)[0]} - {"Fibre"})
 
 
 def test_tables_of_every_kind_of_finding_were_read() -> None:
