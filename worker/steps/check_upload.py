@@ -118,7 +118,7 @@ def _check(context: StepContext, sent: Sent) -> UploadReport:
 def _write(session: Session, lease: Lease, context: StepContext, report: UploadReport | None) -> None:
     route = lock_route(session, [lease.project_id], _rows(session, lease)[1].route_id)
     upload, package = _rows(session, lease)
-    jobs.hold(session, lease)
+    # A lost lease ends here, and nothing is written.
     jobs.release(session, lease, JobState.DONE)
     if report is None:
         return

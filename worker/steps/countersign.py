@@ -126,7 +126,6 @@ def _stamp_lines(decided: Decided) -> list[str]:
 def _write(session: Session, lease: Lease, context: StepContext, decided: Decided, sealed: SignedFile | None) -> None:
     route = lock_route(session, [lease.project_id], decided.package.route_id)
     package = _package(session, lease)
-    jobs.hold(session, lease)
     if sealed is not None and package.current_sha256 != decided.package.current_sha256:
         # The contractor's own signature came in between: the seal has to follow it.
         jobs.release(session, lease, JobState.DUE)

@@ -6,22 +6,25 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 import httpx
 import pytest
 from sqlmodel import col, select, update
 
 from service.actions.deeming import case_of, deem
-from service.storage.jobs import JobKind, JobState
+from service.storage.jobs import JobKind, JobState, state_of
 from service.storage.session import transaction
 from service.storage.tables import AuditEntry, Job, Package
 from service.vocabulary.words import TokenKind
 from tests.factories import Body, make_closure_state, make_otdr, splice_criterion
-from tests.integration.api.acts import newest_package, refusal
+from tests.integration.api.acts import newest_package, refusal, register_certificate, send_in
 from tests.outside_tools import require_tool
+from tests.signing_people import make_signatory, sign_as
 from tests.unit.judgement.joints import only
 from tests.unit.judgement.routes import cord_ended
 from tests.world import World, describe_route, open_project, read_demo
+from worker.signing.fields import ENGINEER_FIELD
 
 pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
@@ -101,6 +104,26 @@ def test_what_conforms_is_deemed_accepted_after_its_days_and_not_before(bare_wor
     assert (notice["data"]["is_deemed"], notice["data"]["fibres_accepted"]) == (True, 1)
     answer = world.http.get(f"/v1/verifications/{package['verification_code']}").json()
     assert answer["decision"] == "deemed_accepted"
+
+
+def test_an_engineer_who_only_signed_has_not_decided_and_the_seal_leaves_the_signature_alone(bare_world: World) -> None:
+    world, engineer = submitted(bare_world), make_signatory()
+    register_certificate(world, "p-9e6", engineer)
+    package = newest_package(world)
+    pdf = world.call(ENGINEER, "GET", f"/v1/packages/{package['id']}/pdf").content
+    assert send_in(world, package, "engineer", sign_as(engineer, pdf, field=ENGINEER_FIELD)).status_code == 202
+    world.drain()
+    after(world, DAYS + 0.01)
+    assert standing(world) == "accepted"
+    package = newest_package(world)
+    assert [(one["role"], one["by"]) for one in package["signatures"]] == [
+        ("contractor", "service_seal"),
+        ("engineer", "own_key"),
+    ]
+    answer = world.http.get(f"/v1/verifications/{package['verification_code']}").json()
+    assert (answer["decision"], answer["awaited_signatures"]) == ("deemed_accepted", [])
+    with transaction(world.engine) as session:
+        assert state_of(session, JobKind.COUNTERSIGN, UUID(package["id"])) is JobState.DONE
 
 
 def test_the_package_says_that_nobody_decided(bare_world: World, tmp_path: Path) -> None:

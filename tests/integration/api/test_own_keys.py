@@ -106,8 +106,10 @@ def test_an_engineer_may_sign_first_and_then_decides_by_that_key(world: World, e
     assert package["awaited_signatures"] == []
 
 
-def test_who_signed_first_is_the_one_to_decide(world: World, engineer: Signatory) -> None:
+def test_who_signed_first_is_the_one_to_decide_and_signs_once(world: World, engineer: Signatory) -> None:
     assert upload(world, "engineer", engineer)["state"] == "taken"
+    problem = refusal(send_in(world, newest_package(world), "engineer", b"%PDF-1.7"), 409)
+    assert problem["detail"] == "This place on the package is signed already."
     form = {"kind": "engineer", "projects": [world.project_id], "holder": "p-other"}
     world.tokens[ENGINEER] = world.ask(ADMINISTRATOR, "POST", "/v1/tokens", json=form)["token"]
     refusal(decide(world, signature="own_key"), 409)
