@@ -13,7 +13,8 @@ from worker.package.wording import UNKNOWN, number_text, numbers_text, utc_text,
 RECORDS_TITLE = "Records behind the findings"
 
 _NOTE = Paragraph(
-    text="Every record of the fibres submitted that was neither replaced nor withdrawn. A person is named by the mark "
+    text="Every record about fibres submitted or about a site as a whole that was neither replaced nor withdrawn; arc "
+    "calibrations are listed with the instruments. A person is named by the mark "
     "that the project's list of people explains. A record is named by so many first digits as tell all records of this "
     "package apart; the whole of it is in the attached data.",
     look=Look.NOTE,
@@ -84,8 +85,11 @@ def _test_rows(bodies: Sequence[Mapping[str, Any]], digits: int) -> Iterator[tup
 
 def _work_rows(content: PackageContent, bodies: Sequence[Mapping[str, Any]], digits: int) -> Iterator[tuple[str, ...]]:
     order = {site.id: index for index, site in enumerate(content.design.sites)}
-    work = (body for body in bodies if body["kind"] in _WORK and body["site"] in order)
-    for body in sorted(work, key=lambda one: (order[one["site"]], one["made_at"], one["id"])):
+    work = (body for body in bodies if body["kind"] in _WORK)
+    # A later design may have left a site out at which there was work.
+    for body in sorted(
+        work, key=lambda one: (order.get(one["site"], len(order)), one["site"], one["made_at"], one["id"])
+    ):
         yield (
             body["site"],
             _work_text(body),

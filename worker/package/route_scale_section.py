@@ -11,8 +11,8 @@ from worker.package.worst_joints import joints_by_site
 ROUTE_SCALE_TITLE = "The route to scale"
 _NOTE = (
     "Distances are those of the fibre from A, with slack and excess, as designed. Each site shows the joint with the "
-    "least margin: of those that do not conform if there are any, else of all whose loss is known, and in front of it "
-    "how many findings about losses there came out worst."
+    "least margin: of those that do not conform if there are any, else of all whose loss is known, a required one "
+    "before an advisory one. In front of it stands how many findings about losses there came out worst."
 )
 _SHAPES = " A full square is a terminal, a ring a splice closure, a diamond a patch panel."
 _SEGMENTS = " A full bar is a segment that is submitted, an empty one a segment that is not."

@@ -68,10 +68,12 @@ class Distribution:
 
     def bins(self, losses: Sequence[int]) -> Mapping[int, int]:
         """Count losses by bin; what lies beyond the axis is in the bin next to its end."""
-        first, last = map(self.bin_of, self.reach)
+        low, high = self.reach
         counts: Counter[int] = Counter()
         for loss, count in Counter(losses).items():
-            counts[min(max(self.bin_of(loss), first - 1), last + 1)] += count
+            # By the loss: an end of the axis may cut a step, and beyond it is beyond it.
+            beyond = (loss > high) - (loss < low)
+            counts[self.bin_of(min(max(loss, low), high)) + beyond] += count
         return counts
 
     def bin_of(self, loss: int) -> int:

@@ -1,5 +1,6 @@
 """From a verdict to what is behind it: the index of fibres, the links, and the records with who made them."""
 
+from dataclasses import replace
 from io import BytesIO
 from typing import Any
 
@@ -83,6 +84,14 @@ def test_every_record_that_counts_is_listed_once_with_who_made_it() -> None:
     counting = [one.body for one in content.records if not one.is_ended and one.body["kind"] != "arc_calibration"]
     assert sorted((row[-1], row[-2]) for row in rows) == sorted((body["id"][:8], body["operator"]) for body in counting)
     assert len(rows) > 30
+
+
+def test_work_at_a_site_that_a_later_design_left_out_is_listed_last() -> None:
+    content = judged_content()
+    index = next(index for index, one in enumerate(content.records) if one.body["kind"] == "closure_state")
+    records = list(content.records)
+    records[index] = replace(records[index], body={**records[index].body, "site": "GONE"})
+    assert rows_of(replace(content, records=records), RECORDS_TITLE)[-1][0] == "GONE"
 
 
 def _links(page: Any) -> list[Any]:

@@ -22,7 +22,7 @@ from worker.package.content import PackageContent
 from worker.package.distribution_section import DISTRIBUTION_TITLE
 from worker.package.look import ACCENT, CONTENT_WIDTH, INK, WARM, WHITE
 from worker.package.picture import Area, Picture, Stroke
-from worker.package.splice_distribution import Distribution, distributions
+from worker.package.splice_distribution import Distribution, Line, distributions
 
 FOOT_Y = 134.0
 
@@ -101,6 +101,14 @@ def test_a_few_losses_far_away_do_not_squeeze_all_others_and_are_told() -> None:
     [one] = _distributions(content)
     assert sum(one.bins(one.known).values()) == 4
     assert one.step == 100
+
+
+def test_all_beyond_an_end_of_the_axis_share_one_bar_wherever_the_end_cuts_a_step() -> None:
+    [one] = _of_losses("0.0400", "0.3850", "0.3860", "0.5000")
+    one = replace(one, lines=[*one.lines, Line(label="one-way action", text="0.350", tenths=3500)])
+    assert (one.reach[1], one.step) == (3850, 100)
+    counts = one.bins(one.known)
+    assert counts[max(counts)] == sum(loss > 3850 for loss in one.known) == 2
 
 
 @pytest.mark.parametrize(("grain", "step"), [("0.0005", 50), ("0.0050", 50), ("0.0100", 100)])
