@@ -5,7 +5,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 from typing import NamedTuple
 
-from tests.printed.tables import CELL, HEADING, UNIT, InPicture
+from tests.printed.tables import InPicture
+
+# The sizes of type in pictures, in points: text, names, and what stands back.
+CELL, HEADING, UNIT = 6.9, 6.7, 6.3
 
 _TICK = re.compile(r"-?\d+(\.\d+)?( dB| km| m)?")
 # A site's second line stands so far under its first; a tube's lines under its name.
