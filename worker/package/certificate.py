@@ -96,12 +96,16 @@ def _facts(content: PackageContent) -> Facts:
             Fact(label="Owner", value=content.owner),
             Fact(label="Contractor", value=content.contractor),
             Fact(label="Submitted", value=time_text(content.submitted_at)),
-            Fact(label="Design", value=f"revision {content.design_revision}"),
-            Fact(label="Criteria", value=f"version {content.criteria_version}, {content.criteria.title}"),
+            Fact(label="Judged by", value=_judged_by(content)),
             *_supersedes(content),
             Fact(label="Seal", value=_seal_text(content)),
         )
     )
+
+
+def _judged_by(content: PackageContent) -> str:
+    criteria = f"criteria version {content.criteria_version}, {content.criteria.title}"
+    return f"design revision {content.design_revision}; {criteria}"
 
 
 def _seal_text(content: PackageContent) -> str:

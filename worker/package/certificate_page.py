@@ -38,7 +38,7 @@ SIGNATURE_BOXES: Mapping[str, Box] = MappingProxyType(
 )
 
 _TITLE_Y, _NUMBER_Y, _RULE_Y, _STATEMENT_Y = 733.0, 709.0, 696.0, 676.0
-_FACTS_Y, _SEGMENTS_Y, _BETWEEN_PARTS_PT, _FRAMES_NOTE_Y = 641.0, 537.0, 24.0, 72.0
+_FACTS_Y, _BETWEEN_PARTS_PT, _FRAMES_NOTE_Y = 645.0, 19.0, 72.0
 _STATEMENT_LINES = 2
 _QR_SIDE_PT, _QR_TOP = 92.0, 756.0
 _BESIDE_QR_PT = CONTENT_WIDTH - _QR_SIDE_PT - 28
@@ -49,7 +49,8 @@ def draw_certificate(pen: Pen, certificate: Certificate) -> None:
     _draw_title(pen, certificate)
     _draw_code(pen, certificate)
     _draw_facts(pen, certificate.facts, top=_FACTS_Y, width_pt=_BESIDE_QR_PT)
-    below = _draw_segments(pen, certificate, top=_SEGMENTS_Y)
+    below = _FACTS_Y - (len(certificate.facts.facts) - 1) * VALUE.leading_pt
+    below = _draw_segments(pen, certificate, top=below - _BETWEEN_PARTS_PT - 4)
     below = _draw_weighed(pen, certificate.weighed, top=below - _BETWEEN_PARTS_PT)
     below = _draw_digests(pen, certificate.digests, top=below - _BETWEEN_PARTS_PT)
     _draw_seal(pen, certificate.seal, top=below - _BETWEEN_PARTS_PT)
