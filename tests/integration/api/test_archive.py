@@ -3,6 +3,7 @@
 import subprocess
 import tracemalloc
 import zipfile
+from dataclasses import replace
 from datetime import UTC, datetime
 from hashlib import sha256
 from io import BytesIO
@@ -17,7 +18,7 @@ from service.storage.blobs import BlobStore
 from service.vocabulary.words import TokenKind
 from tests.integration.api.acts import PHOTOGRAPH, PROBLEM, newest_package, send_evidence
 from tests.integration.api.conftest import OpenWorld
-from tests.world import World, read_demo
+from tests.world import World, open_project, read_demo
 
 pytestmark = pytest.mark.slow
 ATTACHED = ["criteria.json", "design.json", "findings.json", "package.json", "records.json"]
@@ -91,6 +92,16 @@ def test_evidence_that_comes_after_the_package_is_in_its_archive_from_then_on(
     again = newest_package(world)
     assert again["evidence"]["received"] == 2
     assert {**again, "evidence": None} == {**package, "evidence": None}
+
+
+def test_evidence_of_another_project_is_missing_here(fresh_world: OpenWorld) -> None:
+    world = fresh_world("issued")
+    other = replace(world, tokens={TokenKind.ADMINISTRATOR: world.tokens[TokenKind.ADMINISTRATOR]})
+    project = {"code": "TFN-2026-9", "name": "Reedmere", "owner": "Reedmere Trust", "contractor": "Sorrel Cable"}
+    open_project(other, project=project, people={})
+    before = fetch(world, newest_package(world), "archive").content
+    assert send_evidence(other, b"seal/C1/1/photograph/2").status_code == 201
+    assert fetch(world, newest_package(world), "archive").content == before
 
 
 def test_the_same_package_gives_the_same_bytes(open_world: OpenWorld) -> None:
