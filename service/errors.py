@@ -173,6 +173,13 @@ class PackageMismatchError(ServiceError):
     status = 409
 
 
+class EvidenceMismatchError(ServiceError):
+    """The content is not the one whose SHA-256 was named."""
+
+    code = "evidence.mismatch"
+    status = 422
+
+
 class NotReadyError(ServiceError):
     """The service can not answer now."""
 

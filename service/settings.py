@@ -4,7 +4,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import AfterValidator, HttpUrl, SecretStr
+from pydantic import AfterValidator, HttpUrl, PositiveInt, SecretStr
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 MAX_BODY_BYTES = 4 * 1024 * 1024
@@ -28,6 +28,7 @@ class ServiceSettings(DatabaseSettings):
     """What answering requests needs."""
 
     blob_dir: Path
+    max_evidence_bytes: PositiveInt = 50_000_000
     pool_size: int = 12
 
 

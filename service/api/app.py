@@ -9,6 +9,7 @@ from fastapi.routing import APIRoute
 from service.api import (
     certificates,
     criteria,
+    evidence,
     health,
     notices,
     packages,
@@ -35,6 +36,7 @@ _AREAS = (
     trials,
     routes,
     records,
+    evidence,
     status,
     submissions,
     packages,
@@ -64,6 +66,7 @@ def create_app(settings: ServiceSettings | None = None) -> FastAPI:
         generate_unique_id_function=_name_operation,
     )
     app.state.engine, app.state.blobs, app.state.clock = engine, BlobStore(settings.blob_dir), now
+    app.state.max_evidence_bytes = settings.max_evidence_bytes
     routers = [module.router for module in _AREAS]
     problems.install(app, [one for router in routers for one in router.routes if isinstance(one, APIRoute)])
     for router in routers:

@@ -1,13 +1,11 @@
 """A package as one ZIP file, made while it is sent: no part of it is held in memory."""
 
 import zipfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from datetime import datetime
 from io import RawIOBase
-from typing import BinaryIO
 
 MANIFEST = "MANIFEST.sha256"
-_CHUNK_BYTES = 256 * 1024
 _OWNER_WRITES_GROUP_READS = 0o640 << 16
 
 
@@ -32,16 +30,23 @@ class _Sink(RawIOBase):
         return content
 
 
-def zipped(digests: Mapping[str, str], *, open_file: Callable[[str], BinaryIO], made_at: datetime) -> Iterator[bytes]:
-    """Give a ZIP of files, by name and SHA-256, in pieces; its manifest is what `sha256sum --check` reads."""
+def write_manifest(digests: Mapping[str, str], *, missing: Collection[str]) -> str:
+    """Write what `sha256sum --check` reads: a line for each file, and a comment for each that is missing."""
+    here = [f"{sha256}  {name}\n" for name, sha256 in digests.items()]
+    return "".join([*here, *(f"# {sha256}  missing: named by a record, not sent in\n" for sha256 in missing)])
+
+
+def zipped(
+    digests: Mapping[str, str], *, manifest: str, read: Callable[[str], Iterable[bytes]], made_at: datetime
+) -> Iterator[bytes]:
+    """Give a ZIP of files, by name and SHA-256, and of their manifest, in pieces."""
     sink = _Sink()
     with zipfile.ZipFile(sink, "w", compression=zipfile.ZIP_DEFLATED) as archive:
         for name, sha256 in digests.items():
-            with open_file(sha256) as file, archive.open(_entry(name, made_at), "w", force_zip64=True) as entry:
-                while chunk := file.read(_CHUNK_BYTES):
-                    entry.write(chunk)
+            with archive.open(_entry(name, made_at), "w", force_zip64=True) as entry:
+                for piece in read(sha256):
+                    entry.write(piece)
                     yield sink.take()
-        manifest = "".join(f"{sha256}  {name}\n" for name, sha256 in digests.items())
         archive.writestr(_entry(MANIFEST, made_at), manifest)
     yield sink.take()
 

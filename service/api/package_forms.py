@@ -53,6 +53,13 @@ class Signature(RoleSignature):
     certificate_sha256: q.Sha256
 
 
+class EvidenceCounts(BaseModel):
+    """How many files the records behind a package name, and how many of these were sent in so far."""
+
+    named: int
+    received: int
+
+
 class PackageAnswer(BaseModel):
     """A package's facts; the files are at `/pdf` and `/findings`. `certified_sha256` is what a decision names.
 
@@ -77,6 +84,7 @@ class PackageAnswer(BaseModel):
     defect_noticed_at: datetime | None
     defect_notice: str | None
     segments: list[str] = []
+    evidence: EvidenceCounts | None = None
     decision: dict[str, Any] | None = None
     signatures: list[Signature] = []
     awaited_signatures: list[SignatureRole] = []

@@ -12,15 +12,18 @@ from service.actions import decisions as actions
 from service.actions import deeming
 from service.actions.decisions import DecisionForm, package_etag
 from service.actions.deeming import DefectNotice
+from service.actions.evidence import evidence_of
 from service.actions.signatures import awaited_signatures
-from service.api.archive import zipped
+from service.api.archive import write_manifest, zipped
 from service.api.gate import EngineerGate, PackageGate, PartyGate
-from service.api.package_forms import DecisionAnswer, PackageAnswer, Signature
+from service.api.package_forms import DecisionAnswer, EvidenceCounts, PackageAnswer, Signature
 from service.api.routing import CheckedRoute
 from service.errors import PreconditionMissingError
 from service.storage.package_files import signatures_of
 from service.storage.tables import Decision, Package
 from service.storage.verdicts import submission_of_package
+from service.vocabulary.canonical import sha256_hex
+from service.vocabulary.evidence import file_name
 from service.vocabulary.words import TokenKind
 
 router = APIRouter(prefix="/v1/packages/{package_id}", route_class=CheckedRoute, tags=["packages"])
@@ -58,18 +61,22 @@ def read_package_findings(gate: PartyGate, package_id: UUID) -> Response:
 
 @router.get("/archive", response_class=Response, responses={200: {"content": {"application/zip": {}}}})
 def read_archive(gate: PartyGate, package_id: UUID) -> Response:
-    """Read the package's file, the data inside it and a manifest of their SHA-256, as one ZIP."""
+    """Read the package's file, its data, the evidence that came so far and a manifest of their SHA-256, as one ZIP."""
     with gate.enter() as (session, caller):
         package = actions.find_package(session, caller, package_id)
+        evidence = evidence_of(session, package)
     digests = {"package.pdf": package.current_sha256}
     digests |= {f"attached/{name}": package.attached[name] for name in sorted(package.attached)}
+    digests |= {f"evidence/{file_name(sha256, media)}": sha256 for sha256, media in evidence.here.items()}
+    manifest = write_manifest(digests, missing=evidence.missing)
     # Before the first byte leaves: after it nothing can be said any more.
     for sha256 in digests.values():
         gate.blobs.check(sha256)
     return StreamingResponse(
-        zipped(digests, open_file=gate.blobs.open, made_at=package.issued_at),
+        zipped(digests, manifest=manifest, read=gate.blobs.pieces, made_at=package.issued_at),
         media_type="application/zip",
-        headers=_file_headers(package, "zip"),
+        # Evidence comes whenever it comes, and makes another archive of the same package.
+        headers=_file_headers(package, "zip") | {"ETag": f'"{sha256_hex(manifest.encode())}"'},
     )
 
 
@@ -108,11 +115,13 @@ def _file_headers(package: Package, ending: str) -> dict[str, str]:
 def _answer(session: Session, package: Package) -> PackageAnswer:
     decision = session.get(Decision, (package.project_id, package.id))
     segments = submission_of_package(session, package).segments
+    evidence = evidence_of(session, package)
     document = None if decision is None else orjson.loads(decision.document)
     answer = PackageAnswer.model_validate(package, from_attributes=True)
     return answer.model_copy(
         update={
             "segments": segments,
+            "evidence": EvidenceCounts(named=len(evidence.here) + len(evidence.missing), received=len(evidence.here)),
             "decision": document,
             "signatures": [Signature.model_validate(file) for file in signatures_of(session, package)],
             "awaited_signatures": list(awaited_signatures(session, package, decision)),

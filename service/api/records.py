@@ -16,7 +16,7 @@ from service.actions.replacements import ReplacementForm
 from service.actions.withdrawals import WithdrawalForm
 from service.api.cursors import DEFAULT_LIMIT, MOST, read_cursor, write_cursor
 from service.api.forms import BatchAnswer, RecordBatch, RecordPage, RecordReceipt, StoredRecord, WithdrawalAnswer
-from service.api.gate import ContractorGate, CorrectionGate, CrewGate, PartyGate
+from service.api.gate import ContractorGate, CrewGate, PartyGate, RecordingGate
 from service.api.routing import CheckedRoute
 from service.errors import BodyInvalidError, BodyTooLargeError, BodyUnreadableError
 from service.settings import MAX_BATCH
@@ -73,7 +73,7 @@ def withdraw_records(gate: ContractorGate, route_id: UUID, form: WithdrawalForm)
 
 
 @router.post("/records/{record_id}/replacement")
-def replace_record(gate: CorrectionGate, route_id: UUID, record_id: UUID, form: ReplacementForm) -> RecordReceipt:
+def replace_record(gate: RecordingGate, route_id: UUID, record_id: UUID, form: ReplacementForm) -> RecordReceipt:
     """Store a record in another's place, with a reason."""
     with gate.enter() as (session, caller):
         answer = replacements.replace_record(session, caller, route_id, record_id, form)

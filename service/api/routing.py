@@ -4,11 +4,13 @@ from collections.abc import AsyncIterator, Callable, Coroutine
 from typing import Any
 
 from fastapi import Request, Response
+from fastapi.concurrency import run_in_threadpool
 from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
 
 from service.errors import BodyTooLargeError, ContentTypeError, QueryInvalidError
 from service.settings import MAX_BODY_BYTES
+from service.storage.blobs import IncomingBlob
 
 Handler = Callable[[Request], Coroutine[Any, Any, Response]]
 
@@ -33,23 +35,35 @@ class CheckedRoute(APIRoute):
 
     async def take_body(self, request: Request) -> None:
         """Read the body whole, as JSON."""
-        chunks = [chunk async for chunk in body_of(request, media_type="application/json", limit=MAX_BODY_BYTES)]
+        media_type_of(request, "application/json")
+        chunks = [chunk async for chunk in body_of(request, limit=MAX_BODY_BYTES)]
         # Where Starlette keeps a body that was read: the handlers behind find it there.
         request._body = b"".join(chunks)
 
 
 class FileRoute(CheckedRoute):
-    """A route whose handler takes a file from `body_of`, once it knows who sends it and how large it may be."""
+    """A route whose handler takes a file by `receive_body`, once it knows who sends it and how large it may be."""
 
     async def take_body(self, request: Request) -> None:
         """Leave the body where it is."""
 
 
-async def body_of(request: Request, *, media_type: str, limit: int) -> AsyncIterator[bytes]:
-    """Give a body piece by piece, refused where it is of another type or larger than is taken."""
+def media_type_of(request: Request, *taken: str) -> str:
+    """Return what a body is said to be, refused where that is nothing that is taken, or compressed."""
     content_type = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if content_type != media_type or "content-encoding" in request.headers:
-        raise ContentTypeError(f"Send {media_type}, not compressed.", headers={"Accept-Encoding": "identity"})
+    if content_type not in taken or "content-encoding" in request.headers:
+        raise ContentTypeError(f"Send {' or '.join(taken)}, not compressed.", headers={"Accept-Encoding": "identity"})
+    return content_type
+
+
+async def receive_body(request: Request, incoming: IncomingBlob, *, limit: int) -> None:
+    """Write a body to a file piece by piece, refused where it is larger than is taken."""
+    async for chunk in body_of(request, limit=limit):
+        await run_in_threadpool(incoming.write, chunk)
+
+
+async def body_of(request: Request, *, limit: int) -> AsyncIterator[bytes]:
+    """Give a body piece by piece, refused where it is larger than is taken."""
     size = 0
     if int(request.headers.get("content-length", 0)) > limit:
         raise _too_large(limit)

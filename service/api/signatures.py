@@ -10,7 +10,7 @@ from pydantic import AliasChoices, BaseModel, ConfigDict, Field
 
 from service.actions import uploads as actions
 from service.api.gate import Gate, PartyGate
-from service.api.routing import FileRoute, body_of
+from service.api.routing import FileRoute, media_type_of, receive_body
 from service.errors import PreconditionMissingError
 from service.settings import MAX_SIGNATURE_BYTES
 from service.vocabulary.signatures import SignatureRole, UploadState
@@ -54,9 +54,9 @@ async def upload_signature(
     if if_match is None:
         raise PreconditionMissingError("Send If-Match with the ETag of the file that was signed.")
     limit = await run_in_threadpool(_largest, gate, package_id, role)
+    media_type_of(request, PDF)
     with gate.blobs.receive() as incoming:
-        async for chunk in body_of(request, media_type=PDF, limit=limit):
-            await run_in_threadpool(incoming.write, chunk)
+        await receive_body(request, incoming, limit=limit)
         sha256 = await run_in_threadpool(incoming.keep)
     answer = await run_in_threadpool(_take, gate, package_id, role, sha256, if_match)
     response.headers["Location"] = f"/v1/packages/{package_id}/signatures/uploads/{answer.id}"

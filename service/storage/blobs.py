@@ -11,6 +11,8 @@ from typing import IO
 
 from service.vocabulary.canonical import sha256_hex
 
+_PIECE_BYTES = 256 * 1024
+
 
 class BlobMissingError(Exception):
     """No file with this SHA-256 is kept, or its bytes are no longer those."""
@@ -68,6 +70,12 @@ class BlobStore:
         except FileNotFoundError as error:
             raise BlobMissingError(sha256) from error
 
+    def pieces(self, sha256: str) -> Iterator[bytes]:
+        """Give the bytes with this SHA-256 piece by piece, as they are."""
+        with self.open(sha256) as file:
+            while piece := file.read(_PIECE_BYTES):
+                yield piece
+
     def _path(self, sha256: str) -> Path:
         return self._folder / sha256[:2] / sha256
 
@@ -83,9 +91,14 @@ class IncomingBlob:
         self._digest.update(content)
         self._file.write(content)
 
+    @property
+    def sha256(self) -> str:
+        """The SHA-256 of what was written so far."""
+        return self._digest.hexdigest()
+
     def keep(self) -> str:
         """Keep what was written and return its SHA-256; it is on disk, whole, when this returns."""
-        sha256 = self._digest.hexdigest()
+        sha256 = self.sha256
         path = self._path_of(sha256)
         path.parent.mkdir(parents=True, exist_ok=True)
         self._file.flush()

@@ -58,3 +58,16 @@ def test_a_time_stamp_authoritys_password_is_not_shown(monkeypatch: pytest.Monke
 def test_what_a_browser_would_not_open_is_no_public_address(monkeypatch: pytest.MonkeyPatch, value: str) -> None:
     with pytest.raises(ValidationError):
         public_url(monkeypatch, value)
+
+
+@pytest.mark.parametrize(("value", "expected"), [("", 50_000_000), ("8000000", 8_000_000)])
+def test_how_large_evidence_may_be_can_be_set(monkeypatch: pytest.MonkeyPatch, value: str, expected: int) -> None:
+    monkeypatch.setenv("MAX_EVIDENCE_BYTES", value)
+    assert worker_settings().max_evidence_bytes == expected
+
+
+@pytest.mark.parametrize("value", ["0", "-1", "much"])
+def test_evidence_can_not_be_forbidden_by_its_size(monkeypatch: pytest.MonkeyPatch, value: str) -> None:
+    monkeypatch.setenv("MAX_EVIDENCE_BYTES", value)
+    with pytest.raises(ValidationError):
+        worker_settings()

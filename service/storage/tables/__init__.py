@@ -15,7 +15,15 @@ from service.storage.tables.acceptance import (
 from service.storage.tables.access import AuditEntry, Person, Project, ProjectHead, Token, TokenProject
 from service.storage.tables.columns import metadata
 from service.storage.tables.design import CriteriaVersion, DesignRevision, Route, RouteSite, Site
-from service.storage.tables.evidence import WHOLE_SITE, Fibre, Record, RecordEnd, RecordFibre, StandingVerdict
+from service.storage.tables.evidence import (
+    WHOLE_SITE,
+    EvidenceFile,
+    Fibre,
+    Record,
+    RecordEnd,
+    RecordFibre,
+    StandingVerdict,
+)
 from service.storage.tables.signatures import PackageFile, PersonCertificate, SignatureUpload
 from service.storage.tables.trials import CriteriaTrial
 from service.storage.tables.work import Job
@@ -31,6 +39,7 @@ APPEND_ONLY = (
     "record",
     "record_fibre",
     "record_end",
+    "evidence_file",
     "submission_record",
     "package_file",
     "decision",
@@ -47,6 +56,7 @@ __all__ = [
     "CriteriaVersion",
     "Decision",
     "DesignRevision",
+    "EvidenceFile",
     "Fibre",
     "Job",
     "Notice",

@@ -70,6 +70,18 @@ class RecordEnd(SQLModel, table=True):
     token_id: UUID
 
 
+class EvidenceFile(SQLModel, table=True):
+    """A file that was sent in to a project; its bytes are a blob, which several projects may share."""
+
+    __tablename__ = "evidence_file"
+    project_id: UUID = Field(primary_key=True, foreign_key="project.id")
+    sha256: str = Field(primary_key=True)
+    size_bytes: int = big_count()
+    media_type: str
+    received_at: datetime = instant()
+    token_id: UUID
+
+
 class Fibre(SQLModel, table=True):
     """A route's fibre and what was judged of it; it waits while judged is below evidence."""
 

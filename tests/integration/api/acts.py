@@ -4,10 +4,13 @@ from typing import Any
 
 import httpx
 
+from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.words import TokenKind
 from tests.signing_people import Signatory
 from tests.world import World
 
+# The content whose SHA-256 the demo's first sealing names as a photograph.
+PHOTOGRAPH = b"seal/C1/1/photograph/1"
 PROBLEM = "application/problem+json"
 CONCESSION = {
     "criterion": "splice-1550",
@@ -67,6 +70,14 @@ def send_in(world: World, package: Any, role: str, pdf: bytes, *, etag: str | No
     headers = {"Content-Type": "application/pdf", "If-Match": etag or f'"{package["current_sha256"]}"'}
     path = f"/v1/packages/{package['id']}/signatures/{role}"
     return world.call(TokenKind(role), "PUT", path, content=pdf, headers=headers)
+
+
+def send_evidence(
+    world: World, content: bytes, *, sha256: str | None = None, media_type: str = "image/jpeg"
+) -> httpx.Response:
+    """Send in a file as the crew, under its own SHA-256 unless another is given."""
+    path = f"/v1/projects/{world.project_id}/evidence/{sha256 or sha256_hex(content)}"
+    return world.call(TokenKind.CREW, "PUT", path, content=content, headers={"Content-Type": media_type})
 
 
 def refusal(answer: httpx.Response, status: int) -> dict[str, Any]:

@@ -1,9 +1,9 @@
 """The demo route at five points of its way, each kept as a database that tests copy.
 
 `bound`: described and bound to criteria. `waiting`: spliced, nothing judged yet, a trial of criteria asked for.
-`judged`: every record of the first visit judged; fibre 20 at C5 does not conform. `issued`: both segments submitted,
-with a concession for it; the package waits, and a file
-that is no package of it was sent in as if it were signed. `decided`: west accepted, east refused.
+`judged`: every record of the first visit judged, one of the photographs that they name sent in; fibre 20 at C5 does
+not conform. `issued`: both segments submitted, with a concession for it; the package waits, and a file that is no
+package of it was sent in as if it were signed. `decided`: west accepted, east refused.
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -21,7 +21,15 @@ from service.settings import WorkerSettings
 from service.vocabulary.words import TokenKind
 from tests.api_server import serve
 from tests.conftest import Servers
-from tests.integration.api.acts import decide, newest_package, register_certificate, send_in, submit
+from tests.integration.api.acts import (
+    PHOTOGRAPH,
+    decide,
+    newest_package,
+    register_certificate,
+    send_evidence,
+    send_in,
+    submit,
+)
 from tests.signing_people import make_signatory
 from tests.world import World, describe_route, make_world, open_project, read_demo
 from worker.commands.embedded import create_database
@@ -88,6 +96,7 @@ def _walk(world: World) -> Iterator[str]:
     yield "waiting"
     for name in ("02_re_splices", "03_sealing", "04_otdr", "05_attenuation"):
         world.post_records(read_demo(name)["records"])
+    send_evidence(world, PHOTOGRAPH)
     world.drain()
     yield "judged"
     submit(world)

@@ -35,7 +35,7 @@ def perform(world: World, method: str, path: str, example: Mapping[str, Any]) ->
     }
     if isinstance(live.get("body"), str):
         how["content"] = how.pop("json").encode()
-        how["headers"] = {**how.get("headers", {}), "Content-Type": "application/pdf"}
+        how["headers"] = {"Content-Type": "application/pdf", **how.get("headers", {})}
     url = path.format(**live["path"])
     if example["as"] is None:
         return world.http.request(method, url, **how)

@@ -47,6 +47,8 @@ MAY: Mapping[str, set[TokenKind]] = {
     "revise_design": {CONTRACTOR},
     "post_records": {CREW},
     "read_records": {CONTRACTOR, ENGINEER},
+    "send_evidence": {CREW, CONTRACTOR},
+    "read_evidence": {CONTRACTOR, ENGINEER},
     "withdraw_records": {CONTRACTOR},
     "replace_record": {CREW, CONTRACTOR},
     "read_acceptance": READERS,

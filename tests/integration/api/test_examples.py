@@ -7,14 +7,14 @@ import orjson
 import pytest
 
 from service.api.examples import read_examples
-from tests.integration.api.acts import PROBLEM
+from tests.integration.api.acts import PHOTOGRAPH, PROBLEM
 from tests.integration.api.conftest import OpenWorld
 from tests.integration.api.posting import perform, same_shape
 from tests.unit.api.test_document import DOCUMENT, OPERATIONS, faults
 from tests.world import World
 
 pytestmark = pytest.mark.slow
-BEGINNINGS = {"application/pdf": b"%PDF-", "application/zip": b"PK"}
+BEGINNINGS = {"application/pdf": b"%PDF-", "application/zip": b"PK", "image/jpeg": PHOTOGRAPH}
 CASES = {
     f"{name}/{case}": (name, example) for name, cases in read_examples().items() for case, example in cases.items()
 }

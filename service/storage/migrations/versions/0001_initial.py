@@ -482,6 +482,17 @@ def _make_tables() -> None:
         unique=False,
     )
     op.create_table(
+        "evidence_file",
+        sa.Column("project_id", sa.Uuid(), nullable=False),
+        sa.Column("sha256", sa.String(), nullable=False),
+        sa.Column("size_bytes", sa.BigInteger(), nullable=False),
+        sa.Column("media_type", sa.String(), nullable=False),
+        sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("token_id", sa.Uuid(), nullable=False),
+        sa.ForeignKeyConstraint(["project_id"], ["project.id"], name=op.f("fk_evidence_file_project_id")),
+        sa.PrimaryKeyConstraint("project_id", "sha256", name=op.f("pk_evidence_file")),
+    )
+    op.create_table(
         "package_file",
         sa.Column("project_id", sa.Uuid(), nullable=False),
         sa.Column("package_id", sa.Uuid(), nullable=False),

@@ -1,0 +1,60 @@
+"""Keep the files that records name, whether they come before the record, with it, or long after."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from sqlmodel import Session
+
+from service.actions.caller import Caller
+from service.errors import ConflictError, NotFoundError
+from service.storage.evidence_files import add_file, files_here, files_named_in
+from service.storage.head import record_deed
+from service.storage.tables import EvidenceFile, Package, Project
+from service.vocabulary.evidence import EvidenceType
+
+
+@dataclass(frozen=True, kw_only=True)
+class PackageEvidence:
+    """The files that the records behind a package name: those that are here, with what they are, and the others."""
+
+    here: Mapping[str, EvidenceType]
+    missing: Sequence[str]
+
+
+def keep_evidence(
+    session: Session, caller: Caller, project: Project, *, sha256: str, size_bytes: int, media_type: EvidenceType
+) -> tuple[EvidenceFile, bool]:
+    """Enter a file in its project; the same again gives the one that is there. Say whether it is new."""
+    sent = EvidenceFile(
+        project_id=project.id,
+        sha256=sha256,
+        size_bytes=size_bytes,
+        media_type=media_type.value,
+        received_at=caller.now,
+        token_id=caller.token_id,
+    )
+    is_new = add_file(session, sent)
+    file = find_evidence(session, project, sha256)
+    if file.media_type != media_type.value:
+        raise ConflictError(f"This file is here already, as {file.media_type}.")
+    if is_new:
+        record_deed(session, project.id, caller.deed("evidence.received", sha256, content_sha256=sha256))
+    return file, is_new
+
+
+def find_evidence(session: Session, project: Project, sha256: str) -> EvidenceFile:
+    """Return what is known of a file that was sent in to a project."""
+    file = session.get(EvidenceFile, (project.id, sha256))
+    if file is None:
+        raise NotFoundError("No file with this SHA-256 was sent in.")
+    return file
+
+
+def evidence_of(session: Session, package: Package) -> PackageEvidence:
+    """Return what the records behind a package name, and how much of it is here by now."""
+    named = files_named_in(session, package)
+    here = files_here(session, package, named)
+    return PackageEvidence(
+        here={sha256: here[sha256] for sha256 in named if sha256 in here},
+        missing=[sha256 for sha256 in named if sha256 not in here],
+    )
