@@ -95,7 +95,7 @@ def certify_document(
     pdf: bytes, *, key: SigningKey, signed_at: datetime = CERTIFIED_AT, sealing: Sealing = ALONE
 ) -> bytes:
     """Certify with the reason and boxes of the tests."""
-    return certify(pdf, key=key, signed_at=signed_at, reason="Package issued", boxes=BOXES, sealing=sealing)
+    return certify(pdf, key=key, signed_at=signed_at, reason="Package issued", boxes=BOXES, sealing=sealing).pdf
 
 
 def countersign_document(pdf: bytes, *, key: SigningKey, signed_at: datetime = NOW, sealing: Sealing = ALONE) -> bytes:
@@ -108,7 +108,7 @@ def countersign_document(pdf: bytes, *, key: SigningKey, signed_at: datetime = N
         stamp_lines=STAMP_LINES,
         font_file=FONT_FILE,
         sealing=sealing,
-    )
+    ).pdf
 
 
 def make_document() -> bytes:

@@ -200,7 +200,7 @@ def _draw_once(content: PackageContent, context: StepContext) -> _Run:
     pdf = draw(build_view(content), attachments=files)
     draw_s = time.perf_counter() - packed
     boxes = SignatureBoxes(**SIGNATURE_BOXES)
-    signed = certify(pdf, key=key, signed_at=now, reason="A benchmark.", boxes=boxes)
+    signed = certify(pdf, key=key, signed_at=now, reason="A benchmark.", boxes=boxes).pdf
     report = verify(signed, trust=context.trust, now=now)
     whole_s = time.perf_counter() - began
     assert report.is_good, report

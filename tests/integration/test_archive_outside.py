@@ -56,7 +56,7 @@ def drawn(content: PackageContent) -> bytes:
 
 def both_signed(pdf: bytes, signed: Signed) -> bytes:
     boxes = SignatureBoxes(**SIGNATURE_BOXES)
-    certified = certify(pdf, key=signed.key, signed_at=NOW, reason="Package issued", boxes=boxes)
+    certified = certify(pdf, key=signed.key, signed_at=NOW, reason="Package issued", boxes=boxes).pdf
     return countersign_document(certified, key=signed.key)
 
 

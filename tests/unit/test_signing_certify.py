@@ -64,7 +64,7 @@ def test_contractor_and_engineer_may_both_sign(signed: Signed) -> None:
         field=CONTRACTOR_FIELD,
         stamp_lines=["Submitted by N. Quayle"],
         font_file=FONT_FILE,
-    )
+    ).pdf
     by_both = countersign_document(by_contractor, key=signed.key)
     report = verify(by_both, trust=signed.trust, now=NOW)
     assert report.problems == ()
@@ -82,7 +82,7 @@ def test_an_engineer_with_a_key_of_another_authority_signs_a_seal_it_was_told_to
         stamp_lines=STAMP_LINES,
         font_file=FONT_FILE,
         trust=signed.trust,
-    )
+    ).pdf
     assert verify(countersigned, trust=[*signed.trust, *other_authority.trust], now=NOW).is_good
     [problem] = verify(countersigned, trust=signed.trust, now=NOW).problems
     assert problem.startswith("The signature of the owner's engineer is by nobody")

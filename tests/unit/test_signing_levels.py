@@ -265,7 +265,7 @@ def test_an_archive_is_countersigned_by_another_authority_with_its_own_time(
         trust=archived.trust,
         time_trust=archived.trust,
         sealing=Sealing(level=Level.B_LTA, authorities=authorities),
-    )
+    ).pdf
     report = verify(countersigned, trust=[*archived.trust, *other_authority.trust], now=LATER)
     assert report.problems == ()
     assert report.level is Level.B_LTA

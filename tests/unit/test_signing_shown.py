@@ -39,7 +39,7 @@ def signed(tmp_path_factory: pytest.TempPathFactory) -> Signed:
 @pytest.fixture(scope="module")
 def certified(drawn: bytes, signed: Signed) -> bytes:
     boxes = SignatureBoxes(**SIGNATURE_BOXES)
-    return certify(drawn, key=signed.key, signed_at=NOW, reason="Package issued", boxes=boxes)
+    return certify(drawn, key=signed.key, signed_at=NOW, reason="Package issued", boxes=boxes).pdf
 
 
 def compare(pdf: bytes, drawn: bytes) -> Comparison:

@@ -47,7 +47,7 @@ class OwnKey:
             trust=self._trust,
         )
         headers = {"If-Match": file.headers["ETag"], "Content-Type": "application/pdf"}
-        sent = parties.call(_ENGINEER, "PUT", f"{path}/signatures/engineer", content=signed, headers=headers)
+        sent = parties.call(_ENGINEER, "PUT", f"{path}/signatures/engineer", content=signed.pdf, headers=headers)
         expect(sent.status_code == 202, sent.text)
         where = sent.headers["Location"]
         return parties.wait_for(

@@ -14,8 +14,9 @@ from worker.package.flow import (
     PlacedPicture,
     PlacedRows,
     place_sections,
-    section_key,
 )
+from worker.package.link_keys import section_key
+from worker.package.link_targets import link_targets
 from worker.package.look import HEADING, LEFT, PAGE_HEIGHT
 from worker.package.pen import Pen
 from worker.package.picture_drawing import draw_picture
@@ -32,8 +33,8 @@ def draw(view: PackageView, *, attachments: Mapping[str, Packed]) -> bytes:
     """Return the package as an unsigned PDF with its data attached."""
     target, ruler = BytesIO(), Ruler()
     canvas = new_canvas(target, view)
-    pen = Pen(canvas, document_of(canvas), ruler)
     pages = place_sections(view.sections, ruler)
+    pen = Pen(canvas, document_of(canvas), ruler, targets=link_targets(pages))
     count = PAGES_BEFORE + len(pages)
     draw_frame(pen, view, page=1, pages=count)
     draw_certificate(pen, view.certificate)
@@ -42,7 +43,6 @@ def draw(view: PackageView, *, attachments: Mapping[str, Packed]) -> bytes:
     tables: dict[TableLayout, TableDrawing] = {}
     for number, page in enumerate(pages, start=PAGES_BEFORE + 1):
         draw_frame(pen, view, page=number, pages=count)
-        pen.mark_page(number)
         _draw_page(pen, page, tables)
         canvas.showPage()
     add_archive_parts(document_of(canvas), view, attachments=attachments)

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from worker.package.fibre_index import fibre_index
+from worker.package.link_keys import section_key
 from worker.package.look import (
     BODY,
     BOTTOM,
@@ -115,11 +116,6 @@ def _contents(sections: Sequence[Section], ruler: Ruler, *, pages: Sequence[int]
 def _contents_rows(sections: int) -> int:
     """Return how many rows the contents take in two columns: in one they push the cautions off their page."""
     return -(-sections // 2)
-
-
-def section_key(number: int) -> str:
-    """Return the key of a section's heading."""
-    return f"section-{number}"
 
 
 def style_of(fact: Fact) -> Style:

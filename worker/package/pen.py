@@ -3,13 +3,13 @@
 Text goes out as content-stream operators, one text object for all rows of a page. Nothing here reads markup.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from reportlab.lib.rl_accel import escapePDF
 from reportlab.pdfbase import pdfdoc
 
-from worker.package.look import PAGE_HEIGHT, Rgb, Style
+from worker.package.look import Rgb, Style
 from worker.package.plain_text import without_controls
 from worker.package.ruler import Ruler, load_face
 
@@ -19,10 +19,11 @@ At = tuple[float, float, str]
 class Pen:
     """Draws on one canvas."""
 
-    def __init__(self, canvas: Any, document: Any, ruler: Ruler) -> None:
+    def __init__(self, canvas: Any, document: Any, ruler: Ruler, *, targets: Mapping[str, tuple[int, float]]) -> None:
         self._canvas = canvas
         self._document = document
         self.ruler = ruler
+        self._targets = targets
         self._operators: dict[Style, dict[str, str]] = {}
 
     def write(self, style: Style, texts: Iterable[At]) -> None:
@@ -80,17 +81,10 @@ class Pen:
         self._canvas.bookmarkPage(key, fit="XYZ", left=0, top=y)
         self._canvas.addOutlineEntry(without_controls(title), key, level=0)
 
-    def mark_page(self, number: int) -> None:
-        """Let links lead to the current page."""
-        self._canvas.bookmarkPage(page_key(number), fit="XYZ", left=0, top=PAGE_HEIGHT)
-
-    def mark_fibre(self, fibre: str, *, y: float) -> None:
-        """Let links lead to the line of a fibre."""
-        self._canvas.bookmarkPage(fibre_key(fibre), fit="XYZ", left=0, top=y)
-
     def link(self, box: tuple[float, float, float, float], *, leads_to: str) -> None:
         """Let a place on the current page lead to what has a key."""
-        self._canvas._addAnnotation(_Link(box, self._canvas._bookmarkReference(leads_to)))
+        page, y = self._targets[leads_to]
+        self._canvas._addAnnotation(_Link(box, page=page, y=y))
 
     def _show(self, text: str, style: Style) -> str:
         # A face with more characters than a subset holds is written in several subsets; each line ends in the first.
@@ -113,30 +107,22 @@ class Pen:
 
 
 class _Link(pdfdoc.PDFObject):  # type: ignore[misc]
-    """A link annotation as a PDF writes it; of the library's own kind thousands take four times as long."""
+    """A link annotation that names its place: the library makes an object of each place, and a signature checks all."""
 
-    __slots__ = ("_box", "_leads_to")
+    __slots__ = ("_box", "_page", "_y")
 
-    def __init__(self, box: tuple[float, float, float, float], leads_to: Any) -> None:
+    def __init__(self, box: tuple[float, float, float, float], *, page: int, y: float) -> None:
         self._box = box
-        self._leads_to = leads_to
+        self._page = page
+        self._y = y
 
     def format(self, document: Any) -> bytes:
         """Return the object; it has the print flag that ISO 19005-3, 6.3.2, asks for (from memory)."""
         edges = " ".join(f"{edge:.1f}" for edge in self._box)
-        start = f"<< /Type /Annot /Subtype /Link /Rect [{edges}] /Border [0 0 0] /F 4 /Dest "
-        place: bytes = pdfdoc.format(self._leads_to, document)
-        return start.encode("ascii") + place + b" >>"
-
-
-def page_key(number: int | str) -> str:
-    """Return the key of a page."""
-    return f"page-{number}"
-
-
-def fibre_key(fibre: str) -> str:
-    """Return the key of a fibre's line in the index."""
-    return f"fibre-{fibre}"
+        # The library names its pages so, those still to come too.
+        page: bytes = pdfdoc.PDFObjectReference(f"Page{self._page}").format(document)
+        start = f"<< /Type /Annot /Subtype /Link /Rect [{edges}] /Border [0 0 0] /F 4 /Dest ["
+        return start.encode("ascii") + page + f" /XYZ 0 {self._y:.1f} null] >>".encode("ascii")
 
 
 def _rgb(colour: Rgb) -> str:

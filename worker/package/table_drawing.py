@@ -5,9 +5,11 @@ row, as operators that lead back there; a row is then a join of strings, five ti
 """
 
 from collections.abc import Iterator, Sequence
+from itertools import groupby
 
 from service.vocabulary.words import Outcome
 from worker.package.flow import PlacedRows
+from worker.package.link_keys import fibre_key, page_key
 from worker.package.look import (
     ACCENT,
     CELL,
@@ -20,11 +22,11 @@ from worker.package.look import (
     RIGHT,
     marked,
 )
-from worker.package.pen import Pen, fibre_key, page_key
+from worker.package.pen import Pen
 from worker.package.pieces import Kind, Role
 from worker.package.table_layout import ROW_PADDING_PT, ColumnLayout, TableLayout
 
-_LEADING = frozenset({Role.ANCHOR, Role.PAGE, Role.FIBRE_LINK})
+_LEADING = frozenset({Role.PAGE, Role.FIBRE_LINK})
 # From the top of a row to its first baseline.
 _DROP_PT = ROW_PADDING_PT / 2 + CELL.size_pt
 
@@ -50,17 +52,15 @@ class TableDrawing:
                 self._lead(placed, tops, index, column)
 
     def _lead(self, placed: PlacedRows, tops: Sequence[float], index: int, column: ColumnLayout) -> None:
-        """Let the numbers of a column lead where they say, or be where others lead."""
-        edges = zip(range(placed.first, placed.end), tops, tops[1:], strict=False)
-        for row, top, bottom in edges:
-            text = self._layout.table.rows[row][index]
-            if not text.isdigit():
-                continue
-            if column.role is Role.ANCHOR:
-                self._pen.mark_fibre(text, y=top)
-                continue
-            key = page_key(text) if column.role is Role.PAGE else fibre_key(text)
-            self._pen.link((column.left_pt, bottom, column.right_pt, top), leads_to=key)
+        """Let the numbers of a column lead where they say, those alike below each other as one."""
+        texts = [row[index] for row in self._layout.table.rows[placed.first : placed.end]]
+        to_key = page_key if column.role is Role.PAGE else fibre_key
+        first = 0
+        for text, alike in groupby(texts):
+            end = first + len(list(alike))
+            if text.isdigit():
+                self._pen.link((column.left_pt, tops[end], column.right_pt, tops[first]), leads_to=to_key(text))
+            first = end
 
     def _rows(self, placed: PlacedRows, tops: Sequence[float]) -> Iterator[str]:
         """Give the cells row by row, so that the text of a page reads in the order in which it is seen."""

@@ -1,7 +1,9 @@
 """Put a package into words and numbers, in the order in which it is read."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
+from service.vocabulary.finding import FindingDocument
 from service.vocabulary.words import Outcome, Quantity
 from worker.package.accumulated_section import accumulated_section
 from worker.package.cautions import cautions_section
@@ -22,7 +24,7 @@ from worker.package.joint_sections import (
 )
 from worker.package.matrix_section import matrix_section
 from worker.package.missing_glyphs import find_missing_glyphs, glyphs_section
-from worker.package.pieces import PackageView
+from worker.package.pieces import PackageView, Section
 from worker.package.records_section import records_section
 from worker.package.route_scale_section import route_scale_section
 from worker.package.route_section import route_section
@@ -37,8 +39,8 @@ def build_view(content: PackageContent) -> PackageView:
     """Return everything the package says; no figure is computed or rounded after this."""
     findings, strays = submitted_findings(content), submitted_strays(content)
     grouped, suspicions = by_quantity(findings), submitted_suspicions(content)
-    # Once: they may be read from their text each time anew.
-    records = [outlined(record) for record in content.records]
+    # First, so that the records are let go before the long tables are made.
+    recorded = _sections_on_records(content, findings)
     weighed = weighed_facts(content, findings, strays=strays, suspicions=suspicions)
     view = PackageView(
         title=f"Acceptance package {content.number}",
@@ -70,10 +72,7 @@ def build_view(content: PackageContent) -> PackageView:
             length_section(grouped),
             identity_section(grouped),
             workmanship_section(content, grouped.get(Quantity.WORKMANSHIP, ())),
-            instruments_section(records),
-            records_section(content, records),
-            set_aside_section(content, findings, records),
-            ended_records_section(records),
+            *recorded,
             suspicions_section(suspicions),
             audit_section(content),
         ),
@@ -82,3 +81,14 @@ def build_view(content: PackageContent) -> PackageView:
     if not missing:
         return view
     return replace(view, missing_glyphs=missing, sections=(*view.sections, glyphs_section(missing)))
+
+
+def _sections_on_records(content: PackageContent, findings: Sequence[FindingDocument]) -> tuple[Section, ...]:
+    # Once: they may be read from their text each time anew.
+    records = [outlined(record) for record in content.records]
+    return (
+        instruments_section(records),
+        records_section(content, records),
+        set_aside_section(content, findings, records),
+        ended_records_section(records),
+    )

@@ -10,6 +10,7 @@ from worker.signing.errors import OwnSignatureError
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, FIELD_TITLES, SEAL_FIELD, SignatureBoxes
 from worker.signing.keys import SigningKey
 from worker.signing.pdf_signer import add_signature
+from worker.signing.report import Signed
 from worker.signing.sealing import ALONE, Sealing
 from worker.signing.verify import verify
 
@@ -22,7 +23,7 @@ def certify(
     reason: str,
     boxes: SignatureBoxes,
     sealing: Sealing = ALONE,
-) -> bytes:
+) -> Signed:
     """Reserve the people's fields, seal the document, and read it back as a receiver would before letting it out."""
     metadata = PdfSignatureMetadata(
         field_name=SEAL_FIELD,
@@ -52,4 +53,4 @@ def certify(
     problems = [*report.problems, *sealing.shortfalls(report)]
     if problems:
         raise OwnSignatureError(problems)
-    return certified
+    return Signed(certified, report)

@@ -17,7 +17,7 @@ from worker.signing.errors import DocumentUnsignableError, OwnSignatureError
 from worker.signing.fields import ENGINEER_FIELD, FIELD_TITLES
 from worker.signing.keys import SigningKey
 from worker.signing.pdf_signer import add_signature
-from worker.signing.report import PackageReport
+from worker.signing.report import PackageReport, Signed
 from worker.signing.sealing import ALONE, Sealing
 from worker.signing.stamp import draw_stamp
 from worker.signing.verify import verify
@@ -35,7 +35,7 @@ def countersign(
     trust: Sequence[Trusted] = (),
     time_trust: Sequence[Trusted] = (),
     sealing: Sealing = ALONE,
-) -> bytes:
+) -> Signed:
     """Sign a reserved field of a good package with a visible stamp, and read the result back.
 
     `trust` names the authorities of the signatures already there, where they differ from this key's; `time_trust` those
@@ -68,7 +68,7 @@ def countersign(
     problems = [*report.problems, *sealing.shortfalls(report), *_misplacements(signed, report, before=pdf, field=field)]
     if problems:
         raise OwnSignatureError(problems)
-    return signed
+    return Signed(signed, report)
 
 
 def _reserved_size_pt(pdf: bytes, *, field: str) -> tuple[float, float]:

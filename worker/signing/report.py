@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import NamedTuple
 
 from worker.signing.levels import Level
 
@@ -90,3 +91,10 @@ class PackageReport:
         """Tell whether a throwaway authority stands behind any signature or time stamp in it."""
         times = (*self.timestamps, *(one.timestamp for one in self.signatures if one.timestamp is not None))
         return any(one.is_demonstration for one in self.signatures) or any(one.is_demonstration for one in times)
+
+
+class Signed(NamedTuple):
+    """A file that was just signed, and what was read back from it."""
+
+    pdf: bytes
+    report: PackageReport

@@ -1,15 +1,11 @@
 """The level at which a package is sealed: what the criteria ask for, else what the settings make possible."""
 
-from collections.abc import Sequence
-
 from service.vocabulary.criteria import Criteria
 from service.vocabulary.signature_level import SignatureLevel
 from worker.package.content import PlannedSeal
-from worker.signing.certificates import Trusted
-from worker.signing.keys import SigningKey
 from worker.signing.levels import Level
+from worker.signing.report import PackageReport
 from worker.signing.sealing import Sealing
-from worker.signing.verify import verify
 from worker.steps.context import StepContext
 from worker.steps.outside import time_authority_host
 from worker.steps.running import HopelessError
@@ -44,10 +40,8 @@ def planned_seal(context: StepContext, sealing: Sealing) -> PlannedSeal:
     return PlannedSeal(level=SignatureLevel(sealing.level.value), time_authority=host)
 
 
-def read_level(context: StepContext, pdf: bytes, *, key: SigningKey, trust: Sequence[Trusted] = ()) -> SignatureLevel:
-    """Return the level that every signature of a file reaches, read from the file."""
-    trusted = [*key.anchors, *context.trust, *trust]
-    report = verify(pdf, trust=trusted, now=context.clock(), time_trust=context.time_trust or None)
+def level_of(report: PackageReport) -> SignatureLevel:
+    """Return the level that every signature of a file reaches, by what was read back from it."""
     if report.level is None:
         raise LevelNotReadBackError(" ".join(report.problems) or "One of its signatures is not PAdES.")
     return SignatureLevel(report.level.value)

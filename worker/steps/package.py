@@ -34,10 +34,11 @@ from worker.package.view import build_view
 from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes
 from worker.signing.keys import SigningKey
+from worker.signing.report import Signed
 from worker.signing.sealing import Sealing
 from worker.steps.context import StepContext
 from worker.steps.frozen import altered_records, content_of, judge_frozen, new_verification_code, read_frozen
-from worker.steps.levels import planned_seal, read_level, sealing_for
+from worker.steps.levels import level_of, planned_seal, sealing_for
 from worker.steps.running import HopelessError, Step
 from worker.steps.sealing import Act, seal_act
 
@@ -59,10 +60,10 @@ def run(context: StepContext, lease: Lease) -> None:
         boxes=SignatureBoxes(**SIGNATURE_BOXES),
         sealing=prepared.sealing,
     )
-    context.blobs.put(signed)
+    context.blobs.put(signed.pdf)
     made = [_certified(context, signed, key=key)]
     if prepared.submission.signature == SignedBy.SERVICE_SEAL.value:
-        sealed, file = seal_act(context, signed, _act(prepared), key=key, sealing=prepared.sealing)
+        sealed, file = seal_act(context, signed.pdf, _act(prepared), key=key, sealing=prepared.sealing)
         context.blobs.put(sealed)
         made.append(file)
     with transaction(context.engine) as session:
@@ -199,15 +200,15 @@ def _issue(
     return package
 
 
-def _certified(context: StepContext, signed: bytes, *, key: SigningKey) -> SignedFile:
+def _certified(context: StepContext, signed: Signed, *, key: SigningKey) -> SignedFile:
     return SignedFile(
-        sha256=sha256_hex(signed),
+        sha256=sha256_hex(signed.pdf),
         role=None,
         signed_by=SignedBy.SERVICE_SEAL,
         person=None,
         certificate_sha256=key.certificate_sha256,
         signed_at=context.clock(),
-        level=read_level(context, signed, key=key),
+        level=level_of(signed.report),
     )
 
 

@@ -14,7 +14,7 @@ from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
 from worker.signing.keys import SigningKey
 from worker.signing.sealing import Sealing
 from worker.steps.context import StepContext
-from worker.steps.levels import read_level
+from worker.steps.levels import level_of
 
 FIELDS: Mapping[SignatureRole, str] = MappingProxyType(
     {SignatureRole.CONTRACTOR: CONTRACTOR_FIELD, SignatureRole.ENGINEER: ENGINEER_FIELD}
@@ -48,12 +48,12 @@ def seal_act(
         time_trust=context.time_trust,
         sealing=sealing,
     )
-    return sealed, SignedFile(
-        sha256=sha256_hex(sealed),
+    return sealed.pdf, SignedFile(
+        sha256=sha256_hex(sealed.pdf),
         role=act.role,
         signed_by=SignedBy.SERVICE_SEAL,
         person=act.person,
         certificate_sha256=key.certificate_sha256,
         signed_at=now,
-        level=read_level(context, sealed, key=key, trust=trust),
+        level=level_of(sealed.report),
     )

@@ -1,33 +1,20 @@
 """Nothing on the first page lies over anything else, however much there is to say."""
 
-import subprocess
 from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import combinations
-from pathlib import Path
-from typing import NamedTuple
-from xml.etree import ElementTree
 
 import pytest
 
-from tests.outside_tools import require_tool
 from tests.package_factories import make_content
+from tests.package_reading import Word, words_on_page
 from worker.package.certificate_page import SIGNATURE_BOXES
 from worker.package.drawing import draw
 from worker.package.pieces import Fact, Facts, PackageView
 from worker.package.view import build_view
 
-_WORD = "{http://www.w3.org/1999/xhtml}word"
 # A line's box is as high as its letters ever are; letters of two lines touch only where the boxes share more than this.
 _TOUCH_PT = 2.0
-
-
-class Box(NamedTuple):
-    text: str
-    left: float
-    top: float
-    right: float
-    bottom: float
 
 
 def fullest() -> PackageView:
@@ -53,29 +40,21 @@ def fullest() -> PackageView:
 
 
 @pytest.mark.parametrize("view", [build_view(make_content()), fullest()], ids=["usual", "fullest"])
-def test_no_word_of_the_first_page_lies_over_another(view: PackageView, tmp_path: Path) -> None:
-    boxes = _words(draw(view, attachments={}), tmp_path / "package.pdf")
+def test_no_word_of_the_first_page_lies_over_another(view: PackageView) -> None:
+    boxes = words_on_page(draw(view, attachments={}), 1)
     assert len(boxes) > 120
     over = [(a.text, b.text) for a, b in combinations(boxes, 2) if _are_over_each_other(a, b)]
     assert over == []
 
 
-def test_nothing_stands_in_the_frames_that_people_sign(tmp_path: Path) -> None:
-    boxes = _words(draw(fullest(), attachments={}), tmp_path / "package.pdf")
+def test_nothing_stands_in_the_frames_that_people_sign() -> None:
+    boxes = words_on_page(draw(fullest(), attachments={}), 1)
     for left, bottom, right, top in SIGNATURE_BOXES.values():
-        frame = Box("frame", left, 841.89 - top, right, 841.89 - bottom)
+        frame = Word("frame", left, bottom, right, top)
         assert [box.text for box in boxes if _are_over_each_other(frame, box)] == []
 
 
-def _are_over_each_other(one: Box, other: Box) -> bool:
+def _are_over_each_other(one: Word, other: Word) -> bool:
     across = min(one.right, other.right) - max(one.left, other.left)
-    down = min(one.bottom, other.bottom) - max(one.top, other.top)
+    down = min(one.top, other.top) - max(one.bottom, other.bottom)
     return across > 0 and down > _TOUCH_PT
-
-
-def _words(pdf: bytes, file: Path) -> list[Box]:
-    file.write_bytes(pdf)
-    command = [require_tool("pdftotext"), "-bbox", "-f", "1", "-l", "1", str(file), "-"]
-    page = ElementTree.fromstring(subprocess.run(command, capture_output=True, check=True).stdout)
-    edges = ("xMin", "yMin", "xMax", "yMax")
-    return [Box(word.text or "", *(float(word.attrib[edge]) for edge in edges)) for word in page.iter(_WORD)]
