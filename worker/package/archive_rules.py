@@ -55,7 +55,7 @@ def _compress_at_once(page: Any, code: Any) -> None:
     """Keep a page's content compressed until the document is saved: as text, 1,500 pages take 40 MB."""
     text = code if isinstance(code, str) else "\n".join(code) + "\n"
     page.Contents = pdfdoc.PDFStream(
-        dictionary=pdfdoc.PDFDictionary({"Filter": "/FlateDecode"}), content=zlib.compress(pdfdoc.pdfdocEnc(text))
+        dictionary=pdfdoc.PDFDictionary({"Filter": "/FlateDecode"}), content=zlib.compress(text.encode("utf8"))
     )
 
 

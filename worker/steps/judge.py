@@ -43,7 +43,7 @@ from worker.steps.running import HopelessError, Step
 
 # Enough to be quick, few enough that a splice that comes in meanwhile is judged within the second.
 FIBRES_A_RUN = 64
-_KEPT_PARSED = 512
+_KEPT_PARSED = 256
 
 log = structlog.get_logger()
 

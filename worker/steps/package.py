@@ -48,12 +48,15 @@ log = structlog.get_logger()
 def run(context: StepContext, lease: Lease) -> None:
     """Judge the frozen set, draw, sign, read back, keep."""
     key = context.load_key()
-    prepared = _prepare(context, lease, is_demonstration=key.is_demonstration)
-    if prepared.view.missing_glyphs:
-        code_points = [one.code_point for one in prepared.view.missing_glyphs]
+    prepared, view = _prepare(context, lease, is_demonstration=key.is_demonstration)
+    if view.missing_glyphs:
+        code_points = [one.code_point for one in view.missing_glyphs]
         log.warning("package.glyphs_missing", submission_id=str(lease.subject_id), code_points=code_points)
+    unsigned = draw(view, attachments=prepared.files)
+    # Signing needs as much memory as the rows of all tables.
+    del view
     signed = certify(
-        draw(prepared.view, attachments=prepared.files),
+        unsigned,
         key=key,
         signed_at=context.clock(),
         reason=f"Verdict {prepared.content.verdict_digest}: these are the findings of the records submitted.",
@@ -95,12 +98,11 @@ STEP = Step(run=run, lease_s=lambda context: context.settings.package_lease_s, o
 
 @dataclass(frozen=True, kw_only=True)
 class _Prepared:
-    """A package before it is drawn; its content has neither fibres nor records any more: they stand in the view."""
+    """A package beside its view, in which fibres and records stand: here its content has neither any more."""
 
     submission: Submission
     content: PackageContent
     sealing: Sealing
-    view: PackageView
     files: Mapping[str, Packed]
 
     @property
@@ -109,12 +111,12 @@ class _Prepared:
         return {name: file.sha256 for name, file in self.files.items()}
 
 
-def _prepare(context: StepContext, lease: Lease, *, is_demonstration: bool) -> _Prepared:
+def _prepare(context: StepContext, lease: Lease, *, is_demonstration: bool) -> tuple[_Prepared, PackageView]:
     submission, sealing, content = _judge_anew(context, lease, is_demonstration=is_demonstration)
     files = {name: _keep_and_pack(context, parts) for name, parts in attached_files(content)}
     # Drawing and signing need as much memory again as the fibres and records, which have no more to say then.
     bare = replace(content, fibres=(), records=())
-    return _Prepared(submission=submission, content=bare, sealing=sealing, view=build_view(content), files=files)
+    return _Prepared(submission=submission, content=bare, sealing=sealing, files=files), build_view(content)
 
 
 def _judge_anew(
