@@ -26,6 +26,8 @@ from worker.package.drawing import draw
 from worker.package.view import build_view
 from worker.signing.report import PackageReport
 
+pytestmark = pytest.mark.slow
+
 READ, PROBLEM = "The attached data cannot be read: ", "problems"
 
 

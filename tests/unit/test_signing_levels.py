@@ -49,6 +49,8 @@ from worker.signing.sealing import Sealing
 from worker.signing.timestamps import CheckedTimeStamper
 from worker.signing.verify import verify
 
+pytestmark = pytest.mark.slow
+
 LATER = NOW + timedelta(days=500)
 
 

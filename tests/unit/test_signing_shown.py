@@ -17,6 +17,8 @@ from worker.signing.certify import certify
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, SignatureBoxes
 from worker.signing.shown import Comparison, Frame, UnreadablePagesError, compare_shown
 
+pytestmark = pytest.mark.slow
+
 FRAMES: dict[str, Frame] = {
     CONTRACTOR_FIELD: SIGNATURE_BOXES["contractor_responsible"],
     ENGINEER_FIELD: SIGNATURE_BOXES["owner_engineer"],

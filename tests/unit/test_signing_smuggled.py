@@ -17,6 +17,8 @@ from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, SEAL_FIELD
 from worker.signing.levels import Level
 from worker.signing.uploaded import Expected, check_uploaded
 
+pytestmark = pytest.mark.slow
+
 NOW = datetime.now(UTC)
 HOUR = timedelta(hours=1)
 # Parts of the library have no types.

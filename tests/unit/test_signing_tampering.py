@@ -29,6 +29,8 @@ from worker.signing.report import PackageReport
 from worker.signing.timestamps import CheckedTimeStamper
 from worker.signing.verify import verify
 
+pytestmark = pytest.mark.slow
+
 LEVELS = list(Level)
 ADDED = "Something was added to the file after the last signature."
 CHANGED = "The signature of the service's seal was followed by changes it does not permit."

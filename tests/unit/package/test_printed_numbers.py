@@ -23,6 +23,8 @@ from tests.printed.values import Row
 from tests.unit.package.judged import judged_route
 from worker.package.content import PackageContent
 
+pytestmark = pytest.mark.slow
+
 
 def with_ended_and_repeated_records() -> PackageContent:
     """Return a judged route of which a test and a splice were ended, a clock was off, and a test was made twice."""

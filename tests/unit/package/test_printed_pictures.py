@@ -28,6 +28,8 @@ from tests.printed.values import centimetres, fibre_m
 from tests.unit.package.judged import judged_route
 from worker.package.content import PackageContent
 
+pytestmark = pytest.mark.slow
+
 CONTENTS: dict[str, Callable[[], PackageContent]] = {
     "the demo's route": demo_content,
     "every quantity": judged_route,
