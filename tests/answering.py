@@ -4,8 +4,9 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from threading import Thread
+from http.server import BaseHTTPRequestHandler
+
+from worker.commands.embedded.local_server import serve_locally
 
 
 @dataclass(kw_only=True)
@@ -22,16 +23,8 @@ class Answering:
     @contextmanager
     def served(self) -> Iterator[str]:
         """Serve while the block runs; give the address."""
-        server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(self))
-        server.daemon_threads = True
-        thread = Thread(target=server.serve_forever, kwargs={"poll_interval": 0.05}, daemon=True)
-        thread.start()
-        try:
-            yield f"http://127.0.0.1:{server.server_port}/"
-        finally:
-            server.shutdown()
-            server.server_close()
-            thread.join()
+        with serve_locally(_handler(self)) as url:
+            yield url
 
 
 def _handler(answering: Answering) -> type[BaseHTTPRequestHandler]:

@@ -7,8 +7,11 @@ missing=()
 for tool in "${!package[@]}"; do
   command -v "$tool" >/dev/null 2>&1 || missing+=("${package[$tool]}")
 done
-# An archive validator in Java, 5 MB, where there is Java; that alone would be 190 MB, and is not installed for it.
-if command -v java >/dev/null 2>&1 && [ ! -e /usr/share/java/preflight.jar ]; then
+# An archive validator in Java, 5 MB. The runtime alone takes 190 MB: it is installed for it under CI only.
+if [ "${CI:-}" = true ] && ! command -v java >/dev/null 2>&1; then
+  missing+=(default-jre-headless)
+fi
+if [ ! -e /usr/share/java/preflight.jar ] && { [ "${CI:-}" = true ] || command -v java >/dev/null 2>&1; }; then
   missing+=(libpdfbox2-java libjaxb-api-java)
 fi
 [ "${#missing[@]}" -eq 0 ] && exit 0

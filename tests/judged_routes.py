@@ -32,17 +32,22 @@ def demo_content() -> PackageContent:
 def large_content(*, fibres: int, closures: int) -> PackageContent:
     """Return the package of a simulated route."""
     route = simulate_large(fibres=fibres, closures=closures, seed=7)
-    return content_of_route(route.design, route.criteria, route.records(), concessions=[])
+    return content_of_route(route.design, route.criteria, route.records())
 
 
 def content_of_route(
-    design_body: Any, criteria_body: Any, records: Iterable[Any], *, concessions: Sequence[Concession]
+    design_body: Any,
+    criteria_body: Any,
+    records: Iterable[Any],
+    *,
+    fibres: Iterable[int] | None = None,
+    concessions: Sequence[Concession] = (),
 ) -> PackageContent:
-    """Return the package of a route with every fibre judged."""
+    """Return the package of a route with some of its fibres judged, or every one."""
     design, criteria = Design.model_validate(design_body), criteria_of(criteria_body)
     layout, evidence = Layout(design), [stored(record) for record in records]
     rules = prepare(layout, criteria)
-    judged = [rules.judge(fibre, evidence) for fibre in range(1, design.fibre_count + 1)]
+    judged = [rules.judge(fibre, evidence) for fibre in fibres or range(1, design.fibre_count + 1)]
     design_sha256 = digest_of(design.model_dump(exclude_none=True))
     criteria_sha256 = digest_of(criteria.model_dump(exclude_none=True))
     verdict = settle(

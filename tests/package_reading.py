@@ -1,15 +1,11 @@
 """Read a drawn package back, with a library that had no part in drawing it."""
 
 import re
-import subprocess
 from io import BytesIO
-from tempfile import NamedTemporaryFile
-from typing import Any, NamedTuple
-from xml.etree import ElementTree
+from typing import Any
 
 from pypdf import PdfReader
 
-from tests.outside_tools import require_tool
 from worker.package.archive_document import pack
 from worker.package.attachments import attached_files
 from worker.package.content import PackageContent
@@ -19,8 +15,6 @@ from worker.package.picture import Picture, Text
 from worker.package.pieces import Table
 from worker.package.ruler import Ruler
 from worker.package.view import build_view
-
-_XHTML = "{http://www.w3.org/1999/xhtml}"
 
 
 def draw_content(content: PackageContent) -> bytes:
@@ -88,38 +82,3 @@ def decimals_in(document: Any) -> set[str]:
 def matrix_rows(content: PackageContent) -> int:
     """Return in how many rows a package says again, by fibre and by criterion, how its findings came out."""
     return len(rows_of(content, MATRIX_TITLE))
-
-
-class Word(NamedTuple):
-    """A word on a page, in points from the page's lower left corner."""
-
-    text: str
-    left: float
-    bottom: float
-    right: float
-    top: float
-
-    @property
-    def middle_x(self) -> float:
-        return (self.left + self.right) / 2
-
-    @property
-    def middle_y(self) -> float:
-        return (self.bottom + self.top) / 2
-
-
-def words_on_page(pdf: bytes, number: int) -> list[Word]:
-    """Return the words of a page as another program finds them."""
-    with NamedTemporaryFile(suffix=".pdf") as file:
-        file.write(pdf)
-        file.flush()
-        command = [require_tool("pdftotext"), "-bbox", "-f", str(number), "-l", str(number), file.name, "-"]
-        root = ElementTree.fromstring(subprocess.run(command, capture_output=True, check=True).stdout)
-    [page] = root.iter(f"{_XHTML}page")
-    height = float(page.attrib["height"])
-    return [_word(one, height) for one in page.iter(f"{_XHTML}word")]
-
-
-def _word(element: ElementTree.Element, height: float) -> Word:
-    left, top, right, bottom = (float(element.attrib[edge]) for edge in ("xMin", "yMin", "xMax", "yMax"))
-    return Word(element.text or "", left, height - bottom, right, height - top)

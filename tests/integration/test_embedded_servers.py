@@ -233,7 +233,6 @@ def test_nothing_is_left_after_a_signal_to_the_process_group(number: signal.Sign
         assert not stack.folder.exists()
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="only Linux lets a child die with a killed keeper")
 def test_servers_die_with_killed_keepers_and_the_next_start_sweeps_their_folder() -> None:
     with another_stack() as stack:
         keepers = stack.keeper_pids()

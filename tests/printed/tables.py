@@ -4,15 +4,11 @@ Nothing here knows how the pages were drawn. What is taken for granted is what a
 columns, more room lies between columns than between words, and between rows than between lines.
 """
 
-import subprocess
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import NamedTuple
-from xml.etree import ElementTree
 
-from tests.outside_tools import require_tool
+from tests.page_words import Word, words_by_page
 
 # The sizes of type that mark what a line is, in points, and the part of a page that is neither header nor footer.
 SECTION, SUBHEADING, HEADING, UNIT, CELL = 14.5, 8.8, 6.6, 6.4, 7.0
@@ -21,19 +17,6 @@ BODY = (60.0, 790.0)
 PICTURED = frozenset({"The route to scale", "Splice losses against their limits", "Splice losses along the route"})
 # Words of one cell stand closer than this, columns further apart; lines of a row closer than this, rows further apart.
 WORD_GAP_PT, LINE_GAP_PT = 5.0, 10.0
-_WORD = "{http://www.w3.org/1999/xhtml}word"
-_PAGE = "{http://www.w3.org/1999/xhtml}page"
-
-
-class Word(NamedTuple):
-    """A word with its page and its box, y growing downwards."""
-
-    page: int
-    text: str
-    left: float
-    right: float
-    top: float
-    size: float
 
 
 @dataclass(kw_only=True)
@@ -71,26 +54,11 @@ class PrintedPages:
 def read_pages(pdf: bytes) -> PrintedPages:
     """Return what is printed in tables and in pictures."""
     reader = _Reader()
-    for page in _words_by_page(pdf):
-        for line in _lines(page):
+    for page in words_by_page(pdf):
+        for line in _lines(word for word in page if BODY[0] < word.top < BODY[1]):
             reader.take(line)
         reader.end_page()
     return reader.pages
-
-
-def _words_by_page(pdf: bytes) -> Iterator[list[Word]]:
-    with TemporaryDirectory() as folder:
-        file = Path(folder) / "package.pdf"
-        file.write_bytes(pdf)
-        done = subprocess.run([require_tool("pdftotext"), "-bbox", str(file), "-"], capture_output=True, check=True)
-    for number, page in enumerate(ElementTree.fromstring(done.stdout).iter(_PAGE), start=1):
-        words = (_word(element, page=number) for element in page.iter(_WORD))
-        yield [word for word in words if BODY[0] < word.top < BODY[1]]
-
-
-def _word(element: ElementTree.Element, *, page: int) -> Word:
-    left, right, top, bottom = (float(element.attrib[name]) for name in ("xMin", "xMax", "yMin", "yMax"))
-    return Word(page=page, text=element.text or "", left=left, right=right, top=top, size=round(bottom - top, 2))
 
 
 def _lines(words: Iterable[Word]) -> list[list[Word]]:

@@ -14,20 +14,9 @@ from worker.package.from_attachments import AttachedDataError, read_content, rea
 from worker.package.view import build_view
 from worker.signing.errors import AttachmentNotFoundError
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
-from worker.signing.parsing import read_attachments
+from worker.signing.parsing import UNFITTING, read_attachments
 from worker.signing.shown import Comparison, UnreadablePagesError, compare_shown
 
-# Data of the right form may still not fit together (a finding about a joint that the design has not), and then the
-# drawing ends in one of these; anybody may have made it, so that is an answer and no fault of the program.
-_UNFITTING: tuple[type[Exception], ...] = (
-    ValueError,
-    TypeError,
-    LookupError,
-    AttributeError,
-    ArithmeticError,
-    AssertionError,
-    RecursionError,
-)
 _FRAMES = {
     CONTRACTOR_FIELD: SIGNATURE_BOXES["contractor_responsible"],
     ENGINEER_FIELD: SIGNATURE_BOXES["owner_engineer"],
@@ -112,7 +101,7 @@ def _read(pdf: bytes) -> tuple[_Attached | None, PageProof]:
     proof = replace(proof, audit_head=AuditHead(sequence=content.audit_sequence, hash=content.audit_hash))
     try:
         return attached, replace(proof, problems=tuple(contradictions(content)))
-    except _UNFITTING as error:
+    except UNFITTING as error:
         return attached, _with_problem(proof, f"The attached data do not fit together ({_named(error)}).")
 
 
@@ -129,7 +118,7 @@ def _compared(pdf: bytes, attached: _Attached, proof: PageProof) -> PageProof:
         return _told(proof, compare_shown(pdf, drawn=drawn, frames=_FRAMES))
     except UnreadablePagesError as error:
         return _with_problem(proof, str(error))
-    except _UNFITTING as error:
+    except UNFITTING as error:
         return _with_problem(proof, f"The pages cannot be drawn from the attached data ({_named(error)}).")
 
 

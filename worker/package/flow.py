@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 from worker.package.fibre_index import fibre_index
 from worker.package.link_keys import section_key
@@ -66,6 +67,12 @@ class PlacedRows:
     layout: TableLayout
     first: int
     end: int
+
+    @property
+    def row_tops(self) -> tuple[float, ...]:
+        """The top of each row, and the foot of the last."""
+        heights = (-self.layout.row_height_pt(row) for row in range(self.first, self.end))
+        return tuple(accumulate(heights, initial=self.top - self.layout.heading_height_pt))
 
 
 @dataclass(frozen=True, kw_only=True)

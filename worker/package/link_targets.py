@@ -1,7 +1,6 @@
 """Where everything is that links lead to, known before anything is drawn: most links lead on to later pages."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import accumulate
 
 from worker.package.flow import PAGES_BEFORE, Page, PlacedHeading, PlacedRows
 from worker.package.link_keys import fibre_key, page_key, section_key
@@ -33,7 +32,5 @@ def _lines_of_fibres(placed: PlacedRows) -> Iterator[tuple[str, float]]:
     table = placed.layout.table
     for index, column in enumerate(table.columns):
         if column.role is Role.ANCHOR:
-            rows = range(placed.first, placed.end)
-            heights = (-placed.layout.row_height_pt(row) for row in rows)
-            tops = accumulate(heights, initial=placed.top - placed.layout.heading_height_pt)
-            yield from ((table.rows[row][index], top) for row, top in zip(rows, tops, strict=False))
+            rows = table.rows[placed.first : placed.end]
+            yield from ((row[index], top) for row, top in zip(rows, placed.row_tops, strict=False))

@@ -41,10 +41,9 @@ class TableDrawing:
 
     def draw(self, placed: PlacedRows) -> None:
         """Draw the headings, the rows and the thin rules between them."""
-        rows_top = placed.top - self._layout.heading_height_pt
-        _draw_headings(self._pen, self._layout, rows_top=rows_top)
-        tops = list(_row_tops(placed, rows_top))
-        self._pen.rules([rows_top], left=LEFT, right=RIGHT, width_pt=0.9, colour=ACCENT)
+        tops = placed.row_tops
+        _draw_headings(self._pen, self._layout, rows_top=tops[0])
+        self._pen.rules(tops[:1], left=LEFT, right=RIGHT, width_pt=0.9, colour=ACCENT)
         _draw_row_rules(self._pen, placed, tops)
         self._pen.write_operators(CELL, self._rows(placed, tops))
         for index, column in enumerate(self._layout.columns):
@@ -110,13 +109,6 @@ def _draw_headings(pen: Pen, layout: TableLayout, *, rows_top: float) -> None:
         write(CELL_HEADING, [(x, top - index * leading_pt, line) for index, line in lines])
         if column.unit is not None:
             write(CELL_UNIT, [(x, foot, column.unit)])
-
-
-def _row_tops(placed: PlacedRows, rows_top: float) -> Iterator[float]:
-    yield rows_top
-    for row in range(placed.first, placed.end):
-        rows_top -= placed.layout.row_height_pt(row)
-        yield rows_top
 
 
 def _draw_row_rules(pen: Pen, placed: PlacedRows, tops: Sequence[float]) -> None:

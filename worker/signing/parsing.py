@@ -14,17 +14,22 @@ from pyhanko.sign.validation import EmbeddedPdfSignature
 
 from worker.signing.errors import AttachmentNotFoundError
 
-# A damaged file surfaces in the parsers as almost any error about values; none of them is a fault of ours to show.
-UNREADABLE: tuple[type[Exception], ...] = (
-    PdfError,
+# What data that anybody may have made ends in, where code takes for granted that it fits together.
+UNFITTING: tuple[type[Exception], ...] = (
     ValueError,
     TypeError,
     LookupError,
     AttributeError,
     ArithmeticError,
     AssertionError,
-    NotImplementedError,
     RecursionError,
+)
+# A damaged file surfaces in the parsers as almost any error about values; none of them is a fault of ours to show.
+UNREADABLE: tuple[type[Exception], ...] = (
+    *UNFITTING,
+    PdfError,
+    # A kind of compression or encryption that the library does not know.
+    NotImplementedError,
     OSError,
     # The XML parsers' errors, from the metadata.
     SyntaxError,

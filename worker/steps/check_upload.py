@@ -14,7 +14,7 @@ from service.actions.signatures import signer_of
 from service.errors import ConflictError
 from service.settings import CLOCK_TOLERANCE
 from service.storage import jobs
-from service.storage.head import Deed, record_deed
+from service.storage.head import record_deed
 from service.storage.jobs import JobState, Lease
 from service.storage.package_files import SignedFile, add_files, signatures_of
 from service.storage.routes import criteria_row, lock_route, parse_criteria, raise_version
@@ -29,6 +29,7 @@ from worker.signing.levels import Level
 from worker.signing.report import SignatureReport
 from worker.signing.uploaded import Expected, UploadReport, check_uploaded
 from worker.steps.context import StepContext
+from worker.steps.deeds import deed_to
 from worker.steps.levels import level_asked
 from worker.steps.running import Step
 from worker.steps.sealing import FIELDS
@@ -129,13 +130,7 @@ def _write(session: Session, lease: Lease, context: StepContext, report: UploadR
         return
     add_files(session, package, [_file_of(upload, report.signature, report.level)])
     raise_version(route)
-    deed = Deed(
-        at=context.clock(),
-        actor="worker",
-        action="signature.taken",
-        subject=str(package.id),
-        content_sha256=upload.sha256,
-    )
+    deed = deed_to(package, action="signature.taken", content_sha256=upload.sha256, at=context.clock())
     record_deed(session, lease.project_id, deed)
 
 

@@ -12,7 +12,7 @@ import orjson
 from sqlmodel import Session, select
 
 from service.storage import jobs
-from service.storage.head import Deed, record_deed
+from service.storage.head import record_deed
 from service.storage.jobs import JobState, Lease
 from service.storage.package_files import SignedFile, add_files, signatures_of
 from service.storage.routes import criteria_row, lock_route, parse_criteria, raise_version
@@ -23,6 +23,7 @@ from service.vocabulary.criteria import Criteria
 from service.vocabulary.signatures import SignatureRole, SignedBy
 from worker.signing.pinning import pinned_signers
 from worker.steps.context import StepContext
+from worker.steps.deeds import deed_to
 from worker.steps.levels import sealing_for
 from worker.steps.running import Step
 from worker.steps.sealing import Act, seal_act
@@ -135,11 +136,5 @@ def _write(session: Session, lease: Lease, context: StepContext, decided: Decide
         return
     add_files(session, package, [sealed])
     raise_version(route)
-    deed = Deed(
-        at=context.clock(),
-        actor="worker",
-        action="package.sealed",
-        subject=str(package.id),
-        content_sha256=sealed.sha256,
-    )
+    deed = deed_to(package, action="package.sealed", content_sha256=sealed.sha256, at=context.clock())
     record_deed(session, lease.project_id, deed)

@@ -9,11 +9,12 @@ from sqlmodel import Session, select
 
 from service.actions.deeming import case_of, deem
 from service.storage import jobs
-from service.storage.head import Deed, record_deed
+from service.storage.head import record_deed
 from service.storage.jobs import JobState, Lease
 from service.storage.session import transaction
 from service.storage.tables import Package
 from worker.steps.context import StepContext
+from worker.steps.deeds import deed_to
 from worker.steps.running import Step
 
 
@@ -38,13 +39,7 @@ def _deem(session: Session, lease: Lease, context: StepContext) -> None:
     jobs.release(session, lease, JobState.DONE)
     if deemed is not None:
         decision, notices = deemed
-        deed = Deed(
-            at=now,
-            actor="worker",
-            action="package.deemed_accepted",
-            subject=str(case.package.id),
-            content_sha256=decision.sha256,
-        )
+        deed = deed_to(case.package, action="package.deemed_accepted", content_sha256=decision.sha256, at=now)
         record_deed(session, lease.project_id, deed, notices=notices)
 
 

@@ -37,6 +37,7 @@ from worker.signing.keys import SigningKey
 from worker.signing.report import Signed
 from worker.signing.sealing import Sealing
 from worker.steps.context import StepContext
+from worker.steps.deeds import deed_to
 from worker.steps.frozen import altered_records, content_of, judge_frozen, new_verification_code, read_frozen
 from worker.steps.levels import level_of, planned_seal, sealing_for
 from worker.steps.running import HopelessError, Step
@@ -233,10 +234,4 @@ def _act(prepared: _Prepared) -> Act:
 
 
 def _signed(package: Package) -> Deed:
-    return Deed(
-        at=package.issued_at,
-        actor="worker",
-        action="package.signed",
-        subject=str(package.id),
-        content_sha256=package.certified_sha256,
-    )
+    return deed_to(package, action="package.signed", content_sha256=package.certified_sha256, at=package.issued_at)

@@ -11,8 +11,8 @@ import sys
 from pathlib import Path
 
 import numpy as np
-import pytest
 
+from tests.outside_tools import leave_out
 from tests.simulator.contract import demo_criteria
 from tests.simulator.crew import Json
 from tests.simulator.large import simulate_large
@@ -95,7 +95,7 @@ def judged_without(features: list[str], given: str) -> Json:
 def test_two_instruction_set_settings_give_the_same_digests() -> None:
     switched = switchable_features()
     if not switched:
-        pytest.skip(f"numpy {np.__version__} uses no instruction set on this machine that can be switched off")
+        leave_out(f"numpy {np.__version__} uses no instruction set on this machine that can be switched off")
     route = simulate_large(fibres=FIBRES, closures=6, seed=17)
     given = json.dumps({"design": route.design, "criteria": all_criteria(), "records": list(route.records())})
     most, least = judged_without([], given), judged_without(switched, given)

@@ -1,15 +1,10 @@
 """A package of what the judge itself writes: one fibre in order, one untested, and one with every kind of trouble."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
-from service.vocabulary.canonical import digest_of
-from service.vocabulary.design import Design
-from service.vocabulary.layout import Layout
 from tests.factories import (
     Body,
-    criteria_of,
     link_criterion,
     make_attenuation,
     make_calibration,
@@ -25,14 +20,11 @@ from tests.factories import (
     make_termination,
     required_test_criterion,
     splice_criterion,
-    stored,
     termination_criterion,
     with_id,
 )
-from tests.package_factories import make_content
-from worker.judgement.judge import judge_fibre
-from worker.judgement.settle import JudgedFibre, settle
-from worker.package.content import PackageContent, PackagedRecord
+from tests.judged_routes import content_of_route
+from worker.package.content import PackageContent
 
 WITHOUT_FLAW, UNTESTED, TROUBLED = 1, 2, 3
 BEND_M = 400.0
@@ -88,33 +80,8 @@ def criteria_of_every_quantity() -> list[Body]:
 
 def judged_content(numbers: Sequence[int] = (WITHOUT_FLAW, UNTESTED, TROUBLED)) -> PackageContent:
     """Return the package of the three fibres, or of those that are named."""
-    design = Design.model_validate(make_design())
-    criteria = criteria_of({"title": "Agreed criteria", "criteria": criteria_of_every_quantity()})
-    layout, records = Layout(design), _records()
-    evidence = [stored(record) for record in records]
-    judged = [judge_fibre(layout=layout, criteria=criteria, fibre=number, evidence=evidence) for number in numbers]
-    design_sha256 = digest_of(design.model_dump(exclude_none=True))
-    criteria_sha256 = digest_of(criteria.model_dump(exclude_none=True))
-    verdict = settle(
-        layout=layout,
-        criteria=criteria,
-        fibres=[JudgedFibre.of(one) for one in judged],
-        design_sha256=design_sha256,
-        criteria_sha256=criteria_sha256,
-    )
-    return replace(
-        make_content(),
-        design=design,
-        criteria=criteria,
-        verdict=verdict.document,
-        verdict_digest=verdict.digest,
-        fibres=[fibre.document for fibre in judged],
-        segments=[segment.id for segment in design.segments],
-        records=[PackagedRecord(body=one.body, is_ended=False, clock_is_flagged=False) for one in evidence],
-        concessions=[],
-        design_sha256=design_sha256,
-        criteria_sha256=criteria_sha256,
-    )
+    criteria = {"title": "Agreed criteria", "criteria": criteria_of_every_quantity()}
+    return content_of_route(make_design(), criteria, _records(), fibres=numbers)
 
 
 def judged_route() -> PackageContent:

@@ -7,9 +7,10 @@ from itertools import combinations
 import pytest
 
 from tests.package_factories import make_content
-from tests.package_reading import Word, words_on_page
+from tests.page_words import Word, words_by_page
 from worker.package.certificate_page import SIGNATURE_BOXES
 from worker.package.drawing import draw
+from worker.package.look import PAGE_HEIGHT
 from worker.package.pieces import Fact, Facts, PackageView
 from worker.package.view import build_view
 
@@ -41,20 +42,20 @@ def fullest() -> PackageView:
 
 @pytest.mark.parametrize("view", [build_view(make_content()), fullest()], ids=["usual", "fullest"])
 def test_no_word_of_the_first_page_lies_over_another(view: PackageView) -> None:
-    boxes = words_on_page(draw(view, attachments={}), 1)
+    boxes = next(words_by_page(draw(view, attachments={})))
     assert len(boxes) > 120
     over = [(a.text, b.text) for a, b in combinations(boxes, 2) if _are_over_each_other(a, b)]
     assert over == []
 
 
 def test_nothing_stands_in_the_frames_that_people_sign() -> None:
-    boxes = words_on_page(draw(fullest(), attachments={}), 1)
+    boxes = next(words_by_page(draw(fullest(), attachments={})))
     for left, bottom, right, top in SIGNATURE_BOXES.values():
-        frame = Word("frame", left, bottom, right, top)
+        frame = Word(1, "frame", left, right, PAGE_HEIGHT - top, top - bottom)
         assert [box.text for box in boxes if _are_over_each_other(frame, box)] == []
 
 
 def _are_over_each_other(one: Word, other: Word) -> bool:
     across = min(one.right, other.right) - max(one.left, other.left)
-    down = min(one.top, other.top) - max(one.bottom, other.bottom)
+    down = min(one.bottom, other.bottom) - max(one.top, other.top)
     return across > 0 and down > _TOUCH_PT

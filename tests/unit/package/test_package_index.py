@@ -8,10 +8,11 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from tests.package_reading import draw_content, rows_of, words_on_page
+from tests.package_reading import draw_content, rows_of
+from tests.page_words import words_by_page
 from tests.unit.package.judged import judged_content
 from worker.package.fibre_index import INDEX_TITLE, fibre_index
-from worker.package.look import RIGHT
+from worker.package.look import PAGE_HEIGHT, RIGHT
 from worker.package.pieces import Table
 from worker.package.records_section import RECORDS_TITLE
 from worker.package.ruler import Ruler
@@ -66,13 +67,18 @@ def test_every_link_leads_to_a_page_and_is_printed(reader: PdfReader) -> None:
 
 def test_every_page_number_in_the_index_leads_to_that_page(reader: PdfReader, pdf: bytes) -> None:
     led = 0
-    for number in range(_index_page(reader), len(reader.pages)):
-        words = words_on_page(pdf, number + 1)
-        for link in _links(reader.pages[number]):
-            left, bottom, right, top = (float(edge) for edge in link["/Rect"])
-            inside = [w.text for w in words if left - 1 < w.middle_x < right + 1 and bottom < w.middle_y < top]
-            assert set(inside) == {str((_page_of(reader, link) or 0) + 1)}
-            led += len(inside)
+    for page, words in zip(reader.pages, words_by_page(pdf), strict=True):
+        if page.page_number is not None and page.page_number >= _index_page(reader):
+            for link in _links(page):
+                left, bottom, right, top = (float(edge) for edge in link["/Rect"])
+                inside = [
+                    word.text
+                    for word in words
+                    if left - 1 < (word.left + word.right) / 2 < right + 1
+                    and bottom < PAGE_HEIGHT - (word.top + word.bottom) / 2 < top
+                ]
+                assert set(inside) == {str((_page_of(reader, link) or 0) + 1)}
+                led += len(inside)
     assert led == sum(page.isdigit() for _, *pages in _index_rows(reader) for page in pages) > 20
 
 

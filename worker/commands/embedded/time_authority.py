@@ -1,11 +1,11 @@
 """The throwaway authority on a port of this machine: it states the time (RFC 3161) and gives its revocation list."""
 
-import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from http.server import BaseHTTPRequestHandler
 
+from worker.commands.embedded.local_server import serve_locally
 from worker.signing.authority import DemonstrationAuthority
 from worker.signing.demonstration_time import state_time
 
@@ -51,12 +51,5 @@ def serve_time(
         def log_message(self, *_: object) -> None:
             """Say nothing: whoever asks says what went wrong."""
 
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
-    thread.start()
-    try:
-        yield f"http://127.0.0.1:{server.server_port}/"
-    finally:
-        server.shutdown()
-        server.server_close()
-        thread.join()
+    with serve_locally(Handler) as url:
+        yield url
