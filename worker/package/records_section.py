@@ -14,9 +14,9 @@ RECORDS_TITLE = "Records behind the findings"
 
 _NOTE = Paragraph(
     text="Every record about fibres submitted or about a site as a whole that was neither replaced nor withdrawn; arc "
-    "calibrations are listed with the instruments. A person is named by the mark "
-    "that the project's list of people explains. A record is named by so many first digits as tell all records of this "
-    "package apart; the whole of it is in the attached data.",
+    "calibrations are listed with the instruments. A person is named by the mark that the project's list of people "
+    "explains. A record is named by so many first digits as tell all records of this package apart; the whole of it is "
+    "in the attached data.",
     look=Look.NOTE,
 )
 _WORK = frozenset({RecordKind.SPLICE, RecordKind.TERMINATION, RecordKind.CLEANING, RecordKind.CLOSURE_STATE})
