@@ -42,7 +42,8 @@ VISION: dict[str, Matrix] = {
         (0.004733, 0.691367, 0.303900),
     ),
 }
-# CIE 1976; just noticeable is about 2.3 (Mahy and others 1994, from memory). Ten times that is plain at a glance.
+# CIE 1976; just noticeable is about 2.3 (Mahy and others 1994, from memory). Eight times that is plain at a glance:
+# common practice, no source.
 LEAST_DISTANCE = 20.0
 # Steps of lightness that a copier keeps apart: common practice, no source.
 LEAST_LIGHTNESS_STEP = 10.0
