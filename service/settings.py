@@ -67,8 +67,10 @@ class WorkerSettings(ServiceSettings):
     revocation_list_dir: Path | None = None
     authority_timeout_s: float = 10
     public_url: PublicUrl | None = None
-    judge_lease_s: float = 60
-    package_lease_s: float = 180
-    hint_again_s: float = 15
+    # A killed worker's job goes on once its lease is over; hints are given again within it.
+    lease_s: float = 15
+    hint_again_s: float = 10
+    # How long an authority or a disk may be away before who waits for it is told.
+    outage_patience_s: float = 24 * 3600
     settle_interval_s: float = 1
     max_attempts: int = 5

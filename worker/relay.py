@@ -5,7 +5,8 @@ hint that is lost, or that Redis forgets, is given again; the jobs table alone s
 """
 
 import threading
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Sequence
 from datetime import timedelta
 from uuid import UUID
 
@@ -15,7 +16,7 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 
 from service.storage.jobs import DUE_CHANNEL, JobKind, claim_hints, forget_hints, seconds_to_next
-from service.storage.session import transaction
+from service.storage.session import TCP_PATIENCE, transaction
 
 # A sweep without any word from the database: what a lost connection may have missed. Also how late a stop is seen.
 _LONGEST_WAIT_S = 1.0
@@ -23,22 +24,48 @@ _AFTER_FAILURE_S = 1.0
 
 log = structlog.get_logger()
 Hint = Callable[[JobKind, UUID], None]
+AskRoom = Callable[[frozenset[JobKind]], None]
 
 
 class HintNotTakenError(Exception):
     """The queue did not take a hint; it is given again."""
 
 
-class Relay:
-    """Passes what is due to a queue until it is told to stop."""
+class QueueFullError(HintNotTakenError):
+    """More hints wait than workers are likely to want: none is added, and other queues go on."""
 
-    def __init__(self, engine: Engine, hint: Hint, *, hint_again_s: float) -> None:
-        self._engine, self._hint = engine, hint
+
+def _do_nothing(*_: object) -> None:
+    return None
+
+
+class Relay:
+    """Passes what is due to queues until it is told to stop.
+
+    `groups` are the kinds of job that share a queue: one queue that is full keeps no other waiting. `ask_room` raises
+    where a queue is away or full. `on_round` is called after each round that did what it should; `moved_at` is when the
+    loop last came round, whatever it found.
+    """
+
+    def __init__(
+        self,
+        engine: Engine,
+        hint: Hint,
+        *,
+        hint_again_s: float,
+        groups: Sequence[frozenset[JobKind]] = (frozenset(JobKind),),
+        ask_room: AskRoom = _do_nothing,
+        on_round: Callable[[], None] = _do_nothing,
+    ) -> None:
+        self._engine, self._hint, self._groups = engine, hint, groups
         self._again_after = timedelta(seconds=hint_again_s)
+        self._ask_room, self._on_round = ask_room, on_round
+        self.moved_at = time.monotonic()
 
     def run(self, stop: threading.Event) -> None:
         """Listen and sweep; without the database or the queue, try again in a moment."""
         while not stop.is_set():
+            self.moved_at = time.monotonic()
             try:
                 self._listen(stop)
             except (psycopg.OperationalError, DBAPIError) as error:
@@ -47,8 +74,19 @@ class Relay:
 
     def sweep(self) -> int:
         """Hint at everything that is due and return how many hints were taken."""
+        return sum(map(self._sweep_group, self._groups))
+
+    def _has_room(self, kinds: frozenset[JobKind]) -> bool:
+        try:
+            self._ask_room(kinds)
+        except QueueFullError as error:
+            log.warning("relay.queue_full", said=str(error))
+            return False
+        return True
+
+    def _sweep_group(self, kinds: frozenset[JobKind]) -> int:
         with transaction(self._engine) as session:
-            hints = claim_hints(session, again_after=self._again_after)
+            hints = claim_hints(session, kinds=kinds, again_after=self._again_after)
         # After commit: a queue that hangs would otherwise keep the jobs' rows locked, and postings waiting for them.
         for index, (job_id, kind) in enumerate(hints):
             try:
@@ -61,20 +99,27 @@ class Relay:
 
     def _listen(self, stop: threading.Event) -> None:
         url = self._engine.url.set(drivername="postgresql").render_as_string(hide_password=False)
-        with psycopg.connect(url, autocommit=True) as connection:
+        with psycopg.connect(url, autocommit=True, **TCP_PATIENCE) as connection:
             connection.execute(f"LISTEN {DUE_CHANNEL}")
             while not stop.is_set():
+                self.moved_at = time.monotonic()
                 wait_s = self._sweep_or_wait(stop)
                 for _ in connection.notifies(timeout=wait_s, stop_after=1):
                     pass
 
     def _sweep_or_wait(self, stop: threading.Event) -> float:
         try:
-            self.sweep()
+            with_room = [kinds for kinds in self._groups if self._has_room(kinds)]
+            for kinds in with_room:
+                self._sweep_group(kinds)
         except HintNotTakenError as error:
             log.warning("relay.queue_away", error=str(error))
             stop.wait(_AFTER_FAILURE_S)
             return 0.0
+        self._on_round()
         with transaction(self._engine) as session:
             next_s = seconds_to_next(session, again_after=self._again_after)
-        return _LONGEST_WAIT_S if next_s is None else min(max(next_s, 0.005), _LONGEST_WAIT_S)
+        if next_s is None or len(with_room) < len(self._groups):
+            # What waits for room is due already.
+            return _LONGEST_WAIT_S
+        return min(max(next_s, 0.005), _LONGEST_WAIT_S)

@@ -1,6 +1,7 @@
 """The tasks: each is a name and an id. The jobs table says whether there is anything to do, and retries."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import UTC, datetime
 from functools import lru_cache
 from types import MappingProxyType
@@ -14,7 +15,8 @@ from service.storage.jobs import JobKind
 from service.storage.session import make_engine
 from worker.steps import check_upload, countersign, deem, judge, package, settle, trial
 from worker.steps.context import StepContext
-from worker.steps.outside import authorities_of, time_trust_of
+from worker.steps.keeping import watch_process
+from worker.steps.outside import authorities_of, time_trust_of, trust_of
 from worker.steps.running import Step, run_job
 from worker.steps.signing_key import load_key_for_job
 
@@ -84,19 +86,18 @@ def check_uploaded_signature(job_id: str) -> None:
 @lru_cache(maxsize=1)
 def process_context() -> StepContext:
     """Return what this process works with; first asked for after a fork, so that no connection is shared."""
-    return make_context(WorkerSettings())
+    return replace(make_context(WorkerSettings()), watch=watch_process)
 
 
 def make_context(settings: WorkerSettings) -> StepContext:
     """Return what steps work with under some settings."""
-    trust = settings.signing_trust_file
     return StepContext(
         engine=make_engine(settings.database_url.get_secret_value(), pool_size=2),
         blobs=BlobStore(settings.blob_dir),
         settings=settings,
         load_key=lambda: load_key_for_job(settings),
         authorities=lambda: authorities_of(settings),
-        trust=() if trust is None else (trust.read_bytes(),),
-        time_trust=time_trust_of(settings),
+        load_trust=lambda: trust_of(settings),
+        load_time_trust=lambda: time_trust_of(settings),
         clock=lambda: datetime.now(UTC),
     )

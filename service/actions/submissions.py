@@ -59,6 +59,7 @@ def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionFor
     verdict: VerdictDocument = orjson.loads(standing.document)
     concessions = _match_concessions(form, _open_findings(session, route, verdict, form.segments))
     submission = _add(session, caller, route, form, concessions)
+    submission.engine_version = standing.engine_version
     submission.dark_fibres = verdict.get("tolerated_dark", [])
     freeze_records(session, route, submission.id)
     raise_version(route)

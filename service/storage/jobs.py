@@ -1,6 +1,7 @@
 """Jobs: rows that say what is to be done. They alone retry; a queue's message is only a hint to look here.
 
-A job is idle (nothing to do), due, leased (a worker has it until a time), done, or parked (given up, with the reason).
+A job is idle (nothing to do), due, leased (a worker has it until a time), done, parked (given up, with the reason), or
+waiting (given up for as long as something outside is away: tried again now and then by itself).
 Times are the database's, so that hosts with different clocks agree.
 """
 
@@ -17,7 +18,9 @@ from sqlmodel import Session, col, select
 from service.storage.tables import Job
 
 DUE_CHANNEL = "job_due"
-_LONGEST_DELAY_S = 300
+_SHORTEST_PAUSE_S, _LONGEST_PAUSE_S = 2, 300
+# How often a waiting job looks whether what it waits for is back.
+_WAITING_PAUSE = timedelta(hours=1)
 
 
 class JobKind(StrEnum):
@@ -40,11 +43,19 @@ class JobState(StrEnum):
     LEASED = "leased"
     DONE = "done"
     PARKED = "parked"
+    WAITING = "waiting"
+
+
+# States in which a job will be taken by itself, sooner or later.
+OPEN_STATES = (JobState.DUE.value, JobState.LEASED.value, JobState.WAITING.value)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Lease:
-    """A worker's hold on a job; a later holder has a higher fence, and then this one may write nothing."""
+    """A worker's hold on a job; a later holder has a higher fence, and then this one may write nothing.
+
+    `outage_s` is for how long something outside has kept it from being done; 0 where nothing does.
+    """
 
     job_id: UUID
     project_id: UUID
@@ -52,6 +63,7 @@ class Lease:
     subject_id: UUID
     fence: int
     attempts: int
+    outage_s: float = 0
 
 
 class LeaseLostError(Exception):
@@ -78,7 +90,6 @@ def make_due(
         "attempts": 0,
     }
     statement = insert(Job).values(**row)
-    is_waiting = col(Job.state) == JobState.DUE.value
     statement = statement.on_conflict_do_update(
         index_elements=["kind", "subject_id"],
         set_={
@@ -86,8 +97,9 @@ def make_due(
             "due_at": func.least(statement.excluded.due_at, text("CASE WHEN job.state = 'due' THEN job.due_at END")),
             "hinted_at": text("CASE WHEN job.state = 'due' AND job.due_at <= now() THEN job.hinted_at END"),
             "attempts": text("CASE WHEN job.state = 'due' THEN job.attempts ELSE 0 END"),
+            "outage_since": text("CASE WHEN job.state = 'due' THEN job.outage_since END"),
         },
-        where=or_(is_waiting, col(Job.state).in_([JobState.IDLE.value, JobState.DONE.value, JobState.PARKED.value])),
+        where=col(Job.state) != JobState.LEASED.value,
     )
     session.execute(statement)
     wake_relay(session)
@@ -109,7 +121,14 @@ def take_lease(session: Session, job_id: UUID, *, lease: timedelta) -> Lease | N
             fence=col(Job.fence) + 1,
             attempts=col(Job.attempts) + 1,
         )
-        .returning(Job.project_id, Job.kind, Job.subject_id, Job.fence, Job.attempts)  # type: ignore[call-overload]
+        .returning(
+            Job.project_id,  # type: ignore[call-overload]
+            Job.kind,
+            Job.subject_id,
+            Job.fence,
+            Job.attempts,
+            func.coalesce(func.extract("epoch", func.now() - col(Job.outage_since)), 0).label("outage_s"),
+        )
     ).one_or_none()
     if row is None:
         return None
@@ -120,7 +139,15 @@ def take_lease(session: Session, job_id: UUID, *, lease: timedelta) -> Lease | N
         subject_id=row.subject_id,
         fence=row.fence,
         attempts=row.attempts,
+        outage_s=float(row.outage_s),
     )
+
+
+def renew(session: Session, lease: Lease, *, until: timedelta) -> None:
+    """Hold a job for so long from now."""
+    held = update(Job).where(_is_held(lease)).values(leased_until=func.now() + until).returning(col(Job.id))
+    if session.execute(held).one_or_none() is None:
+        raise LeaseLostError(str(lease.job_id))
 
 
 def release(session: Session, lease: Lease, state: JobState, *, delay: timedelta = timedelta()) -> None:
@@ -130,10 +157,34 @@ def release(session: Session, lease: Lease, state: JobState, *, delay: timedelta
         wake_relay(session)
 
 
-def put_back(session: Session, lease: Lease, reason: str) -> None:
-    """Put a failed job back with a delay that grows with its attempts."""
-    delay = timedelta(seconds=min(2**lease.attempts, _LONGEST_DELAY_S))
-    _write_held(session, lease, state=JobState.DUE.value, due_at=func.now() + delay, last_error=reason)
+def give_back(session: Session, lease: Lease, *, delay: timedelta = timedelta()) -> None:
+    """Let another worker have a job that this one began and will not do; that is no attempt."""
+    _write_held(session, lease, state=JobState.DUE.value, due_at=func.now() + delay, attempts=lease.attempts - 1)
+    wake_relay(session)
+
+
+def put_back(session: Session, lease: Lease, reason: str, *, longest_pause_s: float = _LONGEST_PAUSE_S) -> None:
+    """Put a failed job back with a pause that grows with its attempts."""
+    pause = timedelta(seconds=min(2**lease.attempts, longest_pause_s))
+    _write_held(session, lease, state=JobState.DUE.value, due_at=func.now() + pause, last_error=reason)
+    wake_relay(session)
+
+
+def wait_out(session: Session, lease: Lease, reason: str, *, longest_pause_s: float = _LONGEST_PAUSE_S) -> None:
+    """Put a job back that something outside keeps from being done, with a pause that grows while that lasts.
+
+    That is no attempt: nothing is wrong with the job.
+    """
+    pause_s = min(max(_SHORTEST_PAUSE_S, lease.outage_s / 2), longest_pause_s)
+    _write_held(
+        session,
+        lease,
+        state=JobState.DUE.value,
+        due_at=func.now() + timedelta(seconds=pause_s),
+        attempts=lease.attempts - 1,
+        outage_since=func.now() - timedelta(seconds=lease.outage_s),
+        last_error=reason,
+    )
     wake_relay(session)
 
 
@@ -142,21 +193,35 @@ def park(session: Session, lease: Lease, reason: str) -> None:
     _write_held(session, lease, state=JobState.PARKED.value, last_error=reason)
 
 
+def park_for_outage(session: Session, lease: Lease, reason: str) -> None:
+    """Give a job up for as long as something outside is away, with the reason; it is tried again now and then."""
+    _write_held(
+        session,
+        lease,
+        state=JobState.WAITING.value,
+        due_at=func.now() + _WAITING_PAUSE,
+        attempts=0,
+        outage_since=func.now() - timedelta(seconds=lease.outage_s),
+        last_error=reason,
+    )
+
+
 def hold(session: Session, lease: Lease) -> None:
     """Lock the job's row and make sure that it is still held: a lost fence may write nothing."""
-    held = session.exec(
-        select(Job.id).where(Job.id == lease.job_id, Job.fence == lease.fence, Job.state == "leased").with_for_update()
-    ).one_or_none()
+    held = session.exec(select(Job.id).where(_is_held(lease)).with_for_update()).one_or_none()
     if held is None:
         raise LeaseLostError(str(lease.job_id))
 
 
-def claim_hints(session: Session, *, again_after: timedelta, limit: int = 100) -> Sequence[tuple[UUID, JobKind]]:
-    """Return jobs to hint at, stamped as hinted; two relays get disjoint ones."""
+def claim_hints(
+    session: Session, *, again_after: timedelta, kinds: Collection[JobKind] = frozenset(JobKind), limit: int = 100
+) -> Sequence[tuple[UUID, JobKind]]:
+    """Return jobs of some kinds to hint at, stamped as hinted; two relays get disjoint ones."""
     rows = session.execute(
         select(Job.id, Job.kind)
         .where(
             _is_takeable(),
+            col(Job.kind).in_([kind.value for kind in kinds]),
             or_(col(Job.hinted_at).is_(None), col(Job.hinted_at) < func.now() - again_after),
         )
         .order_by(col(Job.due_at))
@@ -178,13 +243,28 @@ def forget_hints(session: Session, job_ids: Collection[UUID]) -> None:
 def seconds_to_next(session: Session, *, again_after: timedelta) -> float | None:
     """Return how long until a job needs a hint, None if none is open."""
     opens_at = func.least(
-        text("CASE WHEN state = 'due' THEN due_at END"), text("CASE WHEN state = 'leased' THEN leased_until END")
+        text("CASE WHEN state <> 'leased' THEN due_at END"), text("CASE WHEN state = 'leased' THEN leased_until END")
     )
     next_at = func.min(func.greatest(opens_at, col(Job.hinted_at) + again_after))
     seconds = session.execute(
-        select(func.extract("epoch", next_at - func.now())).where(col(Job.state).in_(["due", "leased"]))
+        select(func.extract("epoch", next_at - func.now())).where(col(Job.state).in_(OPEN_STATES))
     ).scalar_one()
     return None if seconds is None else max(0.0, float(seconds))
+
+
+def seconds_untaken(session: Session, *, kinds: Collection[JobKind], hinted_for: timedelta) -> float:
+    """Return for how long some job of these kinds could have been taken, was hinted at, and was not; 0 where none.
+
+    A hint younger than `hinted_for` may still be on its way.
+    """
+    opened_at = func.greatest(col(Job.due_at), col(Job.leased_until))
+    statement = select(func.extract("epoch", func.now() - func.min(opened_at))).where(
+        _is_takeable(),
+        col(Job.kind).in_([kind.value for kind in kinds]),
+        col(Job.hinted_at) < func.now() - hinted_for,
+    )
+    seconds = session.execute(statement).scalar_one()
+    return 0.0 if seconds is None else max(0.0, float(seconds))
 
 
 def state_of(session: Session, kind: JobKind, subject_id: UUID) -> JobState:
@@ -194,18 +274,19 @@ def state_of(session: Session, kind: JobKind, subject_id: UUID) -> JobState:
 
 
 def _is_takeable() -> ColumnElement[bool]:
+    waits = col(Job.state).in_([JobState.DUE.value, JobState.WAITING.value])
     return or_(
-        and_(col(Job.state) == JobState.DUE.value, col(Job.due_at) <= func.now()),
+        and_(waits, col(Job.due_at) <= func.now()),
         and_(col(Job.state) == JobState.LEASED.value, col(Job.leased_until) < func.now()),
     )
 
 
+def _is_held(lease: Lease) -> ColumnElement[bool]:
+    return and_(col(Job.id) == lease.job_id, col(Job.fence) == lease.fence, col(Job.state) == JobState.LEASED.value)
+
+
 def _write_held(session: Session, lease: Lease, **values: object) -> None:
-    result = session.execute(
-        update(Job)
-        .where(col(Job.id) == lease.job_id, col(Job.fence) == lease.fence, col(Job.state) == JobState.LEASED.value)
-        .values(leased_until=None, hinted_at=None, **values)
-        .returning(col(Job.id))
-    )
+    values = {"leased_until": None, "hinted_at": None, "outage_since": None, **values}
+    result = session.execute(update(Job).where(_is_held(lease)).values(**values).returning(col(Job.id)))
     if result.one_or_none() is None:
         raise LeaseLostError(str(lease.job_id))

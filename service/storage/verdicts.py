@@ -30,11 +30,15 @@ class FibreVersions:
     evidence_version: int
 
 
-def waiting_fibres(session: Session, route: Route, *, limit: int) -> Sequence[FibreVersions]:
-    """Return fibres that wait to be judged, urgent ones first."""
+def waiting_fibres(session: Session, route: Route, *, limit: int, engine: int) -> Sequence[FibreVersions]:
+    """Return fibres that wait to be judged and that no newer engine has judged, urgent ones first."""
     rows = session.execute(
         select(Fibre.number, Fibre.evidence_version)
-        .where(*_of(route), col(Fibre.judged_version) < col(Fibre.evidence_version))
+        .where(
+            *_of(route),
+            col(Fibre.judged_version) < col(Fibre.evidence_version),
+            col(Fibre.engine_version) <= engine,
+        )
         .order_by(col(Fibre.is_urgent).desc(), col(Fibre.number))
         .limit(limit)
     )

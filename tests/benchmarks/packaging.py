@@ -160,7 +160,7 @@ def _draw_sign_verify(settings: WorkerSettings, submission: UUID, times: int) ->
     context = make_context(settings)
     with transaction(context.engine) as session:
         frozen = read_frozen(session, session.exec(select(Submission).where(Submission.id == submission)).one())
-    documents, verdict = judge_frozen(frozen)
+    documents, verdict = judge_frozen(frozen, come_forward=lambda: None)
     content = content_of(
         frozen,
         documents,

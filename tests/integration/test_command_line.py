@@ -48,7 +48,21 @@ def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.parametrize(
-    "command", ["demo", "serve", "migrate", "api", "relay", "worker", "token", "verify", "parked", "audit verify"]
+    "command",
+    [
+        "demo",
+        "serve",
+        "migrate",
+        "api",
+        "relay",
+        "worker",
+        "reader",
+        "token",
+        "verify",
+        "parked",
+        "requeue",
+        "audit verify",
+    ],
 )
 def test_every_command_explains_itself(command: str) -> None:
     ran = run(*command.split(), "--help")

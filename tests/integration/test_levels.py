@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -13,16 +13,20 @@ from pydantic import SecretStr
 from service.api.app import create_app
 from service.settings import WorkerSettings
 from service.storage.jobs import JobKind
+from service.storage.session import transaction
+from service.storage.tables import Job
 from service.vocabulary.words import TokenKind
 from tests.answering import Answering
 from tests.api_server import serve
 from tests.factories import make_criteria, make_design
-from tests.integration.faults.acts import finished_route, hurry, job_of, package_file, submission, submit
+from tests.integration.faults.acts import finished_route, hurry, job_of, one_job, package_file, submission, submit
 from tests.world import World, describe_route, make_world, open_project, read_demo
 from worker.commands.embedded import serve_time
+from worker.commands.jobs import requeue
 from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
 from worker.signing.levels import Level
 from worker.signing.verify import verify
+from worker.steps.outside import authorities_of
 
 pytestmark = pytest.mark.slow
 
@@ -167,24 +171,103 @@ def test_a_level_that_nothing_can_bring_is_given_up_at_once_and_nothing_lower_is
     assert job_of(world, JobKind.PACKAGE).attempts == 1
 
 
-def test_an_authority_that_fails_is_asked_again_and_nothing_lower_is_issued_meanwhile(
-    build: Callable[..., World],
+def test_an_authority_that_fails_is_waited_for_and_nothing_lower_is_issued_meanwhile(
+    build: Callable[..., World], authority: DemonstrationAuthority
 ) -> None:
     answering = Answering(content=b"busy")
     with answering.served() as url:
         world = build(timestamp_url=SecretStr(url), max_attempts=2)
         made = submit(world)
+        # More often than a fault of our own would be tried.
+        for asked in range(1, 5):
+            world.drain()
+            job = job_of(world, JobKind.PACKAGE)
+            assert (job.state, job.attempts, job.outage_since is not None) == ("due", 0, True)
+            assert len(answering.asked) == asked
+            assert submission(world, made)["state"] == "queued"
+            hurry(world, JobKind.PACKAGE)
+    with serve_time(authority) as url:
+        _ask(world, url)
         world.drain()
-        job = job_of(world, JobKind.PACKAGE)
-        assert (job.state, job.attempts) == ("due", 1)
-        assert (job.last_error or "").startswith("AuthorityError: ")
-        assert submission(world, made)["state"] == "queued"
-        hurry(world, JobKind.PACKAGE)
+    assert submission(world, made)["state"] == "issued"
+    assert (job_of(world, JobKind.PACKAGE).state, job_of(world, JobKind.PACKAGE).outage_since) == ("done", None)
+
+
+def test_after_a_day_somebody_is_told_and_the_end_of_the_outage_is_noticed_all_the_same(
+    build: Callable[..., World], authority: DemonstrationAuthority
+) -> None:
+    with Answering(content=b"busy").served() as url:
+        world = build(timestamp_url=SecretStr(url))
+        made = submit(world)
         world.drain()
-        state = submission(world, made)
+        _age_outage(world, hours=25)
+        world.drain()
+    state = submission(world, made)
     assert (state["state"], state["package_id"]) == ("parked", None)
-    assert "AuthorityError" in state["problem"]
-    assert len(answering.asked) == 2
+    assert "is no time stamp" in state["problem"]
+    assert job_of(world, JobKind.PACKAGE).state == "waiting"
+    with serve_time(authority) as url:
+        _ask(world, url)
+        assert world.drain() == 0
+        _age_outage(world, hours=2)
+        world.drain()
+    assert submission(world, made)["state"] == "issued"
+
+
+def test_a_package_that_waited_is_not_made_once_another_has_taken_its_place(
+    build: Callable[..., World], authority: DemonstrationAuthority
+) -> None:
+    with Answering(content=b"busy").served() as url:
+        world = build(timestamp_url=SecretStr(url))
+        first = submit(world)
+        world.drain()
+        _age_outage(world, hours=25)
+        world.drain()
+    job_id = job_of(world, JobKind.PACKAGE).id
+    with serve_time(authority) as url:
+        _ask(world, url)
+        second = submit(world)
+        database_url = world.settings.database_url.get_secret_value()
+        [refused] = requeue(database_url)
+        assert "Submission 2 of segment SEG1 has taken the place" in (refused.refusal or "")
+        world.drain()
+        # Also when it looks by itself.
+        with transaction(world.engine) as session:
+            session.get_one(Job, job_id).due_at -= timedelta(hours=2)
+        world.drain()
+    assert submission(world, second)["state"] == "issued"
+    state = submission(world, first)
+    assert (state["state"], state["package_id"]) == ("parked", None)
+    assert "has taken the place of this one" in state["problem"]
+    with transaction(world.engine) as session:
+        assert session.get_one(Job, job_id).state == "parked"
+
+
+def test_a_submission_given_up_for_a_fault_of_ours_is_made_by_requeue_once_that_is_mended(
+    build: Callable[..., World],
+) -> None:
+    world = build(level="b_t")
+    made = submit(world)
+    world.drain()
+    assert submission(world, made)["state"] == "parked"
+    [again] = requeue(world.settings.database_url.get_secret_value())
+    assert again.refusal is None
+    world.drain()
+    # Nothing was mended, and it says so again.
+    assert "Set TIMESTAMP_URL" in submission(world, made)["problem"]
+
+
+@pytest.mark.parametrize("error", [timedelta(minutes=-3), timedelta(minutes=3)], ids=["behind", "ahead"])
+def test_nothing_is_issued_where_the_time_authority_states_another_time(
+    build: Callable[..., World], authority: DemonstrationAuthority, error: timedelta
+) -> None:
+    with serve_time(authority, clock=lambda: datetime.now(UTC) + error) as url:
+        world = build(timestamp_url=SecretStr(url))
+        made = submit(world)
+        world.drain()
+    assert submission(world, made)["state"] == "queued"
+    job = job_of(world, JobKind.PACKAGE)
+    assert (job.attempts, "clock" in (job.last_error or "")) == (0, True)
 
 
 def test_an_authority_nobody_trusts_leaves_nothing_issued(build: Callable[..., World], tmp_path: Path) -> None:
@@ -221,3 +304,18 @@ def test_a_countersignature_waits_for_the_time_as_the_seal_does(
     assert decided.facts["decision"] is not None
     assert decided.pdf == issued.pdf
     assert job_of(world, JobKind.COUNTERSIGN).state == "due"
+
+
+def _ask(world: World, url: str) -> None:
+    """Ask another for the time from now on, as after a restart with other settings."""
+    settings = world.settings.model_copy(update={"timestamp_url": SecretStr(url)})
+    world.context = replace(world.context, settings=settings, authorities=lambda: authorities_of(settings))
+
+
+def _age_outage(world: World, *, hours: float) -> None:
+    """Let time pass for the package's job, which something outside keeps waiting."""
+    with transaction(world.engine) as session:
+        job = one_job(session, JobKind.PACKAGE)
+        assert job.outage_since is not None
+        job.outage_since -= timedelta(hours=hours)
+        job.due_at -= timedelta(hours=hours)

@@ -15,7 +15,7 @@ from worker.commands.main import app
 ROOT = Path(__file__).parents[2]
 COMPOSE: Any = yaml.safe_load((ROOT / "docker-compose.yml").read_text())
 SERVICES: dict[str, Any] = COMPOSE["services"]
-OURS = ("migrate", "api", "relay", "worker")
+OURS = ("migrate", "api", "relay", "worker", "reader")
 
 
 def test_the_topology_is_the_one_described() -> None:

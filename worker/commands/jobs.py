@@ -1,23 +1,66 @@
 """Look at the jobs that were given up, and give them another go."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+from uuid import UUID
 
-from sqlmodel import col, select
+from sqlmodel import Session, col, select
 
+from service.actions.reopening import replaced_by
 from service.storage.jobs import JobKind, JobState, make_due
+from service.storage.routes import lock_route
 from service.storage.session import make_engine, transaction
-from service.storage.tables import Job
+from service.storage.tables import Job, Submission
+
+_GIVEN_UP = (JobState.PARKED.value, JobState.WAITING.value)
 
 
-def parked_jobs(database_url: str, *, again: bool) -> Sequence[Job]:
-    """Return the parked jobs as they were found, and make them due if they are to be tried again."""
+@dataclass(frozen=True, kw_only=True)
+class GivenUp:
+    """A job that was given up, why, and what speaks against another go; one that waits is tried again by itself."""
+
+    kind: str
+    subject_id: UUID
+    reason: str | None
+    waits: bool
+    refusal: str | None = None
+
+
+def list_given_up(database_url: str) -> Sequence[GivenUp]:
+    """Return the jobs that were given up."""
+    return _with_session(database_url, again=False, only=None)
+
+
+def requeue(database_url: str, *, only: Collection[UUID] | None = None) -> Sequence[GivenUp]:
+    """Make given-up jobs due, all or those of some subjects; one whose place was taken is refused and stays."""
+    return _with_session(database_url, again=True, only=only)
+
+
+def _with_session(database_url: str, *, again: bool, only: Collection[UUID] | None) -> Sequence[GivenUp]:
     engine = make_engine(database_url, pool_size=1)
     try:
         with transaction(engine) as session:
-            found = session.exec(select(Job).where(Job.state == JobState.PARKED.value).order_by(col(Job.due_at))).all()
-            session.expunge_all()
-            for job in found if again else ():
-                make_due(session, JobKind(job.kind), project_id=job.project_id, subject_id=job.subject_id)
-            return found
+            return list(_go_through(session, again=again, only=only))
     finally:
         engine.dispose()
+
+
+def _go_through(session: Session, *, again: bool, only: Collection[UUID] | None) -> Iterator[GivenUp]:
+    found = session.exec(select(Job).where(col(Job.state).in_(_GIVEN_UP)).order_by(col(Job.due_at))).all()
+    for job in found:
+        if only is not None and job.subject_id not in only:
+            continue
+        # Before it is made due, which changes the row that is told.
+        kind, reason, waits = JobKind(job.kind), job.last_error, job.state == JobState.WAITING.value
+        refusal = _refusal(session, job) if again else None
+        if again and refusal is None:
+            make_due(session, kind, project_id=job.project_id, subject_id=job.subject_id)
+        yield GivenUp(kind=kind.value, subject_id=job.subject_id, reason=reason, waits=waits, refusal=refusal)
+
+
+def _refusal(session: Session, job: Job) -> str | None:
+    if job.kind != JobKind.PACKAGE.value:
+        return None
+    submission = session.get_one(Submission, (job.project_id, job.subject_id))
+    # Under the route's lock, as everything that changes it.
+    return replaced_by(session, lock_route(session, [job.project_id], submission.route_id), submission)

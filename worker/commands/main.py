@@ -21,7 +21,8 @@ from service.vocabulary.words import TokenKind
 from worker.commands import parts
 from worker.commands.audit import first_bad_entries
 from worker.commands.demo import run_demo, serve_demo
-from worker.commands.jobs import parked_jobs
+from worker.commands.jobs import list_given_up
+from worker.commands.jobs import requeue as requeue_jobs
 from worker.commands.page_proof import prove_data, prove_pages
 from worker.commands.parent import end_with_parent
 from worker.commands.standing import ServerAddressError
@@ -42,7 +43,8 @@ Parameters = ParamSpec("Parameters")
 
 EndWithInput = Annotated[bool, typer.Option("--end-with-input", hidden=True)]
 HeartbeatFile = Annotated[
-    Path | None, typer.Option(help="A file to touch every five seconds: its age tells that the process lives.")
+    Path | None,
+    typer.Option(help="A file that is touched while the work that is due is taken: its age tells a supervisor."),
 ]
 
 
@@ -149,18 +151,60 @@ def worker(
 
 @app.command()
 @_explained
+def reader(
+    concurrency: Annotated[int, typer.Option(help="How many files at once.")] = 1,
+    heartbeat_file: HeartbeatFile = None,
+    end_with_input: EndWithInput = False,
+) -> None:
+    """Read files that others made, apart from judging. Reads DATABASE_URL, REDIS_URL, BLOB_DIR and SIGNING_TRUST_FILE.
+
+    It has no signing key, and a file made to exhaust it keeps no splice from being judged.
+    """
+    _start(end_with_input=end_with_input)
+    parts.run_reader(concurrency=concurrency, heartbeat_file=heartbeat_file)
+
+
+@app.command()
+@_explained
 def parked(
     again: Annotated[bool, typer.Option("--again", help="Make them due again, once their reason is mended.")] = False,
 ) -> None:
     """List the jobs that were given up, with their reasons; ends with 1 if there are any. Reads DATABASE_URL.
 
-    A judge's job also becomes due again with the next record of its route; a package's or a countersignature's waits
-    for this command.
+    Those that wait for something outside are tried again every hour by themselves, a judge's also with the next record
+    of its route; the others wait for `requeue`, or for this command with --again, which is the same for all.
     """
-    found = parked_jobs(DatabaseSettings().database_url.get_secret_value(), again=again)
+    if again:
+        _requeue(None)
+        return
+    found = list_given_up(_database_url())
     for job in found:
-        typer.echo(f"{job.kind} {job.subject_id}: {job.last_error}")
-    raise typer.Exit(1 if found and not again else 0)
+        typer.echo(f"{job.kind} {job.subject_id}{', waiting' if job.waits else ''}: {job.reason}")
+    raise typer.Exit(1 if found else 0)
+
+
+@app.command()
+@_explained
+def requeue(subjects: Annotated[list[UUID], typer.Argument(help="The ids that `parked` lists.")]) -> None:
+    """Make jobs that were given up due again. Reads DATABASE_URL.
+
+    A package whose segments are in a newer submission or accepted by now is refused; then it ends with 1.
+    """
+    _requeue(subjects)
+
+
+def _requeue(subjects: list[UUID] | None) -> None:
+    found = requeue_jobs(_database_url(), only=subjects)
+    for job in found:
+        typer.echo(f"{job.kind} {job.subject_id}: {job.refusal or 'due again'}")
+    unknown = set(subjects or ()) - {job.subject_id for job in found}
+    for subject in sorted(map(str, unknown)):
+        typer.echo(f"{subject}: nothing of it was given up", err=True)
+    raise typer.Exit(1 if unknown or any(job.refusal for job in found) else 0)
+
+
+def _database_url() -> str:
+    return DatabaseSettings().database_url.get_secret_value()
 
 
 @app.command()

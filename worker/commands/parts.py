@@ -11,16 +11,23 @@ from types import FrameType
 
 import structlog
 import uvicorn
+from celery.signals import worker_shutting_down
 
 from service.api.app import create_app
 from service.settings import ServiceSettings, WorkerSettings
 from service.storage.session import make_engine
-from worker.app import make_app, make_hint
-from worker.commands.heartbeat import beat
+from worker.app import KINDS_AT, HintQueue, make_app, make_ask_room, make_hint, redis_client
+from worker.commands.liveness import WorkerWatch, beat_into, end_process, watch_rounds
 from worker.relay import Relay
 from worker.steps.signing_key import load_key
+from worker.stopping import stop_soon
+from worker.tasks import STEPS
 
 log = structlog.get_logger()
+# What a job that overran its limit is given to end.
+_KILLED_WITHIN_S = 15
+# Every wait in a relay's round is shorter.
+_STUCK_AFTER_S = 60
 
 
 def start_logging() -> None:
@@ -64,10 +71,17 @@ def run_relay(heartbeat_file: Path | None) -> None:
 
     signal.signal(signal.SIGTERM, end)
     signal.signal(signal.SIGINT, end)
-    if heartbeat_file is not None:
-        beat(heartbeat_file, stop)
     engine = make_engine(settings.database_url.get_secret_value(), pool_size=2)
-    Relay(engine, make_hint(make_app(settings)), hint_again_s=settings.hint_again_s).run(stop)
+    relay = Relay(
+        engine,
+        make_hint(make_app(settings)),
+        hint_again_s=settings.hint_again_s,
+        groups=list(KINDS_AT.values()),
+        ask_room=make_ask_room(redis_client(settings)),
+        on_round=beat_into(heartbeat_file),
+    )
+    watch_rounds(lambda: relay.moved_at, end=end_process, stuck_after_s=_STUCK_AFTER_S)
+    relay.run(stop)
     engine.dispose()
 
 
@@ -81,18 +95,41 @@ def run_worker(*, concurrency: int, heartbeat_file: Path | None) -> None:
             reason=key.weakness,
             cure="openssl pkcs12 -export -iter 600000 -certpbe AES-256-CBC -keypbe AES-256-CBC -macalg sha256",
         )
-    if heartbeat_file is not None:
-        beat(heartbeat_file, threading.Event())
-    app = make_app(settings)
+    _take_jobs(settings, HintQueue.ORDINARY, concurrency=concurrency, heartbeat_file=heartbeat_file)
+
+
+def run_reader(*, concurrency: int, heartbeat_file: Path | None) -> None:
+    """Read files that others made until told to stop: apart from judging, and without the signing key."""
+    _take_jobs(WorkerSettings(), HintQueue.FOREIGN, concurrency=concurrency, heartbeat_file=heartbeat_file)
+
+
+def _take_jobs(settings: WorkerSettings, queue: HintQueue, *, concurrency: int, heartbeat_file: Path | None) -> None:
+    app, kinds = make_app(settings), KINDS_AT[queue]
+    WorkerWatch(
+        engine=make_engine(settings.database_url.get_secret_value(), pool_size=1),
+        redis=redis_client(settings),
+        kinds=kinds,
+        places=concurrency,
+        slowest_s=max(STEPS[kind].hard_limit_s for kind in kinds) + _KILLED_WITHIN_S,
+        beat=beat_into(heartbeat_file),
+        end=end_process,
+    ).start()
+    # Weak references are all that signals keep.
+    worker_shutting_down.connect(_give_back, weak=False)
     keep_what_is_loaded()
     app.worker_main(
         [
             "worker",
             "--pool=prefork",
             f"--concurrency={concurrency}",
+            f"--queues={queue.value}",
             "--loglevel=WARNING",
             "--without-gossip",
             "--without-mingle",
             "--without-heartbeat",
         ]
     )
+
+
+def _give_back(**_: object) -> None:
+    stop_soon()

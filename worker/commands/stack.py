@@ -57,6 +57,7 @@ def run_stack(*, port: int = 0, concurrency: int = 1) -> Iterator[Stack]:
             ("api", ["--descriptor", str(listener.fileno())]),
             ("relay", []),
             ("worker", ["--concurrency", str(concurrency)]),
+            ("reader", []),
         ):
             handed = [listener.fileno()] if name == "api" else []
             parts.enter_context(_run_part(name, arguments, environment, logs, handed))

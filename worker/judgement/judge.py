@@ -20,7 +20,8 @@ from worker.judgement.rules.table import rules_for
 from worker.judgement.work import work_of
 
 # Part of every verdict: raised whenever the same records could come out differently.
-ENGINE_VERSION = "2"
+ENGINE = 2
+ENGINE_VERSION = str(ENGINE)
 
 
 @dataclass(frozen=True, kw_only=True)

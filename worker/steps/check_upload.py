@@ -64,7 +64,7 @@ def park(session: Session, lease: Lease, reason: str) -> None:
     upload.state, upload.problems = UploadState.REFUSED.value, [f"The file could not be checked: {reason}"]
 
 
-STEP = Step(run=run, lease_s=lambda context: context.settings.package_lease_s, on_parked=park)
+STEP = Step(run=run, hard_limit_s=300, states_times=True, on_parked=park)
 
 
 def _read(session: Session, lease: Lease) -> Sent:

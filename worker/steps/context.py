@@ -1,7 +1,7 @@
 """What a step works with."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import Engine
@@ -10,17 +10,37 @@ from service.settings import WorkerSettings
 from service.storage.blobs import BlobStore
 from worker.signing.keys import SigningKey
 from worker.signing.sealing import Authorities
+from worker.steps.keeping import Watch, watch_nothing
+
+
+def _do_nothing() -> None:
+    return None
 
 
 @dataclass(frozen=True, kw_only=True)
 class StepContext:
-    """The database, the files, the key, the authorities outside and the clock of one worker process."""
+    """The database, the files, the key, the authorities outside and the clock of one worker process.
+
+    `come_forward` is what a step calls wherever it has come forward: it renews the lease of the job at hand.
+    """
 
     engine: Engine
     blobs: BlobStore
     settings: WorkerSettings
     load_key: Callable[[], SigningKey]
     authorities: Callable[[], Authorities | None]
-    trust: Sequence[bytes] = ()
-    time_trust: Sequence[bytes] = ()
-    clock: Callable[[], datetime] = field(kw_only=True)
+    load_trust: Callable[[], Sequence[bytes]]
+    load_time_trust: Callable[[], Sequence[bytes]]
+    clock: Callable[[], datetime]
+    come_forward: Callable[[], None] = _do_nothing
+    watch: Watch = watch_nothing
+
+    @property
+    def trust(self) -> Sequence[bytes]:
+        """The roots that receivers trust: read at each use, so that a file that is gone fails the job and is seen."""
+        return self.load_trust()
+
+    @property
+    def time_trust(self) -> Sequence[bytes]:
+        """The roots of time-stamp authorities."""
+        return self.load_time_trust()

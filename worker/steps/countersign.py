@@ -50,7 +50,7 @@ def run(context: StepContext, lease: Lease) -> None:
         _write(session, lease, context, decided, sealed)
 
 
-STEP = Step(run=run, lease_s=lambda context: context.settings.package_lease_s)
+STEP = Step(run=run, hard_limit_s=600, states_times=True, waits_for_ever=True)
 
 
 def _read(session: Session, lease: Lease) -> Decided:

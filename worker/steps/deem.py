@@ -24,7 +24,7 @@ def run(context: StepContext, lease: Lease) -> None:
         _deem(session, lease, context)
 
 
-STEP = Step(run=run, lease_s=lambda context: context.settings.judge_lease_s)
+STEP = Step(run=run, hard_limit_s=60, states_times=True, waits_for_ever=True)
 
 
 def _deem(session: Session, lease: Lease, context: StepContext) -> None:

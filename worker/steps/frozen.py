@@ -1,7 +1,7 @@
 """Judge a submission's frozen record set from scratch, and put together what its package is drawn from."""
 
 import secrets
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import orjson
@@ -85,7 +85,7 @@ def altered_records(frozen: Frozen) -> int:
     return sum(sha256_hex(one.body.encode()) != one.sha256 for one in frozen.evidence)
 
 
-def judge_frozen(frozen: Frozen) -> tuple[list[FibreDocument], Verdict]:
+def judge_frozen(frozen: Frozen, *, come_forward: Callable[[], None]) -> tuple[list[FibreDocument], Verdict]:
     """Judge the frozen set as if nothing had been judged before."""
     layout, criteria = parse_design(frozen.design.document), parse_criteria(frozen.criteria.document)
     evidence = EvidenceByFibre(frozen.evidence, every_fibre_has_all=criteria.rework_voids is Voiding.CLOSURE)
@@ -93,6 +93,7 @@ def judge_frozen(frozen: Frozen) -> tuple[list[FibreDocument], Verdict]:
     documents, fibres = list[FibreDocument](), list[JudgedFibre]()
     for number in range(1, layout.design.fibre_count + 1):
         judgement = rules.judge(number, evidence.of(number))
+        come_forward()
         documents.append(judgement.document)
         fibres.append(JudgedFibre.of(judgement))
     verdict = settle(

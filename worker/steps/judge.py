@@ -6,7 +6,7 @@ Leaves: itself due while a fibre still waits; the route's `settle` job due.
 """
 
 import traceback
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import lru_cache
@@ -35,11 +35,11 @@ from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria import Criteria, Voiding
 from service.vocabulary.layout import Layout
 from worker.judgement.evidence import Evidence
-from worker.judgement.judge import FibreJudgement, Rules, prepare
+from worker.judgement.judge import ENGINE, FibreJudgement, Rules, prepare
 from worker.judgement.missing import missing_of
 from worker.judgement.unjudged import unjudged
 from worker.steps.context import StepContext
-from worker.steps.running import HopelessError, Step
+from worker.steps.running import HopelessError, LeftToNewerError, Step
 
 # Enough to be quick, few enough that a splice that comes in meanwhile is judged within the second.
 FIBRES_A_RUN = 64
@@ -62,7 +62,7 @@ def run(context: StepContext, lease: Lease) -> None:
     """Judge up to 64 waiting fibres of a route, urgent ones first."""
     with snapshot(context.engine) as session:
         waiting = _read(session, lease)
-    judged = [] if waiting is None else judge_fibres(waiting)
+    judged = [] if waiting is None else judge_fibres(waiting, come_forward=context.come_forward)
     for fibre, judgement in judged:
         if judgement.problem is not None:
             log.error("fibre.not_judged", route_id=str(lease.subject_id), fibre=fibre.number, problem=judgement.problem)
@@ -70,14 +70,18 @@ def run(context: StepContext, lease: Lease) -> None:
         _write(session, lease, judged, context)
 
 
-STEP = Step(run=run, lease_s=lambda context: context.settings.judge_lease_s)
+STEP = Step(run=run, hard_limit_s=60, longest_pause_s=5, waits_for_ever=True)
 
 
-def judge_fibres(waiting: Waiting) -> list[tuple[FibreVersions, FibreJudgement]]:
+def judge_fibres(waiting: Waiting, *, come_forward: Callable[[], None]) -> list[tuple[FibreVersions, FibreJudgement]]:
     """Judge fibres from what was read, with no transaction open."""
     rules = prepare(waiting.layout, waiting.criteria)
     evidence = EvidenceByFibre(waiting.evidence, every_fibre_has_all=_voids_closures(waiting.criteria))
-    return [(fibre, judge_alone(rules, evidence, waiting.layout, fibre=fibre.number)) for fibre in waiting.fibres]
+    judged = []
+    for fibre in waiting.fibres:
+        judged.append((fibre, judge_alone(rules, evidence, waiting.layout, fibre=fibre.number)))
+        come_forward()
+    return judged
 
 
 def judge_alone(rules: Rules, evidence: "EvidenceByFibre", layout: Layout, *, fibre: int) -> FibreJudgement:
@@ -136,7 +140,9 @@ def _read(session: Session, lease: Lease) -> Waiting | None:
     if route.criteria_version is None:
         return None
     criteria = parse_criteria(criteria_row(session, route.project_id, route.criteria_version).document)
-    fibres = verdicts.waiting_fibres(session, route, limit=FIBRES_A_RUN)
+    fibres = verdicts.waiting_fibres(session, route, limit=FIBRES_A_RUN, engine=ENGINE)
+    if not fibres and verdicts.count_waiting(session, route) > 0:
+        raise LeftToNewerError
     if not fibres:
         return None
     numbers = [fibre.number for fibre in fibres]
@@ -171,9 +177,11 @@ def _keep(session: Session, route: Route, judged: Sequence[tuple[FibreVersions, 
             col(Fibre.route_id) == route.id,
             col(Fibre.number) == bindparam("fibre"),
             col(Fibre.judged_version) < bindparam("read_version"),
+            col(Fibre.engine_version) <= ENGINE,
         )
         .values(
             judged_version=bindparam("read_version"),
+            engine_version=ENGINE,
             is_urgent=col(Fibre.is_urgent) & (col(Fibre.evidence_version) > bindparam("read_version")),
             digest=bindparam("new_digest"),
             content=bindparam("new_content"),

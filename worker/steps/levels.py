@@ -1,12 +1,15 @@
 """The level at which a package is sealed: what the criteria ask for, else what the settings make possible."""
 
+from service.settings import CLOCK_TOLERANCE
 from service.vocabulary.criteria import Criteria
 from service.vocabulary.signature_level import SignatureLevel
 from worker.package.content import PlannedSeal
 from worker.signing.levels import Level
 from worker.signing.report import PackageReport
 from worker.signing.sealing import Sealing
+from worker.steps.clocks import offset_text
 from worker.steps.context import StepContext
+from worker.steps.outages import OutageError
 from worker.steps.outside import time_authority_host
 from worker.steps.running import HopelessError
 
@@ -41,7 +44,18 @@ def planned_seal(context: StepContext, sealing: Sealing) -> PlannedSeal:
 
 
 def level_of(report: PackageReport) -> SignatureLevel:
-    """Return the level that every signature of a file reaches, by what was read back from it."""
+    """Return the level that every signature of a file reaches, by what was read back from it.
+
+    A file whose own time and the authority's do not agree is not let out.
+    """
+    last = report.signatures[-1]
+    if last.timestamp is not None and last.signed_at is not None:
+        offset = last.signed_at - last.timestamp.stated_at
+        if abs(offset) > CLOCK_TOLERANCE:
+            raise OutageError(
+                f"This host's clock is {offset_text(offset)} the time authority's at {last.timestamp.authority}: "
+                "nothing was issued."
+            )
     if report.level is None:
         raise LevelNotReadBackError(" ".join(report.problems) or "One of its signatures is not PAdES.")
     return SignatureLevel(report.level.value)

@@ -44,6 +44,11 @@ def authorities_of(settings: WorkerSettings) -> Authorities | None:
     )
 
 
+def trust_of(settings: WorkerSettings) -> tuple[bytes, ...]:
+    """Return the roots that receivers trust."""
+    return () if settings.signing_trust_file is None else (settings.signing_trust_file.read_bytes(),)
+
+
 def time_trust_of(settings: WorkerSettings) -> tuple[bytes, ...]:
     """Return the roots of time-stamp authorities; where none are named, those that receivers trust."""
     file = settings.timestamp_trust_file or settings.signing_trust_file

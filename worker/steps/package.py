@@ -16,6 +16,8 @@ from sqlalchemy import update
 from sqlmodel import Session, col, select
 
 from service.actions.deeming import deemed_at
+from service.actions.reopening import reopen
+from service.errors import ConflictError
 from service.storage import jobs
 from service.storage.head import Deed, record_deed
 from service.storage.jobs import JobKind, JobState, Lease
@@ -25,6 +27,7 @@ from service.storage.session import snapshot, transaction
 from service.storage.tables import Package, Submission, SubmissionSegment
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.signatures import SignatureRole, SignedBy
+from worker.judgement.judge import ENGINE
 from worker.package.archive_document import Packed, pack
 from worker.package.attachments import attached_files
 from worker.package.content import PackageContent
@@ -40,7 +43,7 @@ from worker.steps.context import StepContext
 from worker.steps.deeds import deed_to
 from worker.steps.frozen import altered_records, content_of, judge_frozen, new_verification_code, read_frozen
 from worker.steps.levels import level_of, planned_seal, sealing_for
-from worker.steps.running import HopelessError, Step
+from worker.steps.running import HopelessError, LeftToNewerError, Step
 from worker.steps.sealing import Act, seal_act
 
 log = structlog.get_logger()
@@ -48,6 +51,8 @@ log = structlog.get_logger()
 
 def run(context: StepContext, lease: Lease) -> None:
     """Judge the frozen set, draw, sign, read back, keep."""
+    with transaction(context.engine) as session:
+        _take_up(session, lease)
     key = context.load_key()
     prepared, view = _prepare(context, lease, is_demonstration=key.is_demonstration)
     if view.missing_glyphs:
@@ -56,6 +61,7 @@ def run(context: StepContext, lease: Lease) -> None:
     unsigned = draw(view, attachments=prepared.files)
     # Signing needs as much memory as the rows of all tables.
     del view
+    context.come_forward()
     signed = certify(
         unsigned,
         key=key,
@@ -65,6 +71,7 @@ def run(context: StepContext, lease: Lease) -> None:
         sealing=prepared.sealing,
     )
     context.blobs.put(signed.pdf)
+    context.come_forward()
     made = [_certified(context, signed, key=key)]
     if prepared.submission.signature == SignedBy.SERVICE_SEAL.value:
         sealed, file = seal_act(context, signed.pdf, _act(prepared), key=key, sealing=prepared.sealing)
@@ -73,6 +80,19 @@ def run(context: StepContext, lease: Lease) -> None:
     with transaction(context.engine) as session:
         package = _issue(session, lease, prepared, context, files=made)
         record_deed(session, lease.project_id, _signed(package))
+
+
+def _take_up(session: Session, lease: Lease) -> None:
+    """Open a submission that was given up once more, unless another has taken its place."""
+    route = lock_route(session, [lease.project_id], _submission(session, lease).route_id)
+    submission = _submission(session, lease)
+    if submission.engine_version > ENGINE:
+        raise LeftToNewerError
+    if submission.state == "parked":
+        try:
+            reopen(session, route, submission)
+        except ConflictError as error:
+            raise HopelessError(error.detail) from error
 
 
 def park(session: Session, lease: Lease, reason: str) -> None:
@@ -94,7 +114,7 @@ def park(session: Session, lease: Lease, reason: str) -> None:
     raise_version(route)
 
 
-STEP = Step(run=run, lease_s=lambda context: context.settings.package_lease_s, on_parked=park)
+STEP = Step(run=run, hard_limit_s=600, states_times=True, on_parked=park)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -129,7 +149,7 @@ def _judge_anew(
     altered = altered_records(frozen)
     if altered:
         raise HopelessError(f"{altered} records are not what was hashed when they came; nothing was signed.")
-    documents, verdict = judge_frozen(frozen)
+    documents, verdict = judge_frozen(frozen, come_forward=context.come_forward)
     if verdict.digest != submission.verdict_digest:
         raise HopelessError(
             f"The frozen record set gives verdict {verdict.digest}, not the one submitted; nothing was signed."
@@ -151,6 +171,7 @@ def _keep_and_pack(context: StepContext, parts: Iterable[bytes]) -> Packed:
     with context.blobs.receive() as blob:
         packed = pack(_passed_on(parts, blob.write))
         blob.keep()
+    context.come_forward()
     return packed
 
 

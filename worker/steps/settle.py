@@ -28,10 +28,12 @@ from service.storage.routes import (
 )
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Fibre, Route, StandingVerdict
+from service.storage.verdicts import standing_verdict
+from worker.judgement.judge import ENGINE
 from worker.judgement.missing import missing_of
 from worker.judgement.settle import JudgedFibre, Verdict, settle
 from worker.steps.context import StepContext
-from worker.steps.running import Step
+from worker.steps.running import LeftToNewerError, Step
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,17 +53,28 @@ def run(context: StepContext, lease: Lease) -> None:
         _write(session, lease, settled, context, read_version=route.version)
 
 
-STEP = Step(run=run, lease_s=lambda context: context.settings.judge_lease_s)
+STEP = Step(run=run, hard_limit_s=60, longest_pause_s=5, waits_for_ever=True)
 
 
 def _settle(session: Session, route: Route) -> Settled | None:
     if route.criteria_version is None:
         return None
     fibres = session.execute(
-        plain_select(col(Fibre.number), col(Fibre.digest), col(Fibre.counts), col(Fibre.missing), col(Fibre.figures))
+        plain_select(
+            col(Fibre.number),
+            col(Fibre.digest),
+            col(Fibre.counts),
+            col(Fibre.missing),
+            col(Fibre.figures),
+            col(Fibre.engine_version),
+        )
         .where(col(Fibre.project_id) == route.project_id, col(Fibre.route_id) == route.id)
         .order_by(col(Fibre.number))
     ).all()
+    standing = standing_verdict(session, route)
+    engines = [0 if standing is None else standing.engine_version, *(fibre.engine_version for fibre in fibres)]
+    if max(engines) > ENGINE:
+        raise LeftToNewerError
     if any(fibre.digest is None for fibre in fibres):
         return None
     design = design_row(session, route)
@@ -110,6 +123,11 @@ def _keep(session: Session, route: Route, settled: Settled, context: StepContext
         "document": settled.verdict.content.decode(),
         "missing": settled.missing,
         "settled_at": context.clock(),
+        "engine_version": ENGINE,
     }
     statement = insert(StandingVerdict).values(project_id=route.project_id, route_id=route.id, **values)
-    session.execute(statement.on_conflict_do_update(index_elements=["project_id", "route_id"], set_=values))
+    session.execute(
+        statement.on_conflict_do_update(
+            index_elements=["project_id", "route_id"], set_=values, where=col(StandingVerdict.engine_version) <= ENGINE
+        )
+    )

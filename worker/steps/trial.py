@@ -48,7 +48,9 @@ def run(context: StepContext, lease: Lease) -> None:
     values: dict[str, object] = {}
     is_last = True
     if batch is not None:
-        progress = carry_on(batch.before, judge_fibres(batch.waiting), batch.standing)
+        progress = carry_on(
+            batch.before, judge_fibres(batch.waiting, come_forward=context.come_forward), batch.standing
+        )
         is_last = progress.fibres_tried == batch.waiting.layout.design.fibre_count
         values = (
             _finished(batch, progress, context) if is_last else {"progress": _PROGRESS.dump_json(progress).decode()}
@@ -65,7 +67,7 @@ def park(session: Session, lease: Lease, reason: str) -> None:
     _write(session, lease, values)
 
 
-STEP = Step(run=run, lease_s=lambda context: context.settings.judge_lease_s, on_parked=park)
+STEP = Step(run=run, hard_limit_s=60, longest_pause_s=5, waits_for_ever=True, on_parked=park)
 
 
 def _read(session: Session, lease: Lease) -> Batch | None:

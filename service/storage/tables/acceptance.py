@@ -8,7 +8,7 @@ from sqlalchemy import BigInteger, Column, ForeignKeyConstraint, Index, Integer,
 from sqlalchemy.dialects.postgresql import ARRAY
 from sqlmodel import Field, SQLModel
 
-from service.storage.tables.columns import instant, json_value, long_text, of_route
+from service.storage.tables.columns import engine_version, instant, json_value, long_text, of_route
 
 
 class Submission(SQLModel, table=True):
@@ -21,6 +21,7 @@ class Submission(SQLModel, table=True):
     number: int
     state: str
     verdict_digest: str
+    engine_version: int = engine_version()
     design_revision: int
     criteria_version: int
     segments: list[str] = Field(sa_column=Column(ARRAY(Text), nullable=False))

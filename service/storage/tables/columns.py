@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from sqlalchemy import BigInteger, DateTime, ForeignKeyConstraint, MetaData, Text
+from sqlalchemy import BigInteger, DateTime, ForeignKeyConstraint, MetaData, Text, text
 from sqlalchemy.dialects.postgresql import JSONB
 from sqlmodel import Field, SQLModel
 
@@ -30,6 +30,11 @@ def long_text(*, nullable: bool = False) -> Any:
 def big_count(*, default: int = 0) -> Any:
     """Return a column of a count that may outgrow 32 bits."""
     return Field(default=default, sa_type=BigInteger, nullable=False)
+
+
+def engine_version() -> Any:
+    """Return a column of the engine that judged; 0 where an older program wrote the row, which did not say."""
+    return Field(default=0, nullable=False, sa_column_kwargs={"server_default": text("0")})
 
 
 def json_value(*, nullable: bool = False) -> Any:

@@ -7,7 +7,7 @@ from uuid import UUID
 from sqlalchemy import ForeignKeyConstraint, Index, text
 from sqlmodel import Field, SQLModel
 
-from service.storage.tables.columns import big_count, instant, json_value, long_text, of_route
+from service.storage.tables.columns import big_count, engine_version, instant, json_value, long_text, of_route
 
 # In `record_fibre`: the record is about a whole site, and so about every fibre of the route.
 WHOLE_SITE = 0
@@ -96,6 +96,7 @@ class Fibre(SQLModel, table=True):
     number: int = Field(primary_key=True)
     evidence_version: int = big_count()
     judged_version: int = big_count()
+    engine_version: int = engine_version()
     is_urgent: bool = False
     digest: str | None = None
     content: str | None = long_text(nullable=True)
@@ -117,5 +118,6 @@ class StandingVerdict(SQLModel, table=True):
     route_id: UUID = Field(primary_key=True)
     digest: str
     document: str = long_text()
+    engine_version: int = engine_version()
     missing: list[Any] = json_value()
     settled_at: datetime = instant()

@@ -10,11 +10,14 @@ from service.storage.tables.columns import big_count, instant, long_text
 
 
 class Job(SQLModel, table=True):
-    """Something to do for a subject: idle, due, leased, done or parked."""
+    """Something to do for a subject: idle, due, leased, done, parked or waiting.
+
+    `outage_since` is when something outside was first seen to keep it from being done.
+    """
 
     __table_args__ = (
         UniqueConstraint("kind", "subject_id"),
-        Index("ix_job_open", "due_at", postgresql_where=text("state IN ('due', 'leased')")),
+        Index("ix_job_open", "due_at", postgresql_where=text("state IN ('due', 'leased', 'waiting')")),
     )
     id: UUID = Field(primary_key=True)
     project_id: UUID = Field(foreign_key="project.id")
@@ -26,4 +29,5 @@ class Job(SQLModel, table=True):
     hinted_at: datetime | None = instant(nullable=True)
     fence: int = big_count()
     attempts: int = 0
+    outage_since: datetime | None = instant(nullable=True)
     last_error: str | None = long_text(nullable=True)

@@ -5,25 +5,33 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
-from types import TracebackType
+from types import MappingProxyType, TracebackType
 from typing import Self
 
 from service.settings import WorkerSettings
 
 # Short, so that what a dead worker held is taken over within a test.
-LEASES = {"JUDGE_LEASE_S": "3", "PACKAGE_LEASE_S": "8", "HINT_AGAIN_S": "1", "SETTLE_INTERVAL_S": "0"}
+LEASES = {"LEASE_S": "6", "HINT_AGAIN_S": "1", "SETTLE_INTERVAL_S": "0"}
 WITHIN_S = 60.0
 
 
 class Part:
     """One process group: the command and whatever it forks."""
 
-    def __init__(self, name: str, settings: WorkerSettings, log: Path, **environment: str) -> None:
-        self._arguments = [sys.executable, "-m", "worker.commands.main", name]
-        self._environment = _environment(settings) | environment
+    def __init__(
+        self,
+        name: str,
+        settings: WorkerSettings,
+        log: Path,
+        *,
+        options: Sequence[str] = (),
+        environment: Mapping[str, str] = MappingProxyType({}),
+    ) -> None:
+        self._arguments = [sys.executable, "-m", "worker.commands.main", name, *options]
+        self._environment = {**_environment(settings), **environment}
         self.log = log
         self._process: subprocess.Popen[bytes] | None = None
 
@@ -44,6 +52,12 @@ class Part:
         """Return the main process's number."""
         assert self._process is not None
         return self._process.pid
+
+    @property
+    def exit_code(self) -> int | None:
+        """Return how the main process ended; `None` while it lives."""
+        assert self._process is not None
+        return self._process.poll()
 
     @property
     def is_running(self) -> bool:

@@ -21,7 +21,8 @@ from tests.world import World
 from worker.signing.verify import verify
 from worker.steps import judge
 from worker.steps.context import StepContext
-from worker.steps.running import Step, run_job
+from worker.steps.outside import trust_of
+from worker.steps.running import run_job
 from worker.tasks import STEPS
 
 pytestmark = pytest.mark.slow
@@ -43,9 +44,9 @@ def test_a_job_that_kills_its_worker_is_given_up_after_so_many_attempts(world: W
     job_id = job_of(world, JobKind.JUDGE).id
     for _ in range(world.settings.max_attempts):
         with pytest.raises(WorkerDiesError):
-            run_job(world.context, Step(run=die, lease_s=judge.STEP.lease_s), job_id)
+            run_job(world.context, replace(judge.STEP, run=die), job_id)
         expire(world, JobKind.JUDGE)
-    run_job(world.context, Step(run=die, lease_s=judge.STEP.lease_s), job_id)
+    run_job(world.context, replace(judge.STEP, run=die), job_id)
     assert tried == list(range(1, world.settings.max_attempts + 1))
     job = job_of(world, JobKind.JUDGE)
     assert (job.state, "the worker ended" in (job.last_error or "")) == ("parked", True)
@@ -69,7 +70,7 @@ def test_a_route_that_can_not_be_judged_is_parked_and_another_is_judged(
         judge.run(context, lease)
 
     world.post_records([make_splice()])
-    step = Step(run=judge_all_but_one, lease_s=judge.STEP.lease_s)
+    step = replace(judge.STEP, run=judge_all_but_one)
     for _ in range(world.settings.max_attempts):
         for job in _jobs(world, JobKind.JUDGE):
             run_job(world.context, step, job.id)
@@ -125,6 +126,23 @@ def test_a_package_that_can_not_be_made_is_parked_and_its_segments_are_free_agai
     assert submission(world, again)["state"] == "issued"
 
 
+def test_a_trust_file_that_is_gone_fails_the_job_and_is_seen(world: World) -> None:
+    gone = world.settings.model_copy(update={"signing_trust_file": Path("/nowhere/root.pem")})
+    world.context = replace(world.context, load_trust=lambda: trust_of(gone))
+    world.post_records(finished_route())
+    world.drain()
+    # What needs no trust goes on.
+    assert world.status()["is_judged"]
+    made = submit(world)
+    for _ in range(world.settings.max_attempts):
+        world.drain()
+        job = job_of(world, JobKind.PACKAGE)
+        assert "/nowhere/root.pem" in (job.last_error or "")
+        if job.state == "due":
+            hurry(world, JobKind.PACKAGE)
+    assert submission(world, made)["state"] == "parked"
+
+
 def test_a_package_whose_lease_ran_out_at_the_end_is_issued_once(world: World) -> None:
     world.post_records(finished_route())
     world.drain()
@@ -161,8 +179,8 @@ def test_leases_follow_the_databases_clock_and_not_the_workers(world: World, err
             assert jobs.take_lease(session, job_id, lease=timedelta(seconds=1)) is None
         judge.run(context, lease)
 
-    run_job(wrong, Step(run=look, lease_s=judge.STEP.lease_s), job_id)
-    assert world.settings.judge_lease_s - 5 < held[0] <= world.settings.judge_lease_s
+    run_job(wrong, replace(judge.STEP, run=look), job_id)
+    assert world.settings.lease_s - 5 < held[0] <= world.settings.lease_s
     run_job(wrong, STEPS[JobKind.SETTLE], job_of(world, JobKind.SETTLE).id)
     assert world.status()["is_judged"]
     # A verdict settled "in an hour" or "an hour ago" does not keep the next one from being settled at once.

@@ -5,14 +5,16 @@ import random
 import signal
 import time
 from collections.abc import Iterator
+from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import pytest
+from sqlalchemy import text
 from sqlmodel import select
 
-from service.storage.jobs import JobKind
+from service.storage.jobs import JobKind, make_due
 from service.storage.session import transaction
 from service.storage.tables import AuditEntry, Package
 from tests.conftest import Servers
@@ -140,14 +142,69 @@ def test_workers_killed_in_the_middle_of_signing_leave_one_package_that_verifies
     assert report.certified_sha256 == package.certified_sha256
 
 
-def test_a_worker_that_hangs_is_replaced_when_its_lease_is_over(world: World, relay: Part, worker: Part) -> None:
+def test_a_frozen_worker_loses_its_job_to_another(world: World, relay: Part, worker: Part, tmp_path: Path) -> None:
     world.post_records(finished_route())
     wait_until(lambda: bool(world.status()["is_judged"]))
     made = submit(world)
     wait_until(lambda: job_of(world, JobKind.PACKAGE).state == "leased", every_s=0.002)
     worker.signal_children(signal.SIGSTOP)
-    wait_until(lambda: submission(world, made)["state"] == "issued")
+    with Part("worker", world.settings, tmp_path / "another.log"):
+        wait_until(lambda: submission(world, made)["state"] == "issued")
     assert job_of(world, JobKind.PACKAGE).fence > 1
+
+
+def test_a_job_that_hangs_ends_its_process_says_where_and_is_done_by_the_next(
+    world: World, relay: Part, worker: Part
+) -> None:
+    _post_and_wait(world)
+    main = worker.pid
+    with transaction(world.engine) as session:
+        # Longer than the lease, and shorter than any limit of the database's: nothing comes forward meanwhile.
+        session.connection().execute(text("SELECT 1 FROM route FOR UPDATE"))
+        session.connection().execute(text("UPDATE fibre SET evidence_version = evidence_version + 1 WHERE number = 1"))
+        with transaction(world.engine) as other:
+            make_due(other, JobKind.JUDGE, project_id=UUID(world.project_id), subject_id=UUID(world.route_id))
+        wait_until(lambda: job_of(world, JobKind.JUDGE).state == "leased", every_s=0.002)
+        first = job_of(world, JobKind.JUDGE).fence
+        wait_until(lambda: "Timeout" in worker.log.read_text(), within_s=20)
+    wait_until(lambda: bool(world.status()["is_judged"]))
+    assert job_of(world, JobKind.JUDGE).fence > first
+    assert (worker.pid, worker.is_running) == (main, True)
+    assert "lock_route" in worker.log.read_text()
+
+
+def test_an_orderly_stop_gives_a_job_back_at_once(world: World, relay: Part, worker: Part, tmp_path: Path) -> None:
+    world.post_records(finished_route())
+    wait_until(lambda: bool(world.status()["is_judged"]))
+    made = submit(world)
+    wait_until(lambda: job_of(world, JobKind.PACKAGE).state == "leased", every_s=0.002)
+    assert worker.stop() == 0
+    given_back = job_of(world, JobKind.PACKAGE)
+    assert (given_back.state, given_back.attempts) == ("due", 0)
+    with Part("worker", world.settings, tmp_path / "another.log"):
+        wait_until(lambda: submission(world, made)["state"] == "issued")
+
+
+@pytest.mark.parametrize("part", ["worker", "child"])
+def test_the_job_of_a_killed_worker_goes_on_within_twenty_seconds(
+    world: World, redis: RedisServer, tmp_path: Path, part: str
+) -> None:
+    ordinary = {"LEASE_S": "15", "HINT_AGAIN_S": "10"}
+    with ExitStack() as parts:
+        parts.enter_context(Part("relay", world.settings, tmp_path / "relay.log", environment=ordinary))
+        first = parts.enter_context(Part("worker", world.settings, tmp_path / "first.log", environment=ordinary))
+        world.post_records(finished_route())
+        wait_until(lambda: bool(world.status()["is_judged"]))
+        submit(world)
+        wait_until(lambda: job_of(world, JobKind.PACKAGE).state == "leased", every_s=0.002)
+        if part == "child":
+            first.signal_children(signal.SIGKILL)
+        else:
+            first.kill()
+            first.start()
+        killed_at = time.monotonic()
+        wait_until(lambda: job_of(world, JobKind.PACKAGE).fence > 1, within_s=30)
+        assert time.monotonic() - killed_at < 20
 
 
 def _wait_for_next_attempt(world: World, fence: int) -> None:

@@ -1,6 +1,7 @@
 """A trial run by run: each fits a lease, a lost one writes nothing, none judges in a transaction, a fault parks it."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any, Never
 
 import pytest
@@ -15,7 +16,7 @@ from tests.integration.trial_acts import ask, judge_two_fibres, read, tried, wid
 from tests.world import World, describe_route, open_project, read_demo
 from worker.steps import trial
 from worker.steps.judge import judge_fibres
-from worker.steps.running import Step, run_job
+from worker.steps.running import run_job
 
 pytestmark = pytest.mark.slow
 _OPEN_TRANSACTIONS = text(
@@ -115,7 +116,7 @@ def test_a_run_whose_lease_was_lost_writes_nothing(judged: World) -> None:
             session.connection().execute(text("UPDATE job SET fence = fence + 1 WHERE id = :id"), {"id": job_id})
         trial.run(context, lease)
 
-    run_job(judged.context, Step(run=lose_lease, lease_s=trial.STEP.lease_s), job_id)
+    run_job(judged.context, replace(trial.STEP, run=lose_lease), job_id)
     found = read(judged, answer)
     assert (found["state"], found["result"]) == ("due", None)
 
@@ -128,7 +129,7 @@ def test_a_trial_that_fails_again_and_again_is_parked_with_its_reason(judged: Wo
     def fail(_: Any, __: Any) -> Never:
         raise ZeroDivisionError("a fault of ours")
 
-    broken = Step(run=fail, lease_s=trial.STEP.lease_s, on_parked=trial.park)
+    broken = replace(trial.STEP, run=fail)
     for _ in range(judged.settings.max_attempts):
         run_job(judged.context, broken, job_id)
         with transaction(judged.engine) as session:
@@ -143,10 +144,10 @@ def test_a_trial_that_fails_again_and_again_is_parked_with_its_reason(judged: Wo
 def test_no_transaction_is_open_while_a_trial_judges(judged: World, monkeypatch: pytest.MonkeyPatch) -> None:
     seen = []
 
-    def look(waiting: Any) -> Any:
+    def look(waiting: Any, **how: Any) -> Any:
         with judged.engine.connect() as connection:
             seen.append(connection.execute(_OPEN_TRANSACTIONS).scalar_one())
-        return judge_fibres(waiting)
+        return judge_fibres(waiting, **how)
 
     monkeypatch.setattr("worker.steps.trial.judge_fibres", look)
     tried(judged, wider())

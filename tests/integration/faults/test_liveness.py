@@ -1,0 +1,119 @@
+"""A worker that takes nothing of what is due says so and ends; one that knows what it waits for stays."""
+
+import threading
+import time
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sqlalchemy import text
+
+from service.storage.jobs import JobKind
+from service.storage.session import transaction
+from tests.conftest import Servers
+from tests.factories import make_splice
+from tests.integration.faults.acts import job_of
+from tests.integration.faults.processes import Part, wait_until
+from tests.world import World
+from worker.app import redis_client
+from worker.commands.liveness import EXIT_DEAF, WorkerWatch, beat_into, watch_rounds
+
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(120)]
+
+
+class Watched:
+    """A worker's watch in this process, which begins nothing, and what it did."""
+
+    def __init__(self, world: World, folder: Path, **changes: Any) -> None:
+        self.file, self.ends = folder / "heartbeat", 0
+        known: dict[str, Any] = {"kinds": frozenset(JobKind), "places": 1, "slowest_s": 60.0, "taken_within_s": 0.2}
+        self.watch = WorkerWatch(
+            engine=world.engine,
+            redis=redis_client(world.settings),
+            beat=beat_into(self.file),
+            end=self._end,
+            **known | changes,
+        )
+
+    def look(self) -> tuple[bool, int]:
+        """Look once; tell whether it beat, and how often it has ended the process so far."""
+        self.file.unlink(missing_ok=True)
+        self.watch.look()
+        return self.file.exists(), self.ends
+
+    def _end(self) -> None:
+        self.ends += 1
+
+
+@pytest.fixture
+def redis(servers: Servers) -> Iterator[None]:
+    servers.redis.start()
+    yield
+    servers.redis.start()
+
+
+def _hint_in_vain(world: World, *, seconds_ago: float = 30) -> None:
+    """Leave a job as it is when its hint reached nobody."""
+    world.post_records([make_splice()])
+    with transaction(world.engine) as session:
+        ago = {"ago": timedelta(seconds=seconds_ago)}
+        session.connection().execute(text("UPDATE job SET due_at = now() - :ago, hinted_at = now() - :ago"), ago)
+
+
+def test_a_worker_with_nothing_to_do_is_well(world: World, redis: None, tmp_path: Path) -> None:
+    watched = Watched(world, tmp_path)
+    time.sleep(0.3)
+    assert watched.look() == (True, 0)
+
+
+def test_a_worker_that_takes_nothing_of_what_is_due_ends(world: World, redis: None, tmp_path: Path) -> None:
+    watched = Watched(world, tmp_path)
+    _hint_in_vain(world)
+    time.sleep(0.3)
+    assert watched.look() == (False, 1)
+
+
+def test_a_hint_on_its_way_and_other_workers_jobs_are_no_reason(world: World, redis: None, tmp_path: Path) -> None:
+    _hint_in_vain(world, seconds_ago=2)
+    time.sleep(0.3)
+    assert Watched(world, tmp_path).look() == (True, 0)
+    _hint_in_vain(world)
+    foreign = Watched(world, tmp_path, kinds=frozenset({JobKind.CHECK_UPLOAD}))
+    time.sleep(0.3)
+    assert foreign.look() == (True, 0)
+
+
+def test_a_queue_or_a_database_that_is_away_and_a_wrong_clock_are_waited_for_in_silence(
+    world: World, servers: Servers, redis: None, tmp_path: Path
+) -> None:
+    watched = Watched(world, tmp_path)
+    wrong = Watched(world, tmp_path, clock=lambda: datetime.now(UTC) + timedelta(minutes=3))
+    _hint_in_vain(world)
+    time.sleep(0.3)
+    assert wrong.look() == (False, 0)
+    servers.redis.stop()
+    assert watched.look() == (False, 0)
+    servers.redis.start()
+    assert watched.look() == (False, 1)
+
+
+def test_a_real_worker_that_hears_no_hint_ends_by_itself(world: World, redis: None, tmp_path: Path) -> None:
+    beats = tmp_path / "heartbeat"
+    with Part("worker", world.settings, tmp_path / "worker.log", options=["--heartbeat-file", str(beats)]) as worker:
+        wait_until(beats.exists)
+        # No relay runs: the job is due and said to be hinted at, and no hint is in the queue.
+        _hint_in_vain(world)
+        wait_until(lambda: not worker.is_running)
+        assert worker.exit_code == EXIT_DEAF
+        assert "worker.deaf" in worker.log.read_text()
+    assert job_of(world, JobKind.JUDGE).state == "due"
+
+
+def test_a_relay_whose_loop_stands_still_ends_and_one_that_moves_does_not() -> None:
+    stuck, moving, stood_at = threading.Event(), threading.Event(), time.monotonic()
+    watch_rounds(time.monotonic, end=moving.set, stuck_after_s=0.2)
+    watch_rounds(lambda: stood_at, end=stuck.set, stuck_after_s=0.2)
+    assert stuck.wait(5)
+    assert not moving.wait(0.5)

@@ -1,0 +1,134 @@
+"""Tell the truth about whether a part does its work, and end it where it does not and nobody can say why.
+
+A file's age says it to whoever supervises: it is touched while the work that is due is taken. A part that ends itself
+is started again by its supervisor; one that knows what it waits for stays, and its file grows old.
+"""
+
+import os
+import threading
+import time
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import structlog
+from celery.worker import state
+from redis import Redis, RedisError
+from sqlalchemy import Engine
+from sqlalchemy.exc import DBAPIError
+
+from service.settings import CLOCK_TOLERANCE
+from service.storage.jobs import JobKind, seconds_untaken
+from service.storage.session import transaction
+from worker.steps.clocks import clock_offset, offset_text
+from worker.stopping import stop_soon
+
+_LOOK_EVERY_S = 5.0
+# A hint takes milliseconds to a worker with a free place.
+TAKEN_WITHIN_S = 20.0
+_ENDED_WITHIN_S = 5.0
+# sysexits.h: internal software error.
+EXIT_DEAF = 70
+
+log = structlog.get_logger()
+
+
+def beat_into(file: Path | None) -> Callable[[], None]:
+    """Return what touches a heartbeat file, where there is one."""
+
+    def beat() -> None:
+        if file is not None:
+            file.touch()
+
+    return beat
+
+
+def watch_rounds(moved_at: Callable[[], float], *, end: Callable[[], None], stuck_after_s: float) -> None:
+    """End a relay whose loop stands still: a failure that it could name would have moved it on."""
+
+    def watch() -> None:
+        while time.monotonic() - moved_at() < stuck_after_s:
+            time.sleep(stuck_after_s / 12)
+        log.critical("relay.stuck", seconds=round(time.monotonic() - moved_at()))
+        end()
+
+    threading.Thread(target=watch, name="watch-rounds", daemon=True).start()
+
+
+@dataclass(kw_only=True)
+class WorkerWatch:
+    """Looks whether what is due is taken, from the worker's main process.
+
+    `slowest_s` is the longest that a job may take: what runs longer holds no place any more.
+    """
+
+    engine: Engine
+    redis: Redis
+    kinds: Collection[JobKind]
+    places: int
+    slowest_s: float
+    beat: Callable[[], None]
+    end: Callable[[], None]
+    clock: Callable[[], datetime] = lambda: datetime.now(UTC)
+    taken_within_s: float = TAKEN_WITHIN_S
+    _begun: int = field(default=0, init=False)
+    _begun_at: float = field(default_factory=time.monotonic, init=False)
+
+    def start(self) -> None:
+        """Look every few seconds, in a thread."""
+        self.beat()
+        threading.Thread(target=self._run, name="watch-worker", daemon=True).start()
+
+    def look(self) -> None:
+        """Look once: beat, stay silent for a reason that is named, or end."""
+        self._count_begun()
+        try:
+            with transaction(self.engine) as session:
+                untaken_s = seconds_untaken(session, kinds=self.kinds, hinted_for=timedelta(seconds=_LOOK_EVERY_S))
+            offset = clock_offset(self.engine, self.clock)
+            if abs(offset) > CLOCK_TOLERANCE:
+                log.warning("worker.clock_off", said=f"this host's clock is {offset_text(offset)} the database's")
+                return
+            if untaken_s < self.taken_within_s or self._is_busy():
+                self.beat()
+                return
+            self.redis.ping()
+        except (DBAPIError, RedisError, OSError) as error:
+            log.warning("worker.waits", away=type(error).__name__)
+            return
+        log.warning("worker.due_work_untaken", seconds=round(untaken_s))
+        if time.monotonic() - self._begun_at > self.taken_within_s:
+            log.critical("worker.deaf", seconds=round(time.monotonic() - self._begun_at))
+            self.end()
+
+    def _run(self) -> None:
+        while True:
+            time.sleep(_LOOK_EVERY_S)
+            try:
+                self.look()
+            # Whatever it is: a worker that nobody watches any more is none to rely on.
+            except Exception as error:
+                log.critical("worker.not_watched", exc_info=error)
+                self.end()
+
+    def _count_begun(self) -> None:
+        [begun] = state.all_total_count
+        if begun != self._begun:
+            self._begun, self._begun_at = begun, time.monotonic()
+
+    def _is_busy(self) -> bool:
+        now = time.time()
+        started = [request.time_start for request in tuple(state.active_requests) if request.time_start is not None]
+        running: int = sum(now - at < self.slowest_s for at in started)
+        return running >= self.places
+
+
+def end_process() -> None:
+    """End this process for its supervisor to start another; what it does is given back first, if it can be."""
+    stop_soon()
+    give_up_at = time.monotonic() + _ENDED_WITHIN_S
+    while state.active_requests and time.monotonic() < give_up_at:
+        time.sleep(0.1)
+    # Not by an exception or a signal: whatever hangs would take it. Its children end with the pipe that they read from.
+    os._exit(EXIT_DEAF)

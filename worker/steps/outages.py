@@ -1,0 +1,34 @@
+"""What passes by itself: such a failure is waited for, and is no attempt of the job that met it."""
+
+import errno
+
+from sqlalchemy.exc import DBAPIError
+
+from worker.signing.errors import AuthorityError, RevocationUnknownError
+
+# No room, over quota, read-only; a disk or a share that answers with an error.
+_OF_DISKS = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EIO, errno.ESTALE})
+# PostgreSQL, appendix A: a connection that failed; no resources, a full disk among them; a server that stops or starts.
+_CLASSES_OF_DATABASES_AWAY = ("08", "53", "57P")
+
+
+class OutageError(Exception):
+    """Something outside the job keeps it from being done, and will pass."""
+
+
+def outage_of(error: BaseException) -> str | None:
+    """Say what is away, where a failure is of the kind that passes by itself."""
+    match error:
+        case OutageError() | AuthorityError() | RevocationUnknownError():
+            return str(error)
+        case OSError(errno=number) if number in _OF_DISKS:
+            return f"The disk for files takes none: {error.strerror}."
+        case DBAPIError() if _is_database_away(error):
+            return f"The database is away ({type(error.orig).__name__})."
+        case _:
+            return None
+
+
+def _is_database_away(error: DBAPIError) -> bool:
+    code = getattr(error.orig, "sqlstate", None)
+    return error.connection_invalidated or (code or "08").startswith(_CLASSES_OF_DATABASES_AWAY)
