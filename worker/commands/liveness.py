@@ -77,7 +77,6 @@ class WorkerWatch:
 
     def start(self) -> None:
         """Look every few seconds, in a thread."""
-        self.beat()
         threading.Thread(target=self._run, name="watch-worker", daemon=True).start()
 
     def look(self) -> None:

@@ -75,8 +75,12 @@ class Part:
 
     def signal_children(self, number: signal.Signals) -> None:
         """Kill or stop the processes that do the work and leave the main one."""
-        for child in Path(f"/proc/{self.pid}/task/{self.pid}/children").read_text().split():
-            os.kill(int(child), number)
+        for child in self.children():
+            os.kill(child, number)
+
+    def children(self) -> list[int]:
+        """Return the numbers of the processes that do the work."""
+        return [int(child) for child in Path(f"/proc/{self.pid}/task/{self.pid}/children").read_text().split()]
 
     def stop(self) -> int:
         """End in order and return the exit code."""

@@ -103,11 +103,14 @@ def test_a_real_worker_that_hears_no_hint_ends_by_itself(world: World, redis: No
     beats = tmp_path / "heartbeat"
     with Part("worker", world.settings, tmp_path / "worker.log", options=["--heartbeat-file", str(beats)]) as worker:
         wait_until(beats.exists)
+        wait_until(lambda: bool(worker.children()))
+        children = worker.children()
         # No relay runs: the job is due and said to be hinted at, and no hint is in the queue.
         _hint_in_vain(world)
         wait_until(lambda: not worker.is_running)
         assert worker.exit_code == EXIT_DEAF
         assert "worker.deaf" in worker.log.read_text()
+        wait_until(lambda: not any(Path(f"/proc/{child}").exists() for child in children))
     assert job_of(world, JobKind.JUDGE).state == "due"
 
 

@@ -3,11 +3,13 @@
 from uuid import uuid4
 
 import pytest
+from sqlalchemy.engine import make_url
 from sqlmodel import col, select, update
 
 from service.storage.jobs import JobKind
 from service.storage.session import transaction
 from service.storage.tables import Fibre, StandingVerdict, Submission
+from tests.conftest import Servers
 from tests.factories import make_splice
 from tests.integration.faults.acts import finished_route, hurry, job_of, submission, submit
 from tests.world import World
@@ -75,6 +77,22 @@ def test_a_submission_of_a_newer_verdict_is_not_given_up_by_an_older_worker(worl
     hurry(world, JobKind.PACKAGE)
     world.drain()
     assert submission(world, made)["state"] == "issued"
+
+
+def test_a_newer_schema_stops_neither_reading_nor_recording_nor_judging(world: World, servers: Servers) -> None:
+    world.post_records([make_splice()])
+    world.drain()
+    database = make_url(world.settings.database_url.get_secret_value()).database
+    assert database is not None
+    with servers.postgres.server.connect(database=database) as superuser:
+        for table in ("record", "fibre", "job", "route", "package"):
+            superuser.execute(f"ALTER TABLE {table} ADD COLUMN of_later integer NOT NULL DEFAULT 7".encode())
+        superuser.execute("UPDATE alembic_version SET version_num = 'of_later'")
+    world.post_records([make_splice(id=str(uuid4()), fibres=[2], estimate_db=0.2)])
+    world.drain()
+    assert world.status()["is_judged"]
+    assert world.worklist()
+    assert world.http.get("/health/ready").is_success
 
 
 def _set_engine(world: World, engine: int, *, fibre: int) -> None:
