@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 from datetime import datetime
 
+from service.actions.times import times_ahead
 from service.vocabulary.design_rules import Fault
 from service.vocabulary.layout import Layout
 from service.vocabulary.measurement_records import ContinuityRecord, EndFaceRecord
-from service.vocabulary.quantities import canonical_time
 from service.vocabulary.record import ConnectionRecord, Record
 from service.vocabulary.record_base import FibreTest
 from service.vocabulary.words import JointKind, SiteKind
@@ -21,13 +21,9 @@ from service.vocabulary.work_records import (
 _SAID = {JointKind.SPLICE: "splice", JointKind.PAIR: "mated pair"}
 
 
-def check_fit(record: Record, layout: Layout, *, latest: datetime) -> list[Fault]:
+def check_fit(record: Record, layout: Layout, *, now: datetime) -> list[Fault]:
     """Return what keeps a record from being one of the route with this layout."""
-    faults = []
-    if record.made_at > latest:
-        faults.append(
-            Fault(pointer="/made_at", detail=f"is in the future; the service's clock says {canonical_time(latest)}")
-        )
+    faults = list(times_ahead(record, now=now))
     match record:
         case SpliceRecord():
             faults.extend(_splice_faults(record, layout))

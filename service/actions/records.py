@@ -168,7 +168,7 @@ def _fitting(
 ) -> Iterator[_Posted]:
     layout = layout_of(session, route)
     for item in items:
-        faults = check_fit(item.record, layout, latest=now + CLOCK_TOLERANCE)
+        faults = check_fit(item.record, layout, now=now)
         if faults:
             error = RecordRefusedError("The record does not fit its route.", faults=faults)
             answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.REFUSED, error=error)

@@ -8,6 +8,7 @@ from sqlmodel import Session, select
 from service.actions.caller import Caller
 from service.actions.ending import end_records, lock_records
 from service.actions.records import Answer, Receipt, accept_records, read_record
+from service.actions.times import refuse_times_ahead
 from service.errors import BodyInvalidError, ConflictError, NotFoundError, ServiceError, WrongTokenKindError
 from service.storage.head import record_deed
 from service.storage.tables import Record, RecordEnd, SubmissionRecord
@@ -22,12 +23,13 @@ class ReplacementForm(q.Value):
     """A record that stands in another's place, and why."""
 
     reason: q.Text
-    sent_at: q.Instant
+    sent_at: q.ClockReading
     record: dict[str, Any]
 
 
 def replace_record(session: Session, caller: Caller, route_id: UUID, record_id: UUID, form: ReplacementForm) -> Answer:
     """End a record and store the one in its place; the same again changes nothing."""
+    refuse_times_ahead(form, now=caller.now)
     try:
         new = read_record(form.record)
         locked = lock_records(session, caller, route_id, [record_id], coming=[new])

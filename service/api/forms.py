@@ -49,7 +49,7 @@ class TokenForm(q.Value):
     kind: TokenKind
     projects: Annotated[tuple[UUID, ...], Field(max_length=100)] = ()
     holder: q.Identifier | None = None
-    expires_at: q.Instant | None = None
+    expires_at: q.EndInstant | None = None
 
 
 class TokenAnswer(BaseModel):
@@ -113,7 +113,7 @@ class DesignAnswer(BaseModel):
 class RecordBatch(q.Value):
     """Records as a field app sends them: each is stored or refused by itself."""
 
-    sent_at: q.Instant
+    sent_at: q.ClockReading
     records: Annotated[list[Any], Field(min_length=1)]
 
 

@@ -13,6 +13,7 @@ from pydantic_core import from_json
 from service.actions import replacements, withdrawals
 from service.actions.records import Answer, Receipt, accept_records
 from service.actions.replacements import ReplacementForm
+from service.actions.times import refuse_times_ahead
 from service.actions.withdrawals import WithdrawalForm
 from service.api.cursors import DEFAULT_LIMIT, MOST, read_cursor, write_cursor
 from service.api.forms import BatchAnswer, RecordBatch, RecordPage, RecordReceipt, StoredRecord, WithdrawalAnswer
@@ -37,6 +38,7 @@ def post_records(gate: CrewGate, route_id: UUID, request: Request) -> Response:
     """Post 1 to 500 records: each is stored or refused by itself, and the whole batch may be sent again."""
     batch = _read_batch(request._body)
     with gate.enter() as (session, caller):
+        refuse_times_ahead(batch, now=caller.now)
         answers = accept_records(session, caller, route_id, sent_at=batch.sent_at, items=batch.records)
     results = [_receipt(answer) for answer in answers]
     body = {"failed": sum(one["status"] >= 400 for one in results), "results": results}

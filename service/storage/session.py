@@ -6,10 +6,14 @@ from holding a route's lock.
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from types import MappingProxyType
 from typing import Any
 
-from sqlalchemy import Engine, create_engine
+import psycopg
+from psycopg.abc import Buffer
+from psycopg.types.datetime import TimestamptzLoader
+from sqlalchemy import Engine, create_engine, event
 from sqlmodel import Session
 
 # A database host that vanished is noticed within seconds, not after the kernel's quarter of an hour.
@@ -27,9 +31,31 @@ _OPTIONS = "-c lock_timeout=10s -c statement_timeout=60s -c idle_in_transaction_
 
 def make_engine(url: str, *, pool_size: int = 5) -> Engine:
     """Return an engine whose sessions give up waiting instead of standing in each other's way."""
-    return create_engine(
+    engine = create_engine(
         url, pool_size=pool_size, max_overflow=0, pool_pre_ping=True, connect_args={"options": _OPTIONS, **TCP_PATIENCE}
     )
+    event.listen(engine, "connect", _read_any_time)
+    return engine
+
+
+class _AnyTimeLoader(TimestamptzLoader):
+    """Reads every instant that PostgreSQL can hold: one beyond the calendar's ends is read as its end.
+
+    Earlier releases stored such times of senders' clocks, and one of them must not keep a route from being read.
+    """
+
+    def load(self, data: Buffer) -> datetime:
+        """Return the instant, or the end of the calendar that it lies beyond."""
+        try:
+            return super().load(data)
+        except psycopg.DataError:
+            text = bytes(data)
+            end = datetime.min if text.endswith(b"BC") or text.startswith(b"-") else datetime.max
+            return end.replace(tzinfo=UTC)
+
+
+def _read_any_time(connection: Any, _: object) -> None:
+    connection.adapters.register_loader("timestamptz", _AnyTimeLoader)
 
 
 @contextmanager

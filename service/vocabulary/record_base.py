@@ -32,4 +32,4 @@ class FibreTest(RecordBase):
     fibre: q.FibreNumber
     from_site: q.Identifier
     to_site: q.Identifier
-    instrument_time: q.Instant | None = None
+    instrument_time: q.ClockReading | None = None
