@@ -61,6 +61,13 @@ class WrongTokenKindError(ServiceError):
     status = 403
 
 
+class WrongSideError(ServiceError):
+    """The person is the other side's."""
+
+    code = "person.wrong_side"
+    status = 403
+
+
 class NotFoundError(ServiceError):
     """Nothing with this name is open to the caller."""
 

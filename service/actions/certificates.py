@@ -9,6 +9,7 @@ from sqlalchemy import func, update
 from sqlmodel import Session, col, select
 
 from service.actions.caller import Caller
+from service.actions.sides import refuse_other_side
 from service.errors import BodyInvalidError, ConflictError, NotFoundError
 from service.storage.head import record_deed
 from service.storage.tables import Person, PersonCertificate, Project
@@ -27,6 +28,7 @@ def register_certificate(
     session: Session, caller: Caller, project: Project, person_id: str, form: CertificateForm
 ) -> tuple[PersonCertificate, bool]:
     """Register a person's certificate; the same again gives the one that is there. Say whether it is new."""
+    refuse_other_side(session, caller, project, person_id)
     if session.get(Person, (project.id, person_id)) is None:
         raise NotFoundError("No person with this id.")
     certificate = _read(form, now=caller.now)
@@ -64,6 +66,7 @@ def certificates_of(session: Session, project: Project, person_id: str) -> Seque
 
 def retire_certificate(session: Session, caller: Caller, project: Project, person_id: str, sha256: str) -> None:
     """Take no further signature by a certificate; retiring it again changes nothing."""
+    refuse_other_side(session, caller, project, person_id)
     row = session.get(PersonCertificate, (project.id, sha256), with_for_update=True)
     if row is None or row.person_id != person_id:
         raise NotFoundError("This person has no such certificate.")

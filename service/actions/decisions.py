@@ -22,7 +22,7 @@ from service.errors import (
 from service.storage.head import record_deed
 from service.storage.package_files import signatures_of
 from service.storage.routes import lock_route
-from service.storage.tables import Decision, Package, Submission, Token
+from service.storage.tables import Decision, Package, Person, Submission, Token
 from service.storage.verdicts import submission_of_package
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
@@ -78,6 +78,7 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
     refuse_own_work(session, caller, submission)
     _refuse_other_signer(session, caller, package, form)
     _refuse_incomplete(submission, form)
+    person = None if caller.holder is None else session.get(Person, (package.project_id, caller.holder))
     decision = Decision(
         project_id=package.project_id,
         package_id=package.id,
@@ -86,6 +87,8 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
         sha256=sha256_hex(document),
         decided_at=caller.now,
         token_id=caller.token_id,
+        decided_by_name=None if person is None else person.name,
+        decided_by_position=None if person is None else person.role,
     )
     session.add(decision)
     case = Case(route=route, package=package, submission=submission)

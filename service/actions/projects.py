@@ -8,10 +8,14 @@ from sqlmodel import Session, select
 
 from service.actions.caller import Caller
 from service.actions.certificates import forget_certificates
-from service.errors import ConflictError, NotFoundError
+from service.actions.sides import claim_person, refuse_other_side
+from service.errors import BodyInvalidError, ConflictError, NotFoundError
 from service.storage.head import FIRST_HASH, record_deed
+from service.storage.people import forget_printed_names, side_of
 from service.storage.tables import Person, Project, ProjectHead
 from service.vocabulary import quantities as q
+from service.vocabulary.design_rules import Fault
+from service.vocabulary.sides import SIDE_OF, PartySide
 
 
 class ProjectForm(q.Value):
@@ -24,10 +28,14 @@ class ProjectForm(q.Value):
 
 
 class PersonForm(q.Value):
-    """A person's name and role, kept apart from everything that refers to the person."""
+    """A person's name and role, kept apart from everything that refers to the person.
+
+    `side` is whose person it is: who names is of that side, and only the administrator has to say which.
+    """
 
     name: q.Text
     role: Annotated[q.Text, Field(max_length=100)]
+    side: PartySide | None = None
 
 
 def open_project(session: Session, caller: Caller, form: ProjectForm) -> tuple[Project, bool]:
@@ -45,18 +53,38 @@ def open_project(session: Session, caller: Caller, form: ProjectForm) -> tuple[P
     return project, True
 
 
-def name_person(session: Session, caller: Caller, project: Project, person_id: str, form: PersonForm) -> Person:
-    """Give an opaque id its name and role."""
+def name_person(
+    session: Session, caller: Caller, project: Project, person_id: str, form: PersonForm
+) -> tuple[Person, PartySide]:
+    """Give an opaque id of the caller's side its name and role; return whose person it is too."""
+    side = _side_meant(session, caller, project, person_id, form)
+    claim_person(session, project, person_id, side)
     person = session.merge(Person(project_id=project.id, id=person_id, name=form.name, role=form.role))
     record_deed(session, project.id, caller.deed("person.named", person_id))
-    return person
+    return person, side
 
 
 def erase_person(session: Session, caller: Caller, project: Project, person_id: str) -> None:
-    """Erase a person's name; what the person did stays under the opaque id."""
+    """Erase the name of a person of the caller's side; what the person did stays under the opaque id."""
+    refuse_other_side(session, caller, project, person_id)
     person = session.get(Person, (project.id, person_id))
     if person is None:
         raise NotFoundError("No person with this id.")
     session.delete(person)
     forget_certificates(session, project, person_id, now=caller.now)
+    forget_printed_names(session, project.id, person_id)
     record_deed(session, project.id, caller.deed("person.erased", person_id))
+
+
+def _side_meant(session: Session, caller: Caller, project: Project, person_id: str, form: PersonForm) -> PartySide:
+    own = SIDE_OF.get(caller.kind)
+    if own is not None:
+        if form.side not in {None, own}:
+            fault = Fault(pointer="/side", detail=f"is not the caller's, which is {own.value}")
+            raise BodyInvalidError("Each side names its own people.", faults=[fault])
+        return own
+    side = form.side or side_of(session, project.id, person_id)
+    if side is None:
+        fault = Fault(pointer="/side", detail="say whose person it is: contractor or owner")
+        raise BodyInvalidError("Nobody has used this id yet.", faults=[fault])
+    return side

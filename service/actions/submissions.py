@@ -21,6 +21,7 @@ from service.errors import (
 from service.storage import verdicts
 from service.storage.head import record_deed
 from service.storage.jobs import JobKind, make_due
+from service.storage.people import side_of
 from service.storage.records import freeze_records
 from service.storage.routes import layout_of, lock_route, raise_version
 from service.storage.tables import Person, Route, Submission, SubmissionSegment
@@ -28,6 +29,7 @@ from service.vocabulary import quantities as q
 from service.vocabulary.concession import Concession
 from service.vocabulary.design_rules import Fault
 from service.vocabulary.finding import FindingDocument, VerdictDocument
+from service.vocabulary.sides import PartySide
 from service.vocabulary.signatures import SignedBy
 from service.vocabulary.words import Force, Outcome
 
@@ -94,6 +96,8 @@ def _refuse_unknown_names(session: Session, route: Route, form: SubmissionForm) 
         faults.append(Fault(pointer="/segments", detail="names a segment twice"))
     if session.get(Person, (route.project_id, form.responsible_person)) is None:
         faults.append(Fault(pointer="/responsible_person", detail="is not a person of this project"))
+    elif side_of(session, route.project_id, form.responsible_person) is PartySide.OWNER:
+        faults.append(Fault(pointer="/responsible_person", detail="is a person of the owner's"))
     if faults:
         raise BodyInvalidError("The submission names what is not there.", faults=faults)
 
@@ -214,6 +218,7 @@ def _add(
             col(Submission.project_id) == route.project_id, col(Submission.route_id) == route.id
         )
     ).one()
+    person = session.get_one(Person, (route.project_id, form.responsible_person))
     submission = Submission(
         project_id=route.project_id,
         id=uuid4(),
@@ -226,6 +231,8 @@ def _add(
         segments=list(form.segments),
         concessions=concessions,
         responsible_person=form.responsible_person,
+        responsible_name=person.name,
+        responsible_position=person.role,
         signature=form.signature.value,
         submitted_at=caller.now,
         token_id=caller.token_id,

@@ -15,9 +15,11 @@ from sqlmodel import Session, col, select
 from service.actions.caller import Caller
 from service.errors import BodyInvalidError, NotAuthenticatedError, NotFoundError
 from service.storage.head import Deed, record_deed
+from service.storage.people import claim_for
 from service.storage.tables import Project, Token, TokenProject
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.design_rules import Fault
+from service.vocabulary.sides import SIDE_OF
 from service.vocabulary.words import TokenKind
 
 _ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
@@ -49,6 +51,7 @@ def issue_token(
     ]
     if faults:
         raise BodyInvalidError("The token names what is not there.", faults=faults)
+    _refuse_holder_of_other_side(session, kind, holder, known)
     text = _new_text(kind)
     token = Token(
         id=uuid4(),
@@ -102,6 +105,18 @@ def recognise(session: Session, text: str, *, now: datetime, request_id: str | N
         now=now,
         request_id=request_id,
     )
+
+
+def _refuse_holder_of_other_side(
+    session: Session, kind: TokenKind, holder: str | None, projects: Collection[UUID]
+) -> None:
+    """Make who holds a token a person of the side that it acts for, refused where that is the other's."""
+    side = SIDE_OF.get(kind)
+    if holder is None or side is None:
+        return
+    if not all(claim_for(session, project_id, holder, side) for project_id in sorted(projects)):
+        fault = Fault(pointer="/holder", detail=f"is a person of the other side, and {kind.value} acts for this one")
+        raise BodyInvalidError("Who holds a token is of the side that it acts for.", faults=[fault])
 
 
 def _new_text(kind: TokenKind) -> str:

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict
 
 from service.actions import certificates as actions
 from service.actions.certificates import CertificateForm
-from service.api.gate import AdministratorGate, PeopleGate
+from service.api.gate import PeopleGate
 from service.api.projects import PersonId
 from service.api.routing import CheckedRoute
 
@@ -43,9 +43,9 @@ class CertificateList(BaseModel):
 
 @router.post("", status_code=201)
 def register_certificate(
-    gate: AdministratorGate, project_id: UUID, person_id: PersonId, form: CertificateForm, response: Response
+    gate: PeopleGate, project_id: UUID, person_id: PersonId, form: CertificateForm, response: Response
 ) -> CertificateAnswer:
-    """Register a certificate that a person signs with; the same again answers 200 with the one that is there."""
+    """Register a certificate that a person of one's own side signs with; the same again answers 200."""
     with gate.enter_project(project_id) as (session, caller, project):
         row, is_new = actions.register_certificate(session, caller, project, person_id, form)
         response.status_code = 201 if is_new else 200
@@ -62,7 +62,7 @@ def read_certificates(gate: PeopleGate, project_id: UUID, person_id: PersonId) -
 
 
 @router.delete("/{sha256}", status_code=204, response_class=Response)
-def retire_certificate(gate: AdministratorGate, project_id: UUID, person_id: PersonId, sha256: Fingerprint) -> None:
+def retire_certificate(gate: PeopleGate, project_id: UUID, person_id: PersonId, sha256: Fingerprint) -> None:
     """Take no further signature by a certificate; those that were taken stay."""
     with gate.enter_project(project_id) as (session, caller, project):
         actions.retire_certificate(session, caller, project, person_id, sha256)

@@ -9,6 +9,7 @@ from pydantic import BaseModel, Field
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria_report import CriteriaReport
 from service.vocabulary.finding import FindingDocument, OutcomeCounts, WorkDocument
+from service.vocabulary.sides import PartySide
 from service.vocabulary.suspicion import SuspicionDocument
 from service.vocabulary.words import Standing, TokenKind
 
@@ -62,11 +63,12 @@ class TokenAnswer(BaseModel):
 
 
 class PersonAnswer(BaseModel):
-    """A person's name and role."""
+    """A person's name and role, and whose person it is."""
 
     id: str
     name: str
     role: str
+    side: PartySide
 
 
 class CriteriaAnswer(BaseModel):

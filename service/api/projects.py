@@ -8,7 +8,7 @@ from fastapi import APIRouter, Path, Response
 from service.actions import projects, tokens
 from service.actions.projects import PersonForm, ProjectForm
 from service.api.forms import PersonAnswer, ProjectAnswer, TokenAnswer, TokenForm
-from service.api.gate import AdministratorGate, AnyGate, OfficeGate
+from service.api.gate import AdministratorGate, AnyGate, PeopleGate
 from service.api.routing import CheckedRoute
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["projects"])
@@ -33,16 +33,16 @@ def read_project(gate: AnyGate, project_id: UUID) -> ProjectAnswer:
 
 
 @router.put("/projects/{project_id}/people/{person_id}")
-def name_person(gate: OfficeGate, project_id: UUID, person_id: PersonId, form: PersonForm) -> PersonAnswer:
-    """Give an opaque id its name and role: the one place where a name stands."""
+def name_person(gate: PeopleGate, project_id: UUID, person_id: PersonId, form: PersonForm) -> PersonAnswer:
+    """Give an opaque id of one's own side its name and role: the one place where a name stands."""
     with gate.enter_project(project_id) as (session, caller, project):
-        person = projects.name_person(session, caller, project, person_id, form)
-        return PersonAnswer.model_validate(person, from_attributes=True)
+        person, side = projects.name_person(session, caller, project, person_id, form)
+        return PersonAnswer(id=person.id, name=person.name, role=person.role, side=side)
 
 
 @router.delete("/projects/{project_id}/people/{person_id}", status_code=204, response_class=Response)
-def erase_person(gate: OfficeGate, project_id: UUID, person_id: PersonId) -> None:
-    """Erase a person's name; what the person did stays under the opaque id."""
+def erase_person(gate: PeopleGate, project_id: UUID, person_id: PersonId) -> None:
+    """Erase the name of a person of one's own side; what the person did stays under the opaque id."""
     with gate.enter_project(project_id) as (session, caller, project):
         projects.erase_person(session, caller, project, person_id)
 

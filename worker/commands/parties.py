@@ -88,7 +88,8 @@ def open_project(http: httpx.Client, administrator: str) -> Parties:
         parties.tokens[kind] = parties.ask(TokenKind.ADMINISTRATOR, "POST", "/v1/tokens", json=form)["token"]
     for person_id, person in read_scenario("people").items():
         path = f"/v1/projects/{parties.project_id}/people/{person_id}"
-        parties.ask(TokenKind.CONTRACTOR, "PUT", path, json=person)
+        side = TokenKind.ENGINEER if person_id == HOLDERS[TokenKind.ENGINEER] else TokenKind.CONTRACTOR
+        parties.ask(side, "PUT", path, json=person)
     return parties
 
 

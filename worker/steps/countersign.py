@@ -15,6 +15,7 @@ from service.storage import jobs
 from service.storage.head import record_deed
 from service.storage.jobs import JobState, Lease
 from service.storage.package_files import SignedFile, add_files, signatures_of
+from service.storage.people import forget_once_printed
 from service.storage.routes import criteria_row, lock_route, parse_criteria, raise_version
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Decision, Package, PackageFile, Person, Token
@@ -60,8 +61,7 @@ def _read(session: Session, lease: Lease) -> Decided:
     ).one()
     token = None if decision.token_id is None else session.get(Token, decision.token_id)
     holder = None if token is None else token.holder
-    person = None if holder is None else session.get(Person, (package.project_id, holder))
-    name = holder or "holder of the engineer's token" if person is None else f"{person.name}, {person.role}"
+    name = _printed_name(session, decision, holder)
     version = submission_of_package(session, package).criteria_version
     return Decided(
         package=package,
@@ -71,6 +71,14 @@ def _read(session: Session, lease: Lease) -> Decided:
         engineer_name=name,
         signatures=signatures_of(session, package),
     )
+
+
+def _printed_name(session: Session, decision: Decision, holder: str | None) -> str:
+    """Return the name that the decision froze; of one made before names were frozen, the name as it is now."""
+    if decision.decided_by_name is not None:
+        return f"{decision.decided_by_name}, {decision.decided_by_position}"
+    person = None if holder is None else session.get(Person, (decision.project_id, holder))
+    return holder or "holder of the engineer's token" if person is None else f"{person.name}, {person.role}"
 
 
 def _package(session: Session, lease: Lease) -> Package:
@@ -135,6 +143,8 @@ def _write(session: Session, lease: Lease, context: StepContext, decided: Decide
     if sealed is None:
         return
     add_files(session, package, [sealed])
+    if decided.engineer is not None:
+        forget_once_printed(session, lease.project_id, [decided.engineer])
     raise_version(route)
     deed = deed_to(package, action="package.sealed", content_sha256=sealed.sha256, at=context.clock())
     record_deed(session, lease.project_id, deed)

@@ -63,7 +63,8 @@ def read_frozen(session: Session, submission: Submission) -> Frozen:
         criteria=criteria_row(session, submission.project_id, submission.criteria_version),
         evidence=read_frozen_evidence(session, route, submission.id),
         end_reasons=end_reasons(session, submission.project_id, submission.id),
-        responsible_person=submission.responsible_person if person is None else person.name,
+        responsible_person=submission.responsible_name
+        or (submission.responsible_person if person is None else person.name),
         earlier=[
             _earlier(session, package, theirs, submission)
             for package, theirs in packages_beside(session, submission)

@@ -22,6 +22,7 @@ from service.storage import jobs
 from service.storage.head import Deed, record_deed
 from service.storage.jobs import JobKind, JobState, Lease
 from service.storage.package_files import SignedFile, add_files
+from service.storage.people import forget_once_printed
 from service.storage.routes import lock_route, parse_criteria, raise_version
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Package, Submission, SubmissionSegment
@@ -221,6 +222,7 @@ def _issue(
     submission.state = "issued"
     raise_version(route)
     jobs.release(session, lease, JobState.DONE)
+    forget_once_printed(session, lease.project_id, [submission.responsible_person])
     return package
 
 

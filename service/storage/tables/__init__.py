@@ -12,7 +12,7 @@ from service.storage.tables.acceptance import (
     SubmissionRecord,
     SubmissionSegment,
 )
-from service.storage.tables.access import AuditEntry, Person, Project, ProjectHead, Token, TokenProject
+from service.storage.tables.access import AuditEntry, Person, PersonSide, Project, ProjectHead, Token, TokenProject
 from service.storage.tables.columns import metadata
 from service.storage.tables.design import CriteriaVersion, DesignRevision, Route, RouteSite, Site
 from service.storage.tables.evidence import (
@@ -32,6 +32,7 @@ from service.storage.tables.work import Job
 APPEND_ONLY = (
     "project",
     "token_project",
+    "person_side",
     "criteria_version",
     "site",
     "route_site",
@@ -64,6 +65,7 @@ __all__ = [
     "PackageFile",
     "Person",
     "PersonCertificate",
+    "PersonSide",
     "Project",
     "ProjectHead",
     "Record",

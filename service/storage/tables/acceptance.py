@@ -12,7 +12,10 @@ from service.storage.tables.columns import engine_version, instant, json_value, 
 
 
 class Submission(SQLModel, table=True):
-    """The contractor's request to accept segments, with the record set it froze."""
+    """The contractor's request to accept segments, with the record set it froze.
+
+    Name and position are printed, as they were when it was made; they go when the person's name is erased.
+    """
 
     __table_args__ = (of_route(), UniqueConstraint("project_id", "route_id", "number"))
     project_id: UUID = Field(primary_key=True)
@@ -32,6 +35,8 @@ class Submission(SQLModel, table=True):
     submitted_at: datetime = instant()
     token_id: UUID
     problem: str | None = long_text(nullable=True)
+    responsible_name: str | None = long_text(nullable=True)
+    responsible_position: str | None = long_text(nullable=True)
 
 
 class SubmissionSegment(SQLModel, table=True):
@@ -97,7 +102,10 @@ class Package(SQLModel, table=True):
 
 
 class Decision(SQLModel, table=True):
-    """The engineer's word on every segment of one package; where the clock decided there is no token."""
+    """The engineer's word on every segment of one package; where the clock decided there is no token.
+
+    Name and position are printed, as they were when it was made; they go when the person's name is erased.
+    """
 
     __table_args__ = (ForeignKeyConstraint(["project_id", "package_id"], ["package.project_id", "package.id"]),)
     project_id: UUID = Field(primary_key=True)
@@ -107,6 +115,8 @@ class Decision(SQLModel, table=True):
     sha256: str
     decided_at: datetime = instant()
     token_id: UUID | None = None
+    decided_by_name: str | None = long_text(nullable=True)
+    decided_by_position: str | None = long_text(nullable=True)
 
 
 class Acceptance(SQLModel, table=True):

@@ -52,12 +52,21 @@ class TokenProject(SQLModel, table=True):
 
 
 class Person(SQLModel, table=True):
-    """The only place where a person's name stands; a row may be erased."""
+    """Where a person's name stands; a row may be erased, and with it goes what acts kept of the name."""
 
     project_id: UUID = Field(primary_key=True, foreign_key="project.id")
     id: str = Field(primary_key=True)
     name: str
     role: str
+
+
+class PersonSide(SQLModel, table=True):
+    """Whose person an id is: the contractor's or the owner's. It stays when the name is erased."""
+
+    __tablename__ = "person_side"
+    project_id: UUID = Field(primary_key=True, foreign_key="project.id")
+    person_id: str = Field(primary_key=True)
+    side: str
 
 
 class AuditEntry(SQLModel, table=True):

@@ -10,6 +10,7 @@ from tests.integration.api.acts import (
     CONCESSION,
     decide,
     decision_form,
+    let_hold,
     newest_package,
     pointers,
     refusal,
@@ -128,10 +129,9 @@ def test_a_decision_is_whole_or_refused(issued: World, changes: dict[str, Any], 
     assert notices(issued) == []
 
 
-@pytest.mark.parametrize("name", ["p-1c9"])
-def test_who_submits_can_not_accept(fresh_world: OpenWorld, name: str) -> None:
+def test_who_submits_can_not_accept(fresh_world: OpenWorld) -> None:
     world = fresh_world("issued")
-    world.tokens[ENGINEER] = holder(world, name)
+    let_hold(world, ENGINEER, "p-1c9")
     assert refusal(decide(world), 403)["detail"] == "Who submits cannot accept."
     world.tokens[ENGINEER] = holder(world, "p-other")
     assert decide(world).is_success

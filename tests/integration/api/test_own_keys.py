@@ -12,7 +12,15 @@ import pytest
 
 from service.settings import MAX_SIGNATURE_BYTES
 from service.vocabulary.words import TokenKind
-from tests.integration.api.acts import decide, newest_package, refusal, register_certificate, send_in, submit
+from tests.integration.api.acts import (
+    decide,
+    let_hold,
+    newest_package,
+    refusal,
+    register_certificate,
+    send_in,
+    submit,
+)
 from tests.integration.api.conftest import OpenWorld
 from tests.signing_people import Signatory, make_signatory, sign_as
 from tests.world import World
@@ -280,8 +288,7 @@ def test_each_party_sends_in_its_own_signature(world: World, engineer: Signatory
 
 
 def test_who_submits_does_not_sign_for_the_owner(world: World) -> None:
-    form = {"kind": "engineer", "projects": [world.project_id], "holder": "p-1c9"}
-    world.tokens[ENGINEER] = world.ask(ADMINISTRATOR, "POST", "/v1/tokens", json=form)["token"]
+    let_hold(world, ENGINEER, "p-1c9")
     refusal(send_in(world, newest_package(world), "engineer", b"%PDF-1.7"), 403)
 
 

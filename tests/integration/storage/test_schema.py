@@ -77,6 +77,33 @@ def test_migrating_again_changes_nothing(servers: Servers) -> None:
     assert _rows(servers, owner_url, CATALOGUE["columns"]) == before
 
 
+# A project of an earlier release: who holds an engineer's token, who a crew's, and who only has a name.
+EARLIER = """
+INSERT INTO project VALUES ('00000000-0000-0000-0000-000000000001', 'P', 'Plan', 'Owner', 'Crew', now());
+INSERT INTO person SELECT id, person, 'Name', 'Role' FROM project, unnest(ARRAY['p-engineer', 'p-splicer']) AS person;
+INSERT INTO token (id, kind, token_sha256, prefix, holder, created_at, revoked_at)
+SELECT gen_random_uuid(), kind, kind || holder, kind, holder, now(), now()
+FROM (VALUES ('engineer', 'p-engineer'), ('engineer', 'p-nameless'), ('contractor', 'p-engineer'), ('crew', 'crew-4'),
+    ('billing', 'p-payer')) AS held (kind, holder);
+INSERT INTO token_project SELECT token.id, project.id FROM token, project;
+"""
+
+
+def test_people_of_an_earlier_release_get_the_side_that_they_acted_for(servers: Servers) -> None:
+    owner_url, _ = create_database(servers.postgres, _name())
+    migrate(owner_url, application_role="acceptance_app", revision="0001")
+    with servers.postgres.server.connect(database=owner_url.split("@/")[1].split("?", maxsplit=1)[0]) as connection:
+        connection.execute(EARLIER.encode())
+    migrate(owner_url, application_role="acceptance_app")
+    sides = _rows(servers, owner_url, "SELECT person_id, side FROM person_side")
+    assert sides == [
+        "('crew-4', 'contractor')",
+        "('p-engineer', 'owner')",
+        "('p-nameless', 'owner')",
+        "('p-splicer', 'contractor')",
+    ]
+
+
 def test_every_table_is_either_append_only_or_changing() -> None:
     assert sorted([*APPEND_ONLY, *CHANGING]) == ALL_TABLES
 
