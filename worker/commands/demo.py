@@ -2,7 +2,7 @@
 
 import tempfile
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -23,7 +23,7 @@ from worker.commands.verify import check_file, print_report
 def run_demo(console: Console, output: Path) -> bool:
     """Play the story; tell whether all of it held."""
     console.print("starting PostgreSQL, Redis, API, relay and worker", style="dim")
-    with run_stack() as stack:
+    with run_stack(say=_saying(console)) as stack:
         teller = Teller(console, scenes=SCENES)
         own_key = OwnKey(trust=[stack.authority.root_file.read_bytes()])
         try:
@@ -39,7 +39,7 @@ def run_demo(console: Console, output: Path) -> bool:
 
 def serve_demo(console: Console, output: Path, *, port: int) -> None:
     """Keep the stack running with the demo route described and nothing recorded."""
-    with run_stack(port=port) as stack, _parties(stack) as parties:
+    with run_stack(port=port, say=_saying(console)) as stack, _parties(stack) as parties:
         agree_on_criteria(parties)
         file = _write_names(output, stack, parties)
         try:
@@ -52,6 +52,10 @@ def serve_demo(console: Console, output: Path, *, port: int) -> None:
             console.print("ending", style="dim")
         finally:
             file.unlink(missing_ok=True)
+
+
+def _saying(console: Console) -> Callable[[str], None]:
+    return lambda sentence: console.print(sentence, style="yellow", highlight=False, markup=False)
 
 
 def _write_names(output: Path, stack: Stack, parties: Parties) -> Path:

@@ -23,6 +23,7 @@ from worker.commands.audit import first_bad_entries
 from worker.commands.demo import run_demo, serve_demo
 from worker.commands.jobs import list_given_up
 from worker.commands.jobs import requeue as requeue_jobs
+from worker.commands.logs import start_logging
 from worker.commands.page_proof import prove_data, prove_pages
 from worker.commands.parent import end_with_parent
 from worker.commands.standing import ServerAddressError
@@ -89,7 +90,7 @@ def serve(
 
     Everything it holds is gone when it ends: for trying, not for keeping.
     """
-    parts.start_logging()
+    start_logging()
     serve_demo(console, output, port=port)
 
 
@@ -113,6 +114,7 @@ def api(
     host: Annotated[str, typer.Option(help="The address to listen on.")] = "127.0.0.1",
     port: Annotated[int, typer.Option(help="The port to listen on.")] = 8080,
     descriptor: Annotated[int | None, typer.Option(hidden=True)] = None,
+    heartbeat_file: HeartbeatFile = None,
     end_with_input: EndWithInput = False,
 ) -> None:
     """Answer requests. Reads DATABASE_URL and BLOB_DIR; knows nothing of Redis.
@@ -120,7 +122,7 @@ def api(
     Any number may run behind one address. TLS and rate limits belong to the proxy in front.
     """
     _start(end_with_input=end_with_input)
-    parts.run_api(host=host, port=port, descriptor=descriptor)
+    parts.run_api(host=host, port=port, descriptor=descriptor, heartbeat_file=heartbeat_file)
 
 
 @app.command()
@@ -285,7 +287,7 @@ def _print_json(document: dict[str, Any]) -> None:
 
 
 def _start(*, end_with_input: bool) -> None:
-    parts.start_logging()
+    start_logging()
     if end_with_input:
         end_with_parent()
 

@@ -1,10 +1,8 @@
 """The long-running parts: API, relay, worker; each is one process and any number may run."""
 
 import gc
-import logging
 import signal
 import socket
-import sys
 import threading
 from pathlib import Path
 from types import FrameType
@@ -30,21 +28,6 @@ _KILLED_WITHIN_S = 15
 _STUCK_AFTER_S = 60
 
 
-def start_logging() -> None:
-    """Log events as JSON lines to standard error, ours and the libraries'."""
-    logging.basicConfig(level=logging.WARNING, stream=sys.stderr, format="%(message)s")
-    structlog.configure(
-        processors=[
-            structlog.contextvars.merge_contextvars,
-            structlog.processors.add_log_level,
-            structlog.processors.TimeStamper(fmt="iso", utc=True),
-            structlog.processors.dict_tracebacks,
-            structlog.processors.JSONRenderer(),
-        ],
-        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
-    )
-
-
 def keep_what_is_loaded() -> None:
     """Let the garbage collector leave alone what lives as long as the process.
 
@@ -54,12 +37,26 @@ def keep_what_is_loaded() -> None:
     gc.freeze()
 
 
-def run_api(*, host: str, port: int, descriptor: int | None) -> None:
+def run_api(*, host: str, port: int, descriptor: int | None, heartbeat_file: Path | None) -> None:
     """Answer requests on an address, or on a listening socket that was handed over."""
     config = uvicorn.Config(create_app(ServiceSettings()), host=host, port=port, log_level="warning", access_log=False)
     keep_what_is_loaded()
     sockets = None if descriptor is None else [socket.socket(fileno=descriptor)]
-    uvicorn.Server(config).run(sockets=sockets)
+    _BeatingServer(config, heartbeat_file).run(sockets=sockets)
+
+
+class _BeatingServer(uvicorn.Server):
+    """A server that touches a file from the loop that answers: while it hangs, the file grows old."""
+
+    def __init__(self, config: uvicorn.Config, heartbeat_file: Path | None) -> None:
+        super().__init__(config)
+        self._heartbeat_file = heartbeat_file
+
+    async def on_tick(self, counter: int) -> bool:
+        """Touch the file once a second; the library ticks ten times."""
+        if self._heartbeat_file is not None and counter % 10 == 0:
+            self._heartbeat_file.touch()
+        return await super().on_tick(counter)
 
 
 def run_relay(heartbeat_file: Path | None) -> None:

@@ -1,12 +1,9 @@
-"""The whole stack on one machine: servers, schema, a throwaway key, API, relay and worker; gone when we are gone."""
+"""The whole stack on one machine: servers, schema, a throwaway key, and its parts under a supervisor; gone with us."""
 
 import os
-import signal
 import socket
-import subprocess
-import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -21,10 +18,10 @@ from service.storage.migrations import migrate
 from service.storage.session import make_engine, transaction
 from service.vocabulary.words import TokenKind
 from worker.commands.embedded import private_folder, run_postgres, run_redis, serve_time
+from worker.commands.supervisor import Plan, Supervisor
 from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
 
 _READY_WITHIN_S = 60.0
-_STOP_WITHIN_S = 20.0
 
 
 class StackNotReadyError(RuntimeError):
@@ -40,35 +37,59 @@ class Stack:
     authority: DemonstrationAuthority
     administrator: str
     logs: Path
+    supervisor: Supervisor
+
+
+def plan_parts(*, listener: socket.socket, heartbeats: Path, concurrency: int) -> Sequence[Plan]:
+    """Return every part of a stack; the listening socket is ours, so that no caller is lost with an API that ends."""
+    return (
+        Plan(
+            name="api",
+            arguments=("--descriptor", str(listener.fileno())),
+            descriptors=(listener.fileno(),),
+            heartbeat=heartbeats / "api",
+        ),
+        Plan(name="relay", heartbeat=heartbeats / "relay"),
+        Plan(name="worker", arguments=("--concurrency", str(concurrency)), heartbeat=heartbeats / "worker"),
+        Plan(name="reader", heartbeat=heartbeats / "reader"),
+    )
 
 
 @contextmanager
-def run_stack(*, port: int = 0, concurrency: int = 1) -> Iterator[Stack]:
-    """Run everything that a deployment runs, on sockets and files of our own."""
+def run_parts(
+    plans: Sequence[Plan], settings: WorkerSettings, *, logs: Path, say: Callable[[str], object]
+) -> Iterator[Supervisor]:
+    """Run parts under a supervisor, on the servers and files that the settings name."""
+    supervisor = Supervisor(plans, environment=environment_of(settings), logs=logs, say=say)
+    supervisor.start()
+    try:
+        yield supervisor
+    finally:
+        supervisor.stop()
+
+
+@contextmanager
+def run_stack(*, port: int = 0, concurrency: int = 1, say: Callable[[str], object] = lambda _: None) -> Iterator[Stack]:
+    """Run everything that a deployment runs, on sockets and files of our own; what had to be mended is said."""
     with ExitStack() as parts:
         folder = parts.enter_context(private_folder())
         settings, authority = _prepare(parts, folder)
         listener = parts.enter_context(socket.create_server(("127.0.0.1", port)))
-        logs = folder / "logs"
+        logs, heartbeats = folder / "logs", folder / "heartbeats"
         logs.mkdir()
-        environment = _environment(settings)
+        heartbeats.mkdir()
+        plans = plan_parts(listener=listener, heartbeats=heartbeats, concurrency=concurrency)
+        supervisor = parts.enter_context(run_parts(plans, settings, logs=logs, say=say))
         host, bound_port = listener.getsockname()
-        for name, arguments in (
-            ("api", ["--descriptor", str(listener.fileno())]),
-            ("relay", []),
-            ("worker", ["--concurrency", str(concurrency)]),
-            ("reader", []),
-        ):
-            handed = [listener.fileno()] if name == "api" else []
-            parts.enter_context(_run_part(name, arguments, environment, logs, handed))
         base_url = f"http://{host}:{bound_port}"
-        _wait_until_ready(base_url)
+        wait_until_ready(base_url)
         yield Stack(
             base_url=base_url,
             settings=settings,
             authority=authority,
-            administrator=_issue_administrator(settings),
+            administrator=issue_administrator(settings),
             logs=logs,
+            supervisor=supervisor,
         )
 
 
@@ -94,11 +115,12 @@ def _prepare(parts: ExitStack, folder: Path) -> tuple[WorkerSettings, Demonstrat
     return settings, authority
 
 
-def _environment(settings: WorkerSettings) -> dict[str, str]:
-    assert settings.timestamp_url is not None
+def environment_of(settings: WorkerSettings) -> dict[str, str]:
+    """Return the environment that gives a part these settings, beside our own."""
+    url = settings.timestamp_url
     return {
         **os.environ,
-        "TIMESTAMP_URL": settings.timestamp_url.get_secret_value(),
+        "TIMESTAMP_URL": "" if url is None else url.get_secret_value(),
         # Empty is not set: whoever else the environment trusts for the time does not state it here.
         "TIMESTAMP_TRUST_FILE": "",
         "DATABASE_URL": settings.database_url.get_secret_value(),
@@ -110,39 +132,8 @@ def _environment(settings: WorkerSettings) -> dict[str, str]:
     }
 
 
-@contextmanager
-def _run_part(
-    name: str, arguments: list[str], environment: Mapping[str, str], logs: Path, handed: list[int]
-) -> Iterator[None]:
-    with (logs / f"{name}.log").open("wb") as log:
-        process = subprocess.Popen(
-            [sys.executable, "-m", "worker.commands.main", name, "--end-with-input", *arguments],
-            env=dict(environment),
-            stdin=subprocess.PIPE,
-            stdout=log,
-            stderr=log,
-            pass_fds=handed,
-            # Control-C in a terminal reaches the whole group: the parts end when we end them, in order.
-            start_new_session=True,
-        )
-    try:
-        yield
-    finally:
-        _end(process)
-
-
-def _end(process: "subprocess.Popen[bytes]") -> None:
-    process.send_signal(signal.SIGTERM)
-    try:
-        process.wait(timeout=_STOP_WITHIN_S)
-    except subprocess.TimeoutExpired:
-        os.killpg(process.pid, signal.SIGKILL)
-        process.wait()
-    if process.stdin is not None:
-        process.stdin.close()
-
-
-def _wait_until_ready(base_url: str) -> None:
+def wait_until_ready(base_url: str) -> None:
+    """Wait until the API answers and has its database."""
     give_up_at = time.monotonic() + _READY_WITHIN_S
     while time.monotonic() < give_up_at:
         try:
@@ -154,7 +145,8 @@ def _wait_until_ready(base_url: str) -> None:
     raise StackNotReadyError("the API did not become ready")
 
 
-def _issue_administrator(settings: WorkerSettings) -> str:
+def issue_administrator(settings: WorkerSettings) -> str:
+    """Issue a token that opens everything, and return its text."""
     engine = make_engine(settings.database_url.get_secret_value(), pool_size=1)
     with transaction(engine) as session:
         _, text = issue_token(
