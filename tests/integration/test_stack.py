@@ -56,7 +56,7 @@ def test_a_part_that_is_killed_comes_back_and_work_goes_on(
     assert parties.status()["is_judged"]
     wait_until(lambda: stack.supervisor.pids.keys() == before.keys())
     assert {part for part, pid in stack.supervisor.pids.items() if pid != before[part]} == {name}
-    assert said[-1] == f"{name} has ended (-9): it is started again"
+    assert said[-1] == f"{name} has ended (-9), and is started again"
 
 
 def test_a_relay_that_hangs_is_ended_and_started_again(
@@ -70,4 +70,4 @@ def test_a_relay_that_hangs_is_ended_and_started_again(
         hung = kept.pids["relay"]
         os.kill(hung, signal.SIGSTOP)
         wait_until(lambda: kept.pids.get("relay", hung) != hung)
-        assert said == ["relay has done nothing for 7 s: it is ended", "relay has ended (-9): it is started again"]
+        assert said == ["relay has done nothing for 7 s: it is ended", "relay has ended (-9), and is started again"]

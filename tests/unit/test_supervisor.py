@@ -17,7 +17,9 @@ BEAT = 'while :; do touch "$3"; sleep 0.05; done'
 
 
 @contextmanager
-def looked_after(folder: Path, *scripts: str, silent_after_s: float = 60.0) -> Iterator[tuple[Supervisor, list[str]]]:
+def looked_after(
+    folder: Path, *scripts: str, silent_after_s: float = 60.0, begun_within_s: float = 60.0
+) -> Iterator[tuple[Supervisor, list[str]]]:
     """Run shell scripts as parts, and collect what is said of them."""
     said: list[str] = []
     plans = [
@@ -26,6 +28,7 @@ def looked_after(folder: Path, *scripts: str, silent_after_s: float = 60.0) -> I
             program=("sh", "-c", script),
             heartbeat=folder / f"beat{number}",
             silent_after_s=silent_after_s,
+            begun_within_s=begun_within_s,
         )
         for number, script in enumerate(scripts)
     ]
@@ -61,7 +64,7 @@ def test_a_part_that_is_killed_comes_back_and_that_is_said_and_logged_once(tmp_p
         os.kill(before["part0"], signal.SIGKILL)
         assert comes_true(lambda: kept.pids.get("part0", before["part0"]) != before["part0"])
         assert kept.pids["part1"] == before["part1"]
-        assert said == ["part0 has ended (-9): it is started again"]
+        assert said == ["part0 has ended (-9), and is started again"]
         [event] = lines(tmp_path / "part0.log")
         assert '"event": "part.ended"' in event and '"code": -9' in event
         assert lines(tmp_path / "part1.log") == []
@@ -91,8 +94,8 @@ def test_of_a_part_that_keeps_ending_it_is_not_said_for_ever(tmp_path: Path, mon
     with looked_after(tmp_path, f"echo x >> {tmp_path}/starts; exit 2") as (_, said):
         assert comes_true(lambda: len(lines(tmp_path / "starts")) >= 8)
         assert said == [
-            "part0 has ended (2): it is started again",
-            "part0 keeps ending (2): it is started again every 0.25 s",
+            "part0 has ended (2), and is started again",
+            "part0 has ended (2), and is started again every 0.25 s",
         ]
 
 
@@ -100,7 +103,7 @@ def test_a_part_that_had_settled_is_started_again_at_once(tmp_path: Path, monkey
     monkeypatch.setattr(supervisor, "SETTLED_AFTER_S", 0.1)
     with looked_after(tmp_path, f"echo x >> {tmp_path}/starts; sleep 0.2; exit 1") as (_, said):
         assert comes_true(lambda: len(lines(tmp_path / "starts")) >= 6)
-        assert set(said) == {"part0 has ended (1): it is started again"}
+        assert set(said) == {"part0 has ended (1), and is started again"}
         assert all('"again_in_s": 0.1' in line for line in lines(tmp_path / "part0.log"))
 
 
@@ -110,15 +113,26 @@ def test_a_part_that_falls_silent_is_ended_and_one_that_beats_is_not(tmp_path: P
         before = kept.pids
         assert comes_true(lambda: kept.pids.get("part0", before["part0"]) != before["part0"])
         assert kept.pids["part1"] == before["part1"]
-        assert said[:2] == ["part0 has done nothing for 1 s: it is ended", "part0 has ended (-15): it is started again"]
+        assert said[:2] == [
+            "part0 has done nothing for 1 s: it is ended",
+            "part0 has ended (-15), and is started again",
+        ]
 
 
 def test_a_silent_part_that_will_not_end_is_killed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(supervisor, "STOP_WITHIN_S", 0.3)
-    with looked_after(tmp_path, "trap '' TERM; while :; do sleep 0.05; done", silent_after_s=0.3) as (kept, said):
+    with looked_after(tmp_path, "trap '' TERM; while :; do sleep 0.05; done", begun_within_s=0.3) as (kept, said):
         before = kept.pids
         assert comes_true(lambda: kept.pids.get("part0", before["part0"]) != before["part0"])
-        assert "part0 has ended (-9): it is started again" in said
+        assert "part0 has ended (-9), and is started again" in said
+
+
+def test_a_part_that_takes_its_time_to_begin_is_let_begin(tmp_path: Path) -> None:
+    with looked_after(tmp_path, f"sleep 1; {BEAT}", silent_after_s=0.6) as (kept, said):
+        before = kept.pids
+        assert comes_true((tmp_path / "beat0").exists)
+        time.sleep(1)
+        assert (kept.pids, said) == (before, [])
 
 
 def test_stopping_leaves_no_process(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

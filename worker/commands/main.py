@@ -1,35 +1,24 @@
 """The command line."""
 
 import sys
-from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
-from functools import wraps
 from pathlib import Path
-from typing import Annotated, Any, ParamSpec
-from uuid import UUID
+from typing import Annotated, Any
 
 import orjson
 import typer
-from pydantic import ValidationError
 from rich.console import Console
 
-from service.actions.tokens import issue_token
-from service.settings import DatabaseSettings
-from service.storage.migrations import migrate as migrate_database
-from service.storage.session import make_engine, transaction
-from service.vocabulary.words import TokenKind
+from service.settings import ServiceSettings, WorkerSettings
 from worker.commands import parts
-from worker.commands.audit import first_bad_entries
 from worker.commands.demo import run_demo, serve_demo
-from worker.commands.jobs import list_given_up
-from worker.commands.jobs import requeue as requeue_jobs
+from worker.commands.explained import explained
 from worker.commands.logs import start_logging
 from worker.commands.page_proof import prove_data, prove_pages
 from worker.commands.parent import end_with_parent
 from worker.commands.standing import ServerAddressError
+from worker.commands.start import PartName, State, await_settings, check_settings
+from worker.commands.upkeep import audit, upkeep
 from worker.commands.verify import NothingToVerifyError, as_document, check_file, print_report
-from worker.signing.errors import SigningError
-from worker.steps.signing_key import SigningKeyNotNamedError
 
 app = typer.Typer(
     help="Turns a fibre crew's splice and test records into an accepted, paid route.",
@@ -37,10 +26,9 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
-audit = typer.Typer(help="Look at the chain of what was done.", no_args_is_help=True)
+app.add_typer(upkeep)
 app.add_typer(audit, name="audit")
 console = Console()
-Parameters = ParamSpec("Parameters")
 
 EndWithInput = Annotated[bool, typer.Option("--end-with-input", hidden=True)]
 HeartbeatFile = Annotated[
@@ -49,26 +37,8 @@ HeartbeatFile = Annotated[
 ]
 
 
-def _explained(command: Callable[Parameters, None]) -> Callable[Parameters, None]:
-    """Say in a sentence what is missing or wrong in the settings, instead of a trace."""
-
-    @wraps(command)
-    def run(*args: Parameters.args, **kwargs: Parameters.kwargs) -> None:
-        try:
-            command(*args, **kwargs)
-        except ValidationError as error:
-            for one in error.errors(include_url=False, include_input=False):
-                typer.echo(f"{'_'.join(map(str, one['loc'])).upper()}: {one['msg'].lower()}", err=True)
-            raise typer.Exit(2) from error
-        except (SigningError, SigningKeyNotNamedError) as error:
-            typer.echo(str(error), err=True)
-            raise typer.Exit(2) from error
-
-    return run
-
-
 @app.command()
-@_explained
+@explained
 def demo(
     output: Annotated[Path, typer.Option(help="Where the packages and the notices are left.")] = Path("demo_output"),
 ) -> None:
@@ -81,7 +51,7 @@ def demo(
 
 
 @app.command()
-@_explained
+@explained
 def serve(
     port: Annotated[int, typer.Option(help="The port on 127.0.0.1; 0 takes a free one.")] = 8080,
     output: Annotated[Path, typer.Option(help="Where serve.env is written, for a shell.")] = Path("demo_output"),
@@ -95,21 +65,7 @@ def serve(
 
 
 @app.command()
-@_explained
-def migrate() -> None:
-    """Bring the database to the newest schema, as the owner's role.
-
-    Reads MIGRATION_DATABASE_URL (the owner's role) and APPLICATION_ROLE, which must exist; the service and the worker
-    use DATABASE_URL with the application's role, which can change neither schema nor history.
-    """
-    settings = DatabaseSettings()
-    url = settings.migration_database_url or settings.database_url
-    migrate_database(url.get_secret_value(), application_role=settings.application_role)
-    typer.echo("The schema is the newest.")
-
-
-@app.command()
-@_explained
+@explained
 def api(
     host: Annotated[str, typer.Option(help="The address to listen on.")] = "127.0.0.1",
     port: Annotated[int, typer.Option(help="The port to listen on.")] = 8080,
@@ -121,23 +77,23 @@ def api(
 
     Any number may run behind one address. TLS and rate limits belong to the proxy in front.
     """
-    _start(end_with_input=end_with_input)
+    _start(PartName.API, heartbeat_file=heartbeat_file, end_with_input=end_with_input)
     parts.run_api(host=host, port=port, descriptor=descriptor, heartbeat_file=heartbeat_file)
 
 
 @app.command()
-@_explained
+@explained
 def relay(heartbeat_file: HeartbeatFile = None, end_with_input: EndWithInput = False) -> None:
     """Tell the workers of jobs that are due. Reads DATABASE_URL and REDIS_URL; two may run.
 
     It needs a direct connection to PostgreSQL (LISTEN), not one through a pooler.
     """
-    _start(end_with_input=end_with_input)
+    _start(PartName.RELAY, heartbeat_file=heartbeat_file, end_with_input=end_with_input)
     parts.run_relay(heartbeat_file)
 
 
 @app.command()
-@_explained
+@explained
 def worker(
     concurrency: Annotated[int, typer.Option(help="How many jobs at once; each takes about 150 MB.")] = 1,
     heartbeat_file: HeartbeatFile = None,
@@ -147,12 +103,12 @@ def worker(
 
     SIGNING_PKCS12_FILE and SIGNING_PASSPHRASE_FILE name the key; without one the worker does not start.
     """
-    _start(end_with_input=end_with_input)
+    _start(PartName.WORKER, heartbeat_file=heartbeat_file, end_with_input=end_with_input)
     parts.run_worker(concurrency=concurrency, heartbeat_file=heartbeat_file)
 
 
 @app.command()
-@_explained
+@explained
 def reader(
     concurrency: Annotated[int, typer.Option(help="How many files at once.")] = 1,
     heartbeat_file: HeartbeatFile = None,
@@ -162,83 +118,25 @@ def reader(
 
     It has no signing key, and a file made to exhaust it keeps no splice from being judged.
     """
-    _start(end_with_input=end_with_input)
+    _start(PartName.READER, heartbeat_file=heartbeat_file, end_with_input=end_with_input)
     parts.run_reader(concurrency=concurrency, heartbeat_file=heartbeat_file)
 
 
 @app.command()
-@_explained
-def parked(
-    again: Annotated[bool, typer.Option("--again", help="Make them due again, once their reason is mended.")] = False,
-) -> None:
-    """List the jobs that were given up, with their reasons; ends with 1 if there are any. Reads DATABASE_URL.
+@explained
+def check(part: Annotated[PartName, typer.Argument(help="The part whose settings are tried.")]) -> None:
+    """Try every file, folder, key and address that the settings of a part name, as it does when it starts.
 
-    Those that wait for something outside are tried again every hour by themselves, a judge's also with the next record
-    of its route; the others wait for `requeue`, or for this command with --again, which is the same for all.
+    Ends with 0 if all are as they have to be, with 2 if one is not. A wrong PIN counts as an attempt.
     """
-    if again:
-        _requeue(None)
-        return
-    found = list_given_up(_database_url())
-    for job in found:
-        typer.echo(f"{job.kind} {job.subject_id}{', waiting' if job.waits else ''}: {job.reason}")
-    raise typer.Exit(1 if found else 0)
+    tried = list(check_settings(_settings_of(part), part))
+    for one in tried:
+        typer.echo(f"{one.state.value:<9} {one}")
+    raise typer.Exit(0 if all(one.state is State.GOOD for one in tried) else 2)
 
 
 @app.command()
-@_explained
-def requeue(subjects: Annotated[list[UUID], typer.Argument(help="The ids that `parked` lists.")]) -> None:
-    """Make jobs that were given up due again. Reads DATABASE_URL.
-
-    A package whose segments are in a newer submission or accepted by now is refused; then it ends with 1.
-    """
-    _requeue(subjects)
-
-
-def _requeue(subjects: list[UUID] | None) -> None:
-    found = requeue_jobs(_database_url(), only=subjects)
-    for job in found:
-        typer.echo(f"{job.kind} {job.subject_id}: {job.refusal or 'due again'}")
-    unknown = set(subjects or ()) - {job.subject_id for job in found}
-    for subject in sorted(map(str, unknown)):
-        typer.echo(f"{subject}: nothing of it was given up", err=True)
-    raise typer.Exit(1 if unknown or any(job.refusal for job in found) else 0)
-
-
-def _database_url() -> str:
-    return DatabaseSettings().database_url.get_secret_value()
-
-
-@app.command()
-@_explained
-def token(
-    kind: Annotated[TokenKind, typer.Argument(help="What the holder may do.")],
-    project: Annotated[list[UUID] | None, typer.Option(help="A project it opens; may be repeated.")] = None,
-    holder: Annotated[str | None, typer.Option(help="The opaque id of the person who holds it.")] = None,
-    days: Annotated[int | None, typer.Option(min=1, help="After how many days it ends.")] = None,
-) -> None:
-    """Issue a token and print it, this once. The first one, an administrator's, comes from here.
-
-    Reads DATABASE_URL. An administrator's token opens all projects and decides nothing in them.
-    """
-    now = datetime.now(UTC)
-    engine = make_engine(DatabaseSettings().database_url.get_secret_value(), pool_size=1)
-    with transaction(engine) as session:
-        _, text = issue_token(
-            session,
-            kind=kind,
-            projects=project or [],
-            holder=holder,
-            expires_at=None if days is None else now + timedelta(days=days),
-            now=now,
-            issuer=None,
-        )
-    engine.dispose()
-    typer.echo(text)
-
-
-@app.command()
-@_explained
+@explained
 def verify(
     file: Annotated[Path, typer.Argument(help="A package, as a PDF.")],
     trust: Annotated[list[Path], typer.Option(help="A root certificate, as PEM.")],
@@ -272,24 +170,19 @@ def verify(
     raise typer.Exit(0 if checked.report.is_good else 1)
 
 
-@audit.command("verify")
-@_explained
-def verify_audit() -> None:
-    """Recompute every project's chain of audit entries and name the first bad one of each. Reads DATABASE_URL."""
-    bad = first_bad_entries(DatabaseSettings().database_url.get_secret_value())
-    for code, sequence in bad.items():
-        typer.echo(f"{code}: {'the chain is whole' if sequence is None else f'entry {sequence} is the first bad one'}")
-    raise typer.Exit(1 if any(sequence is not None for sequence in bad.values()) else 0)
-
-
 def _print_json(document: dict[str, Any]) -> None:
     sys.stdout.buffer.write(orjson.dumps(document, option=orjson.OPT_INDENT_2) + b"\n")
 
 
-def _start(*, end_with_input: bool) -> None:
+def _start(part: PartName, *, heartbeat_file: Path | None, end_with_input: bool) -> None:
     start_logging()
     if end_with_input:
         end_with_parent()
+    await_settings(_settings_of(part), part, heartbeat_file=heartbeat_file)
+
+
+def _settings_of(part: PartName) -> ServiceSettings:
+    return ServiceSettings() if part is PartName.API else WorkerSettings()
 
 
 if __name__ == "__main__":

@@ -20,7 +20,11 @@ SHORTEST_PAUSE_S, LONGEST_PAUSE_S = 0.1, 5.0
 # A part that lived so long had started well: what ends it now is something new.
 SETTLED_AFTER_S = 60.0
 SILENT_AFTER_S = 30.0
+# Until the first heartbeat: what a part needs may be starting beside it, on a machine that is busy.
+BEGUN_WITHIN_S = 90.0
 STOP_WITHIN_S = 20.0
+# The code of a part that does not start, with a sentence as its last line.
+NOT_STARTED = 2
 _LOOK_EVERY_S = 0.05
 _OURS = (sys.executable, "-m", "worker.commands.main")
 
@@ -29,7 +33,8 @@ _OURS = (sys.executable, "-m", "worker.commands.main")
 class Plan:
     """How to run one part: a command of ours and what it is handed over.
 
-    A part with a heartbeat file touches it while it works; one that has not for `silent_after_s` is ended.
+    A part with a heartbeat file touches it while it works; one that has not for `silent_after_s` is ended, and one that
+    never did after `begun_within_s`.
     """
 
     name: str
@@ -37,6 +42,7 @@ class Plan:
     descriptors: Sequence[int] = ()
     heartbeat: Path | None = None
     silent_after_s: float = SILENT_AFTER_S
+    begun_within_s: float = BEGUN_WITHIN_S
     program: Sequence[str] = _OURS
 
     def command(self) -> list[str]:
@@ -102,17 +108,18 @@ class _Heartbeat:
     """When a file was last seen to change, by a clock that nobody sets."""
 
     file: Path | None
-    changed_at: float = 0.0
+    has_begun: bool = False
+    _changed_at: float = 0.0
     _written_ns: int | None = None
 
     def begin(self) -> None:
-        self.changed_at, self._written_ns = time.monotonic(), self._read()
+        self.has_begun, self._changed_at, self._written_ns = False, time.monotonic(), self._read()
 
     def silence_s(self) -> float:
         written_ns = self._read()
         if self.file is None or written_ns != self._written_ns:
-            self.changed_at, self._written_ns = time.monotonic(), written_ns
-        return time.monotonic() - self.changed_at
+            self.has_begun, self._changed_at, self._written_ns = True, time.monotonic(), written_ns
+        return time.monotonic() - self._changed_at
 
     def _read(self) -> int | None:
         with suppress(FileNotFoundError):
@@ -189,7 +196,8 @@ class _Part:
                 life.signal_group(signal.SIGKILL)
             return None
         silence_s = self._heartbeat.silence_s()
-        return self._end_silent(silence_s) if silence_s > self.plan.silent_after_s else None
+        allowed_s = self.plan.silent_after_s if self._heartbeat.has_begun else self.plan.begun_within_s
+        return self._end_silent(silence_s) if silence_s > allowed_s else None
 
     def ask_to_end(self) -> None:
         if self._life is not None and not self._life.has_ended:
@@ -210,9 +218,15 @@ class _Part:
         self._event("part.ended", code=code, lived_s=round(lived_s, 1), again_in_s=pause_s)
         if pause_s == LONGEST_PAUSE_S:
             return None
-        if 2 * pause_s >= LONGEST_PAUSE_S:
-            return f"{self.plan.name} keeps ending ({code}): it is started again every {LONGEST_PAUSE_S:g} s"
-        return f"{self.plan.name} has ended ({code}): it is started again"
+        again = f"again every {LONGEST_PAUSE_S:g} s" if 2 * pause_s >= LONGEST_PAUSE_S else "again"
+        return f"{self.plan.name} has ended ({code}), and is started {again}{self._reason(code)}"
+
+    def _reason(self, code: int) -> str:
+        """Return what a part said that did not like its settings."""
+        said = self._log.read_text(errors="replace").splitlines()
+        # The last line is ours.
+        reason = said[-2] if len(said) > 1 and not said[-2].startswith("{") else ""
+        return f": {reason}" if code == NOT_STARTED and reason else ""
 
     def _end_silent(self, silence_s: float) -> str:
         assert self._life is not None

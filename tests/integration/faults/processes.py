@@ -27,10 +27,10 @@ class Part:
         settings: WorkerSettings,
         log: Path,
         *,
-        options: Sequence[str] = (),
+        arguments: Sequence[str] = (),
         environment: Mapping[str, str] = MappingProxyType({}),
     ) -> None:
-        self._arguments = [sys.executable, "-m", "worker.commands.main", name, *options]
+        self._arguments = [sys.executable, "-m", "worker.commands.main", name, *arguments]
         self._environment = {**_environment(settings), **environment}
         self.log = log
         self._process: subprocess.Popen[bytes] | None = None
@@ -73,14 +73,14 @@ class Part:
             self._process.wait()
             self._process = None
 
+    def children(self) -> list[int]:
+        """Return the processes that do the work."""
+        return [int(child) for child in Path(f"/proc/{self.pid}/task/{self.pid}/children").read_text().split()]
+
     def signal_children(self, number: signal.Signals) -> None:
         """Kill or stop the processes that do the work and leave the main one."""
         for child in self.children():
             os.kill(child, number)
-
-    def children(self) -> list[int]:
-        """Return the numbers of the processes that do the work."""
-        return [int(child) for child in Path(f"/proc/{self.pid}/task/{self.pid}/children").read_text().split()]
 
     def stop(self) -> int:
         """End in order and return the exit code."""

@@ -101,7 +101,7 @@ def test_a_queue_or_a_database_that_is_away_and_a_wrong_clock_are_waited_for_in_
 
 def test_a_real_worker_that_hears_no_hint_ends_by_itself(world: World, redis: None, tmp_path: Path) -> None:
     beats = tmp_path / "heartbeat"
-    with Part("worker", world.settings, tmp_path / "worker.log", options=["--heartbeat-file", str(beats)]) as worker:
+    with Part("worker", world.settings, tmp_path / "worker.log", arguments=["--heartbeat-file", str(beats)]) as worker:
         wait_until(beats.exists)
         wait_until(lambda: bool(worker.children()))
         children = worker.children()

@@ -95,8 +95,8 @@ def crew(world: World, servers: Servers, tmp_path: Path) -> Iterator[Crew]:
     two = ["--concurrency", "2"]
     with ExitStack() as started:
         parts = [
-            started.enter_context(Part(name, world.settings, tmp_path / f"{name}-{number}.log", options=options))
-            for number, (name, options) in enumerate((("relay", []), ("worker", two), ("worker", two)))
+            started.enter_context(Part(name, world.settings, tmp_path / f"{name}-{number}.log", arguments=arguments))
+            for number, (name, arguments) in enumerate((("relay", []), ("worker", two), ("worker", two)))
         ]
         crew = Crew(world, routes, parts)
         wait_until(lambda: crew.waiting() == 0)

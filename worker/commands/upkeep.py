@@ -1,0 +1,117 @@
+"""What whoever runs the service does by hand: migrate, issue tokens, look after jobs, check the chain."""
+
+from datetime import UTC, datetime, timedelta
+from typing import Annotated
+from uuid import UUID
+
+import typer
+
+from service.actions.tokens import issue_token
+from service.settings import DatabaseSettings
+from service.storage.migrations import migrate as migrate_database
+from service.storage.session import make_engine, transaction
+from service.vocabulary.words import TokenKind
+from worker.commands.audit import first_bad_entries
+from worker.commands.explained import explained
+from worker.commands.jobs import list_given_up
+from worker.commands.jobs import requeue as requeue_jobs
+
+upkeep = typer.Typer()
+audit = typer.Typer(help="Look at the chain of what was done.", no_args_is_help=True)
+
+
+@upkeep.command()
+@explained
+def migrate() -> None:
+    """Bring the database to the newest schema, as the owner's role.
+
+    Reads MIGRATION_DATABASE_URL (the owner's role) and APPLICATION_ROLE, which must exist; the service and the worker
+    use DATABASE_URL with the application's role, which can change neither schema nor history.
+    """
+    settings = DatabaseSettings()
+    url = settings.migration_database_url or settings.database_url
+    migrate_database(url.get_secret_value(), application_role=settings.application_role)
+    typer.echo("The schema is the newest.")
+
+
+@upkeep.command()
+@explained
+def parked(
+    again: Annotated[bool, typer.Option("--again", help="Make them due again, once their reason is mended.")] = False,
+) -> None:
+    """List the jobs that were given up, with their reasons; ends with 1 if there are any. Reads DATABASE_URL.
+
+    Those that wait for something outside are tried again every hour by themselves, a judge's also with the next record
+    of its route; the others wait for `requeue`, or for this command with --again, which is the same for all.
+    """
+    if again:
+        _requeue(None)
+        return
+    found = list_given_up(_database_url())
+    for job in found:
+        typer.echo(f"{job.kind} {job.subject_id}{', waiting' if job.waits else ''}: {job.reason}")
+    raise typer.Exit(1 if found else 0)
+
+
+@upkeep.command()
+@explained
+def requeue(
+    subjects: Annotated[list[UUID] | None, typer.Argument(help="The ids that `parked` lists; all, if none.")] = None,
+) -> None:
+    """Make jobs that were given up due again. Reads DATABASE_URL.
+
+    A package whose segments are in a newer submission or accepted by now is refused; then it ends with 1.
+    """
+    _requeue(subjects)
+
+
+def _requeue(subjects: list[UUID] | None) -> None:
+    found = requeue_jobs(_database_url(), only=subjects)
+    for job in found:
+        typer.echo(f"{job.kind} {job.subject_id}: {job.refusal or 'due again'}")
+    unknown = set(subjects or ()) - {job.subject_id for job in found}
+    for subject in sorted(map(str, unknown)):
+        typer.echo(f"{subject}: nothing of it was given up", err=True)
+    raise typer.Exit(1 if unknown or any(job.refusal for job in found) else 0)
+
+
+def _database_url() -> str:
+    return DatabaseSettings().database_url.get_secret_value()
+
+
+@upkeep.command()
+@explained
+def token(
+    kind: Annotated[TokenKind, typer.Argument(help="What the holder may do.")],
+    project: Annotated[list[UUID] | None, typer.Option(help="A project it opens; may be repeated.")] = None,
+    holder: Annotated[str | None, typer.Option(help="The opaque id of the person who holds it.")] = None,
+    days: Annotated[int | None, typer.Option(min=1, help="After how many days it ends.")] = None,
+) -> None:
+    """Issue a token and print it, this once. The first one, an administrator's, comes from here.
+
+    Reads DATABASE_URL. An administrator's token opens all projects and decides nothing in them.
+    """
+    now = datetime.now(UTC)
+    engine = make_engine(DatabaseSettings().database_url.get_secret_value(), pool_size=1)
+    with transaction(engine) as session:
+        _, text = issue_token(
+            session,
+            kind=kind,
+            projects=project or [],
+            holder=holder,
+            expires_at=None if days is None else now + timedelta(days=days),
+            now=now,
+            issuer=None,
+        )
+    engine.dispose()
+    typer.echo(text)
+
+
+@audit.command("verify")
+@explained
+def verify_audit() -> None:
+    """Recompute every project's chain of audit entries and name the first bad one of each. Reads DATABASE_URL."""
+    bad = first_bad_entries(DatabaseSettings().database_url.get_secret_value())
+    for code, sequence in bad.items():
+        typer.echo(f"{code}: {'the chain is whole' if sequence is None else f'entry {sequence} is the first bad one'}")
+    raise typer.Exit(1 if any(sequence is not None for sequence in bad.values()) else 0)
