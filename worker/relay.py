@@ -43,8 +43,8 @@ class Relay:
     """Passes what is due to queues until it is told to stop.
 
     `groups` are the kinds of job that share a queue: one queue that is full keeps no other waiting. `ask_room` raises
-    where a queue is away or full. `on_round` is called after each round that did what it should; `moved_at` is when the
-    loop last came round, whatever it found.
+    where a queue is away or full. `on_round` hears after each round what came of it: `ready`, or what is waited for;
+    `moved_at` is when the loop last came round.
     """
 
     def __init__(
@@ -55,7 +55,7 @@ class Relay:
         hint_again_s: float,
         groups: Sequence[frozenset[JobKind]] = (frozenset(JobKind),),
         ask_room: AskRoom = _do_nothing,
-        on_round: Callable[[], None] = _do_nothing,
+        on_round: Callable[[str], None] = _do_nothing,
     ) -> None:
         self._engine, self._hint, self._groups = engine, hint, groups
         self._again_after = timedelta(seconds=hint_again_s)
@@ -70,6 +70,7 @@ class Relay:
                 self._listen(stop)
             except (psycopg.OperationalError, DBAPIError) as error:
                 log.warning("relay.database_away", error=type(error).__name__)
+                self._on_round(f"waits: the database is away ({type(error).__name__})")
                 stop.wait(_AFTER_FAILURE_S)
 
     def sweep(self) -> int:
@@ -114,9 +115,10 @@ class Relay:
                 self._sweep_group(kinds)
         except HintNotTakenError as error:
             log.warning("relay.queue_away", error=str(error))
+            self._on_round(f"waits: the queue is away ({error})")
             stop.wait(_AFTER_FAILURE_S)
             return 0.0
-        self._on_round()
+        self._on_round("ready")
         with transaction(self._engine) as session:
             next_s = seconds_to_next(session, again_after=self._again_after)
         if next_s is None or len(with_room) < len(self._groups):

@@ -62,6 +62,7 @@ def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "parked",
         "requeue",
         "audit verify",
+        "check",
     ],
 )
 def test_every_command_explains_itself(command: str) -> None:
@@ -89,7 +90,11 @@ def test_a_missing_setting_is_named_without_a_trace(arguments: list[str], named:
 
 
 def test_a_worker_without_a_key_does_not_start_and_says_what_to_set(tmp_path: Path) -> None:
-    settings = {"DATABASE_URL": "postgresql+psycopg://nobody@/none", "REDIS_URL": "redis://none", "BLOB_DIR": "none"}
+    settings = {
+        "DATABASE_URL": "postgresql+psycopg://nobody@/none",
+        "REDIS_URL": "redis://none",
+        "BLOB_DIR": str(tmp_path),
+    }
     ran = run("worker", settings=settings)
     assert ran.returncode == 2
     assert "SIGNING_PKCS12_FILE" in ran.stderr and "Traceback" not in ran.stderr

@@ -1,7 +1,7 @@
 """Tell the truth about whether a part does its work, and end it where it does not and nobody can say why.
 
-A file's age says it to whoever supervises: it is touched while the work that is due is taken. A part that ends itself
-is started again by its supervisor; one that knows what it waits for stays, and its file grows old.
+A heartbeat file says it to whoever supervises: `ready` while the work that is due is taken, else what the part waits
+for. Where it grows old, or the part ends itself, another process has to take its place.
 """
 
 import os
@@ -31,15 +31,20 @@ _ENDED_WITHIN_S = 5.0
 # sysexits.h: internal software error.
 EXIT_DEAF = 70
 
+READY = "ready"
+
 log = structlog.get_logger()
 
 
-def beat_into(file: Path | None) -> Callable[[], None]:
-    """Return what touches a heartbeat file, where there is one."""
+Beat = Callable[[str], None]
 
-    def beat() -> None:
+
+def beat_into(file: Path | None) -> Beat:
+    """Return what writes a heartbeat file, where there is one."""
+
+    def beat(says: str) -> None:
         if file is not None:
-            file.touch()
+            file.write_text(f"{says}\n")
 
     return beat
 
@@ -68,7 +73,7 @@ class WorkerWatch:
     kinds: Collection[JobKind]
     places: int
     slowest_s: float
-    beat: Callable[[], None]
+    beat: Beat
     end: Callable[[], None]
     clock: Callable[[], datetime] = lambda: datetime.now(UTC)
     taken_within_s: float = TAKEN_WITHIN_S
@@ -80,21 +85,24 @@ class WorkerWatch:
         threading.Thread(target=self._run, name="watch-worker", daemon=True).start()
 
     def look(self) -> None:
-        """Look once: beat, stay silent for a reason that is named, or end."""
+        """Look once: beat, say what is waited for, or end."""
         self._count_begun()
         try:
             with transaction(self.engine) as session:
                 untaken_s = seconds_untaken(session, kinds=self.kinds, hinted_for=timedelta(seconds=_LOOK_EVERY_S))
             offset = clock_offset(self.engine, self.clock)
             if abs(offset) > CLOCK_TOLERANCE:
-                log.warning("worker.clock_off", said=f"this host's clock is {offset_text(offset)} the database's")
+                self._wait(f"this host's clock is {offset_text(offset)} the database's")
                 return
             if untaken_s < self.taken_within_s or self._is_busy():
-                self.beat()
+                self.beat(READY)
                 return
             self.redis.ping()
-        except (DBAPIError, RedisError, OSError) as error:
-            log.warning("worker.waits", away=type(error).__name__)
+        except DBAPIError as error:
+            self._wait(f"the database is away ({type(error.orig).__name__})")
+            return
+        except (RedisError, OSError) as error:
+            self._wait(f"the queue is away ({type(error).__name__})")
             return
         log.warning("worker.due_work_untaken", seconds=round(untaken_s))
         if time.monotonic() - self._begun_at > self.taken_within_s:
@@ -110,6 +118,10 @@ class WorkerWatch:
             except Exception as error:
                 log.critical("worker.not_watched", exc_info=error)
                 self.end()
+
+    def _wait(self, reason: str) -> None:
+        log.warning("worker.waits", reason=reason)
+        self.beat(f"waits: {reason}")
 
     def _count_begun(self) -> None:
         [begun] = state.all_total_count

@@ -15,7 +15,7 @@ from service.api.app import create_app
 from service.settings import ServiceSettings, WorkerSettings
 from service.storage.session import make_engine
 from worker.app import KINDS_AT, HintQueue, make_app, make_ask_room, make_hint, redis_client
-from worker.commands.liveness import WorkerWatch, beat_into, end_process, watch_rounds
+from worker.commands.liveness import READY, WorkerWatch, beat_into, end_process, watch_rounds
 from worker.relay import Relay
 from worker.steps.signing_key import load_key
 from worker.stopping import stop_soon
@@ -55,7 +55,7 @@ class _BeatingServer(uvicorn.Server):
     async def on_tick(self, counter: int) -> bool:
         """Touch the file once a second; the library ticks ten times."""
         if self._heartbeat_file is not None and counter % 10 == 0:
-            self._heartbeat_file.touch()
+            self._heartbeat_file.write_text(f"{READY}\n")
         return await super().on_tick(counter)
 
 

@@ -37,11 +37,12 @@ class Watched:
             **known | changes,
         )
 
-    def look(self) -> tuple[bool, int]:
-        """Look once; tell whether it beat, and how often it has ended the process so far."""
+    def look(self) -> tuple[str | None, int]:
+        """Look once; return what it said, up to the first colon, and how often it has ended the process so far."""
         self.file.unlink(missing_ok=True)
         self.watch.look()
-        return self.file.exists(), self.ends
+        said = self.file.read_text().split(":")[0].strip() if self.file.exists() else None
+        return said, self.ends
 
     def _end(self) -> None:
         self.ends += 1
@@ -65,24 +66,24 @@ def _hint_in_vain(world: World, *, seconds_ago: float = 30) -> None:
 def test_a_worker_with_nothing_to_do_is_well(world: World, redis: None, tmp_path: Path) -> None:
     watched = Watched(world, tmp_path)
     time.sleep(0.3)
-    assert watched.look() == (True, 0)
+    assert watched.look() == ("ready", 0)
 
 
 def test_a_worker_that_takes_nothing_of_what_is_due_ends(world: World, redis: None, tmp_path: Path) -> None:
     watched = Watched(world, tmp_path)
     _hint_in_vain(world)
     time.sleep(0.3)
-    assert watched.look() == (False, 1)
+    assert watched.look() == (None, 1)
 
 
 def test_a_hint_on_its_way_and_other_workers_jobs_are_no_reason(world: World, redis: None, tmp_path: Path) -> None:
     _hint_in_vain(world, seconds_ago=2)
     time.sleep(0.3)
-    assert Watched(world, tmp_path).look() == (True, 0)
+    assert Watched(world, tmp_path).look() == ("ready", 0)
     _hint_in_vain(world)
     foreign = Watched(world, tmp_path, kinds=frozenset({JobKind.CHECK_UPLOAD}))
     time.sleep(0.3)
-    assert foreign.look() == (True, 0)
+    assert foreign.look() == ("ready", 0)
 
 
 def test_a_queue_or_a_database_that_is_away_and_a_wrong_clock_are_waited_for_in_silence(
@@ -92,11 +93,11 @@ def test_a_queue_or_a_database_that_is_away_and_a_wrong_clock_are_waited_for_in_
     wrong = Watched(world, tmp_path, clock=lambda: datetime.now(UTC) + timedelta(minutes=3))
     _hint_in_vain(world)
     time.sleep(0.3)
-    assert wrong.look() == (False, 0)
+    assert wrong.look() == ("waits", 0)
     servers.redis.stop()
-    assert watched.look() == (False, 0)
+    assert watched.look() == ("waits", 0)
     servers.redis.start()
-    assert watched.look() == (False, 1)
+    assert watched.look() == (None, 1)
 
 
 def test_a_real_worker_that_hears_no_hint_ends_by_itself(world: World, redis: None, tmp_path: Path) -> None:

@@ -70,7 +70,7 @@ def _await_another_pin(refused: Tried, settings: WorkerSettings, heartbeat_file:
             log.error("settings.refused", setting=refused.setting, reason=refused.reason)
             typer.echo(f"{refused} It is tried again when the file has changed.", err=True)
         if heartbeat_file is not None:
-            heartbeat_file.touch()
+            heartbeat_file.write_text("waits: for another PIN\n")
         time.sleep(_LOOK_EVERY_S)
 
 
