@@ -1,5 +1,5 @@
 # Everything one does here is a target of this file: `make help` lists them.
-.PHONY: help setup tools demo serve test test_fast lint bench soak migrate examples lock clean
+.PHONY: help setup tools demo serve test test_fast lint bench soak mutants migrate examples lock clean
 .DEFAULT_GOAL := help
 SHELL := /bin/bash
 
@@ -44,6 +44,12 @@ lint: $(READY) ## ruff, mypy, import arrows
 bench: $(READY) ## the benchmarks, as ratios in one run
 	@$(BIN)/python -m tests.benchmarks
 
+RECORDS ?= 20000
+KILLS ?= 200
+
+soak: $(READY) ## post RECORDS=20000 while KILLS=200 processes and servers are killed, look at all; SEED=… draws the same again
+	@$(BIN)/python -m tests.soak.faults --records $(RECORDS) --kills $(KILLS) $(if $(SEED),--seed $(SEED))
+
 MINUTES ?= 60
 SOAK_READY := .venv/soak_ready
 
@@ -51,7 +57,7 @@ $(SOAK_READY): $(READY) tests/soak/requirements.lock
 	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r tests/soak/requirements.lock
 	@touch $(SOAK_READY)
 
-soak: $(SOAK_READY) ## change the judge at random for MINUTES=60, count what the tests notice; SEED=… draws the same again
+mutants: $(SOAK_READY) ## change the judge at random for MINUTES=60, count what the tests notice; SEED=… draws the same again
 	@$(BIN)/python -m tests.soak --minutes $(MINUTES) $(if $(SEED),--seed $(SEED))
 
 migrate: $(READY) ## bring the database at MIGRATION_DATABASE_URL to the newest schema

@@ -187,6 +187,20 @@ class EvidenceMismatchError(ServiceError):
     status = 422
 
 
+class StorageFullError(ServiceError):
+    """There is no room for files now; records are taken as ever."""
+
+    code = "storage.full"
+    status = 507
+
+
+class StorageUnwritableError(ServiceError):
+    """No file can be kept now; records are taken as ever."""
+
+    code = "storage.not_writable"
+    status = 507
+
+
 class NotReadyError(ServiceError):
     """The service can not answer now."""
 

@@ -4,7 +4,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import AfterValidator, HttpUrl, PositiveInt, SecretStr
+from pydantic import AfterValidator, HttpUrl, NonNegativeInt, PositiveInt, SecretStr
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 MAX_BODY_BYTES = 4 * 1024 * 1024
@@ -29,6 +29,7 @@ class ServiceSettings(DatabaseSettings):
 
     blob_dir: Path
     max_evidence_bytes: PositiveInt = 50_000_000
+    blob_reserve_bytes: NonNegativeInt = 100_000_000
     pool_size: int = 12
 
 

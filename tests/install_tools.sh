@@ -7,9 +7,9 @@ missing=()
 for tool in "${!package[@]}"; do
   command -v "$tool" >/dev/null 2>&1 || missing+=("${package[$tool]}")
 done
-# An archive validator in Java, 5 MB. The runtime alone takes 190 MB: it is installed for it under CI only.
-if [ "${CI:-}" = true ] && ! command -v java >/dev/null 2>&1; then
-  missing+=(default-jre-headless)
+# An archive validator and another signer in Java, 5 MB. Java with its compiler is large: it is installed under CI only.
+if [ "${CI:-}" = true ] && ! command -v javac >/dev/null 2>&1; then
+  missing+=(default-jdk-headless)
 fi
 if [ ! -e /usr/share/java/preflight.jar ] && { [ "${CI:-}" = true ] || command -v java >/dev/null 2>&1; }; then
   missing+=(libpdfbox2-java libjaxb-api-java)

@@ -1,7 +1,7 @@
 """Small packages with invented names: each test changes the one member that it is about."""
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -19,10 +19,19 @@ from service.vocabulary.finding import (
     VerdictDocument,
     VoidDocument,
 )
+from service.vocabulary.people import PrintedPerson
 from service.vocabulary.record import RECORD, canonical_record
 from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignedBy
 from tests.package_findings import WAVELENGTHS_NM, make_fibre
-from worker.package.content import EarlierPackage, PackageContent, PackagedRecord, PlannedSeal
+from worker.package.content import (
+    EarlierPackage,
+    EarlierSegment,
+    Now,
+    PackageContent,
+    PackagedRecord,
+    PlannedSeal,
+)
 
 _STARTED_AT = datetime(2026, 3, 14, 8, 0, tzinfo=UTC)
 
@@ -48,12 +57,14 @@ def make_content(*, fibre_count: int = 4, closure_count: int = 3, **changes: Any
         verdict_digest=digest_of(verdict),
         fibres=fibres,
         segments=["SEG-1", "SEG-2"],
-        supersedes=[EarlierPackage(number="HBR-7/1", segments={"SEG-1": "refused"})],
+        supersedes=[make_earlier("HBR-7/1", {"SEG-1": ("refused", "superseded")})],
         concessions=[
             Concession(criterion="SPL-1550", fibre=1, site="C01", position=1, reason="The pit floods; repair in June.")
         ],
-        responsible_person="Mira Øvergaard",
+        responsible_person=PrintedPerson(name="Mira Øvergaard", position="works manager"),
+        contractor_signature=SignedBy.SERVICE_SEAL,
         submitted_at=datetime(2026, 3, 20, 15, 4, 5, tzinfo=UTC),
+        made_at=datetime(2026, 3, 20, 15, 4, 9, tzinfo=UTC),
         records=list(make_records(fibre_count=min(fibre_count, 4))),
         audit_sequence=418,
         audit_hash="9f" * 32,
@@ -64,6 +75,21 @@ def make_content(*, fibre_count: int = 4, closure_count: int = 3, **changes: Any
         seal=PlannedSeal(level=SignatureLevel.B_T, time_authority="time.example"),
     )
     return replace(content, **changes)
+
+
+def make_earlier(
+    number: str, segments: Mapping[str, tuple[str | None, str]], *, reason: str | None = None
+) -> EarlierPackage:
+    """Return an earlier package: of each segment the word on it, and what stands of it now."""
+    return EarlierPackage(
+        number=number,
+        decided_at=datetime(2026, 3, 16, 9, 30, tzinfo=UTC),
+        reason=reason,
+        segments={
+            id_: EarlierSegment(word=word, now=Now(now), superseded_by="HBR-7/2" if now == "superseded" else None)
+            for id_, (word, now) in segments.items()
+        },
+    )
 
 
 def with_many_segments(content: PackageContent, *, count: int, name: str = "North bank") -> PackageContent:

@@ -17,7 +17,7 @@ from worker.signing.authority import DemonstrationAuthority, make_demonstration_
 from worker.signing.certify import certify
 from worker.signing.countersign import countersign
 from worker.signing.demonstration_time import state_time
-from worker.signing.fields import SignatureBoxes
+from worker.signing.fields import DECISION_FIELD, SignatureBoxes
 from worker.signing.keys import SigningKey, load_signing_key
 from worker.signing.levels import Level
 from worker.signing.sealing import ALONE, Authorities, Sealing
@@ -26,7 +26,9 @@ FONT_FILE = Path("worker/package/fonts/DejaVuSans.ttf").resolve()
 NOW = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
 ELAPSED = timedelta(hours=3)
 CERTIFIED_AT = NOW - ELAPSED
-BOXES = SignatureBoxes(contractor_responsible=(50, 60, 250, 120), owner_engineer=(300, 60, 520, 120))
+BOXES = SignatureBoxes(
+    contractor_responsible=(50, 60, 250, 120), decision=(50, 200, 520, 400), owner_engineer=(300, 60, 520, 120)
+)
 FINDINGS = b'{"findings":[{"loss_db":"0.07"}]}'
 FIRST_PAGE_TEXT = "Joint 7, fibre 3: 0.07 dB"
 STAMP_LINES = ("Accepted by R. Ostrander", "2026-05-04 12:00 UTC")
@@ -99,12 +101,13 @@ def certify_document(
 
 
 def countersign_document(pdf: bytes, *, key: SigningKey, signed_at: datetime = NOW, sealing: Sealing = ALONE) -> bytes:
-    """Countersign as the engineer."""
+    """Seal a decision."""
     return countersign(
         pdf,
         key=key,
         signed_at=signed_at,
         reason="Package accepted",
+        field=DECISION_FIELD,
         stamp_lines=STAMP_LINES,
         font_file=FONT_FILE,
         sealing=sealing,

@@ -1,7 +1,7 @@
 """People with keys of their own, and documents signed with them as any tool would: nothing of our signer is used."""
 
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
 
@@ -33,6 +33,11 @@ class Signatory:
 
     certificate: x509.Certificate
     key: Key
+    issuers: tuple[x509.Certificate, ...] = ()
+
+    def with_issuers(self, *issuers: "Signatory") -> "Signatory":
+        """Return the same holder, who sends the issuers' certificates along with each signature."""
+        return replace(self, issuers=tuple(one.certificate for one in issuers))
 
     @property
     def pem(self) -> str:
@@ -44,9 +49,14 @@ class Signatory:
 
     @property
     def signer(self) -> SimpleSigner:
+        return self.signer_beside(())
+
+    def signer_beside(self, beside: Sequence["Signatory"]) -> SimpleSigner:
+        """Return what signs, and embeds the certificates of others beside its own."""
         private = self.key.private_bytes(Encoding.DER, PrivateFormat.PKCS8, NoEncryption())
-        certificate = asn1_x509.Certificate.load(self.certificate.public_bytes(Encoding.DER))
-        store = SimpleCertificateStore.from_certs([certificate])  # type: ignore[no-untyped-call]
+        chain = (self.certificate, *self.issuers, *(one.certificate for one in beside))
+        certificate, *others = (asn1_x509.Certificate.load(one.public_bytes(Encoding.DER)) for one in chain)
+        store = SimpleCertificateStore.from_certs([certificate, *others])  # type: ignore[no-untyped-call]
         return SimpleSigner(certificate, PrivateKeyInfo.load(private), store)
 
 
@@ -55,6 +65,7 @@ def make_signatory(
     *,
     issuer: Signatory | None = None,
     usage: Collection[str] | None = SIGNING,
+    purposes: Collection[x509.ObjectIdentifier] = (),
     is_authority: bool = False,
     valid_from: datetime | None = None,
     valid_until: datetime | None = None,
@@ -75,6 +86,8 @@ def make_signatory(
     )
     if usage is not None:
         builder = builder.add_extension(x509.KeyUsage(**{one: one in usage for one in _USAGES}), critical=True)
+    if purposes:
+        builder = builder.add_extension(x509.ExtendedKeyUsage(purposes), critical=False)
     return Signatory(certificate=builder.sign(own if issuer is None else issuer.key, SHA256()), key=own)
 
 
@@ -85,9 +98,18 @@ def sign_as(
     field: str,
     subfilter: SigSeedSubFilter = SigSeedSubFilter.PADES,
     is_new_field: bool = False,
+    beside: Sequence[Signatory] = (),
 ) -> bytes:
     """Sign a field with a person's own key."""
     metadata = PdfSignatureMetadata(field_name=field, subfilter=subfilter, md_algorithm="sha256", reason="Seen")
     writer = IncrementalPdfFileWriter(BytesIO(pdf))
-    signed: BytesIO = sign_pdf(writer, metadata, signatory.signer, existing_fields_only=not is_new_field)
+    signer = signatory.signer_beside(beside)
+    signed: BytesIO = sign_pdf(writer, metadata, signer, existing_fields_only=not is_new_field)
     return signed.getvalue()
+
+
+def sign_among_lookalikes(pdf: bytes, *, field: str) -> bytes:
+    """Sign with certificates of one name beside, each of which may have issued each: so many ways lead nowhere."""
+    usage = ("key_cert_sign", *SIGNING)
+    crowd = [make_signatory("Lookalike", is_authority=True, usage=usage) for _ in range(16)]
+    return sign_as(make_signatory(issuer=crowd[0]), pdf, field=field, beside=crowd)

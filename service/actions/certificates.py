@@ -12,10 +12,11 @@ from service.actions.caller import Caller
 from service.actions.sides import refuse_other_side
 from service.errors import BodyInvalidError, ConflictError, NotFoundError
 from service.storage.head import record_deed
-from service.storage.tables import Person, PersonCertificate, Project
+from service.storage.tables import PackageFile, Person, PersonCertificate, Project
 from service.vocabulary import quantities as q
 from service.vocabulary.certificates import CertificateUnfitError, SigningCertificate, read_certificate
 from service.vocabulary.design_rules import Fault
+from service.vocabulary.words import TokenKind
 
 
 class CertificateForm(q.Value):
@@ -32,9 +33,15 @@ def register_certificate(
     if session.get(Person, (project.id, person_id)) is None:
         raise NotFoundError("No person with this id.")
     certificate = _read(form, now=caller.now)
-    row = session.get(PersonCertificate, (project.id, certificate.sha256))
+    row = session.get(PersonCertificate, (project.id, certificate.sha256), with_for_update=True)
+    deed = caller.deed("certificate.registered", person_id, content_sha256=certificate.sha256)
     if row is not None:
         if row.person_id != person_id:
+            if _is_free(session, caller, row):
+                row.person_id, row.retired_at, row.registered_at = person_id, None, caller.now
+                row.subject, row.pem, row.token_id = certificate.subject, certificate.pem, caller.token_id
+                record_deed(session, project.id, deed)
+                return row, True
             raise ConflictError("Another person signs with this certificate.")
         if row.retired_at is not None:
             raise ConflictError("This certificate was retired, and is not taken again.")
@@ -51,7 +58,6 @@ def register_certificate(
         token_id=caller.token_id,
     )
     session.add(row)
-    deed = caller.deed("certificate.registered", person_id, content_sha256=certificate.sha256)
     record_deed(session, project.id, deed)
     return row, True
 
@@ -83,6 +89,19 @@ def forget_certificates(session: Session, project: Project, person_id: str, *, n
         .where(col(PersonCertificate.project_id) == project.id, col(PersonCertificate.person_id) == person_id)
         .values(subject=None, pem=None, retired_at=func.coalesce(col(PersonCertificate.retired_at), now))
     )
+
+
+def _is_free(session: Session, caller: Caller, row: PersonCertificate) -> bool:
+    """Tell whether the administrator may give a certificate to another person: one retired that never signed.
+
+    Else a side could keep a person of the other from ever signing, by registering that person's certificate first.
+    """
+    if caller.kind is not TokenKind.ADMINISTRATOR or row.retired_at is None:
+        return False
+    signed = select(PackageFile.sequence).where(
+        PackageFile.project_id == row.project_id, PackageFile.certificate_sha256 == row.sha256
+    )
+    return session.exec(signed.limit(1)).first() is None
 
 
 def _read(form: CertificateForm, *, now: datetime) -> SigningCertificate:

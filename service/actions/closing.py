@@ -12,13 +12,10 @@ from service.storage.head import NoticeDraft
 from service.storage.jobs import JobKind, make_due
 from service.storage.routes import raise_version
 from service.storage.tables import Acceptance, SubmissionSegment
-from service.vocabulary.signatures import SignedBy
 
 
-def close(
-    session: Session, case: Case, *, accepted: Collection[str], signature: SignedBy, now: datetime
-) -> list[NoticeDraft]:
-    """Accept some of a package's segments, under the route's lock and with its decision recorded."""
+def close(session: Session, case: Case, *, accepted: Collection[str], now: datetime) -> list[NoticeDraft]:
+    """Accept some of a package's segments, under the route's lock; its decision is recorded, and to be sealed."""
     route, submission = case.route, case.submission
     for segment in submission.segments:
         if segment in accepted:
@@ -33,8 +30,7 @@ def close(
     )
     submission.state = "decided"
     raise_version(route)
-    if signature is SignedBy.SERVICE_SEAL:
-        make_due(session, JobKind.COUNTERSIGN, project_id=route.project_id, subject_id=case.package.id)
+    make_due(session, JobKind.COUNTERSIGN, project_id=route.project_id, subject_id=case.package.id)
     return release(session, case)
 
 

@@ -20,14 +20,13 @@ from service.errors import (
     WrongTokenKindError,
 )
 from service.storage.head import record_deed
-from service.storage.package_files import signatures_of
 from service.storage.routes import lock_route
 from service.storage.tables import Decision, Package, Person, Submission, Token
 from service.storage.verdicts import submission_of_package
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.design_rules import Fault
-from service.vocabulary.signatures import SignatureRole, SignedBy
+from service.vocabulary.signatures import SignedBy
 
 ConcessionNumber = Annotated[int, Field(strict=True, ge=1, le=MOST_CONCESSIONS)]
 
@@ -42,7 +41,9 @@ class SegmentDecision(StrEnum):
 class DecisionForm(q.Value):
     """The engineer's word on every segment, the concessions granted by their number, and the file it is about.
 
-    `signature` says by what it is signed into the file: the service's seal, or a key of the engineer's own.
+    The service seals the decision into the file; `signature` says whether that is all (`service_seal`), or the engineer
+    then signs the sealed file with a key of their own. `reason` is why segments are refused, or the reservations under
+    which they are accepted; it is printed with the decision.
     """
 
     package_sha256: q.Sha256
@@ -76,7 +77,7 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
     _refuse_what_was_not_seen(package, etag, form)
     submission = submission_of_package(session, package)
     refuse_own_work(session, caller, submission)
-    _refuse_other_signer(session, caller, package, form)
+    _refuse_unknown_signer(caller, form)
     _refuse_incomplete(submission, form)
     person = None if caller.holder is None else session.get(Person, (package.project_id, caller.holder))
     decision = Decision(
@@ -93,7 +94,7 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
     session.add(decision)
     case = Case(route=route, package=package, submission=submission)
     accepted = [segment for segment, word in form.segments.items() if word is SegmentDecision.ACCEPTED]
-    notices = close(session, case, accepted=accepted, signature=form.signature, now=caller.now)
+    notices = close(session, case, accepted=accepted, now=caller.now)
     record_deed(
         session,
         route.project_id,
@@ -126,17 +127,10 @@ def _refuse_what_was_not_seen(package: Package, etag: str, form: DecisionForm) -
         raise PackageMismatchError("A decision is about the file that was seen.", faults=[fault])
 
 
-def _refuse_other_signer(session: Session, caller: Caller, package: Package, form: DecisionForm) -> None:
+def _refuse_unknown_signer(caller: Caller, form: DecisionForm) -> None:
     if form.signature is SignedBy.OWN_KEY and caller.holder is None:
         fault = Fault(pointer="/signature", detail="needs a token that names its holder: whose key would it be?")
         raise BodyInvalidError("Nobody is known who could sign.", faults=[fault])
-    for file in signatures_of(session, package):
-        if file.role != SignatureRole.ENGINEER.value:
-            continue
-        if form.signature is not SignedBy.OWN_KEY:
-            raise ConflictError("The package is signed with the engineer's own key already: decide with own_key.")
-        if file.person != caller.holder:
-            raise ConflictError("Another engineer has signed the package, and is the one to decide on it.")
 
 
 def _refuse_incomplete(submission: Submission, form: DecisionForm) -> None:

@@ -83,8 +83,7 @@ def deem(session: Session, case: Case, *, now: datetime) -> tuple[Decision, list
         token_id=None,
     )
     session.add(decision)
-    seal = SignedBy.SERVICE_SEAL
-    return decision, close(session, case, accepted=submission.segments, signature=seal, now=now)
+    return decision, close(session, case, accepted=submission.segments, now=now)
 
 
 def case_of(session: Session, package: Package) -> Case:

@@ -16,6 +16,7 @@ from service.actions.follow import judge_after
 from service.errors import BodyInvalidError, RecordConflictError, RecordRefusedError, ServiceError
 from service.settings import CLOCK_TOLERANCE
 from service.storage.head import record_deed
+from service.storage.people import claim_unused
 from service.storage.records import (
     add_records,
     known_digests,
@@ -30,6 +31,7 @@ from service.storage.tables import RecordFibre, Route
 from service.vocabulary.canonical import canonical_json, digest_of, sha256_hex
 from service.vocabulary.design_rules import Fault
 from service.vocabulary.record import RECORD, Record, canonical_record, fibres_of, splicer_of
+from service.vocabulary.sides import PartySide
 from service.vocabulary.touching import reach_of
 from service.vocabulary.validation import faults_of
 from service.vocabulary.words import RecordKind
@@ -192,6 +194,7 @@ def _store(session: Session, batch: _Batch, items: Sequence[_Posted], answers: d
     if not stored:
         return
     records = [item.record for item in stored]
+    claim_unused(session, route.project_id, {record.operator for record in records}, PartySide.CONTRACTOR)
     _follow(session, route, records)
     others = [one for one in routes if one.id != route.id]
     for one, reaching in _reached(session, others, records):

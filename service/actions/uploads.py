@@ -37,7 +37,7 @@ def take_upload(
         raise PreconditionFailedError(
             "The package has another file by now: sign that one.", headers={"ETag": package_etag(package)}
         )
-    signer = signer_of(session, package, role, sender=caller.holder)
+    signer = signer_of(session, package, role)
     if role is SignatureRole.ENGINEER:
         refuse_own_work(session, caller, submission_of_package(session, package))
     upload = session.merge(

@@ -15,7 +15,7 @@ from service.storage.package_files import signatures_of
 from service.storage.tables import AuditEntry, Decision, Package, PackageFile
 from service.storage.verdicts import packages_beside, submission_of_package
 from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignatureRole
+from service.vocabulary.signatures import SignaturePlace
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 _GROUP = 4
@@ -47,7 +47,7 @@ class Verification:
     current_sha256: str
     current_level: SignatureLevel
     signatures: Sequence[PackageFile]
-    awaited_signatures: Sequence[SignatureRole]
+    awaited_signatures: Sequence[SignaturePlace]
     audit: AuditLink
 
 

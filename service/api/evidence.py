@@ -43,7 +43,7 @@ async def send_evidence(
     # Before its body is taken: nobody else has anything written here.
     await run_in_threadpool(_admit, gate, project_id)
     media_type = EvidenceType(media_type_of(request, *EvidenceType))
-    with gate.blobs.receive() as incoming:
+    with gate.blobs.receive_from_outside() as incoming:
         await receive_body(request, incoming, limit=request.app.state.max_evidence_bytes)
         if incoming.sha256 != sha256:
             raise EvidenceMismatchError(f"What came has the SHA-256 {incoming.sha256}.")

@@ -1,11 +1,12 @@
 """The forms of answers, and the small forms of requests that no action owns."""
 
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 from uuid import UUID
 
 from pydantic import BaseModel, Field
 
+from service.storage.blobs import FilesState
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria_report import CriteriaReport
 from service.vocabulary.finding import FindingDocument, OutcomeCounts, WorkDocument
@@ -236,3 +237,12 @@ class Health(BaseModel):
     """Whether the service answers."""
 
     status: str
+
+
+class Readiness(BaseModel):
+    """Whether the service can do its work, by what it needs; while files are not ready, records are taken as ever."""
+
+    status: Literal["ready"]
+    database: Literal["ready"]
+    clock: Literal["ready"]
+    files: FilesState

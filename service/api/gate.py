@@ -3,7 +3,7 @@
 The transaction is committed inside the handler, before its answer leaves; a commit that fails is an error answer.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Annotated
@@ -18,6 +18,7 @@ from service.actions.caller import Caller
 from service.actions.tokens import recognise
 from service.errors import NotAuthenticatedError, WrongTokenKindError
 from service.storage.blobs import BlobStore
+from service.storage.clock import ClockWatch
 from service.storage.routes import find_project
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Project
@@ -37,7 +38,7 @@ class Gate:
 
     def __init__(self, request: Request, kinds: frozenset[TokenKind], token: str) -> None:
         self._engine: Engine = request.app.state.engine
-        self._clock: Callable[[], datetime] = request.app.state.clock
+        self._watch: ClockWatch = request.app.state.clock_watch
         self._kinds, self._token = kinds, token
         self._request_id = request.headers.get("x-request-id", "")[:_LONGEST_REQUEST_ID] or None
         self.blobs: BlobStore = request.app.state.blobs
@@ -45,12 +46,14 @@ class Gate:
     @contextmanager
     def enter(self) -> Iterator[tuple[Session, Caller]]:
         """Recognise the caller and run the block in one transaction."""
+        self._watch.keep(self._engine)
         with transaction(self._engine) as session:
             yield session, self._recognise(session)
 
     @contextmanager
     def look(self) -> Iterator[tuple[Session, Caller]]:
         """Recognise the caller and run the block on one moment's state: its parts fit each other, and its ETag."""
+        self._watch.keep(self._engine)
         with snapshot(self._engine) as session:
             yield session, self._recognise(session)
 
@@ -61,7 +64,7 @@ class Gate:
             yield session, caller, find_project(session, caller.projects, project_id)
 
     def _recognise(self, session: Session) -> Caller:
-        caller = recognise(session, self._token, now=self._clock(), request_id=self._request_id)
+        caller = recognise(session, self._token, now=self._watch.now(), request_id=self._request_id)
         if caller.kind not in self._kinds:
             raise WrongTokenKindError(f"This takes a token of: {', '.join(sorted(self._kinds))}.")
         return caller

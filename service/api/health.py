@@ -1,9 +1,14 @@
 """Whether the service lives, and whether it can do its work."""
 
 from fastapi import APIRouter, Request
-from sqlalchemy import text
+from sqlalchemy.exc import InterfaceError, OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
+from sqlmodel import Session
 
-from service.api.forms import Health
+from service.api.forms import Health, Readiness
+from service.errors import NotReadyError
+from service.storage.clock import is_off
+from service.vocabulary.design_rules import Fault
 
 router = APIRouter(prefix="/health", tags=["health"])
 
@@ -15,8 +20,20 @@ async def live() -> Health:
 
 
 @router.get("/ready")
-def ready(request: Request) -> Health:
-    """Tell that the database answers; without it, 503."""
-    with request.app.state.engine.connect() as connection:
-        connection.execute(text("SELECT 1"))
-    return Health(status="ready")
+def ready(request: Request) -> Readiness:
+    """Tell that the database answers and that this host's clock agrees with it; else 503 says which does not.
+
+    Files that can not be kept are said, and keep nobody from posting records: every instance shares the folder.
+    """
+    state = request.app.state
+    try:
+        with Session(state.engine) as session:
+            offset = state.clock_watch.measure(session)
+    except (OperationalError, InterfaceError, PoolTimeoutError) as error:
+        fault = Fault(pointer="/database", detail="does not answer")
+        raise NotReadyError("Nothing works without it.", faults=[fault], headers={"Retry-After": "2"}) from error
+    if is_off(offset):
+        detail = f"is {offset.total_seconds():+.0f} s from the database's"
+        fault = Fault(pointer="/clock", detail=detail)
+        raise NotReadyError("This host's clock is wrong.", faults=[fault], headers={"Retry-After": "30"})
+    return Readiness(status="ready", database="ready", clock="ready", files=state.blobs.state())

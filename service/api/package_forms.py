@@ -8,7 +8,7 @@ from pydantic import AliasChoices, BaseModel, ConfigDict, Field
 
 from service.vocabulary import quantities as q
 from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignatureRole, SignedBy
+from service.vocabulary.signatures import SignaturePlace, SignedBy
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 
@@ -32,11 +32,14 @@ class SubmissionAnswer(BaseModel):
 
 
 class RoleSignature(BaseModel):
-    """A role's signature: by what, when by its own claim, and the file it made; `level` is that of all in the file."""
+    """A signature after issue: in which place, by what, when by its own claim, and the file it made.
+
+    The service's seal over the decision is in a place of its own; `level` is that of all signatures in the file.
+    """
 
     model_config = ConfigDict(from_attributes=True)
 
-    role: SignatureRole
+    role: SignaturePlace
     by: SignedBy = Field(validation_alias=AliasChoices("by", "signed_by"))
     signed_at: datetime
     file_sha256: q.Sha256 = Field(validation_alias=AliasChoices("file_sha256", "sha256"))
@@ -63,8 +66,9 @@ class EvidenceCounts(BaseModel):
 class PackageAnswer(BaseModel):
     """A package's facts; the files are at `/pdf` and `/findings`. `certified_sha256` is what a decision names.
 
-    `current_sha256` is the file with every signature so far; `awaited_signatures` are the roles whose own key is to
-    sign it yet. The levels are those of the weakest signature in each file, as it was read back.
+    `current_sha256` is the file with every signature so far; `awaited_signatures` are the places that are to be signed
+    yet: the decision, which the service seals once it is made, and people who sign with keys of their own. The levels
+    are those of the weakest signature in each file, as it was read back.
 
     It is deemed accepted at `deemed_at`, unless a decision or a defect notice comes before.
     """
@@ -87,7 +91,7 @@ class PackageAnswer(BaseModel):
     evidence: EvidenceCounts | None = None
     decision: dict[str, Any] | None = None
     signatures: list[Signature] = []
-    awaited_signatures: list[SignatureRole] = []
+    awaited_signatures: list[SignaturePlace] = []
 
 
 class AuditLink(BaseModel):
@@ -114,7 +118,7 @@ class VerificationAnswer(BaseModel):
     current_sha256: str
     current_level: SignatureLevel
     signatures: list[RoleSignature]
-    awaited_signatures: list[SignatureRole]
+    awaited_signatures: list[SignaturePlace]
     audit: AuditLink
 
 

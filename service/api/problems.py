@@ -19,8 +19,11 @@ from service.errors import (
     NotReadyError,
     QueryInvalidError,
     ServiceError,
+    StorageFullError,
+    StorageUnwritableError,
     problem_type,
 )
+from service.storage.blobs import BlobStorageError, BlobStorageFullError
 from service.vocabulary.validation import faults_of
 
 MEDIA_TYPE = "application/problem+json"
@@ -38,6 +41,7 @@ def install(app: FastAPI, operations: Sequence[APIRoute]) -> None:
     app.add_exception_handler(ServiceError, _refused)
     app.add_exception_handler(RequestValidationError, _invalid)
     app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(BlobStorageError, _not_kept)
     app.add_exception_handler(DBAPIError, _database)
     app.add_exception_handler(PoolTimeoutError, _busy)
     app.add_exception_handler(Exception, _unexpected)
@@ -79,6 +83,15 @@ def _methods_at(request: Request) -> list[str]:
     return sorted(
         {method for one in operations if one.path_regex.match(request.url.path) for method in one.methods or ()}
     )
+
+
+async def _not_kept(request: Request, error: Exception) -> JSONResponse:
+    log.error("files.not_kept", path=request.url.path, reason=str(error))
+    # What is left of the body is not read any more.
+    headers = {"Retry-After": "60", "Connection": "close"}
+    if isinstance(error, BlobStorageFullError):
+        return answer_refusal(StorageFullError("Nothing of the file was kept; send it again later.", headers=headers))
+    return answer_refusal(StorageUnwritableError("Nothing of the file was kept; send it again later.", headers=headers))
 
 
 async def _database(request: Request, error: Exception) -> JSONResponse:

@@ -55,7 +55,7 @@ async def upload_signature(
         raise PreconditionMissingError("Send If-Match with the ETag of the file that was signed.")
     limit = await run_in_threadpool(_largest, gate, package_id, role)
     media_type_of(request, PDF)
-    with gate.blobs.receive() as incoming:
+    with gate.blobs.receive_from_outside() as incoming:
         await receive_body(request, incoming, limit=limit)
         sha256 = await run_in_threadpool(incoming.keep)
     answer = await run_in_threadpool(_take, gate, package_id, role, sha256, if_match)

@@ -5,9 +5,9 @@ import hashlib
 from datetime import UTC, datetime
 from html import escape
 
-from service.api.package_forms import VerificationAnswer
+from service.api.package_forms import RoleSignature, VerificationAnswer
 from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignatureRole, SignedBy
+from service.vocabulary.signatures import SignaturePlace, SignedBy
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 _WORDS = {
@@ -23,13 +23,10 @@ _LEVELS = {
     SignatureLevel.B_LTA: "PAdES B-LTA: a time-stamp authority proves when, and the file holds all that is needed to "
     "check it after the signing certificate has run out.",
 }
-_ROLES = {
-    SignatureRole.CONTRACTOR: "the contractor's responsible person",
-    SignatureRole.ENGINEER: "the owner's engineer",
-}
-_MEANS = {
-    SignedBy.OWN_KEY: "own key",
-    SignedBy.SERVICE_SEAL: "service's seal over the recorded act",
+_PLACES = {
+    SignaturePlace.CONTRACTOR: "the contractor's responsible person",
+    SignaturePlace.DECISION: "the decision",
+    SignaturePlace.ENGINEER: "the owner's engineer",
 }
 _STYLE = """
 body { margin: 0; background: #f4f5f4; color: #1c2126; font: 17px/1.5 system-ui, sans-serif; }
@@ -102,17 +99,25 @@ def _facts(answer: VerificationAnswer) -> str:
     facts.append(("SHA-256 as issued", answer.certified_sha256))
     facts.append(("Signed, as issued", _LEVELS[answer.certified_level]))
     for signature in answer.signatures:
-        label = f"SHA-256 signed by {_ROLES[signature.role]}, {_MEANS[signature.by]}"
-        facts.append((label, signature.file_sha256))
+        facts.append((f"SHA-256 {_signed(signature)}", signature.file_sha256))
     if answer.current_level is not answer.certified_level:
         facts.append(("Signed, the weakest of all", _LEVELS[answer.current_level]))
-    facts += [("Signature awaited", _ROLES[role]) for role in answer.awaited_signatures]
+    facts += [("Still awaited", _PLACES[place]) for place in answer.awaited_signatures]
     audit = f"SHA-256 of audit entry {answer.audit.sequence}"
     facts.append((audit, answer.audit.hash or "there is no such entry any more"))
     return "\n".join(
         f"<dt>{escape(label)}</dt><dd>{f'<code>{escape(value)}</code>' if 'SHA' in label else escape(value)}</dd>"
         for label, value in facts
     )
+
+
+def _signed(signature: RoleSignature) -> str:
+    whose = _PLACES[signature.role]
+    if signature.by is SignedBy.OWN_KEY:
+        return f"with the own key of {whose}"
+    # In packages of earlier releases the seal could stand in a person's place: it was no signature of theirs.
+    means = "over" if signature.role is SignaturePlace.DECISION else "in the place of"
+    return f"with the service's seal {means} {whose}"
 
 
 def _time(instant: datetime) -> str:

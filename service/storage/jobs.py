@@ -20,7 +20,7 @@ from service.storage.tables import Job
 DUE_CHANNEL = "job_due"
 _SHORTEST_PAUSE_S, _LONGEST_PAUSE_S = 2, 300
 # How often a waiting job looks whether what it waits for is back.
-_WAITING_PAUSE = timedelta(hours=1)
+_WAITING_PAUSE = timedelta(minutes=10)
 
 
 class JobKind(StrEnum):

@@ -8,7 +8,7 @@ from sqlmodel import Session, col, select
 
 from service.storage.tables import Package, PackageFile
 from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignatureRole, SignedBy
+from service.vocabulary.signatures import SignaturePlace, SignedBy
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -16,7 +16,7 @@ class SignedFile:
     """A file that a signature made, whose signature it is, and the level that all in it reach, as it was read back."""
 
     sha256: str
-    role: SignatureRole | None
+    role: SignaturePlace | None
     signed_by: SignedBy
     person: str | None
     certificate_sha256: str
@@ -25,7 +25,7 @@ class SignedFile:
 
 
 def signatures_of(session: Session, package: Package) -> Sequence[PackageFile]:
-    """Return the files that people's signatures made, or the service's seal over what they did, in order."""
+    """Return the files that the seal over the decision and people's own signatures made, in order."""
     statement = select(PackageFile).where(
         PackageFile.project_id == package.project_id,
         PackageFile.package_id == package.id,

@@ -20,6 +20,18 @@ def claim_for(session: Session, project_id: UUID, person_id: str, side: PartySid
     return side_of(session, project_id, person_id) is side
 
 
+def claim_unused(session: Session, project_id: UUID, people: Collection[str], side: PartySide) -> None:
+    """Make those ids a side's that nobody has used yet."""
+    statement = select(col(PersonSide.person_id)).where(
+        col(PersonSide.project_id) == project_id, col(PersonSide.person_id).in_(people)
+    )
+    unused = set(people) - set(session.execute(statement).scalars())
+    if unused:
+        # In order: two requests would else wait for each other.
+        rows = [{"project_id": project_id, "person_id": one, "side": side.value} for one in sorted(unused)]
+        session.execute(insert(PersonSide).values(rows).on_conflict_do_nothing())
+
+
 def side_of(session: Session, project_id: UUID, person_id: str) -> PartySide | None:
     """Return whose person an id is; it stays that when the name is erased. None where nobody has used it yet."""
     statement = select(col(PersonSide.side)).where(

@@ -32,7 +32,13 @@ _OPTIONS = "-c lock_timeout=10s -c statement_timeout=60s -c idle_in_transaction_
 def make_engine(url: str, *, pool_size: int = 5) -> Engine:
     """Return an engine whose sessions give up waiting instead of standing in each other's way."""
     engine = create_engine(
-        url, pool_size=pool_size, max_overflow=0, pool_pre_ping=True, connect_args={"options": _OPTIONS, **TCP_PATIENCE}
+        url,
+        pool_size=pool_size,
+        max_overflow=0,
+        pool_pre_ping=True,
+        # An error's text goes into logs and the jobs table: what was recorded stays out of them.
+        hide_parameters=True,
+        connect_args={"options": _OPTIONS, **TCP_PATIENCE},
     )
     event.listen(engine, "connect", _read_any_time)
     return engine

@@ -146,6 +146,12 @@ def submission_of_package(session: Session, package: Package) -> Submission:
 
 def packages_beside(session: Session, submission: Submission) -> Sequence[tuple[Package, Submission]]:
     """Return the other packages of a route that share a segment with a submission, with theirs, newest first."""
+    others = other_packages(session, submission)
+    return [one for one in others if not set(one[1].segments).isdisjoint(submission.segments)]
+
+
+def other_packages(session: Session, submission: Submission) -> Sequence[tuple[Package, Submission]]:
+    """Return all packages of a route but a submission's, each with its own submission, newest first."""
     rows = session.execute(
         select(Package, Submission)
         .join(
@@ -159,7 +165,7 @@ def packages_beside(session: Session, submission: Submission) -> Sequence[tuple[
         )
         .order_by(col(Submission.number).desc())
     )
-    return [(row[0], row[1]) for row in rows if not set(row[1].segments).isdisjoint(submission.segments)]
+    return [(row[0], row[1]) for row in rows]
 
 
 def package_of_submission(session: Session, submission: Submission) -> Package | None:

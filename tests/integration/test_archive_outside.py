@@ -19,7 +19,7 @@ from tests.package_factories import make_content
 from tests.signed_documents import NOW, Signed, countersign_document, make_signed
 from tests.unit.package.judged import judged_content
 from worker.package.content import PackageContent
-from worker.package.drawing import SIGNATURE_BOXES, draw
+from worker.package.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.view import build_view
 from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes
@@ -55,7 +55,7 @@ def drawn(content: PackageContent) -> bytes:
 
 
 def both_signed(pdf: bytes, signed: Signed) -> bytes:
-    boxes = SignatureBoxes(**SIGNATURE_BOXES)
+    boxes = SignatureBoxes(**SIGNATURE_BOXES, page=SIGNING_PAGE)
     certified = certify(pdf, key=signed.key, signed_at=NOW, reason="Package issued", boxes=boxes).pdf
     return countersign_document(certified, key=signed.key)
 
@@ -90,12 +90,12 @@ def test_only_the_seal_shows_nowhere_and_every_other_field_has_an_appearance(sig
     file = tmp_path / "package.pdf"
     file.write_bytes(both_signed(drawn(make_content()), signed))
     reader = PdfReader(file)
-    annotations: Any = reader.pages[0]["/Annots"]
-    fields = [annotation.get_object() for annotation in annotations]
+    on_pages: list[Any] = [reader.pages[0]["/Annots"], reader.pages[SIGNING_PAGE - 1]["/Annots"]]
+    fields = [annotation.get_object() for annotations in on_pages for annotation in annotations]
     shown = {field["/T"]: ([float(n) for n in field["/Rect"]], "/AP" in field) for field in fields}
     assert shown.pop("ServiceSeal") == ([0, 0, 0, 0], False)
     assert {has_appearance for _, has_appearance in shown.values()} == {True}
-    assert len(shown) == 2
+    assert len(shown) == 3
 
 
 def test_signing_leaves_the_file_what_an_archive_takes_it_for(signed: Signed, tmp_path: Path) -> None:

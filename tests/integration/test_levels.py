@@ -25,6 +25,7 @@ from worker.commands.embedded import serve_time
 from worker.commands.jobs import requeue
 from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
 from worker.signing.levels import Level
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 from worker.steps.outside import authorities_of
 
@@ -83,7 +84,7 @@ def accept(world: World, package: Package) -> Package:
 
 
 def level_of(world: World, pdf: bytes) -> Level | None:
-    report = verify(pdf, trust=world.context.trust, now=datetime.now(UTC))
+    report = verify(pdf, trust=RoleTrust(service=world.context.trust), now=datetime.now(UTC))
     assert report.problems == ()
     return report.level
 
@@ -141,7 +142,7 @@ def test_a_package_asked_for_the_archive_is_sealed_and_countersigned_with_all_pr
         package = accept(world, issue(world))
     assert (package.facts["certified_level"], package.facts["current_level"]) == ("b_lta", "b_lta")
     later = datetime.now(UTC) + timedelta(days=500)
-    report = verify(package.pdf, trust=[own.root], now=later)
+    report = verify(package.pdf, trust=RoleTrust(service=[own.root]), now=later)
     assert report.problems == ()
     assert report.level is Level.B_LTA
 
@@ -289,8 +290,8 @@ def test_an_authority_with_a_root_of_its_own_is_trusted_for_the_time_alone(
         package = accept(world, issue(world))
     assert package.facts["current_level"] == "b_t"
     signers, now = world.context.trust, datetime.now(UTC)
-    assert verify(package.pdf, trust=signers, now=now, time_trust=[other.root]).is_good
-    assert not verify(package.pdf, trust=signers, now=now).is_good
+    assert verify(package.pdf, trust=RoleTrust(service=signers, time=[other.root]), now=now).is_sound
+    assert not verify(package.pdf, trust=RoleTrust(service=signers), now=now).is_sound
 
 
 def test_a_countersignature_waits_for_the_time_as_the_seal_does(
@@ -300,7 +301,7 @@ def test_a_countersignature_waits_for_the_time_as_the_seal_does(
         world = build(timestamp_url=SecretStr(url))
         issued = issue(world)
     decided = accept(world, issued)
-    assert [one["role"] for one in decided.facts["signatures"]] == ["contractor"]
+    assert (decided.facts["signatures"], decided.facts["awaited_signatures"]) == ([], ["decision"])
     assert decided.facts["decision"] is not None
     assert decided.pdf == issued.pdf
     assert job_of(world, JobKind.COUNTERSIGN).state == "due"

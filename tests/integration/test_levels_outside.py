@@ -17,6 +17,7 @@ from tests.outside_tools import require_tool
 from tests.signed_documents import Signed, certify_document, make_authorities, make_signed
 from worker.signing.levels import Level
 from worker.signing.sealing import Sealing
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 
 pytestmark = pytest.mark.slow
@@ -24,7 +25,7 @@ pytestmark = pytest.mark.slow
 # Programs from outside read the machine's clock.
 TODAY = datetime.now(UTC).replace(microsecond=0)
 # Each signature with its time stamp, and the time stamp over the document that follows it.
-SIGNATURES = ("ServiceSeal", "OwnerEngineer")
+SIGNATURES = ("ServiceSeal", "DecisionSeal")
 
 
 @pytest.fixture(scope="module")
@@ -186,7 +187,7 @@ def test_a_time_stamp_made_by_openssl_is_taken_and_the_package_reaches_its_level
     for level in (Level.B_T, Level.B_LTA):
         sealing = Sealing(level=level, authorities=authorities)
         sealed = certify_document(signed.unsigned, key=signed.key, signed_at=now, sealing=sealing)
-        report = verify(sealed, trust=signed.trust, now=datetime.now(UTC))
+        report = verify(sealed, trust=RoleTrust(service=signed.trust), now=datetime.now(UTC))
         assert report.problems == ()
         assert report.level is level
 

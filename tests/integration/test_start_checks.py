@@ -177,7 +177,7 @@ def test_a_part_whose_server_does_not_come_ends_with_a_sentence(
     assert capsys.readouterr().err.startswith("DATABASE_URL: the database does not answer")
 
 
-def test_a_worker_whose_time_authority_is_away_warns_and_judges(
+def test_a_worker_whose_time_authority_is_away_warns_and_goes_on(
     settings: WorkerSettings, redis: None, tmp_path: Path
 ) -> None:
     log = tmp_path / "worker.log"

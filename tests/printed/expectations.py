@@ -45,6 +45,8 @@ def rows(data: Attached, section: str, under: str, headings: Sequence[str]) -> l
     if (section, under) in open_lists:
         chosen = [f for f in data.findings if open_lists[section, under](f)]
         return findings.finding_rows(chosen, headings, marks_advisory=True)
+    if section == "Earlier packages":
+        return route.earlier_rows(data, under.removeprefix("Package "))
     named: dict[tuple[str, str], Callable[[Attached], list[Row]]] = {
         ("", "What is submitted, with counts of required findings"): route.submitted_rows,
         ("Segments and sites", "Segments submitted, with the quantities that billing is told"): route.quantities_rows,

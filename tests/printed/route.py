@@ -22,6 +22,31 @@ def submitted_rows(data: Attached) -> list[Row]:
     ]
 
 
+def earlier_rows(data: Attached, number: str) -> list[Row]:
+    [earlier] = [one for one in data.about["supersedes"] if one["number"] == number]
+    deemed = "deemed " if earlier["is_deemed"] else ""
+    return [
+        {
+            "Segment": id_,
+            "Word on it there": "not decided" if one["word"] is None else deemed + one["word"],
+            "What stands now": _stands_now(one, own=data.about["number"]),
+        }
+        for id_, one in sorted(earlier["segments"].items(), key=lambda item: (_place(data, item[0]), item[0]))
+    ]
+
+
+def _place(data: Attached, id_: str) -> int:
+    ids = [one["id"] for one in data.design["segments"]]
+    return ids.index(id_) if id_ in ids else len(ids)
+
+
+def _stands_now(one: Json, *, own: str) -> str:
+    if one["now"] == "superseded":
+        by = one["superseded_by"]
+        return "superseded by this package" if by == own else f"superseded by package {by}"
+    return "it stands" if one["now"] == "stands" else f"withdrawn: {one.get('reason', NONE)}"
+
+
 def _came_to(data: Attached, segment: Json) -> Json:
     return data.found["verdict"]["segments"][segment["id"]]
 

@@ -19,8 +19,8 @@ def demo_people() -> dict[str, dict[str, str]]:
         "p-3k7": {"name": "Ilse Marrowby", "role": "splicer"},
         "p-5t2": {"name": "Tobin Vance-Hollis", "role": "splicer, works end B in tests"},
         "p-8d4": {"name": "Nadja Fenwrick", "role": "tester"},
-        "p-1c9": {"name": "Corin Haldersby", "role": "contractor's responsible person"},
-        "p-9e6": {"name": "Petra Lindqvale", "role": "owner's engineer"},
+        "p-1c9": {"name": "Corin Haldersby", "role": "works manager"},
+        "p-9e6": {"name": "Petra Lindqvale", "role": "acceptance engineer"},
     }
 
 

@@ -1,1 +1,1 @@
-"""Long runs that `make soak` starts: do the tests notice when the judge is wrong?"""
+"""Long runs: do the tests notice when the judge is wrong, does all hold when processes and servers are killed?"""

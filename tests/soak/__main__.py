@@ -1,4 +1,4 @@
-"""Change the judge at random places and count how many of the changes a test notices: `make soak MINUTES=60`.
+"""Change the judge at random places and count how many of the changes a test notices: `make mutants MINUTES=60`.
 
 A run may be interrupted: with the same sources the next one goes on where it ended.
 """

@@ -1,4 +1,4 @@
-"""A soak run changes a copy, and puts back what an interrupted one left changed."""
+"""A run of mutants changes a copy, and puts back what an interrupted one left changed."""
 
 from pathlib import Path
 

@@ -24,8 +24,9 @@ from tests.signed_documents import (
 from worker.signing.certify import certify
 from worker.signing.countersign import countersign
 from worker.signing.errors import DocumentUnsignableError, OwnSignatureError, SigningKeyUnfitError
-from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, SEAL_FIELD
+from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SEAL_FIELD
 from worker.signing.stamp import draw_stamp
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 
 
@@ -40,6 +41,7 @@ def test_the_peoples_fields_stand_where_they_were_asked_for_and_the_seal_is_invi
     assert (right - left, top - bottom) == (0, 0)
     assert fields == {
         CONTRACTOR_FIELD: list(BOXES.contractor_responsible),
+        DECISION_FIELD: list(BOXES.decision),
         ENGINEER_FIELD: list(BOXES.owner_engineer),
     }
 
@@ -55,23 +57,21 @@ def form_fields(pdf: bytes) -> list[Any]:
     return [fields[index] for index in range(len(fields))]
 
 
-def test_contractor_and_engineer_may_both_sign(signed: Signed) -> None:
-    by_contractor = countersign(
-        signed.certified,
-        key=signed.key,
-        signed_at=CERTIFIED_AT,
-        reason="Submitted",
-        field=CONTRACTOR_FIELD,
-        stamp_lines=["Submitted by N. Quayle"],
-        font_file=FONT_FILE,
-    ).pdf
-    by_both = countersign_document(by_contractor, key=signed.key)
-    report = verify(by_both, trust=signed.trust, now=NOW)
-    assert report.problems == ()
-    assert report.signed_fields == (SEAL_FIELD, CONTRACTOR_FIELD, ENGINEER_FIELD)
+@pytest.mark.parametrize("field", [CONTRACTOR_FIELD, ENGINEER_FIELD])
+def test_the_services_key_is_not_let_into_a_persons_place(signed: Signed, field: str) -> None:
+    with pytest.raises(OwnSignatureError, match="One key signed as the service's seal and as"):
+        countersign(
+            signed.countersigned,
+            key=signed.key,
+            signed_at=NOW,
+            reason="Submitted",
+            field=field,
+            stamp_lines=STAMP_LINES,
+            font_file=FONT_FILE,
+        )
 
 
-def test_an_engineer_with_a_key_of_another_authority_signs_a_seal_it_was_told_to_trust(
+def test_a_renewed_key_of_another_authority_seals_what_it_was_told_to_trust(
     signed: Signed, other_authority: Signed
 ) -> None:
     countersigned = countersign(
@@ -79,13 +79,15 @@ def test_an_engineer_with_a_key_of_another_authority_signs_a_seal_it_was_told_to
         key=other_authority.key,
         signed_at=CERTIFIED_AT,
         reason="Accepted",
+        field=DECISION_FIELD,
         stamp_lines=STAMP_LINES,
         font_file=FONT_FILE,
-        trust=signed.trust,
+        trust=RoleTrust(service=signed.trust),
     ).pdf
-    assert verify(countersigned, trust=[*signed.trust, *other_authority.trust], now=NOW).is_good
-    [problem] = verify(countersigned, trust=signed.trust, now=NOW).problems
-    assert problem.startswith("The signature of the owner's engineer is by nobody")
+    both = RoleTrust(service=[*signed.trust, *other_authority.trust])
+    assert verify(countersigned, trust=both, now=NOW).is_sound
+    [problem] = verify(countersigned, trust=RoleTrust(service=signed.trust), now=NOW).problems
+    assert problem.startswith("The signature of the service's seal over the decision is by nobody")
 
 
 def test_a_seal_nobody_told_us_to_trust_is_not_countersigned(signed: Signed, other_authority: Signed) -> None:
@@ -158,7 +160,9 @@ def test_a_stamp_fits_its_box_however_much_it_says(lines: list[str]) -> None:
             widths.append(len(text.strip()) * 0.989 * size_pt)
 
     page.extract_text(visitor_text=note)
-    assert len(positions) == len([line for line in lines if line])
+    assert len(positions) >= len([line for line in lines if line])
+    shown = "".join(page.extract_text().split())
+    assert shown == "".join(lines).replace(" ", "")
     assert all(x >= 0 and x + width <= 220 and 0 <= y <= 60 for (x, y), width in zip(positions, widths, strict=True))
 
 

@@ -1,5 +1,6 @@
 """A signing key is opened only if it is private, whole and fit; the throwaway authority says what it is."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -25,6 +26,7 @@ from worker.signing.errors import (
     SigningKeyUnfitError,
     SigningKeyUnreadableError,
 )
+from worker.signing.fitness import DOCUMENT_SIGNING
 from worker.signing.key_protection import weakness_of
 from worker.signing.keys import SigningKey, load_signing_key
 
@@ -61,8 +63,13 @@ def write_key_files(folder: Path, *, pkcs12_bytes: bytes, passphrase: bytes) -> 
     return files
 
 
-def write_self_signed(folder: Path, *, usage: x509.KeyUsage | None) -> KeyFiles:
-    """Write a key whose certificate is its own root, with this key usage or none."""
+def write_self_signed(
+    folder: Path,
+    *,
+    usage: x509.KeyUsage | None,
+    purposes: Sequence[x509.ObjectIdentifier] = (DOCUMENT_SIGNING,),
+) -> KeyFiles:
+    """Write a key whose certificate is its own root, with this key usage or none, for these purposes or any."""
     key = ec.generate_private_key(ec.SECP256R1())
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Self-made")])
     builder = (
@@ -76,6 +83,8 @@ def write_self_signed(folder: Path, *, usage: x509.KeyUsage | None) -> KeyFiles:
     )
     if usage is not None:
         builder = builder.add_extension(usage, critical=True)
+    if purposes:
+        builder = builder.add_extension(x509.ExtendedKeyUsage(purposes), critical=False)
     certificate = builder.sign(key, SHA256())
     bundle = pkcs12.serialize_key_and_certificates(b"key", key, certificate, None, BestAvailableEncryption(b"word"))
     return write_key_files(folder, pkcs12_bytes=bundle, passphrase=b"word")
@@ -215,6 +224,14 @@ def test_a_file_without_a_key_is_refused(authority: DemonstrationAuthority, tmp_
 def test_a_certificate_that_may_not_commit_to_content_is_refused(tmp_path: Path, usage: x509.KeyUsage | None) -> None:
     with pytest.raises(SigningKeyUnfitError, match="contentCommitment"):
         write_self_signed(tmp_path, usage=usage).load()
+
+
+@pytest.mark.parametrize("purposes", [(), (ExtendedKeyUsageOID.EMAIL_PROTECTION,)])
+def test_a_certificate_that_is_not_for_signing_documents_is_refused(
+    tmp_path: Path, purposes: Sequence[x509.ObjectIdentifier]
+) -> None:
+    with pytest.raises(SigningKeyUnfitError, match="RFC 9336"):
+        write_self_signed(tmp_path, usage=make_usage(content_commitment=True), purposes=purposes).load()
 
 
 def test_a_key_is_fit_on_the_first_and_last_moment_of_its_certificate_and_not_beyond(tmp_path: Path) -> None:

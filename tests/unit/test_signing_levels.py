@@ -43,10 +43,12 @@ from tests.signed_documents import (
 from worker.signing.certificates import to_asn1
 from worker.signing.countersign import countersign
 from worker.signing.errors import LevelUnreachableError, OwnSignatureError
+from worker.signing.fields import DECISION_FIELD
 from worker.signing.levels import Level
 from worker.signing.report import PackageReport
 from worker.signing.sealing import Sealing
 from worker.signing.timestamps import CheckedTimeStamper
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 
 pytestmark = pytest.mark.slow
@@ -65,7 +67,7 @@ def archived(signed: Signed) -> Signed:
 
 
 def check(pdf: bytes, *, signed: Signed, now: datetime = NOW) -> PackageReport:
-    return verify(pdf, trust=signed.trust, now=now)
+    return verify(pdf, trust=RoleTrust(service=signed.trust), now=now)
 
 
 def test_the_level_read_back_is_the_one_asked_for(at_level: tuple[Level, Signed]) -> None:
@@ -106,7 +108,8 @@ def test_only_a_proven_time_outlives_the_signing_certificate(at_level: tuple[Lev
     if level is Level.B_B:
         assert report.problems == (
             f"The signature of the service's seal rests on a certificate that is not valid on {LATER:%Y-%m-%d}.",
-            f"The signature of the owner's engineer rests on a certificate that is not valid on {LATER:%Y-%m-%d}.",
+            "The signature of the service's seal over the decision rests on a certificate that is not valid on "
+            f"{LATER:%Y-%m-%d}.",
         )
     else:
         assert report.problems == ()
@@ -208,7 +211,7 @@ def test_an_archive_holds_proof_of_the_signer_and_of_its_time_stamp_authority(
     )
     stamper = PdfTimeStamper(CheckedTimeStamper(make_authorities(other_authority.authority, now=NOW).ask_time))
     archived: BytesIO = stamper.timestamp_pdf(writer, "sha256")
-    report = verify(archived.getvalue(), trust=signed.trust, now=NOW, time_trust=other_authority.trust)
+    report = verify(archived.getvalue(), trust=RoleTrust(service=signed.trust, time=other_authority.trust), now=NOW)
     assert report.problems == ()
     assert report.level is level
 
@@ -224,8 +227,8 @@ def test_a_signature_that_stays_below_its_level_is_not_let_out(signed: Signed, m
 
 def test_time_and_signers_may_be_vouched_for_by_others(signed: Signed, other_authority: Signed) -> None:
     stamped = stamp_document(signed.certified, signed=other_authority)
-    assert verify(stamped, trust=signed.trust, now=NOW, time_trust=other_authority.trust).is_good
-    assert not verify(stamped, trust=other_authority.trust, now=NOW, time_trust=signed.trust).is_good
+    assert verify(stamped, trust=RoleTrust(service=signed.trust, time=other_authority.trust), now=NOW).is_sound
+    assert not verify(stamped, trust=RoleTrust(service=other_authority.trust, time=signed.trust), now=NOW).is_sound
 
 
 def test_a_changed_time_stamp_over_the_document_is_seen(archived: Signed) -> None:
@@ -233,7 +236,7 @@ def test_a_changed_time_stamp_over_the_document_is_seen(archived: Signed) -> Non
     last_gap = signed_gaps(pdf)[-1]
     for position in range(last_gap.start + 200, last_gap.start + 4200, 800):
         report = check(flip_bit(pdf, position=position, bit=0), signed=archived)
-        assert not report.is_good, position
+        assert not report.is_sound, position
 
 
 def test_cut_back_to_before_its_last_time_stamp_it_is_what_it_was_then(archived: Signed, tmp_path: Path) -> None:
@@ -262,16 +265,18 @@ def test_an_archive_is_countersigned_by_another_authority_with_its_own_time(
         key=other_authority.key,
         signed_at=NOW,
         reason="Accepted",
+        field=DECISION_FIELD,
         stamp_lines=STAMP_LINES,
         font_file=FONT_FILE,
-        trust=archived.trust,
-        time_trust=archived.trust,
+        trust=RoleTrust(service=archived.trust, time=archived.trust),
         sealing=Sealing(level=Level.B_LTA, authorities=authorities),
     ).pdf
-    report = verify(countersigned, trust=[*archived.trust, *other_authority.trust], now=LATER)
+    both = [*archived.trust, *other_authority.trust]
+    trust = RoleTrust(service=both, time=both)
+    report = verify(countersigned, trust=trust, now=LATER)
     assert report.problems == ()
     assert report.level is Level.B_LTA
-    assert not check(countersigned, signed=archived).is_good
+    assert not check(countersigned, signed=archived).is_sound
 
 
 def test_asking_with_time_between_leaves_the_certified_file_as_it_was(archived: Signed) -> None:

@@ -22,6 +22,7 @@ from worker.signing.errors import (
 )
 from worker.signing.levels import Level
 from worker.signing.module_keys import KeyModule, load_module_key
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 
 ISSUED = NOW - timedelta(hours=5)
@@ -44,7 +45,7 @@ def test_a_package_is_sealed_and_countersigned_by_a_key_that_never_leaves_its_mo
     countersigned = countersign_document(
         certify_document(make_document(), key=key, signed_at=NOW, sealing=sealing), key=key, sealing=sealing
     )
-    report = verify(countersigned, trust=signed.trust, now=NOW)
+    report = verify(countersigned, trust=RoleTrust(service=signed.trust), now=NOW)
     assert report.problems == ()
     assert report.level is Level.B_T
     assert {one.certificate_sha256 for one in report.signatures} == {key.certificate_sha256}
@@ -64,7 +65,9 @@ def test_the_module_is_closed_again_after_each_use_so_that_a_fork_may_open_it(
         finally:
             os._exit(done)
     assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
-    assert verify(certify_document(make_document(), key=key, signed_at=NOW), trust=signed.trust, now=NOW).is_good
+    assert verify(
+        certify_document(make_document(), key=key, signed_at=NOW), trust=RoleTrust(service=signed.trust), now=NOW
+    ).is_sound
 
 
 def changed_pin(place: KeyModule, content: bytes) -> KeyModule:

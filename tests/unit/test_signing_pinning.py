@@ -10,6 +10,7 @@ from tests.signed_documents import Signed, make_signed
 from tests.signing_people import SIGNING, Signatory, make_signatory, sign_as
 from worker.signing.fields import ENGINEER_FIELD
 from worker.signing.pinning import pinned_signers
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 
 
@@ -21,8 +22,8 @@ def package(tmp_path_factory: pytest.TempPathFactory) -> Signed:
 
 def problems(package: Signed, signatory: Signatory, *, trusted: Signatory, after: timedelta = timedelta()) -> list[str]:
     """Return what a receiver finds who trusts the package's root and one certificate more."""
-    signed = sign_as(signatory, package.certified, field=ENGINEER_FIELD)
-    trust = [*package.trust, trusted.certificate.public_bytes(Encoding.PEM)]
+    signed = sign_as(signatory, package.countersigned, field=ENGINEER_FIELD)
+    trust = RoleTrust(service=package.trust, engineer=[trusted.certificate.public_bytes(Encoding.PEM)])
     return list(verify(signed, trust=trust, now=datetime.now(UTC) + after).problems)
 
 
@@ -61,7 +62,12 @@ def test_a_trusted_certificate_that_may_not_sign_documents_vouches_for_nothing(
 
 def test_signers_are_found_in_a_file_by_their_fingerprints_and_no_others(package: Signed) -> None:
     person = make_signatory()
-    signed = sign_as(person, package.certified, field=ENGINEER_FIELD)
+    signed = sign_as(person, package.countersigned, field=ENGINEER_FIELD)
     assert pinned_signers(signed, {person.fingerprint}) == [person.certificate]
     assert pinned_signers(signed, {make_signatory().fingerprint}) == []
-    assert len(pinned_signers(signed, {person.fingerprint, package.key.certificate_sha256})) == 2
+    seal = package.key.certificate
+    assert pinned_signers(signed, {person.fingerprint, package.key.certificate_sha256}) == [
+        seal,
+        seal,
+        person.certificate,
+    ]

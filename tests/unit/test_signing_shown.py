@@ -12,16 +12,17 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from tests.package_factories import make_content
 from tests.package_reading import draw_content
 from tests.signed_documents import NOW, Signed, countersign_document, make_signed
-from worker.package.drawing import SIGNATURE_BOXES
+from worker.package.drawing import SIGNATURE_BOXES, SIGNING_PAGE
 from worker.signing.certify import certify
-from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, SignatureBoxes
-from worker.signing.shown import Comparison, Frame, UnreadablePagesError, compare_shown
+from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SignatureBoxes
+from worker.signing.shown import Comparison, Frames, UnreadablePagesError, compare_shown
 
 pytestmark = pytest.mark.slow
 
-FRAMES: dict[str, Frame] = {
-    CONTRACTOR_FIELD: SIGNATURE_BOXES["contractor_responsible"],
-    ENGINEER_FIELD: SIGNATURE_BOXES["owner_engineer"],
+FRAMES: Frames = {
+    CONTRACTOR_FIELD: (SIGNING_PAGE, SIGNATURE_BOXES["contractor_responsible"]),
+    DECISION_FIELD: (SIGNING_PAGE, SIGNATURE_BOXES["decision"]),
+    ENGINEER_FIELD: (SIGNING_PAGE, SIGNATURE_BOXES["owner_engineer"]),
 }
 # The library makes objects by functions without types.
 MAKE: Any = generic
@@ -40,7 +41,7 @@ def signed(tmp_path_factory: pytest.TempPathFactory) -> Signed:
 
 @pytest.fixture(scope="module")
 def certified(drawn: bytes, signed: Signed) -> bytes:
-    boxes = SignatureBoxes(**SIGNATURE_BOXES)
+    boxes = SignatureBoxes(**SIGNATURE_BOXES, page=SIGNING_PAGE)
     return certify(drawn, key=signed.key, signed_at=NOW, reason="Package issued", boxes=boxes).pdf
 
 
@@ -48,7 +49,7 @@ def compare(pdf: bytes, drawn: bytes) -> Comparison:
     return compare_shown(pdf, drawn=drawn, frames=FRAMES)
 
 
-def updated(pdf: bytes, change: Change, *, page: int = 2) -> bytes:
+def updated(pdf: bytes, change: Change, *, page: int = 3) -> bytes:
     """Return the file with an update of one page, by its number, or of what the change reaches from there."""
     writer: Any = IncrementalPdfFileWriter(BytesIO(pdf))
     reference, _ = writer.find_page_for_modification(page - 1)
@@ -70,7 +71,7 @@ def test_signing_changes_nothing_that_is_shown(drawn: bytes, certified: bytes, s
 
 def test_another_drawing_differs_on_the_pages_that_say_something_else(drawn: bytes) -> None:
     other = draw_content(make_content(owner="Tidewater Communications District Two"))
-    assert compare(other, drawn).other_pages == (1,)
+    assert compare(other, drawn).other_pages == (1, 2)
 
 
 def _one_digit(writer: Any, page: Any) -> None:
@@ -113,7 +114,7 @@ def _cropped(_: Any, page: Any) -> None:
 def test_a_page_changed_by_an_update_is_named(drawn: bytes, certified: bytes, change: Change, is_signed: bool) -> None:
     changed = updated(certified if is_signed else drawn, change)
     assert changed.startswith(certified if is_signed else drawn)
-    assert compare(changed, drawn).other_pages == (2,)
+    assert compare(changed, drawn).other_pages == (3,)
 
 
 def test_a_changed_font_is_found_on_every_page_that_uses_it(drawn: bytes) -> None:
@@ -155,10 +156,12 @@ ENGINEERS_FRAME = SIGNATURE_BOXES["owner_engineer"]
 @pytest.mark.parametrize(
     ("name", "rectangle", "page", "is_allowed"),
     [
-        (ENGINEER_FIELD, ENGINEERS_FRAME, 1, True),
-        (ENGINEER_FIELD, ENGINEERS_FRAME, 2, False),
-        (ENGINEER_FIELD, (0, 0, 595, 842), 1, False),
-        ("Another", ENGINEERS_FRAME, 1, False),
+        (ENGINEER_FIELD, ENGINEERS_FRAME, 2, True),
+        (ENGINEER_FIELD, ENGINEERS_FRAME, 1, False),
+        (ENGINEER_FIELD, ENGINEERS_FRAME, 3, False),
+        (ENGINEER_FIELD, (0, 0, 595, 842), 2, False),
+        (DECISION_FIELD, ENGINEERS_FRAME, 2, False),
+        ("Another", ENGINEERS_FRAME, 2, False),
         ("Another", (0, 0, 0, 0), 1, True),
     ],
 )

@@ -34,14 +34,14 @@ def package(tmp_path_factory: pytest.TempPathFactory) -> Signed:
 
 
 def problems(package: Signed, change: Change) -> list[str]:
-    """Change the certified package in an update, sign that as the engineer, and return what is wrong with it."""
+    """Change the decided package in an update, sign that as the engineer, and return what is wrong with it."""
     engineer, changed = make_signatory(), BytesIO()
-    writer: Any = IncrementalPdfFileWriter(BytesIO(package.certified))
+    writer: Any = IncrementalPdfFileWriter(BytesIO(package.countersigned))
     change(writer)
     writer.write(changed)
     signed = sign_as(engineer, changed.getvalue(), field=ENGINEER_FIELD)
     expected = Expected(
-        current=package.certified,
+        current=package.countersigned,
         field=ENGINEER_FIELD,
         fingerprints=[engineer.fingerprint],
         signed_before=[],

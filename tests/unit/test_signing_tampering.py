@@ -27,6 +27,7 @@ from tests.signed_documents import (
 from worker.signing.levels import Level
 from worker.signing.report import PackageReport
 from worker.signing.timestamps import CheckedTimeStamper
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 
 pytestmark = pytest.mark.slow
@@ -44,7 +45,7 @@ def package(request: pytest.FixtureRequest, signed: Signed) -> Signed:
 
 
 def check(pdf: bytes, *, signed: Signed) -> PackageReport:
-    return verify(pdf, trust=signed.trust, now=NOW + timedelta(minutes=1))
+    return verify(pdf, trust=RoleTrust(service=signed.trust), now=NOW + timedelta(minutes=1))
 
 
 def change_info(pdf: bytes) -> bytes:
@@ -117,7 +118,7 @@ def test_bits_flipped_at_random_places_of_every_level_are_seen(package: Signed) 
     covered = [*range(last_gap.start), *range(last_gap.stop, len(pdf))]
     chosen = random.Random(20261126)
     for position in chosen.sample(covered, 25):
-        assert not check(flip_bit(pdf, position=position, bit=chosen.randrange(8)), signed=package).is_good, position
+        assert not check(flip_bit(pdf, position=position, bit=chosen.randrange(8)), signed=package).is_sound, position
 
 
 @pytest.mark.slow
@@ -127,7 +128,7 @@ def test_of_hundreds_of_bits_flipped_none_goes_unseen(package: Signed) -> None:
     covered = [*range(last_gap.start), *range(last_gap.stop, len(pdf))]
     chosen = random.Random(4711)
     for position in chosen.sample(covered, 150):
-        assert not check(flip_bit(pdf, position=position, bit=chosen.randrange(8)), signed=package).is_good, position
+        assert not check(flip_bit(pdf, position=position, bit=chosen.randrange(8)), signed=package).is_sound, position
 
 
 def test_bits_flipped_inside_any_signature_but_the_last_are_seen(package: Signed) -> None:
@@ -135,7 +136,7 @@ def test_bits_flipped_inside_any_signature_but_the_last_are_seen(package: Signed
     chosen = random.Random(1)
     for gap in signed_gaps(pdf)[:-1]:
         for position in chosen.sample(range(gap.start + 1, gap.stop - 1), 15):
-            assert not check(flip_bit(pdf, position=position, bit=chosen.randrange(7)), signed=package).is_good, (
+            assert not check(flip_bit(pdf, position=position, bit=chosen.randrange(7)), signed=package).is_sound, (
                 position
             )
 
@@ -159,7 +160,7 @@ def test_another_authoritys_package_is_not_good(package: Signed, other_authority
 
 def test_a_package_is_not_good_before_its_certificates_are(package: Signed) -> None:
     before = package.key.certificate.not_valid_before_utc - timedelta(days=1)
-    assert not verify(package.countersigned, trust=package.trust, now=before).is_good
+    assert not verify(package.countersigned, trust=RoleTrust(service=package.trust), now=before).is_sound
 
 
 def put_signature(pdf: bytes, contents: bytes, *, number: int) -> bytes:
@@ -178,17 +179,17 @@ def contents_of(pdf: bytes, *, number: int) -> bytes:
 
 
 def test_another_packages_seal_does_not_fit_this_one(package: Signed, signed: Signed, tmp_path: Path) -> None:
-    level = verify(package.certified, trust=package.trust, now=NOW).level
+    level = verify(package.certified, trust=RoleTrust(service=package.trust), now=NOW).level
     assert level is not None
     another = make_signed(tmp_path, level=level)
     transplanted = put_signature(package.certified, contents_of(another.certified, number=0), number=0)
     trust = [*package.trust, *another.trust]
-    assert BROKEN in verify(transplanted, trust=trust, now=NOW).problems
+    assert BROKEN in verify(transplanted, trust=RoleTrust(service=trust), now=NOW).problems
 
 
 def test_a_signature_keeps_its_meaning_where_it_was_put_back(package: Signed) -> None:
     again = put_signature(package.certified, contents_of(package.certified, number=0), number=0)
-    assert check(again, signed=package).is_good
+    assert check(again, signed=package).is_sound
 
 
 def with_stamps_of(own: bytes, other: bytes | None) -> bytes:
@@ -209,7 +210,8 @@ def test_the_time_stamp_of_another_signature_does_not_fit_this_one(signed: Signe
     forged = with_stamps_of(contents_of(pdf, number=1), contents_of(pdf, number=0))
     report = check(put_signature(pdf, forged, number=1), signed=signed)
     assert report.problems == (
-        "The signature of the owner's engineer: its time stamp is broken: it was made for something else, or changed.",
+        "The signature of the service's seal over the decision: its time stamp is broken: it was made for something "
+        "else, or changed.",
     )
     assert report.signatures[1].baseline is Level.B_B
     assert report.signatures[1].proven_at is None

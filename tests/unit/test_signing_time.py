@@ -27,6 +27,7 @@ from worker.signing.errors import (
 from worker.signing.levels import Level
 from worker.signing.sealing import Sealing
 from worker.signing.timestamps import AskTime, CheckedTimeStamper, TimeAnswer
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 
 
@@ -94,7 +95,7 @@ def stamp(ask: AskTime) -> object:
 
 
 def level_of(pdf: bytes, *, signed: Signed) -> Level | None:
-    return verify(pdf, trust=signed.trust, now=CERTIFIED_AT).level
+    return verify(pdf, trust=RoleTrust(service=signed.trust), now=CERTIFIED_AT).level
 
 
 def seal_with(signed: Signed, *, level: Level, ask_time: AskTime) -> bytes:

@@ -25,19 +25,20 @@ from tests.signed_documents import (
     swap_first_page_text,
 )
 from worker.signing.errors import AttachmentNotFoundError, TrustUnreadableError
-from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, SEAL_FIELD
+from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SEAL_FIELD
 from worker.signing.report import PackageReport
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import read_attachment, verify
 
 
 def check(pdf: bytes, *, signed: Signed) -> PackageReport:
-    return verify(pdf, trust=signed.trust, now=NOW)
+    return verify(pdf, trust=RoleTrust(service=signed.trust), now=NOW)
 
 
 def test_a_certified_package_is_good(signed: Signed) -> None:
     report = check(signed.certified, signed=signed)
     assert report.problems == ()
-    assert report.is_good
+    assert report.is_sound
     assert report.signed_fields == (SEAL_FIELD,)
     assert report.certified_sha256 == report.sha256 == sha256(signed.certified).hexdigest()
 
@@ -45,7 +46,7 @@ def test_a_certified_package_is_good(signed: Signed) -> None:
 def test_a_countersigned_package_is_good_and_still_holds_the_certified_one(signed: Signed) -> None:
     report = check(signed.countersigned, signed=signed)
     assert report.problems == ()
-    assert report.signed_fields == (SEAL_FIELD, ENGINEER_FIELD)
+    assert report.signed_fields == (SEAL_FIELD, DECISION_FIELD)
     assert report.sha256 == sha256(signed.countersigned).hexdigest()
     assert report.certified_sha256 == sha256(signed.certified).hexdigest()
     assert report.attachments == {"findings.json": sha256(FINDINGS).hexdigest()}
@@ -73,14 +74,14 @@ def test_verifying_asks_nobody_on_the_network(signed: Signed, monkeypatch: pytes
     for name in ("connect", "connect_ex", "sendto"):
         monkeypatch.setattr(socket.socket, name, refuse)
     monkeypatch.setattr(socket, "getaddrinfo", refuse)
-    assert check(signed.countersigned, signed=signed).is_good
+    assert check(signed.countersigned, signed=signed).is_sound
 
 
 def test_an_unsigned_document_is_not_good(signed: Signed) -> None:
     report = check(signed.unsigned, signed=signed)
     assert report.problems == ("The document is not signed.",)
     assert report.certified_sha256 is None
-    assert not report.is_good
+    assert not report.is_sound
 
 
 @pytest.mark.parametrize("content", [b"", b"%PDF-1.7", b"not a PDF at all", b"%PDF-1.7\n%%EOF\n", bytes(1000)])
@@ -93,9 +94,9 @@ def test_a_file_cut_short_anywhere_is_not_good(signed: Signed) -> None:
     pdf = signed.countersigned
     certified_length = len(signed.certified)
     # Cut exactly after the certified part it is the certified package again, and that is good.
-    assert check(pdf[:certified_length], signed=signed).is_good
+    assert check(pdf[:certified_length], signed=signed).is_sound
     for length in (*range(1, len(pdf), len(pdf) // 40), certified_length - 1, certified_length + 1, len(pdf) - 1):
-        assert not check(pdf[:length], signed=signed).is_good, length
+        assert not check(pdf[:length], signed=signed).is_sound, length
 
 
 def test_no_flipped_bit_among_the_signed_bytes_goes_unseen(signed: Signed) -> None:
@@ -105,7 +106,7 @@ def test_no_flipped_bit_among_the_signed_bytes_goes_unseen(signed: Signed) -> No
     chosen = random.Random(20260504)
     for position in chosen.sample(covered, 60):
         changed = flip_bit(pdf, position=position, bit=chosen.randrange(8))
-        assert not check(changed, signed=signed).is_good, position
+        assert not check(changed, signed=signed).is_sound, position
 
 
 def test_nothing_hides_in_the_space_kept_for_a_signature(signed: Signed) -> None:
@@ -130,7 +131,7 @@ def test_a_changed_figure_breaks_the_seal(signed: Signed) -> None:
 @pytest.mark.parametrize("stage", ["certified", "countersigned"])
 def test_bytes_after_the_end_are_seen(signed: Signed, stage: str, tail: bytes) -> None:
     report = check(getattr(signed, stage) + tail, signed=signed)
-    assert not report.is_good
+    assert not report.is_sound
 
 
 @pytest.mark.parametrize("stage", ["certified", "countersigned"])
@@ -159,20 +160,20 @@ def test_a_signature_by_another_authority_is_not_trusted(signed: Signed, other_a
 
 
 def test_with_nobody_trusted_nothing_is_good(signed: Signed) -> None:
-    assert not verify(signed.certified, trust=[], now=NOW).is_good
+    assert not verify(signed.certified, trust=RoleTrust(service=[]), now=NOW).is_sound
 
 
 def test_trust_may_be_given_as_certificates_or_as_text_with_several(signed: Signed, other_authority: Signed) -> None:
     both = signed.trust[0] + other_authority.trust[0]
-    assert verify(signed.certified, trust=[signed.authority.root], now=NOW).is_good
-    assert verify(signed.certified, trust=[both], now=NOW).is_good
+    assert verify(signed.certified, trust=RoleTrust(service=[signed.authority.root]), now=NOW).is_sound
+    assert verify(signed.certified, trust=RoleTrust(service=[both]), now=NOW).is_sound
     with pytest.raises(TrustUnreadableError):
-        verify(signed.certified, trust=[b"no certificate"], now=NOW)
+        verify(signed.certified, trust=RoleTrust(service=[b"no certificate"]), now=NOW)
 
 
 @pytest.mark.parametrize("days", [-2, 366])
 def test_outside_the_certificates_life_it_is_not_trusted(signed: Signed, days: int) -> None:
-    [problem] = verify(signed.certified, trust=signed.trust, now=NOW + timedelta(days=days)).problems
+    [problem] = verify(signed.certified, trust=RoleTrust(service=signed.trust), now=NOW + timedelta(days=days)).problems
     assert "not valid on" in problem
 
 
@@ -198,7 +199,7 @@ def test_a_document_without_the_reserved_fields_is_no_package(signed: Signed) ->
         subfilter=SigSeedSubFilter.PADES,
     )
     right = sign_otherwise(signed, metadata=metadata, reserved=PEOPLE)
-    assert check(right, signed=signed).is_good
+    assert check(right, signed=signed).is_sound
     for reserved in ((), (ENGINEER_FIELD,), (*PEOPLE, "Another")):
         [problem] = check(sign_otherwise(signed, metadata=metadata, reserved=reserved), signed=signed).problems
         assert "exactly the signature fields" in problem

@@ -135,6 +135,29 @@ def test_a_part_that_takes_its_time_to_begin_is_let_begin(tmp_path: Path) -> Non
         assert (kept.pids, said) == (before, [])
 
 
+def test_neither_a_closed_terminal_nor_a_log_that_cannot_be_written_ends_the_watch(tmp_path: Path) -> None:
+    def say(_: str) -> None:
+        raise BrokenPipeError
+
+    plan = Plan(name="part", program=("sh", "-c", "exec sleep 60"))
+    logs = tmp_path / "logs"
+    logs.mkdir()
+    kept = Supervisor([plan], environment={"PATH": os.environ["PATH"]}, logs=logs, say=say)
+    kept.start()
+    try:
+        first = kept.pids["part"]
+        os.kill(first, signal.SIGKILL)
+        assert comes_true(lambda: kept.pids.get("part", first) != first)
+        logs.rename(tmp_path / "away")
+        second = kept.pids["part"]
+        os.kill(second, signal.SIGKILL)
+        assert comes_true(lambda: "part" not in kept.pids)
+        (tmp_path / "away").rename(logs)
+        assert comes_true(lambda: kept.pids.get("part", second) != second)
+    finally:
+        kept.stop()
+
+
 def test_stopping_leaves_no_process(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(supervisor, "STOP_WITHIN_S", 0.5)
     stubborn = f"trap '' TERM; sleep 60 & echo $! > {tmp_path}/child; wait; sleep 60"

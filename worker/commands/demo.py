@@ -17,7 +17,7 @@ from worker.commands.parties import Parties, StoryBrokenError, agree_on_criteria
 from worker.commands.stack import Stack, run_stack
 from worker.commands.story import SCENES, Story, tell_story
 from worker.commands.teller import Teller
-from worker.commands.verify import check_file, print_report
+from worker.commands.verify import TrustFiles, check_file, print_report
 
 
 def run_demo(console: Console, output: Path) -> bool:
@@ -90,22 +90,21 @@ def _leave(parties: Parties, story: Story, stack: Stack, output: Path, own_key: 
 
 def _verify(console: Console, stack: Stack, output: Path) -> bool:
     console.print("\nThe packages, as anyone can verify them", style="bold")
-    is_good = True
+    are_whole = True
+    engineer = output / "demonstration_engineer.pem"
+    trust = TrustFiles(service=[output / "demonstration_root.pem"], engineer=[engineer])
     for file in sorted(output.glob("package_*.pdf")):
-        checked = check_file(file, trust=_trusted(output), server=stack.base_url)
-        is_good &= checked.report.is_good
+        checked = check_file(file, trust=trust, server=stack.base_url)
+        are_whole &= checked.report.is_good
         print_report(console, file, checked)
     console.print(
         f"\n{output}/ holds the packages, the certificates to trust, status.json and notices.json.\n"
-        f"route-acceptance verify {output}/package_….pdf {' '.join(f'--trust {file}' for file in _trusted(output))}",
+        f"route-acceptance verify {output}/package_….pdf --trust {output}/demonstration_root.pem "
+        f"--trust-engineer {engineer}",
         style="dim",
         highlight=False,
     )
-    return is_good
-
-
-def _trusted(output: Path) -> list[Path]:
-    return [output / "demonstration_root.pem", output / "demonstration_engineer.pem"]
+    return are_whole
 
 
 def _file_name(package: Any) -> str:

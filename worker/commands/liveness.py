@@ -18,10 +18,10 @@ from redis import Redis, RedisError
 from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 
-from service.settings import CLOCK_TOLERANCE
+from service.storage.clock import clock_offset, is_off
 from service.storage.jobs import JobKind, seconds_untaken
 from service.storage.session import transaction
-from worker.steps.clocks import clock_offset, offset_text
+from worker.steps.clocks import offset_text
 from worker.stopping import stop_soon
 
 _LOOK_EVERY_S = 5.0
@@ -90,8 +90,8 @@ class WorkerWatch:
         try:
             with transaction(self.engine) as session:
                 untaken_s = seconds_untaken(session, kinds=self.kinds, hinted_for=timedelta(seconds=_LOOK_EVERY_S))
-            offset = clock_offset(self.engine, self.clock)
-            if abs(offset) > CLOCK_TOLERANCE:
+                offset = clock_offset(session, self.clock)
+            if is_off(offset):
                 self._wait(f"this host's clock is {offset_text(offset)} the database's")
                 return
             if untaken_s < self.taken_within_s or self._is_busy():

@@ -5,6 +5,8 @@ import sys
 from typing import Any, TextIO
 
 import structlog
+from structlog.processors import ExceptionRenderer
+from structlog.tracebacks import ExceptionDictTransformer
 
 
 def start_logging() -> None:
@@ -26,6 +28,7 @@ def _processors() -> list[Any]:
         structlog.contextvars.merge_contextvars,
         structlog.processors.add_log_level,
         structlog.processors.TimeStamper(fmt="iso", utc=True),
-        structlog.processors.dict_tracebacks,
+        # Left alone the library writes every local value beside each frame: records, tokens, a key's passphrase.
+        ExceptionRenderer(ExceptionDictTransformer(show_locals=False)),
         structlog.processors.JSONRenderer(),
     ]

@@ -12,13 +12,17 @@ from service.settings import ServiceSettings, WorkerSettings
 from worker.commands import parts
 from worker.commands.demo import run_demo, serve_demo
 from worker.commands.explained import explained
+from worker.commands.limited import check_file_in_limits
 from worker.commands.logs import start_logging
 from worker.commands.page_proof import prove_data, prove_pages
 from worker.commands.parent import end_with_parent
+from worker.commands.required import RequirementUnknownError, read_required
 from worker.commands.standing import ServerAddressError
-from worker.commands.start import PartName, State, await_settings, check_settings
+from worker.commands.start import PartName, await_settings, check_settings
+from worker.commands.start import State as Found
 from worker.commands.upkeep import audit, upkeep
-from worker.commands.verify import NothingToVerifyError, as_document, check_file, print_report
+from worker.commands.verify import NothingToVerifyError, TrustFiles, as_document, print_report
+from worker.signing.report import State
 
 app = typer.Typer(
     help="Turns a fibre crew's splice and test records into an accepted, paid route.",
@@ -29,6 +33,8 @@ app = typer.Typer(
 app.add_typer(upkeep)
 app.add_typer(audit, name="audit")
 console = Console()
+
+_EXIT_CODES = {State.COMPLETE: 0, State.BAD: 1, State.AWAITING: 3}
 
 EndWithInput = Annotated[bool, typer.Option("--end-with-input", hidden=True)]
 HeartbeatFile = Annotated[
@@ -110,7 +116,7 @@ def worker(
 @app.command()
 @explained
 def reader(
-    concurrency: Annotated[int, typer.Option(help="How many files at once.")] = 1,
+    concurrency: Annotated[int, typer.Option(help="How many files at once; each takes 0.5 GB at most.")] = 1,
     heartbeat_file: HeartbeatFile = None,
     end_with_input: EndWithInput = False,
 ) -> None:
@@ -132,17 +138,26 @@ def check(part: Annotated[PartName, typer.Argument(help="The part whose settings
     tried = list(check_settings(_settings_of(part), part))
     for one in tried:
         typer.echo(f"{one.state.value:<9} {one}")
-    raise typer.Exit(0 if all(one.state is State.GOOD for one in tried) else 2)
+    raise typer.Exit(0 if all(one.state is Found.GOOD for one in tried) else 2)
 
 
 @app.command()
 @explained
 def verify(
     file: Annotated[Path, typer.Argument(help="A package, as a PDF.")],
-    trust: Annotated[list[Path], typer.Option(help="A root certificate, as PEM.")],
+    trust: Annotated[list[Path], typer.Option(help="An authority of the service's seals, as PEM.")],
+    trust_contractor: Annotated[
+        list[Path] | None, typer.Option(help="The contractor's own certificate, or an authority that issued it.")
+    ] = None,
+    trust_engineer: Annotated[
+        list[Path] | None, typer.Option(help="The engineer's own certificate, or an authority that issued it.")
+    ] = None,
     trust_time: Annotated[
         list[Path] | None, typer.Option(help="A time-stamp authority's root, where it is another one, as PEM.")
     ] = None,
+    require: Annotated[
+        str, typer.Option(help="What has to be there: contractor, decision, engineer, pages; with commas between.")
+    ] = "",
     server: Annotated[str | None, typer.Option(help="A service's address, to ask what became of the package.")] = None,
     without_pages: Annotated[
         bool, typer.Option("--without-pages", help="Leave out whether the pages are what the data give.")
@@ -151,14 +166,16 @@ def verify(
 ) -> None:
     """Say who signed a package, whether anything was changed since, and whether its pages are what its data give.
 
-    Needs no network and no service: the pages are drawn again from the attached data and compared. With a server it
-    also says whether the file is what was issued and still the current package, and whether the project's audit chain
-    is still the one that it was made on. Ends with 0 only if every rule held, with 2 if there was nothing to judge.
+    Each is trusted in its own role only. Needs no network and no service: the pages are drawn again from the attached
+    data and compared. With a server it also says whether the file is what was issued, whole and still the current
+    package, and whether the project's audit chain is still the one that it was made on. Ends with 0 if the package is
+    complete, 1 if it is bad, 2 if there was nothing to judge, 3 if signatures are awaited.
     """
     prove = prove_data if without_pages else prove_pages
+    files = TrustFiles(trust, trust_contractor or (), trust_engineer or (), trust_time or ())
     try:
-        checked = check_file(file, trust=trust, time_trust=trust_time, server=server, prove=prove)
-    except (NothingToVerifyError, ServerAddressError) as error:
+        checked = check_file_in_limits(file, trust=files, server=server, prove=prove, required=read_required(require))
+    except (NothingToVerifyError, RequirementUnknownError, ServerAddressError) as error:
         if as_json:
             _print_json({"is_good": False, "problems": [str(error)]})
         typer.echo(str(error), err=True)
@@ -167,7 +184,7 @@ def verify(
         _print_json(as_document(checked))
     else:
         print_report(console, file, checked)
-    raise typer.Exit(0 if checked.report.is_good else 1)
+    raise typer.Exit(_EXIT_CODES[checked.report.state])
 
 
 def _print_json(document: dict[str, Any]) -> None:

@@ -8,10 +8,13 @@ from cryptography.hazmat.primitives.serialization import Encoding
 
 from service.vocabulary.words import TokenKind
 from worker.commands.parties import HOLDERS, Parties, expect
+from worker.commands.scenario import read_scenario
 from worker.package.typeface import REGULAR_FONT
 from worker.signing.authority import make_demonstration_person
 from worker.signing.countersign import countersign
+from worker.signing.fields import ENGINEER_FIELD
 from worker.signing.keys import SigningKey
+from worker.signing.trust import RoleTrust
 
 _ENGINEER = TokenKind.ENGINEER
 
@@ -33,18 +36,24 @@ class OwnKey:
         path = f"/v1/projects/{parties.project_id}/people/{HOLDERS[_ENGINEER]}/certificates"
         parties.ask(TokenKind.ADMINISTRATOR, "POST", path, json={"pem": self.pem.decode()})
 
-    def sign(self, parties: Parties, package: Any, stamp_lines: Sequence[str]) -> Any:
+    def sign(self, parties: Parties, package: Any) -> Any:
         """Download a package, sign it here, send it in, and return what came of it."""
         path = f"/v1/packages/{package['id']}"
-        file = parties.call(_ENGINEER, "GET", f"{path}/pdf")
+        file, now = parties.call(_ENGINEER, "GET", f"{path}/pdf"), datetime.now(UTC)
+        person = read_scenario("people")[HOLDERS[_ENGINEER]]
         signed = countersign(
             file.content,
             key=self._key,
-            signed_at=datetime.now(UTC),
-            reason="The owner's engineer, by a key of their own",
-            stamp_lines=stamp_lines,
+            signed_at=now,
+            reason="The decision above, by the owner's engineer's own key",
+            stamp_lines=[
+                f"{person['name']}, {person['role']}",
+                f"by a key of their own, {now:%Y-%m-%d %H:%M:%S} UTC",
+                "for the decision above",
+            ],
             font_file=REGULAR_FONT,
-            trust=self._trust,
+            field=ENGINEER_FIELD,
+            trust=RoleTrust(service=self._trust),
         )
         headers = {"If-Match": file.headers["ETag"], "Content-Type": "application/pdf"}
         sent = parties.call(_ENGINEER, "PUT", f"{path}/signatures/engineer", content=signed.pdf, headers=headers)

@@ -9,17 +9,18 @@ from worker.package.archive_document import pack
 from worker.package.attachment_forms import PAGES_FORM
 from worker.package.content import PackageContent
 from worker.package.contradictions import contradictions
-from worker.package.drawing import SIGNATURE_BOXES, draw
+from worker.package.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.from_attachments import AttachedDataError, read_content, read_making
 from worker.package.view import build_view
 from worker.signing.errors import AttachmentNotFoundError
-from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
+from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD
 from worker.signing.parsing import UNFITTING, read_attachments
 from worker.signing.shown import Comparison, UnreadablePagesError, compare_shown
 
 _FRAMES = {
-    CONTRACTOR_FIELD: SIGNATURE_BOXES["contractor_responsible"],
-    ENGINEER_FIELD: SIGNATURE_BOXES["owner_engineer"],
+    CONTRACTOR_FIELD: (SIGNING_PAGE, SIGNATURE_BOXES["contractor_responsible"]),
+    DECISION_FIELD: (SIGNING_PAGE, SIGNATURE_BOXES["decision"]),
+    ENGINEER_FIELD: (SIGNING_PAGE, SIGNATURE_BOXES["owner_engineer"]),
 }
 
 
@@ -74,7 +75,13 @@ def proof_lines(proof: PageProof) -> Iterator[str]:
         case Pages.OTHER:
             yield f"  pages     NOT what the attached data give ({_making_text(proof)})"
         case Pages.NOT_COMPARED:
-            yield "  pages     not compared with the attached data"
+            yield f"  pages     not compared with the attached data{_other_form(proof)}"
+
+
+def _other_form(proof: PageProof) -> str:
+    if proof.pages_form is None or proof.pages_form == PAGES_FORM:
+        return ""
+    return f": {proof.drawn_by} drew them in form {proof.pages_form}, this program draws form {PAGES_FORM}"
 
 
 def _making_text(proof: PageProof) -> str:
@@ -107,11 +114,8 @@ def _read(pdf: bytes) -> tuple[_Attached | None, PageProof]:
 
 def _compared(pdf: bytes, attached: _Attached, proof: PageProof) -> PageProof:
     if proof.pages_form != PAGES_FORM:
-        return _with_problem(
-            proof,
-            f"The pages were not compared with the data: {proof.drawn_by} drew them in form {proof.pages_form}, and "
-            f"this program draws form {PAGES_FORM}. Use that program, or leave the pages out (--without-pages).",
-        )
+        # The seal vouches for the pages; that this program cannot draw them speaks against nobody.
+        return proof
     try:
         files = {name: pack((file,)) for name, file in attached.files.items()}
         drawn = draw(build_view(attached.content), attachments=files)

@@ -3,11 +3,12 @@
 import os
 import socket
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from types import MappingProxyType
 
 import httpx
 from pydantic import SecretStr
@@ -57,12 +58,17 @@ def plan_parts(*, listener: socket.socket, heartbeats: Path, concurrency: int) -
 
 @contextmanager
 def run_parts(
-    plans: Sequence[Plan], settings: WorkerSettings, *, logs: Path, say: Callable[[str], object]
+    plans: Sequence[Plan],
+    settings: WorkerSettings,
+    *,
+    logs: Path,
+    say: Callable[[str], object],
+    beside: Mapping[str, str] = MappingProxyType({}),
 ) -> Iterator[Supervisor]:
-    """Run parts under a supervisor, on the servers and files that the settings name."""
-    supervisor = Supervisor(plans, environment=environment_of(settings), logs=logs, say=say)
-    supervisor.start()
+    """Run parts under a supervisor, on the servers and files that the settings name; `beside` adds to these."""
+    supervisor = Supervisor(plans, environment={**environment_of(settings), **beside}, logs=logs, say=say)
     try:
+        supervisor.start()
         yield supervisor
     finally:
         supervisor.stop()
@@ -123,6 +129,7 @@ def environment_of(settings: WorkerSettings) -> dict[str, str]:
         "TIMESTAMP_URL": "" if url is None else url.get_secret_value(),
         # Empty is not set: whoever else the environment trusts for the time does not state it here.
         "TIMESTAMP_TRUST_FILE": "",
+        "SIGNING_PKCS11_MODULE": "",
         "DATABASE_URL": settings.database_url.get_secret_value(),
         "REDIS_URL": settings.redis_url.get_secret_value(),
         "BLOB_DIR": str(settings.blob_dir),

@@ -8,7 +8,8 @@ from urllib.parse import urlsplit
 import httpx
 import orjson
 
-from service.api.package_forms import VerificationAnswer
+from service.api.package_forms import RoleSignature, VerificationAnswer
+from service.vocabulary.signatures import SignaturePlace, SignedBy
 from service.vocabulary.words import PackageStanding
 from worker.commands.page_proof import AuditHead
 from worker.signing.errors import AttachmentNotFoundError
@@ -16,6 +17,8 @@ from worker.signing.parsing import read_attachment
 
 _CODE = re.compile(r"[0-9A-Z]{4}(-[0-9A-Z]{4}){3}")
 _PATIENCE_S = 10
+# Form 1 sealed decisions in the engineer's place.
+_OF_DECISIONS = (SignaturePlace.DECISION, SignaturePlace.ENGINEER)
 
 
 class ServerAddressError(ValueError):
@@ -90,8 +93,11 @@ def _code_in(pdf: bytes) -> str | None:
 
 
 def _problems(answer: VerificationAnswer, *, sha256: str, head: AuditHead | None) -> Iterator[str]:
-    if sha256 not in {answer.certified_sha256, *(one.file_sha256 for one in answer.signatures)}:
+    files = [answer.certified_sha256, *(one.file_sha256 for one in answer.signatures), answer.current_sha256]
+    if sha256 not in files:
         yield "The server issued another file under this verification code."
+    elif sha256 != answer.current_sha256:
+        yield f"The file was cut back, or is an earlier one: beyond it the server has {_beyond(answer, sha256=sha256)}."
     if answer.standing is PackageStanding.SUPERSEDED:
         yield f"The package is superseded by {answer.superseded_by}."
     if head is not None and (head.sequence, head.hash) != (answer.audit.sequence, answer.audit.hash):
@@ -99,3 +105,21 @@ def _problems(answer: VerificationAnswer, *, sha256: str, head: AuditHead | None
             f"The project's audit chain no longer has entry {head.sequence} as this file states it: what was recorded "
             "up to then was changed or cut off."
         )
+
+
+def _beyond(answer: VerificationAnswer, *, sha256: str) -> str:
+    """Name what the current file has and an earlier one lacks."""
+    files = [answer.certified_sha256, *(one.file_sha256 for one in answer.signatures)]
+    own = max((number for number, file in enumerate(files) if file == sha256), default=0)
+    lacking = [_named(one) for one in answer.signatures[own:]] or ["a later time stamp"]
+    if any(one.by is SignedBy.SERVICE_SEAL and one.role in _OF_DECISIONS for one in answer.signatures[own:]):
+        lacking.append(f"the decision: {answer.decision.value.replace('_', ' ')}")
+    return "; ".join(lacking)
+
+
+def _named(signature: RoleSignature) -> str:
+    if signature.by is SignedBy.OWN_KEY:
+        return f"the {signature.role.value}'s own signature"
+    if signature.role is SignaturePlace.DECISION:
+        return "the service's seal over the decision"
+    return f"the service's seal over what the {signature.role.value} recorded"

@@ -141,11 +141,13 @@ class Story:
     def _sign_it_themselves(self) -> None:
         self._own_key.register(self._parties)
         package = self.packages[-1]
-        came = self._own_key.sign(self._parties, package, ["accepted: east", "signed by the engineer's own key"])
+        came = self._own_key.sign(self._parties, package)
         expect(came["state"] == "taken", f"the signed file is taken: {came['problems']}")
-        self.packages[-1] = self._parties.ask(_ENGINEER, "GET", f"/v1/packages/{package['id']}")
-        expect(not self.packages[-1]["awaited_signatures"], "nobody's signature is awaited any more")
-        self._teller.say("engineer", "signs the file with a key of their own and sends it in: checked, and taken")
+        signed = self.packages[-1] = self._parties.ask(_ENGINEER, "GET", f"/v1/packages/{package['id']}")
+        expect(not signed["awaited_signatures"], "nobody's signature is awaited any more")
+        expect(signed["current_sha256"] != came["file_sha256"], "the service has stamped the signed file with the time")
+        self._teller.say("engineer", "signs the file so sealed with a key of their own and sends it in")
+        self._teller.say("service", "checks it, takes it, and has an authority state the time over it")
 
     def _bill(self) -> None:
         self._teller.scene("Billing reads its notices, each once")
@@ -206,7 +208,7 @@ class Story:
         )
         self.packages[-1] = self._parties.wait_for(
             lambda: self._parties.ask(_ENGINEER, "GET", path),
-            lambda answer: len(answer["signatures"]) + len(answer["awaited_signatures"]) == 2,
+            lambda answer: any(one["role"] == "decision" for one in answer["signatures"]),
         )
 
 

@@ -70,7 +70,8 @@ class Supervisor:
     def stop(self) -> None:
         """Look after nothing any more, and end all parts in order."""
         self._done.set()
-        self._watch.join()
+        if self._watch.is_alive():
+            self._watch.join()
         for part in reversed(self._parts):
             part.ask_to_end()
         give_up_at = time.monotonic() + STOP_WITHIN_S
@@ -80,14 +81,16 @@ class Supervisor:
     @property
     def pids(self) -> dict[str, int]:
         """Return the number of each part's main process, of those that run at this moment."""
-        return {part.plan.name: part.pid for part in self._parts if part.pid is not None}
+        return {part.plan.name: pid for part in self._parts if (pid := part.pid) is not None}
 
     def _look_after(self) -> None:
         while not self._done.wait(_LOOK_EVERY_S):
             for part in self._parts:
-                said = part.look()
-                if said is not None:
-                    self._say(said)
+                # No process to be had, a full disk under a log, a terminal that is gone: none of it ends the watch.
+                with suppress(OSError, ValueError):
+                    said = part.look()
+                    if said is not None:
+                        self._say(said)
 
 
 @dataclass(kw_only=True)
@@ -168,6 +171,8 @@ class _Part:
         return None if self._life is None else self._life.process.pid
 
     def start(self) -> None:
+        # Before there is anybody to beat: else a first beat could be taken for the last one of the process before.
+        self._heartbeat.begin()
         with self._log.open("ab") as log:
             process = subprocess.Popen(
                 self.plan.command(),
@@ -180,13 +185,14 @@ class _Part:
                 start_new_session=True,
             )
         self._life = _Life(process=process)
-        self._heartbeat.begin()
 
     def look(self) -> str | None:
         """Do what is to be done, and return what is to be said of it."""
         now, life = time.monotonic(), self._life
         if life is None:
             if now >= self._again_at:
+                # In case that it can not be started at all.
+                self._again_at = now + LONGEST_PAUSE_S
                 self.start()
             return None
         if life.has_ended:
@@ -223,7 +229,7 @@ class _Part:
 
     def _reason(self, code: int) -> str:
         """Return what a part said that did not like its settings."""
-        said = self._log.read_text(errors="replace").splitlines()
+        said = self._log.read_text(errors="replace").splitlines() if self._log.exists() else []
         # The last line is ours.
         reason = said[-2] if len(said) > 1 and not said[-2].startswith("{") else ""
         return f": {reason}" if code == NOT_STARTED and reason else ""
@@ -236,5 +242,5 @@ class _Part:
         return f"{self.plan.name} has done nothing for {silence_s:.0f} s: it is ended"
 
     def _event(self, event: str, **facts: object) -> None:
-        with self._log.open("a") as log:
+        with suppress(OSError), self._log.open("a") as log:
             log_into(log).warning(event, part=self.plan.name, **facts)

@@ -41,8 +41,8 @@ def parked(
 ) -> None:
     """List the jobs that were given up, with their reasons; ends with 1 if there are any. Reads DATABASE_URL.
 
-    Those that wait for something outside are tried again every hour by themselves, a judge's also with the next record
-    of its route; the others wait for `requeue`, or for this command with --again, which is the same for all.
+    Those that wait for something outside are tried again every ten minutes by themselves, a judge's also with the next
+    record of its route; the others wait for `requeue`, or for this command with --again, which is the same for all.
     """
     if again:
         _requeue(None)
@@ -85,7 +85,7 @@ def token(
     kind: Annotated[TokenKind, typer.Argument(help="What the holder may do.")],
     project: Annotated[list[UUID] | None, typer.Option(help="A project it opens; may be repeated.")] = None,
     holder: Annotated[str | None, typer.Option(help="The opaque id of the person who holds it.")] = None,
-    days: Annotated[int | None, typer.Option(min=1, help="After how many days it ends.")] = None,
+    days: Annotated[int | None, typer.Option(min=1, max=20_000, help="After how many days it ends.")] = None,
 ) -> None:
     """Issue a token and print it, this once. The first one, an administrator's, comes from here.
 

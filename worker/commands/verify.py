@@ -1,19 +1,32 @@
 """Say of a package file who signed what, for people and as JSON."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from rich.console import Console
 
 from worker.commands.page_proof import PageProof, proof_lines, prove_pages
+from worker.commands.required import Required, missing
 from worker.commands.standing import Served, ask_standing, client_of, standing_lines
-from worker.signing.fields import FIELD_TITLES
-from worker.signing.report import PackageReport, SignatureReport, TimestampReport
+from worker.signing.report import Awaited, PackageReport, SignatureReport, State, TimestampReport
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
+
+_STATES: Mapping[State, str] = MappingProxyType(
+    {State.COMPLETE: "complete", State.AWAITING: "awaiting signatures", State.BAD: "BAD"}
+)
+_AWAITED: Mapping[Awaited, str] = MappingProxyType(
+    {
+        Awaited.CONTRACTOR: "the own signature of the contractor's responsible person",
+        Awaited.DECISION: "the decision of the owner's engineer",
+        Awaited.ENGINEER: "the own signature of the owner's engineer",
+    }
+)
 
 
 class Checked(NamedTuple):
@@ -27,6 +40,20 @@ class Checked(NamedTuple):
     served: Served | None = None
 
 
+class TrustFiles(NamedTuple):
+    """The files with the certificates to trust in each role, as PEM; where no time is named, the service's vouch."""
+
+    service: Sequence[Path]
+    contractor: Sequence[Path] = ()
+    engineer: Sequence[Path] = ()
+    time: Sequence[Path] = ()
+
+    def read(self) -> RoleTrust:
+        """Read them all."""
+        service, contractor, engineer, time = ([_read(file) for file in files] for files in self)
+        return RoleTrust(service=service, contractor=contractor, engineer=engineer, time=time or None)
+
+
 class NothingToVerifyError(ValueError):
     """There is no file to judge."""
 
@@ -34,27 +61,23 @@ class NothingToVerifyError(ValueError):
 def check_file(
     file: Path,
     *,
-    trust: list[Path],
-    time_trust: list[Path] | None = None,
+    trust: TrustFiles,
     server: str | None = None,
     prove: Callable[[bytes], PageProof] = prove_pages,
+    required: Collection[Required] = (),
 ) -> Checked:
-    """Judge a file against the roots that are trusted and its own data, and by a service's word where one is named."""
+    """Judge a file against whom is trusted and its own data, and by a service's word where one is named."""
     with ExitStack() as ended:
         client = None if server is None else ended.enter_context(client_of(server))
         pdf = _read_pdf(file)
-        report = verify(
-            pdf,
-            trust=[_read(one) for one in trust],
-            now=datetime.now(UTC),
-            time_trust=[_read(one) for one in time_trust] if time_trust else None,
-        )
+        report = verify(pdf, trust=trust.read(), now=datetime.now(UTC))
         # Of what is no PDF one sentence is enough.
         proof = prove(pdf) if report.signatures or report.attachments else PageProof()
         served = None
         if client is not None:
             served = ask_standing(pdf, sha256=report.sha256, head=proof.audit_head, client=client)
-    problems = (*report.problems, *proof.problems, *(() if served is None else served.problems))
+    lacking = missing(report, proof, required=required)
+    problems = (*report.problems, *proof.problems, *lacking, *(() if served is None else served.problems))
     return Checked(replace(report, problems=problems), proof, served)
 
 
@@ -83,6 +106,7 @@ def as_document(checked: Checked) -> dict[str, Any]:
     proof = {name: value for name, value in asdict(checked.proof).items() if name != "problems"}
     document = {
         "is_good": report.is_good,
+        "state": report.state,
         "level": report.level,
         **asdict(report),
         "attachments": dict(report.attachments),
@@ -94,7 +118,7 @@ def as_document(checked: Checked) -> dict[str, Any]:
 def print_report(console: Console, file: Path, checked: Checked) -> None:
     """Print a report for people."""
     report = checked.report
-    lines = [f"{file.name}: {'good' if report.is_good else 'NOT GOOD'}", f"  SHA-256   {report.sha256}"]
+    lines = [f"{file.name}: {_STATES[report.state]}", f"  SHA-256   {report.sha256}"]
     if report.certified_sha256 is not None:
         lines.append(f"  certified {report.certified_sha256}")
     for signature in report.signatures:
@@ -107,6 +131,7 @@ def print_report(console: Console, file: Path, checked: Checked) -> None:
         lines.append("  A demonstration key signed this: it proves nothing about anybody.")
     if checked.served is not None:
         lines += standing_lines(checked.served)
+    lines += [f"  awaited   {_AWAITED[one]}" for one in report.awaited]
     lines += [f"  problem   {problem}" for problem in report.problems]
     for line in lines:
         console.print(_printable(line), highlight=False, markup=False, soft_wrap=True)
@@ -126,7 +151,7 @@ def _signature_lines(signature: SignatureReport) -> list[str]:
     }
     said = ", ".join(claim if holds else f"not {claim}" for claim, holds in claims.items() if holds or claim[0] != "c")
     return [
-        f"  {FIELD_TITLES.get(signature.field, signature.field)}: {signature.level}, {when}; {said}",
+        f"  {signature.title}: {signature.level}, {when}; {said}",
         f"    {signature.signer}",
         f"    {'no proven time' if signature.timestamp is None else _stated(signature.timestamp)}",
         f"    {signature.reason or 'no reason stated'}",

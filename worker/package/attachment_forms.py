@@ -13,10 +13,14 @@ from service.vocabulary.design import Design
 from service.vocabulary.finding import FibreDocument, VerdictDocument
 from service.vocabulary.record import RECORD_FORM, Record
 from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignedBy
+from worker.package.content import PAGES_FORM, Now
 
-PACKAGE_FORM = "package.1"
-# How pages are drawn from the data: raised whenever the same data would give other pages, and a test asks for it.
-PAGES_FORM = 1
+__all__ = ["PACKAGE_FORM", "PAGES_FORM", "attachment_schemas"]
+
+PACKAGE_FORM = "package.2"
+# What packages of earlier releases have, which are read for ever.
+FIRST_PACKAGE_FORM = "package.1"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
@@ -34,19 +38,44 @@ class Seal(TypedDict):
     time_authority: NotRequired[str]
 
 
+class SupersededSegment(TypedDict):
+    """The engineer's word on a segment in an earlier package, and what is left of it now.
+
+    An acceptance stands or was withdrawn, for `reason`; what was refused stands, or a package with the number
+    `superseded_by` is the next one with the segment.
+    """
+
+    word: Literal["accepted", "refused"] | None
+    now: Now
+    superseded_by: NotRequired[str]
+    reason: NotRequired[str]
+
+
 class SupersededPackage(TypedDict):
+    """An earlier package with some of the same segments, its decision, and what stands of it segment by segment."""
+
+    number: str
+    decided_at: NotRequired[str]
+    is_deemed: bool
+    reason: NotRequired[str]
+    segments: dict[str, SupersededSegment]
+
+
+class Declarations(TypedDict):
+    """What the service and the contractor declare with the package, each in a sentence that the first page prints."""
+
+    service: str
+    contractor: str
+
+
+class FirstSupersededPackage(TypedDict):
     """An earlier package with some of the same segments, and the engineer's word on each of them there."""
 
     number: str
     segments: dict[str, Literal["accepted", "refused"] | None]
 
 
-class PackageFile(TypedDict):
-    """What a package is, and what it stands on; digests are SHA-256 over canonical JSON (RFC 8785), in hexadecimal.
-
-    The pages are drawn from the attached files and nothing else: `program` drew them, in the form `pages_form`.
-    """
-
+class _AnyPackageFile(TypedDict):
     form: str
     pages_form: int
     program: str
@@ -60,7 +89,6 @@ class PackageFile(TypedDict):
     responsible_person: str
     route_code: str
     segments: list[str]
-    supersedes: list[SupersededPackage]
     concessions: list[Concession]
     submitted_at: str
     design_revision: int
@@ -71,6 +99,27 @@ class PackageFile(TypedDict):
     audit: AuditHead
     seal: Seal
     is_demonstration: bool
+
+
+class FirstPackageFile(_AnyPackageFile):
+    """What a package of the first form is; nobody makes one any more."""
+
+    supersedes: list[FirstSupersededPackage]
+
+
+class PackageFile(_AnyPackageFile):
+    """What a package is, and what it stands on; digests are SHA-256 over canonical JSON (RFC 8785), in hexadecimal.
+
+    The pages are drawn from the attached files and nothing else: `program` drew them at `made_at`, in the form
+    `pages_form`. `contractor_signature` says by what the responsible person signs: the service's seal over the
+    recorded submission, or a key of their own.
+    """
+
+    responsible_position: NotRequired[str]
+    contractor_signature: SignedBy
+    declarations: Declarations
+    made_at: str
+    supersedes: list[SupersededPackage]
 
 
 class FindingsFile(TypedDict):

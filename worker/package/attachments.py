@@ -6,8 +6,9 @@ from typing import Any
 
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.quantities import canonical_time
-from worker.package.attachment_forms import PACKAGE_FORM, PAGES_FORM
-from worker.package.content import PackageContent, PlannedSeal
+from worker.package.attachment_forms import PACKAGE_FORM
+from worker.package.content import EarlierPackage, EarlierSegment, PackageContent
+from worker.package.declarations import declarations
 from worker.package.kept import record_entries
 
 
@@ -22,21 +23,29 @@ def attached_files(content: PackageContent) -> Iterator[tuple[str, Iterator[byte
         yield name, write(content)
 
 
-def _facts(content: PackageContent) -> dict[str, Any]:
+def _facts(content: PackageContent) -> Mapping[str, Any]:
+    if content.released is not None:
+        return content.released
+    person = content.responsible_person
     facts = {
         "form": PACKAGE_FORM,
-        "pages_form": PAGES_FORM,
+        "pages_form": content.pages_form,
         "program": content.program,
+        "made_at": canonical_time(content.made_at),
         "number": content.number,
         "verification_code": content.verification_code,
+        "verification_url": content.verification_url,
         "project_code": content.project_code,
         "project_name": content.project_name,
         "owner": content.owner,
         "contractor": content.contractor,
-        "responsible_person": content.responsible_person,
+        "responsible_person": person.name,
+        "responsible_position": person.position,
+        "contractor_signature": content.contractor_signature.value,
+        "declarations": declarations(content),
         "route_code": content.design.code,
         "segments": list(content.segments),
-        "supersedes": [{"number": one.number, "segments": dict(one.segments)} for one in content.supersedes],
+        "supersedes": [_superseded(one) for one in content.supersedes],
         "concessions": [one.model_dump(exclude_none=True) for one in content.concessions],
         "submitted_at": canonical_time(content.submitted_at),
         "design_revision": content.design_revision,
@@ -45,17 +54,30 @@ def _facts(content: PackageContent) -> dict[str, Any]:
         "criteria_sha256": content.criteria_sha256,
         "verdict_digest": content.verdict_digest,
         "audit": {"sequence": content.audit_sequence, "hash": content.audit_hash},
-        "seal": _seal(content.seal),
+        "seal": _known(level=content.seal.level.value, time_authority=content.seal.time_authority),
         "is_demonstration": content.is_demonstration,
     }
-    url = content.verification_url
-    return facts if url is None else {**facts, "verification_url": url}
+    return _known(**facts)
 
 
-def _seal(seal: PlannedSeal) -> dict[str, str]:
-    if seal.time_authority is None:
-        return {"level": seal.level.value}
-    return {"level": seal.level.value, "time_authority": seal.time_authority}
+def _superseded(earlier: EarlierPackage) -> dict[str, Any]:
+    decided_at = None if earlier.decided_at is None else canonical_time(earlier.decided_at)
+    segments = {id_: _superseded_segment(one) for id_, one in earlier.segments.items()}
+    told = {"number": earlier.number, "is_deemed": earlier.is_deemed, "segments": segments}
+    return {**told, **_known(decided_at=decided_at, reason=earlier.reason)}
+
+
+def _superseded_segment(one: EarlierSegment) -> dict[str, Any]:
+    # A segment without a word says so.
+    return {
+        "word": one.word,
+        "now": one.now.value,
+        **_known(superseded_by=one.superseded_by, reason=one.reason),
+    }
+
+
+def _known(**members: Any) -> dict[str, Any]:
+    return {name: value for name, value in members.items() if value is not None}
 
 
 def _findings(content: PackageContent) -> Iterator[bytes]:

@@ -4,28 +4,16 @@ from collections.abc import Iterator
 
 from service.vocabulary.layout import Layout
 from service.vocabulary.paid import cable_length_m
-from worker.package.content import EarlierPackage, PackageContent
-from worker.package.pieces import Certificate, Column, Fact, Facts, Kind, Paragraph, SignatureFrame, Table
+from worker.package.content import PackageContent
+from worker.package.declarations import declared_facts
+from worker.package.earlier_section import EARLIER_TITLE, earlier_text
+from worker.package.pieces import Certificate, Column, Fact, Facts, Kind, Table
 from worker.package.wording import count_text, ranges_text, time_text
 
-# More rows would reach into the signature frames; the section on segments lists them all.
+# More rows would push the declarations off the page; the section on segments lists them all.
 SEGMENTS_ON_PAGE = 5
-# Of each word on an earlier package; more of them are counted.
-SEGMENTS_NAMED = 2
-
-_SEAL_SAYS = (
-    "The service's seal says that the service made this document from the design, criteria, findings and records "
-    "attached to it, and that nothing in it has changed since."
-)
-_SEAL_SAYS_NOT = (
-    "The seal does not say that the records are true, that the work is accepted, or that any place or fibre is safe. "
-    "Acceptance is the act of the owner's engineer"
-)
-
-_FRAMES_NOTE = (
-    "A frame with the service's seal says so, and what is sealed: the submission; the decision, by segments and "
-    "concessions granted. Any other signature is by the person's own key; a frame without one has not been signed."
-)
+# More earlier packages would push the rest off the page; the section on them has them all.
+EARLIER_NAMED = 2
 
 
 def build_certificate(content: PackageContent, *, weighed: Facts) -> Certificate:
@@ -45,17 +33,8 @@ def build_certificate(content: PackageContent, *, weighed: Facts) -> Certificate
         digests=_digests(content),
         verification_code=content.verification_code,
         verification_url=content.verification_url,
-        seal=_seal(content),
-        contractor_frame=SignatureFrame(role="Contractor's responsible person", name=content.responsible_person),
-        engineer_frame=SignatureFrame(role="Owner's engineer", name=None),
-        frames_note=_FRAMES_NOTE,
+        declared=declared_facts(content),
     )
-
-
-def _seal(content: PackageContent) -> tuple[Paragraph, ...]:
-    days = content.criteria.deemed_after_days
-    deemed = "" if days is None else f", or deemed by the criteria {days} days after issue, as they say"
-    return Paragraph(text=_SEAL_SAYS), Paragraph(text=f"{_SEAL_SAYS_NOT}{deemed}.")
 
 
 _SEGMENT_COLUMNS = (
@@ -115,20 +94,12 @@ def _seal_text(content: PackageContent) -> str:
 
 
 def _supersedes(content: PackageContent) -> Iterator[Fact]:
-    if content.supersedes:
-        # In one line: each segment with its word is in the data attached.
-        yield Fact(label="Supersedes", value="; ".join(map(_earlier_text, content.supersedes)))
-
-
-def _earlier_text(earlier: EarlierPackage) -> str:
-    by_word: dict[str, list[str]] = {}
-    for segment, word in earlier.segments.items():
-        by_word.setdefault(word or "not decided", []).append(segment)
-    said = (
-        f"{word}: {' '.join(segments) if len(segments) <= SEGMENTS_NAMED else f'{len(segments)} segments'}"
-        for word, segments in by_word.items()
-    )
-    return f"{earlier.number} ({', '.join(said)})"
+    for number, earlier in enumerate(content.supersedes[:EARLIER_NAMED]):
+        yield Fact(label="" if number else "Earlier packages", value=earlier_text(earlier, content))
+    left_out = len(content.supersedes) - EARLIER_NAMED
+    if left_out > 0:
+        more = count_text(left_out, one="earlier package", many="earlier packages")
+        yield Fact(label="", value=f"and {more} more, listed under {EARLIER_TITLE}")
 
 
 def _digests(content: PackageContent) -> Facts:

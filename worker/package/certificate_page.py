@@ -1,13 +1,13 @@
-"""Draw the first page; the signature fields go into the two frames at its foot."""
+"""Draw the first page."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from types import MappingProxyType
 
 from worker.package.flow import LABEL_WIDTH_PT, PlacedRows, style_of
 from worker.package.look import (
     ACCENT,
     BODY,
+    BOTTOM,
     CELL,
     CODE,
     CONTENT_WIDTH,
@@ -16,7 +16,6 @@ from worker.package.look import (
     LEFT,
     NOTE,
     NUMBER,
-    QUIET,
     RIGHT,
     SUBHEADING,
     TITLE,
@@ -24,39 +23,39 @@ from worker.package.look import (
     Style,
 )
 from worker.package.pen import Pen
-from worker.package.pieces import Certificate, Column, Facts, Kind, Paragraph, SignatureFrame, Table
+from worker.package.pieces import Certificate, Column, Facts, Kind, Table
 from worker.package.qr_code import qr_boxes
 from worker.package.ruler import Ruler
 from worker.package.table_drawing import TableDrawing
 from worker.package.table_layout import TableLayout, column_widths, lay_out_table
 
-Box = tuple[int, int, int, int]
-
-# Left, bottom, right, top on the first page, in points from its lower left corner.
-SIGNATURE_BOXES: Mapping[str, Box] = MappingProxyType(
-    {"contractor_responsible": (48, 84, 288, 168), "owner_engineer": (307, 84, 547, 168)}
-)
-
 _TITLE_Y, _NUMBER_Y, _RULE_Y, _STATEMENT_Y = 733.0, 709.0, 696.0, 676.0
-_FACTS_Y, _BETWEEN_PARTS_PT, _FRAMES_NOTE_Y = 645.0, 19.0, 72.0
+_FACTS_Y, _BETWEEN_PARTS_PT = 645.0, 19.0
 _STATEMENT_LINES = 2
+# Names may be long; nothing that is declared is cut.
+_DECLARED_STYLES = (
+    VALUE,
+    replace(VALUE, size_pt=7.4, leading_pt=10.0),
+    replace(VALUE, size_pt=6.6, leading_pt=8.6),
+    replace(VALUE, size_pt=5.8, leading_pt=7.2),
+)
+_BETWEEN_DECLARED_PT = 3.0
 _QR_SIDE_PT, _QR_TOP = 92.0, 756.0
 _BESIDE_QR_PT = CONTENT_WIDTH - _QR_SIDE_PT - 28
+# A line below this has the whole width: the code and what is written under it end above.
+_BELOW_QR_Y = 606.0
 
 
 def draw_certificate(pen: Pen, certificate: Certificate) -> None:
     """Draw everything between the header and the footer of the first page."""
     _draw_title(pen, certificate)
     _draw_code(pen, certificate)
-    _draw_facts(pen, certificate.facts, top=_FACTS_Y, width_pt=_BESIDE_QR_PT)
+    _draw_facts(pen, certificate.facts, top=_FACTS_Y)
     below = _FACTS_Y - (len(certificate.facts.facts) - 1) * VALUE.leading_pt
     below = _draw_segments(pen, certificate, top=below - _BETWEEN_PARTS_PT - 4)
     below = _draw_weighed(pen, certificate.weighed, top=below - _BETWEEN_PARTS_PT)
     below = _draw_digests(pen, certificate.digests, top=below - _BETWEEN_PARTS_PT)
-    _draw_seal(pen, certificate.seal, top=below - _BETWEEN_PARTS_PT)
-    _draw_signature_frame(pen, certificate.contractor_frame, SIGNATURE_BOXES["contractor_responsible"])
-    _draw_signature_frame(pen, certificate.engineer_frame, SIGNATURE_BOXES["owner_engineer"])
-    _write_lines(pen, NOTE, pen.ruler.fold(certificate.frames_note, NOTE, width_pt=CONTENT_WIDTH), top=_FRAMES_NOTE_Y)
+    _draw_declared(pen, certificate.declared, top=below - _BETWEEN_PARTS_PT)
 
 
 def _draw_title(pen: Pen, certificate: Certificate) -> None:
@@ -81,10 +80,10 @@ def _draw_code(pen: Pen, certificate: Certificate) -> None:
     _write_lines(pen, CODE, lines, top=below - 11, left=left)
 
 
-def _draw_facts(pen: Pen, facts: Facts, *, top: float, width_pt: float) -> None:
+def _draw_facts(pen: Pen, facts: Facts, *, top: float) -> None:
     for index, fact in enumerate(facts.facts):
         y = top - index * VALUE.leading_pt
-        style = style_of(fact)
+        style, width_pt = style_of(fact), CONTENT_WIDTH if y < _BELOW_QR_Y else _BESIDE_QR_PT
         value = pen.ruler.shorten(fact.value, style, width_pt=width_pt - LABEL_WIDTH_PT)
         pen.write(LABEL, [(LEFT, y, fact.label)])
         pen.write(style, [(LEFT + LABEL_WIDTH_PT, y, value)])
@@ -104,13 +103,13 @@ def _draw_segments(pen: Pen, certificate: Certificate, *, top: float) -> float:
 
 def _draw_weighed(pen: Pen, weighed: Facts, *, top: float) -> float:
     pen.write(SUBHEADING, [(LEFT, top, "What to weigh before deciding")])
-    _draw_facts(pen, weighed, top=top - 16, width_pt=CONTENT_WIDTH)
+    _draw_facts(pen, weighed, top=top - 16)
     return top - 16 - (len(weighed.facts) - 1) * VALUE.leading_pt
 
 
 def _draw_digests(pen: Pen, digests: Facts, *, top: float) -> float:
     pen.write(SUBHEADING, [(LEFT, top, "What it stands on, by SHA-256")])
-    _draw_facts(pen, digests, top=top - 16, width_pt=CONTENT_WIDTH)
+    _draw_facts(pen, digests, top=top - 16)
     return top - 16 - (len(digests.facts) - 1) * VALUE.leading_pt
 
 
@@ -130,21 +129,25 @@ def _shorten_row(
     )
 
 
-def _draw_seal(pen: Pen, paragraphs: tuple[Paragraph, ...], *, top: float) -> None:
-    pen.write(SUBHEADING, [(LEFT, top, "What the service's seal says, and what it does not")])
-    top -= 17
-    for paragraph in paragraphs:
-        lines = pen.ruler.fold(paragraph.text, BODY, width_pt=CONTENT_WIDTH)
-        _write_lines(pen, BODY, lines, top=top)
-        top -= len(lines) * BODY.leading_pt + 4
+def _draw_declared(pen: Pen, declared: Facts, *, top: float) -> None:
+    pen.write(SUBHEADING, [(LEFT, top, "What is declared, by whom, when and for whom")])
+    top -= 16
+    style, folded = _declared_style(pen.ruler, declared, room_pt=top + VALUE.leading_pt - BOTTOM)
+    for fact, lines in zip(declared.facts, folded, strict=True):
+        pen.write(LABEL, [(LEFT, top, fact.label)])
+        _write_lines(pen, style, lines, top=top, left=LEFT + LABEL_WIDTH_PT)
+        top -= len(lines) * style.leading_pt + _BETWEEN_DECLARED_PT
 
 
-def _draw_signature_frame(pen: Pen, frame: SignatureFrame, box: Box) -> None:
-    left, _, right, top = box
-    pen.frame(box, width_pt=0.6, colour=QUIET)
-    pen.write(SUBHEADING, [(left, top + 19, frame.role)])
-    if frame.name is not None:
-        pen.write(VALUE, [(left, top + 7, pen.ruler.shorten(frame.name, VALUE, width_pt=right - left))])
+def _declared_style(ruler: Ruler, declared: Facts, *, room_pt: float) -> tuple[Style, Sequence[tuple[str, ...]]]:
+    """Return the largest style in which all that is declared finds room, and its lines."""
+    for style in _DECLARED_STYLES:
+        width_pt = CONTENT_WIDTH - LABEL_WIDTH_PT
+        folded = [ruler.fold(fact.value, style, width_pt=width_pt) for fact in declared.facts]
+        between_pt = _BETWEEN_DECLARED_PT * (len(folded) - 1)
+        if sum(map(len, folded)) * style.leading_pt + between_pt <= room_pt:
+            break
+    return style, folded
 
 
 def _write_lines(pen: Pen, style: Style, lines: tuple[str, ...], *, top: float, left: float = LEFT) -> None:

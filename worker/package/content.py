@@ -3,14 +3,20 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from enum import StrEnum
 from typing import Any
 
 from service.vocabulary.concession import Concession
 from service.vocabulary.criteria import Criteria
 from service.vocabulary.design import Design
 from service.vocabulary.finding import FibreDocument, FindingDocument, VerdictDocument
+from service.vocabulary.people import PrintedPerson
 from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignedBy
 from service.vocabulary.suspicion import SuspicionDocument
+
+# How pages are drawn from the data: raised whenever the same data would give other pages, and a test asks for it.
+PAGES_FORM = 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,17 +45,44 @@ class PlannedSeal:
     time_authority: str | None
 
 
+class Now(StrEnum):
+    """What is left of an earlier package's word on a segment when this package is made."""
+
+    STANDS = "stands"
+    WITHDRAWN = "withdrawn"
+    SUPERSEDED = "superseded"
+
+
+@dataclass(frozen=True, kw_only=True)
+class EarlierSegment:
+    """The word on a segment in an earlier package, `None` for none, and what is left of it.
+
+    `superseded_by` is the number of the next package with the segment; `reason` says why an acceptance was withdrawn.
+    """
+
+    word: str | None
+    now: Now
+    superseded_by: str | None = None
+    reason: str | None = None
+
+
 @dataclass(frozen=True, kw_only=True)
 class EarlierPackage:
-    """An earlier package with some of the same segments, and the word on each of them there, `None` for none."""
+    """An earlier package with some of the same segments: its decision, and what stands of it segment by segment."""
 
     number: str
-    segments: Mapping[str, str | None]
+    segments: Mapping[str, EarlierSegment]
+    decided_at: datetime | None = None
+    is_deemed: bool = False
+    reason: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class PackageContent:
-    """A submission with the design, criteria, verdict and records it stands on."""
+    """A submission with the design, criteria, verdict and records it stands on.
+
+    `released` is what stands in the package.json of a package that an earlier release made, in its form.
+    """
 
     number: str
     project_code: str
@@ -68,8 +101,10 @@ class PackageContent:
     segments: Sequence[str]
     supersedes: Sequence[EarlierPackage]
     concessions: Sequence[Concession]
-    responsible_person: str
+    responsible_person: PrintedPerson
+    contractor_signature: SignedBy
     submitted_at: datetime
+    made_at: datetime
     records: Sequence[PackagedRecord]
     audit_sequence: int
     audit_hash: str
@@ -78,6 +113,8 @@ class PackageContent:
     is_demonstration: bool
     program: str
     seal: PlannedSeal
+    pages_form: int = PAGES_FORM
+    released: Mapping[str, Any] | None = None
 
     def all_findings(self) -> Iterator[FindingDocument]:
         """Give every finding of the route: those about all fibres together, then those of each fibre."""

@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from io import BytesIO
 
 from worker.package.archive_document import Packed, add_archive_parts, document_of, new_canvas
-from worker.package.certificate_page import SIGNATURE_BOXES, draw_certificate
+from worker.package.certificate_page import draw_certificate
+from worker.package.declarations import SIGNING_PAGE
 from worker.package.flow import (
     PAGES_BEFORE,
     Page,
@@ -23,10 +24,11 @@ from worker.package.picture_drawing import draw_picture
 from worker.package.pieces import PackageView
 from worker.package.ruler import Ruler
 from worker.package.sheet import draw_frame
+from worker.package.signing_page import SIGNATURE_BOXES, draw_signing_page
 from worker.package.table_drawing import TableDrawing
 from worker.package.table_layout import TableLayout
 
-__all__ = ["SIGNATURE_BOXES", "draw"]
+__all__ = ["SIGNATURE_BOXES", "SIGNING_PAGE", "draw"]
 
 
 def draw(view: PackageView, *, attachments: Mapping[str, Packed]) -> bytes:
@@ -39,6 +41,10 @@ def draw(view: PackageView, *, attachments: Mapping[str, Packed]) -> bytes:
     draw_frame(pen, view, page=1, pages=count)
     draw_certificate(pen, view.certificate)
     pen.enter_in_outline(view.certificate.title, key="certificate", y=PAGE_HEIGHT)
+    canvas.showPage()
+    draw_frame(pen, view, page=SIGNING_PAGE, pages=count)
+    draw_signing_page(pen, view.signing)
+    pen.enter_in_outline(view.signing.title, key="signing", y=PAGE_HEIGHT)
     canvas.showPage()
     tables: dict[TableLayout, TableDrawing] = {}
     for number, page in enumerate(pages, start=PAGES_BEFORE + 1):

@@ -1,6 +1,7 @@
 """The findings of the segments submitted: in order, and first what keeps them from conforming."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 from service.vocabulary.finding import FindingDocument
 from service.vocabulary.words import Force, Outcome
@@ -19,6 +20,9 @@ from worker.package.finding_columns import (
 from worker.package.pieces import Column, Look, Paragraph, Section, Subheading, listing
 from worker.package.wording import LEAST
 
+OPEN_TITLES: Mapping[Outcome, str] = MappingProxyType(
+    {Outcome.NONCONFORMING: "What does not conform", Outcome.UNDETERMINED: "What is undetermined"}
+)
 _FALLBACK_TITLE = "Out of specification, and conforming only by fallback after documented attempts"
 _OPEN_NOTE = Paragraph(
     text=f"{LEAST} stands before a limit that is the least that is allowed; every other is the most.", look=Look.NOTE
@@ -53,7 +57,7 @@ def submitted_findings(content: PackageContent) -> Sequence[FindingDocument]:
 
 def nonconforming_section(findings: Sequence[FindingDocument]) -> Section:
     """Return what does not conform, and what conforms only by a fallback, which is out of specification."""
-    section = open_section(Outcome.NONCONFORMING, title="What does not conform", findings=findings)
+    section = open_section(Outcome.NONCONFORMING, findings)
     by_fallback = [finding for finding in findings if finding.get("by_fallback")]
     if not by_fallback:
         return section
@@ -61,11 +65,11 @@ def nonconforming_section(findings: Sequence[FindingDocument]) -> Section:
     return Section(title=section.title, blocks=(*section.blocks, *listed))
 
 
-def open_section(outcome: Outcome, *, title: str, findings: Sequence[FindingDocument]) -> Section:
+def open_section(outcome: Outcome, findings: Sequence[FindingDocument]) -> Section:
     """Return the findings that came out one way, each with its reason."""
     table = finding_table(_OPEN_COLUMNS, [finding for finding in findings if finding["outcome"] == outcome])
     has_least = any(LEAST in row[_LIMIT_COLUMN] for row in table.rows)
-    return listing(title=title, table=table, note=_OPEN_NOTE if has_least else None)
+    return listing(title=OPEN_TITLES[outcome], table=table, note=_OPEN_NOTE if has_least else None)
 
 
 def _criterion_text(finding: FindingDocument) -> str:

@@ -36,8 +36,8 @@ _LINES_BELOW_HEADING, _ROWS_TOGETHER = 3, 2
 _AFTER_HEADING_PT, _AFTER_PARAGRAPH_PT, _AROUND_SUBHEADING_PT, _BEFORE_TABLE_PT = 8.0, 6.0, 10.0, 3.0
 _CONTENTS_LEADING_PT = 13.4
 _AROUND_CONTENTS_PT, _BETWEEN_CONTENTS_PT = 34.0, 28.0
-# The certificate.
-PAGES_BEFORE = 1
+# The certificate, and the page for decision and signatures.
+PAGES_BEFORE = 2
 
 
 @dataclass(frozen=True, kw_only=True)

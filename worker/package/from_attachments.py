@@ -13,12 +13,29 @@ from service.vocabulary.canonical import canonical_json
 from service.vocabulary.criteria import Criteria
 from service.vocabulary.design import Design
 from service.vocabulary.finding import FibreDocument
+from service.vocabulary.people import PrintedPerson
 from service.vocabulary.quantities import read_canonical
 from service.vocabulary.record import canonical_record, read_stored_record
 from service.vocabulary.signature_level import SignatureLevel
-from worker.package.attachment_forms import PACKAGE_FORM, FindingsFile, PackageFile
+from service.vocabulary.signatures import SignedBy
+from worker.package.attachment_forms import (
+    FIRST_PACKAGE_FORM,
+    PACKAGE_FORM,
+    FindingsFile,
+    FirstPackageFile,
+    PackageFile,
+    Seal,
+    SupersededPackage,
+)
 from worker.package.attachments import WRITERS
-from worker.package.content import EarlierPackage, PackageContent, PackagedRecord, PlannedSeal
+from worker.package.content import (
+    EarlierPackage,
+    EarlierSegment,
+    Now,
+    PackageContent,
+    PackagedRecord,
+    PlannedSeal,
+)
 
 
 class AttachedDataError(ValueError):
@@ -49,7 +66,8 @@ class _StoredRecords(TypedDict):
     records: list[_StoredRecord]
 
 
-_START, _PACKAGE = TypeAdapter(_Start), TypeAdapter(PackageFile)
+_START, _PACKAGE, _FIRST_PACKAGE = TypeAdapter(_Start), TypeAdapter(PackageFile), TypeAdapter(FirstPackageFile)
+_FORMS = (FIRST_PACKAGE_FORM, PACKAGE_FORM)
 _FINDINGS, _FIBRE, _RECORDS = TypeAdapter(FindingsFile), TypeAdapter(FibreDocument), TypeAdapter(_StoredRecords)
 
 
@@ -57,8 +75,8 @@ def read_making(files: Mapping[str, bytes]) -> Making:
     """Return how a package was made: the one thing to be read of a package that a later program has made."""
     with _faults_in("package.json"):
         start = _START.validate_json(_file(files, "package.json"), strict=True)
-        if start["form"] != PACKAGE_FORM:
-            raise ValueError(f"it is of the form {start['form']!r}, and this program reads {PACKAGE_FORM}")
+        if start["form"] not in _FORMS:
+            raise ValueError(f"it is of the form {start['form']!r}, and this program reads {' and '.join(_FORMS)}")
     return Making(program=start["program"], pages_form=start["pages_form"])
 
 
@@ -73,16 +91,15 @@ def read_content(files: Mapping[str, bytes]) -> PackageContent:
 
 def _content(files: Mapping[str, bytes]) -> PackageContent:
     with _faults_in("package.json"):
-        about = _PACKAGE.validate_json(_file(files, "package.json"), strict=True)
-        submitted_at = datetime.fromisoformat(about["submitted_at"])
+        about, released = _about(_file(files, "package.json"))
+        person = PrintedPerson(name=about["responsible_person"], position=about.get("responsible_position"))
+        submitted_at, made_at = map(datetime.fromisoformat, (about["submitted_at"], about["made_at"]))
+        supersedes = [_earlier(one) for one in about["supersedes"]]
     with _faults_in("findings.json"):
         findings = _findings(_file(files, "findings.json"))
         if findings["verdict_digest"] != about["verdict_digest"]:
             raise ValueError("it names another verdict than package.json")
-    with _faults_in("design.json"):
-        design = read_canonical(Design, _file(files, "design.json").decode())
-        if design.code != about["route_code"]:
-            raise ValueError("it is of another route than package.json")
+    design = _design(files, route_code=about["route_code"])
     with _faults_in("criteria.json"):
         criteria = read_canonical(Criteria, _file(files, "criteria.json").decode())
     with _faults_in("records.json"):
@@ -104,10 +121,12 @@ def _content(files: Mapping[str, bytes]) -> PackageContent:
         verdict_digest=about["verdict_digest"],
         fibres=findings["fibres"],
         segments=about["segments"],
-        supersedes=[EarlierPackage(number=one["number"], segments=one["segments"]) for one in about["supersedes"]],
+        supersedes=supersedes,
         concessions=about["concessions"],
-        responsible_person=about["responsible_person"],
+        responsible_person=person,
+        contractor_signature=SignedBy(about["contractor_signature"]),
         submitted_at=submitted_at,
+        made_at=made_at,
         records=records,
         audit_sequence=about["audit"]["sequence"],
         audit_hash=about["audit"]["hash"],
@@ -115,9 +134,57 @@ def _content(files: Mapping[str, bytes]) -> PackageContent:
         verification_url=about.get("verification_url"),
         is_demonstration=about["is_demonstration"],
         program=about["program"],
-        seal=PlannedSeal(
-            level=SignatureLevel(about["seal"]["level"]), time_authority=about["seal"].get("time_authority")
-        ),
+        seal=_seal(about["seal"]),
+        pages_form=about["pages_form"],
+        released=released,
+    )
+
+
+def _about(text: bytes) -> tuple[PackageFile, Mapping[str, Any] | None]:
+    """Return what a package is, and as it stands there where an earlier release made it."""
+    if _START.validate_json(text)["form"] == PACKAGE_FORM:
+        return _PACKAGE.validate_json(text, strict=True), None
+    first = _FIRST_PACKAGE.validate_json(text, strict=True)
+    concessions = [one.model_dump(exclude_none=True) for one in first["concessions"]]
+    # What that form did not say is needed for pages that nobody draws any more.
+    about: Any = {
+        **first,
+        "supersedes": [],
+        "contractor_signature": SignedBy.SERVICE_SEAL,
+        "made_at": first["submitted_at"],
+    }
+    return about, {**first, "concessions": concessions}
+
+
+def _seal(seal: Seal) -> PlannedSeal:
+    return PlannedSeal(level=SignatureLevel(seal["level"]), time_authority=seal.get("time_authority"))
+
+
+def _design(files: Mapping[str, bytes], *, route_code: str) -> Design:
+    with _faults_in("design.json"):
+        design = read_canonical(Design, _file(files, "design.json").decode())
+        if design.code != route_code:
+            raise ValueError("it is of another route than package.json")
+    return design
+
+
+def _earlier(one: SupersededPackage) -> EarlierPackage:
+    decided_at = one.get("decided_at")
+    segments = {
+        id_: EarlierSegment(
+            word=segment["word"],
+            now=Now(segment["now"]),
+            superseded_by=segment.get("superseded_by"),
+            reason=segment.get("reason"),
+        )
+        for id_, segment in one["segments"].items()
+    }
+    return EarlierPackage(
+        number=one["number"],
+        segments=segments,
+        decided_at=None if decided_at is None else datetime.fromisoformat(decided_at),
+        is_deemed=one["is_deemed"],
+        reason=one.get("reason"),
     )
 
 

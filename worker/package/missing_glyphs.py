@@ -16,6 +16,7 @@ from worker.package.pieces import (
     PackageView,
     Paragraph,
     Section,
+    SigningPage,
     Subheading,
     Table,
 )
@@ -66,6 +67,7 @@ def _is_replaced(character: str, face: Face) -> bool:
 def _texts_by_place(view: PackageView) -> Iterator[tuple[str, Iterator[_Set]]]:
     yield "head or foot of each page", iter([(BODY.face, text) for text in (view.title, view.project, view.subject)])
     yield "first page", _texts_of_certificate(view.certificate)
+    yield "second page", _texts_of_signing(view.signing)
     for number, section in enumerate(view.sections, start=1):
         yield f"section {number}, {section.title}", _texts_of_section(section)
 
@@ -74,11 +76,13 @@ def _texts_of_certificate(certificate: Certificate) -> Iterator[_Set]:
     yield NUMBER.face, certificate.number
     yield from ((BODY.face, text) for text in (certificate.route, certificate.statement))
     facts: tuple[Block, ...] = (certificate.facts, certificate.weighed, certificate.digests)
-    for block in (*facts, certificate.segments, *certificate.seal):
+    for block in (*facts, certificate.segments, certificate.declared):
         yield from _texts_of(block)
-    for frame in (certificate.contractor_frame, certificate.engineer_frame):
-        yield SUBHEADING.face, frame.role
-        yield BODY.face, frame.name or ""
+
+
+def _texts_of_signing(page: SigningPage) -> Iterator[_Set]:
+    yield BODY.face, page.introduction.text
+    yield from ((BODY.face, frame.note) for frame in (page.contractor_frame, page.engineer_frame))
 
 
 def _texts_of_section(section: Section) -> Iterator[_Set]:

@@ -104,14 +104,6 @@ def listing(*, title: str, table: Table, note: Paragraph | None = None) -> Secti
 
 
 @dataclass(frozen=True, kw_only=True)
-class SignatureFrame:
-    """Where a person signs: who that is, by role and by name where it is known."""
-
-    role: str
-    name: str | None
-
-
-@dataclass(frozen=True, kw_only=True)
 class Certificate:
     """The first page."""
 
@@ -126,10 +118,28 @@ class Certificate:
     digests: Facts
     verification_code: str
     verification_url: str | None
-    seal: tuple[Paragraph, ...]
+    declared: Facts
+
+
+@dataclass(frozen=True, kw_only=True)
+class SignatureFrame:
+    """Where a person's own signature goes: whose, and what to know of it; `inside` is where none will be."""
+
+    title: str
+    note: str
+    inside: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SigningPage:
+    """The page for what comes after issue: the decision under the service's seal, and people's own signatures."""
+
+    title: str
+    introduction: Paragraph
+    decision_title: str
     contractor_frame: SignatureFrame
     engineer_frame: SignatureFrame
-    frames_note: str
+    note: Paragraph
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -157,5 +167,6 @@ class PackageView:
     submitted_at: datetime
     is_demonstration: bool
     certificate: Certificate
+    signing: SigningPage
     sections: tuple[Section, ...]
     missing_glyphs: tuple[MissingGlyph, ...] = ()

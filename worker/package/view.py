@@ -12,6 +12,7 @@ from worker.package.concessions_section import concessions_section
 from worker.package.content import PackageContent, outlined
 from worker.package.criteria_section import criteria_section
 from worker.package.distribution_section import distribution_section
+from worker.package.earlier_section import earlier_section
 from worker.package.evidence_sections import audit_section, ended_records_section, instruments_section
 from worker.package.fibre_sections import identity_section, length_section, link_section, return_loss_section
 from worker.package.finding_columns import by_quantity
@@ -29,6 +30,7 @@ from worker.package.records_section import records_section
 from worker.package.route_scale_section import route_scale_section
 from worker.package.route_section import route_section
 from worker.package.set_aside_section import set_aside_section
+from worker.package.signing_words import build_signing_page
 from worker.package.stray_section import strays_section, submitted_strays
 from worker.package.suspicions_section import submitted_suspicions, suspicions_section
 from worker.package.weighed import weighed_facts
@@ -51,13 +53,15 @@ def build_view(content: PackageContent) -> PackageView:
         submitted_at=content.submitted_at,
         is_demonstration=content.is_demonstration,
         certificate=build_certificate(content, weighed=weighed),
+        signing=build_signing_page(content),
         sections=(
             cautions_section(),
             route_scale_section(content, grouped),
             route_section(content),
+            earlier_section(content),
             criteria_section(content, findings),
             nonconforming_section(findings),
-            open_section(Outcome.UNDETERMINED, title="What is undetermined", findings=findings),
+            open_section(Outcome.UNDETERMINED, findings),
             strays_section(content, strays),
             concessions_section(content, findings),
             matrix_section(content, findings),

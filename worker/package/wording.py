@@ -11,6 +11,7 @@ from service.vocabulary.quantities import canonical_time
 UNKNOWN = "–"  # noqa: RUF001  an en dash, set where a value is not known
 LEAST = "≥"
 A_TO_B, B_TO_A = "a_to_b", "b_to_a"
+_LONGEST_NAME = 90
 DIRECTIONS = {A_TO_B: "A to B", B_TO_A: "B to A"}
 
 
@@ -98,6 +99,11 @@ def number_text(number: int | None) -> str:
 def count_text(number: int, *, one: str, many: str) -> str:
     """Return a count with its noun."""
     return f"{number} {one if number == 1 else many}"
+
+
+def shortened(name: str) -> str:
+    """Return a name for a sentence, an end that would fill lines replaced by an ellipsis: the data have it whole."""
+    return name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1].rstrip()}…"
 
 
 def _place_text(finding: FindingDocument) -> str:

@@ -30,7 +30,8 @@ from pyhanko_certvalidator.policy_decl import (
 )
 from pyhanko_certvalidator.registry import SimpleTrustManager
 
-from worker.signing.pinning import anchors_for
+from worker.signing.change_policy import CHANGE_POLICY
+from worker.signing.roles import Place
 from worker.signing.timestamp_check import attached_token
 from worker.signing.trust import Trust
 
@@ -50,7 +51,7 @@ NOT_ARCHIVED = ArchiveCheck(is_archived=False, is_withdrawn=False)
 
 
 def check_archive(
-    signature: EmbeddedPdfSignature, *, following: EmbeddedPdfSignature, trust: Trust, now: datetime
+    signature: EmbeddedPdfSignature, *, place: Place, following: EmbeddedPdfSignature, trust: Trust, now: datetime
 ) -> ArchiveCheck:
     """Run the standard's validation with what the document holds, and look for the time-stamp authority's proof too.
 
@@ -59,16 +60,18 @@ def check_archive(
     """
     time = _policy(trust.time, rule=NO_REVOCATION)
     stated_at = following.signed_data["encap_content_info"]["content"].parsed["gen_time"].native
-    signers = anchors_for(signature.signer_cert, trust.signers, now=stated_at)
+    signers = place.anchors(trust, now=stated_at)
     spec = SignatureValidationSpec(
         cert_validation_policy=_policy(signers, rule=REQUIRE_REVINFO),
         ts_cert_validation_policy=time,
         revinfo_gathering_policy=RevocationInfoGatheringSpec(online_fetching_rule=RevinfoOnlineFetchingRule.LOCAL_ONLY),
     )
+    of_document = PdfSignatureValidationSpec(spec, diff_policy=CHANGE_POLICY)
     timing = ValidationTimingInfo(validation_time=now, best_signature_time=now, point_in_time_validation=True)
     try:
-        result = asyncio.run(ades_lta_validation(signature, PdfSignatureValidationSpec(spec), timing_info=timing))
-    except UNPROVEN:
+        result = asyncio.run(ades_lta_validation(signature, of_document, timing_info=timing))
+    # What cannot be read among the proofs is said where the updates are explained, and proves nothing.
+    except (*UNPROVEN, ValueError):
         return NOT_ARCHIVED
     said: AdESSubIndic = result.ades_subindic
     is_proven = said is AdESPassed.OK and result.oldest_evidence_record_timestamp is not None

@@ -1,4 +1,4 @@
-"""The first signature: the service's seal over the whole package, after which only people's signatures may follow."""
+"""The first signature: the service's seal over the whole package, after which only signatures may follow."""
 
 from datetime import datetime
 
@@ -7,11 +7,19 @@ from pyhanko.sign.fields import MDPPerm, SigFieldSpec, SigSeedSubFilter, append_
 from pyhanko.sign.signers import PdfSignatureMetadata
 
 from worker.signing.errors import OwnSignatureError
-from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, FIELD_TITLES, SEAL_FIELD, SignatureBoxes
+from worker.signing.fields import (
+    CONTRACTOR_FIELD,
+    DECISION_FIELD,
+    ENGINEER_FIELD,
+    FIELD_TITLES,
+    SEAL_FIELD,
+    SignatureBoxes,
+)
 from worker.signing.keys import SigningKey
 from worker.signing.pdf_signer import add_signature
 from worker.signing.report import Signed
 from worker.signing.sealing import ALONE, Sealing
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 
 
@@ -24,7 +32,7 @@ def certify(
     boxes: SignatureBoxes,
     sealing: Sealing = ALONE,
 ) -> Signed:
-    """Reserve the people's fields, seal the document, and read it back as a receiver would before letting it out."""
+    """Reserve the other fields, seal the document, and read it back as a receiver would before letting it out."""
     metadata = PdfSignatureMetadata(
         field_name=SEAL_FIELD,
         subfilter=SigSeedSubFilter.PADES,
@@ -37,8 +45,13 @@ def certify(
 
     def reserve_fields(writer: IncrementalPdfFileWriter) -> None:
         # Before the seal: validators differ on fields that appear after it.
-        for name, box in ((CONTRACTOR_FIELD, boxes.contractor_responsible), (ENGINEER_FIELD, boxes.owner_engineer)):
-            append_signature_field(writer, SigFieldSpec(name, box=box, readable_field_name=FIELD_TITLES[name]))
+        for name, box in (
+            (CONTRACTOR_FIELD, boxes.contractor_responsible),
+            (DECISION_FIELD, boxes.decision),
+            (ENGINEER_FIELD, boxes.owner_engineer),
+        ):
+            place = SigFieldSpec(name, on_page=boxes.page - 1, box=box, readable_field_name=FIELD_TITLES[name])
+            append_signature_field(writer, place)
 
     certified = add_signature(
         pdf,
@@ -49,7 +62,8 @@ def certify(
         new_field=SigFieldSpec(SEAL_FIELD, readable_field_name=FIELD_TITLES[SEAL_FIELD]),
         sealing=sealing,
     )
-    report = verify(certified, trust=key.anchors, now=signed_at, time_trust=sealing.time_trust or None)
+    trust = RoleTrust(service=key.anchors, time=sealing.time_trust or None)
+    report = verify(certified, trust=trust, now=signed_at)
     problems = [*report.problems, *sealing.shortfalls(report)]
     if problems:
         raise OwnSignatureError(problems)

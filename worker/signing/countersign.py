@@ -1,7 +1,7 @@
-"""A person's signature, or the service's seal over a person's recorded decision, in a field the package reserved."""
+"""The service's seal over a recorded decision, or a person's own signature, in a field that the package reserved."""
 
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from io import BytesIO
 from pathlib import Path
@@ -12,14 +12,14 @@ from pyhanko.sign.fields import SigSeedSubFilter, enumerate_sig_fields
 from pyhanko.sign.signers import PdfSignatureMetadata
 from pyhanko.stamp import StaticStampStyle
 
-from worker.signing.certificates import Trusted
 from worker.signing.errors import DocumentUnsignableError, OwnSignatureError
-from worker.signing.fields import ENGINEER_FIELD, FIELD_TITLES
+from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, FIELD_TITLES
 from worker.signing.keys import SigningKey
 from worker.signing.pdf_signer import add_signature
 from worker.signing.report import PackageReport, Signed
 from worker.signing.sealing import ALONE, Sealing
-from worker.signing.stamp import draw_stamp
+from worker.signing.stamp import StampLine, draw_stamp
+from worker.signing.trust import NOBODY, RoleTrust
 from worker.signing.verify import verify
 
 
@@ -29,23 +29,22 @@ def countersign(
     key: SigningKey,
     signed_at: datetime,
     reason: str,
-    stamp_lines: Sequence[str],
+    stamp_lines: Sequence[StampLine],
     font_file: Path,
-    field: str = ENGINEER_FIELD,
-    trust: Sequence[Trusted] = (),
-    time_trust: Sequence[Trusted] = (),
+    shorter: Sequence[Sequence[StampLine]] = (),
+    field: str,
+    trust: RoleTrust = NOBODY,
     sealing: Sealing = ALONE,
 ) -> Signed:
     """Sign a reserved field of a good package with a visible stamp, and read the result back.
 
-    `trust` names the authorities of the signatures already there, where they differ from this key's; `time_trust` those
-    of the time stamps already there, where they differ from the ones that `sealing` asks. Where neither names any, the
-    authorities of the signatures vouch for the time as well.
+    Where the stamp's lines do not fit, the first of `shorter` that does is shown. `trust` is whom to trust for the
+    signatures and time stamps already there, where they are others than this key's authorities and the ones that
+    `sealing` asks.
     """
-    trusted = [*key.anchors, *trust]
-    time_trusted = [*sealing.time_trust, *time_trust] or None
-    before = verify(pdf, trust=trusted, now=signed_at, time_trust=time_trusted)
-    if not before.is_good:
+    trusted = _with_own(trust, key=key, field=field, sealing=sealing)
+    before = verify(pdf, trust=trusted, now=signed_at)
+    if not before.is_sound:
         raise DocumentUnsignableError(f"Only a good package is countersigned: {' '.join(before.problems)}")
     width_pt, height_pt = _reserved_size_pt(pdf, field=field)
     metadata = PdfSignatureMetadata(
@@ -53,7 +52,9 @@ def countersign(
     )
     # The signing library imports a stamp by file name only.
     with tempfile.NamedTemporaryFile(suffix=".pdf") as stamp_file:
-        stamp_file.write(draw_stamp(stamp_lines, width_pt=width_pt, height_pt=height_pt, font_file=font_file))
+        stamp_file.write(
+            draw_stamp(stamp_lines, width_pt=width_pt, height_pt=height_pt, font_file=font_file, shorter=shorter)
+        )
         stamp_file.flush()
         signed = add_signature(
             pdf,
@@ -62,13 +63,28 @@ def countersign(
             signed_at=signed_at,
             stamp=_stamp_style(stamp_file.name),
             sealing=sealing,
-            trust=[*trusted, *(time_trusted or ())],
+            trust=trusted.everybody,
         )
-    report = verify(signed, trust=trusted, now=signed_at, time_trust=time_trusted)
+    report = verify(signed, trust=trusted, now=signed_at)
     problems = [*report.problems, *sealing.shortfalls(report), *_misplacements(signed, report, before=pdf, field=field)]
     if problems:
         raise OwnSignatureError(problems)
     return Signed(signed, report)
+
+
+def fields_of(pdf: bytes) -> Mapping[str, bool]:
+    """Return the signature fields of a document of ours, and of each whether it is still empty."""
+    return {name: value is None for name, value, _ in enumerate_sig_fields(PdfFileReader(BytesIO(pdf)))}
+
+
+def _with_own(trust: RoleTrust, *, key: SigningKey, field: str, sealing: Sealing) -> RoleTrust:
+    """Return whom a reader trusts who knows this key as well: in its own place, and as the service's."""
+    return RoleTrust(
+        service=[*key.anchors, *trust.service],
+        contractor=[*trust.contractor, *(key.anchors if field == CONTRACTOR_FIELD else ())],
+        engineer=[*trust.engineer, *(key.anchors if field == ENGINEER_FIELD else ())],
+        time=[*sealing.time_trust, *(trust.time or ())] or None,
+    )
 
 
 def _reserved_size_pt(pdf: bytes, *, field: str) -> tuple[float, float]:

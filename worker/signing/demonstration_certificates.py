@@ -9,6 +9,7 @@ from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from worker.signing.certificates import DEMONSTRATION_MARK
+from worker.signing.fitness import DOCUMENT_SIGNING
 
 PublicKey = ec.EllipticCurvePublicKey | rsa.RSAPublicKey
 
@@ -18,8 +19,6 @@ LIFE_OF_TIME = timedelta(days=3650)
 LIFE_OF_REVOCATION_LIST = timedelta(days=7)
 # A receiver's clock may be behind ours.
 CLOCK_MARGIN = timedelta(hours=1)
-# RFC 9336; some validators know only emailProtection, so the certificate carries both.
-DOCUMENT_SIGNING = x509.ObjectIdentifier("1.3.6.1.5.5.7.3.36")
 
 
 def make_root(key: ec.EllipticCurvePrivateKey, *, now: datetime) -> x509.Certificate:
@@ -93,6 +92,7 @@ def make_revocation_list(
 def _signing(
     builder: x509.CertificateBuilder, *, issuer_key: ec.EllipticCurvePrivateKey, revocation_url: str
 ) -> x509.Certificate:
+    # Some validators know only emailProtection, so the certificate carries both.
     purposes = [DOCUMENT_SIGNING, ExtendedKeyUsageOID.EMAIL_PROTECTION]
     return (
         _issued(builder, root_key=issuer_key, revocation_url=revocation_url)

@@ -5,24 +5,39 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 SEAL_FIELD = "ServiceSeal"
+DECISION_FIELD = "DecisionSeal"
 CONTRACTOR_FIELD = "ContractorResponsible"
 ENGINEER_FIELD = "OwnerEngineer"
 
 FIELD_TITLES: Mapping[str, str] = MappingProxyType(
     {
         SEAL_FIELD: "the service's seal",
+        DECISION_FIELD: "the service's seal over the decision",
         CONTRACTOR_FIELD: "the contractor's responsible person",
         ENGINEER_FIELD: "the owner's engineer",
     }
 )
 
-# Left, bottom, right, top on the first page, in points from its lower left corner.
+# Form 1 had no place for the decision: the service's seal could stand in a person's place.
+FORMS: Mapping[int, tuple[str, ...]] = MappingProxyType(
+    {
+        1: (SEAL_FIELD, CONTRACTOR_FIELD, ENGINEER_FIELD),
+        2: (SEAL_FIELD, DECISION_FIELD, CONTRACTOR_FIELD, ENGINEER_FIELD),
+    }
+)
+
+# The last sentence of the reason of the decision's seal, where the engineer chose to sign with a key of their own.
+OWN_KEY_FOLLOWS = "The engineer signs with a key of their own."
+
+# Left, bottom, right, top, in points from a page's lower left corner.
 Box = tuple[int, int, int, int]
 
 
 @dataclass(frozen=True, kw_only=True)
 class SignatureBoxes:
-    """Where the people's signatures will show on the first page."""
+    """Where the decision's seal and people's own signatures will show, and on which page."""
 
     contractor_responsible: Box
+    decision: Box
     owner_engineer: Box
+    page: int = 1

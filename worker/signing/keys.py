@@ -18,6 +18,7 @@ from worker.signing.errors import (
     SigningKeyUnfitError,
     SigningKeyUnreadableError,
 )
+from worker.signing.fitness import DOCUMENT_SIGNING, commits, seals
 from worker.signing.key_protection import weakness_of
 
 OPEN_TO_OTHERS = 0o077
@@ -124,12 +125,13 @@ def _open_pkcs12(content: bytes, *, passphrase: bytes, file: Path) -> SigningKey
 
 
 def _require_document_signing(certificate: x509.Certificate) -> None:
-    try:
-        usage = certificate.extensions.get_extension_for_class(x509.KeyUsage).value
-    except x509.ExtensionNotFound:
-        usage = None
-    if usage is None or not usage.content_commitment:
+    if not commits(certificate):
         raise SigningKeyUnfitError(
             "The certificate's key usage lacks contentCommitment (nonRepudiation). "
             "Ask its issuer for one that may sign documents."
+        )
+    if not seals(certificate):
+        raise SigningKeyUnfitError(
+            f"The certificate's extended key usage lacks {DOCUMENT_SIGNING.dotted_string} (RFC 9336), "
+            "without which no reader takes its signature for a seal. Ask its issuer for one that has it."
         )

@@ -7,6 +7,7 @@ from io import BytesIO
 from typing import Any
 
 from asn1crypto import parser
+from cryptography.exceptions import UnsupportedAlgorithm
 from pyhanko.pdf_utils.generic import DictionaryObject, StreamObject
 from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.pdf_utils.reader import PdfFileReader
@@ -28,6 +29,8 @@ UNFITTING: tuple[type[Exception], ...] = (
 UNREADABLE: tuple[type[Exception], ...] = (
     *UNFITTING,
     PdfError,
+    # A kind of key that the library does not know.
+    UnsupportedAlgorithm,
     # A kind of compression or encryption that the library does not know.
     NotImplementedError,
     OSError,
@@ -106,6 +109,12 @@ def _digest_of(stream: StreamObject) -> str:
     return digest.hexdigest()
 
 
+def own_contents(signature: EmbeddedPdfSignature) -> bytes:
+    """Return the signature in its place, without what fills the place up."""
+    contents = bytes(signature.pkcs7_content)
+    return contents[: parser.peek(contents)]
+
+
 def fills_its_place_plainly(signature: EmbeddedPdfSignature, *, pdf: bytes) -> bool:
     """Tell whether the gap in the signed bytes holds this signature, zeros, and nothing else."""
     start, first_length, second_start, second_length = (int(number) for number in signature.byte_range)
@@ -113,7 +122,8 @@ def fills_its_place_plainly(signature: EmbeddedPdfSignature, *, pdf: bytes) -> b
     contents = bytes(signature.pkcs7_content)
     end_of_signature: int = parser.peek(contents)
     is_plain_range = start == 0 and second_start + second_length <= len(pdf)
-    is_plain_gap = gap[:1] == b"<" and gap[-1:] == b">" and bytes.fromhex(gap[1:-1].decode("ascii")) == contents
+    # In one case of letters throughout: two of them would be a way to write what nobody sees.
+    is_plain_gap = gap in {b"<%s>" % contents.hex().encode(), b"<%s>" % contents.hex().upper().encode()}
     return is_plain_range and is_plain_gap and not contents[end_of_signature:].strip(b"\0")
 
 

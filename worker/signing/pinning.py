@@ -9,6 +9,7 @@ from cryptography import x509
 from pyhanko.pdf_utils.reader import PdfFileReader
 
 from worker.signing.certificates import certificate_sha256, from_asn1
+from worker.signing.fitness import commits
 
 
 def anchors_for(
@@ -27,14 +28,6 @@ def pinned_signers(pdf: bytes, fingerprints: Collection[str]) -> list[x509.Certi
     signatures = PdfFileReader(BytesIO(pdf)).embedded_regular_signatures
     certificates = [from_asn1(signature.signer_cert) for signature in signatures]
     return [one for one in certificates if certificate_sha256(one) in fingerprints]
-
-
-def commits(certificate: x509.Certificate) -> bool:
-    """Tell whether a certificate is meant for signatures that commit its holder."""
-    try:
-        return certificate.extensions.get_extension_for_class(x509.KeyUsage).value.content_commitment
-    except x509.ExtensionNotFound:
-        return False
 
 
 def _may_sign(certificate: x509.Certificate, *, now: datetime) -> bool:

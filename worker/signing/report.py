@@ -3,9 +3,33 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from enum import StrEnum
 from typing import NamedTuple
 
 from worker.signing.levels import Level
+
+
+class SignedBy(StrEnum):
+    """In whose name a field was signed."""
+
+    SERVICE_SEAL = "service_seal"
+    OWN_KEY = "own_key"
+
+
+class Awaited(StrEnum):
+    """A signature that a package still waits for."""
+
+    CONTRACTOR = "contractor"
+    DECISION = "decision"
+    ENGINEER = "engineer"
+
+
+class State(StrEnum):
+    """What a package is: whole, waiting for signatures, or not what it should be."""
+
+    COMPLETE = "complete"
+    AWAITING = "awaiting"
+    BAD = "bad"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,10 +59,12 @@ class SignatureReport:
     `is_trusted`: a trusted authority issued the certificate, and it was valid at `proven_at`; where no time is proven,
     at the time of checking. Revocation is not looked up: no network is used, so a certificate withdrawn by its issuer
     still shows as trusted, unless the document itself holds the proof. `level` is what was reached, `baseline` the same
-    as a word; `None` where it is not PAdES.
+    as a word; `None` where it is not PAdES. `title` is what people call this place: a seal stands under no person's.
     """
 
     field: str
+    title: str
+    signed_by: SignedBy
     signer: str
     signed_at: datetime | None
     proven_at: datetime | None
@@ -56,14 +82,17 @@ class SignatureReport:
 
 @dataclass(frozen=True, kw_only=True)
 class PackageReport:
-    """The judgement on one file: good, or what is wrong with it in sentences for people.
+    """The judgement on one file: complete, awaiting signatures, or what is wrong with it in sentences for people.
 
+    `form` is which signature fields it has, as `FORMS` numbers them; `awaited` is what the file itself says is to come.
     `certified_sha256` is the digest of the file as it was certified, with the document time stamps that followed at
     once and before anybody countersigned; `None` where there is no such part. A caller who knows the digest of what it
     issued compares it too. `level` is that of its weakest signature.
     """
 
     sha256: str
+    form: int | None = None
+    awaited: tuple[Awaited, ...] = ()
     signatures: tuple[SignatureReport, ...] = ()
     timestamps: tuple[TimestampReport, ...] = ()
     problems: tuple[str, ...]
@@ -71,9 +100,21 @@ class PackageReport:
     attachments: Mapping[str, str] = field(default_factory=dict)
 
     @property
-    def is_good(self) -> bool:
-        """Tell whether every rule of acceptance held."""
+    def is_sound(self) -> bool:
+        """Tell whether every rule held for what is there, whatever is still to come."""
         return not self.problems
+
+    @property
+    def state(self) -> State:
+        """Tell in one word what the file is."""
+        if self.problems:
+            return State.BAD
+        return State.AWAITING if self.awaited else State.COMPLETE
+
+    @property
+    def is_good(self) -> bool:
+        """Tell whether every rule held and nothing is awaited."""
+        return self.state is State.COMPLETE
 
     @property
     def signed_fields(self) -> tuple[str, ...]:

@@ -4,30 +4,25 @@ Two files show the same where every object that a page leads to is the same: its
 the content names. Bytes, object numbers and compression may differ.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from decimal import Decimal
 from io import BytesIO
 from typing import Any
 
 from pyhanko.pdf_utils.generic import (
-    ArrayObject,
-    BooleanObject,
-    ByteStringObject,
     DictionaryObject,
-    FloatObject,
     IndirectObject,
-    NameObject,
-    NumberObject,
     Reference,
     StreamObject,
-    TextStringObject,
 )
 from pyhanko.pdf_utils.reader import PdfFileReader
 
+from worker.signing.object_values import raw_items, single_value
 from worker.signing.parsing import UNREADABLE, entry
 
 Frame = tuple[float, float, float, float]
+# By a field's name, the page on which its signature may show, and where.
+Frames = Mapping[str, tuple[int, Frame]]
 _INHERITED = ("/Resources", "/MediaBox", "/CropBox", "/Rotate")
 # How a stream is packed is no part of what it holds.
 _PACKING = frozenset({"/Length", "/Filter", "/DecodeParms"})
@@ -51,8 +46,8 @@ class UnreadablePagesError(ValueError):
     """The pages of a file cannot be read."""
 
 
-def compare_shown(pdf: bytes, *, drawn: bytes, frames: Mapping[str, Frame]) -> Comparison:
-    """Compare what a file shows with a drawing; each signature may show in its field's frame on the first page."""
+def compare_shown(pdf: bytes, *, drawn: bytes, frames: Frames) -> Comparison:
+    """Compare what a file shows with a drawing; each signature may show in its field's frame only."""
     try:
         return _compare(_Document(pdf), _Document(drawn), frames)
     except UNREADABLE as error:
@@ -83,18 +78,18 @@ def _walk_pages(root: IndirectObject) -> Iterator[tuple[Reference, dict[str, Any
         own = {name: node.raw_get(name) for name in node}
         if "/Kids" in own:
             passed_on = inherited | {name: own[name] for name in _INHERITED if name in own}
-            waiting += [(kid, passed_on) for kid in reversed([*_raw_items(node["/Kids"])])]
+            waiting += [(kid, passed_on) for kid in reversed([*raw_items(node["/Kids"])])]
         else:
             yield pointer.reference, inherited | own
 
 
-def _compare(file: _Document, drawn: _Document, frames: Mapping[str, Frame]) -> Comparison:
+def _compare(file: _Document, drawn: _Document, frames: Frames) -> Comparison:
     same = _Sameness(file, drawn)
     other, additions = [], []
     for number, (page, wanted) in enumerate(zip(file.pages, drawn.pages, strict=False), start=1):
         if not same.holds(_drawn_part(page), _drawn_part(wanted)):
             other.append(number)
-        beside = [one for one in _annotations(page) if number != 1 or not _is_signature(one, frames)]
+        beside = [one for one in _annotations(page) if not _is_signature(one, frames, page=number)]
         if not same.holds(beside, _annotations(wanted)):
             additions.append(number)
     return Comparison(
@@ -115,16 +110,17 @@ def _drawn_part(page: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _annotations(page: Mapping[str, Any]) -> list[Any]:
-    return [*_raw_items(_resolved(page.get("/Annots", ())))]
+    return [*raw_items(_resolved(page.get("/Annots", ())))]
 
 
-def _is_signature(annotation: Any, frames: Mapping[str, Frame]) -> bool:
+def _is_signature(annotation: Any, frames: Frames, *, page: int) -> bool:
     """Tell whether an annotation is a field for a signature that can show nowhere but in its own frame."""
     widget = _resolved(annotation)
     if entry(widget, "/Subtype") != "/Widget" or entry(widget, "/FT") != "/Sig":
         return False
     left, bottom, right, top = (float(number) for number in widget["/Rect"])
-    return (left, bottom, right, top) == frames.get(str(entry(widget, "/T")), (left, bottom, left, bottom))
+    invisible = 1, (left, bottom, left, bottom)
+    return (page, (left, bottom, right, top)) == frames.get(str(entry(widget, "/T")), invisible)
 
 
 class _Sameness:
@@ -169,9 +165,9 @@ def _parts(one: Any, other: Any) -> list[tuple[Any, Any]] | None:
         case dict(), dict():
             return _pairs(one, other, {*one, *other})
         case list(), list():
-            return [*zip(_raw_items(one), _raw_items(other), strict=True)] if len(one) == len(other) else None
+            return [*zip(raw_items(one), raw_items(other), strict=True)] if len(one) == len(other) else None
         case _:
-            return [] if _value(one) == _value(other) else None
+            return [] if single_value(one) == single_value(other) else None
 
 
 def _holds_the_same(one: StreamObject, other: StreamObject) -> bool:
@@ -186,21 +182,6 @@ def _pairs(one: Mapping[str, Any], other: Mapping[str, Any], names: set[str]) ->
     return [(_raw(one, name), _raw(other, name)) for name in names]
 
 
-def _value(single: Any) -> tuple[str, Any]:
-    """Return a value with its kind: a name is no string, true is no number."""
-    match single:
-        case BooleanObject():
-            return "boolean", bool(single)
-        case NumberObject() | FloatObject():
-            return "number", Decimal(str(single))
-        case NameObject():
-            return "name", str(single)
-        case TextStringObject() | ByteStringObject():
-            return "string", bytes(single.original_bytes)
-        case _:
-            return type(single).__name__, None
-
-
 def _resolved(value: Any) -> Any:
     return value.get_object() if isinstance(value, IndirectObject) else value  # type: ignore[no-untyped-call]
 
@@ -210,8 +191,3 @@ def _raw(dictionary: Mapping[str, Any], name: str) -> Any:
     if isinstance(dictionary, DictionaryObject):
         return dictionary.raw_get(name) if name in dictionary else None
     return dictionary.get(name)
-
-
-def _raw_items(array: Sequence[Any]) -> Iterator[Any]:
-    for index in range(len(array)):
-        yield array.raw_get(index) if isinstance(array, ArrayObject) else array[index]

@@ -1,7 +1,7 @@
 """Check one signature: is it intact, from whom, since when for certain, and what followed it."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from pyhanko.sign.diff_analysis import DiffResult, ModificationLevel
@@ -10,11 +10,13 @@ from pyhanko.sign.validation import EmbeddedPdfSignature, validate_pdf_signature
 from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverageLevel
 
 from worker.signing.certificates import certificate_sha256, from_asn1, is_demonstration, name_of
-from worker.signing.fields import FIELD_TITLES
+from worker.signing.change_policy import CHANGE_POLICY
+from worker.signing.cms_check import Vouched, cms_problems
+from worker.signing.fitness import commits, seals, unfit_authorities
 from worker.signing.levels import Level
-from worker.signing.parsing import entry, fills_its_place_plainly
-from worker.signing.pinning import anchors_for, commits
+from worker.signing.parsing import entry, fills_its_place_plainly, own_contents
 from worker.signing.report import SignatureReport
+from worker.signing.roles import Place
 from worker.signing.timestamp_check import CLOCK_TOLERANCE, attached_token, report_timestamp, timestamp_problems
 from worker.signing.trust import Trust, distrust, is_sound, trusting
 
@@ -47,17 +49,21 @@ class Known:
     is_archived: bool
 
 
-def check_signature(signature: EmbeddedPdfSignature, *, pdf: bytes, trust: Trust, known: Known) -> SignatureCheck:
+def check_signature(
+    signature: EmbeddedPdfSignature, *, place: Place, pdf: bytes, trust: Trust, known: Known
+) -> SignatureCheck:
     """Validate one signature without a network, at the earliest time at which it is proven to have been there."""
     judged_at = _stated_time(signature) or known.moment
-    status = _validate(signature, trust=trust, judged_at=judged_at, known=known)
+    status = _validate(signature, place=place, trust=trust, judged_at=judged_at, known=known)
     if judged_at != known.moment and not _proves_its_time(status, known=known):
         judged_at = known.moment
-        status = _validate(signature, trust=trust, judged_at=judged_at, known=known)
+        status = _validate(signature, place=place, trust=trust, judged_at=judged_at, known=known)
     proven_at = judged_at if known.is_proven or judged_at != known.moment else None
+    unfitness = tuple(_unfitness(status, place=place))
+    report = _report(signature, place=place, status=status, proven_at=proven_at, is_archived=known.is_archived)
+    problems = _problems(signature, place=place, status=status, pdf=pdf, known=known, judged_at=judged_at)
     return SignatureCheck(
-        report=_report(signature, status=status, proven_at=proven_at, is_archived=known.is_archived),
-        problems=tuple(_problems(signature, status=status, pdf=pdf, known=known, judged_at=judged_at)),
+        report=replace(report, is_trusted=report.is_trusted and not unfitness), problems=(*problems, *unfitness)
     )
 
 
@@ -67,12 +73,13 @@ def _stated_time(signature: EmbeddedPdfSignature) -> datetime | None:
 
 
 def _validate(
-    signature: EmbeddedPdfSignature, *, trust: Trust, judged_at: datetime, known: Known
+    signature: EmbeddedPdfSignature, *, place: Place, trust: Trust, judged_at: datetime, known: Known
 ) -> PdfSignatureStatus:
     return validate_pdf_signature(
         signature,
-        trusting(anchors_for(signature.signer_cert, trust.signers, now=judged_at), moment=judged_at),
+        trusting(place.anchors(trust, now=judged_at), moment=judged_at),
         ts_validation_context=trusting(trust.time, moment=known.moment),
+        diff_policy=CHANGE_POLICY,
     )
 
 
@@ -82,14 +89,21 @@ def _proves_its_time(status: PdfSignatureStatus, *, known: Known) -> bool:
 
 
 def _report(
-    signature: EmbeddedPdfSignature, *, status: PdfSignatureStatus, proven_at: datetime | None, is_archived: bool
+    signature: EmbeddedPdfSignature,
+    *,
+    place: Place,
+    status: PdfSignatureStatus,
+    proven_at: datetime | None,
+    is_archived: bool,
 ) -> SignatureReport:
     certificate = from_asn1(signature.signer_cert)
     reason = entry(signature.sig_object, "/Reason")
     stamp = status.timestamp_validity
     baseline = _baseline(signature, status=status, proven_at=proven_at, is_archived=is_archived)
     return SignatureReport(
-        field=str(signature.field_name),
+        field=place.field,
+        title=place.title,
+        signed_by=place.signed_by,
         signer=name_of(certificate),
         signed_at=signature.self_reported_timestamp,
         proven_at=proven_at,
@@ -106,10 +120,28 @@ def _report(
     )
 
 
+def _unfitness(status: PdfSignatureStatus, *, place: Place) -> Iterator[str]:
+    """Say for which reasons of purpose a certificate that somebody trusted vouches for may still not stand here."""
+    path = status.validation_path
+    if not status.trusted or path is None:
+        return
+    if place.is_seal and not seals(from_asn1(place.certificate)):
+        yield f"The signature of {place.title} rests on a certificate that is not meant for sealing documents."
+    above = [one for one in path.iter_certs(include_root=True) if one.dump() != place.certificate.dump()]
+    for reason in unfit_authorities(above, is_seal=place.is_seal):
+        yield f"The signature of {place.title} rests on an authority that may not vouch for it: {reason}."
+
+
 def _problems(
-    signature: EmbeddedPdfSignature, *, status: PdfSignatureStatus, pdf: bytes, known: Known, judged_at: datetime
+    signature: EmbeddedPdfSignature,
+    *,
+    place: Place,
+    status: PdfSignatureStatus,
+    pdf: bytes,
+    known: Known,
+    judged_at: datetime,
 ) -> Iterator[str]:
-    whose = f"The signature of {FIELD_TITLES.get(signature.field_name, signature.field_name)}"
+    whose = f"The signature of {place.title}"
     stamp = status.timestamp_validity
     stamp_problems = (
         () if stamp is None else tuple(timestamp_problems(stamp, whose=f"{whose}: its time stamp", moment=known.moment))
@@ -126,6 +158,8 @@ def _problems(
         yield f"{whose} was followed by changes it does not permit."
     if not fills_its_place_plainly(signature, pdf=pdf):
         yield f"{whose} leaves room in the file for bytes that nobody signed."
+    vouched = Vouched.by(status, stamp)
+    yield from (f"{whose} {problem}." for problem in cms_problems(own_contents(signature), vouched=vouched))
 
 
 def _baseline(

@@ -10,7 +10,7 @@ from pyhanko.sign.ades.report import AdESIndeterminate
 from pyhanko.sign.validation.status import SignatureStatus
 from pyhanko_certvalidator import ValidationContext
 
-from worker.signing.certificates import from_asn1
+from worker.signing.certificates import Trusted, from_asn1, read_trust
 
 # The libraries log what they distrust with a stack trace; here it is an answer, and stands in the report.
 for _noisy in ("pyhanko", "pyhanko_certvalidator"):
@@ -18,11 +18,47 @@ for _noisy in ("pyhanko", "pyhanko_certvalidator"):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Trust:
-    """The roots that vouch for who signs, and those that vouch for the time."""
+class RoleTrust:
+    """Whom a receiver trusts, each in one role only.
 
-    signers: Sequence[x509.Certificate]
+    `service` are the authorities of the service's seals. `contractor` and `engineer` are these people's own
+    certificates, or authorities that issued them. `time` are the roots of time-stamp authorities; left out, the
+    service's authorities vouch for the time as well.
+    """
+
+    service: Sequence[Trusted] = ()
+    contractor: Sequence[Trusted] = ()
+    engineer: Sequence[Trusted] = ()
+    time: Sequence[Trusted] | None = None
+
+    @property
+    def everybody(self) -> Sequence[Trusted]:
+        """Return whoever is trusted in any role."""
+        return [*self.service, *self.contractor, *self.engineer, *(self.time or ())]
+
+
+NOBODY = RoleTrust()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Trust:
+    """The certificates that vouch for each role, as read."""
+
+    service: Sequence[x509.Certificate]
+    contractor: Sequence[x509.Certificate]
+    engineer: Sequence[x509.Certificate]
     time: Sequence[x509.Certificate]
+
+
+def read_roles(trust: RoleTrust) -> Trust:
+    """Read what a receiver trusts; of the service's side only authorities count, for nobody pins a seal."""
+    service = [one for one in read_trust(trust.service) if one.ca]
+    return Trust(
+        service=service,
+        contractor=read_trust(trust.contractor),
+        engineer=read_trust(trust.engineer),
+        time=service if trust.time is None else read_trust(trust.time),
+    )
 
 
 def trusting(anchors: Sequence[x509.Certificate], *, moment: datetime) -> ValidationContext:

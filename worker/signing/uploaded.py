@@ -1,6 +1,6 @@
 """Check a file that a person signed with a key of their own: the package as it was, and that one signature more."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from io import BytesIO
@@ -8,11 +8,12 @@ from io import BytesIO
 from pyhanko.pdf_utils.reader import PdfFileReader
 
 from worker.signing.certificates import Trusted
-from worker.signing.fields import FIELD_TITLES
+from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, FIELD_TITLES
 from worker.signing.levels import Level
 from worker.signing.parsing import UNREADABLE
 from worker.signing.pinning import pinned_signers
 from worker.signing.report import PackageReport, SignatureReport
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 
 _LONGEST_PROBLEM = 1000
@@ -27,7 +28,7 @@ class Expected:
     """What may come back: the file that was to be signed, in which place, by which certificates, and between when.
 
     `signed_before` are the fingerprints of the people whose own signatures are in the file already, `level` is what the
-    signature has to reach.
+    signature has to reach: at PAdES B-T with the service's time stamp, where one follows.
     """
 
     current: bytes
@@ -35,16 +36,21 @@ class Expected:
     fingerprints: Collection[str]
     signed_before: Collection[str]
     level: Level
+    is_stamped_after: bool = False
     earliest: datetime
     latest: datetime
 
 
 @dataclass(frozen=True, kw_only=True)
 class UploadReport:
-    """The signature that was added, the level of all of them, and what is wrong with the file in sentences."""
+    """The signature that was added, the level of all of them, and what is wrong with the file in sentences.
+
+    `is_stamped`: whoever signed had the document stamped with the time as well.
+    """
 
     signature: SignatureReport | None = None
     level: Level | None = None
+    is_stamped: bool = False
     problems: tuple[str, ...] = ()
 
 
@@ -72,15 +78,32 @@ def check_uploaded(
         if stamps - stamped > MOST_TIME_STAMPS:
             problem = f"At most {MOST_TIME_STAMPS} time stamps may follow the signature, {stamps - stamped} do."
             return UploadReport(problems=(problem,))
-        people = pinned_signers(pdf, {*expected.fingerprints, *expected.signed_before})
+        people = _people(pdf, expected)
     except UNREADABLE as error:
         return UploadReport(problems=(_printable(f"What was added to the package can not be read ({error})."),))
-    report = verify(pdf, trust=[*trust, *people], now=now, time_trust=time_trust)
+    trusted = RoleTrust(
+        service=trust, contractor=people[CONTRACTOR_FIELD], engineer=people[ENGINEER_FIELD], time=time_trust
+    )
+    report = verify(pdf, trust=trusted, now=now)
     if not report.signatures:
         return UploadReport(problems=tuple(map(_printable, report.problems)))
     signature = report.signatures[-1]
     problems = (*_signature_problems(signature, report, expected), *report.problems)
-    return UploadReport(signature=signature, level=report.level, problems=tuple(map(_printable, problems)))
+    return UploadReport(
+        signature=signature,
+        level=report.level,
+        is_stamped=stamps > stamped,
+        problems=tuple(map(_printable, problems)),
+    )
+
+
+def _people(pdf: bytes, expected: Expected) -> Mapping[str, Sequence[Trusted]]:
+    """Return the certificates that vouch in each person's place: whoever signed before did so in the other one."""
+    [other] = {CONTRACTOR_FIELD, ENGINEER_FIELD} - {expected.field}
+    return {
+        expected.field: pinned_signers(pdf, expected.fingerprints),
+        other: pinned_signers(pdf, expected.signed_before),
+    }
 
 
 def _count(pdf: bytes) -> tuple[int, int]:
@@ -99,7 +122,7 @@ def _signature_problems(signature: SignatureReport, report: PackageReport, expec
         )
     if signature.baseline is None:
         yield "The signature is not PAdES (ETSI EN 319 142-1): choose that format in the tool that signs."
-    elif not signature.baseline.reaches(expected.level):
+    elif not _with_stamp(signature.baseline, expected).reaches(expected.level):
         yield (
             f"The criteria ask for signatures at {expected.level.label} or above, and this one reaches "
             f"{signature.baseline.label}: set the time-stamp authority in the tool that signs."
@@ -107,6 +130,11 @@ def _signature_problems(signature: SignatureReport, report: PackageReport, expec
     if signature.is_demonstration and not report.signatures[0].is_demonstration:
         yield "A demonstration certificate signs demonstrations only."
     yield from _time_problems(signature.signed_at, expected)
+
+
+def _with_stamp(reached: Level, expected: Expected) -> Level:
+    """Return what a signature reaches once the service has stamped the document, where it does."""
+    return Level.B_T if expected.is_stamped_after and not reached.reaches(Level.B_T) else reached
 
 
 def _time_problems(signed_at: datetime | None, expected: Expected) -> Iterator[str]:

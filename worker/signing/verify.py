@@ -9,30 +9,26 @@ from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.fields import MDPPerm, enumerate_sig_fields
 from pyhanko.sign.validation import EmbeddedPdfSignature, read_certification_data
 
-from worker.signing.certificates import Trusted, read_trust
-from worker.signing.fields import FIELD_TITLES, SEAL_FIELD
+from worker.signing.awaited import awaited, form_of, misorder
+from worker.signing.fields import FORMS, SEAL_FIELD
 from worker.signing.history import check_history, is_document_timestamp
 from worker.signing.parsing import UNREADABLE, attachment_digests, read_attachment
 from worker.signing.report import PackageReport, SignatureReport
-from worker.signing.trust import Trust
+from worker.signing.trust import RoleTrust, Trust, read_roles
+from worker.signing.updates import unexplained
 
-__all__ = ["PackageReport", "SignatureReport", "read_attachment", "verify"]
+__all__ = ["PackageReport", "RoleTrust", "SignatureReport", "read_attachment", "verify"]
 
 
-def verify(
-    pdf: bytes, *, trust: Sequence[Trusted], now: datetime, time_trust: Sequence[Trusted] | None = None
-) -> PackageReport:
+def verify(pdf: bytes, *, trust: RoleTrust, now: datetime) -> PackageReport:
     """Check every signature and the form of the package; whatever the bytes are, answer with a report.
 
-    Good means: the fields are exactly those of a package, and document time stamps after its signatures; the seal came
-    first and lets only signatures follow; each signature and time stamp is intact, trusted, and followed by permitted
-    changes only; the last one covers the file to its end. `time_trust` are the roots of time-stamp authorities, where
-    they are others than those of signers.
+    Sound means: the fields are exactly those of a package, and document time stamps after its signatures; the seal came
+    first and lets only signatures follow; each signature and time stamp is intact, trusted for its own place, and
+    followed by permitted changes only; the last one covers the file to its end. Complete means that nothing is awaited
+    besides.
     """
-    signers = read_trust(trust)
-    # A person's certificate vouches for that person's signature, and for nobody's time.
-    authorities = [one for one in signers if one.ca]
-    trusted = Trust(signers=signers, time=authorities if time_trust is None else read_trust(time_trust))
+    trusted = read_roles(trust)
     digest = sha256(pdf).hexdigest()
     try:
         return _examine(pdf, digest=digest, trust=trusted, now=now)
@@ -49,12 +45,22 @@ def _examine(pdf: bytes, *, digest: str, trust: Trust, now: datetime) -> Package
         return PackageReport(
             sha256=digest, problems=("The document is not signed.",), attachments=attachment_digests(reader)
         )
-    history = check_history(made, pdf=pdf, trust=trust, now=now)
-    problems = [*_form_problems(reader, made), *_order_problems(reader, made), *history.problems]
+    fields = _package_fields(reader, made)
+    form = form_of(fields)
+    history = check_history(made, form=form, pdf=pdf, trust=trust, now=now)
+    problems = [
+        *_form_problems(reader, fields, form=form, stamps=len(history.timestamps)),
+        *_order_problems(reader, made),
+        *misorder(history.signatures, form=form),
+        *history.problems,
+        *unexplained(pdf, reader, certified=made[0].signed_revision),
+    ]
     if not history.is_covered_to_its_end:
         problems.append("Something was added to the file after the last signature.")
     return PackageReport(
         sha256=digest,
+        form=form,
+        awaited=tuple(awaited(reader, history.signatures, form=form)),
         signatures=history.signatures,
         timestamps=history.timestamps,
         problems=tuple(problems),
@@ -63,14 +69,17 @@ def _examine(pdf: bytes, *, digest: str, trust: Trust, now: datetime) -> Package
     )
 
 
-def _form_problems(reader: PdfFileReader, made: Sequence[EmbeddedPdfSignature]) -> Iterator[str]:
+def _package_fields(reader: PdfFileReader, made: Sequence[EmbeddedPdfSignature]) -> list[str]:
     stamps = {str(one.field_name) for one in made if is_document_timestamp(one)}
-    fields = [name for name, _, _ in enumerate_sig_fields(reader) if name not in stamps]
-    in_all = len(FIELD_TITLES) + len(stamps)
-    if sorted(fields) != sorted(FIELD_TITLES) or len(reader.root["/AcroForm"]["/Fields"]) != in_all:
+    return [name for name, _, _ in enumerate_sig_fields(reader) if name not in stamps]
+
+
+def _form_problems(reader: PdfFileReader, fields: Sequence[str], *, form: int, stamps: int) -> Iterator[str]:
+    expected = FORMS[form]
+    if sorted(fields) != sorted(expected) or len(reader.root["/AcroForm"]["/Fields"]) != len(expected) + stamps:
         yield (
             "The document does not have exactly the signature fields of an acceptance package: "
-            f"expected {', '.join(FIELD_TITLES)}; found {', '.join(fields)}."
+            f"expected {', '.join(expected)}; found {', '.join(fields)}."
         )
 
 

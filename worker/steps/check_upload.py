@@ -1,12 +1,13 @@
 """Check a package that somebody signed with a key of their own, and take it as the package's current file.
 
 Started by: a `check_upload` job, due when a signed file is sent in.
-Writes: the upload as taken, with the package's new file; or as refused, with what is wrong with it.
+Writes: the upload as taken, with the package's new file, to which the service's time stamp is added where a time
+authority is named; or as refused, with what is wrong with it.
 Leaves: nothing.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlmodel import Session, col, select
 
@@ -23,13 +24,15 @@ from service.storage.tables import Package, PersonCertificate, SignatureUpload
 from service.storage.verdicts import submission_of_package
 from service.vocabulary.criteria import Criteria
 from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignatureRole, SignedBy, UploadState
-from worker.signing.certificates import Trusted
+from service.vocabulary.signatures import SignaturePlace, SignatureRole, SignedBy, UploadState
+from worker.signing.document_time import stamp_document
 from worker.signing.levels import Level
 from worker.signing.report import SignatureReport
-from worker.signing.uploaded import Expected, UploadReport, check_uploaded
+from worker.signing.trust import RoleTrust
+from worker.signing.uploaded import Expected, UploadReport
 from worker.steps.context import StepContext
 from worker.steps.deeds import deed_to
+from worker.steps.foreign import check_in_limits, pinned_in_limits
 from worker.steps.levels import level_asked
 from worker.steps.running import Step
 from worker.steps.sealing import FIELDS
@@ -52,9 +55,9 @@ def run(context: StepContext, lease: Lease) -> None:
     """Check the file, then take it if the package is still as it was."""
     with snapshot(context.engine) as session:
         sent = _read(session, lease)
-    report = None if sent.upload.state == UploadState.TAKEN.value else _check(context, sent)
+    checked = None if sent.upload.state == UploadState.TAKEN.value else _check(context, sent)
     with transaction(context.engine) as session:
-        _write(session, lease, context, report)
+        _write(session, lease, context, checked)
 
 
 def park(session: Session, lease: Lease, reason: str) -> None:
@@ -95,42 +98,74 @@ def _registered(session: Session, upload: SignatureUpload) -> Sequence[str]:
     ).all()
 
 
-def _check(context: StepContext, sent: Sent) -> UploadReport:
-    now = context.clock()
+@dataclass(frozen=True, kw_only=True)
+class Checked:
+    """What was found of a file, and the file that is kept of it where nothing is wrong."""
+
+    report: UploadReport
+    sha256: str
+
+
+def _check(context: StepContext, sent: Sent) -> Checked:
+    now, authorities, pdf = context.clock(), context.authorities(), context.blobs.get(sent.upload.sha256)
     expected = Expected(
         current=context.blobs.get(sent.upload.base_sha256),
         field=FIELDS[SignatureRole(sent.upload.role)],
         fingerprints=sent.fingerprints,
         signed_before=sent.signed_before,
         level=level_asked(sent.criteria),
+        is_stamped_after=authorities is not None,
         earliest=sent.package.issued_at - CLOCK_TOLERANCE,
         latest=now + CLOCK_TOLERANCE,
     )
-    trust: list[Trusted] = [*context.load_key().anchors, *context.trust]
-    return check_uploaded(
-        context.blobs.get(sent.upload.sha256),
+    report = check_in_limits(
+        pdf,
         expected=expected,
-        trust=trust,
+        trust=context.trust,
         now=now,
         time_trust=context.time_trust or None,
+        come_forward=context.come_forward,
+    )
+    if report.problems or report.is_stamped or authorities is None:
+        return Checked(report=report, sha256=sent.upload.sha256)
+    # An authority that is away is no fault of the file's: the job is tried again, and nothing is taken before.
+    trust = _trust(context, sent, pdf)
+    stamped = stamp_document(pdf, authorities=authorities, trust=trust, now=context.clock())
+    context.blobs.put(stamped.pdf)
+    return Checked(report=replace(report, level=stamped.report.level), sha256=stamped.report.sha256)
+
+
+def _trust(context: StepContext, sent: Sent, pdf: bytes) -> RoleTrust:
+    """Return whom to trust in which place: whoever signed before did so in the other one."""
+    signer, before = (
+        pinned_in_limits(pdf, fingerprints, come_forward=context.come_forward)
+        for fingerprints in (sent.fingerprints, sent.signed_before)
+    )
+    is_contractor = sent.upload.role == SignatureRole.CONTRACTOR.value
+    return RoleTrust(
+        service=context.trust,
+        contractor=signer if is_contractor else before,
+        engineer=before if is_contractor else signer,
+        time=context.time_trust or None,
     )
 
 
-def _write(session: Session, lease: Lease, context: StepContext, report: UploadReport | None) -> None:
+def _write(session: Session, lease: Lease, context: StepContext, checked: Checked | None) -> None:
     route = lock_route(session, [lease.project_id], _rows(session, lease)[1].route_id)
     upload, package = _rows(session, lease)
     # A lost lease ends here, and nothing is written.
     jobs.release(session, lease, JobState.DONE)
-    if report is None:
+    if checked is None:
         return
+    report = checked.report
     problems = list(report.problems) or list(_changed_meanwhile(session, upload, package, report.signature))
     upload.state = (UploadState.REFUSED if problems else UploadState.TAKEN).value
     upload.problems, upload.checked_at = problems, context.clock()
     if problems or report.signature is None or report.level is None:
         return
-    add_files(session, package, [_file_of(upload, report.signature, report.level)])
+    add_files(session, package, [_file_of(upload, report.signature, report.level, sha256=checked.sha256)])
     raise_version(route)
-    deed = deed_to(package, action="signature.taken", content_sha256=upload.sha256, at=context.clock())
+    deed = deed_to(package, action="signature.taken", content_sha256=checked.sha256, at=context.clock())
     record_deed(session, lease.project_id, deed)
 
 
@@ -144,19 +179,19 @@ def _changed_meanwhile(
     if signature is None or signature.certificate_sha256 not in _registered(session, upload):
         yield "The certificate that signed was retired."
     try:
-        signer = signer_of(session, package, SignatureRole(upload.role), sender=upload.signer)
+        signer = signer_of(session, package, SignatureRole(upload.role))
     except ConflictError as error:
         yield error.detail
         return
     if signer != upload.signer:
-        yield "Another engineer has decided on the package, and is the one to sign it."
+        yield "Another person has to sign here."
 
 
-def _file_of(upload: SignatureUpload, signature: SignatureReport, level: Level) -> SignedFile:
+def _file_of(upload: SignatureUpload, signature: SignatureReport, level: Level, *, sha256: str) -> SignedFile:
     assert signature.signed_at is not None
     return SignedFile(
-        sha256=upload.sha256,
-        role=SignatureRole(upload.role),
+        sha256=sha256,
+        role=SignaturePlace(upload.role),
         signed_by=SignedBy.OWN_KEY,
         person=upload.signer,
         certificate_sha256=signature.certificate_sha256,

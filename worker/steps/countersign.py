@@ -1,6 +1,6 @@
 """Close a decided package with the service's seal over the recorded decision.
 
-Started by: a `countersign` job, due when a package is decided, unless the engineer signs with a key of their own.
+Started by: a `countersign` job, due when a package is decided.
 Writes: the sealed file as the package's current one; the certified one stays as it was.
 Leaves: itself due where the package got another file meanwhile; else nothing.
 """
@@ -16,15 +16,19 @@ from service.storage.head import record_deed
 from service.storage.jobs import JobState, Lease
 from service.storage.package_files import SignedFile, add_files, signatures_of
 from service.storage.people import forget_once_printed
+from service.storage.printed_people import decided_by
 from service.storage.routes import criteria_row, lock_route, parse_criteria, raise_version
 from service.storage.session import snapshot, transaction
-from service.storage.tables import Decision, Package, PackageFile, Person, Token
+from service.storage.tables import Decision, Package, PackageFile, Project, Submission, Token
 from service.storage.verdicts import submission_of_package
 from service.vocabulary.criteria import Criteria
-from service.vocabulary.signatures import SignatureRole, SignedBy
-from worker.signing.pinning import pinned_signers
+from service.vocabulary.signatures import SignedBy
+from worker.signing.countersign import fields_of
+from worker.signing.fields import DECISION_FIELD, ENGINEER_FIELD
 from worker.steps.context import StepContext
+from worker.steps.decision_words import SpokenDecision, declare
 from worker.steps.deeds import deed_to
+from worker.steps.foreign import pinned_in_limits
 from worker.steps.levels import sealing_for
 from worker.steps.running import Step
 from worker.steps.sealing import Act, seal_act
@@ -32,23 +36,35 @@ from worker.steps.sealing import Act, seal_act
 
 @dataclass(frozen=True, kw_only=True)
 class Decided:
-    """A decided package: whose word it was, on what, under which criteria, and who has signed before."""
+    """A decided package: what was decided and by whom, under which criteria, and who has signed before."""
 
     package: Package
     criteria: Criteria
-    decision: Decision
+    spoken: SpokenDecision
     engineer: str | None
-    engineer_name: str
     signatures: Sequence[PackageFile]
 
 
 def run(context: StepContext, lease: Lease) -> None:
-    """Seal the decision into the package's reserved field, read back, keep."""
+    """Seal the decision into the field that is reserved for it, read back, keep."""
     with snapshot(context.engine) as session:
         decided = _read(session, lease)
-    sealed = None if _has_signed(decided.signatures) else _seal(context, decided)
+    pdf = context.blobs.get(decided.package.current_sha256)
+    field = field_for(pdf, is_signed_after=decided.spoken.is_signed_after)
+    sealed = None if field is None else _seal(context, decided, pdf, field=field)
     with transaction(context.engine) as session:
         _write(session, lease, context, decided, sealed)
+
+
+def field_for(pdf: bytes, *, is_signed_after: bool) -> str | None:
+    """Return where a decision is sealed into a package; nowhere if it is already.
+
+    Packages of earlier releases keep no place for it: there the seal takes the engineer's, if no own key does.
+    """
+    is_empty = fields_of(pdf)
+    if DECISION_FIELD in is_empty:
+        return DECISION_FIELD if is_empty[DECISION_FIELD] else None
+    return ENGINEER_FIELD if is_empty[ENGINEER_FIELD] and not is_signed_after else None
 
 
 STEP = Step(run=run, hard_limit_s=600, states_times=True, waits_for_ever=True)
@@ -56,29 +72,31 @@ STEP = Step(run=run, hard_limit_s=600, states_times=True, waits_for_ever=True)
 
 def _read(session: Session, lease: Lease) -> Decided:
     package = _package(session, lease)
+    submission = submission_of_package(session, package)
     decision = session.exec(
         select(Decision).where(Decision.project_id == package.project_id, Decision.package_id == package.id)
     ).one()
     token = None if decision.token_id is None else session.get(Token, decision.token_id)
-    holder = None if token is None else token.holder
-    name = _printed_name(session, decision, holder)
-    version = submission_of_package(session, package).criteria_version
+    engineer = None if token is None else token.holder
     return Decided(
         package=package,
-        criteria=parse_criteria(criteria_row(session, package.project_id, version).document),
-        decision=decision,
-        engineer=holder,
-        engineer_name=name,
+        criteria=parse_criteria(criteria_row(session, package.project_id, submission.criteria_version).document),
+        spoken=_spoken(session, submission, decision, engineer=engineer),
+        engineer=engineer,
         signatures=signatures_of(session, package),
     )
 
 
-def _printed_name(session: Session, decision: Decision, holder: str | None) -> str:
-    """Return the name that the decision froze; of one made before names were frozen, the name as it is now."""
-    if decision.decided_by_name is not None:
-        return f"{decision.decided_by_name}, {decision.decided_by_position}"
-    person = None if holder is None else session.get(Person, (decision.project_id, holder))
-    return holder or "holder of the engineer's token" if person is None else f"{person.name}, {person.role}"
+def _spoken(session: Session, submission: Submission, decision: Decision, *, engineer: str | None) -> SpokenDecision:
+    return SpokenDecision(
+        words=orjson.loads(decision.document),
+        sha256=decision.sha256,
+        decided_at=decision.decided_at,
+        segments=submission.segments,
+        concessions_asked=len(submission.concessions),
+        engineer=None if engineer is None else decided_by(session, decision, engineer),
+        owner=session.get_one(Project, decision.project_id).owner,
+    )
 
 
 def _package(session: Session, lease: Lease) -> Package:
@@ -87,49 +105,20 @@ def _package(session: Session, lease: Lease) -> Package:
     ).one()
 
 
-def _has_signed(signatures: Sequence[PackageFile]) -> bool:
-    """Tell whether the engineer's place is taken: by the engineer's own key, before the clock decided."""
-    return any(file.role == SignatureRole.ENGINEER.value for file in signatures)
-
-
-def _seal(context: StepContext, decided: Decided) -> SignedFile:
-    pdf = context.blobs.get(decided.package.current_sha256)
+def _seal(context: StepContext, decided: Decided, pdf: bytes, *, field: str) -> SignedFile:
     # By the fingerprints that were registered when these signatures were taken; they may have been retired since.
     own_keys = {file.certificate_sha256 for file in decided.signatures if file.signed_by == SignedBy.OWN_KEY.value}
-    act = Act(
-        role=SignatureRole.ENGINEER,
-        person=decided.engineer,
-        reason=f"decision, SHA-256 {decided.decision.sha256}",
-        stamp_lines=_stamp_lines(decided),
-    )
     sealed, file = seal_act(
         context,
         pdf,
-        act,
+        Act(field=field, person=decided.engineer, declared=declare(decided.spoken)),
         key=context.load_key(),
         sealing=sealing_for(context, decided.criteria),
-        trust=pinned_signers(pdf, own_keys),
+        # The engineer's place is empty yet: whoever signed with a key of their own is the contractor.
+        contractor=pinned_in_limits(pdf, own_keys, come_forward=context.come_forward),
     )
     context.blobs.put(sealed)
     return file
-
-
-def _stamp_lines(decided: Decided) -> list[str]:
-    words = orjson.loads(decided.decision.document)
-    by_word: dict[str, list[str]] = {}
-    for segment, word in words["segments"].items():
-        by_word.setdefault(word, []).append(segment)
-    days = words.get("deemed_after_days")
-    deemed = "" if days is None else "deemed "
-    lines = [f"{deemed}{word}: {', '.join(sorted(segments))}" for word, segments in sorted(by_word.items())]
-    if words.get("concessions_granted"):
-        lines.append(f"concessions granted: {', '.join(map(str, words['concessions_granted']))}")
-    return [
-        *lines,
-        f"decided by {decided.engineer_name}" if days is None else f"no decision within {days} days of issue",
-        f"{decided.decision.decided_at:%Y-%m-%d %H:%M} UTC",
-        "service's seal over the recorded decision",
-    ]
 
 
 def _write(session: Session, lease: Lease, context: StepContext, decided: Decided, sealed: SignedFile | None) -> None:

@@ -3,33 +3,34 @@
 import secrets
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 import orjson
 from sqlmodel import Session
 
 from service.storage.head import audit_head
+from service.storage.printed_people import submitted_by
 from service.storage.records import StoredEvidence, end_reasons, read_frozen_evidence
 from service.storage.routes import criteria_row, design_row, find_route, parse_criteria, parse_design
 from service.storage.tables import (
     CriteriaVersion,
-    Decision,
     DesignRevision,
-    Package,
-    Person,
     Project,
     Route,
     Submission,
 )
-from service.storage.verdicts import packages_beside
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.concession import Concession
 from service.vocabulary.criteria import Voiding
 from service.vocabulary.finding import FibreDocument
+from service.vocabulary.people import PrintedPerson
+from service.vocabulary.signatures import SignedBy
 from worker import PROGRAM
 from worker.judgement.judge import prepare
 from worker.judgement.settle import JudgedFibre, Verdict, settle
 from worker.package.content import EarlierPackage, PackageContent, PlannedSeal
 from worker.package.kept import KeptRecord, KeptRecords
+from worker.steps.earlier import earlier_packages
 from worker.steps.judge import EvidenceByFibre
 
 
@@ -44,7 +45,7 @@ class Frozen:
     criteria: CriteriaVersion
     evidence: list[StoredEvidence]
     end_reasons: Mapping[str, str]
-    responsible_person: str
+    responsible_person: PrintedPerson
     earlier: Sequence[EarlierPackage]
     audit: tuple[int, str]
 
@@ -52,7 +53,6 @@ class Frozen:
 def read_frozen(session: Session, submission: Submission) -> Frozen:
     """Read what a submission froze."""
     route = find_route(session, [submission.project_id], submission.route_id)
-    person = session.get(Person, (submission.project_id, submission.responsible_person))
     project = session.get(Project, submission.project_id)
     assert project is not None
     return Frozen(
@@ -63,22 +63,10 @@ def read_frozen(session: Session, submission: Submission) -> Frozen:
         criteria=criteria_row(session, submission.project_id, submission.criteria_version),
         evidence=read_frozen_evidence(session, route, submission.id),
         end_reasons=end_reasons(session, submission.project_id, submission.id),
-        responsible_person=submission.responsible_name
-        or (submission.responsible_person if person is None else person.name),
-        earlier=[
-            _earlier(session, package, theirs, submission)
-            for package, theirs in packages_beside(session, submission)
-            if theirs.number < submission.number
-        ],
+        responsible_person=submitted_by(session, submission),
+        earlier=earlier_packages(session, route, submission),
         audit=audit_head(session, submission.project_id),
     )
-
-
-def _earlier(session: Session, package: Package, theirs: Submission, own: Submission) -> EarlierPackage:
-    decision = session.get(Decision, (package.project_id, package.id))
-    words = {} if decision is None else orjson.loads(decision.document)["segments"]
-    shared = sorted(set(theirs.segments) & set(own.segments))
-    return EarlierPackage(number=package.number, segments={segment: words.get(segment) for segment in shared})
 
 
 def altered_records(frozen: Frozen) -> int:
@@ -116,6 +104,7 @@ def content_of(
     public_url: str | None,
     is_demonstration: bool,
     seal: PlannedSeal,
+    made_at: datetime,
 ) -> PackageContent:
     """Put together what the package is drawn from."""
     submission, project = frozen.submission, frozen.project
@@ -138,7 +127,9 @@ def content_of(
         supersedes=frozen.earlier,
         concessions=[_concession(one) for one in submission.concessions],
         responsible_person=frozen.responsible_person,
+        contractor_signature=SignedBy(submission.signature),
         submitted_at=submission.submitted_at,
+        made_at=made_at,
         records=KeptRecords(list(_kept_records(frozen))),
         audit_sequence=frozen.audit[0],
         audit_hash=frozen.audit[1],

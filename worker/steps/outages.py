@@ -4,6 +4,7 @@ import errno
 
 from sqlalchemy.exc import DBAPIError
 
+from service.storage.blobs import BlobStorageError
 from worker.signing.errors import AuthorityError, RevocationUnknownError
 
 # No room, over quota, read-only; a disk or a share that answers with an error.
@@ -21,6 +22,8 @@ def outage_of(error: BaseException) -> str | None:
     match error:
         case OutageError() | AuthorityError() | RevocationUnknownError():
             return str(error)
+        case BlobStorageError():
+            return f"Files cannot be kept: {error}"
         case OSError(errno=number) if number in _OF_DISKS:
             return f"The disk for files takes none: {error.strerror}."
         case DBAPIError() if _is_database_away(error):

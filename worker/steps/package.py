@@ -1,13 +1,12 @@
 """Make the signed package of a submission.
 
 Started by: a `package` job, due when segments are submitted.
-Writes: the package with its certified file, sealed once more over the submission unless the contractor signs with a key
-of their own, and the submission as issued, or parked if the frozen set gives another verdict than the one submitted:
-then nothing is signed.
+Writes: the package with its certified file, in which the contractor's declaration is printed, and the submission as
+issued, or parked if the frozen set gives another verdict than the one submitted: then nothing is signed.
 Leaves: nothing; the engineer decides.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from uuid import uuid4
 
@@ -27,12 +26,13 @@ from service.storage.routes import lock_route, parse_criteria, raise_version
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Package, Submission, SubmissionSegment
 from service.vocabulary.canonical import sha256_hex
-from service.vocabulary.signatures import SignatureRole, SignedBy
+from service.vocabulary.signatures import SignedBy
 from worker.judgement.judge import ENGINE
 from worker.package.archive_document import Packed, pack
 from worker.package.attachments import attached_files
 from worker.package.content import PackageContent
-from worker.package.drawing import SIGNATURE_BOXES, draw
+from worker.package.declarations import declarations
+from worker.package.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.pieces import PackageView
 from worker.package.view import build_view
 from worker.signing.certify import certify
@@ -45,7 +45,6 @@ from worker.steps.deeds import deed_to
 from worker.steps.frozen import altered_records, content_of, judge_frozen, new_verification_code, read_frozen
 from worker.steps.levels import level_of, planned_seal, sealing_for
 from worker.steps.running import HopelessError, LeftToNewerError, Step
-from worker.steps.sealing import Act, seal_act
 
 log = structlog.get_logger()
 
@@ -67,19 +66,14 @@ def run(context: StepContext, lease: Lease) -> None:
         unsigned,
         key=key,
         signed_at=context.clock(),
-        reason=f"Verdict {prepared.content.verdict_digest}: these are the findings of the records submitted.",
-        boxes=SignatureBoxes(**SIGNATURE_BOXES),
+        reason=_reason(prepared.content),
+        boxes=SignatureBoxes(**SIGNATURE_BOXES, page=SIGNING_PAGE),
         sealing=prepared.sealing,
     )
     context.blobs.put(signed.pdf)
     context.come_forward()
-    made = [_certified(context, signed, key=key)]
-    if prepared.submission.signature == SignedBy.SERVICE_SEAL.value:
-        sealed, file = seal_act(context, signed.pdf, _act(prepared), key=key, sealing=prepared.sealing)
-        context.blobs.put(sealed)
-        made.append(file)
     with transaction(context.engine) as session:
-        package = _issue(session, lease, prepared, context, files=made)
+        package = _issue(session, lease, prepared, context, certified=_certified(context, signed, key=key))
         record_deed(session, lease.project_id, _signed(package))
 
 
@@ -122,7 +116,6 @@ STEP = Step(run=run, hard_limit_s=600, states_times=True, on_parked=park)
 class _Prepared:
     """A package beside its view, in which fibres and records stand: here its content has neither any more."""
 
-    submission: Submission
     content: PackageContent
     sealing: Sealing
     files: Mapping[str, Packed]
@@ -134,16 +127,14 @@ class _Prepared:
 
 
 def _prepare(context: StepContext, lease: Lease, *, is_demonstration: bool) -> tuple[_Prepared, PackageView]:
-    submission, sealing, content = _judge_anew(context, lease, is_demonstration=is_demonstration)
+    sealing, content = _judge_anew(context, lease, is_demonstration=is_demonstration)
     files = {name: _keep_and_pack(context, parts) for name, parts in attached_files(content)}
     # Drawing and signing need as much memory again as the fibres and records, which have no more to say then.
     bare = replace(content, fibres=(), records=())
-    return _Prepared(submission=submission, content=bare, sealing=sealing, files=files), build_view(content)
+    return _Prepared(content=bare, sealing=sealing, files=files), build_view(content)
 
 
-def _judge_anew(
-    context: StepContext, lease: Lease, *, is_demonstration: bool
-) -> tuple[Submission, Sealing, PackageContent]:
+def _judge_anew(context: StepContext, lease: Lease, *, is_demonstration: bool) -> tuple[Sealing, PackageContent]:
     with snapshot(context.engine) as session:
         submission = _submission(session, lease)
         frozen = read_frozen(session, submission)
@@ -164,8 +155,9 @@ def _judge_anew(
         public_url=context.settings.public_url,
         is_demonstration=is_demonstration,
         seal=planned_seal(context, sealing),
+        made_at=context.clock(),
     )
-    return submission, sealing, content
+    return sealing, content
 
 
 def _keep_and_pack(context: StepContext, parts: Iterable[bytes]) -> Packed:
@@ -189,7 +181,7 @@ def _submission(session: Session, lease: Lease) -> Submission:
 
 
 def _issue(
-    session: Session, lease: Lease, prepared: _Prepared, context: StepContext, *, files: Sequence[SignedFile]
+    session: Session, lease: Lease, prepared: _Prepared, context: StepContext, *, certified: SignedFile
 ) -> Package:
     content, attached = prepared.content, prepared.attached
     submission = _submission(session, lease)
@@ -202,10 +194,10 @@ def _issue(
         route_id=route.id,
         number=content.number,
         verification_code=content.verification_code,
-        certified_sha256=files[0].sha256,
-        certified_level=files[0].level.value,
-        current_sha256=files[-1].sha256,
-        current_level=files[-1].level.value,
+        certified_sha256=certified.sha256,
+        certified_level=certified.level.value,
+        current_sha256=certified.sha256,
+        current_level=certified.level.value,
         findings_sha256=attached["findings.json"],
         attached=attached,
         audit_sequence=content.audit_sequence,
@@ -215,7 +207,7 @@ def _issue(
     )
     session.add(package)
     session.flush()
-    add_files(session, package, files)
+    add_files(session, package, [certified])
     if package.deemed_at is not None:
         delay = package.deemed_at - issued_at
         jobs.make_due(session, JobKind.DEEM, project_id=lease.project_id, subject_id=package.id, delay=delay)
@@ -224,6 +216,11 @@ def _issue(
     jobs.release(session, lease, JobState.DONE)
     forget_once_printed(session, lease.project_id, [submission.responsible_person])
     return package
+
+
+def _reason(content: PackageContent) -> str:
+    said = declarations(content)["service"]
+    return f"{said} Verdict SHA-256 {content.verdict_digest}."
 
 
 def _certified(context: StepContext, signed: Signed, *, key: SigningKey) -> SignedFile:
@@ -235,24 +232,6 @@ def _certified(context: StepContext, signed: Signed, *, key: SigningKey) -> Sign
         certificate_sha256=key.certificate_sha256,
         signed_at=context.clock(),
         level=level_of(signed.report),
-    )
-
-
-def _act(prepared: _Prepared) -> Act:
-    submission = prepared.submission
-    lines = [f"submitted: {', '.join(sorted(submission.segments))}"]
-    if submission.concessions:
-        lines.append(f"concessions asked: {len(submission.concessions)}")
-    return Act(
-        role=SignatureRole.CONTRACTOR,
-        person=submission.responsible_person,
-        reason=f"submission {submission.id}, verdict SHA-256 {submission.verdict_digest}",
-        stamp_lines=[
-            *lines,
-            f"responsible: {prepared.content.responsible_person}",
-            f"{submission.submitted_at:%Y-%m-%d %H:%M} UTC",
-            "service's seal over the recorded submission",
-        ],
     )
 
 

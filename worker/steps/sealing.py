@@ -1,4 +1,4 @@
-"""The service's seal over what a person did, in the field that is kept for that person."""
+"""The service's seal over a recorded decision, in a place of its own."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -6,51 +6,56 @@ from types import MappingProxyType
 
 from service.storage.package_files import SignedFile
 from service.vocabulary.canonical import sha256_hex
-from service.vocabulary.signatures import SignatureRole, SignedBy
+from service.vocabulary.signatures import SignaturePlace, SignatureRole, SignedBy
 from worker.package.typeface import REGULAR_FONT
 from worker.signing.certificates import Trusted
 from worker.signing.countersign import countersign
-from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
+from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD
 from worker.signing.keys import SigningKey
 from worker.signing.sealing import Sealing
+from worker.signing.trust import RoleTrust
 from worker.steps.context import StepContext
+from worker.steps.decision_words import Declared
 from worker.steps.levels import level_of
 
 FIELDS: Mapping[SignatureRole, str] = MappingProxyType(
     {SignatureRole.CONTRACTOR: CONTRACTOR_FIELD, SignatureRole.ENGINEER: ENGINEER_FIELD}
 )
+_PLACES: Mapping[str, SignaturePlace] = MappingProxyType(
+    {DECISION_FIELD: SignaturePlace.DECISION, ENGINEER_FIELD: SignaturePlace.ENGINEER}
+)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Act:
-    """What a person did: in which role, said in the signature's reason and on the page."""
+    """What is sealed: in which field, whose act it was, and what stamp and reason say of it."""
 
-    role: SignatureRole
+    field: str
     person: str | None
-    reason: str
-    stamp_lines: Sequence[str]
+    declared: Declared
 
 
 def seal_act(
-    context: StepContext, pdf: bytes, act: Act, *, key: SigningKey, sealing: Sealing, trust: Sequence[Trusted] = ()
+    context: StepContext, pdf: bytes, act: Act, *, key: SigningKey, sealing: Sealing, contractor: Sequence[Trusted] = ()
 ) -> tuple[bytes, SignedFile]:
     """Seal an act into a package, saying in stamp and reason that it is the service's seal; return its file."""
     now = context.clock()
+    whole, *shorter = act.declared.stamps
     sealed = countersign(
         pdf,
         key=key,
         signed_at=now,
-        reason=f"Service's seal over the recorded {act.reason}",
-        stamp_lines=act.stamp_lines,
+        reason=act.declared.reason,
+        stamp_lines=whole,
+        shorter=shorter,
         font_file=REGULAR_FONT,
-        field=FIELDS[act.role],
-        trust=[*context.trust, *trust],
-        time_trust=context.time_trust,
+        field=act.field,
+        trust=RoleTrust(service=context.trust, contractor=contractor, time=context.time_trust),
         sealing=sealing,
     )
     return sealed.pdf, SignedFile(
         sha256=sha256_hex(sealed.pdf),
-        role=act.role,
+        role=_PLACES[act.field],
         signed_by=SignedBy.SERVICE_SEAL,
         person=act.person,
         certificate_sha256=key.certificate_sha256,

@@ -32,8 +32,8 @@ class PersonCertificate(SQLModel, table=True):
 class PackageFile(SQLModel, table=True):
     """A file of a package: the certified one, which has no role, then one for each signature that was added.
 
-    `person` is whose act was signed or sealed, by opaque id; none where the clock decided. `level` is what every
-    signature in the file reaches.
+    `role` is the signature's place. `person` is who signed or whose act was sealed, by opaque id; none where the clock
+    decided. `level` is what every signature in the file reaches.
     """
 
     __tablename__ = "package_file"

@@ -2,8 +2,8 @@
 
 `bound`: described and bound to criteria. `waiting`: spliced, nothing judged yet, a trial of criteria asked for.
 `judged`: every record of the first visit judged, one of the photographs that they name sent in; fibre 20 at C5 does
-not conform. `issued`: both segments submitted, with a concession for it; the package waits, and a file that is no
-package of it was sent in as if it were signed. `decided`: west accepted, east refused.
+not conform. `issued`: both segments submitted, with a concession for it; the package waits. `decided`: west accepted,
+east refused, to be signed by a key of the engineer's own; a file that is no package was sent in as if it were signed.
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -101,10 +101,10 @@ def _walk(world: World) -> Iterator[str]:
     yield "judged"
     submit(world)
     world.drain()
-    send_in(world, newest_package(world), "engineer", NO_PACKAGE)
-    world.drain()
     yield "issued"
-    decide(world)
+    decide(world, signature="own_key")
+    world.drain()
+    send_in(world, newest_package(world), "engineer", NO_PACKAGE)
     world.drain()
     yield "decided"
 

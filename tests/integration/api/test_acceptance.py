@@ -143,7 +143,7 @@ def test_a_decision_sent_again_is_the_one_made_and_another_is_refused(fresh_worl
     made = notices(world)
     assert decide(world).json() == first.json()
     world.drain()
-    assert [one["role"] for one in newest_package(world)["signatures"]] == ["contractor", "engineer"]
+    assert [one["role"] for one in newest_package(world)["signatures"]] == ["decision"]
     assert decide(world).json() == first.json()
     refusal(decide(world, segments={"west": "refused", "east": "refused"}), 409)
     assert notices(world) == made

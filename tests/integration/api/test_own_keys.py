@@ -9,9 +9,15 @@ from typing import Any
 import httpx
 import orjson
 import pytest
+from pydantic import SecretStr
+from sqlalchemy import update
+from sqlmodel import col
 
 from service.settings import MAX_SIGNATURE_BYTES
+from service.storage.session import transaction
+from service.storage.tables import Job
 from service.vocabulary.words import TokenKind
+from tests.answering import nobody
 from tests.integration.api.acts import (
     decide,
     let_hold,
@@ -24,8 +30,13 @@ from tests.integration.api.acts import (
 from tests.integration.api.conftest import OpenWorld
 from tests.signing_people import Signatory, make_signatory, sign_as
 from tests.world import World
-from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, SEAL_FIELD
+from worker.commands.embedded import serve_time
+from worker.signing.authority import DemonstrationAuthority
+from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SEAL_FIELD
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
+from worker.steps.foreign import check_in_limits
+from worker.steps.outside import authorities_of
 
 pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
@@ -36,7 +47,14 @@ OVERTAKEN = "The package has another file by now, with another signature in it: 
 
 @pytest.fixture
 def world(fresh_world: OpenWorld) -> World:
-    return fresh_world("issued")
+    """A package that the engineer decided, and is to sign now that the decision is sealed."""
+    return decided_by_own_key(fresh_world("issued"))
+
+
+def decided_by_own_key(world: World) -> World:
+    assert decide(world, signature="own_key").is_success
+    world.drain()
+    return world
 
 
 @pytest.fixture
@@ -80,8 +98,7 @@ def deeds(world: World) -> list[tuple[str, str | None]]:
     return [(one["action"], one.get("content_sha256")) for one in map(orjson.loads, rows)]
 
 
-def test_an_engineer_signs_after_the_decision(world: World, engineer: Signatory) -> None:
-    assert decide(world, signature="own_key").is_success
+def test_an_engineer_signs_the_sealed_decision(world: World, engineer: Signatory) -> None:
     came = upload(world, "engineer", engineer)
     assert (came["state"], came["problems"], came["signer"]) == ("taken", [], "p-9e6")
     package = newest_package(world)
@@ -91,36 +108,48 @@ def test_an_engineer_signs_after_the_decision(world: World, engineer: Signatory)
     assert signature["file_sha256"] == package["current_sha256"] == came["file_sha256"]
     assert package["awaited_signatures"] == []
     report = verify(
-        file_of(world, package), trust=[*world.context.trust, engineer.certificate], now=world.context.clock()
+        file_of(world, package),
+        trust=RoleTrust(service=world.context.trust, engineer=[engineer.certificate]),
+        now=world.context.clock(),
     )
-    assert (report.problems, report.signed_fields) == ((), (SEAL_FIELD, CONTRACTOR_FIELD, ENGINEER_FIELD))
+    assert (report.problems, report.signed_fields) == ((), (SEAL_FIELD, DECISION_FIELD, ENGINEER_FIELD))
     assert report.certified_sha256 == package["certified_sha256"]
 
 
 def test_a_receiver_who_does_not_know_the_engineer_trusts_the_others_only(world: World, engineer: Signatory) -> None:
-    assert decide(world, signature="own_key").is_success
     upload(world, "engineer", engineer)
-    report = verify(file_of(world, newest_package(world)), trust=world.context.trust, now=world.context.clock())
+    report = verify(
+        file_of(world, newest_package(world)), trust=RoleTrust(service=world.context.trust), now=world.context.clock()
+    )
     assert [one.is_trusted for one in report.signatures] == [True, True, False]
 
 
-def test_an_engineer_may_sign_first_and_then_decides_by_that_key(world: World, engineer: Signatory) -> None:
-    assert upload(world, "engineer", engineer)["state"] == "taken"
-    refusal(decide(world), 409)
+def test_nobody_signs_a_decision_that_is_not_made_or_not_sealed_yet(fresh_world: OpenWorld) -> None:
+    world = fresh_world("issued")
+    package, engineer = newest_package(world), known(world, "engineer")
+    early = sign(world, package, "engineer", engineer)
+    assert "decide with own_key first" in refusal(send_in(world, package, "engineer", early), 409)["detail"]
     assert decide(world, signature="own_key").is_success
-    assert world.drain() == 0
-    package = newest_package(world)
-    assert [one["by"] for one in package["signatures"]] == ["service_seal", "own_key"]
-    assert package["awaited_signatures"] == []
+    assert "not sealed into the package yet" in refusal(send_in(world, package, "engineer", early), 409)["detail"]
+    world.drain()
+    # What was signed before the seal is not what is to be signed now.
+    refusal(send_in(world, package, "engineer", early), 412)
+    assert upload(world, "engineer", engineer)["state"] == "taken"
 
 
-def test_who_signed_first_is_the_one_to_decide_and_signs_once(world: World, engineer: Signatory) -> None:
+def test_who_has_signed_signs_once(world: World, engineer: Signatory) -> None:
     assert upload(world, "engineer", engineer)["state"] == "taken"
     problem = refusal(send_in(world, newest_package(world), "engineer", b"%PDF-1.7"), 409)
     assert problem["detail"] == "This place on the package is signed already."
+
+
+def test_another_engineer_sends_in_only_the_signature_of_the_one_who_decided(world: World, engineer: Signatory) -> None:
+    other = make_signatory("Holder of another card")
     form = {"kind": "engineer", "projects": [world.project_id], "holder": "p-other"}
     world.tokens[ENGINEER] = world.ask(ADMINISTRATOR, "POST", "/v1/tokens", json=form)["token"]
-    refusal(decide(world, signature="own_key"), 409)
+    came = upload(world, "engineer", other)
+    assert (came["state"], came["signer"]) == ("refused", "p-9e6")
+    assert upload(world, "engineer", engineer)["state"] == "taken"
 
 
 def test_the_seal_follows_the_contractors_own_signature(fresh_world: OpenWorld) -> None:
@@ -135,27 +164,30 @@ def test_the_seal_follows_the_contractors_own_signature(fresh_world: OpenWorld) 
     package = newest_package(world)
     assert [(one["role"], one["by"]) for one in package["signatures"]] == [
         ("contractor", "own_key"),
-        ("engineer", "service_seal"),
+        ("decision", "service_seal"),
     ]
     report = verify(
-        file_of(world, package), trust=[*world.context.trust, contractor.certificate], now=world.context.clock()
+        file_of(world, package),
+        trust=RoleTrust(service=world.context.trust, contractor=[contractor.certificate]),
+        now=world.context.clock(),
     )
     assert report.problems == ()
 
 
-def test_both_sign_with_keys_of_their_own_in_either_order(fresh_world: OpenWorld) -> None:
-    for order in (["contractor", "engineer"], ["engineer", "contractor"]):
-        world = fresh_world("judged")
-        keys = {role: known(world, role) for role in order}
-        submit(world, signature="own_key")
-        world.drain()
-        decide(world, signature="own_key")
-        assert set(newest_package(world)["awaited_signatures"]) == set(order)
-        for role in order:
-            came = upload(world, role, keys[role])
-            assert came["state"] == "taken", came
-        package = newest_package(world)
-        assert ([one["role"] for one in package["signatures"]], package["awaited_signatures"]) == (order, [])
+@pytest.mark.parametrize("order", [["contractor", "engineer"], ["engineer", "contractor"]], ids=str)
+def test_both_sign_with_keys_of_their_own_in_either_order(fresh_world: OpenWorld, order: list[str]) -> None:
+    world = fresh_world("judged")
+    keys = {role: known(world, role) for role in order}
+    submit(world, signature="own_key")
+    world.drain()
+    decided_by_own_key(world)
+    assert set(newest_package(world)["awaited_signatures"]) == set(order)
+    for role in order:
+        came = upload(world, role, keys[role])
+        assert came["state"] == "taken", came
+    package = newest_package(world)
+    assert [one["role"] for one in package["signatures"]] == ["decision", *order]
+    assert package["awaited_signatures"] == []
 
 
 def retire(world: World, role: str, signatory: Signatory) -> None:
@@ -192,16 +224,17 @@ def test_a_retired_certificate_signs_no_more(world: World, engineer: Signatory) 
     assert "was retired" in came["problems"][0]
 
 
-def test_a_certificate_retired_while_the_file_was_looked_at_is_not_taken(world: World, engineer: Signatory) -> None:
+def test_a_certificate_retired_while_the_file_was_looked_at_is_not_taken(
+    world: World, engineer: Signatory, monkeypatch: pytest.MonkeyPatch
+) -> None:
     package = newest_package(world)
     sent = send_in(world, package, "engineer", sign(world, package, "engineer", engineer))
 
-    def clock() -> datetime:
-        # Read between the first look and the route's lock, and once more behind it.
+    def retire_and_check(*what: Any, **how: Any) -> Any:
         retire(world, "engineer", engineer)
-        return datetime.now(UTC)
+        return check_in_limits(*what, **how)
 
-    world.context = replace(world.context, clock=clock)
+    monkeypatch.setattr("worker.steps.check_upload.check_in_limits", retire_and_check)
     assert outcome(world, sent)["problems"] == ["The certificate that signed was retired."]
 
 
@@ -238,7 +271,7 @@ def test_of_two_signed_files_one_is_taken_and_the_other_told_why(fresh_world: Op
     contractor, engineer = known(world, "contractor"), known(world, "engineer")
     submit(world, signature="own_key")
     world.drain()
-    package = newest_package(world)
+    package = newest_package(decided_by_own_key(world))
     sent = [
         send_in(world, package, role, sign(world, package, role, key))
         for role, key in (("contractor", contractor), ("engineer", engineer))
@@ -252,22 +285,25 @@ def test_of_two_signed_files_one_is_taken_and_the_other_told_why(fresh_world: Op
     assert upload(world, role, {"contractor": contractor, "engineer": engineer}[role])["state"] == "taken"
 
 
-def test_a_decision_by_the_seal_meanwhile_leaves_no_place_for_a_key(world: World, engineer: Signatory) -> None:
+def test_a_signature_that_the_decisions_seal_overtook_is_made_anew(fresh_world: OpenWorld) -> None:
+    world = fresh_world("judged")
+    contractor = known(world, "contractor")
+    submit(world, signature="own_key")
+    world.drain()
     package = newest_package(world)
-    sent = send_in(world, package, "engineer", sign(world, package, "engineer", engineer))
-    assert decide(world).is_success
-    came = outcome(world, sent)
-    package = newest_package(world)
-    assert [one["by"] for one in package["signatures"]] == ["service_seal", "service_seal"]
-    assert came["state"] == "refused"
-    assert came["problems"] != []
+    pdf = sign(world, package, "contractor", contractor)
+    decided_by_own_key(world)
+    refusal(send_in(world, package, "contractor", pdf), 412)
+    assert upload(world, "contractor", contractor)["state"] == "taken"
 
 
-def test_nobody_signs_where_the_seal_was_chosen(world: World) -> None:
-    package = newest_package(world)
-    refusal(send_in(world, package, "contractor", b"%PDF-1.7"), 409)
+def test_nobody_signs_where_the_seal_was_chosen(fresh_world: OpenWorld) -> None:
+    world = fresh_world("issued")
+    chosen = "What was done here is signed by the service's seal, as was chosen then."
+    assert refusal(send_in(world, newest_package(world), "contractor", b"%PDF-1.7"), 409)["detail"] == chosen
     decide(world)
-    refusal(send_in(world, package, "engineer", b"%PDF-1.7"), 409)
+    world.drain()
+    assert refusal(send_in(world, newest_package(world), "engineer", b"%PDF-1.7"), 409)["detail"] == chosen
 
 
 def test_each_party_sends_in_its_own_signature(world: World, engineer: Signatory) -> None:
@@ -290,12 +326,6 @@ def test_each_party_sends_in_its_own_signature(world: World, engineer: Signatory
 def test_who_submits_does_not_sign_for_the_owner(world: World) -> None:
     let_hold(world, ENGINEER, "p-1c9")
     refusal(send_in(world, newest_package(world), "engineer", b"%PDF-1.7"), 403)
-
-
-def test_before_a_decision_a_token_without_a_holder_can_not_say_who_signs(world: World) -> None:
-    form = {"kind": "engineer", "projects": [world.project_id]}
-    world.tokens[ENGINEER] = world.ask(ADMINISTRATOR, "POST", "/v1/tokens", json=form)["token"]
-    refusal(send_in(world, newest_package(world), "engineer", b"%PDF-1.7"), 409)
 
 
 def test_what_was_signed_has_to_be_named_and_be_the_current_file(world: World) -> None:
@@ -347,15 +377,60 @@ def test_each_step_stands_in_the_chain_with_the_digest_of_the_file(world: World,
 
 
 def test_the_public_learns_of_a_signature_and_not_whose_it_is(world: World, engineer: Signatory) -> None:
-    decide(world, signature="own_key")
     upload(world, "engineer", engineer)
     package = newest_package(world)
     answer = world.http.get(f"/v1/verifications/{package['verification_code']}")
     assert [(one["role"], one["by"]) for one in answer.json()["signatures"]] == [
-        ("contractor", "service_seal"),
+        ("decision", "service_seal"),
         ("engineer", "own_key"),
     ]
     page = world.http.get(f"/v1/verifications/{package['verification_code']}", headers={"Accept": "text/html"})
     private = ["p-9e6", "p-1c9", engineer.fingerprint, "Holder"]
     assert [word for word in private if word in answer.text or word in page.text] == []
     assert package["current_sha256"] in page.text and "own key" in page.text
+
+
+def test_an_own_signature_is_stamped_with_the_time_by_the_service(
+    world: World, engineer: Signatory, authority: DemonstrationAuthority
+) -> None:
+    with serve_time(authority) as url:
+        with_time(world, url)
+        came = upload(world, "engineer", engineer)
+    assert came["state"] == "taken", came
+    package, pdf = newest_package(world), file_of(world, newest_package(world))
+    signature = package["signatures"][-1]
+    assert came["file_sha256"] != package["current_sha256"] == signature["file_sha256"]
+    assert pdf.startswith(world.context.blobs.get(came["file_sha256"]))
+    trust = RoleTrust(service=world.context.trust, engineer=[engineer.certificate])
+    report = verify(pdf, trust=trust, now=world.context.clock())
+    assert report.problems == ()
+    # Those who signed before are proven to have by the same stamp.
+    assert [one.level for one in report.signatures] == ["PAdES B-T"] * 3
+    assert [one.authority for one in report.timestamps] == ["DEMONSTRATION time, not for real use"]
+    assert (signature["level"], package["current_level"]) == ("b_t", "b_t")
+
+
+def test_while_the_time_authority_is_away_nothing_is_taken_and_nothing_refused(
+    world: World, engineer: Signatory, authority: DemonstrationAuthority
+) -> None:
+    before = newest_package(world)
+    with nobody() as url:
+        with_time(world, url)
+        sent = send_in(world, before, "engineer", sign(world, before, "engineer", engineer))
+        assert outcome(world, sent)["state"] == "checking"
+    assert newest_package(world) == before
+    with serve_time(authority) as url:
+        with_time(world, url)
+        make_all_due(world)
+        assert outcome(world, sent)["state"] == "taken"
+    assert newest_package(world)["current_level"] == "b_t"
+
+
+def with_time(world: World, url: str) -> None:
+    settings = world.settings.model_copy(update={"timestamp_url": SecretStr(url)})
+    world.context = replace(world.context, settings=settings, authorities=lambda: authorities_of(settings))
+
+
+def make_all_due(world: World) -> None:
+    with transaction(world.engine) as session:
+        session.execute(update(Job).where(col(Job.state) == "due").values(due_at=datetime.now(UTC), hinted_at=None))

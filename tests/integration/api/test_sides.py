@@ -13,7 +13,7 @@ from tests.integration.api.acts import decide, newest_package, pointers, refusal
 from tests.integration.api.conftest import OpenWorld
 from tests.outside_tools import require_tool
 from tests.signing_people import make_signatory
-from tests.world import World
+from tests.world import World, read_demo
 
 pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
@@ -92,6 +92,20 @@ def test_the_administrator_says_whose_person_it_is_and_nobody_says_otherwise_lat
     assert world.ask(ENGINEER, "PUT", path, json=NAMED | {"side": "owner"})["side"] == "owner"
 
 
+def test_a_certificate_registered_by_the_wrong_side_is_not_lost_to_its_owner(world: World) -> None:
+    engineers = make_signatory()
+    squatted, own = (f"{person(world, PEOPLE[side])}/certificates" for side in ("contractor", "owner"))
+    world.ask(CONTRACTOR, "POST", squatted, json={"pem": engineers.pem})
+    for kind in (ENGINEER, ADMINISTRATOR):
+        refusal(world.call(kind, "POST", own, json={"pem": engineers.pem}), 409)
+    world.ask(ADMINISTRATOR, "DELETE", f"{squatted}/{engineers.fingerprint}")
+    refusal(world.call(ENGINEER, "POST", own, json={"pem": engineers.pem}), 409)
+    given = world.call(ADMINISTRATOR, "POST", own, json={"pem": engineers.pem})
+    assert (given.status_code, given.json()["person_id"], given.json()["retired_at"]) == (201, "p-9e6", None)
+    assert world.ask(ENGINEER, "GET", squatted)["certificates"] == []
+    refusal(world.call(CONTRACTOR, "DELETE", f"{own}/{engineers.fingerprint}"), 403)
+
+
 def test_an_erased_persons_id_is_not_taken_by_the_other_side(world: World) -> None:
     for kind, other in ((CONTRACTOR, ENGINEER), (ENGINEER, CONTRACTOR)):
         path = person(world, PEOPLE[OF[kind]])
@@ -121,6 +135,13 @@ def test_who_holds_a_token_is_of_the_side_it_acts_for(world: World) -> None:
     refusal(world.call(ENGINEER, "PUT", person(world, "p-first-contractor"), json=NAMED), 403)
 
 
+def test_who_did_the_crews_work_is_the_contractors_to_name(world: World) -> None:
+    record = {**read_demo("01_splicing")["records"][1], "operator": "p-4v8"}
+    assert [one["outcome"] for one in world.post_records([record])["results"]] == ["stored"]
+    refusal(world.call(ENGINEER, "PUT", person(world, "p-4v8"), json=NAMED), 403)
+    assert world.ask(CONTRACTOR, "PUT", person(world, "p-4v8"), json=NAMED)["side"] == "contractor"
+
+
 def test_the_owners_person_answers_for_no_submission(fresh_world: OpenWorld) -> None:
     world = fresh_world("judged")
     problem = refusal(submit(world, responsible_person="p-9e6"), 422)
@@ -146,7 +167,7 @@ def kept_names(world: World) -> list[str | None]:
     return [*submitted, *(name for row in decided for name in row)]
 
 
-FROZEN = ["Corin Haldersby", "contractor's responsible person", "Petra Lindqvale", "owner's engineer"]
+FROZEN = ["Corin Haldersby", "works manager", "Petra Lindqvale", "acceptance engineer"]
 
 
 @pytest.mark.parametrize("is_erased", [False, True])
@@ -161,8 +182,8 @@ def test_what_is_printed_is_the_name_at_the_act_whatever_becomes_of_it(
     _rename_or_erase(world, ENGINEER, is_erased=is_erased)
     world.drain()
     text = stamps(world, tmp_path)
-    assert "responsible: Corin Haldersby" in text
-    assert "decided by Petra Lindqvale, owner's engineer" in text
+    assert "Corin Haldersby, works manager, declares" in text
+    assert "Petra Lindqvale, acceptance engineer, for" in text
     assert "Somebody Else" not in text
     # Once both are printed, an erased name stands in the file alone.
     assert kept_names(world) == ([None] * 4 if is_erased else FROZEN)

@@ -40,7 +40,10 @@ def test_the_issued_file_is_current_until_another_takes_its_place(fresh_world: O
     world.drain()
     countersigned = file_of(world, newest_package(world))
     assert countersigned != certified
-    assert [ask(world, pdf).problems for pdf in (certified, countersigned)] == [(), ()]
+    assert ask(world, countersigned).problems == ()
+    [cut_back] = ask(world, certified).problems
+    assert cut_back.startswith("The file was cut back, or is an earlier one: beyond it the server has ")
+    assert "the service's seal over the decision; the decision: refused" in cut_back
     assert submit(world, concessions=[CONCESSION]).status_code == 202
     world.drain()
     later = newest_package(world)["number"]

@@ -11,13 +11,16 @@ from sqlalchemy import text
 from sqlmodel import select
 
 from service.storage import jobs
+from service.storage.blobs import BlobStore
 from service.storage.jobs import JobKind, Lease
 from service.storage.session import transaction
 from service.storage.tables import Job, Package
 from service.vocabulary.words import TokenKind
 from tests.factories import make_design, make_splice
 from tests.integration.faults.acts import expire, finished_route, hurry, job_of, package_file, submission, submit
+from tests.integration.small_disks import small_disk
 from tests.world import World
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 from worker.steps import judge
 from worker.steps.context import StepContext
@@ -88,18 +91,40 @@ def test_a_package_without_a_place_to_keep_it_is_put_back_and_made_when_there_is
     world.post_records(finished_route())
     world.drain()
     blobs: Path = world.settings.blob_dir
+    blobs.rmdir()
     blobs.write_text("a file where the folder should be")
     made = submit(world)
     world.drain()
     job = job_of(world, JobKind.PACKAGE)
-    assert (job.state, job.attempts) == ("due", 1)
-    assert "Error" in (job.last_error or "")
+    assert (job.state, job.attempts, job.outage_since is not None) == ("due", 0, True)
+    assert "Files cannot be kept" in (job.last_error or "")
     assert submission(world, made)["state"] == "queued"
     blobs.unlink()
     hurry(world, JobKind.PACKAGE)
     world.drain()
     assert submission(world, made)["state"] == "issued"
     assert (job_of(world, JobKind.PACKAGE).state, job_of(world, JobKind.PACKAGE).last_error) == ("done", None)
+
+
+def test_a_full_disk_is_waited_for_and_judging_goes_on_meanwhile(world: World, tmp_path: Path) -> None:
+    world.post_records(finished_route())
+    world.drain()
+    with small_disk(tmp_path / "disk", size_bytes=400_000) as disk:
+        world.context = replace(world.context, blobs=BlobStore(disk))
+        filler = disk / "filler"
+        filler.write_bytes(bytes(380_000))
+        made = submit(world)
+        for _ in range(world.settings.max_attempts + 1):
+            world.drain()
+            job = job_of(world, JobKind.PACKAGE)
+            assert (job.state, job.attempts) == ("due", 0)
+            hurry(world, JobKind.PACKAGE)
+        assert "Files cannot be kept" in (job.last_error or "")
+        world.post_records([make_splice(id=str(uuid4()))])
+        filler.unlink()
+        world.drain()
+        assert world.status()["is_judged"]
+        assert submission(world, made)["state"] == "issued"
 
 
 def test_a_package_that_can_not_be_made_is_parked_and_its_segments_are_free_again(world: World) -> None:
@@ -134,13 +159,15 @@ def test_a_trust_file_that_is_gone_fails_the_job_and_is_seen(world: World) -> No
     # What needs no trust goes on.
     assert world.status()["is_judged"]
     made = submit(world)
+    world.drain()
+    _accept(world, submission(world, made)["package_id"])
     for _ in range(world.settings.max_attempts):
         world.drain()
-        job = job_of(world, JobKind.PACKAGE)
+        job = job_of(world, JobKind.COUNTERSIGN)
         assert "/nowhere/root.pem" in (job.last_error or "")
         if job.state == "due":
-            hurry(world, JobKind.PACKAGE)
-    assert submission(world, made)["state"] == "parked"
+            hurry(world, JobKind.COUNTERSIGN)
+    assert (job.state, job.attempts) == ("parked", world.settings.max_attempts)
 
 
 def test_a_package_whose_lease_ran_out_at_the_end_is_issued_once(world: World) -> None:
@@ -160,8 +187,10 @@ def test_a_package_whose_lease_ran_out_at_the_end_is_issued_once(world: World) -
     state = submission(world, made)
     assert (state["state"], state["package_id"]) == ("issued", str(package.id))
     assert job_of(world, JobKind.PACKAGE).state == "done"
-    report = verify(package_file(world, str(package.id)), trust=world.context.trust, now=datetime.now(UTC))
-    assert report.is_good
+    report = verify(
+        package_file(world, str(package.id)), trust=RoleTrust(service=world.context.trust), now=datetime.now(UTC)
+    )
+    assert report.is_sound
 
 
 @pytest.mark.parametrize("error", [timedelta(hours=-1), timedelta(hours=1)], ids=["slow", "fast"])
@@ -187,6 +216,14 @@ def test_leases_follow_the_databases_clock_and_not_the_workers(world: World, err
     world.post_records([make_splice(id=str(uuid4()), fibres=[2])])
     run_job(world.context, judge.STEP, job_id)
     assert (job_of(world, JobKind.SETTLE).due_at - datetime.now(UTC)) < timedelta(seconds=2)
+
+
+def _accept(world: World, package_id: str) -> None:
+    package = world.ask(TokenKind.ENGINEER, "GET", f"/v1/packages/{package_id}")
+    form = {"package_sha256": package["certified_sha256"], "segments": {"SEG1": "accepted"}}
+    headers = {"If-Match": f'"{package["current_sha256"]}"'}
+    path = f"/v1/packages/{package_id}/decision"
+    assert world.call(TokenKind.ENGINEER, "POST", path, json=form, headers=headers).is_success
 
 
 def _jobs(world: World, kind: JobKind) -> list[Job]:

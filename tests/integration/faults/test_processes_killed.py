@@ -23,6 +23,7 @@ from tests.integration.faults.acts import finished_route, job_of, package_file, 
 from tests.integration.faults.processes import Part, wait_until
 from tests.world import World
 from worker.commands.embedded import RedisServer
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(180)]
@@ -120,7 +121,7 @@ def test_workers_killed_in_the_middle_of_signing_leave_one_package_that_verifies
     made = submit(world)
     for fence in range(3):
         _wait_for_next_attempt(world, fence)
-        time.sleep(draw.uniform(0, 0.8))
+        time.sleep(draw.uniform(0, 0.2))
         if fence == 2:
             # The main process lives on and puts another in its place.
             worker.signal_children(signal.SIGKILL)
@@ -137,7 +138,7 @@ def test_workers_killed_in_the_middle_of_signing_leave_one_package_that_verifies
     assert job_of(world, JobKind.PACKAGE).state == "done"
     assert world.settings.signing_trust_file is not None
     trust = [world.settings.signing_trust_file.read_bytes()]
-    report = verify(package_file(world, str(package.id)), trust=trust, now=datetime.now(UTC))
+    report = verify(package_file(world, str(package.id)), trust=RoleTrust(service=trust), now=datetime.now(UTC))
     assert report.problems == ()
     assert report.certified_sha256 == package.certified_sha256
 

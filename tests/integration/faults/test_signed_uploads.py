@@ -19,14 +19,16 @@ from tests.signing_people import Signatory, make_signatory, sign_as
 from tests.world import World
 from worker.signing.certificates import Trusted
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 from worker.steps import check_upload, countersign
 from worker.steps.running import run_job
 from worker.tasks import STEPS
 
 pytestmark = pytest.mark.slow
-CONTRACTOR, ENGINEER, ADMINISTRATOR = TokenKind.CONTRACTOR, TokenKind.ENGINEER, TokenKind.ADMINISTRATOR
+CONTRACTOR, ENGINEER = TokenKind.CONTRACTOR, TokenKind.ENGINEER
 FIELDS = {"contractor": CONTRACTOR_FIELD, "engineer": ENGINEER_FIELD}
+SEALED = ("decision", "service_seal")
 OVERTAKEN = "The package has another file by now, with another signature in it: sign that one."
 
 
@@ -93,8 +95,9 @@ def signatures(world: World) -> list[tuple[str, str]]:
 
 
 def is_good(world: World, keys: dict[str, Signatory]) -> bool:
-    trust: list[Trusted] = [*world.context.trust, *(one.certificate for one in keys.values())]
-    return verify(package_file(world, package_of(world)["id"]), trust=trust, now=world.context.clock()).is_good
+    people: dict[str, list[Trusted]] = {role: [one.certificate] for role, one in keys.items()}
+    trust = RoleTrust(service=world.context.trust, **people)
+    return verify(package_file(world, package_of(world)["id"]), trust=trust, now=world.context.clock()).is_sound
 
 
 def test_a_seal_that_a_signature_overtakes_is_made_anew_behind_it(
@@ -106,17 +109,19 @@ def test_a_seal_that_a_signature_overtakes_is_made_anew_behind_it(
     run_job(world.context, STEPS[JobKind.COUNTERSIGN], job_of(world, JobKind.COUNTERSIGN).id)
     assert signatures(world) == [("contractor", "own_key")]
     world.drain()
-    assert signatures(world) == [("contractor", "own_key"), ("engineer", "service_seal")]
+    assert signatures(world) == [("contractor", "own_key"), ("decision", "service_seal")]
     assert is_good(world, keys)
 
 
 def test_of_two_files_that_are_checked_at_once_the_second_to_be_written_is_told_to_sign_anew(
     world: World, keys: dict[str, Signatory], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    decide(world, "own_key")
+    world.drain()
     first, second = (send(world, role, keys[role]) for role in ("contractor", "engineer"))
     before_write(monkeypatch, check_upload, lambda: check(world, second))
     check(world, first)
-    assert (upload_of(world, second)["state"], signatures(world)) == ("taken", [("engineer", "own_key")])
+    assert (upload_of(world, second)["state"], signatures(world)) == ("taken", [SEALED, ("engineer", "own_key")])
     assert (upload_of(world, first)["state"], upload_of(world, first)["problems"]) == ("refused", [OVERTAKEN])
 
 
@@ -137,28 +142,30 @@ def test_a_worker_that_was_taken_for_dead_takes_nothing_a_second_time(
     assert [orjson.loads(one)["action"] for one in entries].count("signature.taken") == 1
 
 
-@pytest.mark.parametrize(
-    ("signature", "holder", "problem"),
-    [
-        ("service_seal", "p-9e6", "What was done here is signed by the service's seal, as was chosen then."),
-        ("own_key", "p-other", "Another engineer has decided on the package, and is the one to sign it."),
-    ],
-)
-def test_a_decision_meanwhile_says_who_signs(
-    world: World,
-    keys: dict[str, Signatory],
-    monkeypatch: pytest.MonkeyPatch,
-    signature: str,
-    holder: str,
-    problem: str,
+def test_a_signature_that_the_decisions_seal_overtakes_is_to_be_made_anew(
+    world: World, keys: dict[str, Signatory], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    sent = send(world, "engineer", keys["engineer"])
-    form = {"kind": "engineer", "projects": [world.project_id], "holder": holder}
-    world.tokens[ENGINEER] = world.ask(ADMINISTRATOR, "POST", "/v1/tokens", json=form)["token"]
-    before_write(monkeypatch, check_upload, lambda: decide(world, signature))
+    sent = send(world, "contractor", keys["contractor"])
+    decide(world, "service_seal")
+    seal = job_of(world, JobKind.COUNTERSIGN).id
+    before_write(monkeypatch, check_upload, lambda: run_job(world.context, STEPS[JobKind.COUNTERSIGN], seal))
     check(world, sent)
-    assert (upload_of(world, sent)["state"], upload_of(world, sent)["problems"]) == ("refused", [problem])
-    assert signatures(world) == []
+    assert (upload_of(world, sent)["state"], upload_of(world, sent)["problems"]) == ("refused", [OVERTAKEN])
+    assert signatures(world) == [SEALED]
+    again = send(world, "contractor", keys["contractor"])
+    check(world, again)
+    assert (upload_of(world, again)["state"], is_good(world, keys)) == ("taken", True)
+
+
+def test_a_decision_that_could_not_be_sealed_is_not_signed(world: World, keys: dict[str, Signatory]) -> None:
+    decide(world, "own_key")
+    with world.engine.begin() as connection:
+        connection.exec_driver_sql("UPDATE job SET state = 'parked' WHERE kind = 'countersign'")
+    package = package_of(world)
+    assert package["awaited_signatures"] == ["contractor", "decision"]
+    early = sign_as(keys["engineer"], package_file(world, package["id"]), field=ENGINEER_FIELD)
+    answer = send_in(world, package, "engineer", early)
+    assert (answer.status_code, "not sealed into the package yet" in answer.json()["detail"]) == (409, True)
 
 
 def test_a_file_that_can_not_be_checked_is_refused_in_the_end_and_taken_when_it_comes_again(

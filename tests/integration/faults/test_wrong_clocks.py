@@ -9,7 +9,6 @@ import pytest
 from service.storage.jobs import JobKind
 from tests.integration.faults.acts import finished_route, hurry, job_of, submission, submit
 from tests.world import World
-from worker.steps.clocks import clock_offset
 
 pytestmark = pytest.mark.slow
 WRONG = pytest.mark.parametrize("error", [timedelta(minutes=-3), timedelta(minutes=3)], ids=["behind", "ahead"])
@@ -37,11 +36,6 @@ def test_nothing_is_signed_by_a_clock_that_is_not_the_databases(world: World, er
     hurry(world, JobKind.PACKAGE)
     world.drain()
     assert submission(world, made)["state"] == "issued"
-
-
-@WRONG
-def test_an_offset_is_what_the_clock_is_off_by(world: World, error: timedelta) -> None:
-    assert abs(clock_offset(world.engine, off_by(error)) - error) < timedelta(seconds=1)
 
 
 def test_a_minute_is_no_matter(world: World) -> None:

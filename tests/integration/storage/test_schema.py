@@ -85,6 +85,11 @@ INSERT INTO token (id, kind, token_sha256, prefix, holder, created_at, revoked_a
 SELECT gen_random_uuid(), kind, kind || holder, kind, holder, now(), now()
 FROM (VALUES ('engineer', 'p-engineer'), ('engineer', 'p-nameless'), ('contractor', 'p-engineer'), ('crew', 'crew-4'),
     ('billing', 'p-payer')) AS held (kind, holder);
+INSERT INTO route VALUES ('00000000-0000-0000-0000-000000000001', '00000000-0000-0000-0000-000000000002', 'R', 1, 1);
+INSERT INTO record (project_id, id, route_id, kind, made_at, sent_at, received_at, route_version, clock_is_flagged,
+    sha256, body, token_id)
+SELECT project_id, gen_random_uuid(), id, 'splice', now(), now(), now(), 1, false, '', body, gen_random_uuid()
+FROM route, unnest(ARRAY['{"operator":"p-tester"}', '{"operator":"p-engineer"}']) AS body;
 INSERT INTO token_project SELECT token.id, project.id FROM token, project;
 """
 
@@ -101,6 +106,7 @@ def test_people_of_an_earlier_release_get_the_side_that_they_acted_for(servers: 
         "('p-engineer', 'owner')",
         "('p-nameless', 'owner')",
         "('p-splicer', 'contractor')",
+        "('p-tester', 'contractor')",
     ]
 
 

@@ -8,7 +8,9 @@ from typing import Any
 import pytest
 
 from service.vocabulary.canonical import canonical_json, digest_of
-from tests.package_factories import make_content
+from service.vocabulary.people import PrintedPerson
+from service.vocabulary.signatures import SignedBy
+from tests.package_factories import make_content, make_earlier
 from tests.package_reading import draw_content
 from tests.unit.package.judged import judged_content, judged_route
 from worker.package.attachment_forms import PAGES_FORM
@@ -23,7 +25,14 @@ CONTENTS: dict[str, Callable[[], PackageContent]] = {
     "every quantity": judged_content,
     "with a web address": lambda: make_content(verification_url="https://acceptance.example/v1/verifications/K7QM"),
     "names in other alphabets": lambda: make_content(
-        owner="Δήμος <Ö>", responsible_person="Ō 张 Ω", project_name="№ 7"
+        owner="Δήμος <Ö>", responsible_person=PrintedPerson(name="Ō 张 Ω"), project_name="№ 7"
+    ),
+    "an own key, and earlier packages": lambda: make_content(
+        contractor_signature=SignedBy.OWN_KEY,
+        supersedes=[
+            make_earlier("HBR-7/3", {"SEG-2": ("accepted", "stands")}, reason="C5 stands open"),
+            make_earlier("HBR-7/1", {"SEG-2": ("refused", "superseded"), "SEG-1": (None, "stands")}),
+        ],
     ),
 }
 
@@ -47,11 +56,48 @@ def test_the_making_is_read_even_of_a_package_of_which_nothing_else_is_known() -
 
 
 def test_another_form_of_package_is_named() -> None:
-    files = changed("package.json", lambda about: about | {"form": "package.2"})
+    files = changed("package.json", lambda about: about | {"form": "package.3"})
     with pytest.raises(
-        AttachedDataError, match=r"^package.json: it is of the form 'package.2', and this program reads"
+        AttachedDataError, match=r"^package.json: it is of the form 'package.3', and this program reads"
     ):
         read_making(files)
+
+
+def as_first_released(about: Any) -> Any:
+    """Return what package.json said in its first form."""
+    new = {"responsible_position", "contractor_signature", "declarations", "made_at"}
+    kept = {name: value for name, value in about.items() if name not in new}
+    return kept | {
+        "form": "package.1",
+        "pages_form": 1,
+        "supersedes": [{"number": "HBR-7/1", "segments": {"SEG-1": "refused", "SEG-2": None}}],
+    }
+
+
+def test_a_package_of_the_first_form_is_read_and_comes_to_the_same_bytes() -> None:
+    files = changed("package.json", as_first_released)
+    again = read_content(files)
+    assert (again.pages_form, again.number) == (1, make_content().number)
+    assert attachments(again) == files
+    assert list(contradictions(replace(again, released=None, pages_form=PAGES_FORM))) == list(
+        contradictions(make_content())
+    )
+
+
+@pytest.mark.parametrize("more", [{"made_at": "2026-03-20T15:04:09.000000Z"}, {"declarations": {}}, {"more": 1}])
+def test_a_package_of_the_first_form_says_nothing_that_came_later(more: Any) -> None:
+    with pytest.raises(AttachedDataError, match="holds more than its form names"):
+        read_content(changed("package.json", lambda about: as_first_released(about) | more))
+
+
+@pytest.mark.parametrize("party", ["service", "contractor"])
+def test_a_declaration_that_its_own_data_do_not_give_is_found(party: str) -> None:
+    def altered(about: Any) -> Any:
+        declared = about["declarations"]
+        return about | {"declarations": declared | {party: declared[party].replace("2026", "2025")}}
+
+    with pytest.raises(AttachedDataError, match="holds more than its form names"):
+        read_content(changed("package.json", altered))
 
 
 def changed(name: str, change: Callable[[Any], Any]) -> dict[str, bytes]:

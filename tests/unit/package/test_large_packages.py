@@ -17,6 +17,7 @@ from worker.package.content import PackagedRecord
 from worker.package.drawing import draw
 from worker.package.kept import KeptRecord, KeptRecords
 from worker.package.view import build_view
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import read_attachment, verify
 
 _MEGABYTE = 1 << 20
@@ -40,7 +41,7 @@ def test_an_attachment_larger_than_memory_allows_is_digested_all_the_same() -> N
     packed = pack(_zeros(200))
     pdf = draw(build_view(make_content()), attachments={"large.json": packed})
     tracemalloc.start()
-    report = verify(pdf, trust=(), now=datetime.now(UTC))
+    report = verify(pdf, trust=RoleTrust(service=()), now=datetime.now(UTC))
     _, most_bytes = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert report.attachments == {"large.json": packed.sha256}

@@ -10,15 +10,18 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
+from service.vocabulary.people import PrintedPerson
 from tests.outside_tools import require_tool
 from tests.package_factories import make_content
 from tests.package_reading import draw_content
 from worker.package.attachments import attachments
 
+GREEK = PrintedPerson(name="Ωμέγα Škoda", position="εργοδηγός")
+
 
 @pytest.fixture(scope="module")
 def package() -> bytes:
-    return draw_content(make_content(responsible_person="Ωμέγα Škoda", contractor="Larkfield <&> Wörks"))
+    return draw_content(make_content(responsible_person=GREEK, contractor="Larkfield <&> Wörks"))
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +30,7 @@ def catalog(package: bytes) -> Any:
 
 
 def test_the_attachments_come_back_byte_for_byte(package: bytes) -> None:
-    content = make_content(responsible_person="Ωμέγα Škoda", contractor="Larkfield <&> Wörks")
+    content = make_content(responsible_person=GREEK, contractor="Larkfield <&> Wörks")
     found = {name: files[0] for name, files in PdfReader(BytesIO(package)).attachments.items()}
     assert found == dict(attachments(content))
 

@@ -13,10 +13,12 @@ import pytest
 from pypdf import PdfReader
 
 from service.vocabulary.concession import Concession
+from service.vocabulary.people import PrintedPerson
+from service.vocabulary.signatures import SignedBy
 from tests.package_factories import make_content, with_many_segments
 from tests.package_reading import decimals_in, draw_content, matrix_rows, page_texts, squeezed
-from worker.package.certificate_page import SIGNATURE_BOXES
 from worker.package.content import PackagedRecord
+from worker.package.drawing import SIGNATURE_BOXES, SIGNING_PAGE
 from worker.package.fibre_index import INDEX_TITLE
 from worker.package.look import BOTTOM, CELL, LEFT, PAGE_HEIGHT, PAGE_WIDTH, RIGHT, TOP
 from worker.package.sheet import DEMONSTRATION
@@ -58,7 +60,7 @@ def test_markup_in_user_text_is_printed_as_it_was_typed() -> None:
 
 
 def test_a_character_without_a_glyph_is_replaced_where_all_can_see_it() -> None:
-    pages = page_texts(draw_content(make_content(responsible_person="Ō 张 Ω")))
+    pages = page_texts(draw_content(make_content(responsible_person=PrintedPerson(name="Ō 张 Ω"))))
     assert "Ō \N{REPLACEMENT CHARACTER} Ω" in pages[0]
 
 
@@ -110,8 +112,8 @@ def test_the_outline_leads_to_each_section() -> None:
     titles = [entry.title for entry in reader.outline if not isinstance(entry, list)]
     titles_of_sections = [*(section.title for section in build_view(content).sections), INDEX_TITLE]
     sections = [f"{number}  {title}" for number, title in enumerate(titles_of_sections, start=1)]
-    assert titles == ["Acceptance package", *sections]
-    for entry, title in zip(reader.outline[1:], sections, strict=True):
+    assert titles == ["Acceptance package", "Decision and signatures", *sections]
+    for entry, title in zip(reader.outline[2:], sections, strict=True):
         page = reader.get_destination_page_number(entry)  # type: ignore[arg-type]
         assert page is not None
         assert title.split("  ")[1] in reader.pages[page].extract_text()
@@ -120,11 +122,12 @@ def test_the_outline_leads_to_each_section() -> None:
 def test_the_contents_name_the_page_each_section_starts_on() -> None:
     pages = page_texts(draw_content(make_content(fibre_count=12, closure_count=8)))
     joints_page = next(n for n, text in enumerate(pages, start=1) if re.search(r"\d  Joints", text))
-    assert re.search(rf"Joints\s*{joints_page}\b", pages[1])
+    assert re.search(rf"Joints\s*{joints_page}\b", pages[2])
 
 
 def test_hostile_text_does_no_harm() -> None:
-    content = make_content(project_name=HOSTILE, owner=HOSTILE, contractor=HOSTILE, responsible_person=HOSTILE)
+    content = make_content(project_name=HOSTILE, owner=HOSTILE, contractor=HOSTILE)
+    content = replace(content, responsible_person=PrintedPerson(name=HOSTILE, position=HOSTILE))
     records = [replace(record, end_reason=HOSTILE) for record in content.records]
     pages = page_texts(draw_content(replace(content, records=records)))
     text = "".join(pages)
@@ -151,14 +154,14 @@ def test_a_row_higher_than_a_page_is_cut_and_says_so() -> None:
 
 
 def test_the_signature_frames_are_drawn_where_the_fields_will_go_and_hold_nothing() -> None:
-    content = make_content(owner=HOSTILE, contractor=HOSTILE, verification_code="K7QM-" * 20)
+    content = make_content(owner=HOSTILE, contractor=HOSTILE, contractor_signature=SignedBy.OWN_KEY)
     crowded = with_many_segments(content, count=30, name="North bank " * 20)
     reader = PdfReader(BytesIO(draw_content(crowded)))
-    drawn = reader.pages[0].get_contents().get_data().decode("latin-1")  # type: ignore[union-attr]
+    drawn = reader.pages[SIGNING_PAGE - 1].get_contents().get_data().decode("latin-1")  # type: ignore[union-attr]
     for x1, y1, x2, y2 in SIGNATURE_BOXES.values():
         assert 0 < x1 < x2 < PAGE_WIDTH
         assert f"{x1:.2f} {y1:.2f} {x2 - x1:.2f} {y2 - y1:.2f} re" in drawn
-        for x, y, text in _text_starts_of_page(reader, 0):
+        for x, y, text in _text_starts_of_page(reader, SIGNING_PAGE - 1):
             assert not (x1 <= x <= x2 and y1 - CELL.size_pt < y < y2), text
 
 

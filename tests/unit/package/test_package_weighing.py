@@ -165,12 +165,6 @@ def test_more_concessions_than_there_can_be_fibres_are_numbered_to_the_last() ->
     assert facts[3].value == "2000 concessions: numbers 1 to 2000"
 
 
-def test_the_first_page_says_what_the_frames_will_say_and_by_what_they_are_signed() -> None:
-    first_page = " ".join(page_texts(draw_content(make_content()))[0].split())
-    assert "the submission; the decision, by segments and concessions granted" in first_page
-    assert "Any other signature is by the person's own key" in first_page
-
-
 def test_a_test_set_aside_is_listed_with_its_reason_and_what_it_does_not_count_for() -> None:
     content = with_void(make_content(), fibre=1, site="C02", void=[{"record": RECORD, "reason": "before_sealing"}])
     [row] = rows_of(content, SET_ASIDE)

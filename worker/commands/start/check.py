@@ -6,7 +6,13 @@ from types import MappingProxyType
 from typing import Any
 
 from service.settings import ServiceSettings
-from worker.commands.start.folders import try_blob_dir, try_revocation_lists, try_signing_trust, try_timestamp_trust
+from worker.commands.start.folders import (
+    require_signing_trust,
+    try_blob_dir,
+    try_revocation_lists,
+    try_signing_trust,
+    try_timestamp_trust,
+)
 from worker.commands.start.keys import try_signing_key, try_time_authority
 from worker.commands.start.servers import try_database, try_redis
 from worker.commands.start.tried import Tried
@@ -34,7 +40,7 @@ _AT_HAND: Mapping[PartName, Sequence[Trial]] = MappingProxyType(
             try_revocation_lists,
             try_signing_key,
         ),
-        PartName.READER: (try_blob_dir, try_signing_trust, try_timestamp_trust),
+        PartName.READER: (try_blob_dir, require_signing_trust, try_timestamp_trust, try_revocation_lists),
     }
 )
 _SERVERS: Mapping[PartName, Sequence[Trial]] = MappingProxyType(

@@ -40,6 +40,13 @@ def try_signing_trust(settings: WorkerSettings) -> Iterator[Tried]:
         yield _try_certificates("SIGNING_TRUST_FILE", settings.signing_trust_file)
 
 
+def require_signing_trust(settings: WorkerSettings) -> Iterator[Tried]:
+    """Read the roots that receivers trust, without which every file that somebody signed would be refused."""
+    if settings.signing_trust_file is None:
+        yield wrong("SIGNING_TRUST_FILE", "it names no file: nobody's signature could be taken.")
+    yield from try_signing_trust(settings)
+
+
 def try_timestamp_trust(settings: WorkerSettings) -> Iterator[Tried]:
     """Read the roots of time-stamp authorities."""
     if settings.timestamp_trust_file is not None:

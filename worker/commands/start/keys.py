@@ -15,6 +15,7 @@ from worker.signing.fields import SignatureBoxes
 from worker.signing.keys import SigningKey
 from worker.signing.levels import Level
 from worker.signing.sealing import ALONE, Sealing
+from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 from worker.steps.outside import authorities_of
 from worker.steps.signing_key import SigningKeyNotNamedError, load_key
@@ -62,7 +63,7 @@ def _sign(key: SigningKey, sealing: Sealing = ALONE) -> bytes:
     canvas = Canvas(page)
     canvas.showPage()
     canvas.save()
-    boxes = SignatureBoxes(**SIGNATURE_BOXES)
+    boxes = SignatureBoxes(**SIGNATURE_BOXES, page=0)
     now = datetime.now(UTC)
     return certify(page.getvalue(), key=key, signed_at=now, reason="Trial", boxes=boxes, sealing=sealing).pdf
 
@@ -73,7 +74,7 @@ def _try_vouching(settings: WorkerSettings, signed: bytes) -> Iterator[Tried]:
     if file is None or not file.is_file():
         return
     try:
-        problems = verify(signed, trust=[file.read_bytes()], now=datetime.now(UTC)).problems
+        problems = verify(signed, trust=RoleTrust(service=[file.read_bytes()]), now=datetime.now(UTC)).problems
     except (SigningError, OSError):
         return
     if problems:

@@ -24,6 +24,8 @@ WITH engineers AS (
     WHERE t.kind IN ('crew', 'contractor') AND t.holder IS NOT NULL
     UNION
     SELECT project_id, responsible_person FROM submission
+    UNION
+    SELECT project_id, body::json ->> 'operator' FROM record
 )
 INSERT INTO person_side (project_id, person_id, side)
 SELECT project_id, person_id, 'owner' FROM engineers

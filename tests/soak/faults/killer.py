@@ -1,0 +1,122 @@
+"""Kill one thing after the other, at moments spread over all that is posted."""
+
+import time
+from collections import Counter
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
+from random import Random
+
+from tests.soak.faults.client import PATIENCE_S, Patient, Progress
+from tests.soak.faults.crews import post
+from tests.soak.faults.plan import CONCURRENCY, Fault, Plan
+from tests.soak.faults.servers import children_of, kill, kill_backend, restart_postgres, restart_redis
+from tests.soak.faults.site import SoakRoute, splice_again
+from worker.commands.embedded import EmbeddedPostgres, RedisServer
+from worker.commands.supervisor import Supervisor
+
+_LOOK_EVERY_S = 0.01
+_LONGEST_PAUSE_S = 0.5
+_REDIS_AWAY_S = 1.0
+_MOST_BURSTS = 10
+_SLOTS = (
+    "SELECT count(*) FILTER (WHERE state = 'leased'), count(*) FILTER (WHERE state = 'due' AND hinted_at IS NOT NULL)"
+    " FROM job"
+)
+
+
+class NothingToKillError(Exception):
+    """What was to be killed did not come back."""
+
+
+@dataclass(kw_only=True)
+class Killer:
+    """Does the plan's faults, each when so many records are answered; remembers when the last of them had ended."""
+
+    plan: Plan
+    progress: Progress
+    supervisor: Supervisor
+    postgres: EmbeddedPostgres
+    redis: RedisServer
+    bursts: tuple[SoakRoute, ...]
+    connect: Callable[[], Patient]
+    done: Counter[Fault] = field(default_factory=Counter)
+    ended_at: float = 0.0
+
+    def work(self) -> None:
+        """Do every fault of the plan, then let the crews go to their end."""
+        draw = self.plan.draw("moments")
+        try:
+            for number, fault in enumerate(self.plan.order(), start=1):
+                self.progress.await_count(number * self.plan.records // (self.plan.kills + 1))
+                time.sleep(draw.uniform(0, _LONGEST_PAUSE_S))
+                self._acts[fault](draw)
+                self.done[fault] += 1
+                self.ended_at = time.monotonic()
+        finally:
+            self.progress.let_go()
+
+    @property
+    def _acts(self) -> Mapping[Fault, Callable[[Random], object]]:
+        return {
+            Fault.API: lambda _: self._kill_part("api"),
+            Fault.RELAY: lambda _: self._kill_part("relay"),
+            Fault.WORKER: lambda _: self._kill_part("worker"),
+            Fault.READER: lambda _: self._kill_part("reader"),
+            Fault.CHILD: self._kill_child,
+            Fault.REDIS: lambda draw: restart_redis(self.redis, away_s=draw.uniform(0, _REDIS_AWAY_S)),
+            Fault.REDIS_FULL: self._restart_redis_under_load,
+            Fault.BACKEND: lambda draw: _until(lambda: kill_backend(self.postgres, draw=draw)),
+            Fault.POSTGRES: lambda _: restart_postgres(self.postgres),
+        }
+
+    def _kill_part(self, name: str) -> None:
+        _until(lambda: kill(self.supervisor.pids.get(name)))
+
+    def _kill_child(self, draw: Random) -> None:
+        def kill_one() -> bool:
+            children = children_of(self.supervisor.pids.get("worker"))
+            return bool(children) and kill(draw.choice(children))
+
+        _until(kill_one)
+
+    def _restart_redis_under_load(self, draw: Random) -> None:
+        with ThreadPoolExecutor(len(self.bursts)) as posting:
+            for _ in range(_MOST_BURSTS):
+                answers = [posting.submit(self._burst, route) for route in self.bursts]
+                is_full = self._await_full_slots(answers)
+                if is_full:
+                    restart_redis(self.redis, away_s=draw.uniform(0, _REDIS_AWAY_S))
+                for answer in answers:
+                    answer.result(timeout=PATIENCE_S)
+                if is_full:
+                    return
+        raise NothingToKillError("no burst took every worker")
+
+    def _await_full_slots(self, answers: "list[Future[None]]") -> bool:
+        """Wait until every child of the worker has a job and more are hinted at; a burst may be too small for it."""
+        with self.postgres.server.connect(database="acceptance") as connection:
+            while True:
+                row = connection.execute(_SLOTS).fetchone()
+                assert row is not None
+                taken, hinted = row
+                if int(str(taken)) >= CONCURRENCY and int(str(hinted)) > 0:
+                    return True
+                if all(answer.done() for answer in answers) and not taken and not hinted:
+                    return False
+
+    def _burst(self, route: SoakRoute) -> None:
+        client = self.connect()
+        try:
+            post(client, route, splice_again(route))
+        finally:
+            client.close()
+
+
+def _until(is_done: Callable[[], bool], *, within_s: float = 60.0) -> None:
+    """Try until something was there to be killed."""
+    give_up_at = time.monotonic() + within_s
+    while not is_done():
+        if time.monotonic() > give_up_at:
+            raise NothingToKillError
+        time.sleep(_LOOK_EVERY_S)

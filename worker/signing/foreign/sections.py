@@ -1,0 +1,216 @@
+"""The cross-reference sections of a PDF, one for each revision: where each says that objects stand."""
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any, NamedTuple
+
+from worker.signing.foreign.streams import Unpacking
+from worker.signing.foreign.values import (
+    Allowance,
+    ExcessError,
+    read_value,
+    skip_space,
+    unreadable,
+    whole_number,
+)
+
+# ISO 32000-1, annex C (from memory): the most objects that a file has.
+MOST_NUMBERS = 8_388_607
+_AT_END = re.compile(rb"startxref[\0\t\n\f\r ]+([0-9]{1,10})[\0\t\n\f\r ]+\Z")
+_HEADER = re.compile(rb"([0-9]{1,10})[\0\t\n\f\r ]+([0-9]{1,5})[\0\t\n\f\r ]+obj(?![A-Za-z0-9])")
+_SUBSECTION = re.compile(rb"([0-9]{1,10})[\0\t\n\f\r ]+([0-9]{1,10})[\0\t\n\f\r ]+")
+_ENTRY = re.compile(rb"([0-9]{10}) ([0-9]{5}) ([nf])(?: \r\n| \n| \r|\r\n|\n|\r)")
+_STREAM = re.compile(rb"stream[ \t\f\0]*+(?:\r\n|\n|\r)")
+_AGAIN = "has objects of a second generation, or named twice, which no tool writes"
+_PLAIN = 1
+
+
+class Compressed(NamedTuple):
+    """A place inside an object stream."""
+
+    stream: int
+    position: int
+
+
+# A byte of the file, inside a stream, or nowhere any more.
+Place = int | Compressed | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Section:
+    """One section: where it stands, what it says, and its trailer."""
+
+    at: int
+    places: Mapping[int, Place]
+    trailer: Mapping[str, Any]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Found:
+    """An object that stands in the file itself, and where its stream begins if it is one."""
+
+    number: int
+    value: Any
+    end: int
+    stream_at: int | None
+
+
+def read_object(pdf: bytes, at: int, allowance: Allowance) -> Found:
+    """Read the object that stands at a byte."""
+    header = _HEADER.match(pdf, skip_space(pdf, at))
+    if header is None:
+        raise unreadable(at)
+    value, end = read_value(pdf, header.end(), allowance)
+    # Comments may stand between: a reader that saw no stream here would not unpack what another does.
+    keyword_at = skip_space(pdf, end)
+    if not isinstance(value, dict) or not pdf.startswith(b"stream", keyword_at):
+        return Found(number=int(header[1]), value=value, end=end, stream_at=None)
+    stream = _STREAM.match(pdf, keyword_at)
+    if stream is None:
+        raise unreadable(keyword_at)
+    return Found(number=int(header[1]), value=value, end=end, stream_at=stream.end())
+
+
+def stream_bytes(pdf: bytes, found: Found, *, length: Any) -> bytes:
+    """Return a stream as it is packed, its length known."""
+    if found.stream_at is None:
+        raise ExcessError(f"has no stream where one should be, before byte {found.end}")
+    return pdf[found.stream_at : found.stream_at + whole_number(length, most=len(pdf), what="a stream whose length is")]
+
+
+@dataclass
+class SectionReader:
+    """Follows the sections from the last to the first; each is read once, and all of them have so many entries."""
+
+    pdf: bytes
+    most_sections: int
+    entries_left: int
+    allowance: Allowance
+    unpacking: Unpacking
+
+    def read(self) -> list[Section]:
+        """Return the sections, the oldest first."""
+        found: list[Section] = []
+        seen: set[int] = set()
+        at: int | None = self._last()
+        while at is not None:
+            if at in seen:
+                raise ExcessError("has cross-references that lead back into themselves")
+            if len(seen) >= self.most_sections:
+                raise ExcessError(f"has more than {self.most_sections} revisions")
+            seen.add(at)
+            section = self._section(at)
+            if "/Encrypt" in section.trailer:
+                raise ExcessError("is encrypted, which no package is")
+            found.append(section)
+            at = self._offset(section.trailer.get("/Prev"))
+        return found[::-1]
+
+    def _last(self) -> int:
+        end = self.pdf.rfind(b"%%EOF")
+        found = _AT_END.search(self.pdf, max(0, end - 64), max(0, end))
+        if found is None or end < len(self.pdf) - 1024:
+            raise ExcessError("does not end as a PDF does, with the place of its cross-references")
+        return int(found[1])
+
+    def _offset(self, value: Any) -> int | None:
+        if value is None:
+            return None
+        return whole_number(value, most=len(self.pdf) - 1, what="cross-references whose place is")
+
+    def _section(self, at: int) -> Section:
+        at = skip_space(self.pdf, at)
+        if self.pdf[at : at + 4] != b"xref":
+            return self._stream_section(at)
+        places, end = self._table(at + 4)
+        trailer, _ = read_value(self.pdf, end, self.allowance)
+        if not isinstance(trailer, dict):
+            raise unreadable(end)
+        whole_number(trailer.get("/Size"), most=MOST_NUMBERS, what="a number of objects")
+        hybrid = self._offset(trailer.get("/XRefStm"))
+        if hybrid is not None:
+            # What the table says goes first, unless it says that nothing is there, as for whoever reads the file.
+            said = {number: place for number, place in places.items() if place is not None}
+            places = {**places, **self._stream_section(hybrid).places, **said}
+        return Section(at=at, places=places, trailer=trailer)
+
+    def _table(self, at: int) -> tuple[dict[int, Place], int]:
+        places: dict[int, Place] = {}
+        while True:
+            at = skip_space(self.pdf, at)
+            if self.pdf.startswith(b"trailer", at):
+                return places, at + len(b"trailer")
+            head = _SUBSECTION.match(self.pdf, at)
+            if head is None:
+                raise unreadable(at)
+            first, at = int(head[1]), head.end()
+            for number in range(first, first + self._counted(int(head[2]))):
+                entry = _ENTRY.match(self.pdf, at)
+                if entry is None:
+                    raise unreadable(at)
+                if number in places or (entry[3] == b"n" and int(entry[2])):
+                    raise ExcessError(_AGAIN)
+                places[number] = int(entry[1]) if entry[3] == b"n" else None
+                at = entry.end()
+
+    def _counted(self, entries: Any) -> int:
+        taken = whole_number(entries, most=MOST_NUMBERS, what="a number of cross-references")
+        self.entries_left -= taken
+        if self.entries_left < 0:
+            raise ExcessError("has more cross-references than a package needs")
+        return taken
+
+    def _stream_section(self, at: int) -> Section:
+        found = read_object(self.pdf, at, self.allowance)
+        about = found.value
+        if found.stream_at is None or about.get("/Type") != "/XRef":
+            raise unreadable(at)
+        size = whole_number(about.get("/Size"), most=MOST_NUMBERS, what="a number of objects")
+        widths, ranges = _widths(about.get("/W")), _ranges(about.get("/Index", [0, size]))
+        entries = sum(self._counted(count) for _, count in ranges)
+        # A byte more for each row where rows were prepared for packing.
+        most = entries * (sum(widths) + 1)
+        raw = stream_bytes(self.pdf, found, length=about.get("/Length"))
+        content = self.unpacking.unpack(about, raw, most=most, what="a cross-reference stream")
+        if len(content) != entries * sum(widths):
+            raise ExcessError("has a cross-reference stream of another size than it says")
+        numbers = (number for first, count in ranges for number in range(first, first + count))
+        return Section(at=at, places=dict(_entries(content, widths, numbers)), trailer=about)
+
+
+def _widths(given: Any) -> tuple[int, int, int]:
+    if not isinstance(given, list) or len(given) != 3:
+        raise ExcessError("has a cross-reference stream whose widths can not be read")
+    kind, place, third = (whole_number(one, most=8, what="a cross-reference stream whose width is") for one in given)
+    if place == 0:
+        raise ExcessError("has a cross-reference stream whose entries say nothing")
+    return kind, place, third
+
+
+def _ranges(given: Any) -> list[tuple[int, int]]:
+    if not isinstance(given, list) or len(given) % 2:
+        raise ExcessError("has a cross-reference stream whose ranges can not be read")
+    numbers = [whole_number(one, most=MOST_NUMBERS, what="a range of cross-references") for one in given]
+    ranges = list(zip(numbers[::2], numbers[1::2], strict=True))
+    if any(first + count > following for (first, count), (following, _) in pairwise(ranges)):
+        raise ExcessError("has a cross-reference stream whose ranges overlap")
+    return ranges
+
+
+def _entries(content: bytes, widths: tuple[int, int, int], numbers: Iterator[int]) -> Iterator[tuple[int, Place]]:
+    kind_end, place_end, end = widths[0], widths[0] + widths[1], sum(widths)
+    for at, number in zip(range(0, len(content), end), numbers, strict=True):
+        kind = int.from_bytes(content[at : at + kind_end]) if kind_end else _PLAIN
+        place = int.from_bytes(content[at + kind_end : at + place_end])
+        third = int.from_bytes(content[at + place_end : at + end])
+        match kind:
+            case 0:
+                yield number, None
+            case 1:
+                if third:
+                    raise ExcessError(_AGAIN)
+                yield number, place
+            case 2:
+                yield number, Compressed(place, third)
