@@ -11,7 +11,7 @@ from datetime import timedelta
 from enum import StrEnum
 from uuid import UUID, uuid4
 
-from sqlalchemy import ColumnElement, and_, func, or_, text, update
+from sqlalchemy import ColumnElement, and_, case, func, literal, or_, text, update
 from sqlalchemy.dialects.postgresql import insert
 from sqlmodel import Session, col, select
 
@@ -110,8 +110,12 @@ def wake_relay(session: Session) -> None:
     session.execute(text(f"NOTIFY {DUE_CHANNEL}"))
 
 
-def take_lease(session: Session, job_id: UUID, *, lease: timedelta) -> Lease | None:
-    """Take a due job, or one whose holder's time has run out; None if there is nothing to take."""
+def take_lease(session: Session, job_id: UUID, *, lease: timedelta, counts_ended: bool = True) -> Lease | None:
+    """Take a due job, or one whose holder's time has run out; None if there is nothing to take.
+
+    That time ran out on a holder counts as an attempt, unless what is done cannot have ended it.
+    """
+    is_new = or_(literal(counts_ended), col(Job.state) != JobState.LEASED.value)
     row = session.execute(
         update(Job)
         .where(col(Job.id) == job_id, _is_takeable())
@@ -119,7 +123,7 @@ def take_lease(session: Session, job_id: UUID, *, lease: timedelta) -> Lease | N
             state=JobState.LEASED.value,
             leased_until=func.now() + lease,
             fence=col(Job.fence) + 1,
-            attempts=col(Job.attempts) + 1,
+            attempts=col(Job.attempts) + case((is_new, 1), else_=0),
         )
         .returning(
             Job.project_id,  # type: ignore[call-overload]

@@ -48,7 +48,7 @@ class Step:
 
     `hard_limit_s` ends the process that does it, however well it comes forward; `longest_pause_s` is between attempts.
     A step whose `waits_for_ever` is never given up for something outside that is away; one that `states_times` waits
-    where this host's clock is wrong.
+    where this host's clock is wrong. One whose work cannot end its worker has no attempt `counts_ended` with that.
     """
 
     run: Callable[[StepContext, Lease], None]
@@ -56,6 +56,7 @@ class Step:
     longest_pause_s: float = 300
     waits_for_ever: bool = False
     states_times: bool = False
+    counts_ended: bool = True
     on_parked: Callable[[Session, Lease, str], None] = _do_nothing
 
 
@@ -63,7 +64,8 @@ def run_job(context: StepContext, step: Step, job_id: UUID) -> None:
     """Do a job if it is due; called twice at once, one of the two finds nothing to do."""
     lease_s = context.settings.lease_s
     with transaction(context.engine) as session:
-        lease = jobs.take_lease(session, job_id, lease=timedelta(seconds=lease_s))
+        held_for = timedelta(seconds=lease_s)
+        lease = jobs.take_lease(session, job_id, lease=held_for, counts_ended=step.counts_ended)
     if lease is None:
         return
     keeper = LeaseKeeper(engine=context.engine, lease=lease, lease_s=lease_s, watch=context.watch)

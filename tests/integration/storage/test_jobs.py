@@ -108,6 +108,28 @@ def test_a_lease_that_ran_out_is_taken_over_and_its_first_holder_may_write_nothi
         jobs.hold(session, second)
 
 
+def test_where_no_work_ends_a_worker_one_that_ended_is_no_attempt(engine: Engine, project_id: UUID) -> None:
+    subject = uuid4()
+    make_due(engine, project_id, subject)
+    job_id, short = job_of(engine, subject).id, timedelta(milliseconds=20)
+    for fence in range(1, 10):
+        with transaction(engine) as session:
+            lease = jobs.take_lease(session, job_id, lease=short, counts_ended=False)
+        assert lease is not None
+        assert (lease.fence, lease.attempts) == (fence, 1)
+        time.sleep(0.03)
+    # A failure of its own is one.
+    lease = take(engine, subject)
+    assert lease is not None
+    with transaction(engine) as session:
+        jobs.put_back(session, lease, "a fault")
+    let_time_pass(engine, subject)
+    with transaction(engine) as session:
+        again = jobs.take_lease(session, job_id, lease=short, counts_ended=False)
+    assert again is not None
+    assert again.attempts == lease.attempts + 1
+
+
 def test_a_lease_that_runs_is_not_taken_over(engine: Engine, project_id: UUID) -> None:
     subject = uuid4()
     make_due(engine, project_id, subject)
