@@ -256,16 +256,18 @@ def seconds_to_next(session: Session, *, again_after: timedelta) -> float | None
     return None if seconds is None else max(0.0, float(seconds))
 
 
-def seconds_untaken(session: Session, *, kinds: Collection[JobKind], hinted_for: timedelta) -> float:
+def seconds_untaken(
+    session: Session, *, kinds: Collection[JobKind], hinted_for: timedelta, hinted_within: timedelta
+) -> float:
     """Return for how long some job of these kinds could have been taken, was hinted at, and was not; 0 where none.
 
-    A hint younger than `hinted_for` may still be on its way.
+    A hint younger than `hinted_for` may still be on its way; one older than `hinted_within` is another relay's matter.
     """
     opened_at = func.greatest(col(Job.due_at), col(Job.leased_until))
     statement = select(func.extract("epoch", func.now() - func.min(opened_at))).where(
         _is_takeable(),
         col(Job.kind).in_([kind.value for kind in kinds]),
-        col(Job.hinted_at) < func.now() - hinted_for,
+        col(Job.hinted_at).between(func.now() - hinted_within, func.now() - hinted_for),
     )
     seconds = session.execute(statement).scalar_one()
     return 0.0 if seconds is None else max(0.0, float(seconds))

@@ -25,6 +25,8 @@ from worker.steps.clocks import offset_text
 from worker.stopping import stop_soon
 
 _LOOK_EVERY_S = 5.0
+# A relay that lives hints again and again; one that does not is no fault of a worker's.
+_ON_ITS_WAY, _HINTED_WITHIN = timedelta(seconds=5), timedelta(seconds=30)
 # A hint takes milliseconds to a worker with a free place.
 TAKEN_WITHIN_S = 20.0
 _ENDED_WITHIN_S = 5.0
@@ -89,7 +91,9 @@ class WorkerWatch:
         self._count_begun()
         try:
             with transaction(self.engine) as session:
-                untaken_s = seconds_untaken(session, kinds=self.kinds, hinted_for=timedelta(seconds=_LOOK_EVERY_S))
+                untaken_s = seconds_untaken(
+                    session, kinds=self.kinds, hinted_for=_ON_ITS_WAY, hinted_within=_HINTED_WITHIN
+                )
                 offset = clock_offset(session, self.clock)
             if is_off(offset):
                 self._wait(f"this host's clock is {offset_text(offset)} the database's")
@@ -120,6 +124,8 @@ class WorkerWatch:
                 self.end()
 
     def _wait(self, reason: str) -> None:
+        # What was not begun meanwhile is no sign of deafness once that is over.
+        self._begun_at = time.monotonic()
         log.warning("worker.waits", reason=reason)
         self.beat(f"waits: {reason}")
 

@@ -55,12 +55,17 @@ def redis(servers: Servers) -> Iterator[None]:
     servers.redis.start()
 
 
-def _hint_in_vain(world: World, *, seconds_ago: float = 30) -> None:
+def _hint_in_vain(world: World, *, due_s: float = 30, hinted_s: float = 10) -> None:
     """Leave a job as it is when its hint reached nobody."""
     world.post_records([make_splice()])
+    _stamp(world, due_s=due_s, hinted_s=hinted_s)
+
+
+def _stamp(world: World, *, due_s: float, hinted_s: float) -> None:
+    statement = text("UPDATE job SET due_at = now() - :due, hinted_at = now() - :hinted WHERE state = 'due'")
     with transaction(world.engine) as session:
-        ago = {"ago": timedelta(seconds=seconds_ago)}
-        session.connection().execute(text("UPDATE job SET due_at = now() - :ago, hinted_at = now() - :ago"), ago)
+        ago = {"due": timedelta(seconds=due_s), "hinted": timedelta(seconds=hinted_s)}
+        session.connection().execute(statement, ago)
 
 
 def test_a_worker_with_nothing_to_do_is_well(world: World, redis: None, tmp_path: Path) -> None:
@@ -77,13 +82,20 @@ def test_a_worker_that_takes_nothing_of_what_is_due_ends(world: World, redis: No
 
 
 def test_a_hint_on_its_way_and_other_workers_jobs_are_no_reason(world: World, redis: None, tmp_path: Path) -> None:
-    _hint_in_vain(world, seconds_ago=2)
+    _hint_in_vain(world, due_s=30, hinted_s=2)
     time.sleep(0.3)
     assert Watched(world, tmp_path).look() == ("ready", 0)
     _hint_in_vain(world)
     foreign = Watched(world, tmp_path, kinds=frozenset({JobKind.CHECK_UPLOAD}))
     time.sleep(0.3)
     assert foreign.look() == ("ready", 0)
+
+
+def test_a_relay_that_hints_no_more_is_no_fault_of_a_workers(world: World, redis: None, tmp_path: Path) -> None:
+    watched = Watched(world, tmp_path)
+    _hint_in_vain(world, due_s=120, hinted_s=60)
+    time.sleep(0.3)
+    assert watched.look() == ("ready", 0)
 
 
 def test_a_queue_or_a_database_that_is_away_and_a_wrong_clock_are_waited_for_in_silence(
@@ -97,6 +109,9 @@ def test_a_queue_or_a_database_that_is_away_and_a_wrong_clock_are_waited_for_in_
     servers.redis.stop()
     assert watched.look() == ("waits", 0)
     servers.redis.start()
+    # Back a moment ago: hints are on their way again.
+    assert watched.look() == (None, 0)
+    time.sleep(0.3)
     assert watched.look() == (None, 1)
 
 
@@ -108,7 +123,12 @@ def test_a_real_worker_that_hears_no_hint_ends_by_itself(world: World, redis: No
         children = worker.children()
         # No relay runs: the job is due and said to be hinted at, and no hint is in the queue.
         _hint_in_vain(world)
-        wait_until(lambda: not worker.is_running)
+
+        def has_ended() -> bool:
+            _stamp(world, due_s=30, hinted_s=10)
+            return not worker.is_running
+
+        wait_until(has_ended, every_s=1)
         assert worker.exit_code == EXIT_DEAF
         assert "worker.deaf" in worker.log.read_text()
         wait_until(lambda: not any(Path(f"/proc/{child}").exists() for child in children))
