@@ -5,11 +5,12 @@ import random
 import signal
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from uuid import UUID, uuid4
 
+import httpx
 import pytest
 from sqlalchemy import text
 from sqlmodel import select
@@ -146,9 +147,8 @@ def test_workers_killed_in_the_middle_of_signing_leave_one_package_that_verifies
 def test_a_frozen_worker_loses_its_job_to_another(world: World, relay: Part, worker: Part, tmp_path: Path) -> None:
     world.post_records(finished_route())
     wait_until(lambda: bool(world.status()["is_judged"]))
-    made = submit(world)
-    wait_until(lambda: job_of(world, JobKind.PACKAGE).state == "leased", every_s=0.002)
-    worker.signal_children(signal.SIGSTOP)
+    with _package_begun(world, relay) as made:
+        worker.signal_children(signal.SIGSTOP)
     with Part("worker", world.settings, tmp_path / "another.log"):
         wait_until(lambda: submission(world, made)["state"] == "issued")
     assert job_of(world, JobKind.PACKAGE).fence > 1
@@ -177,8 +177,8 @@ def test_a_job_that_hangs_ends_its_process_says_where_and_is_done_by_the_next(
 def test_an_orderly_stop_gives_a_job_back_at_once(world: World, relay: Part, worker: Part, tmp_path: Path) -> None:
     world.post_records(finished_route())
     wait_until(lambda: bool(world.status()["is_judged"]))
-    made = submit(world)
-    wait_until(lambda: job_of(world, JobKind.PACKAGE).state == "leased", every_s=0.002)
+    with _package_begun(world, relay) as made:
+        os.kill(worker.pid, signal.SIGTERM)
     assert worker.stop() == 0
     given_back = job_of(world, JobKind.PACKAGE)
     assert (given_back.state, given_back.attempts) == ("due", 0)
@@ -192,20 +192,31 @@ def test_the_job_of_a_killed_worker_goes_on_within_twenty_seconds(
 ) -> None:
     ordinary = {"LEASE_S": "15", "HINT_AGAIN_S": "10"}
     with ExitStack() as parts:
-        parts.enter_context(Part("relay", world.settings, tmp_path / "relay.log", environment=ordinary))
+        relay = parts.enter_context(Part("relay", world.settings, tmp_path / "relay.log", environment=ordinary))
         first = parts.enter_context(Part("worker", world.settings, tmp_path / "first.log", environment=ordinary))
         world.post_records(finished_route())
         wait_until(lambda: bool(world.status()["is_judged"]))
-        submit(world)
-        wait_until(lambda: job_of(world, JobKind.PACKAGE).state == "leased", every_s=0.002)
-        if part == "child":
-            first.signal_children(signal.SIGKILL)
-        else:
-            first.kill()
-            first.start()
+        with _package_begun(world, relay):
+            if part == "child":
+                first.signal_children(signal.SIGKILL)
+            else:
+                first.kill()
+                first.start()
         killed_at = time.monotonic()
         wait_until(lambda: job_of(world, JobKind.PACKAGE).fence > 1, within_s=30)
         assert time.monotonic() - killed_at < 20
+
+
+@contextmanager
+def _package_begun(world: World, relay: Part) -> Iterator[httpx.Response]:
+    """Submit, and hold the package's job at its beginning while the block runs."""
+    relay.kill()
+    made = submit(world)
+    with transaction(world.engine) as session:
+        session.connection().execute(text("SELECT 1 FROM route FOR UPDATE"))
+        relay.start()
+        wait_until(lambda: job_of(world, JobKind.PACKAGE).state == "leased", every_s=0.002)
+        yield made
 
 
 def _wait_for_next_attempt(world: World, fence: int) -> None:
