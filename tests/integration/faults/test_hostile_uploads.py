@@ -16,7 +16,7 @@ from tests.conftest import Servers
 from tests.factories import make_splice
 from tests.hostile_files import HOSTILE, NAMED, Base
 from tests.integration.api.acts import register_certificate, send_in
-from tests.integration.faults.acts import finished_route, package_file, submission
+from tests.integration.faults.acts import finished_route, package_file, submission, submit
 from tests.integration.faults.processes import Part, wait_until
 from tests.signing_people import Signatory, make_signatory, sign_as
 from tests.world import World
@@ -36,13 +36,7 @@ def contractor(world: World) -> Signatory:
     register_certificate(world, "p-1c9", contractor)
     world.post_records(finished_route())
     world.drain()
-    form = {
-        "segments": ["SEG1"],
-        "verdict_digest": world.status()["verdict_digest"],
-        "responsible_person": "p-1c9",
-        "signature": "own_key",
-    }
-    made = world.call(CONTRACTOR, "POST", f"/v1/routes/{world.route_id}/submissions", json=form)
+    made = submit(world, signature="own_key")
     world.drain()
     assert submission(world, made)["state"] == "issued"
     return contractor

@@ -13,7 +13,7 @@ from service.storage.session import transaction
 from service.storage.tables import Job
 from service.vocabulary.words import TokenKind
 from tests.integration.api.acts import register_certificate, send_in
-from tests.integration.faults.acts import expire, finished_route, hurry, job_of, package_file, submission
+from tests.integration.faults.acts import expire, finished_route, hurry, job_of, package_file, submission, submit
 from tests.integration.faults.pausing import before_write
 from tests.signing_people import Signatory, make_signatory, sign_as
 from tests.world import World
@@ -40,13 +40,7 @@ def keys(world: World) -> dict[str, Signatory]:
         register_certificate(world, person, signatories[role])
     world.post_records(finished_route())
     world.drain()
-    form = {
-        "segments": ["SEG1"],
-        "verdict_digest": world.status()["verdict_digest"],
-        "responsible_person": "p-1c9",
-        "signature": "own_key",
-    }
-    made = world.call(CONTRACTOR, "POST", f"/v1/routes/{world.route_id}/submissions", json=form)
+    made = submit(world, signature="own_key")
     world.drain()
     assert submission(world, made)["state"] == "issued"
     return signatories
