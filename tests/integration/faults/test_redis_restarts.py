@@ -12,20 +12,22 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import pytest
 import redis as redis_library
 from sqlalchemy import text
 
+from service.storage.jobs import JobKind, make_due
 from service.storage.session import transaction
 from service.vocabulary.words import TokenKind
 from tests.conftest import Servers
 from tests.factories import make_design, make_splice
 from tests.integration.faults.processes import Part, wait_until
 from tests.world import World
-from worker.app import redis_client
+from worker.app import KINDS_AT, MOST_WAITING_HINTS, make_ask_room, redis_client
 from worker.commands.embedded import RedisServer
+from worker.relay import Relay
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(1800)]
 ROUTES, SPLICES = 10, 12
@@ -122,14 +124,28 @@ def test_work_is_taken_again_and_nobody_restarts_anything(
     assert [part.pid for part in crew.parts if part.is_running] == pids
 
 
-def test_hints_that_nobody_takes_do_not_pile_up(crew: Crew, servers: Servers) -> None:
-    for part in crew.parts[1:]:
-        part.kill()
-    crew.post_everywhere()
-    time.sleep(5)
-    waiting = redis_client(crew.world.settings).llen("acc:ordinary")
-    # Ten routes, hinted at again every second: what matters is that there is an end to it.
-    assert 0 < waiting <= 1000 + ROUTES
-    for part in crew.parts[1:]:
-        part.start()
-    wait_until(lambda: crew.waiting() == 0, within_s=TAKEN_WITHIN_S)
+def test_hints_that_nobody_takes_come_to_an_end_and_other_queues_go_on(world: World, servers: Servers) -> None:
+    servers.redis.start()
+    redis = redis_client(world.settings)
+    world.post_records([make_splice()])
+    given: list[JobKind] = []
+    kinds = list(KINDS_AT.values())
+    relay = Relay(
+        world.engine, lambda kind, _: given.append(kind), hint_again_s=0, groups=kinds, ask_room=make_ask_room(redis)
+    )
+    stop = threading.Event()
+    redis.rpush("acc:ordinary", *range(MOST_WAITING_HINTS))
+    with transaction(world.engine) as session:
+        make_due(session, JobKind.CHECK_UPLOAD, project_id=UUID(world.project_id), subject_id=uuid4())
+    running = threading.Thread(target=relay.run, args=(stop,))
+    running.start()
+    try:
+        wait_until(lambda: JobKind.CHECK_UPLOAD in given)
+        assert set(given) == {JobKind.CHECK_UPLOAD}
+        # One hint is taken, and there is room again.
+        redis.lpop("acc:ordinary")
+        wait_until(lambda: JobKind.JUDGE in given)
+    finally:
+        stop.set()
+        running.join(10)
+        redis.delete("acc:ordinary")
