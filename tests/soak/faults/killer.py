@@ -2,8 +2,9 @@
 
 import time
 from collections import Counter
-from collections.abc import Callable, Mapping
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from random import Random
 
@@ -18,10 +19,10 @@ from worker.commands.supervisor import Supervisor
 _LOOK_EVERY_S = 0.01
 _LONGEST_PAUSE_S = 0.5
 _REDIS_AWAY_S = 1.0
-_MOST_BURSTS = 10
-_SLOTS = (
-    "SELECT count(*) FILTER (WHERE state = 'leased'), count(*) FILTER (WHERE state = 'due' AND hinted_at IS NOT NULL)"
-    " FROM job"
+_HOLD = "LOCK TABLE criteria_version IN ACCESS EXCLUSIVE MODE"
+_TAKEN = (
+    "SELECT count(*) FILTER (WHERE state = 'leased') >= %s"
+    " AND count(*) FILTER (WHERE state = 'due' AND hinted_at IS NOT NULL) > 0 FROM job"
 )
 
 
@@ -81,29 +82,25 @@ class Killer:
         _until(kill_one)
 
     def _restart_redis_under_load(self, draw: Random) -> None:
-        with ThreadPoolExecutor(len(self.bursts)) as posting:
-            for _ in range(_MOST_BURSTS):
-                answers = [posting.submit(self._burst, route) for route in self.bursts]
-                is_full = self._await_full_slots(answers)
-                if is_full:
-                    restart_redis(self.redis, away_s=draw.uniform(0, _REDIS_AWAY_S))
-                for answer in answers:
-                    answer.result(timeout=PATIENCE_S)
-                if is_full:
-                    return
-        raise NothingToKillError("no burst took every worker")
+        with ThreadPoolExecutor(len(self.bursts)) as posting, self._every_place_taken() as await_it:
+            answers = [posting.submit(self._burst, route) for route in self.bursts]
+            _until(await_it)
+            restart_redis(self.redis, away_s=draw.uniform(0, _REDIS_AWAY_S))
+        for answer in answers:
+            answer.result(timeout=PATIENCE_S)
 
-    def _await_full_slots(self, answers: "list[Future[None]]") -> bool:
-        """Wait until every child of the worker has a job and more are hinted at; a burst may be too small for it."""
-        with self.postgres.server.connect(database="acceptance") as connection:
-            while True:
-                row = connection.execute(_SLOTS).fetchone()
-                assert row is not None
-                taken, hinted = row
-                if int(str(taken)) >= CONCURRENCY and int(str(hinted)) > 0:
-                    return True
-                if all(answer.done() for answer in answers) and not taken and not hinted:
-                    return False
+    @contextmanager
+    def _every_place_taken(self) -> Iterator[Callable[[], bool]]:
+        """Hold each job that judges at its beginning; tell whether every child has one and more are hinted at."""
+        with (
+            self.postgres.server.connect(database="acceptance") as looking,
+            self.postgres.server.connect(database="acceptance") as holding,
+            holding.transaction(),
+        ):
+            # Judging reads the criteria and posting does not: by luck alone, a quick machine's places are seldom all
+            # taken while jobs wait.
+            holding.execute(_HOLD)
+            yield lambda: looking.execute(_TAKEN, [CONCURRENCY]).fetchone() == (True,)
 
     def _burst(self, route: SoakRoute) -> None:
         client = self.connect()
