@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, ClassVar
 
-from service.vocabulary.design_rules import Fault
+from service.vocabulary.design.rules import Fault
 
 
 class ServiceError(Exception):

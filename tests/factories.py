@@ -11,11 +11,11 @@ from uuid import NAMESPACE_URL, uuid5
 import orjson
 
 from service.vocabulary.canonical import canonical_json
-from service.vocabulary.criteria import Criteria
-from service.vocabulary.design import Design
-from service.vocabulary.layout import UM_PER_M, Layout
-from service.vocabulary.record import RECORD, canonical_record
-from worker.judgement.evidence import Evidence
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.design.design import Design
+from service.vocabulary.design.layout import UM_PER_M, Layout
+from service.vocabulary.records.record import RECORD, canonical_record
+from worker.judgement.history.evidence import Evidence
 
 Body = dict[str, Any]
 

@@ -7,14 +7,14 @@ from pathlib import Path
 from typing import Any
 
 from service.vocabulary.canonical import digest_of
-from service.vocabulary.concession import Concession
-from service.vocabulary.design import Design
-from service.vocabulary.layout import Layout
+from service.vocabulary.design.design import Design
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.concession import Concession
 from tests.factories import criteria_of, stored
 from tests.package_factories import make_content
 from tests.simulator.large import simulate_large
 from worker.judgement.judge import prepare
-from worker.judgement.settle import JudgedFibre, settle
+from worker.judgement.route.settle import JudgedFibre, settle
 from worker.package.content import PackageContent, PackagedRecord
 
 _DEMO = Path(__file__).parents[1] / "openapi_examples" / "demo"

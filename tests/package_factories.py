@@ -8,10 +8,10 @@ from typing import Any
 from uuid import UUID
 
 from service.vocabulary.canonical import canonical_json, digest_of
-from service.vocabulary.concession import Concession
-from service.vocabulary.criteria import Criteria
-from service.vocabulary.design import Design
-from service.vocabulary.finding import (
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.design.design import Design
+from service.vocabulary.findings.concession import Concession
+from service.vocabulary.findings.finding import (
     VERDICT_FORM,
     FibreDocument,
     FindingDocument,
@@ -20,7 +20,7 @@ from service.vocabulary.finding import (
     VoidDocument,
 )
 from service.vocabulary.people import PrintedPerson
-from service.vocabulary.record import RECORD, canonical_record
+from service.vocabulary.records.record import RECORD, canonical_record
 from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.signatures import SignedBy
 from tests.package_findings import WAVELENGTHS_NM, make_fibre

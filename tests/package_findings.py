@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from uuid import UUID
 
-from service.vocabulary.finding import FIBRE_FORM, FibreDocument, FindingDocument, ReadingDocument
+from service.vocabulary.findings.finding import FIBRE_FORM, FibreDocument, FindingDocument, ReadingDocument
 
 WAVELENGTHS_NM = (1310, 1550)
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import orjson
 
-from service.vocabulary.record import RECORD, Record
+from service.vocabulary.records.record import RECORD, Record
 from tests.factories import (
     Body,
     make_attenuation,

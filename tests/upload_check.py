@@ -8,10 +8,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from worker.sealing.foreign_files import check_in_limits
 from worker.signing.fields import ENGINEER_FIELD
 from worker.signing.levels import Level
 from worker.signing.uploaded import Expected
-from worker.steps.foreign import check_in_limits
 
 
 def _checked(folder: Path) -> Iterator[tuple[str, dict[str, Any]]]:

@@ -12,13 +12,13 @@ import orjson
 from fastapi import FastAPI
 from sqlalchemy import Engine
 
-from service.actions.tokens import issue_token
+from service.actions.access.tokens import issue_token
 from service.settings import WorkerSettings
 from service.storage.jobs import claim_hints
 from service.storage.session import transaction
 from service.vocabulary.words import TokenKind
-from worker.steps.context import StepContext
-from worker.steps.running import run_job
+from worker.jobs.context import StepContext
+from worker.jobs.runner import run_job
 from worker.tasks import STEPS, make_context
 
 DEMO = Path(__file__).parents[1] / "openapi_examples" / "demo"

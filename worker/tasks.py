@@ -13,12 +13,12 @@ from service.settings import WorkerSettings
 from service.storage.blobs import BlobStore
 from service.storage.jobs import JobKind
 from service.storage.session import make_engine
+from worker.jobs.context import StepContext
+from worker.jobs.lease import watch_process
+from worker.jobs.runner import Step, run_job
+from worker.sealing.signing_key import load_key_for_job
+from worker.sealing.trust_services import authorities_of, time_trust_of, trust_of
 from worker.steps import check_upload, countersign, deem, judge, package, settle, trial
-from worker.steps.context import StepContext
-from worker.steps.keeping import watch_process
-from worker.steps.outside import authorities_of, time_trust_of, trust_of
-from worker.steps.running import Step, run_job
-from worker.steps.signing_key import load_key_for_job
 
 Task = Callable[[str], None]
 

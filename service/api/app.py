@@ -9,25 +9,15 @@ import structlog
 from fastapi import FastAPI
 from fastapi.routing import APIRoute
 
-from service.api import (
-    certificates,
-    criteria,
-    evidence,
-    health,
-    notices,
-    packages,
-    problems,
-    projects,
-    records,
-    routes,
-    signatures,
-    status,
-    submissions,
-    trials,
-    verifications,
-)
+from service.api import health, problems
+from service.api.acceptance import packages, signatures, status, submissions, verifications
+from service.api.access import certificates, projects
+from service.api.billing import notices
 from service.api.gate import now
 from service.api.openapi import DESCRIPTION, install_document
+from service.api.records import evidence, records
+from service.api.routes import criteria, trials
+from service.api.routes import design as routes
 from service.settings import ServiceSettings
 from service.storage.blobs import BlobStorageError, BlobStore
 from service.storage.clock import ClockWatch

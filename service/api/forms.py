@@ -8,10 +8,10 @@ from pydantic import BaseModel, Field
 
 from service.storage.blobs import FilesState
 from service.vocabulary import quantities as q
-from service.vocabulary.criteria_report import CriteriaReport
-from service.vocabulary.finding import FindingDocument, OutcomeCounts, WorkDocument
+from service.vocabulary.criteria.report import CriteriaReport
+from service.vocabulary.findings.finding import FindingDocument, OutcomeCounts, WorkDocument
+from service.vocabulary.findings.suspicion import SuspicionDocument
 from service.vocabulary.sides import PartySide
-from service.vocabulary.suspicion import SuspicionDocument
 from service.vocabulary.words import Standing, TokenKind
 
 # What a number that counts rows can be: the database's integers end there.

@@ -14,8 +14,8 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from sqlalchemy import Engine
 from sqlmodel import Session
 
+from service.actions.access.tokens import recognise
 from service.actions.caller import Caller
-from service.actions.tokens import recognise
 from service.errors import NotAuthenticatedError, WrongTokenKindError
 from service.storage.blobs import BlobStore
 from service.storage.clock import ClockWatch

@@ -8,7 +8,7 @@ from sqlmodel import Session
 from service.api.forms import Health, Readiness
 from service.errors import NotReadyError
 from service.storage.clock import is_off
-from service.vocabulary.design_rules import Fault
+from service.vocabulary.design.rules import Fault
 
 router = APIRouter(prefix="/health", tags=["health"])
 

@@ -9,7 +9,7 @@ from fastapi.openapi.utils import get_openapi
 from service.api.examples import add_examples
 from service.api.forms import Problem, RecordBatch
 from service.settings import MAX_BATCH
-from service.vocabulary.record import RECORD
+from service.vocabulary.records.record import RECORD
 
 DESCRIPTION = """Turns a fibre crew's splice and test records into an accepted, paid route.
 

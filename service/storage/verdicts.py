@@ -19,7 +19,7 @@ from service.storage.tables import (
     Submission,
     SubmissionSegment,
 )
-from service.vocabulary.finding import VerdictDocument
+from service.vocabulary.findings.finding import VerdictDocument
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,1 +1,4 @@
-"""Records, designs and criteria as values, and the closed lists of words they use."""
+"""Records, designs, criteria and findings as values, and what all of them are made of: quantities, words, digests.
+
+Knows nothing of ours: it is what everybody else talks in.
+"""

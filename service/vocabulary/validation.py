@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import islice, takewhile
 from typing import Any
 
-from service.vocabulary.design_rules import Fault
+from service.vocabulary.design.rules import Fault
 
 # These messages of pydantic's quote what was sent.
 _QUOTING = {

@@ -4,8 +4,8 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from service.vocabulary.finding import FindingDocument
-from service.vocabulary.suspicion import SuspicionKind
+from service.vocabulary.findings.finding import FindingDocument
+from service.vocabulary.findings.suspicion import SuspicionKind
 from tests.acceptance.placing_score import MEAN_TOLERANCE_DB
 from tests.acceptance.trials import (
     BEND_LIMIT_DB,

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from service.vocabulary.finding import FindingDocument, ReadingDocument
+from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
 from tests.acceptance.trials import JudgedFibre
 from tests.simulator.listing import Listed
 

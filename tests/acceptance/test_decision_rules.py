@@ -15,8 +15,8 @@ from scipy.stats import norm
 
 from service.vocabulary.words import DecisionRule, Grade, Outcome, Unit
 from tests.acceptance.figures import Share
-from worker.judgement.exact import PARTS
-from worker.judgement.limits import Held, Limit, hold
+from worker.judgement.numbers.exact import PARTS
+from worker.judgement.numbers.limits import Held, Limit, hold
 from worker.physics.decision import false_acceptance_probability
 
 DRAWS = 100_000

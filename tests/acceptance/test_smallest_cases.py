@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import Body, make_criteria, make_design, make_otdr, make_section, splice_criterion
 from tests.unit.judgement.judging import finding_of, judge, sealed
 from worker.judgement.judge import FibreJudgement

@@ -5,15 +5,15 @@ from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from service.vocabulary.finding import FindingDocument
-from service.vocabulary.record import RECORD, fibres_of
-from service.vocabulary.suspicion import SuspicionDocument
+from service.vocabulary.findings.finding import FindingDocument
+from service.vocabulary.findings.suspicion import SuspicionDocument
+from service.vocabulary.records.record import RECORD, fibres_of
 from tests.factories import Body, criteria_of, layout_of, stored
 from tests.simulator.faults import FaultKind
 from tests.simulator.trial import Shown, Trial
-from worker.judgement.evidence import Evidence
+from worker.judgement.history.evidence import Evidence
 from worker.judgement.judge import FibreJudgement, prepare
-from worker.judgement.suspicions import suspicions_of
+from worker.judgement.route.suspicions import suspicions_of
 
 SPLICE_LIMIT_DB = 0.15
 TERMINATION_LIMIT_DB = 0.5

@@ -7,7 +7,7 @@ from uuid import UUID
 
 from sqlmodel import Session, select
 
-from service.actions.follow import judge_again
+from service.actions.invalidation import judge_again
 from service.storage.jobs import JobKind, JobState, state_of
 from service.storage.routes import lock_route, raise_version
 from service.storage.session import transaction
@@ -16,7 +16,7 @@ from tests.benchmarks.material import design_of, in_batches, readings_of, renewe
 from tests.benchmarks.rows import Row, Scale, exponent_rows
 from tests.world import World, describe_route
 from worker.commands.parts import keep_what_is_loaded
-from worker.steps.running import run_job
+from worker.jobs.runner import run_job
 from worker.tasks import STEPS
 
 _READINGS = readings_of(864)

@@ -26,6 +26,9 @@ from tests.benchmarks.rows import Row, Scale, exponent_rows
 from tests.benchmarks.table_references import bare_canvas_s, long_table_s, tables_of
 from tests.world import World
 from worker.commands.page_proof import Pages, prove_pages
+from worker.jobs.context import StepContext
+from worker.jobs.runner import run_job
+from worker.jobs.submission_snapshot import content_of, judge_frozen, read_frozen
 from worker.package.archive_document import pack
 from worker.package.attachments import attached_files
 from worker.package.content import PackageContent, PlannedSeal
@@ -35,9 +38,6 @@ from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes
 from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
-from worker.steps.context import StepContext
-from worker.steps.frozen import content_of, judge_frozen, read_frozen
-from worker.steps.running import run_job
 from worker.tasks import STEPS, make_context
 
 T = TypeVar("T")

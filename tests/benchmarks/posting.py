@@ -11,7 +11,7 @@ from typing import Any
 from pydantic_core import from_json
 from sqlalchemy import Engine
 
-from service.vocabulary.record import RECORD
+from service.vocabulary.records.record import RECORD
 from tests.benchmarks.material import BATCH, batch_body, bind_route, describe_route, post_batch, trace_batches
 from tests.benchmarks.rest import wait_until_at_rest
 from tests.benchmarks.rows import Row, Scale

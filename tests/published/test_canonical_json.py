@@ -14,9 +14,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.vocabulary.canonical import canonical_json
-from service.vocabulary.criteria import Criteria
-from service.vocabulary.design import Design
-from service.vocabulary.record import RECORD, canonical_record
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.design.design import Design
+from service.vocabulary.records.record import RECORD, canonical_record
 from tests.world import read_demo
 
 SAMPLE = r"""{"literals": [null, true, false], "escaping": "\u20ac$\u000F\u000aA'\u0042\u0022\u005c\\\"\/"}"""

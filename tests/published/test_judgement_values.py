@@ -4,8 +4,8 @@ from fractions import Fraction
 
 import pytest
 
-from service.vocabulary.colours import colour_of, place_in_cable
-from service.vocabulary.link_criteria import Budget
+from service.vocabulary.criteria.links import Budget
+from service.vocabulary.design.colours import colour_of, place_in_cable
 from tests.published.check_values import (
     BUDGETS,
     COLOURS,
@@ -18,7 +18,7 @@ from tests.published.check_values import (
     TwoWayCheck,
     source_of,
 )
-from worker.judgement.exact import budget_pdb, mean_tenth_mdb
+from worker.judgement.numbers.exact import budget_pdb, mean_tenth_mdb
 from worker.physics.link import counted_connections
 
 PDB_PER_DB = 10**12

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import (
     Body,
     link_criterion,

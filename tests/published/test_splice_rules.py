@@ -6,8 +6,8 @@ Means and shares of a population are stated here, and not judged here.
 import pytest
 from pydantic import TypeAdapter
 
-from service.vocabulary.criteria import AnyCriterion
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.criteria.criteria import AnyCriterion
+from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import Body, make_design, make_otdr, make_return_loss, make_section, make_splice
 from tests.published.check_values import source_of
 from tests.published.splice_rules import (

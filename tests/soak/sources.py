@@ -65,9 +65,10 @@ def modules_in(tree: Path) -> list[Path]:
 def order_tests(module: str) -> list[str]:
     """Return the test files that a change in a module is shown to, in order."""
     folders = next(tests for folder, tests in TESTS.items() if module.startswith(folder))
-    files = [path for folder in folders for path in sorted((ROOT / folder).glob("test_*.py"))]
+    files = [path for folder in folders for path in sorted((ROOT / folder).rglob("test_*.py"))]
+    own_room = ROOT / "tests" / "unit" / Path(module).parent.relative_to("worker")
     # A file that draws its cases takes seconds whatever it finds; most mutants die of a plain one before.
-    in_order = sorted(files, key=lambda path: path.name in _DRAWING)
+    in_order = sorted(files, key=lambda path: (path.name in _DRAWING, not path.is_relative_to(own_room)))
     return [str(path.relative_to(ROOT)) for path in in_order]
 
 

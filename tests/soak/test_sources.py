@@ -36,14 +36,14 @@ def test_a_mutant_left_by_an_interrupted_run_is_taken_back(tree: Path) -> None:
     assert (tree / module).read_bytes() == (ROOT / module).read_bytes()
 
 
-@pytest.mark.parametrize("folder", MUTATED)
-def test_a_mutant_meets_the_plain_tests_of_its_own_folder_first_and_all_of_them(folder: str) -> None:
-    files = order_tests(f"{folder}/anything.py")
-    assert Path(files[0]).parent.name == Path(folder).name
+@pytest.mark.parametrize("room", [*MUTATED, "worker/judgement/traces"])
+def test_a_mutant_meets_the_plain_tests_of_its_own_room_first_and_all_of_them(room: str) -> None:
+    files = order_tests(f"{room}/anything.py")
+    assert Path(files[0]).is_relative_to(Path("tests/unit") / Path(room).relative_to("worker"))
     assert files[-1].endswith("test_properties.py")
     expected = {
         path.relative_to(ROOT)
         for folder in ("tests/unit/judgement", "tests/unit/physics", "tests/published")
-        for path in (ROOT / folder).glob("test_*.py")
+        for path in (ROOT / folder).rglob("test_*.py")
     }
     assert set(map(Path, files)) == expected

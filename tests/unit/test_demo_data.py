@@ -9,11 +9,11 @@ from typing import Any
 
 import pytest
 
-from service.vocabulary.criteria import Criteria
-from service.vocabulary.design import Design
-from service.vocabulary.design_rules import faults_in
-from service.vocabulary.record import RECORD, canonical_record
-from service.vocabulary.work_records import SpliceRecord
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.design.design import Design
+from service.vocabulary.design.rules import faults_in
+from service.vocabulary.records.record import RECORD, canonical_record
+from service.vocabulary.records.work import SpliceRecord
 from tests.simulator.write_demo import DEMO_FOLDER, demo_files
 
 Json = dict[str, Any]

@@ -4,9 +4,9 @@ from typing import Any, get_args
 
 import pytest
 
-from service.api.archive import write_manifest
+from service.api.acceptance.archive import write_manifest
 from service.vocabulary.evidence import NAMING, files_named
-from service.vocabulary.record import Record
+from service.vocabulary.records.record import Record
 from service.vocabulary.words import RecordKind
 
 ONE, TWO = "1" * 64, "2" * 64

@@ -20,6 +20,8 @@ from tests.hostile_files import HOSTILE, NAMED, Base, der, update, xref_stream
 from tests.signed_documents import Signed, make_signed
 from tests.signing_people import Signatory, make_signatory, sign_among_lookalikes, sign_as
 from worker.limits.process import Limits, WorkEndedError, run_limited
+from worker.sealing import foreign_files as foreign
+from worker.sealing.foreign_files import TOO_MUCH, check_in_limits, pinned_in_limits
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
 from worker.signing.foreign import reading
 from worker.signing.foreign.bounds import MOST_FILE_BYTES, bounds_of_addition, find_excess
@@ -27,8 +29,6 @@ from worker.signing.foreign.signature_shape import check_message
 from worker.signing.foreign.values import ExcessError
 from worker.signing.levels import Level
 from worker.signing.uploaded import Expected, UploadReport, check_uploaded
-from worker.steps import foreign
-from worker.steps.foreign import TOO_MUCH, check_in_limits, pinned_in_limits
 
 # What the library takes in its stride may be left to it.
 HARMLESS = "objects that lead to each other in a trillion ways"

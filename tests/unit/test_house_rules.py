@@ -39,6 +39,25 @@ def test_files_and_functions_stay_short(module: Path) -> None:
             assert (node.end_lineno or node.lineno) - node.lineno + 1 - prose <= MAX_FUNCTION, node.name
 
 
+# A table of many equal things, which says so itself.
+MODULES_IN_A_ROOM = 15
+TABLES = {"worker/judgement/rules/kinds"}
+TO_BE_DIVIDED = {"worker/package", "worker/signing", "worker/commands"}
+ROOMS = sorted({path.parent for path in MODULES} - {Path(room) for room in TO_BE_DIVIDED})
+
+
+@pytest.mark.parametrize("room", ROOMS, ids=str)
+def test_a_room_holds_few_modules_and_says_what_it_is(room: Path) -> None:
+    said = ast.get_docstring(ast.parse((ROOT / room / "__init__.py").read_text())) or ""
+    assert said
+    if str(room) in TABLES:
+        assert "table of equal things" in said
+    else:
+        assert (
+            len([path for path in MODULES if path.parent == room and path.name != "__init__.py"]) <= MODULES_IN_A_ROOM
+        )
+
+
 def modules_imported_with(package: str) -> set[str]:
     """Import every module of a package in a fresh interpreter and return the names of all that came along."""
     program = (

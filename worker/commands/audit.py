@@ -2,7 +2,7 @@
 
 from sqlmodel import select
 
-from service.actions.audit import verify_chain
+from service.actions.access.audit import verify_chain
 from service.storage.session import make_engine, snapshot
 from service.storage.tables import Project
 

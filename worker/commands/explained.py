@@ -7,8 +7,8 @@ from typing import ParamSpec
 import typer
 from pydantic import ValidationError
 
+from worker.sealing.signing_key import SigningKeyNotNamedError
 from worker.signing.errors import SigningError
-from worker.steps.signing_key import SigningKeyNotNamedError
 
 Parameters = ParamSpec("Parameters")
 

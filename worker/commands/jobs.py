@@ -6,7 +6,7 @@ from uuid import UUID
 
 from sqlmodel import Session, col, select
 
-from service.actions.reopening import replaced_by
+from service.actions.acceptance.reopening import replaced_by
 from service.storage.jobs import JobKind, JobState, make_due
 from service.storage.routes import lock_route
 from service.storage.session import make_engine, transaction

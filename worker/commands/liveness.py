@@ -21,7 +21,7 @@ from sqlalchemy.exc import DBAPIError
 from service.storage.clock import clock_offset, is_off
 from service.storage.jobs import JobKind, seconds_untaken
 from service.storage.session import transaction
-from worker.steps.clocks import offset_text
+from worker.jobs.clocks import offset_text
 from worker.stopping import stop_soon
 
 _LOOK_EVERY_S = 5.0

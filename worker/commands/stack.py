@@ -13,7 +13,7 @@ from types import MappingProxyType
 import httpx
 from pydantic import SecretStr
 
-from service.actions.tokens import issue_token
+from service.actions.access.tokens import issue_token
 from service.settings import WorkerSettings
 from service.storage.migrations import migrate
 from service.storage.session import make_engine, transaction

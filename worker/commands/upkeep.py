@@ -6,7 +6,7 @@ from uuid import UUID
 
 import typer
 
-from service.actions.tokens import issue_token
+from service.actions.access.tokens import issue_token
 from service.settings import DatabaseSettings
 from service.storage.migrations import migrate as migrate_database
 from service.storage.session import make_engine, transaction

@@ -4,20 +4,20 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from service.vocabulary.canonical import canonical_json, sha256_hex
-from service.vocabulary.criteria import Criteria
-from service.vocabulary.finding import FIBRE_FORM, FibreDocument, FindingDocument, OutcomeCounts
-from service.vocabulary.layout import Layout
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import FIBRE_FORM, FibreDocument, FindingDocument, OutcomeCounts
 from service.vocabulary.words import Force
-from worker.judgement.consistency import inconsistencies
-from worker.judgement.dark import is_dark
-from worker.judgement.evidence import Evidence
-from worker.judgement.fibre_under_test import FibreUnderTest
-from worker.judgement.figures import FiguresDocument, figures_of, no_figures
-from worker.judgement.history import read_history
-from worker.judgement.repeats import tested_until_conforming
-from worker.judgement.rules.statistics import JointStatisticRule
+from worker.judgement.fibre.consistency import inconsistencies
+from worker.judgement.fibre.contributions import FiguresDocument, figures_of, no_figures
+from worker.judgement.fibre.dark import is_dark
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.repeats import tested_until_conforming
+from worker.judgement.history.evidence import Evidence
+from worker.judgement.history.history import read_history
+from worker.judgement.rules.kinds.statistics import JointStatisticRule
 from worker.judgement.rules.table import rules_for
-from worker.judgement.work import work_of
+from worker.judgement.work.work import work_of
 
 # Part of every verdict: raised whenever the same records could come out differently.
 ENGINE = 2

@@ -1,8 +1,8 @@
 """The document of a fibre that could not be judged: it proves nothing, so its segments can not conform."""
 
 from service.vocabulary.canonical import canonical_json, sha256_hex
-from service.vocabulary.finding import FIBRE_FORM, FibreDocument, OutcomeCounts
-from service.vocabulary.layout import Layout
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import FIBRE_FORM, FibreDocument, OutcomeCounts
 from worker.judgement.judge import FibreJudgement
 
 

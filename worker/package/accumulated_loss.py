@@ -6,10 +6,10 @@ from fractions import Fraction
 from functools import cached_property
 from typing import NamedTuple
 
-from service.vocabulary.colours import TubePlace, place_in_cable
-from service.vocabulary.finding import FindingDocument
-from service.vocabulary.joint_criteria import SpliceLossCriterion
-from service.vocabulary.layout import Layout
+from service.vocabulary.criteria.joints import SpliceLossCriterion
+from service.vocabulary.design.colours import TubePlace, place_in_cable
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.quantities import to_last_place
 from service.vocabulary.words import Outcome, Reason
 from worker.package.splices_alone import ConnectionsOnRoute, is_held_as_splice

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator, Sequence
 
-from service.vocabulary.finding import FindingDocument
-from service.vocabulary.joint_criteria import SpliceLossCriterion
-from service.vocabulary.layout import Layout
+from service.vocabulary.criteria.joints import SpliceLossCriterion
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Basis, Quantity
 from worker.package.accumulated_loss import TubeLoss, tube_losses
 from worker.package.accumulated_picture import MOST_TUBES, accumulated_pictures

@@ -7,11 +7,11 @@ from typing import Annotated, Any, Literal, NotRequired
 from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
 
-from service.vocabulary.concession import Concession
-from service.vocabulary.criteria import Criteria
-from service.vocabulary.design import Design
-from service.vocabulary.finding import FibreDocument, VerdictDocument
-from service.vocabulary.record import RECORD_FORM, Record
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.design.design import Design
+from service.vocabulary.findings.concession import Concession
+from service.vocabulary.findings.finding import FibreDocument, VerdictDocument
+from service.vocabulary.records.record import RECORD_FORM, Record
 from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.signatures import SignedBy
 from worker.package.content import PAGES_FORM, Now

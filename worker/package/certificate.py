@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator
 
-from service.vocabulary.layout import Layout
-from service.vocabulary.paid import cable_length_m
+from service.vocabulary.design.billing_quantities import cable_length_m
+from service.vocabulary.design.layout import Layout
 from worker.package.content import PackageContent
 from worker.package.declarations import declared_facts
 from worker.package.earlier_section import EARLIER_TITLE, earlier_text

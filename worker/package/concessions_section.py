@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator, Sequence
 
-from service.vocabulary.concession import Concession
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.findings.concession import Concession
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Outcome
 from worker.package.content import PackageContent
 from worker.package.pieces import Column, Kind, Look, Paragraph, Role, Section, Table, listing

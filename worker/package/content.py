@@ -6,14 +6,14 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
-from service.vocabulary.concession import Concession
-from service.vocabulary.criteria import Criteria
-from service.vocabulary.design import Design
-from service.vocabulary.finding import FibreDocument, FindingDocument, VerdictDocument
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.design.design import Design
+from service.vocabulary.findings.concession import Concession
+from service.vocabulary.findings.finding import FibreDocument, FindingDocument, VerdictDocument
+from service.vocabulary.findings.suspicion import SuspicionDocument
 from service.vocabulary.people import PrintedPerson
 from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.signatures import SignedBy
-from service.vocabulary.suspicion import SuspicionDocument
 
 # How pages are drawn from the data: raised whenever the same data would give other pages, and a test asks for it.
 PAGES_FORM = 2

@@ -3,10 +3,10 @@
 from collections.abc import Iterator, Mapping
 
 from service.vocabulary.canonical import digest_of
-from service.vocabulary.finding import OutcomeCounts
-from service.vocabulary.layout import Layout
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import OutcomeCounts
 from worker.judgement.judge import count_required
-from worker.judgement.settle import segment_outcome, tolerated_dark
+from worker.judgement.route.settle import segment_outcome, tolerated_dark
 from worker.package.content import PackageContent
 from worker.package.wording import count_text
 

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.words import DecisionRule, Outcome, Quantity
 from worker.package.content import PackageContent

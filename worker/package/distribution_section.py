@@ -1,7 +1,7 @@
 """The losses of splices against the limits agreed for them."""
 
-from service.vocabulary.joint_criteria import SpliceLossCriterion
-from service.vocabulary.layout import Layout
+from service.vocabulary.criteria.joints import SpliceLossCriterion
+from service.vocabulary.design.layout import Layout
 from service.vocabulary.words import Basis, Quantity
 from worker.package.content import PackageContent
 from worker.package.distribution_picture import distribution_picture

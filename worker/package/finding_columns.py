@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Unit
 from worker.package.pieces import Block, Column, Kind, Look, Paragraph, Role, Section, Subheading, Table
 from worker.package.wording import (

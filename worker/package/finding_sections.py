@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Force, Outcome
 from worker.package.content import PackageContent
 from worker.package.finding_columns import (

@@ -10,12 +10,12 @@ from pydantic import TypeAdapter, ValidationError
 from typing_extensions import TypedDict
 
 from service.vocabulary.canonical import canonical_json
-from service.vocabulary.criteria import Criteria
-from service.vocabulary.design import Design
-from service.vocabulary.finding import FibreDocument
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.design.design import Design
+from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.people import PrintedPerson
 from service.vocabulary.quantities import read_canonical
-from service.vocabulary.record import canonical_record, read_stored_record
+from service.vocabulary.records.record import canonical_record, read_stored_record
 from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.signatures import SignedBy
 from worker.package.attachment_forms import (

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Force, Outcome
 from worker.package.content import PackageContent
 from worker.package.pieces import Column, Kind, Look, Paragraph, Section, Subheading, Table

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from service.vocabulary.layout import Layout
+from service.vocabulary.design.layout import Layout
 from service.vocabulary.words import SiteKind
 from worker.package.content import PackageContent
 from worker.package.worst_joints import JointsOfSite

@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator
 
-from service.vocabulary.layout import Layout
-from service.vocabulary.paid import quantities_of
+from service.vocabulary.design.billing_quantities import quantities_of
+from service.vocabulary.design.layout import Layout
 from service.vocabulary.quantities import metres_text
 from worker.package.content import PackageContent
 from worker.package.pieces import Column, Kind, Section, Subheading, Table

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from service.vocabulary.layout import UM_PER_M
+from service.vocabulary.design.layout import UM_PER_M
 
 _UM_PER_KM = 1000 * UM_PER_M
 _MANTISSAS = (1, 2, 5)

@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.findings.finding import FindingDocument
 from worker.package.content import PackageContent, PackagedRecord
 from worker.package.pieces import Column, Kind, Look, Paragraph, Role, Section, Table, listing
 from worker.package.subjects import TESTS, ends_text, named_test, result_text, telling_digits

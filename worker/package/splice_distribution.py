@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import gcd
 
-from service.vocabulary.finding import FindingDocument
-from service.vocabulary.joint_criteria import SpliceLossCriterion
-from service.vocabulary.layout import Layout
+from service.vocabulary.criteria.joints import SpliceLossCriterion
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Basis, Outcome
 from worker.package.scale import round_step
 from worker.package.splices_alone import ConnectionsOnRoute, is_held_as_splice

@@ -1,7 +1,7 @@
 """Which losses are those of a splice by itself: no trace sees a splice apart from a connection in its dead zone."""
 
-from service.vocabulary.finding import FindingDocument
-from service.vocabulary.layout import Layout
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import FibreAction, SiteKind
 from worker.package.tenths import to_tenths
 

@@ -5,8 +5,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.vocabulary.finding import FibreDocument, UnexpectedEventDocument, WhereDocument
-from service.vocabulary.layout import UM_PER_M, Layout
+from service.vocabulary.design.layout import UM_PER_M, Layout
+from service.vocabulary.findings.finding import FibreDocument, UnexpectedEventDocument, WhereDocument
 from worker.package.content import PackageContent
 from worker.package.pieces import Column, Kind, Look, Paragraph, Role, Section, Subheading, Table, listing
 from worker.package.wording import DIRECTIONS, UNKNOWN, words

@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
-from service.vocabulary.layout import Layout
-from service.vocabulary.suspicion import SuspicionDocument
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.suspicion import SuspicionDocument
 from worker.package.content import PackageContent
 from worker.package.pieces import Column, Kind, Look, Paragraph, Section, Table, listing
 from worker.package.wording import UNKNOWN, numbers_text, words

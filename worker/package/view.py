@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Outcome, Quantity
 from worker.package.accumulated_section import accumulated_section
 from worker.package.cautions import cautions_section

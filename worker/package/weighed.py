@@ -3,8 +3,8 @@
 from collections import Counter
 from collections.abc import Sequence
 
-from service.vocabulary.finding import FindingDocument
-from service.vocabulary.suspicion import SuspicionDocument
+from service.vocabulary.findings.finding import FindingDocument
+from service.vocabulary.findings.suspicion import SuspicionDocument
 from service.vocabulary.words import Force, Outcome
 from worker.package.content import PackageContent
 from worker.package.pieces import Fact, Facts

@@ -4,8 +4,8 @@ from collections.abc import Iterable
 from datetime import datetime
 from itertools import groupby
 
-from service.vocabulary.design import FibreRange
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.design.design import FibreRange
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.quantities import canonical_time
 
 UNKNOWN = "–"  # noqa: RUF001  an en dash, set where a value is not known

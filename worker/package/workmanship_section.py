@@ -4,9 +4,9 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Outcome
-from service.vocabulary.workmanship_criteria import WorkmanshipCriterion
 from worker.package.content import PackageContent
 from worker.package.pieces import Column, Kind, Look, Paragraph, Section, Table, listing
 from worker.package.wording import UNKNOWN, limit_text, words

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Force, Outcome, Quantity
 from worker.package.finding_columns import FindingsByQuantity
 from worker.package.tenths import to_tenths

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from sqlmodel import Session, col, select
 
-from service.actions.signatures import signer_of
+from service.actions.acceptance.signatures import signer_of
 from service.errors import ConflictError
 from service.settings import CLOCK_TOLERANCE
 from service.storage import jobs
@@ -22,20 +22,20 @@ from service.storage.routes import criteria_row, lock_route, parse_criteria, rai
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Package, PersonCertificate, SignatureUpload
 from service.storage.verdicts import submission_of_package
-from service.vocabulary.criteria import Criteria
+from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.signatures import SignaturePlace, SignatureRole, SignedBy, UploadState
+from worker.jobs.audit import deed_to
+from worker.jobs.context import StepContext
+from worker.jobs.runner import Step
+from worker.sealing.foreign_files import check_in_limits, pinned_in_limits
+from worker.sealing.levels import level_asked
+from worker.sealing.recorded_decision import FIELDS
 from worker.signing.document_time import stamp_document
 from worker.signing.levels import Level
 from worker.signing.report import SignatureReport
 from worker.signing.trust import RoleTrust
 from worker.signing.uploaded import Expected, UploadReport
-from worker.steps.context import StepContext
-from worker.steps.deeds import deed_to
-from worker.steps.foreign import check_in_limits, pinned_in_limits
-from worker.steps.levels import level_asked
-from worker.steps.running import Step
-from worker.steps.sealing import FIELDS
 
 _OVERTAKEN = "The package has another file by now, with another signature in it: sign that one."
 

@@ -21,17 +21,17 @@ from service.storage.routes import criteria_row, lock_route, parse_criteria, rai
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Decision, Package, PackageFile, Project, Submission, Token
 from service.storage.verdicts import submission_of_package
-from service.vocabulary.criteria import Criteria
+from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.signatures import SignedBy
+from worker.jobs.audit import deed_to
+from worker.jobs.context import StepContext
+from worker.jobs.runner import Step
+from worker.sealing.decision_words import SpokenDecision, declare
+from worker.sealing.foreign_files import pinned_in_limits
+from worker.sealing.levels import sealing_for
+from worker.sealing.recorded_decision import Act, seal_act
 from worker.signing.countersign import fields_of
 from worker.signing.fields import DECISION_FIELD, ENGINEER_FIELD
-from worker.steps.context import StepContext
-from worker.steps.decision_words import SpokenDecision, declare
-from worker.steps.deeds import deed_to
-from worker.steps.foreign import pinned_in_limits
-from worker.steps.levels import sealing_for
-from worker.steps.running import Step
-from worker.steps.sealing import Act, seal_act
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,15 +7,15 @@ Leaves: the package's `countersign` job due.
 
 from sqlmodel import Session, select
 
-from service.actions.deeming import case_of, deem
+from service.actions.acceptance.deeming import case_of, deem
 from service.storage import jobs
 from service.storage.head import record_deed
 from service.storage.jobs import JobState, Lease
 from service.storage.session import transaction
 from service.storage.tables import Package
-from worker.steps.context import StepContext
-from worker.steps.deeds import deed_to
-from worker.steps.running import Step
+from worker.jobs.audit import deed_to
+from worker.jobs.context import StepContext
+from worker.jobs.runner import Step
 
 
 def run(context: StepContext, lease: Lease) -> None:

@@ -14,8 +14,8 @@ import structlog
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
-from service.actions.deeming import deemed_at
-from service.actions.reopening import reopen
+from service.actions.acceptance.deeming import deemed_at
+from service.actions.acceptance.reopening import reopen
 from service.errors import ConflictError
 from service.storage import jobs
 from service.storage.head import Deed, record_deed
@@ -27,6 +27,16 @@ from service.storage.session import snapshot, transaction
 from service.storage.tables import Package, Submission, SubmissionSegment
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.signatures import SignedBy
+from worker.jobs.audit import deed_to
+from worker.jobs.context import StepContext
+from worker.jobs.runner import HopelessError, LeftToNewerError, Step
+from worker.jobs.submission_snapshot import (
+    altered_records,
+    content_of,
+    judge_frozen,
+    new_verification_code,
+    read_frozen,
+)
 from worker.judgement.judge import ENGINE
 from worker.package.archive_document import Packed, pack
 from worker.package.attachments import attached_files
@@ -35,16 +45,12 @@ from worker.package.declarations import declarations
 from worker.package.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.pieces import PackageView
 from worker.package.view import build_view
+from worker.sealing.levels import level_of, planned_seal, sealing_for
 from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes
 from worker.signing.keys import SigningKey
 from worker.signing.report import Signed
 from worker.signing.sealing import Sealing
-from worker.steps.context import StepContext
-from worker.steps.deeds import deed_to
-from worker.steps.frozen import altered_records, content_of, judge_frozen, new_verification_code, read_frozen
-from worker.steps.levels import level_of, planned_seal, sealing_for
-from worker.steps.running import HopelessError, LeftToNewerError, Step
 
 log = structlog.get_logger()
 

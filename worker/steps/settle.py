@@ -29,11 +29,11 @@ from service.storage.routes import (
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Fibre, Route, StandingVerdict
 from service.storage.verdicts import standing_verdict
+from worker.jobs.context import StepContext
+from worker.jobs.runner import LeftToNewerError, Step
 from worker.judgement.judge import ENGINE
-from worker.judgement.missing import missing_of
-from worker.judgement.settle import JudgedFibre, Verdict, settle
-from worker.steps.context import StepContext
-from worker.steps.running import LeftToNewerError, Step
+from worker.judgement.route.missing import missing_of
+from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -19,13 +19,13 @@ from service.storage.routes import design_row, find_route, parse_criteria, parse
 from service.storage.session import snapshot, transaction
 from service.storage.tables import CriteriaTrial, Fibre, Route
 from service.storage.verdicts import FibreVersions, standing_verdict
-from service.vocabulary.criteria import Voiding
-from service.vocabulary.layout import Layout
-from service.vocabulary.trial import TrialState
-from worker.steps.context import StepContext
-from worker.steps.judge import FIBRES_A_RUN, Waiting, judge_fibres
-from worker.steps.running import Step
-from worker.steps.trial_result import Progress, Standing, carry_on, result_of
+from service.vocabulary.criteria.criteria import Voiding
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.trial import TrialState
+from worker.jobs.context import StepContext
+from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres
+from worker.jobs.runner import Step
+from worker.jobs.trial_result import Progress, Standing, carry_on, result_of
 
 _PROGRESS = TypeAdapter(Progress)
 

@@ -11,7 +11,7 @@ import pytest
 from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
 
-from service.actions.tokens import _new_text
+from service.actions.access.tokens import _new_text
 from service.api.examples import read_examples
 from service.api.gate import Allow
 from service.vocabulary.words import TokenKind

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from service.api.archive import MANIFEST, zipped
+from service.api.acceptance.archive import MANIFEST, zipped
 from service.storage.blobs import BlobStore
 from service.vocabulary.words import TokenKind
 from tests.integration.api.acts import PHOTOGRAPH, PROBLEM, newest_package, send_evidence

@@ -7,7 +7,7 @@ from uuid import UUID
 import psycopg
 import pytest
 
-from service.actions.audit import verify_chain
+from service.actions.access.audit import verify_chain
 from service.storage.head import chain_hash
 from service.storage.session import snapshot
 from service.vocabulary.canonical import sha256_hex

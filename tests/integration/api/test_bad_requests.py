@@ -126,7 +126,7 @@ def test_a_fault_of_the_service_s_own_says_nothing_of_its_inside(
     def fail(*_: Any) -> None:
         raise RuntimeError(MARKER)
 
-    monkeypatch.setattr("service.api.status.status_of", fail)
+    monkeypatch.setattr("service.api.acceptance.status.status_of", fail)
     answer = world.call(CREW, "GET", f"/v1/routes/{world.route_id}/acceptance")
     assert refusal(answer, 500)["detail"] == "Server got itself in trouble"
     assert MARKER not in answer.text

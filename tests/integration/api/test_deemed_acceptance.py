@@ -10,7 +10,7 @@ import httpx
 import pytest
 from sqlmodel import col, select, update
 
-from service.actions.deeming import case_of, deem
+from service.actions.acceptance.deeming import case_of, deem
 from service.storage.jobs import JobKind, JobState
 from service.storage.session import transaction
 from service.storage.tables import AuditEntry, Job, Package

@@ -31,12 +31,12 @@ from tests.integration.api.conftest import OpenWorld
 from tests.signing_people import Signatory, make_signatory, sign_as
 from tests.world import World
 from worker.commands.embedded import serve_time
+from worker.sealing.foreign_files import check_in_limits
+from worker.sealing.trust_services import authorities_of
 from worker.signing.authority import DemonstrationAuthority
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SEAL_FIELD
 from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
-from worker.steps.foreign import check_in_limits
-from worker.steps.outside import authorities_of
 
 pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind

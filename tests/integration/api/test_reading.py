@@ -8,7 +8,7 @@ import httpx
 import pytest
 from sqlmodel import Session
 
-from service.actions.status import status_of
+from service.actions.acceptance.status import status_of
 from service.api.cursors import write_cursor
 from service.storage.jobs import claim_hints
 from service.storage.session import transaction
@@ -17,7 +17,7 @@ from service.vocabulary.words import TokenKind
 from tests.integration.api.acts import decide, newest_package, records_path, refusal, submit
 from tests.integration.api.conftest import OpenWorld
 from tests.world import World, read_demo
-from worker.steps.running import run_job
+from worker.jobs.runner import run_job
 from worker.tasks import STEPS
 
 pytestmark = pytest.mark.slow
@@ -89,7 +89,7 @@ def test_the_parts_of_a_status_are_of_one_moment(fresh_world: OpenWorld, monkeyp
         world.post_records([{**read_demo("06_repair")["records"][0], "id": str(uuid4())}])
         return status_of(session, route)
 
-    monkeypatch.setattr("service.api.status.status_of", change_first)
+    monkeypatch.setattr("service.api.acceptance.status.status_of", change_first)
     assert look(world).json() == before
 
 

@@ -9,7 +9,7 @@ from tests.factories import Body, make_closure_state, make_otdr, splice_criterio
 from tests.integration.api.acts import newest_package, pointers, refusal
 from tests.unit.judgement.joints import only
 from tests.unit.judgement.routes import cord_ended
-from tests.unit.judgement.test_statistics import statistic
+from tests.unit.judgement.rules.test_statistics import statistic
 from tests.world import World, describe_route, open_project, read_demo
 
 pytestmark = pytest.mark.slow

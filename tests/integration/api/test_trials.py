@@ -6,8 +6,8 @@ from uuid import uuid4
 import pytest
 from sqlmodel import col, select
 
-from service.actions.audit import verify_chain
-from service.actions.trials import KEPT_TRIALS
+from service.actions.access.audit import verify_chain
+from service.actions.routes.trials import KEPT_TRIALS
 from service.storage.session import snapshot, transaction
 from service.storage.tables import AuditEntry, CriteriaTrial, Fibre, StandingVerdict
 from service.vocabulary.words import TokenKind

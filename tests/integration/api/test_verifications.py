@@ -5,7 +5,7 @@ from typing import Any
 import httpx
 import pytest
 
-from service.api.verification_page import POLICY
+from service.api.acceptance.verification_page import POLICY
 from service.vocabulary.words import TokenKind
 from tests.integration.api.acts import CONCESSION, decide, newest_package, refusal, submit
 from tests.integration.api.conftest import OpenWorld

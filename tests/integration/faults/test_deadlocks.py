@@ -11,7 +11,7 @@ from uuid import uuid4
 import pytest
 from sqlmodel import col, select
 
-from service.actions.audit import verify_chain
+from service.actions.access.audit import verify_chain
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Record, RecordEnd, RecordFibre
 from service.vocabulary.words import TokenKind

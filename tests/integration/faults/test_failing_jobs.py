@@ -20,12 +20,12 @@ from tests.factories import make_design, make_splice
 from tests.integration.faults.acts import expire, finished_route, hurry, job_of, package_file, submission, submit
 from tests.integration.small_disks import small_disk
 from tests.world import World
+from worker.jobs.context import StepContext
+from worker.jobs.runner import run_job
+from worker.sealing.trust_services import trust_of
 from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 from worker.steps import judge
-from worker.steps.context import StepContext
-from worker.steps.outside import trust_of
-from worker.steps.running import run_job
 from worker.tasks import STEPS
 
 pytestmark = pytest.mark.slow

@@ -21,9 +21,9 @@ from tests.integration.faults.processes import Part, wait_until
 from tests.signing_people import Signatory, make_signatory, sign_as
 from tests.world import World
 from worker.limits.process import Limits, run_limited
+from worker.sealing import foreign_files as foreign
+from worker.sealing.foreign_files import TOO_MUCH
 from worker.signing.fields import CONTRACTOR_FIELD
-from worker.steps import foreign
-from worker.steps.foreign import TOO_MUCH
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(240)]
 CONTRACTOR, ENGINEER = TokenKind.CONTRACTOR, TokenKind.ENGINEER

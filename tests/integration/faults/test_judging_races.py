@@ -12,8 +12,8 @@ from service.storage.tables import Fibre, Job, Route
 from tests.factories import finished_fibre, make_splice
 from tests.integration.faults.pausing import before_write
 from tests.world import World
+from worker.jobs.runner import run_job
 from worker.steps import judge, settle
-from worker.steps.running import run_job
 from worker.tasks import STEPS
 
 pytestmark = pytest.mark.slow

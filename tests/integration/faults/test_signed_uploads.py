@@ -17,12 +17,12 @@ from tests.integration.faults.acts import expire, finished_route, hurry, job_of,
 from tests.integration.faults.pausing import before_write
 from tests.signing_people import Signatory, make_signatory, sign_as
 from tests.world import World
+from worker.jobs.runner import run_job
 from worker.signing.certificates import Trusted
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
 from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 from worker.steps import check_upload, countersign
-from worker.steps.running import run_job
 from worker.tasks import STEPS
 
 pytestmark = pytest.mark.slow

@@ -12,10 +12,10 @@ import pytest
 from sqlalchemy.engine import make_url
 from sqlmodel import select
 
+from service.actions.acceptance.submissions import SubmissionForm
+from service.actions.acceptance.submissions import submit as submit_in
 from service.actions.caller import Caller
-from service.actions.records import Receipt, accept_records
-from service.actions.submissions import SubmissionForm
-from service.actions.submissions import submit as submit_in
+from service.actions.records.accept import Receipt, accept_records
 from service.storage.jobs import JobKind
 from service.storage.session import transaction
 from service.storage.tables import AuditEntry, Package
@@ -25,7 +25,7 @@ from tests.factories import make_splice
 from tests.integration.faults.acts import finished_route, job_of, package_file, submission, submit
 from tests.integration.faults.pausing import before_write
 from tests.world import World
-from worker.judgement import settle as settling
+from worker.judgement.route import settle as settling
 from worker.signing.verify import read_attachment
 from worker.steps import package
 

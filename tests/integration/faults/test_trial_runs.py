@@ -14,9 +14,9 @@ from service.storage.tables import Job
 from tests.factories import finished_fibre, make_criteria, make_design, make_otdr, make_splice
 from tests.integration.trial_acts import ask, judge_two_fibres, read, tried, wider
 from tests.world import World, describe_route, open_project, read_demo
+from worker.jobs.judging import judge_fibres
+from worker.jobs.runner import run_job
 from worker.steps import trial
-from worker.steps.judge import judge_fibres
-from worker.steps.running import run_job
 
 pytestmark = pytest.mark.slow
 _OPEN_TRANSACTIONS = text(

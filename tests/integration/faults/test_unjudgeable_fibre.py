@@ -24,8 +24,8 @@ from tests.factories import (
 from tests.integration.api.acts import refusal
 from tests.integration.faults.acts import FIBRES, finished_route, job_of, submit
 from tests.world import World, describe_route, open_project, read_demo
-from worker.judgement.rules.splices import SpliceRule
-from worker.steps.running import HopelessError
+from worker.jobs.runner import HopelessError
+from worker.judgement.rules.kinds.splices import SpliceRule
 
 pytestmark = pytest.mark.slow
 ENGINEER, CONTRACTOR = TokenKind.ENGINEER, TokenKind.CONTRACTOR

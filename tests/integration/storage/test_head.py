@@ -13,8 +13,8 @@ import pytest
 from sqlalchemy import Engine
 from sqlmodel import col, select
 
-from service.actions.audit import verify_chain
-from service.actions.billing import notices_after
+from service.actions.access.audit import verify_chain
+from service.actions.billing.notices import notices_after
 from service.storage.head import Deed, NoticeDraft, chain_hash, record_deed
 from service.storage.session import snapshot, transaction
 from service.storage.tables import AuditEntry, Notice

@@ -15,7 +15,7 @@ from service.storage.blobs import BlobMissingError, BlobStore
 from service.storage.session import transaction
 from service.storage.tables import Acceptance, Job, Notice, Package, Record, Submission
 from service.vocabulary.canonical import canonical_json, sha256_hex
-from service.vocabulary.record import RECORD, canonical_record
+from service.vocabulary.records.record import RECORD, canonical_record
 from tests.soak.faults.fresh import Judged
 from worker.commands.audit import first_bad_entries
 from worker.signing.trust import RoleTrust

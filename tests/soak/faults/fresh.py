@@ -17,7 +17,7 @@ from service.storage.migrations import migrate
 from service.storage.session import make_engine, transaction
 from service.storage.tables import Fibre, Route, StandingVerdict
 from worker.commands.embedded import EmbeddedPostgres, create_database
-from worker.steps.running import run_job
+from worker.jobs.runner import run_job
 from worker.tasks import STEPS, make_context
 
 # What parties said; all else follows from it. Parents before children.

@@ -6,7 +6,7 @@ from uuid import UUID, uuid4
 import pytest
 
 from service.vocabulary.canonical import canonical_json, sha256_hex
-from service.vocabulary.record import RECORD, canonical_record
+from service.vocabulary.records.record import RECORD, canonical_record
 from tests.factories import make_splice
 from tests.integration.faults.processes import LEASES
 from tests.soak.faults.checks import Check, against_records, check_judged

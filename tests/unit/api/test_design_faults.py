@@ -5,8 +5,8 @@ from typing import Any
 
 import pytest
 
-from service.vocabulary.design import Design
-from service.vocabulary.design_rules import faults_in
+from service.vocabulary.design.design import Design
+from service.vocabulary.design.rules import faults_in
 from service.vocabulary.validation import MOST_FAULTS, faults_of, pointer_to
 from tests.factories import make_design, make_section, make_site, make_terminal
 

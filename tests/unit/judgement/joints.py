@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import Body, make_otdr, splice_criterion
 from tests.unit.judgement.judging import finding_of, judge, sealed
 

@@ -2,9 +2,9 @@
 
 from collections.abc import Callable, Iterable, Sequence
 
-from service.vocabulary.finding import FindingDocument, WorkDocument
+from service.vocabulary.findings.finding import FindingDocument, WorkDocument
 from tests.factories import Body, criteria_of, layout_of, make_closure_state, make_otdr, make_splice, stored, with_id
-from worker.judgement.evidence import Evidence
+from worker.judgement.history.evidence import Evidence
 from worker.judgement.judge import FibreJudgement, judge_fibre
 
 SITES = ("A", "C1", "C2", "B")

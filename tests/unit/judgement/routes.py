@@ -4,12 +4,12 @@ from collections.abc import Mapping, Sequence
 
 import orjson
 
-from service.vocabulary.finding import FindingDocument
-from service.vocabulary.suspicion import SuspicionDocument
+from service.vocabulary.findings.finding import FindingDocument
+from service.vocabulary.findings.suspicion import SuspicionDocument
 from tests.factories import Body, criteria_of, layout_of, make_design, stored
-from worker.judgement.evidence import Evidence
+from worker.judgement.history.evidence import Evidence
 from worker.judgement.judge import FibreJudgement, prepare
-from worker.judgement.settle import JudgedFibre, Verdict, settle
+from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 
 
 def cord_ended(*, fibres: int = 12, closures: int = 2) -> Body:

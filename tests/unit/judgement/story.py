@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from service.vocabulary.finding import WorkDocument
+from service.vocabulary.findings.finding import WorkDocument
 from service.vocabulary.words import Act
 from tests.factories import (
     Body,

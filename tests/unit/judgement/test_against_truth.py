@@ -5,15 +5,15 @@ from functools import cache
 
 import numpy as np
 
-from service.vocabulary.record import RECORD, fibres_of
+from service.vocabulary.records.record import RECORD, fibres_of
 from tests.factories import Body, criteria_of, layout_of, stored
 from tests.simulator.contract import demo_criteria
 from tests.simulator.large import LargeRoute, simulate_large
 from tests.simulator.route import demo_design
 from tests.simulator.story import demo_batches
-from worker.judgement.evidence import Evidence
+from worker.judgement.history.evidence import Evidence
 from worker.judgement.judge import FibreJudgement, prepare
-from worker.judgement.settle import JudgedFibre, Verdict, settle
+from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 
 FIBRES, CLOSURES = 12, 6
 # Two readings of 0.006 dB noise each: their mean has 0.0042 dB, and one in 10^6 is off by more than five of these.

@@ -7,7 +7,7 @@ from uuid import NAMESPACE_OID, uuid5
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import DecisionRule, Outcome, Unit
 from tests.factories import (
     Body,
@@ -25,7 +25,7 @@ from tests.factories import (
 )
 from tests.unit.judgement.judging import SITES, judge
 from worker.judgement.judge import FibreJudgement
-from worker.judgement.limits import Limit, hold
+from worker.judgement.numbers.limits import Limit, hold
 
 LOSSES_DB = st.integers(-300, 600).map(lambda mdb: mdb / 1000)
 LENGTHS_M = st.lists(st.integers(200, 3000).map(float), min_size=3, max_size=3)

@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from service.vocabulary.finding import FibreDocument, FindingDocument
-from service.vocabulary.layout import Layout
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import FibreDocument, FindingDocument
 from tests.package_factories import make_content
 from tests.package_reading import pictures_of, text_boxes, texts_of
 from tests.unit.package.judged import TROUBLED, UNTESTED, WITHOUT_FLAW, judged_content

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.vocabulary.concession import Concession
+from service.vocabulary.findings.concession import Concession
 from service.vocabulary.people import PrintedPerson
 from tests.package_factories import make_content
 from tests.package_reading import draw_content, page_texts, rows_of, squeezed

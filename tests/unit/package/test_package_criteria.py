@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from service.vocabulary.criteria import Criteria
+from service.vocabulary.criteria.criteria import Criteria
 from tests.package_factories import make_content
 from worker.package.view import build_view
 

@@ -2,8 +2,8 @@
 
 from dataclasses import replace
 
-from service.vocabulary.layout import Layout
-from service.vocabulary.paid import quantities_of
+from service.vocabulary.design.billing_quantities import quantities_of
+from service.vocabulary.design.layout import Layout
 from tests.package_factories import make_content
 from worker.package.content import PackageContent
 from worker.package.finding_sections import submitted_findings

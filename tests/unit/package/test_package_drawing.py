@@ -12,7 +12,7 @@ from io import BytesIO
 import pytest
 from pypdf import PdfReader
 
-from service.vocabulary.concession import Concession
+from service.vocabulary.findings.concession import Concession
 from service.vocabulary.people import PrintedPerson
 from service.vocabulary.signatures import SignedBy
 from tests.package_factories import make_content, with_many_segments

@@ -3,7 +3,7 @@
 from collections import Counter
 from typing import Any
 
-from service.vocabulary.finding import FindingDocument
+from service.vocabulary.findings.finding import FindingDocument
 from tests.package_factories import make_content
 from tests.package_reading import rows_of
 from tests.unit.package.judged import judged_content

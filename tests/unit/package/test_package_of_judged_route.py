@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from service.vocabulary.concession import Concession
-from service.vocabulary.finding import FindingDocument
-from service.vocabulary.suspicion import SuspicionDocument
+from service.vocabulary.findings.concession import Concession
+from service.vocabulary.findings.finding import FindingDocument
+from service.vocabulary.findings.suspicion import SuspicionDocument
 from service.vocabulary.words import Outcome, Quantity
 from tests.package_reading import decimals_in, draw_content, matrix_rows, page_texts, rows_of
 from tests.unit.package.judged import BEND_M, TROUBLED, UNTESTED, WITHOUT_FLAW, judged_content

@@ -9,8 +9,8 @@ from uuid import UUID
 import pytest
 from pypdf import PdfReader
 
-from service.vocabulary.concession import Concession
-from service.vocabulary.finding import (
+from service.vocabulary.findings.concession import Concession
+from service.vocabulary.findings.finding import (
     FibreDocument,
     FindingDocument,
     ReadingDocument,

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.vocabulary.finding import FibreDocument, FindingDocument
-from service.vocabulary.layout import Layout
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import FibreDocument, FindingDocument
 from tests.package_factories import make_content
 from tests.package_findings import make_joint_finding
 from tests.package_reading import pictures_of, text_boxes, texts_of

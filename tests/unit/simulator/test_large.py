@@ -6,10 +6,10 @@ from itertools import pairwise
 
 import pytest
 
-from service.vocabulary.criteria import Criteria
-from service.vocabulary.design import Design
-from service.vocabulary.design_rules import faults_in
-from service.vocabulary.record import RECORD
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.design.design import Design
+from service.vocabulary.design.rules import faults_in
+from service.vocabulary.records.record import RECORD
 from tests.simulator.large import simulate_large
 
 

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from service.vocabulary.design import Design
-from service.vocabulary.design_rules import faults_in
-from service.vocabulary.record import RECORD
+from service.vocabulary.design.design import Design
+from service.vocabulary.design.rules import faults_in
+from service.vocabulary.records.record import RECORD
 from tests.simulator.course import draw_course
 from tests.simulator.draws import start
 from tests.simulator.faults import STRAYS, Fault, FaultKind, build, draw_faults, seen_from_b

@@ -9,6 +9,8 @@ from reportlab.pdfgen.canvas import Canvas
 from service.settings import WorkerSettings
 from worker.commands.start.tried import State, Tried, doubtful, good, wrong
 from worker.package.drawing import SIGNATURE_BOXES
+from worker.sealing.signing_key import SigningKeyNotNamedError, load_key
+from worker.sealing.trust_services import authorities_of
 from worker.signing.certify import certify
 from worker.signing.errors import SigningError, SigningKeyPinError
 from worker.signing.fields import SignatureBoxes
@@ -17,8 +19,6 @@ from worker.signing.levels import Level
 from worker.signing.sealing import ALONE, Sealing
 from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
-from worker.steps.outside import authorities_of
-from worker.steps.signing_key import SigningKeyNotNamedError, load_key
 
 _SETTINGS = (
     "signing_pkcs12_file",

@@ -1,1 +1,4 @@
-"""One rule per kind of criterion: each holds a fibre against it and writes the findings."""
+"""A criterion made ready for one layout holds what was measured of a fibre against its limit, and gives findings.
+
+Knows what was measured, and the criteria; nothing of work or of other fibres.
+"""

@@ -4,14 +4,14 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from typing import Generic, TypeVar
 
-from service.vocabulary.criterion_base import Criterion, LimitedDb
-from service.vocabulary.finding import FindingDocument
-from service.vocabulary.layout import Layout
-from service.vocabulary.scope import scope_of
+from service.vocabulary.criteria.base import Criterion, LimitedDb
+from service.vocabulary.criteria.scope import scope_of
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import DecisionRule, Unit
-from worker.judgement.fibre_under_test import FibreUnderTest
-from worker.judgement.findings import Judgement, head_of, link_finding
-from worker.judgement.limits import Limit, to_parts
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.findings import Judgement, head_of, link_finding
+from worker.judgement.numbers.limits import Limit, to_parts
 
 CriterionT = TypeVar("CriterionT", bound=Criterion)
 

@@ -2,13 +2,13 @@
 
 from typing import NamedTuple
 
-from service.vocabulary.joint_criteria import SpliceLossCriterion
-from service.vocabulary.layout import Joint
+from service.vocabulary.criteria.joints import SpliceLossCriterion
+from service.vocabulary.design.layout import Joint
 from service.vocabulary.words import Outcome
-from worker.judgement.acts import SpliceAct
-from worker.judgement.fibre_under_test import FibreUnderTest
-from worker.judgement.findings import Judgement
-from worker.judgement.limits import Limit
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.findings import Judgement
+from worker.judgement.history.acts import SpliceAct
+from worker.judgement.numbers.limits import Limit
 from worker.judgement.rules.base import most_db
 
 

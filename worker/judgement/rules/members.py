@@ -4,18 +4,18 @@ from abc import abstractmethod
 from collections.abc import Iterable, Iterator
 from typing import TypeVar
 
-from service.vocabulary.finding import FindingDocument
-from service.vocabulary.joint_criteria import ConnectionLossCriterion, SpliceLossCriterion
-from service.vocabulary.layout import Joint, Layout
+from service.vocabulary.criteria.joints import ConnectionLossCriterion, SpliceLossCriterion
+from service.vocabulary.design.layout import Joint, Layout
+from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import DecisionRule, JointKind, Outcome, Reason
-from worker.judgement.exact import Exact
-from worker.judgement.fibre_under_test import FibreUnderTest
-from worker.judgement.findings import Judgement, joint_finding
-from worker.judgement.limits import Limit
-from worker.judgement.places import Place
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.findings import Judgement, joint_finding
+from worker.judgement.numbers.exact import Exact
+from worker.judgement.numbers.limits import Limit
 from worker.judgement.rules.base import Rule, most_db
-from worker.judgement.rules.bases import JudgePlace
-from worker.judgement.rules.terminations import TerminationRule
+from worker.judgement.rules.kinds.terminations import TerminationRule
+from worker.judgement.rules.loss_basis import JudgePlace
+from worker.judgement.traces.places import Place
 
 MemberCriterion = TypeVar("MemberCriterion", bound=SpliceLossCriterion | ConnectionLossCriterion)
 

@@ -3,8 +3,8 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from service.vocabulary.criteria import AnyCriterion, Criteria
-from service.vocabulary.joint_criteria import (
+from service.vocabulary.criteria.criteria import AnyCriterion, Criteria
+from service.vocabulary.criteria.joints import (
     BendCriterion,
     ConnectionLossCriterion,
     EndFaceCriterion,
@@ -15,8 +15,7 @@ from service.vocabulary.joint_criteria import (
     StrayLossCriterion,
     TerminationLossCriterion,
 )
-from service.vocabulary.layout import Layout
-from service.vocabulary.link_criteria import (
+from service.vocabulary.criteria.links import (
     AttenuationCoefficientCriterion,
     ChromaticDispersionCriterion,
     ContinuityCriterion,
@@ -26,26 +25,27 @@ from service.vocabulary.link_criteria import (
     RequiredTestCriterion,
     ReturnLossCriterion,
 )
+from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
+from service.vocabulary.design.layout import Layout
 from service.vocabulary.words import Basis, Force
-from service.vocabulary.workmanship_criteria import WorkmanshipCriterion
 from worker.judgement.rules.base import Rule
-from worker.judgement.rules.bends import BendRule
-from worker.judgement.rules.coefficients import CoefficientRule
-from worker.judgement.rules.connections import ConnectionRule
-from worker.judgement.rules.continuity import ContinuityRule
-from worker.judgement.rules.density import SpliceDensityRule
-from worker.judgement.rules.dispersion import ChromaticDispersionRule, PolarizationModeDispersionRule
-from worker.judgement.rules.end_faces import EndFaceRule
-from worker.judgement.rules.estimates import EstimateRule
-from worker.judgement.rules.lengths import LengthRule
-from worker.judgement.rules.links import LinkRule, RequiredTestRule
-from worker.judgement.rules.reflectance import ReflectanceRule
-from worker.judgement.rules.return_loss import return_loss_rule
-from worker.judgement.rules.splices import SpliceRule
-from worker.judgement.rules.statistics import JointStatisticRule
-from worker.judgement.rules.stray import StrayLossRule
-from worker.judgement.rules.terminations import TerminationRule
-from worker.judgement.rules.workmanship import WorkmanshipRule
+from worker.judgement.rules.kinds.bends import BendRule
+from worker.judgement.rules.kinds.coefficients import CoefficientRule
+from worker.judgement.rules.kinds.connections import ConnectionRule
+from worker.judgement.rules.kinds.continuity import ContinuityRule
+from worker.judgement.rules.kinds.density import SpliceDensityRule
+from worker.judgement.rules.kinds.dispersion import ChromaticDispersionRule, PolarizationModeDispersionRule
+from worker.judgement.rules.kinds.end_faces import EndFaceRule
+from worker.judgement.rules.kinds.estimates import EstimateRule
+from worker.judgement.rules.kinds.lengths import LengthRule
+from worker.judgement.rules.kinds.links import LinkRule, RequiredTestRule
+from worker.judgement.rules.kinds.reflectance import ReflectanceRule
+from worker.judgement.rules.kinds.return_loss import return_loss_rule
+from worker.judgement.rules.kinds.splices import SpliceRule
+from worker.judgement.rules.kinds.statistics import JointStatisticRule
+from worker.judgement.rules.kinds.terminations import TerminationRule
+from worker.judgement.rules.kinds.unexpected_events import StrayLossRule
+from worker.judgement.rules.kinds.workmanship import WorkmanshipRule
 
 _RULES: Mapping[type[AnyCriterion], Callable[[Any, Layout], Rule[Any]]] = {
     TerminationLossCriterion: TerminationRule,

@@ -1,0 +1,159 @@
+"""Decide a package: every segment of it at once, by an engineer who names the file that was seen."""
+
+from enum import StrEnum
+from typing import Annotated
+from uuid import UUID
+
+from pydantic import Field
+from sqlmodel import Session, col, select
+
+from service.actions.acceptance.closing import close
+from service.actions.acceptance.submissions import MOST_CONCESSIONS
+from service.actions.caller import Caller
+from service.actions.decision_context import Case
+from service.errors import (
+    BodyInvalidError,
+    ConflictError,
+    NotFoundError,
+    PackageMismatchError,
+    PreconditionFailedError,
+    WrongTokenKindError,
+)
+from service.storage.head import record_deed
+from service.storage.routes import lock_route
+from service.storage.tables import Decision, Package, Person, Submission, Token
+from service.storage.verdicts import submission_of_package
+from service.vocabulary import quantities as q
+from service.vocabulary.canonical import canonical_json, sha256_hex
+from service.vocabulary.design.rules import Fault
+from service.vocabulary.signatures import SignedBy
+
+ConcessionNumber = Annotated[int, Field(strict=True, ge=1, le=MOST_CONCESSIONS)]
+
+
+class SegmentDecision(StrEnum):
+    """The engineer's word on one segment."""
+
+    ACCEPTED = "accepted"
+    REFUSED = "refused"
+
+
+class DecisionForm(q.Value):
+    """The engineer's word on every segment, the concessions granted by their number, and the file it is about.
+
+    The service seals the decision into the file; `signature` says whether that is all (`service_seal`), or the engineer
+    then signs the sealed file with a key of their own. `reason` is why segments are refused, or the reservations under
+    which they are accepted; it is printed with the decision.
+    """
+
+    package_sha256: q.Sha256
+    segments: Annotated[dict[q.Identifier, SegmentDecision], Field(min_length=1, max_length=500)]
+    concessions_granted: Annotated[tuple[ConcessionNumber, ...], Field(max_length=MOST_CONCESSIONS)] = ()
+    reason: q.LongText | None = None
+    signature: SignedBy = SignedBy.SERVICE_SEAL
+
+
+def find_package(session: Session, caller: Caller, package_id: UUID) -> Package:
+    """Return a package of the caller's projects."""
+    statement = select(Package).where(Package.id == package_id)
+    if caller.projects is not None:
+        statement = statement.where(col(Package.project_id).in_(caller.projects))
+    package = session.exec(statement.execution_options(populate_existing=True)).one_or_none()
+    if package is None:
+        raise NotFoundError(f"No package {package_id}.")
+    return package
+
+
+def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: DecisionForm) -> Decision:
+    """Record the decision, the acceptances it makes and billing's notices; the same again gives the one made."""
+    route = lock_route(session, caller.projects, find_package(session, caller, package_id).route_id)
+    package = find_package(session, caller, package_id)
+    document = canonical_json({"package_id": package.id, **form.model_dump(exclude_none=True)})
+    made = session.get(Decision, (package.project_id, package.id))
+    if made is not None:
+        if made.sha256 == sha256_hex(document):
+            return made
+        raise ConflictError("The package is decided already.")
+    _refuse_what_was_not_seen(package, etag, form)
+    submission = submission_of_package(session, package)
+    refuse_own_work(session, caller, submission)
+    _refuse_unknown_signer(caller, form)
+    _refuse_incomplete(submission, form)
+    person = None if caller.holder is None else session.get(Person, (package.project_id, caller.holder))
+    decision = Decision(
+        project_id=package.project_id,
+        package_id=package.id,
+        package_sha256=form.package_sha256,
+        document=document.decode(),
+        sha256=sha256_hex(document),
+        decided_at=caller.now,
+        token_id=caller.token_id,
+        decided_by_name=None if person is None else person.name,
+        decided_by_position=None if person is None else person.role,
+    )
+    session.add(decision)
+    case = Case(route=route, package=package, submission=submission)
+    accepted = [segment for segment, word in form.segments.items() if word is SegmentDecision.ACCEPTED]
+    notices = close(session, case, accepted=accepted, now=caller.now)
+    record_deed(
+        session,
+        route.project_id,
+        caller.deed("package.decided", package.id, content_sha256=decision.sha256),
+        notices=notices,
+    )
+    return decision
+
+
+def package_etag(package: Package) -> str:
+    """Return the strong entity tag of a package's current file."""
+    return f'"{package.current_sha256}"'
+
+
+def refuse_own_work(session: Session, caller: Caller, submission: Submission) -> None:
+    """Refuse who submitted, or answers for, what is to be accepted."""
+    submitter = session.get(Token, submission.token_id)
+    submitters = {submission.responsible_person, submitter.holder if submitter is not None else None}
+    if caller.holder is not None and caller.holder in submitters:
+        raise WrongTokenKindError("Who submits cannot accept.")
+
+
+def _refuse_what_was_not_seen(package: Package, etag: str, form: DecisionForm) -> None:
+    if etag != package_etag(package):
+        raise PreconditionFailedError(
+            "The package is another by now; look at it again.", headers={"ETag": package_etag(package)}
+        )
+    if form.package_sha256 != package.certified_sha256:
+        fault = Fault(pointer="/package_sha256", detail="is not the SHA-256 of this package")
+        raise PackageMismatchError("A decision is about the file that was seen.", faults=[fault])
+
+
+def _refuse_unknown_signer(caller: Caller, form: DecisionForm) -> None:
+    if form.signature is SignedBy.OWN_KEY and caller.holder is None:
+        fault = Fault(pointer="/signature", detail="needs a token that names its holder: whose key would it be?")
+        raise BodyInvalidError("Nobody is known who could sign.", faults=[fault])
+
+
+def _refuse_incomplete(submission: Submission, form: DecisionForm) -> None:
+    faults = [
+        Fault(pointer="/segments", detail=f"lacks segment {segment}")
+        for segment in submission.segments
+        if segment not in form.segments
+    ]
+    faults += [
+        Fault(pointer=f"/segments/{segment}", detail="is not in this package")
+        for segment in form.segments
+        if segment not in submission.segments
+    ]
+    asked = {one["number"]: one for one in submission.concessions}
+    faults += [
+        Fault(pointer=f"/concessions_granted/{index}", detail="is not a concession asked for in this package")
+        for index, number in enumerate(form.concessions_granted)
+        if number not in asked
+    ]
+    for number, concession in asked.items():
+        accepted = [s for s in concession["segments"] if form.segments.get(s) is SegmentDecision.ACCEPTED]
+        if accepted and number not in form.concessions_granted:
+            detail = f"lacks concession {number}, without which segment {accepted[0]} does not conform"
+            faults.append(Fault(pointer="/concessions_granted", detail=detail))
+    if faults:
+        raise BodyInvalidError("The decision does not fit the package.", faults=faults)

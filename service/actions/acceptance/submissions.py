@@ -1,0 +1,248 @@
+"""Submit segments for acceptance, naming the verdict that was seen and the concessions asked for."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Annotated, Any
+from uuid import UUID, uuid4
+
+import orjson
+from pydantic import Field
+from sqlalchemy import func
+from sqlmodel import Session, col, select
+
+from service.actions.caller import Caller
+from service.errors import (
+    BodyInvalidError,
+    ConflictError,
+    NotAcceptableError,
+    NotFoundError,
+    NotSettledError,
+    VerdictSupersededError,
+)
+from service.storage import verdicts
+from service.storage.head import record_deed
+from service.storage.jobs import JobKind, make_due
+from service.storage.people import side_of
+from service.storage.records import freeze_records
+from service.storage.routes import layout_of, lock_route, raise_version
+from service.storage.tables import Person, Route, Submission, SubmissionSegment
+from service.vocabulary import quantities as q
+from service.vocabulary.design.rules import Fault
+from service.vocabulary.findings.concession import Concession
+from service.vocabulary.findings.finding import FindingDocument, VerdictDocument
+from service.vocabulary.sides import PartySide
+from service.vocabulary.signatures import SignedBy
+from service.vocabulary.words import Force, Outcome
+
+# Enough to see what is wrong; the rest is in the findings.
+_MOST_FAULTS = 50
+MOST_CONCESSIONS = 2000
+
+
+class SubmissionForm(q.Value):
+    """What the contractor asks to have accepted, on the strength of which verdict, and by what it is signed."""
+
+    segments: Annotated[tuple[q.Identifier, ...], Field(min_length=1, max_length=500)]
+    verdict_digest: q.Sha256
+    responsible_person: q.Identifier
+    signature: SignedBy = SignedBy.SERVICE_SEAL
+    concessions: Annotated[tuple[Concession, ...], Field(max_length=MOST_CONCESSIONS)] = ()
+
+
+def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionForm) -> Submission:
+    """Freeze the route's record set and ask for a package of the segments."""
+    route = lock_route(session, caller.projects, route_id)
+    _refuse_unknown_names(session, route, form)
+    _refuse_taken_segments(session, route, form.segments)
+    _refuse_unsettled(session, route)
+    standing = verdicts.standing_verdict(session, route)
+    if standing is None or standing.digest != form.verdict_digest:
+        raise VerdictSupersededError("The route has another verdict by now; look at it and submit that one.")
+    _refuse_unproven_fibres(session, route, form.segments)
+    verdict: VerdictDocument = orjson.loads(standing.document)
+    concessions = _match_concessions(form, _open_findings(session, route, verdict, form.segments))
+    submission = _add(session, caller, route, form, concessions)
+    submission.engine_version = standing.engine_version
+    submission.dark_fibres = verdict.get("tolerated_dark", [])
+    freeze_records(session, route, submission.id)
+    raise_version(route)
+    make_due(session, JobKind.PACKAGE, project_id=route.project_id, subject_id=submission.id)
+    record_deed(
+        session,
+        route.project_id,
+        caller.deed("submission.made", submission.id, content_sha256=form.verdict_digest),
+    )
+    return submission
+
+
+def find_submission(session: Session, caller: Caller, submission_id: UUID) -> Submission:
+    """Return a submission of the caller's projects."""
+    statement = select(Submission).where(Submission.id == submission_id)
+    if caller.projects is not None:
+        statement = statement.where(col(Submission.project_id).in_(caller.projects))
+    submission = session.exec(statement).one_or_none()
+    if submission is None:
+        raise NotFoundError(f"No submission {submission_id}.")
+    return submission
+
+
+def _refuse_unknown_names(session: Session, route: Route, form: SubmissionForm) -> None:
+    known = {segment.id for segment in layout_of(session, route).design.segments}
+    faults = [
+        Fault(pointer=f"/segments/{index}", detail="is not a segment of this route")
+        for index, segment in enumerate(form.segments)
+        if segment not in known
+    ]
+    if len(set(form.segments)) != len(form.segments):
+        faults.append(Fault(pointer="/segments", detail="names a segment twice"))
+    if session.get(Person, (route.project_id, form.responsible_person)) is None:
+        faults.append(Fault(pointer="/responsible_person", detail="is not a person of this project"))
+    elif side_of(session, route.project_id, form.responsible_person) is PartySide.OWNER:
+        faults.append(Fault(pointer="/responsible_person", detail="is a person of the owner's"))
+    if faults:
+        raise BodyInvalidError("The submission names what is not there.", faults=faults)
+
+
+def _refuse_taken_segments(session: Session, route: Route, segments: Sequence[str]) -> None:
+    accepted = verdicts.standing_acceptances(session, route)
+    is_open = session.exec(
+        select(SubmissionSegment.segment_id).where(
+            SubmissionSegment.project_id == route.project_id,
+            SubmissionSegment.route_id == route.id,
+            col(SubmissionSegment.is_open),
+        )
+    ).all()
+    for segment in segments:
+        if segment in accepted:
+            raise ConflictError(f"Segment {segment} is accepted already.")
+        if segment in is_open:
+            raise ConflictError(f"Segment {segment} is in an open submission.")
+
+
+def _refuse_unsettled(session: Session, route: Route) -> None:
+    problem = verdicts.judging_problem(session, route)
+    if problem is not None:
+        raise NotSettledError(f"Judging was given up: {problem}")
+    if not verdicts.is_settled(session, route):
+        raise NotSettledError("Judging goes on; ask for the status again.", headers={"Retry-After": "1"})
+
+
+def _refuse_unproven_fibres(session: Session, route: Route, segments: Sequence[str]) -> None:
+    """Refuse a segment with a fibre of which nothing is required: no finding proves nothing."""
+    scope = {
+        (segment.id, fibre)
+        for segment in layout_of(session, route).design.segments
+        if segment.id in segments
+        for numbers in segment.fibres
+        for fibre in numbers.numbers()
+    }
+    proven = {
+        (segment, row.number)
+        for row in verdicts.fibre_documents(session, route)
+        for segment, counts in row.counts.items()
+        if any(counts.values())
+    }
+    faults = [
+        Fault(pointer="/segments", detail=f"{segment}: the criteria require nothing of fibre {fibre}")
+        for segment, fibre in sorted(scope - proven)
+    ]
+    if faults:
+        raise NotAcceptableError(
+            "Nothing is required of some fibres, so nothing is proven.", faults=faults[:_MOST_FAULTS]
+        )
+
+
+def _match_concessions(form: SubmissionForm, open_findings: Iterable[FindingDocument]) -> list[dict[str, Any]]:
+    faults: list[Fault] = []
+    # One concession may cover several findings, each with segments of its own.
+    segments_of: dict[int, dict[str, None]] = {}
+    for finding in open_findings:
+        number = next((i for i, one in enumerate(form.concessions) if one.covers(finding)), None)
+        if number is None:
+            faults.append(Fault(pointer="/concessions", detail=_describe(finding)))
+        else:
+            segments_of.setdefault(number, {}).update(dict.fromkeys(finding["segments"]))
+    if faults:
+        raise NotAcceptableError(
+            f"Required findings that do not conform, with no concession asked for them: {len(faults)}.",
+            faults=faults[:_MOST_FAULTS],
+        )
+    needless = set(range(len(form.concessions))) - set(segments_of)
+    if needless:
+        raise BodyInvalidError(
+            "A concession is asked for what needs none.",
+            faults=[Fault(pointer=f"/concessions/{i}", detail="names no open finding") for i in sorted(needless)],
+        )
+    return [
+        {"number": i + 1, "segments": list(segments_of[i]), **one.model_dump(exclude_none=True)}
+        for i, one in enumerate(form.concessions)
+    ]
+
+
+def _open_findings(
+    session: Session, route: Route, verdict: VerdictDocument, segments: Sequence[str]
+) -> Iterator[FindingDocument]:
+    """Give the required findings of segments that do not conform: of several fibres together, then of each."""
+    yield from _open_among(verdict["findings"], segments)
+    dark = verdict.get("tolerated_dark", [])
+    for row in verdicts.fibre_documents(session, route):
+        if row.number not in dark and any(_is_open(row.counts.get(segment)) for segment in segments):
+            yield from _open_among(orjson.loads(row.content)["findings"], segments)
+
+
+def _open_among(findings: Iterable[FindingDocument], segments: Sequence[str]) -> Iterator[FindingDocument]:
+    for finding in findings:
+        if (
+            finding["force"] == Force.REQUIRED
+            and finding["outcome"] != Outcome.CONFORMING
+            and not set(segments).isdisjoint(finding["segments"])
+        ):
+            yield finding
+
+
+def _is_open(counts: dict[str, int] | None) -> bool:
+    return counts is not None and (counts["nonconforming"] > 0 or counts["undetermined"] > 0)
+
+
+def _describe(finding: FindingDocument) -> str:
+    fibre = f", fibre {finding['fibre']}" if "fibre" in finding else ", several fibres"
+    position = f", position {finding['position']}" if "position" in finding else ""
+    place = f" at {finding['site']}{position}" if "site" in finding else ""
+    return f"{finding['criterion']}{fibre}{place}: {finding['outcome']}: {finding['detail']}"
+
+
+def _add(
+    session: Session, caller: Caller, route: Route, form: SubmissionForm, concessions: list[dict[str, Any]]
+) -> Submission:
+    last = session.exec(
+        select(func.max(Submission.number)).where(
+            col(Submission.project_id) == route.project_id, col(Submission.route_id) == route.id
+        )
+    ).one()
+    person = session.get_one(Person, (route.project_id, form.responsible_person))
+    submission = Submission(
+        project_id=route.project_id,
+        id=uuid4(),
+        route_id=route.id,
+        number=(last or 0) + 1,
+        state="queued",
+        verdict_digest=form.verdict_digest,
+        design_revision=route.design_revision,
+        criteria_version=route.criteria_version or 0,
+        segments=list(form.segments),
+        concessions=concessions,
+        responsible_person=form.responsible_person,
+        responsible_name=person.name,
+        responsible_position=person.role,
+        signature=form.signature.value,
+        submitted_at=caller.now,
+        token_id=caller.token_id,
+    )
+    session.add(submission)
+    session.flush()
+    session.add_all(
+        SubmissionSegment(
+            project_id=route.project_id, submission_id=submission.id, segment_id=segment, route_id=route.id
+        )
+        for segment in form.segments
+    )
+    return submission

@@ -1,0 +1,103 @@
+"""What anybody who holds a package's code may know: that it was issued, what became of it, and its digests."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import orjson
+from sqlmodel import Session, select
+
+from service.actions.acceptance.decisions import SegmentDecision
+from service.actions.acceptance.signatures import awaited_signatures
+from service.errors import NotFoundError
+from service.storage.package_files import signatures_of
+from service.storage.tables import AuditEntry, Decision, Package, PackageFile
+from service.storage.verdicts import packages_beside, submission_of_package
+from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignaturePlace
+from service.vocabulary.words import PackageDecision, PackageStanding
+
+_GROUP = 4
+
+
+@dataclass(frozen=True, kw_only=True)
+class AuditLink:
+    """The entry of the audit chain that a package states as its head, as the chain is now."""
+
+    sequence: int
+    hash: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verification:
+    """A package as the public may see it: no parties, no people, no places.
+
+    `superseded_by` is the number of the newest later package with a segment of this one.
+    """
+
+    number: str
+    issued_at: datetime
+    decision: PackageDecision
+    decided_at: datetime | None
+    standing: PackageStanding
+    superseded_by: str | None
+    certified_sha256: str
+    certified_level: SignatureLevel
+    current_sha256: str
+    current_level: SignatureLevel
+    signatures: Sequence[PackageFile]
+    awaited_signatures: Sequence[SignaturePlace]
+    audit: AuditLink
+
+
+def find_verification(session: Session, code: str) -> Verification:
+    """Return what a verification code stands for, however it was typed: any case, with or without its dashes."""
+    package = session.exec(select(Package).where(Package.verification_code == _canonical(code))).one_or_none()
+    if package is None:
+        raise NotFoundError("No package has this verification code.")
+    decision = session.get(Decision, (package.project_id, package.id))
+    link = session.get(AuditEntry, (package.project_id, package.audit_sequence))
+    standing, superseded_by = _standing(session, package)
+    return Verification(
+        number=package.number,
+        issued_at=package.issued_at,
+        decision=_spoken(decision),
+        decided_at=None if decision is None else decision.decided_at,
+        standing=standing,
+        superseded_by=superseded_by,
+        certified_sha256=package.certified_sha256,
+        certified_level=SignatureLevel(package.certified_level),
+        current_sha256=package.current_sha256,
+        current_level=SignatureLevel(package.current_level),
+        signatures=signatures_of(session, package),
+        awaited_signatures=tuple(awaited_signatures(session, package, decision)),
+        audit=AuditLink(sequence=package.audit_sequence, hash=None if link is None else link.hash),
+    )
+
+
+def _canonical(code: str) -> str:
+    letters = re.sub(r"[^0-9A-Z]", "", code.upper())
+    return "-".join(letters[start : start + _GROUP] for start in range(0, len(letters), _GROUP))
+
+
+def _spoken(decision: Decision | None) -> PackageDecision:
+    if decision is None:
+        return PackageDecision.UNDECIDED
+    said = orjson.loads(decision.document)
+    if "deemed_after_days" in said:
+        return PackageDecision.DEEMED_ACCEPTED
+    words = set(said["segments"].values())
+    if words == {SegmentDecision.ACCEPTED.value}:
+        return PackageDecision.ACCEPTED
+    return PackageDecision.ACCEPTED_IN_PART if SegmentDecision.ACCEPTED.value in words else PackageDecision.REFUSED
+
+
+def _standing(session: Session, package: Package) -> tuple[PackageStanding, str | None]:
+    own = submission_of_package(session, package)
+    later = [(one.number, by) for one, by in packages_beside(session, own) if by.number > own.number]
+    if not later:
+        return PackageStanding.CURRENT, None
+    newest, _ = later[0]
+    is_whole = set(own.segments) <= {segment for _, submission in later for segment in submission.segments}
+    return (PackageStanding.SUPERSEDED if is_whole else PackageStanding.SUPERSEDED_IN_PART), newest

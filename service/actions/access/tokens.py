@@ -1,0 +1,154 @@
+"""Issue, check and revoke tokens.
+
+A token is `acc_<kind>_` with 32 random characters and a checksum of six: a typing error is told from an unknown token
+without asking the database. Only its SHA-256 is kept; over 190 random bits need no slow hash.
+"""
+
+import secrets
+import zlib
+from collections.abc import Collection, Sequence
+from datetime import datetime
+from uuid import UUID, uuid4
+
+from sqlmodel import Session, col, select
+
+from service.actions.caller import Caller
+from service.errors import BodyInvalidError, NotAuthenticatedError, NotFoundError
+from service.storage.head import Deed, record_deed
+from service.storage.people import claim_for
+from service.storage.tables import Project, Token, TokenProject
+from service.vocabulary.canonical import sha256_hex
+from service.vocabulary.design.rules import Fault
+from service.vocabulary.sides import SIDE_OF
+from service.vocabulary.words import TokenKind
+
+_ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
+_RANDOM_LENGTH = 32
+_CHECK_LENGTH = 6
+
+
+def issue_token(
+    session: Session,
+    *,
+    kind: TokenKind,
+    projects: Sequence[UUID],
+    holder: str | None,
+    expires_at: datetime | None,
+    now: datetime,
+    issuer: Caller | None,
+) -> tuple[Token, str]:
+    """Store a new token and return it with its text, shown this once; an issuer of None is the command line."""
+    if bool(projects) == (kind is TokenKind.ADMINISTRATOR):
+        raise BodyInvalidError(
+            "A token opens the projects it names; an administrator's opens all and names none.",
+            faults=[Fault(pointer="/projects", detail="name at least one, or none for an administrator")],
+        )
+    known = set(session.exec(select(Project.id).where(col(Project.id).in_(projects))))
+    faults = [
+        Fault(pointer=f"/projects/{index}", detail="is not a project")
+        for index, project_id in enumerate(projects)
+        if project_id not in known
+    ]
+    if faults:
+        raise BodyInvalidError("The token names what is not there.", faults=faults)
+    _refuse_holder_of_other_side(session, kind, holder, known)
+    text = _new_text(kind)
+    token = Token(
+        id=uuid4(),
+        kind=kind.value,
+        token_sha256=sha256_hex(text.encode()),
+        prefix=text[: len(f"acc_{kind.value}_") + 4],
+        holder=holder,
+        created_at=now,
+        expires_at=expires_at,
+    )
+    session.add(token)
+    session.flush()
+    session.add_all(TokenProject(token_id=token.id, project_id=project_id) for project_id in known)
+    for project_id in sorted(known):
+        record_deed(session, project_id, _deed(issuer, "token.issued", token.id, now))
+    return token, text
+
+
+def revoke_token(session: Session, caller: Caller, token_id: UUID) -> None:
+    """Revoke a token; revoking it again changes nothing."""
+    token = session.get(Token, token_id, with_for_update=True)
+    if token is None:
+        raise NotFoundError(f"No token {token_id}.")
+    if token.revoked_at is not None:
+        return
+    token.revoked_at = caller.now
+    for project_id in sorted(_projects_of(session, token)):
+        record_deed(session, project_id, caller.deed("token.revoked", token_id))
+
+
+def recognise(session: Session, text: str, *, now: datetime, request_id: str | None) -> Caller:
+    """Return who holds a token; unknown, expired and revoked ones get the same answer."""
+    if not _has_valid_form(text):
+        raise NotAuthenticatedError
+    rows = session.execute(
+        select(Token, TokenProject.project_id)
+        .outerjoin(TokenProject, col(TokenProject.token_id) == col(Token.id))
+        .where(Token.token_sha256 == sha256_hex(text.encode()))
+    ).all()
+    if not rows:
+        raise NotAuthenticatedError
+    token: Token = rows[0][0]
+    if token.revoked_at is not None or (token.expires_at is not None and token.expires_at <= now):
+        raise NotAuthenticatedError
+    kind = TokenKind(token.kind)
+    return Caller(
+        token_id=token.id,
+        kind=kind,
+        holder=token.holder,
+        projects=None if kind is TokenKind.ADMINISTRATOR else frozenset(row[1] for row in rows),
+        now=now,
+        request_id=request_id,
+    )
+
+
+def _refuse_holder_of_other_side(
+    session: Session, kind: TokenKind, holder: str | None, projects: Collection[UUID]
+) -> None:
+    """Make who holds a token a person of the side that it acts for, refused where that is the other's."""
+    side = SIDE_OF.get(kind)
+    if holder is None or side is None:
+        return
+    if not all(claim_for(session, project_id, holder, side) for project_id in sorted(projects)):
+        fault = Fault(pointer="/holder", detail=f"is a person of the other side, and {kind.value} acts for this one")
+        raise BodyInvalidError("Who holds a token is of the side that it acts for.", faults=[fault])
+
+
+def _new_text(kind: TokenKind) -> str:
+    random = "".join(secrets.choice(_ALPHABET) for _ in range(_RANDOM_LENGTH))
+    return f"acc_{kind.value}_{random}{_check(random)}"
+
+
+def _check(random: str) -> str:
+    number, characters = zlib.crc32(random.encode()), []
+    for _ in range(_CHECK_LENGTH):
+        number, index = divmod(number, len(_ALPHABET))
+        characters.append(_ALPHABET[index])
+    return "".join(characters)
+
+
+def _has_valid_form(text: str) -> bool:
+    mark, _, rest = text.partition("_")
+    kind, _, secret = rest.partition("_")
+    return (
+        mark == "acc"
+        and kind in set(TokenKind)
+        and len(secret) == _RANDOM_LENGTH + _CHECK_LENGTH
+        and secret.isascii()
+        and _check(secret[:_RANDOM_LENGTH]) == secret[_RANDOM_LENGTH:]
+    )
+
+
+def _projects_of(session: Session, token: Token) -> Collection[UUID]:
+    return session.exec(select(TokenProject.project_id).where(TokenProject.token_id == token.id)).all()
+
+
+def _deed(issuer: Caller | None, action: str, subject: UUID, now: datetime) -> Deed:
+    if issuer is None:
+        return Deed(at=now, actor="command line", action=action, subject=str(subject))
+    return issuer.deed(action, subject)

@@ -1,0 +1,51 @@
+"""What follows from a change of a locked route."""
+
+from collections.abc import Collection, Sequence
+
+from sqlmodel import Session, col, select
+
+from service.errors import RouteSubmittedError
+from service.storage.jobs import JobKind, make_due
+from service.storage.records import fibres_spliced_since
+from service.storage.routes import criteria_row, layout_of, parse_criteria, raise_version, touch_fibres
+from service.storage.tables import Route, SubmissionSegment
+from service.vocabulary.criteria.criteria import Voiding
+from service.vocabulary.records.invalidation import touched_fibres
+from service.vocabulary.records.record import Record
+from service.vocabulary.records.work import ArcCalibrationRecord
+
+
+def judge_after(session: Session, route: Route, records: Sequence[Record], *, is_urgent: bool) -> None:
+    """Raise a locked route's version and let every fibre wait that some records, come or gone, may matter to."""
+    voiding = Voiding.FIBRE
+    if route.criteria_version is not None:
+        voiding = parse_criteria(criteria_row(session, route.project_id, route.criteria_version).document).rework_voids
+    fibre_count = layout_of(session, route).design.fibre_count
+    calibrations = [record.id for record in records if isinstance(record, ArcCalibrationRecord)]
+    since = fibres_spliced_since(session, route, calibrations) if calibrations else set()
+    touched = frozenset().union(
+        *(
+            touched_fibres(record, fibre_count=fibre_count, rework_voids=voiding, spliced_since=since)
+            for record in records
+        )
+    )
+    raise_version(route)
+    judge_again(session, route, touched, is_urgent=is_urgent)
+
+
+def judge_again(session: Session, route: Route, numbers: Collection[int] | None, *, is_urgent: bool) -> None:
+    """Let fibres of a locked route, or all with None, wait to be judged; without criteria nothing is judged yet."""
+    touch_fibres(session, route, numbers, is_urgent=is_urgent)
+    if route.criteria_version is not None:
+        make_due(session, JobKind.JUDGE, project_id=route.project_id, subject_id=route.id)
+
+
+def refuse_while_submitted(session: Session, route: Route) -> None:
+    """Refuse what may not change under an open submission."""
+    is_open = select(SubmissionSegment.submission_id).where(
+        SubmissionSegment.project_id == route.project_id,
+        SubmissionSegment.route_id == route.id,
+        col(SubmissionSegment.is_open),
+    )
+    if session.exec(is_open.limit(1)).first() is not None:
+        raise RouteSubmittedError("Design and criteria stay as they are until the submission is decided.")

@@ -1,0 +1,252 @@
+"""Accept records: each is stored or refused by itself, and sending a batch again changes nothing."""
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from typing import Any
+from uuid import UUID
+
+from pydantic import ValidationError
+from sqlmodel import Session, col, select
+
+from service.actions.caller import Caller
+from service.actions.invalidation import judge_after
+from service.actions.records.fit import check_fit
+from service.errors import BodyInvalidError, RecordConflictError, RecordRefusedError, ServiceError
+from service.settings import CLOCK_TOLERANCE
+from service.storage.head import record_deed
+from service.storage.people import claim_unused
+from service.storage.records import (
+    add_records,
+    known_digests,
+    link_calibrations,
+    link_fibres,
+    links_of,
+    routes_worked_on,
+)
+from service.storage.routes import find_route, layout_of, lock_reached
+from service.storage.tables import Record as StoredRecord
+from service.storage.tables import RecordFibre, Route
+from service.vocabulary.canonical import canonical_json, digest_of, sha256_hex
+from service.vocabulary.design.rules import Fault
+from service.vocabulary.records.invalidation import reach_of
+from service.vocabulary.records.record import RECORD, Record, canonical_record, fibres_of, splicer_of
+from service.vocabulary.records.work import (
+    ArcCalibrationRecord,
+    ClosureStateRecord,
+    SpliceRecord,
+    TerminationRecord,
+)
+from service.vocabulary.sides import PartySide
+from service.vocabulary.validation import faults_of
+from service.vocabulary.words import RecordKind
+
+# Stands for the digest of a record that is stored, but not on the route it was posted to: no content has it.
+_OF_ANOTHER_ROUTE = "of another route"
+
+
+class Receipt(StrEnum):
+    """What became of one posted record."""
+
+    STORED = "stored"
+    ALREADY_STORED = "already_stored"
+    CONFLICT = "conflict"
+    REFUSED = "refused"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer:
+    """What became of one posted record, in request order."""
+
+    id: str | None
+    receipt: Receipt
+    error: ServiceError | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Posted:
+    index: int
+    record: Record
+    body: str
+    sha256: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Batch:
+    caller: Caller
+    route: Route
+    sent_at: datetime
+
+
+def accept_records(
+    session: Session, caller: Caller, route_id: UUID, *, sent_at: datetime, items: Sequence[Any]
+) -> list[Answer]:
+    """Store what is new of a batch under the route's lock, and let its fibres wait to be judged."""
+    route = find_route(session, caller.projects, route_id)
+    answers: dict[int, Answer] = {}
+    posted = list(_read(items, answers))
+    known = _digests_here(session, route, {item.record.id for item in posted})
+    fresh = [item for item in posted if not _answer_known(item, known, answers)]
+    if fresh:
+        fresh = list(_fitting(session, route, fresh, caller.now, answers))
+    if fresh:
+        _store(session, _Batch(caller=caller, route=route, sent_at=sent_at), fresh, answers)
+    return [answers[index] for index in range(len(items))]
+
+
+def read_record(item: Any) -> Record:
+    """Return one posted record, or refuse it with every fault named."""
+    try:
+        return RECORD.validate_python(item)
+    except ValidationError as error:
+        raise BodyInvalidError("The record is not one.", faults=_faults(error)) from error
+
+
+def _read(items: Sequence[Any], answers: dict[int, Answer]) -> Iterator[_Posted]:
+    for index, item in enumerate(items):
+        try:
+            record = read_record(item)
+        except BodyInvalidError as refusal:
+            answers[index] = Answer(id=_claimed_id(item), receipt=Receipt.REFUSED, error=refusal)
+            continue
+        body = canonical_json(canonical_record(record))
+        yield _Posted(index=index, record=record, body=body.decode(), sha256=sha256_hex(body))
+
+
+def _faults(error: ValidationError) -> list[Fault]:
+    found = error.errors(include_url=False, include_input=False)
+    # The union puts the record's kind in front of the path; a sender did not write it there.
+    return faults_of([one for one in found if not one["loc"]]) + faults_of([one for one in found if one["loc"]], skip=1)
+
+
+def _claimed_id(item: Any) -> str | None:
+    # Only a well-formed id is repeated: an answer never echoes what it could not read.
+    claimed = item.get("id") if isinstance(item, Mapping) else None
+    try:
+        return str(UUID(claimed)) if isinstance(claimed, str) else None
+    except ValueError:
+        return None
+
+
+def _digests_here(session: Session, route: Route, ids: Collection[UUID]) -> dict[UUID, str]:
+    known = known_digests(session, route.project_id, ids)
+    if not known:
+        return known
+    # A calibration is every route's that its splicer works on, now or later.
+    away = select(StoredRecord.id).where(
+        StoredRecord.project_id == route.project_id,
+        StoredRecord.route_id != route.id,
+        col(StoredRecord.id).in_(known),
+        StoredRecord.kind != RecordKind.ARC_CALIBRATION.value,
+    )
+    elsewhere = set(session.exec(away))
+    if elsewhere:
+        # A lid's record is on every route through its closure, whichever it was posted to.
+        linked = select(RecordFibre.record_id).where(
+            RecordFibre.project_id == route.project_id,
+            RecordFibre.route_id == route.id,
+            col(RecordFibre.record_id).in_(elsewhere),
+        )
+        elsewhere.difference_update(session.exec(linked).all())
+    return known | dict.fromkeys(elsewhere, _OF_ANOTHER_ROUTE)
+
+
+def _answer_known(item: _Posted, known: Mapping[UUID, str], answers: dict[int, Answer]) -> bool:
+    sha256 = known.get(item.record.id)
+    if sha256 is None:
+        return False
+    if sha256 == item.sha256:
+        answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.ALREADY_STORED)
+    else:
+        where = "on another route" if sha256 == _OF_ANOTHER_ROUTE else "with other content; a correction replaces it"
+        error = RecordConflictError(f"Record {item.record.id} is stored {where}.")
+        answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.CONFLICT, error=error)
+    return True
+
+
+def _fitting(
+    session: Session, route: Route, items: Iterable[_Posted], now: datetime, answers: dict[int, Answer]
+) -> Iterator[_Posted]:
+    layout = layout_of(session, route)
+    for item in items:
+        faults = check_fit(item.record, layout, now=now)
+        if faults:
+            error = RecordRefusedError("The record does not fit its route.", faults=faults)
+            answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.REFUSED, error=error)
+        else:
+            yield item
+
+
+def _store(session: Session, batch: _Batch, items: Sequence[_Posted], answers: dict[int, Answer]) -> None:
+    route = batch.route
+    routes = lock_reached(session, route, reach_of(item.record for item in items))
+    first = {item.record.id: item for item in reversed(items)}
+    rows = [_row(item, batch) for item in first.values()]
+    new = add_records(session, rows)
+    stored = [first[id_] for id_ in first if id_ in new]
+    known = _digests_here(session, route, set(first) - new) | {i.record.id: i.sha256 for i in stored}
+    for item in items:
+        if item.record.id in new and item is first[item.record.id]:
+            answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.STORED)
+        else:
+            _answer_known(item, known, answers)
+    if not stored:
+        return
+    records = [item.record for item in stored]
+    claim_unused(session, route.project_id, {record.operator for record in records}, PartySide.CONTRACTOR)
+    _follow(session, route, records)
+    others = [one for one in routes if one.id != route.id]
+    for one, reaching in _reached(session, others, records):
+        _follow(session, one, reaching)
+    digest = digest_of(sorted(item.sha256 for item in stored))
+    record_deed(session, route.project_id, batch.caller.deed("records.stored", route.id, content_sha256=digest))
+
+
+def _row(item: _Posted, batch: _Batch) -> dict[str, Any]:
+    record = item.record
+    return {
+        "project_id": batch.route.project_id,
+        "id": record.id,
+        "route_id": batch.route.id,
+        "kind": record.kind.value,
+        "lid_site": record.site if isinstance(record, ClosureStateRecord) else None,
+        "splicer_serial": splicer_of(record),
+        "made_at": record.made_at,
+        "sent_at": batch.sent_at,
+        "received_at": batch.caller.now,
+        "route_version": batch.route.version + 1,
+        "clock_is_flagged": abs(batch.caller.now - batch.sent_at) > CLOCK_TOLERANCE,
+        "sha256": item.sha256,
+        "body": item.body,
+        "token_id": batch.caller.token_id,
+    }
+
+
+def _reached(
+    session: Session, others: Sequence[Route], records: Sequence[Record]
+) -> Iterator[tuple[Route, Sequence[Record]]]:
+    """Return which records matter to which other routes: lids on their way, calibrations of splicers at work there."""
+    if not others:
+        return
+    serials = {record.splicer_serial for record in records if isinstance(record, ArcCalibrationRecord)}
+    worked_on = routes_worked_on(session, others[0].project_id, serials) if serials else set()
+    for route in others:
+        sites = layout_of(session, route).site_index
+        reaching = [
+            record
+            for record in records
+            if (isinstance(record, ClosureStateRecord) and record.site in sites)
+            or (isinstance(record, ArcCalibrationRecord) and (route.id, record.splicer_serial) in worked_on)
+        ]
+        if reaching:
+            yield route, reaching
+
+
+def _follow(session: Session, route: Route, records: Sequence[Record]) -> None:
+    link_fibres(session, [link for record in records for link in links_of(route, record.id, fibres_of(record))])
+    work = [record for record in records if isinstance(record, SpliceRecord | TerminationRecord)]
+    serials = {serial for record in work if (serial := splicer_of(record)) is not None}
+    if serials:
+        link_calibrations(session, route, serials)
+    judge_after(session, route, records, is_urgent=bool(work))

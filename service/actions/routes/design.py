@@ -1,0 +1,127 @@
+"""Describe a route, and revise its design."""
+
+from uuid import UUID, uuid4
+
+from sqlalchemy import insert
+from sqlmodel import Session, col, select
+
+from service.actions.caller import Caller
+from service.actions.invalidation import judge_again, refuse_while_submitted
+from service.errors import BodyInvalidError, ConflictError
+from service.storage.head import record_deed
+from service.storage.records import link_lids
+from service.storage.routes import change_sites, design_row, find_route, lock_route, parse_design, raise_version
+from service.storage.tables import DesignRevision, Fibre, Project, Route, RouteSite, Site
+from service.vocabulary.canonical import canonical_json, sha256_hex
+from service.vocabulary.design.design import Design
+from service.vocabulary.design.rules import Fault, faults_in
+from service.vocabulary.validation import MOST_FAULTS
+
+
+def describe_route(session: Session, caller: Caller, project: Project, design: Design) -> tuple[Route, bool]:
+    """Add a route; the same again gives the one that is there. Say whether it is new."""
+    document = _checked(design)
+    change_sites(session, project.id)
+    existing = session.exec(
+        select(Route).where(Route.project_id == project.id, Route.code == design.code)
+    ).one_or_none()
+    if existing is not None:
+        if design_row(session, existing).sha256 != sha256_hex(document):
+            raise ConflictError("Another route of this project has this code.")
+        return existing, False
+    route = Route(project_id=project.id, id=uuid4(), code=design.code, design_revision=1)
+    session.add(route)
+    session.flush()
+    _keep_revision(session, caller, route, design, document)
+    session.execute(insert(Fibre), _fibre_rows(route, range(1, design.fibre_count + 1)))
+    record_deed(session, project.id, caller.deed("route.described", route.id, content_sha256=sha256_hex(document)))
+    return route, True
+
+
+def revise_design(session: Session, caller: Caller, route_id: UUID, design: Design) -> Route:
+    """Add a design revision; records keep their physical place, so sites that hold records must stay."""
+    document = _checked(design)
+    change_sites(session, find_route(session, caller.projects, route_id).project_id)
+    route = lock_route(session, caller.projects, route_id)
+    current = design_row(session, route)
+    if current.sha256 == sha256_hex(document):
+        return route
+    refuse_while_submitted(session, route)
+    _refuse_another_shape(route, parse_design(current.document).design, design)
+    route.design_revision += 1
+    raise_version(route)
+    _keep_revision(session, caller, route, design, document)
+    judge_again(session, route, None, is_urgent=False)
+    record_deed(session, route.project_id, caller.deed("route.revised", route.id, content_sha256=sha256_hex(document)))
+    return route
+
+
+def _checked(design: Design) -> bytes:
+    faults = faults_in(design)
+    if faults:
+        raise BodyInvalidError("The design is not one that can be built.", faults=faults[:MOST_FAULTS])
+    return canonical_json(design.model_dump(exclude_none=True))
+
+
+def _refuse_another_shape(route: Route, old: Design, new: Design) -> None:
+    if new.code != route.code:
+        raise BodyInvalidError("A route keeps its code.", faults=[Fault(pointer="/code", detail=f"is {route.code}")])
+    if new.fibre_count != old.fibre_count:
+        fault = Fault(pointer="/fibre_count", detail=f"is {old.fibre_count}; more fibres are another route")
+        raise BodyInvalidError("A route keeps its number of fibres.", faults=[fault])
+    gone = {site.id for site in old.sites} - {site.id for site in new.sites}
+    if gone:
+        fault = Fault(pointer="/sites", detail=f"lacks {', '.join(sorted(gone))}")
+        raise BodyInvalidError("Records keep their place: a revision keeps the route's sites.", faults=[fault])
+
+
+def _keep_revision(session: Session, caller: Caller, route: Route, design: Design, document: bytes) -> None:
+    _keep_sites(session, route, design)
+    session.add(
+        DesignRevision(
+            project_id=route.project_id,
+            route_id=route.id,
+            revision=route.design_revision,
+            document=document.decode(),
+            sha256=sha256_hex(document),
+            created_at=caller.now,
+            token_id=caller.token_id,
+        )
+    )
+    session.flush()
+
+
+def _keep_sites(session: Session, route: Route, design: Design) -> None:
+    ids = [site.id for site in design.sites]
+    known = {
+        site.id: site
+        for site in session.exec(select(Site).where(Site.project_id == route.project_id, col(Site.id).in_(ids)))
+    }
+    on_route = set(
+        session.exec(
+            select(RouteSite.site_id).where(RouteSite.project_id == route.project_id, RouteSite.route_id == route.id)
+        )
+    )
+    for index, site in enumerate(design.sites):
+        if site.id not in known:
+            session.add(Site(project_id=route.project_id, id=site.id, kind=site.kind.value))
+        elif known[site.id].kind != site.kind.value:
+            fault = Fault(pointer=f"/sites/{index}/kind", detail=f"is a {known[site.id].kind} on another route")
+            raise BodyInvalidError("A site of the project has this id already.", faults=[fault])
+        if site.id not in on_route:
+            session.add(RouteSite(project_id=route.project_id, route_id=route.id, site_id=site.id))
+    link_lids(session, route, set(ids) - on_route)
+
+
+def _fibre_rows(route: Route, numbers: range) -> list[dict[str, object]]:
+    return [
+        {
+            "project_id": route.project_id,
+            "route_id": route.id,
+            "number": number,
+            "evidence_version": 1,
+            "judged_version": 0,
+            "is_urgent": False,
+        }
+        for number in numbers
+    ]

@@ -1,0 +1,135 @@
+"""Packages: read by all parties, decided by the engineer."""
+
+from typing import Annotated
+from uuid import UUID
+
+import orjson
+from fastapi import APIRouter, Header, Response
+from fastapi.responses import StreamingResponse
+from sqlmodel import Session
+
+from service.actions.acceptance import decisions as actions
+from service.actions.acceptance import deeming
+from service.actions.acceptance.decisions import DecisionForm, package_etag
+from service.actions.acceptance.deeming import DefectNotice
+from service.actions.acceptance.signatures import awaited_signatures
+from service.actions.records.evidence import evidence_of
+from service.api.acceptance.archive import write_manifest, zipped
+from service.api.acceptance.forms import DecisionAnswer, EvidenceCounts, PackageAnswer, Signature
+from service.api.gate import EngineerGate, PackageGate, PartyGate
+from service.api.routing import CheckedRoute
+from service.errors import PreconditionMissingError
+from service.storage.package_files import signatures_of
+from service.storage.tables import Decision, Package
+from service.storage.verdicts import submission_of_package
+from service.vocabulary.canonical import sha256_hex
+from service.vocabulary.evidence import file_name
+from service.vocabulary.words import TokenKind
+
+router = APIRouter(prefix="/v1/packages/{package_id}", route_class=CheckedRoute, tags=["packages"])
+_IMMUTABLE = "private, immutable"
+
+
+@router.get("")
+def read_package(gate: PackageGate, package_id: UUID, response: Response) -> PackageAnswer:
+    """Read a package's facts and digests, and its decision."""
+    with gate.enter() as (session, caller):
+        package = actions.find_package(session, caller, package_id)
+        response.headers["ETag"] = package_etag(package)
+        answer = _answer(session, package)
+    return _without_people(answer) if caller.kind is TokenKind.BILLING else answer
+
+
+@router.get("/pdf", response_class=Response, responses={200: {"content": {"application/pdf": {}}}})
+def read_pdf(gate: PartyGate, package_id: UUID) -> Response:
+    """Read the package's current file: certified, with every signature so far."""
+    with gate.enter() as (session, caller):
+        package = actions.find_package(session, caller, package_id)
+    content = gate.blobs.get(package.current_sha256)
+    return Response(content, media_type="application/pdf", headers=_file_headers(package, "pdf"))
+
+
+@router.get("/findings", response_class=Response, responses={200: {"content": {"application/json": {}}}})
+def read_package_findings(gate: PartyGate, package_id: UUID) -> Response:
+    """Read the verdict that is attached to the package, byte for byte."""
+    with gate.enter() as (session, caller):
+        package = actions.find_package(session, caller, package_id)
+    content = gate.blobs.get(package.findings_sha256)
+    headers = {"ETag": f'"{package.findings_sha256}"', "Cache-Control": _IMMUTABLE}
+    return Response(content, media_type="application/json", headers=headers)
+
+
+@router.get("/archive", response_class=Response, responses={200: {"content": {"application/zip": {}}}})
+def read_archive(gate: PartyGate, package_id: UUID) -> Response:
+    """Read the package's file, its data, the evidence that came so far and a manifest of their SHA-256, as one ZIP."""
+    with gate.enter() as (session, caller):
+        package = actions.find_package(session, caller, package_id)
+        evidence = evidence_of(session, package)
+    digests = {"package.pdf": package.current_sha256}
+    digests |= {f"attached/{name}": package.attached[name] for name in sorted(package.attached)}
+    digests |= {f"evidence/{file_name(sha256, media)}": sha256 for sha256, media in evidence.here.items()}
+    manifest = write_manifest(digests, missing=evidence.missing)
+    # Before the first byte leaves: after it nothing can be said any more.
+    for sha256 in digests.values():
+        gate.blobs.check(sha256)
+    return StreamingResponse(
+        zipped(digests, manifest=manifest, read=gate.blobs.pieces, made_at=package.issued_at),
+        media_type="application/zip",
+        # Evidence comes whenever it comes, and makes another archive of the same package.
+        headers=_file_headers(package, "zip") | {"ETag": f'"{sha256_hex(manifest.encode())}"'},
+    )
+
+
+@router.post("/defect_notice")
+def notice_defect(gate: EngineerGate, package_id: UUID, notice: DefectNotice) -> PackageAnswer:
+    """Give notice of a defect: the package is not deemed accepted any more, and waits for a decision."""
+    with gate.enter() as (session, caller):
+        return _answer(session, deeming.notice_defect(session, caller, package_id, notice))
+
+
+@router.post("/decision")
+def decide(
+    gate: EngineerGate,
+    package_id: UUID,
+    form: DecisionForm,
+    if_match: Annotated[str | None, Header(description="The ETag of the package that was seen.")] = None,
+) -> DecisionAnswer:
+    """Accept or refuse every segment of a package; accepted ones make their notices for billing."""
+    if if_match is None:
+        raise PreconditionMissingError("Send If-Match with the ETag of what was seen.")
+    with gate.enter() as (session, caller):
+        decision = actions.decide(session, caller, package_id, if_match, form)
+        answer = DecisionAnswer.model_validate(decision, from_attributes=True)
+        return answer.model_copy(update={"decision": orjson.loads(decision.document)})
+
+
+def _file_headers(package: Package, ending: str) -> dict[str, str]:
+    name = package.number.replace("/", "-")
+    return {
+        "ETag": package_etag(package),
+        "Cache-Control": "private, no-cache",
+        "Content-Disposition": f'attachment; filename="{name}.{ending}"',
+    }
+
+
+def _answer(session: Session, package: Package) -> PackageAnswer:
+    decision = session.get(Decision, (package.project_id, package.id))
+    segments = submission_of_package(session, package).segments
+    evidence = evidence_of(session, package)
+    document = None if decision is None else orjson.loads(decision.document)
+    answer = PackageAnswer.model_validate(package, from_attributes=True)
+    return answer.model_copy(
+        update={
+            "segments": segments,
+            "evidence": EvidenceCounts(named=len(evidence.here) + len(evidence.missing), received=len(evidence.here)),
+            "decision": document,
+            "signatures": [Signature.model_validate(file) for file in signatures_of(session, package)],
+            "awaited_signatures": list(awaited_signatures(session, package, decision)),
+        }
+    )
+
+
+def _without_people(answer: PackageAnswer) -> PackageAnswer:
+    """Leave out what may name people and places; billing reads what it needs in the notices."""
+    signatures = [one.model_copy(update={"signer": None}) for one in answer.signatures]
+    return answer.model_copy(update={"decision": None, "defect_notice": None, "signatures": signatures})

@@ -1,0 +1,123 @@
+"""Where a route is: status, findings, work list."""
+
+from typing import Annotated
+from uuid import UUID
+
+import orjson
+from fastapi import APIRouter, Query, Request, Response
+from pydantic import TypeAdapter
+from sqlmodel import select
+
+from service.actions.acceptance.status import status_of
+from service.api.cursors import MOST, read_cursor, write_cursor
+from service.api.forms import FindingPage, ProjectStatus, RouteStatus, RowNumber, SuspicionList, WorkList
+from service.api.gate import PartyGate, ReaderGate
+from service.api.routing import CheckedRoute
+from service.errors import NotFoundError
+from service.storage import verdicts
+from service.storage.routes import find_project, find_route, route_version
+from service.storage.tables import Route
+from service.vocabulary import quantities as q
+from service.vocabulary.findings.finding import FibreDocument
+from service.vocabulary.words import Outcome
+
+router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["status"])
+_PRIVATE = "private, no-cache"
+_FIBRES_A_PAGE = 24
+_POSITION = TypeAdapter(tuple[q.FibreNumber])
+
+
+@router.get("/routes/{route_id}/acceptance", response_model=RouteStatus)
+def read_acceptance(gate: ReaderGate, route_id: UUID, request: Request) -> Response:
+    """Read a route's acceptance status; with a matching If-None-Match the answer is 304."""
+    with gate.look() as (session, caller):
+        etag = f'"r{route_version(session, caller.projects, route_id)}"'
+        headers = {"ETag": etag, "Cache-Control": _PRIVATE}
+        if _is_known(etag, request):
+            return Response(status_code=304, headers=headers)
+        body = orjson.dumps(status_of(session, find_route(session, caller.projects, route_id)))
+    return Response(body, headers=headers, media_type="application/json")
+
+
+@router.get("/projects/{project_id}/acceptance")
+def read_project_acceptance(gate: ReaderGate, project_id: UUID) -> ProjectStatus:
+    """Read the acceptance status of all routes of a project."""
+    with gate.look() as (session, caller):
+        project = find_project(session, caller.projects, project_id)
+        routes = session.exec(select(Route).where(Route.project_id == project.id).order_by(Route.code)).all()
+        return ProjectStatus(routes=[RouteStatus.model_validate(status_of(session, route)) for route in routes])
+
+
+@router.get("/routes/{route_id}/fibres/{number}", response_model=FibreDocument)
+def read_fibre(gate: ReaderGate, route_id: UUID, number: RowNumber) -> Response:
+    """Read everything judged about one fibre, as the canonical document that the verdict hashes."""
+    with gate.look() as (session, caller):
+        fibre = verdicts.fibre_row(session, find_route(session, caller.projects, route_id), number)
+        if fibre is None or fibre.content is None:
+            raise NotFoundError(f"Fibre {number} is not there, or not judged yet.")
+        return Response(fibre.content, media_type="application/json", headers={"ETag": f'"{fibre.digest}"'})
+
+
+@router.get("/routes/{route_id}/findings")
+def read_findings(
+    gate: PartyGate,
+    route_id: UUID,
+    response: Response,
+    outcome: Outcome | None = None,
+    segment: q.Identifier | None = None,
+    cursor: str | None = None,
+    limit: Annotated[int, Query(ge=1, le=MOST)] = _FIBRES_A_PAGE,
+) -> FindingPage:
+    """Read findings in order of fibre, on the first page those about several fibres together before them.
+
+    `limit` counts fibres, so that a fibre is never cut in two.
+    """
+    of = f"findings/{route_id}/{outcome}/{segment}"
+    after = 0 if cursor is None else read_cursor(cursor, of=of, form=_POSITION)[0]
+    with gate.look() as (session, caller):
+        route = find_route(session, caller.projects, route_id)
+        verdict = verdicts.verdict_document(session, route) if cursor is None else None
+        rows = verdicts.fibre_documents(session, route, after=after, limit=limit + 1)
+    together = [] if verdict is None else verdict["findings"]
+    items = [
+        finding
+        for findings in (together, *(orjson.loads(row.content)["findings"] for row in rows[:limit]))
+        for finding in findings
+        if outcome in {None, finding["outcome"]} and (segment is None or segment in finding["segments"])
+    ]
+    following = write_cursor([rows[limit - 1].number], of=of) if len(rows) > limit else None
+    if following is not None:
+        query = "".join(f"&{name}={value}" for name, value in (("outcome", outcome), ("segment", segment)) if value)
+        link = f"</v1/routes/{route_id}/findings?limit={limit}{query}&cursor={following}>"
+        response.headers["Link"] = f'{link}; rel="next"'
+    return FindingPage(items=items, next=following)
+
+
+@router.get("/routes/{route_id}/suspicions")
+def read_suspicions(gate: PartyGate, route_id: UUID) -> SuspicionList:
+    """Read what looks unlikely in honest work, for people to ask about; it decides nothing."""
+    with gate.look() as (session, caller):
+        verdict = verdicts.verdict_document(session, find_route(session, caller.projects, route_id))
+    return SuspicionList(items=[] if verdict is None else verdict["suspicions"])
+
+
+@router.get("/routes/{route_id}/worklist", response_model=WorkList)
+def read_worklist(gate: ReaderGate, route_id: UUID) -> Response:
+    """Read what a crew has to do, per site in order from A."""
+    with gate.look() as (session, caller):
+        route = find_route(session, caller.projects, route_id)
+        items = [item for work in verdicts.work_documents(session, route) for item in orjson.loads(work)]
+        items.sort(key=lambda item: item["site_index"])
+        body = {
+            "route_id": route.id,
+            "version": route.version,
+            "fibres_waiting": verdicts.count_waiting(session, route),
+            "items": items,
+        }
+    return Response(orjson.dumps(body), media_type="application/json", headers={"Cache-Control": _PRIVATE})
+
+
+def _is_known(etag: str, request: Request) -> bool:
+    # RFC 9110, 13.1.2: If-None-Match compares weakly; a proxy that compresses makes a strong tag weak.
+    tags = [tag.strip().removeprefix("W/") for tag in request.headers.get("if-none-match", "").split(",")]
+    return etag in tags or "*" in tags

@@ -1,0 +1,4 @@
+"""The operations that billing reads.
+
+Each parses, calls one action and answers.
+"""

@@ -1,0 +1,54 @@
+"""Trials of criteria: what they would make of the records that are there."""
+
+from datetime import datetime
+from uuid import UUID
+
+import orjson
+from fastapi import APIRouter, Response
+from pydantic import BaseModel
+
+from service.actions.routes import trials as actions
+from service.actions.routes.trials import TrialForm
+from service.api.gate import EngineerGate, PartyGate
+from service.api.routing import CheckedRoute
+from service.storage.tables import CriteriaTrial
+from service.vocabulary.findings.trial import TrialResult, TrialState
+
+router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["criteria"])
+
+
+class TrialAnswer(BaseModel):
+    """A trial and where it is; the newest ten of a project keep their result, older ones have ended."""
+
+    id: UUID
+    route_id: UUID
+    state: TrialState
+    design_revision: int
+    criteria_sha256: str
+    requested_at: datetime
+    finished_at: datetime | None
+    problem: str | None
+    result: TrialResult | None
+
+
+@router.post("/projects/{project_id}/criteria/trial", status_code=202)
+def try_criteria(gate: EngineerGate, project_id: UUID, form: TrialForm, response: Response) -> TrialAnswer:
+    """Try criteria on a route's records without storing a verdict; what came of it is read at `Location`."""
+    with gate.enter_project(project_id) as (session, caller, project):
+        trial = actions.try_criteria(session, caller, project, form)
+        response.headers["Location"] = f"/v1/trials/{trial.id}"
+        response.headers["Retry-After"] = "1"
+        return _answer(trial)
+
+
+@router.get("/trials/{trial_id}")
+def read_trial(gate: PartyGate, trial_id: UUID) -> TrialAnswer:
+    """Read where a trial is: due, done with its result, parked with its problem, or ended."""
+    with gate.enter() as (session, caller):
+        return _answer(actions.find_trial(session, caller, trial_id))
+
+
+def _answer(trial: CriteriaTrial) -> TrialAnswer:
+    names = TrialAnswer.model_fields.keys() - {"result"}
+    result = None if trial.result is None else orjson.loads(trial.result)
+    return TrialAnswer(**{name: getattr(trial, name) for name in names}, result=result)

@@ -1,0 +1,121 @@
+"""What a project's owner and contractor agreed before measuring: an immutable, numbered set of criteria.
+
+Every limit is a setting: published owner limits differ by a factor of three. A value equal to its limit conforms.
+"""
+
+from enum import StrEnum
+from typing import Annotated
+
+from pydantic import Field, model_validator
+
+from service.vocabulary import quantities as q
+from service.vocabulary.criteria.joints import (
+    BendCriterion,
+    ConnectionLossCriterion,
+    EndFaceCriterion,
+    JointStatisticCriterion,
+    ReflectanceCriterion,
+    SpliceDensityCriterion,
+    SpliceLossCriterion,
+    StrayLossCriterion,
+    TerminationLossCriterion,
+)
+from service.vocabulary.criteria.links import (
+    AttenuationCoefficientCriterion,
+    ChromaticDispersionCriterion,
+    ContinuityCriterion,
+    LengthCriterion,
+    LinkAttenuationCriterion,
+    PolarizationModeDispersionCriterion,
+    RequiredTestCriterion,
+    ReturnLossCriterion,
+)
+from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
+from service.vocabulary.signature_level import SignatureLevel
+
+Days = Annotated[int, Field(strict=True, ge=1, le=365)]
+FibreCount = Annotated[int, Field(strict=True, ge=0, le=1728)]
+Pulses = Annotated[float, q.LastPlace(places=1, low=0, high=50)]
+
+
+class Voiding(StrEnum):
+    """How far a rework reaches: the tests of that fibre, or of every fibre in that closure."""
+
+    FIBRE = "fibre"
+    CLOSURE = "closure"
+
+
+class Release(StrEnum):
+    """When billing hears of an accepted segment: at once, or once every segment of its route is accepted."""
+
+    ALONE = "alone"
+    WITH_ROUTE = "with_route"
+
+
+AnyCriterion = Annotated[
+    SpliceLossCriterion
+    | ConnectionLossCriterion
+    | TerminationLossCriterion
+    | ReflectanceCriterion
+    | JointStatisticCriterion
+    | StrayLossCriterion
+    | BendCriterion
+    | SpliceDensityCriterion
+    | LinkAttenuationCriterion
+    | AttenuationCoefficientCriterion
+    | ReturnLossCriterion
+    | LengthCriterion
+    | ContinuityCriterion
+    | EndFaceCriterion
+    | ChromaticDispersionCriterion
+    | PolarizationModeDispersionCriterion
+    | WorkmanshipCriterion
+    | RequiredTestCriterion,
+    Field(discriminator="quantity"),
+]
+
+
+class Placing(q.Value):
+    """How far an event may lie from where the design puts its joint.
+
+    A joint that traces from both ends show at one spot may lie `off_spot_m` away where no other joint can be meant.
+    Behind a reflection an instrument sees nothing for `dead_zone_pulses` times the length of its pulse in the fibre:
+    metres at 10 ns, tens of metres at 100 ns, common practice.
+    """
+
+    tolerance_m: q.LengthM = 10.0
+    tolerance_percent: q.Percent = 0.2
+    scale_percent: q.Percent = 3.0
+    off_spot_m: q.LengthM = 50.0
+    dead_zone_pulses: Pulses = 3.0
+
+
+class Criteria(q.Value):
+    """One version of a project's criteria.
+
+    No joint's true loss is below zero: a bidirectional mean farther below it than `mean_below_zero_db` proves nothing.
+    The usual figure is that of two event thresholds of 0.02 dB together, common practice. As many fibres of a route as
+    `dark_fibres_tolerated` may be dark and stay so: they are neither accepted nor paid, and keep no segment from being.
+    `release` says when billing hears of an accepted segment. A package of which everything conforms is deemed accepted
+    `deemed_after_days` from its issue, unless the engineer decides or gives notice of a defect before. Packages are
+    signed at `signature_level` or above, or not at all; without it, as high as the service's settings allow.
+    """
+
+    title: q.Text
+    document: q.Text | None = None
+    final_after_sealing: q.Flag = True
+    rework_voids: Voiding = Voiding.FIBRE
+    placing: Placing = Placing()
+    mean_below_zero_db: q.PositiveLossDb = 0.04
+    dark_fibres_tolerated: FibreCount = 0
+    release: Release = Release.ALONE
+    deemed_after_days: Days | None = None
+    signature_level: SignatureLevel | None = None
+    criteria: Annotated[tuple[AnyCriterion, ...], Field(min_length=1, max_length=200)]
+
+    @model_validator(mode="after")
+    def _name_each_criterion_once(self) -> "Criteria":
+        codes = [criterion.code for criterion in self.criteria]
+        if len(set(codes)) != len(codes):
+            raise ValueError("two criteria have one code")
+        return self

@@ -1,0 +1,116 @@
+"""Criteria about a fibre from end to end, or section by section."""
+
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from service.vocabulary import quantities as q
+from service.vocabulary.criteria.base import Criterion, LimitedDb
+from service.vocabulary.words import DecisionRule, FarEnd, Quantity
+
+
+class Combination(StrEnum):
+    """Whether a two-way criterion limits the mean of both directions or the worse one."""
+
+    MEAN = "mean"
+    WORSE = "worse"
+
+
+class FixedLimit(q.Value):
+    """One figure for the whole link."""
+
+    kind: Literal["fixed"]
+    limit_db: q.PositiveLossDb
+
+
+class Budget(q.Value):
+    """A limit from the design: fibre length, splices, and the connections that the reference method includes."""
+
+    kind: Literal["budget"]
+    attenuation_db_per_km: q.PositiveAttenuationDbPerKm
+    splice_db: q.PositiveLossDb
+    connection_db: q.PositiveLossDb
+    other_db: q.PositiveLossDb = 0.0
+
+
+class LinkAttenuationCriterion(LimitedDb):
+    """End-to-end loss by source and meter, against one figure or against the budget."""
+
+    quantity: Literal[Quantity.LINK_ATTENUATION]
+    combination: Combination
+    limit: Annotated[FixedLimit | Budget, Field(discriminator="kind")]
+    reference_cords: Literal[1, 2, 3] | None = None
+    least_attenuation_db_per_km: q.PositiveAttenuationDbPerKm
+    uncertainty_db: q.PositiveLossDb = 0.3
+
+
+class Stretch(StrEnum):
+    """The run of fibre that an attenuation coefficient or a length is taken over."""
+
+    SECTION = "section"
+    SPAN = "span"
+
+
+class AttenuationCoefficientCriterion(Criterion):
+    """The fibre's own loss for each kilometre without its joints, mean of both directions, where it is long enough."""
+
+    quantity: Literal[Quantity.ATTENUATION_COEFFICIENT]
+    wavelength_nm: q.WavelengthNm
+    over: Stretch
+    limit_db_per_km: q.PositiveAttenuationDbPerKm
+    least_length_m: q.LengthM = 1000.0
+    decision: DecisionRule = DecisionRule.SIMPLE
+    uncertainty_db_per_km: q.PositiveAttenuationDbPerKm | None = None
+
+    @model_validator(mode="after")
+    def _know_the_guard_band(self) -> "AttenuationCoefficientCriterion":
+        if self.decision is not DecisionRule.SIMPLE and self.uncertainty_db_per_km is None:
+            raise ValueError("a guard band needs uncertainty_db_per_km")
+        return self
+
+
+class ReturnLossCriterion(LimitedDb):
+    """The least return loss of the link at each end: measured there, or worked out from events and backscatter."""
+
+    quantity: Literal[Quantity.RETURN_LOSS]
+    basis: Literal["measured", "computed"] = "measured"
+    limit_db: q.ReturnLossDb
+    far_end: FarEnd | None = None
+
+
+class LengthCriterion(Criterion):
+    """How far the length that traces show of each span may be from the design's fibre length."""
+
+    quantity: Literal[Quantity.LENGTH]
+    limit_percent: q.SharePercent
+
+
+class ContinuityCriterion(Criterion):
+    """Each fibre comes out where the design says: the number lit at one end is the number seen at the other."""
+
+    quantity: Literal[Quantity.CONTINUITY]
+
+
+class ChromaticDispersionCriterion(Criterion):
+    """The most chromatic dispersion of the link at a wavelength, whatever its sign."""
+
+    quantity: Literal[Quantity.CHROMATIC_DISPERSION]
+    wavelength_nm: q.WavelengthNm
+    limit_ps_per_nm: Annotated[q.ChromaticPsPerNm, Field(ge=0)]
+
+
+class PolarizationModeDispersionCriterion(Criterion):
+    """The most polarization mode dispersion of the link, worked out for its length where a coefficient is given."""
+
+    quantity: Literal[Quantity.POLARIZATION_MODE_DISPERSION]
+    wavelength_nm: q.WavelengthNm
+    limit_ps: q.PmdPs
+
+
+class RequiredTestCriterion(Criterion):
+    """A test that has to be there for each fibre, in both directions."""
+
+    quantity: Literal[Quantity.REQUIRED_TEST]
+    test: Literal["otdr", "attenuation", "return_loss"]
+    wavelength_nm: q.WavelengthNm

@@ -1,0 +1,122 @@
+"""What criteria cannot be on one route: held nowhere on it, or not to be met by its design whatever is measured."""
+
+from collections.abc import Iterator
+
+from service.vocabulary.criteria.criteria import AnyCriterion, Criteria
+from service.vocabulary.criteria.joints import SpliceDensityCriterion
+from service.vocabulary.criteria.links import (
+    AttenuationCoefficientCriterion,
+    ChromaticDispersionCriterion,
+    ContinuityCriterion,
+    FixedLimit,
+    LinkAttenuationCriterion,
+    PolarizationModeDispersionCriterion,
+    RequiredTestCriterion,
+    ReturnLossCriterion,
+    Stretch,
+)
+from service.vocabulary.criteria.report import CriteriaReport, Severity
+from service.vocabulary.criteria.scope import scope_of
+from service.vocabulary.design.layout import Layout, Span
+from service.vocabulary.quantities import UM_PER_CM, metres_text, to_last_place
+from service.vocabulary.words import DecisionRule, FibreAction, SiteKind
+
+_END_TO_END = (
+    LinkAttenuationCriterion,
+    ReturnLossCriterion,
+    ContinuityCriterion,
+    ChromaticDispersionCriterion,
+    PolarizationModeDispersionCriterion,
+    RequiredTestCriterion,
+)
+# 0.001 dB/km times 1 um of fibre is 1e-12 dB.
+_PDB_PER_MDB = 1_000_000_000
+_UM_PER_KM = 1_000_000_000
+
+
+def misfits_of(criteria: Criteria, layout: Layout) -> list[CriteriaReport]:
+    """Return what is the matter with criteria on one route."""
+    return [report for criterion in criteria.criteria for report in _misfits(criterion, layout)]
+
+
+def _misfits(criterion: AnyCriterion, layout: Layout) -> Iterator[CriteriaReport]:
+    if not _applies(criterion, layout):
+        detail = "holds nowhere on this route: no span is of the length and fibre type that it asks for"
+        yield _report(criterion, severity=Severity.QUESTIONABLE, detail=detail)
+        return
+    match criterion:
+        case LinkAttenuationCriterion(limit=FixedLimit()):
+            yield from _below_fibre_alone(criterion, layout)
+        case AttenuationCoefficientCriterion():
+            yield from _nowhere_long_enough(criterion, layout)
+        case SpliceDensityCriterion():
+            yield from _denser_than_allowed(criterion, layout)
+
+
+def _applies(criterion: AnyCriterion, layout: Layout) -> bool:
+    scope = scope_of(criterion.applies_when, layout)
+    return scope.holds_end_to_end if isinstance(criterion, _END_TO_END) else bool(scope.spans)
+
+
+def _below_fibre_alone(criterion: LinkAttenuationCriterion, layout: Layout) -> Iterator[CriteriaReport]:
+    """Find a limit below what the fibre alone has; a loss so low is void, except within its uncertainty."""
+    assert isinstance(criterion.limit, FixedLimit)
+    limit_mdb = to_last_place(criterion.limit.limit_db, places=3)
+    uncertainty_mdb = to_last_place(criterion.uncertainty_db, places=3)
+    most_mdb = limit_mdb - (uncertainty_mdb if criterion.decision is DecisionRule.GUARDED else 0)
+    length_um = layout.site_offsets_um[-1]
+    alone_pdb = to_last_place(criterion.least_attenuation_db_per_km, places=3) * length_um
+    if most_mdb * _PDB_PER_MDB >= alone_pdb:
+        return
+    is_void = (most_mdb + uncertainty_mdb) * _PDB_PER_MDB < alone_pdb
+    detail = (
+        f"at most {most_mdb / 1000:.3f} dB is allowed, and {metres_text(length_um)} m of fibre alone have "
+        f"{criterion.least_attenuation_db_per_km:.3f} dB/km, {alone_pdb / 1e12:.3f} dB"
+    )
+    yield _report(criterion, severity=Severity.UNMEETABLE if is_void else Severity.QUESTIONABLE, detail=detail)
+
+
+def _nowhere_long_enough(criterion: AttenuationCoefficientCriterion, layout: Layout) -> Iterator[CriteriaReport]:
+    scope = scope_of(criterion.applies_when, layout)
+    spans = (
+        scope.spans
+        if criterion.over is Stretch.SPAN
+        else [Span(first=section, last=section + 1) for section in sorted(scope.sections)]
+    )
+    least_um = to_last_place(criterion.least_length_m, places=2) * UM_PER_CM
+    longest_um = max(_length_um(layout, span) for span in spans)
+    if longest_um < least_um:
+        detail = f"no {criterion.over.value} is {metres_text(least_um)} m long, the longest {metres_text(longest_um)} m"
+        yield _report(criterion, severity=Severity.QUESTIONABLE, detail=f"decides nothing: {detail}")
+
+
+def _denser_than_allowed(criterion: SpliceDensityCriterion, layout: Layout) -> Iterator[CriteriaReport]:
+    """Find spans in which the design itself has a fibre spliced more often than is allowed."""
+    limit = to_last_place(criterion.limit_per_km, places=3)
+    sites = layout.design.sites
+    for span in scope_of(criterion.applies_when, layout).spans:
+        closures = [site for site in sites[span.first + 1 : span.last] if site.kind is SiteKind.SPLICE_CLOSURE]
+        most = max(
+            (
+                sum(layout.action(site, fibre) is FibreAction.SPLICED for site in closures)
+                for fibre in layout.segments_of_fibre
+            ),
+            default=0,
+        )
+        length_um = _length_um(layout, span)
+        if most * 1000 * _UM_PER_KM > limit * length_um:
+            designed = f"the design splices a fibre {most} times on {metres_text(length_um)} m"
+            detail = f"{designed} from {sites[span.first].id} to {sites[span.last].id}"
+            yield _report(
+                criterion,
+                severity=Severity.UNMEETABLE,
+                detail=f"{detail}, more than {criterion.limit_per_km:.3f} for each kilometre",
+            )
+
+
+def _length_um(layout: Layout, span: Span) -> int:
+    return layout.site_offsets_um[span.last] - layout.site_offsets_um[span.first]
+
+
+def _report(criterion: AnyCriterion, *, severity: Severity, detail: str) -> CriteriaReport:
+    return CriteriaReport(criteria=(criterion.code,), severity=severity, detail=detail)

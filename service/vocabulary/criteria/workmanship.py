@@ -1,0 +1,101 @@
+"""Criteria about how splices were made, each held against the latest attempt at every splice."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from service.vocabulary import quantities as q
+from service.vocabulary.criteria.base import Criterion
+from service.vocabulary.words import Quantity
+
+
+class CalibratedSplicer(q.Value):
+    """The same splicer's arc was calibrated before, no longer ago than this, and again after it was moved."""
+
+    aspect: Literal["calibrated_splicer"]
+    most_age_h: q.AgeH
+    again_after_move: q.Flag = True
+
+
+class CleaveAngle(q.Value):
+    """Neither fibre was cleaved at more than this; common practice aims at 0.5 and refuses above 1.0 degree."""
+
+    aspect: Literal["cleave_angle"]
+    limit_deg: q.AngleDeg
+
+
+class CleaveLength(q.Value):
+    """How long the bare fibre is on each side."""
+
+    aspect: Literal["cleave_length"]
+    least_mm: q.LengthMm
+    most_mm: q.LengthMm
+
+    @model_validator(mode="after")
+    def _order_bounds(self) -> "CleaveLength":
+        if self.least_mm > self.most_mm:
+            raise ValueError("least_mm is above most_mm")
+        return self
+
+
+class SleeveLength(q.Value):
+    """The lengths of splice protection sleeve that are allowed."""
+
+    aspect: Literal["sleeve_length"]
+    allowed_mm: Annotated[tuple[q.LengthMm, ...], Field(min_length=1, max_length=10)]
+
+
+class MostAttempts(q.Value):
+    """No joint was spliced more often."""
+
+    aspect: Literal["attempts"]
+    limit: Annotated[int, Field(strict=True, ge=1, le=20)]
+
+
+class AttemptsAboveLoss(q.Value):
+    """A joint whose mean of both directions is above this loss was spliced so often, each attempt a record."""
+
+    aspect: Literal["attempts_above_loss"]
+    wavelength_nm: q.WavelengthNm
+    loss_db: q.PositiveLossDb
+    least: Annotated[int, Field(strict=True, ge=2, le=20)]
+
+
+class ProofTest(q.Value):
+    """Each splice passed its proof test."""
+
+    aspect: Literal["proof_test"]
+
+
+class Certificate(q.Value):
+    """The splicing person's certificate was valid on the day."""
+
+    aspect: Literal["certificate"]
+
+
+class FusionOnly(q.Value):
+    """No mechanical splice stays."""
+
+    aspect: Literal["fusion"]
+
+
+Demand = Annotated[
+    CalibratedSplicer
+    | CleaveAngle
+    | CleaveLength
+    | SleeveLength
+    | MostAttempts
+    | AttemptsAboveLoss
+    | ProofTest
+    | Certificate
+    | FusionOnly,
+    Field(discriminator="aspect"),
+]
+
+
+class WorkmanshipCriterion(Criterion):
+    """One demand on how each splice was made, in closures, at terminations, or both."""
+
+    quantity: Literal[Quantity.WORKMANSHIP]
+    demand: Demand
+    at: Literal["closures", "terminations", "everywhere"] = "everywhere"

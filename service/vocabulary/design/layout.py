@@ -1,0 +1,160 @@
+"""A design laid out: which joints each fibre has, where they lie, and under which cable fibre number.
+
+Lengths are integers of a micrometre (a centimetre of cable times a hundredth of a percent of excess), so that a budget
+over them is exact.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+
+from service.vocabulary.design.colours import TubePlace, place_in_cable
+from service.vocabulary.design.design import Design, PlannedFibres, Section, Site
+from service.vocabulary.quantities import to_last_place
+from service.vocabulary.words import FibreAction, JointKind, SiteKind, Termination
+
+UM_PER_M = 1_000_000
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Joint:
+    """One splice or one mated pair of one fibre, with its fibre distance from A."""
+
+    fibre: int
+    site: str
+    site_index: int
+    position: int
+    kind: JointKind
+    segment: str
+    from_a_um: int
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Span:
+    """The fibre from one terminal or patch panel to the next, by the indices of the two sites."""
+
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LocalFibre:
+    """What a crew sees of a route fibre on one side of a site."""
+
+    section: str
+    cable_fibre: int
+    place: TubePlace
+
+
+class Layout:
+    """A design with everything that judging and the work list look up in it."""
+
+    def __init__(self, design: Design) -> None:
+        self.design = design
+        self.site_index = {site.id: index for index, site in enumerate(design.sites)}
+
+    @cached_property
+    def section_lengths_um(self) -> tuple[int, ...]:
+        """Fibre length of each section, slack and excess included."""
+        return tuple(fibre_length_um(section) for section in self.design.sections)
+
+    @cached_property
+    def site_offsets_um(self) -> tuple[int, ...]:
+        """Fibre distance of each site from A."""
+        offsets = [0]
+        for length in self.section_lengths_um:
+            offsets.append(offsets[-1] + length)
+        return tuple(offsets)
+
+    @cached_property
+    def spans(self) -> tuple[Span, ...]:
+        """The spans in route order; a route without patch panels has one."""
+        ends = [index for index, site in enumerate(self.design.sites) if site.kind is not SiteKind.SPLICE_CLOSURE]
+        return tuple(Span(first=first, last=last) for first, last in pairwise(ends))
+
+    @cached_property
+    def segment_of_site(self) -> Mapping[str, str]:
+        """The segment that names each site."""
+        return {site: segment.id for segment in self.design.segments for site in segment.sites}
+
+    @cached_property
+    def segments_of_fibre(self) -> Mapping[int, tuple[str, ...]]:
+        """The segments, in route order, that have each fibre in scope."""
+        scope: dict[int, list[str]] = {}
+        for segment in self.design.segments:
+            for numbers in segment.fibres:
+                for fibre in numbers.numbers():
+                    scope.setdefault(fibre, []).append(segment.id)
+        return {fibre: tuple(segments) for fibre, segments in scope.items()}
+
+    @cached_property
+    def _plan(self) -> Mapping[tuple[str, int], PlannedFibres]:
+        return {(entry.site, fibre): entry for entry in self.design.splice_plan for fibre in entry.fibres.numbers()}
+
+    def action(self, site: Site, fibre: int) -> FibreAction:
+        """Return what happens to a fibre at a site; straight through where the plan says nothing."""
+        planned = self._plan.get((site.id, fibre))
+        if planned is not None:
+            return planned.action
+        return FibreAction.SPLICED if site.kind is SiteKind.SPLICE_CLOSURE else FibreAction.TERMINATED
+
+    def cable_fibres(self, fibre: int) -> tuple[int, ...]:
+        """Return the cable fibre number of a route fibre in each section, in route order."""
+        numbers = [fibre]
+        for site in self.design.sites[1:-1]:
+            planned = self._plan.get((site.id, fibre))
+            moved = None if planned is None or planned.to_cable_fibre is None else planned
+            numbers.append(numbers[-1] if moved is None else moved.to_cable_fibre + fibre - moved.fibres.first)  # type: ignore[operator]
+        return tuple(numbers)
+
+    def joints_of(self, fibre: int) -> tuple[Joint, ...]:
+        """Return a fibre's joints in route order from A."""
+        return tuple(self._joints(fibre))
+
+    def is_continuous(self, fibre: int) -> bool:
+        """Tell whether the fibre runs from end to end: nowhere stored."""
+        return all(self.action(site, fibre) is not FibreAction.STORED for site in self.design.sites)
+
+    def local_fibres(self, fibre: int, site: str) -> tuple[LocalFibre | None, LocalFibre | None]:
+        """Return what a crew sees of a route fibre at a site, on the side towards A and on the side towards B."""
+        index, cable_fibres = self.site_index[site], self.cable_fibres(fibre)
+        before = self._local(index - 1, cable_fibres) if index > 0 else None
+        after = self._local(index, cable_fibres) if index < len(self.design.sections) else None
+        return before, after
+
+    def _local(self, section_index: int, cable_fibres: tuple[int, ...]) -> LocalFibre:
+        section, cable_fibre = self.design.sections[section_index], cable_fibres[section_index]
+        place = place_in_cable(cable_fibre, fibres_per_tube=section.fibres_per_tube, scheme=section.colour_scheme)
+        return LocalFibre(section=section.id, cable_fibre=cable_fibre, place=place)
+
+    def _joints(self, fibre: int) -> Iterator[Joint]:
+        for index, site in enumerate(self.design.sites):
+            for position, kind in enumerate(self._kinds_at(index, site, fibre), start=1):
+                yield Joint(
+                    fibre=fibre,
+                    site=site.id,
+                    site_index=index,
+                    position=position,
+                    kind=kind,
+                    segment=self.segment_of_site[site.id],
+                    from_a_um=self.site_offsets_um[index],
+                )
+
+    def _kinds_at(self, index: int, site: Site, fibre: int) -> tuple[JointKind, ...]:
+        action = self.action(site, fibre)
+        if action is FibreAction.SPLICED:
+            return (JointKind.SPLICE,)
+        if action is not FibreAction.TERMINATED:
+            return ()
+        spliced = (JointKind.SPLICE,) if site.termination in {None, Termination.PIGTAIL} else ()
+        if site.kind is SiteKind.PATCH_PANEL:
+            pairs = (JointKind.PAIR, JointKind.PAIR) if site.patch_cord else (JointKind.PAIR,)
+            return (*spliced, *pairs, *spliced)
+        return (JointKind.PAIR, *spliced) if index == 0 else (*spliced, JointKind.PAIR)
+
+
+def fibre_length_um(section: Section) -> int:
+    """Return the fibre length of a section: cable and its slack, longer by the excess."""
+    cable_cm = to_last_place(section.cable_length_m, places=2) + to_last_place(section.slack_m, places=2)
+    return cable_cm * (10_000 + to_last_place(section.excess_percent, places=2))

@@ -1,0 +1,128 @@
+"""What makes a design one that can be built: every fault is said, with a pointer to its member."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import islice
+
+from service.vocabulary.design.colours import SCHEMES
+from service.vocabulary.design.design import Design, FibreRange, PlannedFibres
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.words import FibreAction, SiteKind
+
+# One wrong entry crosses every fibre after it in every section behind it.
+_MOST_CROSSINGS = 100
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fault:
+    """Something wrong in a body, at an RFC 6901 pointer."""
+
+    pointer: str
+    detail: str
+
+
+def faults_in(design: Design) -> list[Fault]:
+    """Return everything that keeps a design from being a route."""
+    faults = [*_shape_faults(design), *_segment_faults(design), *_plan_faults(design)]
+    return faults or list(islice(_crossing_faults(design), _MOST_CROSSINGS))
+
+
+def _shape_faults(design: Design) -> Iterator[Fault]:
+    if len(design.sections) != len(design.sites) - 1:
+        yield Fault(
+            pointer="/sections",
+            detail=f"{len(design.sites)} sites in line are joined by {len(design.sites) - 1} sections",
+        )
+    yield from _repeated("/sites", [site.id for site in design.sites])
+    yield from _repeated("/sections", [section.id for section in design.sections])
+    yield from _repeated("/segments", [segment.id for segment in design.segments])
+    for index, site in enumerate(design.sites):
+        is_end = index in {0, len(design.sites) - 1}
+        if is_end != (site.kind is SiteKind.TERMINAL):
+            yield Fault(pointer=f"/sites/{index}/kind", detail="a route has a terminal at each end and none between")
+        if site.kind is SiteKind.SPLICE_CLOSURE and site.termination is not None:
+            yield Fault(pointer=f"/sites/{index}/termination", detail="fibres do not end in a splice closure")
+        if site.patch_cord and site.kind is not SiteKind.PATCH_PANEL:
+            yield Fault(pointer=f"/sites/{index}/patch_cord", detail="only a patch panel has patch cords")
+    for index, section in enumerate(design.sections):
+        if section.colour_scheme not in SCHEMES:
+            yield Fault(pointer=f"/sections/{index}/colour_scheme", detail=f"one of {', '.join(sorted(SCHEMES))}")
+
+
+def _repeated(pointer: str, ids: Sequence[str]) -> Iterator[Fault]:
+    seen: set[str] = set()
+    for index, id_ in enumerate(ids):
+        if id_ in seen:
+            yield Fault(pointer=f"{pointer}/{index}/id", detail="named twice")
+        seen.add(id_)
+
+
+def _segment_faults(design: Design) -> Iterator[Fault]:
+    for member in ("sites", "sections"):
+        order = {thing.id: place for place, thing in enumerate(getattr(design, member))}
+        owner: dict[str, str] = {}
+        for index, segment in enumerate(design.segments):
+            named: list[str] = getattr(segment, member)
+            pointer = f"/segments/{index}/{member}"
+            for number, id_ in enumerate(named):
+                if id_ not in order:
+                    yield Fault(pointer=f"{pointer}/{number}", detail="is not on the route")
+                elif owner.setdefault(id_, segment.id) != segment.id:
+                    yield Fault(pointer=f"{pointer}/{number}", detail="belongs to another segment already")
+            places = sorted(order[id_] for id_ in named if id_ in order)
+            if places and places != list(range(places[0], places[0] + len(places))):
+                yield Fault(pointer=pointer, detail="a segment is a run of neighbours, each named once")
+        for id_, place in order.items():
+            if id_ not in owner:
+                yield Fault(pointer=f"/{member}/{place}/id", detail="belongs to no segment")
+    for index, segment in enumerate(design.segments):
+        scope: set[int] = set()
+        for number, fibres in enumerate(segment.fibres):
+            pointer = f"/segments/{index}/fibres/{number}"
+            yield from _range_faults(pointer, fibres, design)
+            if not scope.isdisjoint(fibres.numbers()):
+                yield Fault(pointer=pointer, detail="names a fibre that the segment has in scope already")
+            scope.update(fibres.numbers())
+
+
+def _plan_faults(design: Design) -> Iterator[Fault]:
+    kinds = {site.id: site.kind for site in design.sites}
+    planned: set[tuple[str, int]] = set()
+    for index, entry in enumerate(design.splice_plan):
+        pointer = f"/splice_plan/{index}"
+        if entry.site not in kinds:
+            yield Fault(pointer=f"{pointer}/site", detail="is not on the route")
+            continue
+        yield from _range_faults(f"{pointer}/fibres", entry.fibres, design)
+        yield from _action_faults(pointer, entry, kinds[entry.site])
+        entries = {(entry.site, fibre) for fibre in entry.fibres.numbers()}
+        if not planned.isdisjoint(entries):
+            twice = min(fibre for _, fibre in planned & entries)
+            yield Fault(pointer=f"{pointer}/fibres", detail=f"fibre {twice} is planned twice at this site")
+        planned |= entries
+
+
+def _action_faults(pointer: str, entry: PlannedFibres, kind: SiteKind) -> Iterator[Fault]:
+    ends_here = entry.action is FibreAction.TERMINATED
+    if ends_here == (kind is SiteKind.SPLICE_CLOSURE):
+        yield Fault(pointer=f"{pointer}/action", detail=f"a fibre is not {entry.action.value} in a {kind.value}")
+    if entry.to_cable_fibre is not None and entry.action is not FibreAction.SPLICED:
+        yield Fault(pointer=f"{pointer}/to_cable_fibre", detail="only a spliced fibre goes on under another number")
+
+
+def _range_faults(pointer: str, fibres: FibreRange, design: Design) -> Iterator[Fault]:
+    if fibres.first > fibres.last:
+        yield Fault(pointer=pointer, detail="first is above last")
+    if fibres.last > design.fibre_count:
+        yield Fault(pointer=pointer, detail=f"the route has {design.fibre_count} fibres")
+
+
+def _crossing_faults(design: Design) -> Iterator[Fault]:
+    layout = Layout(design)
+    taken: dict[tuple[int, int], int] = {}
+    for fibre in range(1, design.fibre_count + 1):
+        for section, cable_fibre in enumerate(layout.cable_fibres(fibre)):
+            other = taken.setdefault((section, cable_fibre), fibre)
+            if other != fibre:
+                detail = f"fibres {other} and {fibre} would share cable fibre {cable_fibre} in section {section + 1}"
+                yield Fault(pointer="/splice_plan", detail=detail)

@@ -1,0 +1,170 @@
+"""What was measured or seen on a fibre: traces, end-to-end losses, return loss, dispersion, continuity, end faces.
+
+Loss is positive for a loss and negative for an apparent gain; reflectance is at most 0 dB; distances are metres of
+fibre.
+"""
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from service.vocabulary import quantities as q
+from service.vocabulary.records.base import FibreTest, Instrument, JointPosition, RecordBase
+from service.vocabulary.words import (
+    EventKind,
+    FarEnd,
+    Polish,
+    Qualifier,
+    RecordKind,
+    ReturnLossMethod,
+    Side,
+    Zone,
+)
+
+MAX_EVENTS = 2000
+
+
+class Cord(q.Value):
+    """A launch or receive cord."""
+
+    serial: q.Identifier
+    length_m: q.LengthM
+    fibre_type: q.Identifier
+    connector: q.Identifier
+
+
+class TraceEvent(q.Value):
+    """A point on a trace, at its distance from the instrument's port, cords included."""
+
+    distance_m: q.LengthM
+    kind: EventKind
+    loss_db: q.LossDb | None = None
+    reflectance_db: q.ReflectanceDb | None = None
+    reflectance_qualifier: Qualifier = Qualifier.EQ
+    attenuation_db_per_km: q.AttenuationDbPerKm | None = None
+    added_by_hand: q.Flag = False
+
+
+class TotalLoss(q.Value):
+    """A trace's loss between two of its points."""
+
+    loss_db: q.LossDb
+    from_m: q.LengthM
+    to_m: q.LengthM
+
+
+class TotalReturnLoss(q.Value):
+    """A trace's return loss between two of its points."""
+
+    return_loss_db: q.ReturnLossDb
+    qualifier: Qualifier = Qualifier.EQ
+    from_m: q.LengthM
+    to_m: q.LengthM
+
+
+class OtdrRecord(FibreTest):
+    """The events of one trace: one fibre, one direction, one wavelength, one pulse.
+
+    `labelled_fibre` is the fibre number that the instrument's own file carries.
+    """
+
+    kind: Literal[RecordKind.OTDR]
+    wavelength_nm: q.WavelengthNm
+    actual_wavelength_nm: q.ActualWavelengthNm | None = None
+    pulse_ns: q.PulseNs
+    range_m: q.LengthM
+    averaging_s: q.AveragingS
+    group_index: q.GroupIndex
+    backscatter_db: q.BackscatterDb
+    loss_threshold_db: q.ThresholdDb
+    launch_cord: Cord | None = None
+    receive_cord: Cord | None = None
+    instrument_serial: q.Identifier
+    calibrated_until: q.Day
+    labelled_fibre: q.FibreNumber | None = None
+    events: Annotated[tuple[TraceEvent, ...], Field(max_length=MAX_EVENTS)]
+    length_m: q.LengthM
+    total_loss: TotalLoss | None = None
+    total_return_loss: TotalReturnLoss | None = None
+
+
+class AttenuationRecord(FibreTest):
+    """An end-to-end loss by light source and power meter."""
+
+    kind: Literal[RecordKind.ATTENUATION]
+    wavelength_nm: q.WavelengthNm
+    loss_db: q.LossDb
+    reference_cords: Literal[1, 2, 3]
+    referenced_at: q.Instant
+    source: Instrument
+    meter: Instrument
+
+
+class ReturnLossRecord(FibreTest):
+    """The return loss of the link as seen at `from_site`, with what ends the fibre at `to_site`."""
+
+    kind: Literal[RecordKind.RETURN_LOSS]
+    wavelength_nm: q.WavelengthNm
+    return_loss_db: q.ReturnLossDb
+    qualifier: Qualifier = Qualifier.EQ
+    method: ReturnLossMethod
+    far_end: FarEnd
+    instrument: Instrument
+
+
+class DispersionRecord(FibreTest):
+    """Chromatic dispersion at a wavelength, polarization mode dispersion over a band around it, or both."""
+
+    kind: Literal[RecordKind.DISPERSION]
+    wavelength_nm: q.WavelengthNm
+    chromatic_ps_per_nm: q.ChromaticPsPerNm | None = None
+    pmd_ps: q.PmdPs | None = None
+    instrument: Instrument
+
+    @model_validator(mode="after")
+    def _say_something(self) -> "DispersionRecord":
+        if self.chromatic_ps_per_nm is None and self.pmd_ps is None:
+            raise ValueError("states neither chromatic_ps_per_nm nor pmd_ps")
+        return self
+
+
+class ContinuityRecord(FibreTest):
+    """The fibre lit at `from_site` and the number seen at `to_site`; none where all stayed dark."""
+
+    kind: Literal[RecordKind.CONTINUITY]
+    seen_fibre: q.FibreNumber | None
+
+
+class MarkCount(q.Value):
+    """How many scratches of a width, or defects of a diameter, were counted."""
+
+    size_um: q.SizeUm
+    count: Annotated[int, Field(strict=True, ge=1, le=1000)]
+
+
+class ZoneMarks(q.Value):
+    """What was counted in one zone of an end face."""
+
+    zone: Zone
+    scratches: Annotated[tuple[MarkCount, ...], Field(max_length=50)] = ()
+    defects: Annotated[tuple[MarkCount, ...], Field(max_length=50)] = ()
+
+
+class EndFaceRecord(RecordBase):
+    """One side of a fibre's connection inspected by the zones of an edition of IEC 61300-3-35."""
+
+    kind: Literal[RecordKind.END_FACE]
+    site: q.Identifier
+    fibre: q.FibreNumber
+    position: JointPosition | None = None
+    side: Side
+    edition: Annotated[int, Field(strict=True, ge=2000, le=2100)]
+    polish: Polish
+    zones: Annotated[tuple[ZoneMarks, ...], Field(max_length=4)]
+    photograph_sha256: q.Sha256 | None = None
+
+    @model_validator(mode="after")
+    def _name_each_zone_once(self) -> "EndFaceRecord":
+        if len({marks.zone for marks in self.zones}) != len(self.zones):
+            raise ValueError("zones are named twice")
+        return self

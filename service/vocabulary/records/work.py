@@ -1,0 +1,97 @@
+"""What a crew's work is recorded as: calibrations, splices, terminations, cleaning, and lids opened and sealed."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from service.vocabulary import quantities as q
+from service.vocabulary.records.base import JointPosition, RecordBase
+from service.vocabulary.words import ClosureState, Polish, RecordKind, Side, SpliceMethod, Termination
+
+Attempt = Annotated[int, Field(strict=True, ge=1, le=20)]
+
+
+class ArcCalibrationRecord(RecordBase):
+    """A splicer's arc calibrated for a fibre type, and the air it was done in."""
+
+    kind: Literal[RecordKind.ARC_CALIBRATION]
+    splicer_serial: q.Identifier
+    fibre_type: q.Identifier
+    passed: q.Flag
+    site: q.Identifier | None = None
+    temperature_c: q.TemperatureC | None = None
+    humidity_percent: q.HumidityPercent | None = None
+    pressure_hpa: q.PressureHpa | None = None
+    altitude_m: q.AltitudeM | None = None
+
+
+class SplicedJoint(q.Value):
+    """One fibre of a splice, with what the splicer estimated from its images."""
+
+    fibre: q.FibreNumber
+    position: JointPosition | None = None
+    estimate_db: q.PositiveLossDb
+    cleave_left_deg: q.AngleDeg | None = None
+    cleave_right_deg: q.AngleDeg | None = None
+
+
+class SpliceRecord(RecordBase):
+    """One fibre, or the fibres of a ribbon, joined at a site.
+
+    `certified_until` is the last day of the splicing person's certificate.
+    """
+
+    kind: Literal[RecordKind.SPLICE]
+    site: q.Identifier
+    joints: Annotated[tuple[SplicedJoint, ...], Field(min_length=1, max_length=12)]
+    attempt: Attempt = 1
+    splicer_serial: q.Identifier
+    method: SpliceMethod = SpliceMethod.FUSION
+    splice_mode: q.Text | None = None
+    cleave_length_mm: q.LengthMm | None = None
+    sleeve_length_mm: q.LengthMm | None = None
+    sleeve_shrunk: q.Flag
+    proof_test_passed: q.Flag | None = None
+    certified_until: q.Day | None = None
+
+    @model_validator(mode="after")
+    def _name_each_fibre_once(self) -> "SpliceRecord":
+        if len({(joint.fibre, joint.position) for joint in self.joints}) != len(self.joints):
+            raise ValueError("joints name a fibre twice")
+        return self
+
+
+class TerminationRecord(RecordBase):
+    """One fibre given its connector; the estimate is that of a splice-on connector or of a pigtail's splice."""
+
+    kind: Literal[RecordKind.TERMINATION]
+    site: q.Identifier
+    fibre: q.FibreNumber
+    position: JointPosition | None = None
+    how: Termination
+    connector: q.Identifier
+    polish: Polish
+    attempt: Attempt = 1
+    splicer_serial: q.Identifier | None = None
+    cleave_length_mm: q.LengthMm | None = None
+    sleeve_length_mm: q.LengthMm | None = None
+    estimate_db: q.PositiveLossDb | None = None
+
+
+class CleaningRecord(RecordBase):
+    """One side of a fibre's connection cleaned."""
+
+    kind: Literal[RecordKind.CLEANING]
+    site: q.Identifier
+    fibre: q.FibreNumber
+    position: JointPosition | None = None
+    side: Side
+
+
+class ClosureStateRecord(RecordBase):
+    """A closure opened or sealed."""
+
+    kind: Literal[RecordKind.CLOSURE_STATE]
+    site: q.Identifier
+    state: ClosureState
+    photographs_sha256: Annotated[tuple[q.Sha256, ...], Field(max_length=50)] = ()

@@ -1,0 +1,54 @@
+"""The parts of the judge step that need no database."""
+
+import orjson
+import pytest
+
+from service.storage.records import StoredEvidence
+from service.storage.tables import WHOLE_SITE
+from service.storage.verdicts import FibreVersions
+from service.vocabulary.canonical import canonical_json
+from service.vocabulary.records.record import RECORD, canonical_record
+from service.vocabulary.words import Outcome
+from tests.factories import criteria_of, finished_fibre, layout_of, make_closure_state, make_splice
+from worker.jobs.judging import EvidenceByFibre, Waiting, judge_fibres
+
+
+def test_a_fibre_gets_its_own_records_and_those_about_whole_sites() -> None:
+    own, other, lid = make_splice(fibres=[1]), make_splice(fibres=[2]), make_closure_state()
+    evidence = EvidenceByFibre(
+        [_stored(own, 1), _stored(other, 2), _stored(lid, WHOLE_SITE)], every_fibre_has_all=False
+    )
+    assert {one.body["id"] for one in evidence.of(1)} == {own["id"], lid["id"]}
+    assert {one.body["id"] for one in evidence.of(3)} == {lid["id"]}
+
+
+def test_a_ribbon_is_one_record_however_many_fibres_it_is_about() -> None:
+    ribbon = make_splice(fibres=[1, 2, 3])
+    evidence = EvidenceByFibre([_stored(ribbon, 1, 2, 3)], every_fibre_has_all=False)
+    [[first], [second]] = evidence.of(1), evidence.of(2)
+    assert first is second
+
+
+def test_where_rework_voids_a_closure_every_fibre_sees_every_record() -> None:
+    stored = [_stored(make_splice(fibres=[1]), 1), _stored(make_splice(fibres=[2]), 2)]
+    evidence = EvidenceByFibre(stored, every_fibre_has_all=True)
+    assert len(evidence.of(1)) == len(evidence.of(7)) == 2
+
+
+@pytest.mark.parametrize("is_backwards", [False, True])
+def test_a_finished_fibre_conforms_in_whatever_order_its_records_are_read(is_backwards: bool) -> None:
+    stored = [_stored(one, WHOLE_SITE if "state" in one else 1) for one in finished_fibre()]
+    waiting = Waiting(
+        fibres=[FibreVersions(number=1, evidence_version=7)],
+        evidence=stored[::-1] if is_backwards else stored,
+        layout=layout_of(),
+        criteria=criteria_of(),
+    )
+    [(versions, judgement)] = judge_fibres(waiting, come_forward=lambda: None)
+    assert versions.evidence_version == 7
+    assert {one["outcome"] for one in judgement.document["findings"]} == {Outcome.CONFORMING}
+
+
+def _stored(record: dict[str, object], *fibres: int) -> StoredEvidence:
+    body = canonical_json(canonical_record(RECORD.validate_json(orjson.dumps(record)))).decode()
+    return StoredEvidence(fibres=fibres, body=body, clock_is_flagged=False, is_ended=False, sha256="")

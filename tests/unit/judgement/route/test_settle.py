@@ -1,0 +1,100 @@
+"""The verdict of a route from its judged fibres."""
+
+from collections.abc import Sequence
+
+import pytest
+
+from service.vocabulary.canonical import digest_of
+from service.vocabulary.findings.finding import OutcomeCounts
+from tests.factories import criteria_of, finished_fibre, layout_of, make_criteria, make_design, splice_criterion
+from tests.unit.judgement.judging import judge
+from worker.judgement.fibre.contributions import no_figures
+from worker.judgement.route.settle import JudgedFibre, Verdict, settle
+
+
+def counts(*, conforming: int = 0, nonconforming: int = 0, undetermined: int = 0) -> dict[str, OutcomeCounts]:
+    """Return the counts of the one segment."""
+    return {
+        "SEG1": OutcomeCounts(conforming=conforming, nonconforming=nonconforming, undetermined=undetermined),
+    }
+
+
+def settled(*fibres: dict[str, OutcomeCounts]) -> Verdict:
+    """Settle the usual route with fibres of some counts."""
+    return settle_judged([judged(number, own) for number, own in enumerate(fibres, start=1)])
+
+
+def judged(number: int, own: dict[str, OutcomeCounts]) -> JudgedFibre:
+    """Return a fibre with nothing behind its counts."""
+    return JudgedFibre(number=number, digest=f"{number:064x}", counts=own, figures=no_figures())
+
+
+def settle_judged(fibres: Sequence[JudgedFibre]) -> Verdict:
+    """Settle the usual route under the usual criteria."""
+    return settle(
+        layout=layout_of(), criteria=criteria_of(), design_sha256="d" * 64, criteria_sha256="c" * 64, fibres=fibres
+    )
+
+
+@pytest.mark.parametrize(
+    ("fibres", "outcome"),
+    [
+        ((counts(conforming=3), counts(conforming=2)), "conforming"),
+        ((counts(conforming=3), counts(conforming=2, undetermined=1)), "undetermined"),
+        ((counts(nonconforming=1), counts(conforming=2, undetermined=1)), "nonconforming"),
+        ((counts(), counts()), "undetermined"),
+        ((), "undetermined"),
+    ],
+)
+def test_a_segment_is_as_good_as_its_worst_required_finding(
+    fibres: tuple[dict[str, OutcomeCounts], ...], outcome: str
+) -> None:
+    assert settled(*fibres).document["segments"]["SEG1"]["outcome"] == outcome
+
+
+def test_counts_are_summed_over_the_fibres() -> None:
+    verdict = settled(counts(conforming=3), counts(conforming=2, nonconforming=1, undetermined=4))
+    assert (
+        verdict.document["segments"]["SEG1"]["counts"] == counts(conforming=5, nonconforming=1, undetermined=4)["SEG1"]
+    )
+
+
+def test_the_order_of_the_fibres_does_not_matter() -> None:
+    fibres = [judged(number, counts(conforming=number)) for number in range(1, 5)]
+    one, other = (settle_judged(order) for order in (fibres, fibres[::-1]))
+    assert (one.content, one.digest) == (other.content, other.digest)
+    assert one.document["fibres"] == [f"{n:064x}" for n in range(1, 5)]
+
+
+def test_the_digest_is_that_of_the_document_and_moves_with_each_part() -> None:
+    verdict = settled(counts(conforming=1))
+    assert verdict.digest == digest_of(verdict.document)
+    assert verdict.digest != settled(counts(conforming=2)).digest
+
+
+def test_only_required_findings_are_counted() -> None:
+    advisory = make_criteria(
+        criteria=[splice_criterion(), splice_criterion(code="ADVICE", force="advisory", limit_db=0.01)]
+    )
+    judgement = judge(finished_fibre(), criteria=advisory)
+    assert judgement.counts["SEG1"] == {"conforming": 2, "nonconforming": 0, "undetermined": 2}
+    assert len(judgement.document["findings"]) == 8
+
+
+def test_a_joint_counts_in_the_segment_that_names_its_site_and_a_link_in_all() -> None:
+    design = make_design()
+    [segment] = design["segments"]
+    near = {**segment, "sites": ["A", "C1"], "sections": ["S1", "S2"]}
+    far = {**segment, "id": "SEG2", "sites": ["C2", "B"], "sections": ["S3"]}
+    judgement = judge(finished_fibre(), design={**design, "segments": [near, far]})
+    assert {name: own["conforming"] for name, own in judgement.counts.items()} == {"SEG1": 5, "SEG2": 5}
+
+
+def test_a_segment_without_the_fibre_gets_no_findings_of_it() -> None:
+    design = make_design()
+    [segment] = design["segments"]
+    near = {**segment, "sites": ["A", "C1"], "sections": ["S1", "S2"]}
+    far = {**segment, "id": "SEG2", "sites": ["C2", "B"], "sections": ["S3"], "fibres": [{"first": 2, "last": 12}]}
+    judgement = judge(finished_fibre(), design={**design, "segments": [near, far]})
+    assert {site for f in judgement.document["findings"] if (site := f.get("site"))} == {"A", "C1"}
+    assert list(judgement.counts) == ["SEG1"]

@@ -1,0 +1,105 @@
+"""A wider limit for a splice after documented attempts, and how it is shown."""
+
+import pytest
+
+from tests.factories import Body, make_splice, splice_criterion, stored, termination_criterion
+from tests.unit.judgement.joints import at_c1, only, traces
+from tests.unit.judgement.judging import finding_of, judge
+from worker.judgement.history.evidence import Evidence
+
+FALLBACK = {"attempts": 3, "limit_db": 0.2}
+
+
+def attempts(count: int, **changes: object) -> list[Body]:
+    """Return so many splice records of the joint at C1, an hour apart."""
+    return [
+        make_splice(attempt=number, made_at=f"2025-03-03T{7 + number:02d}:00:00Z", **changes)  # type: ignore[arg-type]
+        for number in range(1, count + 1)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("loss_db", "outcome", "by_fallback", "limit_db"),
+    [
+        (0.100, "conforming", False, "0.1000"),
+        (0.101, "conforming", True, "0.2000"),
+        (0.200, "conforming", True, "0.2000"),
+        (0.201, "nonconforming", False, "0.1000"),
+    ],
+)
+def test_after_three_attempts_the_wider_limit_holds_up_to_its_end(
+    loss_db: float, outcome: str, by_fallback: bool, limit_db: str
+) -> None:
+    finding = at_c1([*traces(loss_db, loss_db), *attempts(3)], fallback=FALLBACK)
+    assert (finding["outcome"], finding.get("by_fallback", False), finding["limit"]) == (outcome, by_fallback, limit_db)
+
+
+def test_a_joint_kept_by_the_fallback_says_after_how_many_attempts() -> None:
+    finding = at_c1([*traces(0.15, 0.15), *attempts(4)], fallback=FALLBACK)
+    assert finding["detail"].endswith("out of specification, accepted after 4 documented attempts")
+    assert finding["margin"] == "0.0500"
+
+
+@pytest.mark.parametrize("count", [0, 1, 2])
+def test_fewer_attempts_leave_it_nonconforming(count: int) -> None:
+    finding = at_c1([*traces(0.15, 0.15), *attempts(count)], fallback=FALLBACK)
+    assert (finding["outcome"], finding["limit"], "by_fallback" in finding) == ("nonconforming", "0.1000", False)
+
+
+def test_without_a_fallback_no_number_of_attempts_helps() -> None:
+    assert at_c1([*traces(0.15, 0.15), *attempts(9)])["outcome"] == "nonconforming"
+
+
+def test_an_attempt_said_to_be_the_third_is_one_record() -> None:
+    finding = at_c1([*traces(0.15, 0.15), make_splice(attempt=3)], fallback=FALLBACK)
+    assert finding["outcome"] == "nonconforming"
+
+
+def test_the_same_record_twice_is_one_attempt() -> None:
+    finding = at_c1([*traces(0.15, 0.15), *attempts(2), *attempts(2)], fallback=FALLBACK)
+    assert finding["outcome"] == "nonconforming"
+
+
+def test_a_withdrawn_attempt_does_not_count() -> None:
+    *kept, last = attempts(3)
+    bodies: list[Body | Evidence] = [*traces(0.15, 0.15), *kept, stored(last, is_ended=True)]
+    finding = finding_of(judge(bodies, criteria=only(splice_criterion(fallback=FALLBACK))), "SPLICE-1550", site="C1")
+    assert finding["outcome"] == "nonconforming"
+
+
+@pytest.mark.parametrize("changes", [{"site": "C2"}, {"fibres": [2]}])
+def test_attempts_elsewhere_do_not_count(changes: dict[str, object]) -> None:
+    finding = at_c1([*traces(0.15, 0.15), *attempts(3, **changes)], fallback=FALLBACK)
+    assert finding["outcome"] == "nonconforming"
+
+
+@pytest.mark.parametrize(("threshold_db", "outcome"), [(0.2, "conforming"), (0.201, "undetermined")])
+def test_a_splice_known_within_bounds_is_kept_by_the_fallback_if_its_upper_bound_is(
+    threshold_db: float, outcome: str
+) -> None:
+    unseen = traces(None, None, loss_threshold_db=threshold_db)
+    finding = at_c1([*unseen, *attempts(3)], fallback=FALLBACK)
+    assert (finding["outcome"], finding.get("by_fallback", False)) == (outcome, outcome == "conforming")
+    assert at_c1(unseen, fallback=FALLBACK)["reason"] == "bound_too_wide"
+
+
+def test_no_trace_is_no_evidence_after_any_number_of_attempts() -> None:
+    assert at_c1(attempts(5), fallback=FALLBACK)["outcome"] == "undetermined"
+
+
+@pytest.mark.parametrize("basis", ["one_way", "estimate"])
+def test_the_fallback_holds_on_every_basis(basis: str) -> None:
+    bodies = [*traces(0.15, 0.15), *attempts(3, estimate_db=0.15)]
+    assert at_c1(bodies, basis=basis, fallback=FALLBACK)["by_fallback"] is True
+    assert at_c1(bodies, basis=basis)["outcome"] == "nonconforming"
+
+
+def test_the_groups_criterion_decides_before_the_fallback_does() -> None:
+    bodies = [*traces(0.15, 0.15, site="A"), *attempts(3, site="A")]
+    own = splice_criterion(fallback=FALLBACK)
+    decided = finding_of(judge(bodies, criteria=only(own, termination_criterion())), "SPLICE-1550", site="A")
+    assert (decided["outcome"], decided["limit"], "by_fallback" in decided) == ("conforming", "0.5000", False)
+    alone = finding_of(judge(bodies, criteria=only(own)), "SPLICE-1550", site="A")
+    assert (alone["outcome"], alone["limit"], alone["by_fallback"]) == ("conforming", "0.2000", True)
+    over = [*traces(0.201, 0.201, site="A"), *attempts(3, site="A")]
+    assert finding_of(judge(over, criteria=only(own)), "SPLICE-1550", site="A")["reason"] == "group_only"

@@ -1,0 +1,241 @@
+"""What joints send back, held against a limit: values, bounds, reflections cut off, and what shows none."""
+
+import pytest
+
+from service.vocabulary.findings.finding import FindingDocument
+from tests.factories import Body, make_design, make_otdr, make_site, make_terminal
+from tests.unit.judgement.joints import only, reflectance_criterion
+from tests.unit.judgement.judging import finding_of, judge, sealed, with_events
+from worker.physics.reflectance import event_reflectance_db
+
+AT_A_M = {True: 500.0, False: 3300.0}
+AT_C1_M = {True: 1500.0, False: 2300.0}
+GRADED = -55.0
+
+
+def reflecting(*, is_forward: bool, at_m: dict[bool, float], design: Body | None = None, **event: object) -> Body:
+    """Return a trace whose event at one site is changed so; its other reflections are of -55 dB."""
+    ends = ("A", "B") if is_forward else ("B", "A")
+    trace = make_otdr(from_site=ends[0], to_site=ends[1], design=design)
+
+    def change(posted: Body) -> Body:
+        if posted["distance_m"] == at_m[is_forward]:
+            return {**posted, **event}
+        return {**posted, "reflectance_db": GRADED} if posted["kind"] == "reflective" else posted
+
+    return with_events(trace, change)
+
+
+def at_a(forward: Body, backward: Body, *, design: Body | None = None, **criterion: object) -> FindingDocument:
+    """Return what is said of the pair at A where the two directions show these events."""
+    bodies = [
+        *sealed(),
+        reflecting(is_forward=True, at_m=AT_A_M, design=design, **forward),
+        reflecting(is_forward=False, at_m=AT_A_M, design=design, **backward),
+    ]
+    criteria = only(reflectance_criterion(**criterion))
+    return finding_of(judge(bodies, criteria=criteria, design=design), "REFL-1550", site="A")
+
+
+def at_c1(forward: Body, backward: Body, **criterion: object) -> FindingDocument:
+    """Return what is said of the splice at C1 where the two directions show these events."""
+    bodies = [
+        *sealed(),
+        reflecting(is_forward=True, at_m=AT_C1_M, **forward),
+        reflecting(is_forward=False, at_m=AT_C1_M, **backward),
+    ]
+    criteria = only(reflectance_criterion(joint="splice", **criterion))
+    return finding_of(judge(bodies, criteria=criteria), "REFL-1550", site="C1")
+
+
+def of(reflectance_db: float, qualifier: str = "eq", **changes: object) -> Body:
+    """Return what an event says of its reflectance."""
+    return {"reflectance_db": reflectance_db, "reflectance_qualifier": qualifier, **changes}
+
+
+@pytest.mark.parametrize(
+    ("forward_db", "backward_db", "value_db", "outcome"),
+    [
+        (-50.0, -50.0, "-50.0000", "conforming"),
+        (-50.001, -60.0, "-50.0010", "conforming"),
+        (-60.0, -50.0, "-50.0000", "conforming"),
+        (-49.999, -60.0, "-49.9990", "nonconforming"),
+        (-60.0, -49.999, "-49.9990", "nonconforming"),
+    ],
+)
+def test_the_worse_direction_is_held_against_the_limit(
+    forward_db: float, backward_db: float, value_db: str, outcome: str
+) -> None:
+    finding = at_a(of(forward_db), of(backward_db))
+    assert (finding["value"], finding["outcome"], finding["position"]) == (value_db, outcome, 1)
+    assert [reading["value"] for reading in finding["readings"]] == [f"{forward_db:.3f}", f"{backward_db:.3f}"]
+
+
+@pytest.mark.parametrize(
+    ("bound_db", "qualifier", "outcome"),
+    [
+        (-50.0, "lt", "conforming"),
+        (-49.999, "lt", "undetermined"),
+        (-50.0, "gt", "undetermined"),
+        (-60.0, "gt", "undetermined"),
+        (-49.999, "gt", "nonconforming"),
+    ],
+)
+def test_a_qualified_reflectance_is_a_bound(bound_db: float, qualifier: str, outcome: str) -> None:
+    finding = at_a(of(bound_db, qualifier), of(-55.0))
+    assert finding["outcome"] == outcome
+    assert finding.get("reason") == ("bound_too_wide" if outcome == "undetermined" else None)
+
+
+@pytest.mark.parametrize(
+    ("bound_db", "outcome", "reason"),
+    [(-70.0, "undetermined", "saturated"), (-50.0, "undetermined", "saturated"), (-49.999, "nonconforming", None)],
+)
+def test_a_reflection_cut_off_never_conforms(bound_db: float, outcome: str, reason: str | None) -> None:
+    finding = at_a(of(bound_db, kind="saturated"), of(-55.0))
+    assert (finding["outcome"], finding.get("reason")) == (outcome, reason)
+
+
+def test_a_reflection_cut_off_does_not_even_keep_a_limit_of_zero() -> None:
+    assert at_a(of(-40.0, kind="saturated"), of(-55.0), limit_db=0.0)["reason"] == "saturated"
+
+
+def test_a_reflection_cut_off_without_a_figure_is_undetermined() -> None:
+    assert at_a({"kind": "saturated"}, of(-55.0))["reason"] == "saturated"
+
+
+def test_a_reflection_without_a_figure_is_undetermined_unless_the_other_direction_is_over() -> None:
+    assert at_a({"kind": "reflective"}, of(-50.0))["reason"] == "reflectance_not_stated"
+    assert at_a({"kind": "reflective"}, of(-49.999))["outcome"] == "nonconforming"
+
+
+@pytest.mark.parametrize(("reflectance_db", "outcome"), [(-55.0, "undetermined"), (-49.999, "nonconforming")])
+def test_one_direction_may_break_the_limit_and_never_keeps_it(reflectance_db: float, outcome: str) -> None:
+    trace = reflecting(is_forward=True, at_m=AT_A_M, **of(reflectance_db))
+    finding = finding_of(judge([*sealed(), trace], criteria=only(reflectance_criterion())), "REFL-1550", site="A")
+    assert finding["outcome"] == outcome
+    assert finding.get("reason") == ("one_direction_only" if outcome == "undetermined" else None)
+
+
+def test_no_trace_is_no_evidence() -> None:
+    finding = finding_of(judge(sealed(), criteria=only(reflectance_criterion())), "REFL-1550", site="A")
+    assert (finding["outcome"], finding["reason"]) == ("undetermined", "no_evidence")
+
+
+def test_a_pair_that_was_not_seen_is_undetermined() -> None:
+    unseen = [make_otdr(losses_db={"A": None}), make_otdr(from_site="B", to_site="A", losses_db={"A": None})]
+    finding = finding_of(judge([*sealed(), *unseen], criteria=only(reflectance_criterion())), "REFL-1550", site="A")
+    assert (finding["outcome"], finding["reason"]) == ("undetermined", "pair_not_seen")
+
+
+def test_a_longer_pulse_that_is_cut_off_is_outdone_by_a_shorter_one_that_is_not() -> None:
+    forward = reflecting(is_forward=True, at_m=AT_A_M, **of(-45.0, kind="saturated"))
+    bodies = [
+        *sealed(),
+        {**forward, "pulse_ns": 300, "id": "00000000-0000-4000-8000-000000000001"},
+        reflecting(is_forward=True, at_m=AT_A_M, **of(-44.0)),
+        reflecting(is_forward=False, at_m=AT_A_M, **of(-55.0)),
+    ]
+    criteria = only(reflectance_criterion(limit_db=-44.0))
+    assert finding_of(judge(bodies, criteria=criteria), "REFL-1550", site="A")["value"] == "-44.0000"
+    bodies[3] = reflecting(is_forward=True, at_m=AT_A_M, **of(-45.001))
+    contradicted = finding_of(judge(bodies, criteria=criteria), "REFL-1550", site="A")
+    assert contradicted["reason"] == "saturated"
+    over = finding_of(judge(bodies, criteria=only(reflectance_criterion(limit_db=-46.0))), "REFL-1550", site="A")
+    assert (over["outcome"], over["low"], over["high"]) == ("nonconforming", "-45.0000", "0.0000")
+
+
+def test_of_several_traces_the_worst_counts() -> None:
+    forward = reflecting(is_forward=True, at_m=AT_A_M, **of(-49.9))
+    bodies = [
+        *sealed(),
+        {**forward, "pulse_ns": 300, "id": "00000000-0000-4000-8000-000000000001"},
+        reflecting(is_forward=True, at_m=AT_A_M, **of(-55.0)),
+        reflecting(is_forward=False, at_m=AT_A_M, **of(-55.0)),
+    ]
+    finding = finding_of(judge(bodies, criteria=only(reflectance_criterion())), "REFL-1550", site="A")
+    assert (finding["value"], finding["outcome"]) == ("-49.9000", "nonconforming")
+    assert len(finding["readings"]) == 3
+
+
+def test_a_fusion_splice_shows_none_above_what_the_trace_could_see() -> None:
+    finding = at_c1({}, {})
+    # A trace of 30 ns, threshold 0.02 dB, coefficient -81.5 dB; the formula is the physics' own, from memory there.
+    most_db = float(event_reflectance_db(height_db=0.02, backscatter_coefficient_db=-81.5, pulse_ns=30))
+    assert finding["outcome"] == "conforming"
+    assert float(finding["high"]) == pytest.approx(most_db, abs=5e-5)
+    assert float(finding["high"]) == pytest.approx(-87.06, abs=0.01)
+
+
+@pytest.mark.parametrize(("limit_db", "outcome"), [(-87.06, "conforming"), (-87.07, "undetermined")])
+def test_none_is_shown_only_down_to_what_the_trace_could_see(limit_db: float, outcome: str) -> None:
+    unseen = [make_otdr(losses_db={"C1": None}), make_otdr(from_site="B", to_site="A", losses_db={"C1": None})]
+    criteria = only(reflectance_criterion(joint="splice", limit_db=limit_db))
+    assert finding_of(judge([*sealed(), *unseen], criteria=criteria), "REFL-1550", site="C1")["outcome"] == outcome
+    assert at_c1({}, {}, limit_db=limit_db)["outcome"] == outcome
+
+
+@pytest.mark.parametrize(("reflectance_db", "outcome"), [(-50.0, "conforming"), (-49.999, "nonconforming")])
+def test_a_splice_that_reflects_is_held_against_the_limit(reflectance_db: float, outcome: str) -> None:
+    assert at_c1(of(reflectance_db, kind="reflective"), {})["outcome"] == outcome
+
+
+@pytest.mark.parametrize(("reflectance_db", "outcome"), [(-50.0, "conforming"), (-49.999, "undetermined")])
+def test_a_group_proves_its_splice_or_nothing_for_the_pair_is_what_reflects(
+    reflectance_db: float, outcome: str
+) -> None:
+    finding = at_a(of(reflectance_db), of(-55.0), joint="splice")
+    assert (finding["outcome"], finding["position"]) == (outcome, 2)
+    assert finding.get("reason") == ("group_only" if outcome == "undetermined" else None)
+
+
+def test_two_pairs_in_one_panel_are_not_told_apart() -> None:
+    design = make_design()
+    design["sites"][1] = make_site("C1", kind="patch_panel", termination="pigtail", patch_cord=True)
+    bodies = [
+        *sealed(),
+        reflecting(is_forward=True, at_m=AT_C1_M, design=design, **of(-49.9)),
+        reflecting(is_forward=False, at_m=AT_C1_M, design=design, **of(-55.0)),
+    ]
+    judgement = judge(bodies, design=design, criteria=only(reflectance_criterion()))
+    findings = [finding for finding in judgement.document["findings"] if finding["site"] == "C1"]
+    assert [finding.get("reason") for finding in findings] == ["group_only", "group_only"]
+
+
+def test_events_seen_apart_in_a_group_are_worst_taken_together() -> None:
+    forward = reflecting(is_forward=True, at_m=AT_A_M, **of(-55.0))
+    splice = {"distance_m": 503.0, "kind": "reflective", "loss_db": 0.05, "reflectance_db": -49.9}
+    bodies = [
+        *sealed(),
+        with_events(forward, lambda event: event, added=[splice]),
+        reflecting(is_forward=False, at_m=AT_A_M, **of(-55.0)),
+    ]
+    finding = finding_of(judge(bodies, criteria=only(reflectance_criterion())), "REFL-1550", site="A")
+    assert finding["value"] == "-49.9000"
+
+
+def test_a_bare_pair_is_judged_alone() -> None:
+    design = make_design()
+    design["sites"][0] = make_terminal("A", termination="factory_cord")
+    assert at_a(of(-49.999), of(-55.0), design=design)["outcome"] == "nonconforming"
+
+
+def test_other_joints_have_no_finding() -> None:
+    sites = [finding["site"] for finding in judge([], criteria=only(reflectance_criterion())).document["findings"]]
+    assert sites == ["A", "B"]
+
+
+def test_two_pairs_in_one_dead_zone_are_not_told_apart() -> None:
+    design = make_design(closures=1)
+    design["sites"][0] = make_terminal("A", termination="factory_cord")
+    design["sites"][1] = make_site("C1", kind="patch_panel", termination="factory_cord")
+    design["sections"][0]["cable_length_m"] = 5.0
+    # From A the first pair hides the second, from B the second the first.
+    bodies = [
+        reflecting(is_forward=is_forward, at_m=at_m, design=design, **of(-49.9))
+        for is_forward, at_m in ((True, {True: 500.0}), (False, {False: 1300.0}))
+    ]
+    hidden = {505.0, 1305.0}
+    bodies = [with_events(body, lambda event: None if event["distance_m"] in hidden else event) for body in bodies]
+    judgement = judge(bodies, design=design, criteria=only(reflectance_criterion()))
+    assert [finding_of(judgement, "REFL-1550", site=site)["reason"] for site in ("A", "C1")] == ["group_only"] * 2

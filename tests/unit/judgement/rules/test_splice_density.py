@@ -1,0 +1,77 @@
+"""How many splices a fibre may have for its length: a matter of design."""
+
+import pytest
+
+from service.vocabulary.findings.finding import FindingDocument
+from tests.factories import Body, make_design, make_section, make_site, make_terminal
+from tests.unit.judgement.joints import density_criterion, only
+from tests.unit.judgement.judging import judge
+
+
+def density(design: Body, *, fibre: int = 1, **criterion: object) -> list[FindingDocument]:
+    """Return the findings of the density criterion."""
+    return judge([], design=design, fibre=fibre, criteria=only(density_criterion(**criterion))).document["findings"]
+
+
+def test_a_centimetre_less_than_a_kilometre_for_each_splice_is_too_short() -> None:
+    design = make_design()
+    for section in design["sections"]:
+        section["cable_length_m"] = 666.66
+    [finding] = density(design)
+    assert (finding["outcome"], finding["value"], finding["unit"]) == ("nonconforming", "1.0000", "1/km")
+    for section in design["sections"]:
+        section["cable_length_m"] = 666.67
+    assert density(design)[0]["outcome"] == "conforming"
+
+
+@pytest.mark.parametrize(
+    ("limit_per_km", "outcome"), [(0.666, "nonconforming"), (0.667, "conforming"), (0.0, "nonconforming")]
+)
+def test_the_density_is_exact_not_as_it_is_written(limit_per_km: float, outcome: str) -> None:
+    [finding] = density(make_design(), limit_per_km=limit_per_km)
+    assert (finding["outcome"], finding["value"]) == (outcome, "0.6667")
+    assert (finding["from_site"], finding["to_site"], finding["readings"]) == ("A", "B", [])
+
+
+def test_the_splices_of_terminations_do_not_count() -> None:
+    [finding] = density(make_design(closures=0), limit_per_km=0.0)
+    assert (finding["outcome"], finding["value"]) == ("conforming", "0.0000")
+
+
+def test_a_fibre_that_runs_through_uncut_has_no_splice_there() -> None:
+    uncut = {"site": "C1", "fibres": {"first": 1, "last": 6}, "action": "uncut"}
+    design = make_design(splice_plan=[uncut])
+    assert [density(design, fibre=fibre)[0]["value"] for fibre in (1, 7)] == ["0.3333", "0.6667"]
+
+
+def test_excess_and_slack_are_length_of_fibre_too() -> None:
+    design = make_design()
+    for section in design["sections"]:
+        section.update(cable_length_m=600.0, slack_m=60.0, excess_percent=1.02)
+    # Three times 660 m and 1.02 % more are 2000.196 m.
+    assert density(design)[0]["outcome"] == "conforming"
+    design["sections"][0]["excess_percent"] = 0.98
+    design["sections"][1]["excess_percent"] = 0.98
+    assert density(design)[0]["outcome"] == "nonconforming"
+
+
+def test_each_span_is_judged_on_its_own() -> None:
+    design = make_design(closures=3)
+    design["sites"][2] = make_site("C2", kind="patch_panel", termination="pigtail")
+    design["sections"][0] = make_section("S1", cable_length_m=0.0)
+    design["sections"][3] = make_section("S4", cable_length_m=0.5)
+    findings = density(design)
+    assert [(f["from_site"], f["to_site"], f["outcome"]) for f in findings] == [
+        ("A", "C2", "conforming"),
+        ("C2", "B", "conforming"),
+    ]
+    assert [f["value"] for f in findings] == ["1.0000", "0.9995"]
+
+
+def test_a_splice_on_no_length_at_all_is_too_many() -> None:
+    design = make_design(closures=1)
+    design["sites"] = [make_terminal("A"), make_site("C1"), make_terminal("B")]
+    for section in design["sections"]:
+        section["cable_length_m"] = 0.0
+    [finding] = density(design)
+    assert (finding["outcome"], "value" in finding) == ("nonconforming", False)

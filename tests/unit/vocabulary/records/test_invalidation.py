@@ -1,0 +1,111 @@
+"""What each kind of record reaches: fibres, routes, and the subject that a correction must keep."""
+
+import pytest
+
+from service.vocabulary.criteria.criteria import Voiding
+from service.vocabulary.records.invalidation import Reach, reach_of, touched_fibres
+from service.vocabulary.records.record import fibres_of, splicer_of, subject_of
+from tests.factories import (
+    Body,
+    make_calibration,
+    make_cleaning,
+    make_closure_state,
+    make_continuity,
+    make_dispersion,
+    make_end_face,
+    make_return_loss,
+    make_splice,
+    make_termination,
+)
+from tests.record_kinds import CONNECTIONS, MAKE, read_record
+
+
+def touched(body: Body, *, voids: Voiding = Voiding.FIBRE, since: frozenset[int] = frozenset({7})) -> set[int]:
+    """Return the fibres of a route of 12 that a record touches."""
+    return set(touched_fibres(read_record(body), fibre_count=12, rework_voids=voids, spliced_since=since))
+
+
+@pytest.mark.parametrize("voids", Voiding)
+@pytest.mark.parametrize("kind", [*CONNECTIONS, "otdr", "attenuation", "return_loss", "dispersion"])
+def test_what_is_about_one_fibre_touches_that_one(kind: str, voids: Voiding) -> None:
+    assert touched(MAKE[kind](fibre=3), voids=voids) == {3}
+
+
+@pytest.mark.parametrize(("seen", "fibres"), [(3, {3}), (4, {3, 4}), (None, {3})])
+def test_continuity_touches_the_fibre_that_was_lit_and_the_one_that_was_seen(
+    seen: int | None, fibres: set[int]
+) -> None:
+    assert touched(make_continuity(fibre=3, seen=seen)) == fibres
+
+
+def test_a_ribbon_touches_all_its_fibres_and_its_whole_closure_where_the_criteria_void_by_closure() -> None:
+    ribbon = make_splice(fibres=range(5, 9))
+    assert touched(ribbon) == {5, 6, 7, 8}
+    assert touched(ribbon, voids=Voiding.CLOSURE) == set(range(1, 13))
+
+
+def test_a_lid_touches_every_fibre_and_a_calibration_those_spliced_since() -> None:
+    assert touched(make_closure_state()) == set(range(1, 13))
+    assert touched(make_calibration()) == {7}
+    assert touched(make_calibration(), since=frozenset()) == set()
+
+
+def test_lids_reach_the_routes_through_them_calibrations_any_route_and_all_else_its_own() -> None:
+    for kind in set(MAKE) - {"closure_state", "arc_calibration"}:
+        assert reach_of([read_record(MAKE[kind]())]) == Reach(lid_sites=frozenset(), is_any_route=False)
+    lids = [read_record(make_closure_state(site=site)) for site in ("C1", "C2")]
+    assert reach_of(lids) == Reach(lid_sites=frozenset({"C1", "C2"}), is_any_route=False)
+    assert reach_of([*lids, read_record(make_calibration())]).is_any_route
+
+
+@pytest.mark.parametrize("kind", MAKE)
+def test_the_splicer_is_that_of_what_a_splicer_does(kind: str) -> None:
+    with_splicer = {"arc_calibration": make_calibration(), "splice": make_splice()}
+    with_splicer["termination"] = make_termination(splicer_serial="SPL-1")
+    assert splicer_of(read_record(with_splicer.get(kind, MAKE[kind]()))) == ("SPL-1" if kind in with_splicer else None)
+
+
+ABOUT_SOMETHING_ELSE = [
+    (make_end_face(), make_end_face(side="towards_a")),
+    (make_end_face(position=1), make_end_face(position=2)),
+    (make_end_face(), make_end_face(fibre=2)),
+    (make_end_face(), make_cleaning()),
+    (make_cleaning(position=1), make_cleaning(position=2)),
+    (make_termination(), make_termination(site="B")),
+    (make_calibration(), make_calibration(splicer_serial="SPL-2")),
+    (make_calibration(), make_calibration(fibre_type="G.657.A1")),
+    (make_continuity(), make_continuity(from_site="B", to_site="A")),
+    (make_continuity(), make_continuity(fibre=2)),
+    (make_return_loss(), make_return_loss(wavelength_nm=1310)),
+    (make_return_loss(), make_return_loss(from_site="B", to_site="A")),
+    (make_dispersion(), make_dispersion(fibre=2)),
+    (make_splice(), make_splice(fibres=[1, 2])),
+    (
+        make_splice(joints=[{"fibre": 1, "position": 1, "estimate_db": 0.02}]),
+        make_splice(joints=[{"fibre": 1, "position": 4, "estimate_db": 0.02}]),
+    ),
+]
+
+
+@pytest.mark.parametrize(("one", "other"), ABOUT_SOMETHING_ELSE)
+def test_a_record_of_something_else_is_not_one_of_the_same(one: Body, other: Body) -> None:
+    assert subject_of(read_record(one)) != subject_of(read_record(other))
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        (make_end_face(), make_end_face(zones=[{"zone": "a", "defects": [{"size_um": 9.0, "count": 1}]}])),
+        (make_calibration(), make_calibration(passed=False)),
+        (make_splice(), make_splice(splicer_serial="SPL-2", estimate_db=0.03)),
+        (make_return_loss(), make_return_loss(return_loss_db=30.0, far_end="open")),
+        (make_termination(), make_termination(polish="apc", attempt=2)),
+        (make_continuity(seen=2), make_continuity(seen=None)),
+    ],
+)
+def test_a_correction_is_about_the_same(one: Body, other: Body) -> None:
+    assert subject_of(read_record(one)) == subject_of(read_record(other))
+
+
+def test_only_lids_and_calibrations_are_about_no_fibre() -> None:
+    assert {kind for kind in MAKE if not fibres_of(read_record(MAKE[kind]()))} == {"closure_state", "arc_calibration"}

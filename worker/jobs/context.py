@@ -1,0 +1,46 @@
+"""What a step works with."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import Engine
+
+from service.settings import WorkerSettings
+from service.storage.blobs import BlobStore
+from worker.jobs.lease import Watch, watch_nothing
+from worker.signing.keys import SigningKey
+from worker.signing.sealing import Authorities
+
+
+def _do_nothing() -> None:
+    return None
+
+
+@dataclass(frozen=True, kw_only=True)
+class StepContext:
+    """The database, the files, the key, the authorities outside and the clock of one worker process.
+
+    `come_forward` is what a step calls wherever it has come forward: it renews the lease of the job at hand.
+    """
+
+    engine: Engine
+    blobs: BlobStore
+    settings: WorkerSettings
+    load_key: Callable[[], SigningKey]
+    authorities: Callable[[], Authorities | None]
+    load_trust: Callable[[], Sequence[bytes]]
+    load_time_trust: Callable[[], Sequence[bytes]]
+    clock: Callable[[], datetime]
+    come_forward: Callable[[], None] = _do_nothing
+    watch: Watch = watch_nothing
+
+    @property
+    def trust(self) -> Sequence[bytes]:
+        """The roots that receivers trust: read at each use, so that a file that is gone fails the job and is seen."""
+        return self.load_trust()
+
+    @property
+    def time_trust(self) -> Sequence[bytes]:
+        """The roots of time-stamp authorities."""
+        return self.load_time_trust()

@@ -1,0 +1,100 @@
+"""Judge stored records fibre by fibre: what the judge step, a submission's snapshot and a trial have in common."""
+
+import traceback
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import orjson
+
+from service.storage.records import StoredEvidence
+from service.storage.tables import WHOLE_SITE
+from service.storage.verdicts import FibreVersions
+from service.vocabulary.canonical import sha256_hex
+from service.vocabulary.criteria.criteria import Criteria, Voiding
+from service.vocabulary.design.layout import Layout
+from worker.jobs.runner import HopelessError
+from worker.judgement.history.evidence import Evidence
+from worker.judgement.judge import FibreJudgement, Rules, prepare
+from worker.judgement.unjudged import unjudged
+
+# Enough to be quick, few enough that a splice that comes in meanwhile is judged within the second.
+FIBRES_A_RUN = 64
+_KEPT_PARSED = 256
+
+
+@dataclass(frozen=True, kw_only=True)
+class Waiting:
+    """What a run reads: which fibres, for which versions, from which records, by which rules."""
+
+    fibres: Sequence[FibreVersions]
+    evidence: Sequence[StoredEvidence]
+    layout: Layout
+    criteria: Criteria
+
+
+def judge_fibres(waiting: Waiting, *, come_forward: Callable[[], None]) -> list[tuple[FibreVersions, FibreJudgement]]:
+    """Judge fibres from what was read, with no transaction open."""
+    rules = prepare(waiting.layout, waiting.criteria)
+    evidence = EvidenceByFibre(waiting.evidence, every_fibre_has_all=voids_closures(waiting.criteria))
+    judged = []
+    for fibre in waiting.fibres:
+        judged.append((fibre, judge_alone(rules, evidence, waiting.layout, fibre=fibre.number)))
+        come_forward()
+    return judged
+
+
+def judge_alone(rules: Rules, evidence: "EvidenceByFibre", layout: Layout, *, fibre: int) -> FibreJudgement:
+    """Judge one fibre; where that fails, the fibre says so and no other fibre suffers."""
+    try:
+        return rules.judge(fibre, evidence.of(fibre))
+    except (HopelessError, MemoryError):
+        raise
+    # Whatever it is. Judging is pure, so that another attempt would end the same: the job would be given up, and one
+    # record would keep every fibre of the route from being judged.
+    except Exception as error:  # noqa: BLE001
+        return unjudged(layout, fibre=fibre, problem=_problem_of(error, altered=evidence.count_altered(fibre)))
+
+
+class EvidenceByFibre:
+    """Records handed to each fibre that they are about, parsed when the first of them asks for it.
+
+    Those about whole sites are kept parsed, of the others the latest: enough for the fibres of a ribbon, which follow
+    each other, and little enough for the records of a whole route.
+    """
+
+    def __init__(self, stored: Iterable[StoredEvidence], *, every_fibre_has_all: bool) -> None:
+        self._by_fibre: dict[int, list[StoredEvidence]] = {}
+        for one in stored:
+            for fibre in {WHOLE_SITE} if every_fibre_has_all else one.fibres:
+                self._by_fibre.setdefault(fibre, []).append(one)
+        self._parse = lru_cache(maxsize=len(self._by_fibre.get(WHOLE_SITE, ())) + _KEPT_PARSED)(_parse)
+
+    def of(self, fibre: int) -> list[Evidence]:
+        """Return a fibre's own records and those about whole sites."""
+        return [self._parse(one.body, one.is_ended, one.clock_is_flagged) for one in self._stored_of(fibre)]
+
+    def count_altered(self, fibre: int) -> int:
+        """Return how many of a fibre's records no longer have the content that was hashed when they came."""
+        bodies = {one.body: one.sha256 for one in self._stored_of(fibre)}
+        return sum(sha256_hex(body.encode()) != sha256 for body, sha256 in bodies.items())
+
+    def _stored_of(self, fibre: int) -> list[StoredEvidence]:
+        return self._by_fibre.get(fibre, []) + self._by_fibre.get(WHOLE_SITE, [])
+
+
+def voids_closures(criteria: Criteria) -> bool:
+    """Tell whether work on one fibre of a closure voids the readings of all that it holds."""
+    return criteria.rework_voids is Voiding.CLOSURE
+
+
+def _parse(body: str, is_ended: bool, clock_is_flagged: bool) -> Evidence:
+    return Evidence(body=orjson.loads(body), is_ended=is_ended, clock_is_flagged=clock_is_flagged)
+
+
+def _problem_of(error: Exception, *, altered: int) -> str:
+    """Say what kind of fault it was and where, and nothing of the records: an error's own words may repeat them."""
+    frames = [frame for frame, _ in traceback.walk_tb(error.__traceback__)]
+    place = frames[-1].f_globals.get("__name__", "")
+    said = f"{type(error).__name__} in {place}"
+    return f"{said}; {altered} of its records are not what was hashed when they came" if altered else said

@@ -1,0 +1,167 @@
+"""Judge a submission's frozen record set from scratch, and put together what its package is drawn from."""
+
+import secrets
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import orjson
+from sqlmodel import Session
+
+from service.storage.head import audit_head
+from service.storage.printed_people import submitted_by
+from service.storage.records import StoredEvidence, end_reasons, read_frozen_evidence
+from service.storage.routes import criteria_row, design_row, find_route, parse_criteria, parse_design
+from service.storage.tables import (
+    CriteriaVersion,
+    DesignRevision,
+    Project,
+    Route,
+    Submission,
+)
+from service.vocabulary.canonical import sha256_hex
+from service.vocabulary.criteria.criteria import Voiding
+from service.vocabulary.findings.concession import Concession
+from service.vocabulary.findings.finding import FibreDocument
+from service.vocabulary.people import PrintedPerson
+from service.vocabulary.signatures import SignedBy
+from worker import PROGRAM
+from worker.jobs.earlier_packages import earlier_packages
+from worker.jobs.judging import EvidenceByFibre
+from worker.judgement.judge import prepare
+from worker.judgement.route.settle import JudgedFibre, Verdict, settle
+from worker.package.content import EarlierPackage, PackageContent, PlannedSeal
+from worker.package.kept import KeptRecord, KeptRecords
+
+
+@dataclass(frozen=True, kw_only=True)
+class Frozen:
+    """What a submission froze, as rows."""
+
+    submission: Submission
+    project: Project
+    route: Route
+    design: DesignRevision
+    criteria: CriteriaVersion
+    evidence: list[StoredEvidence]
+    end_reasons: Mapping[str, str]
+    responsible_person: PrintedPerson
+    earlier: Sequence[EarlierPackage]
+    audit: tuple[int, str]
+
+
+def read_frozen(session: Session, submission: Submission) -> Frozen:
+    """Read what a submission froze."""
+    route = find_route(session, [submission.project_id], submission.route_id)
+    project = session.get(Project, submission.project_id)
+    assert project is not None
+    return Frozen(
+        submission=submission,
+        project=project,
+        route=route,
+        design=design_row(session, route, revision=submission.design_revision),
+        criteria=criteria_row(session, submission.project_id, submission.criteria_version),
+        evidence=read_frozen_evidence(session, route, submission.id),
+        end_reasons=end_reasons(session, submission.project_id, submission.id),
+        responsible_person=submitted_by(session, submission),
+        earlier=earlier_packages(session, route, submission),
+        audit=audit_head(session, submission.project_id),
+    )
+
+
+def altered_records(frozen: Frozen) -> int:
+    """Return how many records no longer have the content that was hashed when they came."""
+    return sum(sha256_hex(one.body.encode()) != one.sha256 for one in frozen.evidence)
+
+
+def judge_frozen(frozen: Frozen, *, come_forward: Callable[[], None]) -> tuple[list[FibreDocument], Verdict]:
+    """Judge the frozen set as if nothing had been judged before."""
+    layout, criteria = parse_design(frozen.design.document), parse_criteria(frozen.criteria.document)
+    evidence = EvidenceByFibre(frozen.evidence, every_fibre_has_all=criteria.rework_voids is Voiding.CLOSURE)
+    rules = prepare(layout, criteria)
+    documents, fibres = list[FibreDocument](), list[JudgedFibre]()
+    for number in range(1, layout.design.fibre_count + 1):
+        judgement = rules.judge(number, evidence.of(number))
+        come_forward()
+        documents.append(judgement.document)
+        fibres.append(JudgedFibre.of(judgement))
+    verdict = settle(
+        layout=layout,
+        criteria=criteria,
+        design_sha256=frozen.design.sha256,
+        criteria_sha256=frozen.criteria.sha256,
+        fibres=fibres,
+    )
+    return documents, verdict
+
+
+def content_of(
+    frozen: Frozen,
+    fibres: Sequence[FibreDocument],
+    verdict: Verdict,
+    *,
+    verification_code: str,
+    public_url: str | None,
+    is_demonstration: bool,
+    seal: PlannedSeal,
+    made_at: datetime,
+) -> PackageContent:
+    """Put together what the package is drawn from."""
+    submission, project = frozen.submission, frozen.project
+    return PackageContent(
+        number=f"{frozen.route.code}/{submission.number}",
+        project_code=project.code,
+        project_name=project.name,
+        owner=project.owner,
+        contractor=project.contractor,
+        design=parse_design(frozen.design.document).design,
+        design_revision=submission.design_revision,
+        design_sha256=frozen.design.sha256,
+        criteria=parse_criteria(frozen.criteria.document),
+        criteria_version=submission.criteria_version,
+        criteria_sha256=frozen.criteria.sha256,
+        verdict=verdict.document,
+        verdict_digest=verdict.digest,
+        fibres=fibres,
+        segments=submission.segments,
+        supersedes=frozen.earlier,
+        concessions=[_concession(one) for one in submission.concessions],
+        responsible_person=frozen.responsible_person,
+        contractor_signature=SignedBy(submission.signature),
+        submitted_at=submission.submitted_at,
+        made_at=made_at,
+        records=KeptRecords(list(_kept_records(frozen))),
+        audit_sequence=frozen.audit[0],
+        audit_hash=frozen.audit[1],
+        verification_code=verification_code,
+        verification_url=None if public_url is None else f"{public_url}v1/verifications/{verification_code}",
+        is_demonstration=is_demonstration,
+        program=PROGRAM,
+        seal=seal,
+    )
+
+
+def new_verification_code() -> str:
+    """Return a code that nobody can guess, in groups that a person can read out."""
+    alphabet = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
+    return "-".join("".join(secrets.choice(alphabet) for _ in range(4)) for _ in range(4))
+
+
+def _kept_records(frozen: Frozen) -> Iterator[KeptRecord]:
+    """Give each record in order of when it was made."""
+    for (_, id_), one in sorted({_order_of(one.body): one for one in frozen.evidence}.items()):
+        yield KeptRecord(
+            body=one.body,
+            is_ended=one.is_ended,
+            clock_is_flagged=one.clock_is_flagged,
+            end_reason=frozen.end_reasons.get(id_),
+        )
+
+
+def _order_of(body: str) -> tuple[str, str]:
+    record = orjson.loads(body)
+    return record["made_at"], record["id"]
+
+
+def _concession(row: dict[str, object]) -> Concession:
+    return Concession.model_validate({name: row[name] for name in Concession.model_fields if name in row})

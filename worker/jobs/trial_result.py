@@ -1,0 +1,154 @@
+"""What comes of a trial: fibres added up run by run, and at the end what they come to together."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from service.storage.verdicts import FibreVersions
+from service.vocabulary.canonical import canonical_json
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import OutcomeCounts
+from service.vocabulary.findings.trial import ChangedFibres, TrialResult
+from service.vocabulary.words import Outcome
+from worker.judgement.judge import FibreJudgement
+from worker.judgement.route.attainable import attainability
+from worker.judgement.route.settle import JudgedFibre, outcome_of, settle
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """Where a route and some of its fibres stand, by fibre number, when a run reads them."""
+
+    route_version: int
+    digest: str | None
+    counts: Mapping[int, Mapping[str, OutcomeCounts]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Progress:
+    """What came of the fibres tried so far: findings by criterion, and fibres by the outcome that stands."""
+
+    first_route_version: int
+    last_route_version: int
+    standing_digest: str | None
+    fibres: tuple[JudgedFibre, ...]
+    findings: Mapping[str, OutcomeCounts]
+    compared: Mapping[str, OutcomeCounts]
+    not_judged: int
+
+    @classmethod
+    def begin(cls, route_version: int) -> "Progress":
+        """Return where a trial starts, nothing tried yet."""
+        return cls(
+            first_route_version=route_version,
+            last_route_version=route_version,
+            standing_digest=None,
+            fibres=(),
+            findings={},
+            compared={},
+            not_judged=0,
+        )
+
+    @property
+    def fibres_tried(self) -> int:
+        """How many fibres, from the first on, were tried."""
+        return len(self.fibres)
+
+
+def carry_on(before: Progress, judged: Sequence[tuple[FibreVersions, FibreJudgement]], standing: Standing) -> Progress:
+    """Return the progress with more fibres tried."""
+    tried = [judgement for _, judgement in judged]
+    return replace(
+        before,
+        last_route_version=standing.route_version,
+        standing_digest=standing.digest,
+        fibres=(*before.fibres, *map(_settled_by, tried)),
+        findings=_add(
+            before.findings,
+            ((item["criterion"], item["outcome"]) for one in tried for item in one.document["findings"]),
+        ),
+        compared=_add(
+            before.compared,
+            (
+                (_outcome_of(standing.counts[one.fibre]), _outcome_of(one.counts))
+                for one in tried
+                if one.counts and standing.counts.get(one.fibre)
+            ),
+        ),
+        not_judged=before.not_judged + sum(one.problem is not None for one in tried),
+    )
+
+
+def result_of(
+    progress: Progress, *, layout: Layout, criteria: Criteria, design_sha256: str, criteria_sha256: str
+) -> bytes:
+    """Return what the fibres come to together, as JSON."""
+    verdict = settle(
+        layout=layout,
+        criteria=criteria,
+        design_sha256=design_sha256,
+        criteria_sha256=criteria_sha256,
+        fibres=progress.fibres,
+    )
+    findings = _add(progress.findings, ((item["criterion"], item["outcome"]) for item in verdict.document["findings"]))
+    changes = _changes(progress)
+    result: TrialResult = {
+        "first_route_version": progress.first_route_version,
+        "last_route_version": progress.last_route_version,
+        "standing_digest": progress.standing_digest,
+        "segments": [
+            {"id": segment.id, **verdict.document["segments"][segment.id]} for segment in layout.design.segments
+        ],
+        "criteria": [
+            {
+                "code": criterion.code,
+                "quantity": criterion.quantity,
+                "force": criterion.force,
+                "counts": findings.get(criterion.code, _no_counts()),
+            }
+            for criterion in criteria.criteria
+        ],
+        "fibres_compared": sum(sum(_numbers(tried)) for tried in progress.compared.values()),
+        "fibres_changed": sum(change["fibres"] for change in changes),
+        "changes": changes,
+        "fibres_not_judged": progress.not_judged,
+        "reports": attainability(layout, criteria),
+    }
+    return canonical_json(result)
+
+
+def _settled_by(judgement: FibreJudgement) -> JudgedFibre:
+    """Return what settling needs, less what only suspicions are made of: a trial tells none, and it is the bulk."""
+    fibre = JudgedFibre.of(judgement)
+    figures = fibre.figures
+    return fibre if figures is None else replace(fibre, figures={**figures, "traces": [], "estimates": []})
+
+
+def _changes(progress: Progress) -> list[ChangedFibres]:
+    return [
+        {"standing": standing, "tried": tried, "fibres": fibres}
+        for standing in Outcome
+        for tried, fibres in zip(Outcome, _numbers(progress.compared.get(standing, _no_counts())), strict=True)
+        if tried is not standing and fibres
+    ]
+
+
+def _add(before: Mapping[str, OutcomeCounts], found: Iterable[tuple[str, str]]) -> dict[str, OutcomeCounts]:
+    counts = {key: OutcomeCounts(**own) for key, own in before.items()}
+    for key, outcome in found:
+        counts.setdefault(key, _no_counts())[outcome] += 1  # type: ignore[literal-required]
+    return counts
+
+
+def _outcome_of(counts: Mapping[str, OutcomeCounts]) -> Outcome:
+    """Return what a fibre's required findings in all its segments come to."""
+    conforming, nonconforming, undetermined = (sum(own) for own in zip(*map(_numbers, counts.values()), strict=True))
+    return outcome_of(OutcomeCounts(conforming=conforming, nonconforming=nonconforming, undetermined=undetermined))
+
+
+def _numbers(counts: OutcomeCounts) -> tuple[int, int, int]:
+    return counts["conforming"], counts["nonconforming"], counts["undetermined"]
+
+
+def _no_counts() -> OutcomeCounts:
+    return OutcomeCounts(conforming=0, nonconforming=0, undetermined=0)

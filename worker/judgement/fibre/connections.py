@@ -1,0 +1,28 @@
+"""Whether a connection was cleaned since its fibre got its connector, and is clean now."""
+
+from collections.abc import Sequence
+
+from service.vocabulary.design.layout import Joint
+from service.vocabulary.words import Outcome, Side
+from worker.judgement.fibre.end_faces import inspection_of
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.history.acts import ConnectionAct, TerminationAct
+from worker.judgement.traces.places import Place
+
+
+def is_clean(fibre: FibreUnderTest, place: Place, pair: Joint) -> bool:
+    """Tell whether a connection was cleaned and both its end faces pass: what is still wrong is the connector's."""
+    passed = all(inspection_of(fibre.history, place, pair, side).outcome is Outcome.CONFORMING for side in Side)
+    return passed and bool(cleanings_of(fibre, pair))
+
+
+def cleanings_of(fibre: FibreUnderTest, pair: Joint) -> Sequence[ConnectionAct]:
+    """Return the cleanings of a connection since it got its latest connector."""
+    made = [act for act in fibre.history.terminations.get(pair.site, ()) if _is_of(act, pair)]
+    since = made[-1].stamp.key if made else None
+    own = (act for act in fibre.history.cleanings.get(pair.site, ()) if _is_of(act, pair))
+    return [act for act in own if since is None or act.stamp.key > since]
+
+
+def _is_of(act: ConnectionAct | TerminationAct, pair: Joint) -> bool:
+    return act.position in {None, pair.position}

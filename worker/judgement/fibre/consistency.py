@@ -1,0 +1,138 @@
+"""What of one fibre's tests does not fit together: a splice no two fibres can have, parts that are not the whole."""
+
+from collections.abc import Iterator, Sequence
+
+from service.vocabulary.criteria.joints import SpliceLossCriterion
+from service.vocabulary.criteria.links import LinkAttenuationCriterion
+from service.vocabulary.findings.suspicion import SuspicionDocument, SuspicionKind
+from service.vocabulary.quantities import UM_PER_CM, to_last_place
+from worker.judgement.fibre.bidirectional import BidirectionalLoss
+from worker.judgement.fibre.end_to_end import both_ways
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.history.acts import LinkLoss, Measurement, Trace
+from worker.judgement.numbers.exact import db_text, last_place, mdb_text, metres_to_um, rounded_tenth_mdb
+from worker.judgement.traces.places import Place
+from worker.physics.one_way import least_splice_loss_db
+
+# Expanded uncertainties (k = 2), common practice: a splice from both ends, source and meter, a span by OTDR.
+_SPLICE_TENTH_MDB = 500
+_SOURCE_AND_METER_MDB = 200
+_SPAN_MDB = 100
+_SPAN_PER_THOUSAND = 30
+# Below this the bound is less than the uncertainty of a reading.
+_LEAST_OFFSET_MDB = 500
+_CHANCE = "about 1 in 20 for each such comparison, where the uncertainties (k = 2) are what is usual"
+
+
+def inconsistencies(fibre: FibreUnderTest) -> Iterator[SuspicionDocument]:
+    """Give what does not fit together; none of it decides."""
+    criteria = fibre.criteria.criteria
+    alone = [place for place in fibre.places if place.is_closure and not place.is_group]
+    for nm in sorted({one.wavelength_nm for one in criteria if isinstance(one, SpliceLossCriterion)}):
+        yield from _impossible_pairs(fibre, alone, nm)
+    for nm in sorted({one.wavelength_nm for one in criteria if isinstance(one, LinkAttenuationCriterion)}):
+        yield from _parts_unlike_whole(fibre, nm)
+
+
+def _impossible_pairs(
+    fibre: FibreUnderTest, places: Sequence[Place], wavelength_nm: int
+) -> Iterator[SuspicionDocument]:
+    """Find splices whose mean is below the least loss that the difference of their directions implies.
+
+    For fibres of one type only: where the glass itself scatters otherwise, the difference implies too much.
+    """
+    for place in places:
+        loss = fibre.loss_at(place, wavelength_nm=wavelength_nm)
+        twice_offset_mdb = None if loss.reason is not None else _twice_offset_mdb(loss)
+        if twice_offset_mdb is None or abs(twice_offset_mdb) <= 2 * _LEAST_OFFSET_MDB:
+            continue
+        if not _joins_one_type(fibre, place):
+            continue
+        least = rounded_tenth_mdb(float(least_splice_loss_db(offset_db=[twice_offset_mdb / 2000])[0]))
+        if loss.high_tenth_mdb + _SPLICE_TENTH_MDB < least:
+            yield {
+                "kind": SuspicionKind.IMPOSSIBLE_PAIR.value,
+                "fibres": [fibre.number],
+                "records": [reading["record"] for reading in loss.readings],
+                "detail": f"at {place.site} fibre {fibre.number} has a {loss.detail} at {wavelength_nm} nm; mode "
+                f"fields so unlike lose {db_text(least)} dB at least",
+                "chance": _CHANCE,
+            }
+
+
+def _joins_one_type(fibre: FibreUnderTest, place: Place) -> bool:
+    sections = fibre.layout.design.sections
+    return sections[place.site_index - 1].fibre_type == sections[place.site_index].fibre_type
+
+
+def _twice_offset_mdb(loss: BidirectionalLoss) -> int | None:
+    """Return A to B less B to A, None where a direction shows nothing."""
+    ahead, back = (reading.get("value") for reading in loss.readings)
+    return None if ahead is None or back is None else last_place(ahead) - last_place(back)
+
+
+def _parts_unlike_whole(fibre: FibreUnderTest, wavelength_nm: int) -> Iterator[SuspicionDocument]:
+    """Compare source and meter with the traces' totals over both end connections.
+
+    The mean of both directions in each: a total from one side also carries half the difference of the two ends' glass.
+    A reference by one cord holds both ends as the traces do; by two cords one end less, by three both.
+    """
+    powers = both_ways(fibre, test="attenuation", wavelength_nm=wavelength_nm)
+    traced = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm)
+    if any(one.missing is not None or len(one.measurements) != 1 for one in (*powers, *traced)):
+        return
+    losses = [one.measurements[0] for one in powers if isinstance(one.measurements[0], LinkLoss)]
+    totals_mdb = [_total_mdb(fibre, one.measurements[0]) for one in traced]
+    known_mdb = [total for total in totals_mdb if total is not None]
+    cords = {loss.reference_cords for loss in losses}
+    if len(known_mdb) < 2 or len(cords) != 1:
+        return
+    left_out_mdb = _left_out_mdb(fibre, wavelength_nm, cords=cords.pop())
+    if left_out_mdb is None:
+        return
+    whole_mdb, parts_mdb = sum(loss.loss_mdb for loss in losses), sum(known_mdb)
+    thousandths = 2000 * (_SOURCE_AND_METER_MDB + _SPAN_MDB) + _SPAN_PER_THOUSAND * abs(parts_mdb)
+    off_mdb = max(whole_mdb - parts_mdb, parts_mdb - 2 * left_out_mdb - whole_mdb)
+    if 1000 * off_mdb > thousandths:
+        less = f", less at most {mdb_text(left_out_mdb)} dB that the reference leaves out" if left_out_mdb else ""
+        yield {
+            "kind": SuspicionKind.PARTS_UNLIKE_WHOLE.value,
+            "fibres": [fibre.number],
+            "records": [one.measurements[0].stamp.id for one in (*powers, *traced)],
+            "detail": f"fibre {fibre.number} loses {_half_text(whole_mdb)} dB at {wavelength_nm} nm by source and "
+            f"meter and {_half_text(parts_mdb)} dB by its traces, both the mean of both directions and over both "
+            f"end connections{less}",
+            "chance": _CHANCE,
+        }
+
+
+def _left_out_mdb(fibre: FibreUnderTest, wavelength_nm: int, *, cords: int) -> int | None:
+    """Return the most that a reference takes away of the two ends, each at most what is read at its terminal."""
+    if cords == 1:
+        return 0
+    ends = [place for place in fibre.places if place.is_end]
+    losses = [fibre.loss_at(place, wavelength_nm=wavelength_nm) for place in ends]
+    if len(losses) < 2 or any(loss.reason is not None for loss in losses):
+        return None
+    most = sorted(-(-max(loss.high_tenth_mdb, 0) // 10) for loss in losses)
+    return sum(most) if cords == 3 else most[-1]
+
+
+def _total_mdb(fibre: FibreUnderTest, measurement: Measurement) -> int | None:
+    """Return a trace's total if it is from the end of the launch cord to the start of the receive cord."""
+    total = measurement.body.get("total_loss")
+    if total is None or not isinstance(measurement, Trace) or None in (measurement.launch, measurement.receive):
+        return None
+    assert measurement.launch is not None
+    placing = fibre.criteria.placing
+    tolerance_um = to_last_place(placing.tolerance_m, places=2) * UM_PER_CM
+    scale = to_last_place(placing.scale_percent, places=2)
+    from_um, to_um = metres_to_um(total["from_m"]), metres_to_um(total["to_m"])
+    is_from_cord = abs(from_um - measurement.launch.length_um) <= tolerance_um
+    off_um = abs(to_um - from_um - fibre.length_um) - tolerance_um
+    is_to_cord = off_um * 10_000 <= fibre.length_um * scale
+    return last_place(total["loss_db"]) if is_from_cord and is_to_cord else None
+
+
+def _half_text(twice_mdb: int) -> str:
+    return mdb_text(twice_mdb // 2) if twice_mdb % 2 == 0 else db_text(twice_mdb * 5)

@@ -1,0 +1,177 @@
+"""What settling needs of one fibre beside its document: sums of its joints, and the outside of its tests.
+
+Kept as rows of plain JSON: a large route has thousands of them, and nothing hashes them.
+"""
+
+from collections.abc import Iterable, Sequence
+from typing import Any, NamedTuple
+
+from typing_extensions import TypedDict
+
+from service.vocabulary.canonical import canonical_json, sha256_hex
+from service.vocabulary.criteria.joints import SpliceLossCriterion
+from service.vocabulary.findings.suspicion import SuspicionDocument
+from service.vocabulary.words import Basis
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.history.acts import SpliceAct, Trace
+from worker.judgement.numbers.ages import instant_us
+from worker.judgement.numbers.exact import last_place
+
+# Enough to tell a few thousand traces apart.
+_DIGEST_CHARACTERS = 16
+_US_PER_AVERAGING_PLACE = 100_000
+_TENTHS = 10
+
+
+class FiguresDocument(TypedDict):
+    """Rows of `Part`, `TraceFigure` and `EstimateFigure`, each a list in the order of its members.
+
+    `seen` is what is suspected of this fibre alone, `is_dark` whether no light comes through.
+    """
+
+    parts: list[list[Any]]
+    traces: list[list[Any]]
+    estimates: list[list[Any]]
+    seen: list[SuspicionDocument]
+    is_dark: bool
+
+
+class Tally(NamedTuple):
+    """What is known of a population of joints: how many, of how many nothing, the bounds of the others' sum.
+
+    `inside` are those that keep the limit for certain, `possible` those of which it is not certain that they do not.
+    """
+
+    joints: int
+    unknown: int
+    low_tenth_mdb: int
+    high_tenth_mdb: int
+    inside: int
+    possible: int
+
+
+class Part(NamedTuple):
+    """What one fibre adds to populations of several, as columns: at each site, or at `None` on the whole route.
+
+    One row with columns for a criterion, as summing them so is many times faster than site by site.
+    """
+
+    criterion: str
+    segment: str
+    sites: Sequence[str | None]
+    tallies: Sequence[Sequence[int]]
+
+
+class TraceFigure(NamedTuple):
+    """One trace from outside: digests of its events and of their losses alone, who measured it, and when it ended.
+
+    `clock` is empty where the instrument's own clock says when. `step_mdb` is the last place of its losses.
+    """
+
+    record: str
+    is_forward: bool
+    events_digest: str
+    losses_digest: str
+    losses: int
+    step_mdb: int
+    instrument: str
+    clock: str
+    ended_at_us: int
+    averaging_us: int
+    labelled_fibre: int | None
+
+
+class EstimateFigure(NamedTuple):
+    """How far a splicer's estimates since one of its calibrations are above the measured means, in 0.0001 dB."""
+
+    splicer: str
+    calibration: str
+    splices: int
+    sum_tenth_mdb: int
+    sum_of_squares: int
+
+
+def figures_of(
+    fibre: FibreUnderTest, *, parts: Iterable[Part], seen: Iterable[SuspicionDocument], is_dark: bool
+) -> FiguresDocument:
+    """Return a fibre's figures, with its parts of populations, what is suspected of it, and whether it is dark."""
+    return {
+        "parts": [list(part) for part in parts],
+        "traces": [list(_trace_figure(trace)) for trace in fibre.history.traces if not trace.is_ended],
+        "estimates": [list(figure) for figure in _estimate_figures(fibre)],
+        "seen": list(seen),
+        "is_dark": is_dark,
+    }
+
+
+def no_figures() -> FiguresDocument:
+    """Return the figures of a fibre that nothing is asked of."""
+    return {"parts": [], "traces": [], "estimates": [], "seen": [], "is_dark": False}
+
+
+def _trace_figure(trace: Trace) -> TraceFigure:
+    body = trace.body
+    losses = [event["loss_db"] for event in trace.events if "loss_db" in event]
+    # An instrument that shows hundredths posts no other thousandths than 0.
+    step_mdb = 10 if all(loss.endswith("0") for loss in losses) else 1
+    clock = f"{trace.stamp.device}{', wrong' if trace.stamp.clock_is_flagged else ''}"
+    return TraceFigure(
+        record=trace.stamp.id,
+        is_forward=trace.is_forward,
+        events_digest=_digest(trace.events),
+        losses_digest=_digest(losses),
+        losses=len(losses),
+        step_mdb=step_mdb,
+        instrument=body["instrument_serial"],
+        clock="" if "instrument_time" in body else clock,
+        ended_at_us=instant_us(body.get("instrument_time", trace.stamp.made_at)),
+        averaging_us=last_place(body["averaging_s"]) * _US_PER_AVERAGING_PLACE,
+        labelled_fibre=body.get("labelled_fibre"),
+    )
+
+
+def _digest(content: Sequence[Any]) -> str:
+    return sha256_hex(canonical_json(content))[:_DIGEST_CHARACTERS]
+
+
+def _estimate_figures(fibre: FibreUnderTest) -> list[EstimateFigure]:
+    """Return the sums of the splices in closures that the first bidirectional criterion measures exactly."""
+    wavelength_nm = _wavelength_of_means(fibre)
+    if wavelength_nm is None:
+        return []
+    sums: dict[tuple[str, str], EstimateFigure] = {}
+    for place in fibre.places:
+        attempts = fibre.history.splices.get(place.site)
+        if not attempts or place.is_group or place.pair is not None:
+            continue
+        loss = fibre.loss_at(place, wavelength_nm=wavelength_nm)
+        if loss.reason is None and loss.low_tenth_mdb == loss.high_tenth_mdb:
+            splice = attempts[-1]
+            key = (splice.body["splicer_serial"], _calibration_before(fibre, splice))
+            own = sums.get(key, EstimateFigure(*key, splices=0, sum_tenth_mdb=0, sum_of_squares=0))
+            above = splice.estimate_mdb * _TENTHS - loss.low_tenth_mdb
+            sums[key] = own._replace(
+                splices=own.splices + 1,
+                sum_tenth_mdb=own.sum_tenth_mdb + above,
+                sum_of_squares=own.sum_of_squares + above * above,
+            )
+    return [sums[key] for key in sorted(sums)]
+
+
+def _wavelength_of_means(fibre: FibreUnderTest) -> int | None:
+    for criterion in fibre.criteria.criteria:
+        if isinstance(criterion, SpliceLossCriterion) and criterion.basis is Basis.BIDIRECTIONAL:
+            return criterion.wavelength_nm
+    return None
+
+
+def _calibration_before(fibre: FibreUnderTest, splice: SpliceAct) -> str:
+    serial, made_at = splice.body["splicer_serial"], splice.stamp.made_at
+    return next(
+        (
+            one.stamp.id
+            for one in reversed(fibre.history.calibrations)
+            if one.stamp.made_at <= made_at and one.splicer_serial == serial
+        ),
+        "",
+    )

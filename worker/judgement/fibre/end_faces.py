@@ -1,0 +1,140 @@
+"""End faces: which inspection of a side counts, and whether what it found is allowed."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.criteria.joints import EndFaceCriterion
+from service.vocabulary.criteria.scope import scope_of
+from service.vocabulary.design.layout import Joint, Layout
+from service.vocabulary.words import Force, JointKind, Outcome, Polish, Reason, Side, Zone
+from worker.judgement.fibre.end_face_zones import EDITION, LIMITS, Allowance
+from worker.judgement.history.acts import Body, ConnectionAct, History, TerminationAct
+from worker.judgement.numbers.clocks import Order, Stamp, last_of_each_clock, latest_is_proven, order_to
+from worker.judgement.numbers.exact import last_place
+from worker.judgement.traces.places import Place
+
+# Why the latest inspection of a side tells nothing of what is there now.
+ORDER_FAULTS: Mapping[Reason, str] = {
+    Reason.BEFORE_REWORK: "inspected before the fibre was last terminated here",
+    Reason.BEFORE_CLEANING: "inspected before this side was last cleaned",
+    Reason.ORDER_NOT_PROVEN: "a wrong clock leaves the order of work and inspection unproven",
+}
+
+
+class Inspection(NamedTuple):
+    """What is known of one side of a connection: the latest inspection, and what it comes to."""
+
+    latest: ConnectionAct | None
+    outcome: Outcome
+    reason: Reason | None
+    detail: str
+
+
+def inspection_of(history: History, place: Place, pair: Joint, side: Side) -> Inspection:
+    """Return the latest inspection of one side of a pair, held against the standard."""
+    pairs = [joint for joint in place.joints if joint.kind is JointKind.PAIR]
+    seen = [act for act in history.end_faces.get(place.site, ()) if act.side == side and _names(act, pair, pairs)]
+    if not seen:
+        return Inspection(None, Outcome.UNDETERMINED, Reason.NO_EVIDENCE, "no inspection is recorded")
+    latest = seen[-1]
+    fault = _order_fault(history, place, pair, pairs, seen)
+    if fault is not None:
+        return Inspection(latest, Outcome.UNDETERMINED, fault, ORDER_FAULTS[fault])
+    if latest.body["edition"] != EDITION:
+        detail = f"inspected by the edition of {latest.body['edition']}, asked for: {EDITION}"
+        return Inspection(latest, Outcome.UNDETERMINED, Reason.EDITION_UNLIKE, detail)
+    return _judge(latest)
+
+
+def end_face_fault(history: History, place: Place) -> Reason | None:
+    """Return that an end face of a place fails, which keeps the loss behind it from being final."""
+    fails = any(
+        inspection_of(history, place, pair, side).outcome is Outcome.NONCONFORMING
+        for pair in place.joints
+        if pair.kind is JointKind.PAIR
+        for side in Side
+    )
+    return Reason.END_FACE_FAILED if fails else None
+
+
+def required_end_face_sites(criteria: Criteria, layout: Layout) -> frozenset[int]:
+    """Return the indices of the sites whose end faces decide acceptance."""
+    required = (
+        criterion
+        for criterion in criteria.criteria
+        if isinstance(criterion, EndFaceCriterion) and criterion.force is Force.REQUIRED
+    )
+    return frozenset(site for criterion in required for site in scope_of(criterion.applies_when, layout).sites)
+
+
+def _names(act: ConnectionAct, pair: Joint, pairs: Sequence[Joint]) -> bool:
+    # One look is at one end face: where there are two connections, a record without a position names neither.
+    return act.position == pair.position or (act.position is None and len(pairs) == 1)
+
+
+def _order_fault(
+    history: History, place: Place, pair: Joint, pairs: Sequence[Joint], seen: Sequence[ConnectionAct]
+) -> Reason | None:
+    latest = seen[-1]
+    others = {other.position for other in pairs} - {pair.position}
+    # What was mated is apart when either side gets a new connector; work that names no position may have been here.
+    terminated = [act for act in history.terminations.get(place.site, ()) if act.position not in others]
+    cleaned = [
+        act for act in history.cleanings.get(place.site, ()) if act.side == latest.side and act.position not in others
+    ]
+    return (
+        _fault_behind(latest.stamp, terminated, Reason.BEFORE_REWORK)
+        or _fault_behind(latest.stamp, cleaned, Reason.BEFORE_CLEANING)
+        or (None if latest_is_proven([act.stamp for act in seen]) else Reason.ORDER_NOT_PROVEN)
+    )
+
+
+def _fault_behind(
+    inspected: Stamp, acts: Sequence[ConnectionAct] | Sequence[TerminationAct], reason: Reason
+) -> Reason | None:
+    match order_to(inspected, last_of_each_clock([act.stamp for act in acts])):
+        case Order.AFTER:
+            return None
+        case Order.NOT_AFTER:
+            return reason
+        case Order.NOT_PROVEN:
+            return Reason.ORDER_NOT_PROVEN
+
+
+def _judge(act: ConnectionAct) -> Inspection:
+    marks_of = {Zone(marks["zone"]): marks for marks in act.body["zones"]}
+    polish = Polish(act.body["polish"])
+    failures = [
+        failure
+        for zone, limits in LIMITS[polish].items()
+        if zone in marks_of
+        for name, allowance in (("scratches", limits.scratches), ("defects", limits.defects))
+        for failure in _failures(zone, name, marks_of[zone].get(name, ()), allowance)
+    ]
+    if failures:
+        return Inspection(act, Outcome.NONCONFORMING, None, "; ".join(failures))
+    missing = [zone.value.upper() for zone in Zone if zone not in marks_of]
+    if missing:
+        detail = f"not inspected: zone {', '.join(missing)}"
+        return Inspection(act, Outcome.UNDETERMINED, Reason.ZONE_NOT_INSPECTED, detail)
+    return Inspection(act, Outcome.CONFORMING, None, f"every zone keeps its limits for a polish of {polish.value}")
+
+
+def _failures(zone: Zone, name: str, marks: Sequence[Body], allowance: Allowance) -> Iterator[str]:
+    where, great, counted = f"zone {zone.value.upper()}", [], []
+    for mark in marks:
+        size = last_place(mark["size_um"])
+        if allowance.greatest is not None and size > allowance.greatest:
+            great.append(mark)
+        elif size >= allowance.free_below:
+            counted.append(mark)
+    if allowance.greatest is not None and great:
+        yield f"{where}: {name} {_said(great)}, none may be above {allowance.greatest / 10:.1f} um"
+    if allowance.most is not None and sum(mark["count"] for mark in counted) > allowance.most:
+        allowed = f"at most {allowance.most} are allowed" if allowance.most else "none is allowed"
+        yield f"{where}: {name} {_said(counted)}, {allowed}"
+
+
+def _said(marks: Sequence[Body]) -> str:
+    return ", ".join(f"{mark['count']} of {mark['size_um']} um" for mark in marks)

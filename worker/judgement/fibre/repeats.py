@@ -1,0 +1,108 @@
+"""Tests of one subject made again with no work between: one that failed and one that passed are pointed at."""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from service.vocabulary.criteria.links import Combination, LinkAttenuationCriterion
+from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
+from service.vocabulary.findings.suspicion import SuspicionDocument, SuspicionKind
+from service.vocabulary.words import Basis, Force, Outcome, Quantity, RecordKind
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.history.acts import LinkLoss, Measurement, Trace
+from worker.judgement.numbers.exact import db_text, last_place
+from worker.judgement.traces.aligned_trace import Reading
+
+_TENTHS = 10
+_Earlier = Mapping[str, Sequence[Measurement]]
+
+
+def tested_until_conforming(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[SuspicionDocument]:
+    """Give, by criterion, what conforms now and would not by an earlier test that no work came after.
+
+    Tests that were replaced or withdrawn are looked at too.
+    """
+    earlier = _earlier_tests(fibre)
+    if not earlier:
+        return
+    by_criterion: dict[str, list[tuple[FindingDocument, str, Measurement]]] = {}
+    for finding in findings:
+        if finding["force"] == Force.REQUIRED and finding["outcome"] == Outcome.CONFORMING:
+            for reading in finding["readings"]:
+                failed = _failed_before(fibre, finding, reading, earlier.get(reading["record"], ()))
+                if failed is not None:
+                    by_criterion.setdefault(finding["criterion"], []).append((finding, reading["record"], failed))
+    for criterion, found in by_criterion.items():
+        yield _write(fibre, criterion, found)
+
+
+def _earlier_tests(fibre: FibreUnderTest) -> dict[str, list[Measurement]]:
+    """Return the tests before each one with the same fibre, ends, wavelength and pulse, and no work between."""
+    history, worked_at = fibre.history, sorted(_worked_at(fibre))
+    runs: dict[tuple[object, ...], list[Measurement]] = {}
+    earlier: dict[str, list[Measurement]] = {}
+    for test in (*history.traces, *history.links.get(RecordKind.ATTENUATION, ())):
+        run = runs.setdefault((test.ends, test.wavelength_nm, test.body.get("pulse_ns")), [])
+        if run and any(run[-1].stamp.made_at <= made_at <= test.stamp.made_at for made_at in worked_at):
+            run.clear()
+        if run:
+            earlier[test.stamp.id] = list(run)
+        run.append(test)
+    return earlier
+
+
+def _worked_at(fibre: FibreUnderTest) -> Iterator[str]:
+    history = fibre.history
+    yield from (stamp.made_at for stamp in history.reworks)
+    yield from (act.stamp.made_at for acts in history.cleanings.values() for act in acts)
+    yield from (act.stamp.made_at for acts in history.closure_acts.values() for act in acts)
+
+
+def _failed_before(
+    fibre: FibreUnderTest, finding: FindingDocument, reading: ReadingDocument, earlier: Sequence[Measurement]
+) -> Measurement | None:
+    others = [
+        _low_tenth_mdb(one)
+        for one in finding["readings"]
+        if one["record"] != reading["record"] and ("value" in one or "within" in one)
+    ]
+    for test in earlier:
+        value = _value_tenth_mdb(fibre, finding, test)
+        if value is not None and _is_over(fibre, finding, value, others):
+            return test
+    return None
+
+
+def _value_tenth_mdb(fibre: FibreUnderTest, finding: FindingDocument, test: Measurement) -> int | None:
+    if finding["quantity"] == Quantity.SPLICE_LOSS and isinstance(test, Trace):
+        shown = fibre.placed(test).readings.get(fibre.layout.site_index[finding["site"]])
+        return shown.low_mdb * _TENTHS if isinstance(shown, Reading) else None
+    if finding["quantity"] == Quantity.LINK_ATTENUATION and isinstance(test, LinkLoss):
+        return test.loss_mdb * _TENTHS
+    return None
+
+
+def _is_over(fibre: FibreUnderTest, finding: FindingDocument, value: int, others: Sequence[int]) -> bool:
+    criterion = next(one for one in fibre.criteria.criteria if one.code == finding["criterion"])
+    is_worse = isinstance(criterion, LinkAttenuationCriterion) and criterion.combination is Combination.WORSE
+    values = [value] if is_worse or getattr(criterion, "basis", None) is Basis.ONE_WAY else [value, *others]
+    return sum(values) > last_place(finding["limit"]) * len(values)
+
+
+def _low_tenth_mdb(reading: ReadingDocument) -> int:
+    return last_place(reading["value"]) * _TENTHS if "value" in reading else -last_place(reading["within"]) * _TENTHS
+
+
+def _write(
+    fibre: FibreUnderTest, criterion: str, found: Sequence[tuple[FindingDocument, str, Measurement]]
+) -> SuspicionDocument:
+    finding, record, failed = found[0]
+    value = _value_tenth_mdb(fibre, finding, failed)
+    assert value is not None
+    place = f"at {finding['site']} " if "site" in finding else ""
+    return {
+        "kind": SuspicionKind.TESTED_UNTIL_CONFORMING.value,
+        "fibres": [fibre.number],
+        "records": list(dict.fromkeys(id_ for _, now, before in found for id_ in (before.stamp.id, now))),
+        "detail": f"fibre {fibre.number} {place}conforms to {criterion} by test {record}, and would not by test "
+        f"{failed.stamp.id} before it, which reads {db_text(value)} dB; no work is recorded between them",
+        "chance": "usual where something was cleaned and not recorded; no chance is reckoned",
+    }

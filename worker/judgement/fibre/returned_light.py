@@ -1,0 +1,157 @@
+"""What a trace says that its fibre sends back: its events where they lie in the design, and the glass between them."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from service.vocabulary.quantities import metres_text
+from service.vocabulary.words import EventKind, FarEnd, Qualifier, Reason
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.history.acts import Body, Trace
+from worker.judgement.numbers.exact import last_place, rounded_tenth_mdb
+from worker.judgement.words import REASON_SPOKEN
+from worker.physics.constants import GLASS_REFRACTIVE_INDEX
+from worker.physics.reflectance import flat_end_reflectance_db, reflected_share
+from worker.physics.return_loss import ABSORBED, Link, link_return_loss_db
+
+_UM_PER_KM, _MDB_PER_DB = 1_000_000_000, 1000
+_OPEN_SHARE = float(reflected_share(reflectance_db=flat_end_reflectance_db(refractive_index=GLASS_REFRACTIVE_INDEX)))
+
+
+class Spot(NamedTuple):
+    """An event and how far along the design's fibre it lies, from the end that the light came in at."""
+
+    along_um: int
+    body: Body
+
+
+class ReturnedLight(NamedTuple):
+    """The return loss lies between the bounds, or cannot be worked out for a reason."""
+
+    reason: Reason | None
+    low_tenth_mdb: int
+    high_tenth_mdb: int
+    detail: str
+
+
+def returned_light(fibre: FibreUnderTest, trace: Trace, *, far_end: FarEnd | None) -> ReturnedLight:
+    """Return what a trace over the whole fibre adds up to at its near end.
+
+    An open end takes the place of the far connection; any other sends nothing back but what that connection does.
+    """
+    spots = _spots(fibre, trace)
+    inside = spots
+    if far_end is FarEnd.OPEN:
+        end_um = fibre.length_um - fibre.ruler(trace).tolerance_um
+        inside = [spot for spot in spots if spot.along_um < end_um]
+    coefficients = _coefficients(fibre, trace, spots)
+    reason = _end_fault(fibre, trace, far_end) or _event_fault(inside) or _glass_fault(coefficients)
+    if reason is not None:
+        return ReturnedLight(reason, 0, 0, REASON_SPOKEN[reason])
+    sections = _Sections(
+        lengths_um=fibre.layout.section_lengths_um[:: 1 if trace.is_forward else -1],
+        mdb_per_km=[last_place(text) for text in coefficients if text is not None],
+    )
+    bounds = [_reflectance_bounds(spot.body) for spot in inside]
+    least = _return_loss(trace, sections, inside, [most for _, most in bounds], far_end)
+    most = (
+        least
+        if all(low == high for low, high in bounds)
+        else _return_loss(trace, sections, inside, [low for low, _ in bounds], far_end)
+    )
+    return ReturnedLight(None, least, most, _detail(fibre, bounds, far_end))
+
+
+class _Sections(NamedTuple):
+    lengths_um: Sequence[int]
+    mdb_per_km: Sequence[int]
+
+
+def _detail(fibre: FibreUnderTest, bounds: Sequence[tuple[int | None, int | None]], far_end: FarEnd | None) -> str:
+    count = sum(most is not None for _, most in bounds)
+    reflections = "1 reflection" if count == 1 else f"{count} reflections"
+    far = "open" if far_end is FarEnd.OPEN else "sending nothing back"
+    return f"worked out from {reflections} and {metres_text(fibre.length_um)} m of fibre, the far end {far}"
+
+
+def _spots(fibre: FibreUnderTest, trace: Trace) -> list[Spot]:
+    ruler = fibre.ruler(trace)
+    first_um, last_um = ruler.start_um - ruler.tolerance_um, ruler.end_um + ruler.tolerance_um
+    return [
+        Spot(min(max(ruler.along_um(at_um), 0), fibre.length_um), event)
+        for at_um, event in ruler.events
+        if first_um <= at_um <= last_um
+    ]
+
+
+def _coefficients(fibre: FibreUnderTest, trace: Trace, spots: Sequence[Spot]) -> list[str | None]:
+    """Return what the next event that says so states of the fibre before it, for the middle of each section."""
+    stated = [spot for spot in spots if "attenuation_db_per_km" in spot.body]
+    if trace.receive is None:
+        ends = [event for event in trace.events if event["kind"] == EventKind.END]
+        stated += [Spot(fibre.length_um, event) for event in ends[:1] if "attenuation_db_per_km" in event]
+    coefficients, reached_um = [], 0
+    for length_um in fibre.layout.section_lengths_um[:: 1 if trace.is_forward else -1]:
+        middle_um = reached_um + length_um // 2
+        behind = (spot.body["attenuation_db_per_km"] for spot in stated if spot.along_um > middle_um)
+        coefficients.append(next(behind, None))
+        reached_um += length_um
+    return coefficients
+
+
+def _end_fault(fibre: FibreUnderTest, trace: Trace, far_end: FarEnd | None) -> Reason | None:
+    """Return why an end connection was not measured; an open far end has none."""
+    readings, (near, far) = fibre.placed(trace).readings, trace.ends
+    if trace.launch is None or (trace.receive is None and far_end is not FarEnd.OPEN):
+        return Reason.NO_CORD
+    ends = (near,) if far_end is FarEnd.OPEN else (near, far)
+    return next((shown for end in ends if isinstance(shown := readings.get(end), Reason)), None)
+
+
+def _event_fault(spots: Sequence[Spot]) -> Reason | None:
+    if any("loss_db" not in spot.body for spot in spots):
+        return Reason.LOSS_NOT_STATED
+    reflecting = (spot.body for spot in spots if spot.body["kind"] in {EventKind.REFLECTIVE, EventKind.SATURATED})
+    return None if all("reflectance_db" in event for event in reflecting) else Reason.REFLECTANCE_NOT_STATED
+
+
+def _glass_fault(coefficients: Sequence[str | None]) -> Reason | None:
+    if any(text is None for text in coefficients):
+        return Reason.COEFFICIENT_NOT_STATED
+    return Reason.BELOW_FIBRE_ALONE if any(text.startswith("-") for text in coefficients if text) else None
+
+
+def _reflectance_bounds(event: Body) -> tuple[int | None, int | None]:
+    """Return the least and the most that an event may reflect, in 0.001 dB; none where nothing comes back."""
+    if "reflectance_db" not in event:
+        return None, None
+    reflectance_mdb, qualifier = last_place(event["reflectance_db"]), event["reflectance_qualifier"]
+    if qualifier == Qualifier.GT or event["kind"] == EventKind.SATURATED:
+        return reflectance_mdb, 0
+    return (None if qualifier == Qualifier.LT else reflectance_mdb), reflectance_mdb
+
+
+def _return_loss(
+    trace: Trace,
+    sections: _Sections,
+    spots: Sequence[Spot],
+    reflectances_mdb: Sequence[int | None],
+    far_end: FarEnd | None,
+) -> int:
+    count = len(sections.lengths_um)
+    reflecting = [
+        (spot.along_um, reflectance_mdb)
+        for spot, reflectance_mdb in zip(spots, reflectances_mdb, strict=True)
+        if reflectance_mdb is not None
+    ]
+    link = Link(
+        section_lengths_km=[length_um / _UM_PER_KM for length_um in sections.lengths_um],
+        attenuations_db_per_km=[mdb / _MDB_PER_DB for mdb in sections.mdb_per_km],
+        backscatter_coefficients_db=[float(trace.body["backscatter_db"])] * count,
+        group_indices=[float(trace.body["group_index"])] * count,
+        loss_distances_km=[spot.along_um / _UM_PER_KM for spot in spots],
+        losses_db=[float(spot.body["loss_db"]) for spot in spots],
+        reflection_distances_km=[along_um / _UM_PER_KM for along_um, _ in reflecting],
+        reflectances_db=[mdb / _MDB_PER_DB for _, mdb in reflecting],
+    )
+    share = _OPEN_SHARE if far_end is FarEnd.OPEN else ABSORBED
+    return rounded_tenth_mdb(float(link_return_loss_db(link=link, far_end_share=share)))

@@ -1,0 +1,62 @@
+"""The worse of what the two directions show of a place, for contracts that limit what one direction shows."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from service.vocabulary.findings.finding import ReadingDocument, VoidDocument
+from service.vocabulary.words import Reason
+from worker.judgement.fibre.bidirectional import missing_detail, missing_reason, reading_documents, spoken
+from worker.judgement.traces.one_way import OneWayLoss
+from worker.judgement.words import SPOKEN
+
+# There is a reading, and it cannot be told which; that the other direction is good says nothing of it.
+_CONTRADICTORY = {Reason.AMBIGUOUS_EVENT, Reason.READINGS_DISAGREE, Reason.LOSS_NOT_STATED}
+
+
+class WorseWay(NamedTuple):
+    """The worse of the directions there are lies between the bounds; `reason` says why it may be worse still.
+
+    `bounds_mdb` are missing where no direction shows anything.
+    """
+
+    reason: Reason | None
+    bounds_mdb: tuple[int, int] | None
+    detail: str
+    readings: tuple[ReadingDocument, ...]
+    void: tuple[VoidDocument, ...]
+
+
+def worse_of_any(forward: OneWayLoss, backward: OneWayLoss) -> WorseWay:
+    """Return the worse direction of those that show the place; one is enough."""
+    told = (forward.reason, backward.reason)
+    contradictory = next((reason for reason in told if reason in _CONTRADICTORY), None)
+    return _worse(forward, backward, contradictory if None in told else missing_reason(*told))
+
+
+def worse_of_both(forward: OneWayLoss, backward: OneWayLoss) -> WorseWay:
+    """Return the worse direction of the two that have to show the place."""
+    return _worse(forward, backward, missing_reason(forward.reason, backward.reason))
+
+
+def _worse(forward: OneWayLoss, backward: OneWayLoss, reason: Reason | None) -> WorseWay:
+    there = [one.readings[0] for one in (forward, backward) if one.reason is None]
+    bounds = (max(one.low_mdb for one in there), max(one.high_mdb for one in there)) if there else None
+    return WorseWay(
+        reason=reason,
+        bounds_mdb=bounds,
+        detail="; ".join(_details(reason, forward, backward)),
+        readings=reading_documents(forward, backward),
+        void=forward.void + backward.void,
+    )
+
+
+def _details(reason: Reason | None, forward: OneWayLoss, backward: OneWayLoss) -> Iterator[str]:
+    there = [
+        f"{spoken(one.readings[0])} ({SPOKEN[is_forward]})"
+        for one, is_forward in ((forward, True), (backward, False))
+        if one.reason is None
+    ]
+    if there:
+        yield f"the worse of {' and '.join(there)}" if len(there) > 1 else f"{there[0]}, from one direction only"
+    if reason is not None:
+        yield missing_detail(reason, forward, backward)

@@ -1,0 +1,152 @@
+"""Which measurements count, and why the others do not."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import NamedTuple, TypeVar
+
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.words import Reason, SiteKind
+from worker.judgement.history.acts import ClosureAct, History, LinkLoss, Measurement, ReturnLoss
+from worker.judgement.numbers.clocks import Order, Stamp, last_of_each_clock, latest_is_proven, order_to
+
+M = TypeVar("M", bound=Measurement)
+
+
+class Sealing(NamedTuple):
+    """Whether a closure is shut, by the last act on its lid."""
+
+    latest: ClosureAct
+    is_certain: bool
+
+    @property
+    def is_sealed(self) -> bool:
+        """Tell whether the last act was to seal it."""
+        return self.latest.is_sealed
+
+
+class Counting:
+    """What makes a measurement of one fibre count."""
+
+    def __init__(self, layout: Layout, *, history: History, final_after_sealing: bool) -> None:
+        sites = layout.design.sites
+        self.final_after_sealing = final_after_sealing
+        self.sealings: Mapping[str, Sealing] = {site: _sealing(acts) for site, acts in history.closure_acts.items()}
+        self._reworks = last_of_each_clock(history.reworks)
+        self._cleanings = {
+            layout.site_index[site]: last_of_each_clock([act.stamp for act in acts])
+            for site, acts in history.cleanings.items()
+        }
+        self._any_cleaning = last_of_each_clock([stamp for own in self._cleanings.values() for stamp in own])
+        self._closures = [
+            (index, self.sealings.get(site.id))
+            for index, site in enumerate(sites)
+            if site.kind is SiteKind.SPLICE_CLOSURE
+        ]
+        self._sealing_at = dict(self._closures)
+        self._all_shut_at = _all_shut_at([sealing for _, sealing in self._closures])
+
+    def is_sealed(self, site: str) -> bool:
+        """Tell whether the last thing known of a closure is that it was sealed."""
+        sealing = self.sealings.get(site)
+        return sealing is not None and sealing.is_sealed
+
+    def fault_of(self, test: Measurement) -> Reason | None:
+        """Return why a measurement counts nowhere."""
+        if test.is_ended:
+            return Reason.REPLACED_OR_WITHDRAWN
+        if test.calibration_has_run_out:
+            return Reason.CALIBRATION_RUN_OUT
+        return _fault_in_order(test.stamp, self._reworks, Reason.BEFORE_REWORK)
+
+    def is_plainly_final(self, test: Measurement) -> bool:
+        """Tell whether a measurement is beyond doubt later than all there is to be later than."""
+        if self._any_cleaning and order_to(test.stamp, self._any_cleaning) is not Order.AFTER:
+            return False
+        if not self.final_after_sealing:
+            return True
+        if self._all_shut_at is None or test.stamp.clock_is_flagged:
+            return False
+        return test.stamp.made_at > self._all_shut_at
+
+    def fault_at(self, test: Measurement, site_index: int) -> Reason | None:
+        """Return why a measurement does not count at a place: its closure was not yet shut, its connection cleaned."""
+        if self.is_plainly_final(test):
+            return None
+        if site_index in self._sealing_at and self.final_after_sealing:
+            return _sealing_fault(test.stamp, self._sealing_at[site_index])
+        return _fault_in_order(test.stamp, self._cleanings.get(site_index, ()), Reason.BEFORE_CLEANING)
+
+    def fault_over(self, test: Measurement) -> Reason | None:
+        """Return why a measurement does not count for all that lies between its ends.
+
+        Cleaning voids the loss and the return loss of a link: each holds its connections in one value. A trace is
+        there all the same, and neither dispersion nor continuity depends on a connection being clean.
+        """
+        if self.is_plainly_final(test):
+            return None
+        fault = self._cleaning_fault(test) if isinstance(test, LinkLoss | ReturnLoss) else None
+        if fault is not None:
+            return fault
+        faults = (
+            _sealing_fault(test.stamp, sealing)
+            for index, sealing in self._closures
+            if self.final_after_sealing and test.low_index <= index <= test.high_index
+        )
+        return next((fault for fault in faults if fault is not None), None)
+
+    def _cleaning_fault(self, test: Measurement) -> Reason | None:
+        between = [
+            stamp
+            for index, own in self._cleanings.items()
+            if test.low_index <= index <= test.high_index
+            for stamp in own
+        ]
+        return _fault_in_order(test.stamp, between, Reason.BEFORE_CLEANING)
+
+
+def split_by_fault(
+    measurements: Sequence[M], fault_of: Callable[[M], Reason | None]
+) -> tuple[list[M], list[tuple[M, Reason]]]:
+    """Split measurements, in their order, into those without a fault and those with theirs."""
+    good: list[M] = []
+    void: list[tuple[M, Reason]] = []
+    for measurement in measurements:
+        fault = fault_of(measurement)
+        if fault is None:
+            good.append(measurement)
+        else:
+            void.append((measurement, fault))
+    return good, void
+
+
+def _all_shut_at(sealings: Sequence[Sealing | None]) -> str | None:
+    """Return when the last closure was shut, if all are for certain: on a finished route all tests are later."""
+    shut_at = ""
+    for sealing in sealings:
+        if sealing is None or not (sealing.is_certain and sealing.is_sealed) or sealing.latest.stamp.clock_is_flagged:
+            return None
+        shut_at = max(shut_at, sealing.latest.stamp.made_at)
+    return shut_at
+
+
+def _sealing(acts: Sequence[ClosureAct]) -> Sealing:
+    return Sealing(latest=acts[-1], is_certain=latest_is_proven([act.stamp for act in acts]))
+
+
+def _sealing_fault(test: Stamp, sealing: Sealing | None) -> Reason | None:
+    if sealing is None:
+        return Reason.SEALING_NOT_RECORDED
+    if not sealing.is_certain:
+        return Reason.ORDER_NOT_PROVEN
+    if not sealing.is_sealed:
+        return Reason.CLOSURE_OPEN
+    return _fault_in_order(test, (sealing.latest.stamp,), Reason.BEFORE_SEALING)
+
+
+def _fault_in_order(test: Stamp, last_acts: Sequence[Stamp], reason: Reason) -> Reason | None:
+    match order_to(test, last_acts):
+        case Order.AFTER:
+            return None
+        case Order.NOT_AFTER:
+            return reason
+        case Order.NOT_PROVEN:
+            return Reason.ORDER_NOT_PROVEN

@@ -1,0 +1,79 @@
+"""Exact numbers: quantities as integers of their last place, means and budgets without rounding.
+
+A loss is an integer of 0.001 dB (`_mdb`), a mean of two of them an integer of 0.0001 dB (`_tenth_mdb`), and what
+meets a limit is counted in 1e-12 of its unit (`_pdb` where that is dB): 0.001 dB/km times 1 um of fibre is one such
+part. Means of more than two readings are fractions of them.
+"""
+
+from fractions import Fraction
+from functools import lru_cache
+
+from service.vocabulary.criteria.links import Budget
+from service.vocabulary.quantities import UM_PER_CM, round_half_even, to_last_place
+
+Exact = int | Fraction
+
+PARTS = 10**12
+PDB_PER_MDB = 1_000_000_000
+PDB_PER_TENTH_MDB = 100_000_000
+
+
+# A route has hundreds of thousands of losses and a few thousand different ones; its distances are nearly all different.
+@lru_cache(maxsize=1 << 15)
+def last_place(text: str) -> int:
+    """Return a canonical decimal string as the integer of its last place."""
+    return int(text.replace(".", ""))
+
+
+def metres_to_um(text: str) -> int:
+    """Return a canonical length in metres, kept to the centimetre, in micrometres."""
+    return int(text.replace(".", "")) * UM_PER_CM
+
+
+def limit_mdb(limit_db: float) -> int:
+    """Return a validated limit as the integer of its last place."""
+    return to_last_place(limit_db, places=3)
+
+
+def mean_tenth_mdb(*, first_mdb: int, second_mdb: int) -> int:
+    """Return the exact mean of two losses."""
+    return (first_mdb + second_mdb) * 5
+
+
+def rounded_tenth_mdb(value_db: float) -> int:
+    """Return what a logarithm gave, rounded this once: the last bits of such a value differ between processors."""
+    return round(value_db * 10_000)
+
+
+def db_text(value_tenth_mdb: int) -> str:
+    """Write a loss with four decimals."""
+    whole, part = divmod(abs(value_tenth_mdb), 10_000)
+    return f"{'-' if value_tenth_mdb < 0 else ''}{whole}.{part:04d}"
+
+
+def mdb_text(value_mdb: int) -> str:
+    """Write a loss with the three decimals it was posted with."""
+    whole, part = divmod(abs(value_mdb), 1000)
+    return f"{'-' if value_mdb < 0 else ''}{whole}.{part:03d}"
+
+
+@lru_cache(maxsize=1 << 15)
+def parts_text(value_parts: Exact, *, places: int = 4) -> str:
+    """Write an exact value, limit or margin with so many decimals, rounded half to even."""
+    rounded = round_half_even(value_parts, unit=10 ** (12 - places))
+    if not places:
+        return str(rounded)
+    whole, part = divmod(abs(rounded), 10**places)
+    return f"{'-' if rounded < 0 else ''}{whole}.{part:0{places}d}"
+
+
+def budget_pdb(budget: Budget, *, length_um: int, splices: int, counted_pairs: int) -> int:
+    """Return the exact link budget of a design; `counted_pairs` are those that the reference method includes."""
+    joints_mdb = splices * limit_mdb(budget.splice_db) + counted_pairs * limit_mdb(budget.connection_db)
+    fibre_pdb = limit_mdb(budget.attenuation_db_per_km) * length_um
+    return fibre_pdb + (joints_mdb + limit_mdb(budget.other_db)) * PDB_PER_MDB
+
+
+def is_below_fibre_alone(*, loss_mdb: int, least_mdb_per_km: int, length_um: int, uncertainty_mdb: int) -> bool:
+    """Tell whether a loss is below what the fibre alone can have, by more than its uncertainty."""
+    return (loss_mdb + uncertainty_mdb) * PDB_PER_MDB < least_mdb_per_km * length_um

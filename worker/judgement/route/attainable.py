@@ -1,0 +1,114 @@
+"""Whether criteria can be met at all on a route: what they say themselves, and what physics leaves of them."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from service.vocabulary.criteria.contradictions import contradictions_in
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.criteria.links import ReturnLossCriterion
+from service.vocabulary.criteria.report import CriteriaReport, Severity
+from service.vocabulary.criteria.route_feasibility import misfits_of
+from service.vocabulary.criteria.scope import scope_of
+from service.vocabulary.design.design import Section
+from service.vocabulary.design.layout import Layout, fibre_length_um
+from service.vocabulary.quantities import metres_text, to_last_place
+from service.vocabulary.words import DecisionRule
+from worker.judgement.numbers.exact import db_text, rounded_tenth_mdb
+from worker.physics.return_loss import ABSORBED, Link, link_return_loss_db
+
+_UM_PER_KM = 1_000_000_000
+_TENTHS_PER_MDB = 10
+
+
+class _Glass(NamedTuple):
+    """What a fibre has where its maker states nothing."""
+
+    attenuation_db_per_km: float
+    backscatter_db: float
+    group_index: float
+
+
+# Attenuation: what is asked of loose tube cable in public purchase specifications; less would send more back and leave
+# less room. Backscatter coefficients for 1 ns: customary, from memory. Group indices of G.652: from memory.
+_CUSTOMARY: Mapping[int, _Glass] = {
+    1310: _Glass(attenuation_db_per_km=0.35, backscatter_db=-79.0, group_index=1.468),
+    1550: _Glass(attenuation_db_per_km=0.22, backscatter_db=-81.0, group_index=1.468),
+    1625: _Glass(attenuation_db_per_km=0.25, backscatter_db=-82.0, group_index=1.4685),
+}
+# A backscatter coefficient is known to about 1 dB, customary, from memory.
+_COEFFICIENT_KNOWN_TO_TENTH_MDB = 10_000
+
+
+def attainability(layout: Layout, criteria: Criteria) -> list[CriteriaReport]:
+    """Return which criteria cannot be met, can hardly be met, or contradict each other on a route."""
+    return [
+        *contradictions_in(criteria),
+        *misfits_of(criteria, layout),
+        *(
+            report
+            for one in criteria.criteria
+            if isinstance(one, ReturnLossCriterion)
+            for report in _glass(layout, one)
+        ),
+    ]
+
+
+def return_loss_of_fibre_alone_tenth_mdb(sections: Sequence[Section], *, wavelength_nm: int) -> int | None:
+    """Return the return loss of sections in line, without joints or ends, as seen from the first.
+
+    None at a wavelength for which nothing is customary; a section's own index and coefficient go before what is.
+    """
+    customary = _CUSTOMARY.get(wavelength_nm)
+    if customary is None:
+        return None
+    with_length = [
+        (length_um, _glass_of(section, wavelength_nm, customary))
+        for section in sections
+        if (length_um := fibre_length_um(section))
+    ]
+    if not with_length:
+        return None
+    link = Link(
+        section_lengths_km=[length_um / _UM_PER_KM for length_um, _ in with_length],
+        attenuations_db_per_km=[one.attenuation_db_per_km for _, one in with_length],
+        backscatter_coefficients_db=[one.backscatter_db for _, one in with_length],
+        group_indices=[one.group_index for _, one in with_length],
+    )
+    return rounded_tenth_mdb(float(link_return_loss_db(link=link, far_end_share=ABSORBED)))
+
+
+def _glass(layout: Layout, criterion: ReturnLossCriterion) -> Iterator[CriteriaReport]:
+    """Find a return loss that the fibre alone does not leave at one of its ends."""
+    if not scope_of(criterion.applies_when, layout).holds_end_to_end:
+        return
+    asked = to_last_place(criterion.limit_db, places=3) * _TENTHS_PER_MDB
+    if criterion.decision is DecisionRule.GUARDED and criterion.uncertainty_db is not None:
+        asked += to_last_place(criterion.uncertainty_db, places=3) * _TENTHS_PER_MDB
+    sections, nm = layout.design.sections, criterion.wavelength_nm
+    ends = (
+        return_loss_of_fibre_alone_tenth_mdb(sections, wavelength_nm=nm),
+        return_loss_of_fibre_alone_tenth_mdb(sections[::-1], wavelength_nm=nm),
+    )
+    seen = [one for one in ends if one is not None]
+    if not seen or asked <= min(seen):
+        return
+    is_beyond_doubt = asked - min(seen) > _COEFFICIENT_KNOWN_TO_TENTH_MDB
+    yield CriteriaReport(
+        criteria=(criterion.code,),
+        severity=Severity.UNMEETABLE if is_beyond_doubt else Severity.QUESTIONABLE,
+        detail=(
+            f"asks for {db_text(asked)} dB, and the backscatter of {metres_text(layout.site_offsets_um[-1])} m of "
+            f"fibre alone leaves {db_text(min(seen))} dB, known to about 1 dB"
+        ),
+    )
+
+
+def _glass_of(section: Section, wavelength_nm: int, customary: _Glass) -> _Glass:
+    stated = next((one for one in section.optics if one.wavelength_nm == wavelength_nm), None)
+    if stated is None:
+        return customary
+    return _Glass(
+        attenuation_db_per_km=customary.attenuation_db_per_km,
+        backscatter_db=customary.backscatter_db if stated.backscatter_db is None else stated.backscatter_db,
+        group_index=customary.group_index if stated.group_index is None else stated.group_index,
+    )

@@ -1,0 +1,198 @@
+"""The criterion about the fibre's own attenuation, section by section or over a span."""
+
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import NamedTuple
+
+from service.vocabulary.criteria.links import AttenuationCoefficientCriterion, Stretch
+from service.vocabulary.design.layout import Layout, Span
+from service.vocabulary.findings.finding import FindingDocument, ReadingDocument, VoidDocument
+from service.vocabulary.quantities import UM_PER_CM, to_last_place
+from service.vocabulary.words import DecisionRule, EventKind, Outcome, Reason, SiteKind, Unit
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest, reason_of, void_documents
+from worker.judgement.fibre.findings import Judgement, undetermined
+from worker.judgement.history.acts import Body, Trace
+from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, last_place, mean_tenth_mdb
+from worker.judgement.numbers.limits import Limit, to_parts
+from worker.judgement.rules.base import Rule
+from worker.judgement.rules.spans import length_over_um, section_finding, span_finding
+from worker.judgement.traces.aligned_trace import Reading
+from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN
+
+
+class OneWayCoefficient(NamedTuple):
+    """What one direction states of the fibre in a section, in 0.001 dB/km, or why it states nothing.
+
+    It is one figure for all `over` which it shows no joint.
+    """
+
+    reason: Reason | None
+    mdb_per_km: int
+    readings: tuple[ReadingDocument, ...]
+    void: tuple[VoidDocument, ...]
+    over: Span | None = None
+
+
+class CoefficientRule(Rule[AttenuationCoefficientCriterion]):
+    """One limit for each kilometre of fibre; a stretch too short to be measured has no finding."""
+
+    def __init__(self, criterion: AttenuationCoefficientCriterion, layout: Layout) -> None:
+        super().__init__(criterion, layout)
+        band = 0
+        if criterion.decision is not DecisionRule.SIMPLE and criterion.uncertainty_db_per_km is not None:
+            band = to_parts(criterion.uncertainty_db_per_km, places=3)
+        self.limit = Limit.most(
+            to_parts(criterion.limit_db_per_km, places=3), unit=Unit.DB_PER_KM, rule=criterion.decision, band=band
+        )
+        self._least_um = to_last_place(criterion.least_length_m, places=2) * UM_PER_CM
+
+    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+        """Give one finding for each stretch of a continuous fibre that is long enough."""
+        if not fibre.is_continuous:
+            return
+        if self.criterion.over is Stretch.SPAN:
+            for span in self.scope.spans:
+                if self._is_measurable(fibre, span):
+                    yield span_finding(self.head, fibre, span, self._judge(fibre, span))
+            return
+        for section in sorted(self.scope.sections):
+            span = Span(first=section, last=section + 1)
+            if self._is_measurable(fibre, span):
+                yield section_finding(self.head, fibre, section, self._judge(fibre, span))
+
+    def _is_measurable(self, fibre: FibreUnderTest, span: Span) -> bool:
+        # Of no length at all there is nothing to divide by, whatever the criteria say.
+        return length_over_um(fibre, span) >= max(self._least_um, 1)
+
+    def _judge(self, fibre: FibreUnderTest, span: Span) -> Judgement:
+        lengths_um = fibre.layout.section_lengths_um
+        sum_pdb, stated = Fraction(0), []
+        for section in range(span.first, span.last):
+            forward = _coefficient(fibre, section, wavelength_nm=self.criterion.wavelength_nm, is_forward=True)
+            backward = _coefficient(fibre, section, wavelength_nm=self.criterion.wavelength_nm, is_forward=False)
+            stated += [(section, True, forward), (section, False, backward)]
+            mean = mean_tenth_mdb(first_mdb=forward.mdb_per_km, second_mdb=backward.mdb_per_km)
+            sum_pdb += lengths_um[section] * mean * PDB_PER_TENTH_MDB
+        known = undetermined(
+            Reason.NO_EVIDENCE,
+            _detail(fibre, span, stated),
+            limit=self.limit,
+            readings=tuple(reading for _, _, one in stated for reading in one.readings),
+            void=tuple({item["record"]: item for _, _, one in stated for item in one.void}.values()),
+        )
+        reason = _reason([one for _, _, one in stated])
+        if reason is not None:
+            return known._replace(reason=reason)
+        return self._hold(known, sum_pdb / length_over_um(fibre, span))
+
+    def _hold(self, known: Judgement, mean_pdb: Fraction) -> Judgement:
+        held = known.held(mean_pdb, mean_pdb, self.limit)
+        if mean_pdb >= 0:
+            return held
+        return held._replace(outcome=Outcome.UNDETERMINED, reason=Reason.BELOW_FIBRE_ALONE, grade=None)
+
+
+def _coefficient(fibre: FibreUnderTest, section: int, *, wavelength_nm: int, is_forward: bool) -> OneWayCoefficient:
+    """Return what the shortest pulse states that states anything: the first that counts over the section."""
+    trace_set = fibre.trace_set(wavelength_nm=wavelength_nm, is_forward=is_forward)
+    void = [item for item in trace_set.void if _covers(item[0], section)]
+    reasons: list[Reason] = []
+    for trace in trace_set.traces:
+        if not _covers(trace, section):
+            continue
+        first, last = _seen_between(fibre, trace, section)
+        fault = _fault_over(fibre, trace, first, last)
+        if fault is not None:
+            void.append((trace, fault))
+            continue
+        shown = _event_at(fibre, trace, last if trace.is_forward else first)
+        if isinstance(shown, Reason):
+            reasons.append(shown)
+        elif "attenuation_db_per_km" not in shown:
+            reasons.append(Reason.COEFFICIENT_NOT_STATED)
+        else:
+            text = shown["attenuation_db_per_km"]
+            reading = _read(trace, shown, text)
+            return OneWayCoefficient(
+                None, last_place(text), (reading,), void_documents(void), Span(first=first, last=last)
+            )
+    return OneWayCoefficient(reasons[0] if reasons else reason_of(void), 0, (), void_documents(void))
+
+
+def _covers(trace: Trace, section: int) -> bool:
+    return trace.low_index <= section < trace.high_index
+
+
+def _fault_over(fibre: FibreUnderTest, trace: Trace, first: int, last: int) -> Reason | None:
+    # Cleaning a connection changes nothing of the fibre behind it; a lid opened may have moved it.
+    sites = fibre.layout.design.sites
+    closures = [site for site in range(first, last + 1) if sites[site].kind is SiteKind.SPLICE_CLOSURE]
+    faults = (fibre.counting.fault_at(trace, site) for site in closures)
+    return next((fault for fault in faults if fault is not None), None)
+
+
+def _seen_between(fibre: FibreUnderTest, trace: Trace, section: int) -> tuple[int, int]:
+    """Return the sites around a section between which the trace shows nothing: its events state all that as one.
+
+    The fibre runs uncut through a site, or the joint there is too good to be seen.
+    """
+    placed, first, last = fibre.placed(trace), section, section + 1
+
+    def is_passed(site: int) -> bool:
+        shown = placed.readings.get(site)
+        return site not in trace.ends and (shown is None or (isinstance(shown, Reading) and not shown.is_seen))
+
+    while is_passed(first):
+        first -= 1
+    while is_passed(last):
+        last += 1
+    return first, last
+
+
+def _event_at(fibre: FibreUnderTest, trace: Trace, site: int) -> Body | Reason:
+    """Return the event at a site, as the light goes: it states the fibre before it."""
+    placed = fibre.placed(trace)
+    if site == trace.ends[1] and trace.receive is None:
+        return placed.shortfall or next(event for event in trace.events if event["kind"] == EventKind.END)
+    shown = placed.readings.get(site, Reason.COEFFICIENT_NOT_STATED)
+    if isinstance(shown, Reading):
+        return shown.events[0] if shown.events else Reason.COEFFICIENT_NOT_STATED
+    return shown
+
+
+def _read(trace: Trace, event: Body, text: str) -> ReadingDocument:
+    return {
+        "record": trace.stamp.id,
+        "direction": DIRECTION[trace.is_forward],
+        "value": text,
+        "distance_m": event["distance_m"],
+    }
+
+
+def _reason(stated: list[OneWayCoefficient]) -> Reason | None:
+    reasons = [one.reason for one in stated if one.reason is not None]
+    told = [reason for reason in reasons if reason is not Reason.NO_EVIDENCE]
+    if told or not reasons:
+        return told[0] if told else None
+    return Reason.ONE_DIRECTION_ONLY if len(reasons) < len(stated) else Reason.NO_EVIDENCE
+
+
+def _detail(fibre: FibreUnderTest, span: Span, stated: list[tuple[int, bool, OneWayCoefficient]]) -> str:
+    missing = [
+        f"section {fibre.layout.design.sections[section].id} {SPOKEN[is_forward]}: {REASON_SPOKEN[one.reason]}"
+        for section, is_forward, one in stated
+        if one.reason is not None
+    ]
+    if missing:
+        return "; ".join(missing)
+    if span.last - span.first > 1:
+        return f"mean of {span.last - span.first} sections and both directions, weighted by length"
+    return "mean of " + " and ".join(_said(fibre, one, is_forward=is_forward) for _, is_forward, one in stated)
+
+
+def _said(fibre: FibreUnderTest, one: OneWayCoefficient, *, is_forward: bool) -> str:
+    said = f"{one.readings[0]['value']} dB/km ({SPOKEN[is_forward]}"
+    if one.over is None or one.over.last - one.over.first == 1:
+        return f"{said})"
+    sections = fibre.layout.design.sections
+    return f"{said}, {sections[one.over.first].id} to {sections[one.over.last - 1].id} as one)"

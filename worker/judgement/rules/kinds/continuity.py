@@ -1,0 +1,86 @@
+"""The criterion about identity: each fibre comes out where the design says."""
+
+from collections.abc import Sequence
+
+from service.vocabulary.criteria.links import ContinuityCriterion
+from service.vocabulary.words import Outcome, Reason, RecordKind
+from worker.judgement.fibre.end_to_end import EndToEndTest, both_ways, known_of, missing_reason, reading_of
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest, void_documents
+from worker.judgement.fibre.findings import Judgement
+from worker.judgement.history.acts import Continuity
+from worker.judgement.history.validity import split_by_fault
+from worker.judgement.numbers.clocks import order_is_proven
+from worker.judgement.rules.base import EndToEndRule
+
+
+class ContinuityRule(EndToEndRule[ContinuityCriterion]):
+    """The number lit at one end is the number seen at the other; one direction is enough."""
+
+    def judge(self, fibre: FibreUnderTest) -> Judgement:
+        """Tell whether the fibre comes out under its own number, and no other does."""
+        ways = both_ways(fibre, test="continuity", wavelength_nm=None)
+        own = [one for way in ways for one in way.measurements if isinstance(one, Continuity)]
+        others, void = _others(fibre, own)
+        known = known_of(None, *ways)
+        known = known._replace(
+            readings=(*known.readings, *(reading_of(other) for other in others)),
+            void=(*known.void, *void_documents(void)),
+        )
+        if others:
+            return known._replace(outcome=Outcome.NONCONFORMING, detail=_said(fibre, [*own, *others]))
+        return _judge_own(fibre, own, ways, known)
+
+
+def _judge_own(
+    fibre: FibreUnderTest, own: Sequence[Continuity], ways: Sequence[EndToEndTest], known: Judgement
+) -> Judgement:
+    seen = {one.seen_fibre for one in own}
+    if not own:
+        return known._replace(reason=missing_reason(*ways))
+    known = known._replace(detail=_said(fibre, own))
+    if len(seen) > 1:
+        return known._replace(reason=Reason.READINGS_DISAGREE)
+    is_right = seen == {fibre.number}
+    return known._replace(outcome=Outcome.CONFORMING if is_right else Outcome.NONCONFORMING)
+
+
+def _others(
+    fibre: FibreUnderTest, own: Sequence[Continuity]
+) -> tuple[list[Continuity], list[tuple[Continuity, Reason]]]:
+    """Return the tests that count in which this fibre's number was seen while another was lit."""
+    last_index = len(fibre.layout.design.sites) - 1
+    told = [
+        one
+        for one in fibre.history.links.get(RecordKind.CONTINUITY, ())
+        if isinstance(one, Continuity)
+        and one.lit_fibre != fibre.number
+        and (one.low_index, one.high_index) == (0, last_index)
+    ]
+    good, void = split_by_fault(told, fibre.counting.fault_of)
+    good, unsealed = split_by_fault(good, fibre.counting.fault_over)
+    return [one for one in good if not _is_superseded(fibre, one, own)], void + unsealed
+
+
+def _is_superseded(fibre: FibreUnderTest, other: Continuity, own: Sequence[Continuity]) -> bool:
+    """Tell whether the fibre itself was tested later and came out right."""
+    return any(
+        one.seen_fibre == fibre.number
+        and one.stamp.made_at > other.stamp.made_at
+        and order_is_proven(one.stamp, other.stamp)
+        for one in own
+    )
+
+
+def _said(fibre: FibreUnderTest, tests: Sequence[Continuity]) -> str:
+    return "; ".join(_test_said(fibre, test) for test in tests)
+
+
+def _test_said(fibre: FibreUnderTest, test: Continuity) -> str:
+    near, far = (fibre.layout.design.sites[index].id for index in test.ends)
+    lit = f"fibre {test.lit_fibre} lit at {near}"
+    if test.seen_fibre is None:
+        return f"{lit}, all dark at {far}"
+    if test.seen_fibre == test.lit_fibre:
+        return f"{lit}, seen at {far}"
+    crossed = f"fibres {test.lit_fibre} and {test.seen_fibre} are crossed"
+    return f"{lit}, fibre {test.seen_fibre} seen at {far}: {crossed}"

@@ -1,0 +1,48 @@
+"""The criterion about how many splices a fibre may have for its length."""
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from service.vocabulary.criteria.joints import SpliceDensityCriterion
+from service.vocabulary.design.layout import Layout, Span
+from service.vocabulary.findings.finding import FindingDocument
+from service.vocabulary.quantities import metres_text
+from service.vocabulary.words import JointKind, Outcome, Unit
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.findings import Judgement
+from worker.judgement.numbers.exact import PARTS
+from worker.judgement.numbers.limits import Limit, to_parts
+from worker.judgement.rules.base import Rule
+from worker.judgement.rules.spans import length_over_um, segments_over, span_finding
+
+_UM_PER_KM = 10**9
+
+
+class SpliceDensityRule(Rule[SpliceDensityCriterion]):
+    """One limit for the splices in each span's closures, for each kilometre of the design's fibre."""
+
+    def __init__(self, criterion: SpliceDensityCriterion, layout: Layout) -> None:
+        super().__init__(criterion, layout)
+        self.limit = Limit.most(to_parts(criterion.limit_per_km, places=3), unit=Unit.PER_KM)
+
+    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+        """Give one finding for each span."""
+        for span in self.scope.spans:
+            if segments_over(fibre, span):
+                yield span_finding(self.head, fibre, span, self.judge(fibre, span))
+
+    def judge(self, fibre: FibreUnderTest, span: Span) -> Judgement:
+        """Hold a span's splices against what its length allows; it is a matter of design, so no test is asked for."""
+        length_um = length_over_um(fibre, span)
+        splices = sum(
+            joint.kind is JointKind.SPLICE
+            for place in fibre.places
+            if span.first < place.site_index < span.last
+            for joint in place.joints
+        )
+        detail = f"{splices} splices in closures on {metres_text(length_um)} m of fibre"
+        known = Judgement(Outcome.UNDETERMINED, None, detail, limit=self.limit)
+        if not length_um:
+            return known._replace(outcome=Outcome.NONCONFORMING if splices else Outcome.CONFORMING)
+        density = Fraction(splices * _UM_PER_KM * PARTS, length_um)
+        return known.held(density, density, self.limit)

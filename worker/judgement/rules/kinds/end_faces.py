@@ -1,0 +1,39 @@
+"""The criterion about end faces: both sides of each connection, inspected since they were last touched."""
+
+from collections.abc import Iterator
+
+from service.vocabulary.criteria.joints import EndFaceCriterion
+from service.vocabulary.findings.finding import FindingDocument
+from service.vocabulary.words import JointKind, Side
+from worker.judgement.fibre.end_faces import ORDER_FAULTS, Inspection, inspection_of
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.findings import Judgement, joint_finding
+from worker.judgement.rules.base import Rule
+
+
+class EndFaceRule(Rule[EndFaceCriterion]):
+    """The limits of the standard's edition for what each zone shows."""
+
+    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+        """Give two findings for each mated pair, one a side."""
+        for place in fibre.places:
+            if place.site_index not in self.scope.sites:
+                continue
+            for joint in place.joints:
+                if joint.kind is not JointKind.PAIR or joint.segment not in fibre.segments:
+                    continue
+                for side in Side:
+                    inspected = inspection_of(fibre.history, place, joint, side)
+                    finding = joint_finding(self.head, joint, _judgement(inspected))
+                    finding["side"] = side.value
+                    yield finding
+
+
+def _judgement(inspected: Inspection) -> Judgement:
+    latest, reason = inspected.latest, inspected.reason
+    known = Judgement(inspected.outcome, reason, inspected.detail)
+    if latest is None:
+        return known
+    if reason is not None and reason in ORDER_FAULTS:
+        return known._replace(void=[{"record": latest.stamp.id, "reason": reason.value}])
+    return known._replace(readings=[{"record": latest.stamp.id}])

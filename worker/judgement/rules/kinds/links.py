@@ -1,0 +1,85 @@
+"""The criteria about a fibre from end to end: its attenuation, and the tests that have to be there."""
+
+from service.vocabulary.criteria.links import (
+    Combination,
+    FixedLimit,
+    LinkAttenuationCriterion,
+    RequiredTestCriterion,
+)
+from service.vocabulary.findings.finding import ReadingDocument
+from service.vocabulary.words import JointKind, Outcome, Reason, Unit
+from worker.judgement.fibre.end_to_end import EndToEndTest, both_ways, known_of, missing_reason, reading_of
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.findings import Judgement
+from worker.judgement.history.acts import LinkLoss, Measurement
+from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, budget_pdb, mdb_text, mean_tenth_mdb
+from worker.judgement.numbers.limits import Limit
+from worker.judgement.rules.base import EndToEndRule, band_of, most_db
+from worker.judgement.words import TEST_SPOKEN
+from worker.physics.link import counted_connections
+
+
+class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
+    """One limit for the end-to-end loss: a figure, or the budget of the design."""
+
+    def judge(self, fibre: FibreUnderTest) -> Judgement:
+        """Hold a fibre's loss in both directions against the limit."""
+        nm = self.criterion.wavelength_nm
+        forward, backward = both_ways(fibre, test="attenuation", wavelength_nm=nm)
+        losses = [loss for loss in (*forward.measurements, *backward.measurements) if isinstance(loss, LinkLoss)]
+        known = known_of(_one_direction_reason(forward, backward), forward, backward, read=_read_loss)
+        if known.reason is not None:
+            return known
+        return self._hold(fibre, losses[0], losses[1], known)
+
+    def _hold(self, fibre: FibreUnderTest, forward: LinkLoss, backward: LinkLoss, known: Judgement) -> Judgement:
+        cords = {forward.reference_cords, backward.reference_cords}
+        asked = self.criterion.reference_cords
+        if len(cords) > 1 or (asked is not None and asked not in cords):
+            used = f"reference with {forward.reference_cords} (A to B) and {backward.reference_cords} (B to A) cords"
+            wanted = "the same in both directions" if asked is None else f"{asked}"
+            return known._replace(reason=Reason.REFERENCE_UNLIKE, detail=f"{used}, asked for: {wanted}")
+        value, detail = self._combine(forward, backward)
+        limit = self._limit(fibre, reference_cords=forward.reference_cords)
+        value_pdb = value * PDB_PER_TENTH_MDB
+        return known._replace(detail=detail).held(value_pdb, value_pdb, limit)
+
+    def _combine(self, forward: LinkLoss, backward: LinkLoss) -> tuple[int, str]:
+        said = f"{mdb_text(forward.loss_mdb)} dB (A to B) and {mdb_text(backward.loss_mdb)} dB (B to A)"
+        if self.criterion.combination is Combination.WORSE:
+            return max(forward.loss_mdb, backward.loss_mdb) * 10, f"the worse of {said}"
+        return mean_tenth_mdb(first_mdb=forward.loss_mdb, second_mdb=backward.loss_mdb), f"mean of {said}"
+
+    def _limit(self, fibre: FibreUnderTest, *, reference_cords: int) -> Limit:
+        limit = self.criterion.limit
+        if isinstance(limit, FixedLimit):
+            return most_db(self.criterion, limit.limit_db)
+        kinds = [joint.kind for joint in fibre.joints]
+        pairs = int(counted_connections(pairs=kinds.count(JointKind.PAIR), reference_cords=reference_cords))
+        splices = kinds.count(JointKind.SPLICE)
+        budget = budget_pdb(limit, length_um=fibre.length_um, splices=splices, counted_pairs=pairs)
+        return Limit.most(budget, unit=Unit.DB, rule=self.criterion.decision, band=band_of(self.criterion))
+
+
+class RequiredTestRule(EndToEndRule[RequiredTestCriterion]):
+    """One test that has to be there, final, in both directions."""
+
+    def judge(self, fibre: FibreUnderTest) -> Judgement:
+        """Tell whether the test is there."""
+        test, nm = self.criterion.test, self.criterion.wavelength_nm
+        forward, backward = both_ways(fibre, test=test, wavelength_nm=nm)
+        known = known_of(missing_reason(forward, backward), forward, backward, read=_read_loss)
+        if known.reason is not None:
+            return known
+        there = f"{TEST_SPOKEN[test]}s at {nm} nm are there in both directions"
+        return known._replace(outcome=Outcome.CONFORMING, detail=there)
+
+
+def _one_direction_reason(forward: EndToEndTest, backward: EndToEndTest) -> Reason | None:
+    reason = missing_reason(forward, backward)
+    is_one_way = (forward.missing is None) is not (backward.missing is None)
+    return Reason.ONE_DIRECTION_ONLY if is_one_way and reason is Reason.NO_EVIDENCE else reason
+
+
+def _read_loss(measurement: Measurement) -> ReadingDocument:
+    return reading_of(measurement, mdb_text(measurement.loss_mdb) if isinstance(measurement, LinkLoss) else None)

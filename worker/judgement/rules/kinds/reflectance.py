@@ -1,0 +1,68 @@
+"""The criterion about what joints send back."""
+
+from collections.abc import Iterator
+
+from service.vocabulary.criteria.joints import ReflectanceCriterion
+from service.vocabulary.design.layout import Joint, Layout
+from service.vocabulary.findings.finding import FindingDocument
+from service.vocabulary.words import JointKind, Outcome, Reason
+from worker.judgement.fibre.bidirectional import missing_reason
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.findings import Judgement, joint_finding
+from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB
+from worker.judgement.rules.base import Rule, most_db
+from worker.judgement.traces.places import Place
+from worker.judgement.traces.reflections import OneWayReflectance, worst_shown
+
+
+class ReflectanceRule(Rule[ReflectanceCriterion]):
+    """One limit for the reflectance of each joint of a kind, the worse of both directions."""
+
+    def __init__(self, criterion: ReflectanceCriterion, layout: Layout) -> None:
+        super().__init__(criterion, layout)
+        self.limit = most_db(criterion, criterion.limit_db)
+
+    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+        """Give one finding for each joint of the kind."""
+        for place in fibre.places:
+            own = [joint for joint in place.joints if joint.kind is self.criterion.joint]
+            if not own or place.site_index not in self.scope.sites:
+                continue
+            whole = self._judge_place(fibre, place)
+            for joint in own:
+                if joint.segment in fibre.segments:
+                    yield joint_finding(self.head, joint, _of_member(whole, fibre, place, joint))
+
+    def _judge_place(self, fibre: FibreUnderTest, place: Place) -> Judgement:
+        forward = self._one_way(fibre, place, is_forward=True)
+        backward = self._one_way(fibre, place, is_forward=False)
+        known = Judgement(
+            Outcome.UNDETERMINED,
+            missing_reason(forward.reason, backward.reason),
+            f"the worse of {forward.said} and {backward.said}",
+            limit=self.limit,
+            readings=(*forward.readings, *backward.readings),
+            void=(*forward.void, *backward.void),
+        )
+        there = [one.bounds_tenth_mdb for one in (forward, backward) if one.bounds_tenth_mdb is not None]
+        if not there:
+            return known
+        low, high = (max(bounds) * PDB_PER_TENTH_MDB for bounds in zip(*there, strict=True))
+        held = known.held(low, high, self.limit)
+        # What is not known can only be worse.
+        return held if known.reason is None or held.outcome is Outcome.NONCONFORMING else known
+
+    def _one_way(self, fibre: FibreUnderTest, place: Place, *, is_forward: bool) -> OneWayReflectance:
+        shown, void = fibre.shown_at(place, wavelength_nm=self.criterion.wavelength_nm, is_forward=is_forward)
+        return worst_shown(shown, is_forward=is_forward, void=void)
+
+
+def _of_member(whole: Judgement, fibre: FibreUnderTest, place: Place, joint: Joint) -> Judgement:
+    """Return what a whole place's reflectance says of one of its joints: a fusion splice sends nothing back."""
+    if not place.is_group or whole.outcome is Outcome.CONFORMING or whole.bounds is None:
+        return whole
+    together = place.zone or (place.site_index,)
+    if [one for one in fibre.joints if one.site_index in together and one.kind is JointKind.PAIR] == [joint]:
+        return whole
+    detail = f"{joint.kind.value} {joint.position} was measured only together with what lies beside it: {whole.detail}"
+    return whole._replace(outcome=Outcome.UNDETERMINED, reason=Reason.GROUP_ONLY, grade=None, detail=detail)

@@ -1,0 +1,107 @@
+"""The criterion about what a link sends back at each end: as measured there, or as worked out from a trace."""
+
+from abc import abstractmethod
+from collections.abc import Iterator
+
+from service.vocabulary.criteria.links import ReturnLossCriterion
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
+from service.vocabulary.words import Qualifier, Reason
+from worker.judgement.fibre.end_to_end import end_to_end_test, known_of, reading_of
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.findings import Judgement, write_finding
+from worker.judgement.fibre.returned_light import returned_light
+from worker.judgement.history.acts import Measurement, ReturnLoss, Trace
+from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, mdb_text
+from worker.judgement.rules.base import Rule, least_db
+from worker.judgement.words import SPOKEN
+
+# [0.001 dB] The most that a record can state: what lies above a reading is not known, but above this nothing does.
+_MOST_MDB = 120_000
+
+_SPOKEN_QUALIFIER = {Qualifier.EQ: "", Qualifier.GT: "more than ", Qualifier.LT: "less than "}
+
+
+class _ReturnLossRule(Rule[ReturnLossCriterion]):
+    """One limit at both ends, never averaged: each end's transmitter sees only its own."""
+
+    def __init__(self, criterion: ReturnLossCriterion, layout: Layout) -> None:
+        super().__init__(criterion, layout)
+        self.limit = least_db(criterion, criterion.limit_db)
+
+    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+        """Give one finding at A and one at B for a fibre that runs from end to end."""
+        if not (fibre.is_continuous and self.scope.holds_end_to_end):
+            return
+        for site, is_forward in zip(fibre.end_sites, (True, False), strict=True):
+            judgement = self.judge(fibre, is_forward=is_forward)
+            finding = write_finding(self.head, list(fibre.segments), judgement)
+            finding["fibre"] = fibre.number
+            finding["site"] = site
+            yield finding
+
+    @abstractmethod
+    def judge(self, fibre: FibreUnderTest, *, is_forward: bool) -> Judgement:
+        """Hold what comes back at A, or at B, against the limit."""
+
+
+class MeasuredReturnLossRule(_ReturnLossRule):
+    """The return loss as a record of each end states it."""
+
+    def judge(self, fibre: FibreUnderTest, *, is_forward: bool) -> Judgement:
+        """Hold the latest measurement of one end that counts against the limit; a bound counts as one."""
+        nm = self.criterion.wavelength_nm
+        found = end_to_end_test(fibre, test="return_loss", wavelength_nm=nm, is_forward=is_forward)
+        known = known_of(found.missing, found, read=_read)._replace(limit=self.limit)
+        measured = [one for one in found.measurements if isinstance(one, ReturnLoss)]
+        if found.missing is not None:
+            return known
+        return self._hold(measured[0], known)
+
+    def _hold(self, measured: ReturnLoss, known: Judgement) -> Judgement:
+        asked, far_end = self.criterion.far_end, measured.far_end
+        if asked is not None and far_end != asked:
+            detail = f"the far end was {far_end}, asked for: {asked.value}"
+            return known._replace(reason=Reason.FAR_END_UNLIKE, detail=detail)
+        value, qualifier = measured.return_loss_mdb, Qualifier(measured.qualifier)
+        detail = f"{_SPOKEN_QUALIFIER[qualifier]}{mdb_text(value)} dB, the far end {far_end}"
+        low = 0 if qualifier is Qualifier.LT else value
+        high = _MOST_MDB if qualifier is Qualifier.GT else value
+        return known._replace(detail=detail).held(low * PDB_PER_MDB, high * PDB_PER_MDB, self.limit)
+
+
+class ComputedReturnLossRule(_ReturnLossRule):
+    """The return loss as the events and the backscatter of each direction's trace add up to it."""
+
+    def judge(self, fibre: FibreUnderTest, *, is_forward: bool) -> Judgement:
+        """Hold the sum of what comes back at one end against the limit."""
+        nm = self.criterion.wavelength_nm
+        found = end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward)
+        last_index = len(fibre.layout.design.sites) - 1
+        whole = [
+            one
+            for one in found.measurements
+            if isinstance(one, Trace) and (one.low_index, one.high_index) == (0, last_index)
+        ]
+        known = known_of(found.missing, found)._replace(limit=self.limit)
+        if found.missing is not None:
+            return known
+        if not whole:
+            detail = f"no OTDR trace {SPOKEN[is_forward]} at {nm} nm runs from end to end"
+            return known._replace(reason=Reason.NO_EVIDENCE, detail=detail)
+        known = known._replace(readings=(reading_of(whole[0]),))
+        bounds = returned_light(fibre, whole[0], far_end=self.criterion.far_end)
+        if bounds.reason is not None:
+            return known._replace(reason=bounds.reason, detail=bounds.detail)
+        low, high = bounds.low_tenth_mdb * PDB_PER_TENTH_MDB, bounds.high_tenth_mdb * PDB_PER_TENTH_MDB
+        return known._replace(detail=bounds.detail).held(low, high, self.limit)
+
+
+def return_loss_rule(criterion: ReturnLossCriterion, layout: Layout) -> Rule[ReturnLossCriterion]:
+    """Return the rule for a criterion's basis."""
+    return (MeasuredReturnLossRule if criterion.basis == "measured" else ComputedReturnLossRule)(criterion, layout)
+
+
+def _read(measurement: Measurement) -> ReadingDocument:
+    stated = mdb_text(measurement.return_loss_mdb) if isinstance(measurement, ReturnLoss) else None
+    return reading_of(measurement, stated)

@@ -1,0 +1,240 @@
+"""The criterion about joints together: their mean loss, or the share of them that keeps a limit."""
+
+from collections.abc import Iterable, Iterator
+from fractions import Fraction
+from typing import NamedTuple
+
+from service.vocabulary.criteria.joints import JointStatisticCriterion, Population, Statistic
+from service.vocabulary.design.layout import Joint, Layout, Span
+from service.vocabulary.findings.finding import FindingDocument, ReadingDocument, VoidDocument
+from service.vocabulary.words import Basis, JointKind, Outcome, Reason, Unit
+from worker.judgement.fibre.contributions import Part, Tally
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.findings import Judgement, undetermined, write_finding
+from worker.judgement.fibre.worse_direction import worse_of_any
+from worker.judgement.numbers.exact import PARTS, PDB_PER_TENTH_MDB
+from worker.judgement.numbers.limits import Limit, hold, to_parts
+from worker.judgement.rules.base import Rule, most_db
+from worker.judgement.traces.places import Place
+
+_PER_CENT = 100 * PARTS
+_TENTHS = 10
+_SPOKEN = {
+    JointKind.SPLICE: ("splice", "splices"),
+    JointKind.PAIR: ("mated pair", "mated pairs"),
+}
+_OF_SEVERAL_FIBRES = {Population.SITE, Population.ROUTE}
+
+
+class Member(NamedTuple):
+    """One joint of a population: its loss lies between the bounds, in 0.0001 dB; `reason` says why it is not known."""
+
+    joint: Joint
+    is_first_at_place: bool
+    reason: Reason | None
+    bounds: tuple[int, int] | None
+    readings: tuple[ReadingDocument, ...]
+    void: tuple[VoidDocument, ...]
+
+
+class JointStatisticRule(Rule[JointStatisticCriterion]):
+    """One limit for the mean of a population's losses, or a least share of it that keeps a limit."""
+
+    def __init__(self, criterion: JointStatisticCriterion, layout: Layout) -> None:
+        super().__init__(criterion, layout)
+        self._layout = layout
+        self._of_each = most_db(criterion, criterion.limit_db)
+        share = criterion.least_share_percent
+        self.limit = self._of_each if share is None else Limit.least(to_parts(share, places=2), unit=Unit.PERCENT)
+
+    @property
+    def is_of_several_fibres(self) -> bool:
+        """Tell whether its populations are of several fibres, so that settling judges them."""
+        return self.criterion.over in _OF_SEVERAL_FIBRES
+
+    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+        """Give one finding for each population that is one fibre's alone."""
+        if self.is_of_several_fibres:
+            return
+        members = list(self._members(fibre))
+        for span in self._stretches():
+            for segment in fibre.segments:
+                own = [one for one in members if one.joint.segment == segment and self._is_in(span, one)]
+                if own:
+                    yield self._fibre_finding(fibre, span, segment, own)
+
+    def worst(self, fibre: FibreUnderTest, finding: FindingDocument) -> Member | None:
+        """Return the joint known by itself that loses most, out of the population of a finding about one fibre."""
+        index = fibre.layout.site_index
+        span = Span(first=index[finding["from_site"]], last=index[finding["to_site"]])
+        alone = {place.site_index for place in fibre.places if not place.is_group}
+        own = [
+            one
+            for one in self._members(fibre)
+            if one.joint.segment in finding["segments"]
+            and self._is_in(span, one)
+            and one.reason is None
+            and (one.joint.kind is JointKind.PAIR or one.joint.site_index in alone)
+        ]
+        return max(own, key=lambda one: one.bounds or (0, 0), default=None)
+
+    def parts(self, fibre: FibreUnderTest) -> Iterator[Part]:
+        """Give what one fibre adds to populations of several."""
+        if self.is_of_several_fibres:
+            yield from self._parts(self._members(fibre))
+
+    def parts_of_unknown(self, fibre: int) -> Iterator[Part]:
+        """Give what a fibre adds that could not be judged: joints of which nothing is known."""
+        segments = self._layout.segments_of_fibre.get(fibre, ())
+        yield from self._parts(
+            Member(joint, False, Reason.NO_EVIDENCE, None, (), ())
+            for joint in self._layout.joints_of(fibre)
+            if joint.kind is self.criterion.joint and joint.segment in segments and joint.site_index in self.scope.sites
+        )
+
+    def judge(self, tally: Tally, where: str) -> Judgement:
+        """Hold what is known of a population against the limit."""
+        if self.criterion.statistic is Statistic.MEAN:
+            return self._judge_mean(tally, where)
+        return self._judge_share(tally, where)
+
+    def finding(self, segment: str, judgement: Judgement, *, count: int) -> FindingDocument:
+        """Write a finding but for where its population lies."""
+        finding = write_finding(self.head, [segment], judgement)
+        finding["population"] = self.criterion.over.value
+        finding["count"] = count
+        return finding
+
+    def _stretches(self) -> tuple[Span, ...]:
+        whole = Span(first=0, last=len(self._layout.design.sites) - 1)
+        return self.scope.spans if self.criterion.over is Population.SPAN else (whole,)
+
+    def _is_in(self, span: Span, member: Member) -> bool:
+        """Tell whether a joint is of a span: in a patch panel a pair is of both, a splice of that on its side."""
+        index = member.joint.site_index
+        if not span.first <= index <= span.last:
+            return False
+        if member.joint.kind is JointKind.PAIR:
+            return True
+        if index == span.first:
+            return not member.is_first_at_place
+        return index < span.last or member.is_first_at_place
+
+    def _members(self, fibre: FibreUnderTest) -> Iterator[Member]:
+        for place in fibre.places:
+            own = [one for one in place.joints if one.kind is self.criterion.joint and one.segment in fibre.segments]
+            if not own or place.site_index not in self.scope.sites:
+                continue
+            loss = self._loss(fibre, place)
+            for joint in own:
+                yield Member(joint, joint is place.joints[0], *loss)
+
+    def _loss(
+        self, fibre: FibreUnderTest, place: Place
+    ) -> tuple[Reason | None, tuple[int, int] | None, tuple[ReadingDocument, ...], tuple[VoidDocument, ...]]:
+        reason, bounds, readings, void = self._shown(fibre, place)
+        if bounds is not None and place.is_group:
+            # What lies behind a connection was measured with it. No true loss is below zero, so each has at most all.
+            bounds = (min(bounds[0], 0), bounds[1])
+        return reason, bounds, readings, void
+
+    def _shown(
+        self, fibre: FibreUnderTest, place: Place
+    ) -> tuple[Reason | None, tuple[int, int] | None, tuple[ReadingDocument, ...], tuple[VoidDocument, ...]]:
+        nm = self.criterion.wavelength_nm
+        loss = fibre.loss_at(place, wavelength_nm=nm)
+        if self.criterion.basis is Basis.BIDIRECTIONAL or loss.reason is Reason.END_FACE_FAILED:
+            bounds = (loss.low_tenth_mdb, loss.high_tenth_mdb) if loss.reason is None else None
+            return loss.reason, bounds, loss.readings, loss.void
+        forward = fibre.one_way_loss_at(place, wavelength_nm=nm, is_forward=True)
+        backward = fibre.one_way_loss_at(place, wavelength_nm=nm, is_forward=False)
+        worse = worse_of_any(forward, backward)
+        if worse.bounds_mdb is None:
+            return worse.reason, None, worse.readings, worse.void
+        low_mdb, high_mdb = worse.bounds_mdb
+        return worse.reason, (low_mdb * _TENTHS, high_mdb * _TENTHS), worse.readings, worse.void
+
+    def _parts(self, members: Iterable[Member]) -> Iterator[Part]:
+        by_segment: dict[str, dict[str | None, list[Member]]] = {}
+        for member in members:
+            site = member.joint.site if self.criterion.over is Population.SITE else None
+            by_segment.setdefault(member.joint.segment, {}).setdefault(site, []).append(member)
+        for segment, by_site in by_segment.items():
+            columns = list(zip(*map(self._tally, by_site.values()), strict=True))
+            yield Part(self.criterion.code, segment, list(by_site), columns)
+
+    def _tally(self, members: Iterable[Member]) -> Tally:
+        count = unknown = low = high = inside = possible = 0
+        for member in members:
+            count += 1
+            outcome = self._outcome(member)
+            inside += outcome is Outcome.CONFORMING
+            possible += outcome is not Outcome.NONCONFORMING
+            if member.reason is not None or member.bounds is None:
+                unknown += 1
+            else:
+                low += member.bounds[0]
+                high += member.bounds[1]
+        return Tally(count, unknown, low, high, inside, possible)
+
+    def _outcome(self, member: Member) -> Outcome:
+        if member.bounds is None:
+            return Outcome.UNDETERMINED
+        low, high = (bound * PDB_PER_TENTH_MDB for bound in member.bounds)
+        held = hold(low=low, high=high, limit=self._of_each).outcome
+        # What is not known can only be worse.
+        return held if member.reason is None or held is Outcome.NONCONFORMING else Outcome.UNDETERMINED
+
+    def _judge_mean(self, tally: Tally, where: str) -> Judgement:
+        one_way = "the worse direction of " if self.criterion.basis is Basis.ONE_WAY else ""
+        detail = f"mean of {one_way}{self._counted(tally.joints)} {where}"
+        if tally.unknown:
+            detail = f"{detail}, of which {tally.unknown} {'is' if tally.unknown == 1 else 'are'} not known"
+            return undetermined(Reason.MEMBERS_UNKNOWN, detail, limit=self.limit)
+        sums = tally.low_tenth_mdb, tally.high_tenth_mdb
+        low, high = (Fraction(total * PDB_PER_TENTH_MDB, tally.joints) for total in sums)
+        return Judgement(Outcome.UNDETERMINED, None, detail).held(low, high, self.limit)
+
+    def _judge_share(self, tally: Tally, where: str) -> Judgement:
+        numbers = str(tally.inside) if tally.inside == tally.possible else f"{tally.inside} to {tally.possible}"
+        detail = f"{numbers} of {self._counted(tally.joints)} {where} within {self._of_each.text} dB"
+        low, high = (Fraction(number * _PER_CENT, tally.joints) for number in (tally.inside, tally.possible))
+        judged = Judgement(Outcome.UNDETERMINED, None, detail).held(low, high, self.limit)
+        is_for_the_unknown = judged.outcome is Outcome.UNDETERMINED and tally.unknown
+        return judged._replace(reason=Reason.MEMBERS_UNKNOWN) if is_for_the_unknown else judged
+
+    def _counted(self, count: int) -> str:
+        one, several = _SPOKEN[self.criterion.joint]
+        return f"1 {one}" if count == 1 else f"{count} {several}"
+
+    def _fibre_finding(self, fibre: FibreUnderTest, span: Span, segment: str, members: list[Member]) -> FindingDocument:
+        tally, sites = self._tally(members), self._layout.design.sites
+        first, last = sites[span.first].id, sites[span.last].id
+        judged = self.judge(tally, f"on fibre {fibre.number} from {first} to {last}")
+        finding = self.finding(
+            segment, judged._replace(readings=_records_of(members), void=_void_of(members)), count=tally.joints
+        )
+        finding["fibre"] = fibre.number
+        finding["from_site"], finding["to_site"] = first, last
+        return finding
+
+
+def _records_of(members: Iterable[Member]) -> list[ReadingDocument]:
+    """Return which records the readings are from: what each shows at each joint is not said here."""
+    found: dict[tuple[str, str], ReadingDocument] = {}
+    for member in members:
+        for reading in member.readings:
+            key = (reading["record"], reading.get("direction", ""))
+            if key not in found:
+                found[key] = {"record": reading["record"]}
+                if "direction" in reading:
+                    found[key]["direction"] = reading["direction"]
+    return list(found.values())
+
+
+def _void_of(members: Iterable[Member]) -> list[VoidDocument]:
+    found: dict[tuple[str, str], VoidDocument] = {}
+    for member in members:
+        for void in member.void:
+            found.setdefault((void["record"], void["reason"]), void)
+    return list(found.values())

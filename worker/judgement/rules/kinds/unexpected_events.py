@@ -1,0 +1,95 @@
+"""The criterion about losses where the design has no joint."""
+
+from collections.abc import Iterator
+
+from service.vocabulary.criteria.joints import StrayLossCriterion
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
+from service.vocabulary.words import Outcome
+from worker.judgement.fibre.bidirectional import missing_reason
+from worker.judgement.fibre.end_to_end import EndToEndTest, end_to_end_test
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest, void_documents
+from worker.judgement.fibre.findings import Judgement, link_finding, undetermined
+from worker.judgement.fibre.unexpected_events import Side, StraySpot, section_at, stray_reading, stray_spots
+from worker.judgement.history.acts import Trace
+from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, mean_tenth_mdb
+from worker.judgement.rules.base import Rule, most_db
+from worker.judgement.rules.spans import section_finding
+from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN
+
+
+class StrayLossRule(Rule[StrayLossCriterion]):
+    """One limit for each loss on no joint, and one finding that there is none above it."""
+
+    def __init__(self, criterion: StrayLossCriterion, layout: Layout) -> None:
+        super().__init__(criterion, layout)
+        self.limit = most_db(criterion, criterion.limit_db)
+
+    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+        """Give one finding for each spot, and one for the whole fibre where no spot is above the limit."""
+        judged: list[Judgement] = []
+        for spot in stray_spots(fibre, wavelengths_nm=[self.criterion.wavelength_nm]):
+            section = section_at(fibre, spot)
+            if section not in self.scope.sections:
+                continue
+            judgement = self._judge_spot(spot)
+            finding = section_finding(self.head, fibre, section, judgement)
+            if finding["segments"]:
+                judged.append(judgement)
+                yield finding
+        if fibre.is_continuous and self.scope.sections and all(_keeps_limit(judgement) for judgement in judged):
+            yield link_finding(self.head, fibre, self._judge_rest(fibre, found=len(judged)))
+
+    def _judge_spot(self, spot: StraySpot) -> Judgement:
+        sides = [Side(self.criterion.wavelength_nm, is_forward) for is_forward in (True, False)]
+        seen = [(side, loss_mdb) for side in sides if (loss_mdb := spot.loss_mdb(side)) is not None]
+        events = [spot.events[side] for side, _ in seen]
+        said = " and ".join(
+            f"{event['loss_db']} dB ({SPOKEN[side.is_forward]})" for event, (side, _) in zip(events, seen, strict=True)
+        )
+        if len(seen) > 1:
+            value = mean_tenth_mdb(first_mdb=seen[0][1], second_mdb=seen[1][1]) * PDB_PER_TENTH_MDB
+            said = f"mean of {said}"
+        else:
+            value = seen[0][1] * PDB_PER_MDB
+            said = f"{said}, seen from one direction only"
+        detail = f"{spot.from_a_m} m from A, where no joint is: {said}"
+        known = Judgement(Outcome.UNDETERMINED, None, detail, readings=[stray_reading(event) for event in events])
+        return known.held(value, value, self.limit)
+
+    def _judge_rest(self, fibre: FibreUnderTest, *, found: int) -> Judgement:
+        """Tell whether the traces are there that would show a loss above the limit."""
+        nm = self.criterion.wavelength_nm
+        forward = end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=True)
+        backward = end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=False)
+        void = void_documents((*forward.void, *backward.void))
+        reason = missing_reason(forward.missing, backward.missing)
+        readings: list[ReadingDocument] = [
+            {"record": one.stamp.id, "direction": DIRECTION[one.is_forward]}
+            for one in (*forward.measurements, *backward.measurements)
+        ]
+        if reason is not None:
+            said = f"what lies between the joints is not shown: {REASON_SPOKEN[reason]}"
+            return undetermined(reason, said, limit=self.limit, readings=readings, void=void)
+        within = mean_tenth_mdb(first_mdb=_threshold_mdb(fibre, forward), second_mdb=_threshold_mdb(fibre, backward))
+        detail = "no loss lies on no joint" if not found else "no other loss lies on no joint"
+        known = Judgement(
+            Outcome.UNDETERMINED,
+            None,
+            f"{detail}, as far as traces from both ends show one",
+            readings=readings,
+            void=void,
+        )
+        return known.held(0, within * PDB_PER_TENTH_MDB, self.limit)
+
+
+def _keeps_limit(judgement: Judgement) -> bool:
+    return judgement.outcome is Outcome.CONFORMING
+
+
+def _threshold_mdb(fibre: FibreUnderTest, test: EndToEndTest) -> int:
+    """Return the least loss that is shown everywhere: by one trace over all, or by the dullest of several."""
+    traces = [one for one in test.measurements if isinstance(one, Trace)]
+    last = len(fibre.layout.design.sites) - 1
+    over_all = [trace.threshold_mdb for trace in traces if (trace.low_index, trace.high_index) == (0, last)]
+    return min(over_all) if over_all else max(trace.threshold_mdb for trace in traces)

@@ -1,0 +1,92 @@
+"""Where a fibre is broken: traces from both ends stop at one spot, and how far traces reach that stop alone."""
+
+from collections.abc import Iterator, Sequence
+from statistics import median_low
+from typing import NamedTuple
+
+from service.vocabulary.words import Reason
+from worker.judgement.history.acts import Trace
+from worker.judgement.traces.distance_scale import Ruler
+
+_SHORT = {Reason.BEYOND_REACH, Reason.LENGTHS_DISAGREE, Reason.PAIR_NOT_SEEN}
+
+
+class ShortTrace(NamedTuple):
+    """A trace whose fibre ends before the span does, and where by this trace alone, give or take `within_um`."""
+
+    trace: Trace
+    ruler: Ruler
+    from_a_um: int
+    within_um: int
+
+    @property
+    def reached_um(self) -> int:
+        """How much fibre the trace shows, in its own length."""
+        return self.ruler.reach_um - self.ruler.start_um
+
+
+class Break(NamedTuple):
+    """A spot at which traces from both ends stop."""
+
+    from_a_um: int
+    records: tuple[str, ...]
+
+
+class Breaks(NamedTuple):
+    """The breaks of a fibre in order from A, and the traces that stop short of what no other trace confirms."""
+
+    found: tuple[Break, ...]
+    alone: tuple[ShortTrace, ...]
+
+
+_Meeting = tuple[int, ShortTrace, ShortTrace]
+
+
+def is_short(ruler: Ruler) -> bool:
+    """Tell whether a trace shows the fibre's end, and shows it before the span's."""
+    if ruler.shortfall not in _SHORT or not ruler.has_end:
+        return False
+    # A length that is a scale only if another trace confirms it is none until then.
+    is_own_scale = ruler.shortfall is not Reason.LENGTHS_DISAGREE
+    reached_um = ruler.along_um(ruler.reach_um) if is_own_scale else ruler.reach_um - ruler.start_um
+    return 0 <= reached_um < ruler.span_um - ruler.tolerance_um
+
+
+def find_breaks(short: Sequence[ShortTrace], *, offsets_um: Sequence[int]) -> Breaks:
+    """Return where traces of one span from both ends stop, their two lengths adding up to about that of the span."""
+    forward, backward = ([one for one in short if one.trace.is_forward is is_forward] for is_forward in (True, False))
+    meeting = [
+        (_meeting_um(one, other, offsets_um=offsets_um), one, other)
+        for one in forward
+        for other in backward
+        if _meet(one, other)
+    ]
+    found: list[Break] = []
+    for own in _spots(sorted(meeting, key=lambda item: item[0])):
+        records = {one.trace.stamp.id for _, *both in own for one in both}
+        found.append(Break(median_low(at_um for at_um, _, _ in own), tuple(sorted(records))))
+    broken = {record for one in found for record in one.records}
+    return Breaks(tuple(found), tuple(one for one in short if one.trace.stamp.id not in broken))
+
+
+def _meet(one: ShortTrace, other: ShortTrace) -> bool:
+    if (one.trace.low_index, one.trace.high_index) != (other.trace.low_index, other.trace.high_index):
+        return False
+    return abs(one.from_a_um - other.from_a_um) <= one.within_um + other.within_um
+
+
+def _meeting_um(one: ShortTrace, other: ShortTrace, *, offsets_um: Sequence[int]) -> int:
+    # Whatever scale both traces have, they share it.
+    whole_um = max(one.reached_um + other.reached_um, 1)
+    return offsets_um[one.trace.low_index] + one.reached_um * one.ruler.span_um // whole_um
+
+
+def _spots(meeting: Sequence[_Meeting]) -> Iterator[list[_Meeting]]:
+    own: list[_Meeting] = []
+    for item in meeting:
+        if own and item[0] - own[0][0] > item[1].ruler.tolerance_um:
+            yield own
+            own = []
+        own.append(item)
+    if own:
+        yield own

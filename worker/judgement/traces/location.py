@@ -1,0 +1,39 @@
+"""Where a spot of a fibre lies: in which section, and how far along that section's cable."""
+
+from bisect import bisect_right
+from typing import NamedTuple
+
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import WhereDocument
+from service.vocabulary.quantities import metres_text, round_half_even, to_last_place
+
+# An excess is kept in hundredths of a percent.
+_WHOLE = 10_000
+
+
+class Location(NamedTuple):
+    """A spot in a section, by the cable between it and the section's start, slack counted in."""
+
+    section: str
+    cable_um: int
+
+
+def locate(layout: Layout, *, from_a_um: int) -> Location | None:
+    """Return the location of a spot of the fibre, or nothing before its start and behind its end."""
+    offsets, sections = layout.site_offsets_um, layout.design.sections
+    if not 0 <= from_a_um <= offsets[-1]:
+        return None
+    index = min(bisect_right(offsets, from_a_um), len(sections)) - 1
+    longer = _WHOLE + to_last_place(sections[index].excess_percent, places=2)
+    cable_um = round_half_even((from_a_um - offsets[index]) * _WHOLE, unit=longer)
+    return Location(section=sections[index].id, cable_um=cable_um)
+
+
+def write_where(layout: Layout, *, from_a_um: int) -> WhereDocument:
+    """Write down where a spot of the fibre lies."""
+    found = locate(layout, from_a_um=from_a_um)
+    document: WhereDocument = {"from_a_m": metres_text(from_a_um)}
+    if found is not None:
+        document["section"] = found.section
+        document["cable_m"] = metres_text(found.cable_um)
+    return document

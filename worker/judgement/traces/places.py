@@ -1,0 +1,112 @@
+"""The places of a fibre: joints that lie at one spot, which a trace shows as one event."""
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Sequence
+from itertools import groupby, pairwise
+from typing import NamedTuple
+
+from service.vocabulary.design.layout import Joint, Layout
+from service.vocabulary.words import JointKind, SiteKind
+
+
+class Place(NamedTuple):
+    """The joints of one fibre at one site.
+
+    At a terminal and at a patch panel they form a group: a splice a few metres behind a connection lies in its dead
+    zone. `zone` are the indices of all sites in one dead zone with this one, where there are others.
+    """
+
+    site: str
+    site_index: int
+    from_a_um: int
+    joints: tuple[Joint, ...]
+    is_closure: bool
+    is_end: bool
+    zone: tuple[int, ...] = ()
+    zone_has_pair: bool = False
+
+    @property
+    def is_group(self) -> bool:
+        """Tell whether several joints share one reading, that of a connection."""
+        return len(self.joints) > 1 or self.zone_has_pair
+
+    @property
+    def pair(self) -> Joint | None:
+        """The first mated pair, after which the group is named."""
+        return next((joint for joint in self.joints if joint.kind is JointKind.PAIR), None)
+
+
+class DeadZone(NamedTuple):
+    """How far apart joints must lie for a trace to see them apart: beside a reflection, and else."""
+
+    beside_pair_um: int
+    pulse_um: int
+
+    @property
+    def widest_um(self) -> int:
+        """How far apart joints are always seen apart."""
+        return max(self)
+
+
+def places_of(layout: Layout, joints: Sequence[Joint]) -> tuple[Place, ...]:
+    """Return the places of a fibre's joints in route order."""
+    sites = layout.design.sites
+    return tuple(
+        Place(
+            site=sites[index].id,
+            site_index=index,
+            from_a_um=layout.site_offsets_um[index],
+            joints=tuple(members),
+            is_closure=sites[index].kind is SiteKind.SPLICE_CLOSURE,
+            is_end=index in {0, len(sites) - 1},
+        )
+        for index, members in groupby(joints, key=lambda joint: joint.site_index)
+    )
+
+
+def with_zones(places: Sequence[Place], dead_zone: DeadZone) -> tuple[Place, ...]:
+    """Return places in route order that know with which others they share a dead zone."""
+    if all(behind.from_a_um - place.from_a_um > dead_zone.widest_um for place, behind in pairwise(places)):
+        return tuple(places)
+    zoned: list[Place] = []
+    for own in _zones(places, dead_zone):
+        if len(own) == 1:
+            zoned += own
+        else:
+            zone, has_pair = tuple(place.site_index for place in own), any(place.pair for place in own)
+            zoned += [place._replace(zone=zone, zone_has_pair=has_pair) for place in own]
+    return tuple(zoned)
+
+
+def zones_of(places: Sequence[Place], dead_zone: DeadZone) -> tuple[tuple[int, ...], ...]:
+    """Return the site indices of each dead zone that holds several places in route order."""
+    return tuple(tuple(place.site_index for place in own) for own in _zones(places, dead_zone) if len(own) > 1)
+
+
+def _zones(places: Sequence[Place], dead_zone: DeadZone) -> Iterator[list[Place]]:
+    linked = _linked_to_next(places, dead_zone)
+    zone: list[Place] = []
+    for index, place in enumerate(places):
+        zone.append(place)
+        if index not in linked:
+            yield zone
+            zone = []
+
+
+def _linked_to_next(places: Sequence[Place], dead_zone: DeadZone) -> set[int]:
+    linked = {
+        index
+        for index, (place, behind) in enumerate(pairwise(places))
+        if behind.from_a_um - place.from_a_um <= dead_zone.pulse_um
+    }
+    for index, place in enumerate(places):
+        if place.pair is not None:
+            first = bisect_left(places, place.from_a_um - dead_zone.beside_pair_um, key=_from_a_um)
+            behind_last = bisect_right(places, place.from_a_um + dead_zone.beside_pair_um, key=_from_a_um)
+            linked.update(range(first, index))
+            linked.update(range(index, behind_last - 1))
+    return linked
+
+
+def _from_a_um(place: Place) -> int:
+    return place.from_a_um

@@ -1,0 +1,114 @@
+"""The reflectance that the traces of one direction show at a place: a value, or bounds of one."""
+
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import NamedTuple
+
+from service.vocabulary.findings.finding import ReadingDocument, VoidDocument
+from service.vocabulary.words import EventKind, Qualifier, Reason
+from worker.judgement.history.acts import Trace
+from worker.judgement.numbers.exact import db_text, last_place, rounded_tenth_mdb
+from worker.judgement.traces.aligned_trace import Event, Reading
+from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN
+from worker.physics.reflectance import event_reflectance_db
+
+# The range in which a reflectance can be posted: no instrument sees less, and nothing sends back more than it gets.
+_LEAST_TENTH_MDB, _MOST_TENTH_MDB = -1_200_000, 0
+_TENTHS = 10
+
+
+class Reflection(NamedTuple):
+    """What one trace shows lies between the bounds; `reason` says why it may be anything above the lower one."""
+
+    reason: Reason | None
+    low_tenth_mdb: int
+    high_tenth_mdb: int
+    said: str
+    reading: ReadingDocument
+
+
+class OneWayReflectance(NamedTuple):
+    """The reflectance of a place in one direction; without bounds nothing is known of it, with a reason not enough."""
+
+    reason: Reason | None
+    bounds_tenth_mdb: tuple[int, int] | None
+    said: str
+    readings: tuple[ReadingDocument, ...]
+    void: tuple[VoidDocument, ...]
+
+
+def worst_shown(
+    shown: Sequence[Reading | Reason], *, is_forward: bool, void: tuple[VoidDocument, ...]
+) -> OneWayReflectance:
+    """Return the worst of what the traces of one direction show of a place.
+
+    A trace whose reflection is cut off is outdone by one that shows it whole, unless they contradict each other.
+    """
+    seen = [_reflection(one, is_forward=is_forward) for one in shown if isinstance(one, Reading)]
+    if not seen or Reason.AMBIGUOUS_EVENT in shown:
+        missing = Reason.AMBIGUOUS_EVENT if seen else next(one for one in shown if isinstance(one, Reason))
+        return OneWayReflectance(missing, None, f"{REASON_SPOKEN[missing]} ({SPOKEN[is_forward]})", (), void)
+    whole = [reflection for reflection in seen if reflection.reason is None]
+    low = max(reflection.low_tenth_mdb for reflection in seen)
+    high = max((reflection.high_tenth_mdb for reflection in whole), default=_MOST_TENTH_MDB)
+    reason = next((one.reason for one in seen if one.reason is not None and (not whole or low > high)), None)
+    return OneWayReflectance(
+        reason=reason,
+        bounds_tenth_mdb=(low, high if reason is None else _MOST_TENTH_MDB),
+        said=f"{' and '.join(reflection.said for reflection in seen)} ({SPOKEN[is_forward]})",
+        readings=tuple(reflection.reading for reflection in seen),
+        void=void,
+    )
+
+
+def _reflection(reading: Reading, *, is_forward: bool) -> Reflection:
+    document: ReadingDocument = {"record": reading.trace.stamp.id, "direction": DIRECTION[is_forward]}
+    if reading.distance_m is not None:
+        document["distance_m"] = reading.distance_m
+    own = [_of_event(reading.trace, event, document) for event in reading.events]
+    if len(own) < 2:
+        return own[0] if own else _unseen(reading.trace, document)
+    worst = max(own, key=lambda one: (one.high_tenth_mdb, one.low_tenth_mdb))
+    return worst._replace(
+        low_tenth_mdb=max(one.low_tenth_mdb for one in own), said=" and ".join(one.said for one in own)
+    )
+
+
+def _of_event(trace: Trace, event: Event, document: ReadingDocument) -> Reflection:
+    text = event.get("reflectance_db")
+    if text is None:
+        return _unstated(trace, event, document)
+    document = {**document, "value": text}
+    value, qualifier = last_place(text) * _TENTHS, event["reflectance_qualifier"]
+    if event["kind"] == EventKind.SATURATED:
+        # Cut off and yet said to be below something bounds nothing.
+        least = _LEAST_TENTH_MDB if qualifier == Qualifier.LT else value
+        said = f"at least {db_text(least)} dB, cut off"
+        return Reflection(Reason.SATURATED, least, _MOST_TENTH_MDB, said, document)
+    if qualifier == Qualifier.LT:
+        return Reflection(None, _LEAST_TENTH_MDB, value, f"at most {text} dB", document)
+    if qualifier == Qualifier.GT:
+        return Reflection(None, value, _MOST_TENTH_MDB, f"at least {text} dB", document)
+    return Reflection(None, value, value, f"{text} dB", document)
+
+
+def _unstated(trace: Trace, event: Event, document: ReadingDocument) -> Reflection:
+    if event["kind"] == EventKind.NON_REFLECTIVE:
+        return _unseen(trace, document)
+    is_saturated = event["kind"] == EventKind.SATURATED
+    reason = Reason.SATURATED if is_saturated else Reason.REFLECTANCE_NOT_STATED
+    return Reflection(reason, _LEAST_TENTH_MDB, _MOST_TENTH_MDB, REASON_SPOKEN[reason], document)
+
+
+def _unseen(trace: Trace, document: ReadingDocument) -> Reflection:
+    most = _most_unseen_tenth_mdb(trace.body["backscatter_db"], trace.threshold_mdb, trace.pulse_ns)
+    return Reflection(None, _LEAST_TENTH_MDB, most, f"none seen, so at most {db_text(most)} dB", document)
+
+
+@lru_cache(maxsize=256)
+def _most_unseen_tenth_mdb(backscatter_db: str, threshold_mdb: int, pulse_ns: int) -> int:
+    # A peak higher over the backscatter than the threshold would be an event of its own, common practice.
+    most_db = event_reflectance_db(
+        height_db=threshold_mdb / 1000, backscatter_coefficient_db=float(backscatter_db), pulse_ns=pulse_ns
+    )
+    return min(max(rounded_tenth_mdb(float(most_db)), _LEAST_TENTH_MDB), _MOST_TENTH_MDB)

@@ -1,0 +1,104 @@
+"""Work at connections: clean and inspect them first, and give them new connectors only where that does not help."""
+
+from collections.abc import Iterator, Sequence
+
+from service.vocabulary.design.layout import Joint
+from service.vocabulary.findings.finding import FindingDocument, WorkDocument
+from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Side
+from worker.judgement.fibre.connections import cleanings_of, is_clean
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.traces.places import Place
+from worker.judgement.words import at_wavelength
+from worker.judgement.work.items import Cause, beyond_limit, cause_of, write_item
+
+# What does not come off when cleaned so often is a scratch, common practice.
+_CLEANINGS = 2
+
+_NAMES = {
+    Quantity.CONNECTION_LOSS: "the connection's loss",
+    Quantity.TERMINATION_LOSS: "the loss of the connection with the splice behind it",
+    Quantity.SPLICE_LOSS: "the loss of the splice, read together with its connection,",
+    Quantity.REFLECTANCE: "the reflectance",
+    Quantity.RETURN_LOSS: "the return loss seen here",
+}
+_OF_WHOLE_PLACE = {Quantity.SPLICE_LOSS, Quantity.RETURN_LOSS}
+_SIDES = {Side.TOWARDS_A.value: "towards A", Side.TOWARDS_B.value: "towards B"}
+_CLEAN = "clean and inspect both sides, then test again"
+_INSPECT = "clean it and post what is seen of every zone"
+_SCRATCHED = "cleaning does not help: give the fibre a new connector"
+_NEW_CONNECTOR = "it was cleaned and both end faces pass: give the fibre a new connector"
+
+
+def connection_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+    """Return what is to be done at connections that are known to be bad."""
+    bad = [finding for finding in still_open if finding["outcome"] == Outcome.NONCONFORMING and "site" in finding]
+    for place, pair in _pairs(fibre) if bad else ():
+        own = [finding for finding in bad if finding["site"] == place.site and _is_about(place, pair, finding)]
+        faces = [finding for finding in own if finding["quantity"] == Quantity.END_FACE]
+        if is_clean(fibre, place, pair):
+            act, advice = Act.RE_TERMINATE, _NEW_CONNECTOR
+            own = [finding for finding in own if not _is_the_splices(finding, own)]
+        elif any(_is_scratched(fibre, pair, Side(finding["side"])) for finding in faces):
+            act, advice = Act.RE_TERMINATE, _SCRATCHED
+        else:
+            act, advice = Act.CLEAN_AND_INSPECT, _CLEAN
+        if own:
+            yield _item(fibre, act, pair, own, advice)
+
+
+def inspection_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+    """Return the end faces to be inspected before the fibre is tested."""
+    unknown = [
+        finding
+        for finding in still_open
+        if (finding["quantity"], finding["outcome"]) == (Quantity.END_FACE, Outcome.UNDETERMINED)
+    ]
+    for place, pair in _pairs(fibre) if unknown else ():
+        own = [one for one in unknown if (one["site"], one["position"]) == (place.site, pair.position)]
+        if own:
+            yield _item(fibre, Act.CLEAN_AND_INSPECT, pair, own, _INSPECT)
+
+
+def _pairs(fibre: FibreUnderTest) -> Iterator[tuple[Place, Joint]]:
+    for place in fibre.places:
+        for joint in place.joints:
+            if joint.kind is JointKind.PAIR and joint.segment in fibre.segments:
+                yield place, joint
+
+
+def _is_about(place: Place, pair: Joint, finding: FindingDocument) -> bool:
+    """Tell whether a finding at a pair's place is this pair's: one of the whole place goes to its first."""
+    if finding["quantity"] in _OF_WHOLE_PLACE:
+        return place.pair == pair
+    is_of_pairs = finding["quantity"] in _NAMES or finding["quantity"] == Quantity.END_FACE
+    return is_of_pairs and finding.get("position") == pair.position
+
+
+def _is_the_splices(finding: FindingDocument, own: Sequence[FindingDocument]) -> bool:
+    """Tell whether a loss read with a clean connection is put down to the splice, which is made again."""
+    if finding["quantity"] == Quantity.SPLICE_LOSS:
+        return True
+    has_bad_splice = any(one["quantity"] == Quantity.SPLICE_LOSS for one in own)
+    return has_bad_splice and finding["quantity"] == Quantity.TERMINATION_LOSS
+
+
+def _is_scratched(fibre: FibreUnderTest, pair: Joint, side: Side) -> bool:
+    """Tell whether an end face that fails had been cleaned so often that only a scratch stays.
+
+    What was seen before a cleaning no longer fails, so all of them came before.
+    """
+    return sum(act.side == side for act in cleanings_of(fibre, pair)) >= _CLEANINGS
+
+
+def _item(
+    fibre: FibreUnderTest, act: Act, pair: Joint, findings: Sequence[FindingDocument], advice: str
+) -> WorkDocument:
+    causes = [*(cause_of(finding, _clause(finding)) for finding in findings), Cause(clause=advice)]
+    return write_item(fibre, act=act, site=pair.site, causes=causes, position=pair.position)
+
+
+def _clause(finding: FindingDocument) -> str:
+    quantity = Quantity(finding["quantity"])
+    if quantity is Quantity.END_FACE:
+        return f"the end face {_SIDES[finding['side']]}: {finding['detail']}"
+    return f"{_NAMES[quantity]}{at_wavelength(finding.get('wavelength_nm'))} {beyond_limit(finding)}"

@@ -1,0 +1,110 @@
+"""Work where a fibre is crossed, dark, broken or bent."""
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+
+from service.vocabulary.findings.finding import FindingDocument, WorkDocument
+from service.vocabulary.quantities import metres_text
+from service.vocabulary.words import Act, Outcome, Quantity, Reason, RecordKind
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.history.acts import Continuity
+from worker.judgement.traces.location import locate
+from worker.judgement.work.items import Cause, beyond_limit, cause_of, write_item
+
+_BENT = {Quantity.STRAY_LOSS, Quantity.BEND, Quantity.ATTENUATION_COEFFICIENT}
+_OF_BREAKS = {Reason.BEYOND_REACH, Reason.LENGTHS_DISAGREE}
+
+
+def fault_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+    """Return what is to be done about faults of the fibre itself, from end A on."""
+    bad = [finding for finding in still_open if finding["outcome"] == Outcome.NONCONFORMING]
+    for finding in bad:
+        if finding["quantity"] == Quantity.CONTINUITY:
+            yield from _identity_work(fibre, finding)
+    yield from _break_work(fibre, still_open)
+    yield from _bend_work(fibre, [finding for finding in bad if finding["quantity"] in _BENT])
+
+
+def _identity_work(fibre: FibreUnderTest, finding: FindingDocument) -> Iterator[WorkDocument]:
+    told = {reading["record"] for reading in finding["readings"]}
+    tests = [
+        one
+        for one in fibre.history.links.get(RecordKind.CONTINUITY, ())
+        if isinstance(one, Continuity) and one.stamp.id in told and one.lit_fibre != one.seen_fibre
+    ]
+    crossed = [test for test in tests if test.seen_fibre is not None]
+    dark = [test for test in tests if test.seen_fibre is None]
+    if crossed:
+        site = fibre.layout.design.sites[crossed[0].ends[1]].id
+        causes = [cause_of(finding, _crossed_clause(fibre, test)) for test in crossed]
+        yield write_item(fibre, act=Act.FIBRES_CROSSED, site=site, causes=causes)
+    elif dark and not fibre.laying.breaks().found:
+        site = fibre.layout.design.sites[dark[0].ends[0]].id
+        clause = f"{finding['detail']}: take traces from both ends to find where it stops"
+        yield write_item(fibre, act=Act.LOCATE_BREAK, site=site, causes=[cause_of(finding, clause)])
+
+
+def _crossed_clause(fibre: FibreUnderTest, test: Continuity) -> str:
+    assert test.seen_fibre is not None
+    near, far = (fibre.layout.design.sites[index].id for index in test.ends)
+    lit, seen = (f"fibre {number} ({_colours(fibre, number, far)})" for number in (test.lit_fibre, test.seen_fibre))
+    return f"{lit} was lit at {near} and {seen} seen at {far}: re-splice, or the engineer approves an as-built revision"
+
+
+def _colours(fibre: FibreUnderTest, number: int, site: str) -> str:
+    """Return what a crew sees of a route fibre at an end of the route."""
+    before, after = fibre.layout.local_fibres(number, site)
+    local = before or after
+    assert local is not None
+    place = local.place
+    return f"section {local.section}, tube {place.tube} {place.tube_colour}, fibre {place.fibre} {place.fibre_colour}"
+
+
+def _break_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+    criteria = tuple(one["criterion"] for one in still_open if one.get("reason") in _OF_BREAKS)
+    # A trace that stops short leaves something open, or nothing here is worth looking for.
+    for broken in fibre.laying.breaks().found if still_open else ():
+        at_m, found = metres_text(broken.from_a_um), locate(fibre.layout, from_a_um=broken.from_a_um)
+        where = "" if found is None else f", {metres_text(found.cable_um)} m of cable into section {found.section}"
+        clause = (
+            f"traces from both ends stop at {at_m} m of fibre from A{where}: find the break there and splice the fibre"
+        )
+        cause = Cause(clause=clause, criteria=criteria, records=broken.records)
+        yield write_item(
+            fibre, act=Act.LOCATE_BREAK, site=_site_before(fibre, from_a_um=broken.from_a_um), causes=[cause]
+        )
+
+
+def _site_before(fibre: FibreUnderTest, *, from_a_um: int) -> str:
+    sites = fibre.layout.design.sites
+    index = bisect_right(fibre.layout.site_offsets_um, from_a_um) - 1
+    return sites[min(max(index, 0), len(sites) - 1)].id
+
+
+def _bend_work(fibre: FibreUnderTest, bad: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+    causes: dict[tuple[str, int | None], list[Cause]] = {}
+    for finding in bad:
+        causes.setdefault((_site_of(fibre, finding), finding.get("position")), []).append(_bend_cause(finding))
+    for (site, position), own in causes.items():
+        yield write_item(fibre, act=Act.RELIEVE_BEND, site=site, causes=own, position=position)
+
+
+def _site_of(fibre: FibreUnderTest, finding: FindingDocument) -> str:
+    """Return the place that a finding is about, or the site before what it is about."""
+    if "section" in finding:
+        sections = [section.id for section in fibre.layout.design.sections]
+        return fibre.layout.design.sites[sections.index(finding["section"])].id
+    return finding["site"] if "site" in finding else finding["from_site"]
+
+
+def _bend_cause(finding: FindingDocument) -> Cause:
+    section = f"section {finding['section']}, " if "section" in finding else ""
+    if finding["quantity"] == Quantity.ATTENUATION_COEFFICIENT:
+        where = section or f"from {finding['from_site']} to {finding['to_site']}, "
+        clause = f"{where}the fibre's own loss at {finding['wavelength_nm']} nm {beyond_limit(finding)}"
+        return cause_of(finding, f"{clause}: look for strain and bends along the cable, then test again")
+    if finding["quantity"] == Quantity.STRAY_LOSS:
+        clause = f"{section}{finding['detail']}, which {beyond_limit(finding)}"
+        return cause_of(finding, f"{clause}: relieve the bend or mend the damage there, then test again")
+    clause = f"{section}{finding['detail']}: the difference {beyond_limit(finding)}"
+    return cause_of(finding, f"{clause}: relieve the bend, then test again")

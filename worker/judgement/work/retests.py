@@ -1,0 +1,171 @@
+"""Tests to make or to make again, asked for once the splicing before them is done and shut."""
+
+from collections.abc import Iterator, Sequence
+
+from service.vocabulary.criteria.required_tests import Need, needs_of
+from service.vocabulary.findings.finding import FindingDocument, WorkDocument
+from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Reason, SiteKind
+from worker.judgement.fibre.end_to_end import end_to_end_test
+from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.traces.places import Place
+from worker.judgement.words import REASON_SPOKEN, SPOKEN, TEST_SPOKEN, at_wavelength
+from worker.judgement.work.items import Cause, beyond_limit, cause_of, write_item
+from worker.judgement.work.splices import latest_splice
+
+# A test is there, but what it says is of no use as it is: it has to be made again, the way the clause says.
+_BETTER_TEST = {
+    Reason.NO_CORD: "test again with a cord before and behind the route",
+    Reason.CORDS_CHANGED: "test again and leave the same cord at each end for both directions",
+    Reason.REFERENCE_UNLIKE: "test again with the reference method that was agreed, the same in both directions",
+    Reason.PAIR_NOT_SEEN: "check the cords' lengths, and test again with both connected",
+    Reason.LENGTHS_DISAGREE: "look for a break, and test again from both ends",
+    Reason.BELOW_ZERO: "test again from both ends",
+    Reason.READINGS_DISAGREE: "test again, and have the tests that are wrong withdrawn",
+    Reason.AMBIGUOUS_EVENT: "test again with a shorter pulse",
+    Reason.BOUND_TOO_WIDE: "test again with a lower loss threshold or longer averaging",
+    Reason.LOSS_NOT_STATED: "test again so that each event has its loss",
+    Reason.REFLECTANCE_NOT_STATED: "test again so that each reflection has its reflectance",
+    Reason.SATURATED: "test again with a shorter pulse or more attenuation, so that the reflection is not cut off",
+    Reason.COEFFICIENT_NOT_STATED: "test again so that each section has its attenuation",
+    Reason.FAR_END_UNLIKE: "test again with the far end closed off as the criteria say",
+}
+# What is too much from end to end, though nothing at a joint is: what to look into before the next test.
+_LOOKED_INTO = {
+    Quantity.LINK_ATTENUATION: (
+        "the loss from end to end",
+        ", though no splice is: clean both ends, look for bends and test again",
+    ),
+    Quantity.LENGTH: (
+        "the length's distance from the design's",
+        ": check the group index and test again, or have the design revised",
+    ),
+}
+_BOUND_OF_RETURN_LOSS = "measure again with an instrument that reaches the limit"
+_ONE_WAY_IS_ENOUGH = {"dispersion", "continuity"}
+_Asked = tuple[tuple[Act, str], Cause]
+
+
+def is_ready_for_tests(fibre: FibreUnderTest) -> bool:
+    """Tell whether a fibre is spliced from end to end and its closures are shut."""
+    if not fibre.is_continuous:
+        return False
+    sites = fibre.layout.design.sites
+    closures = [site.id for site in sites if site.kind is SiteKind.SPLICE_CLOSURE]
+    if fibre.counting.final_after_sealing and not all(fibre.counting.is_sealed(site) for site in closures):
+        return False
+    splices = [joint for joint in fibre.joints if joint.kind is JointKind.SPLICE]
+    if fibre.history.splices:
+        return all(latest_splice(fibre, joint) is not None for joint in splices)
+    # Nobody posts splices on this fibre: its closures, or the tests already there, have to tell that it is spliced.
+    return fibre.counting.final_after_sealing or bool(fibre.history.traces or fibre.history.links)
+
+
+def retest_work(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+    """Return the tests to be made on a fibre that is ready for them."""
+    causes: dict[tuple[Act, str], list[Cause]] = {}
+    for (act, site), cause in (
+        *_absent_tests(fibre, findings),
+        *_tests_through(fibre, findings),
+        *_better_tests(fibre, findings),
+    ):
+        causes.setdefault((act, site), []).append(cause)
+    for (act, site), own in causes.items():
+        yield write_item(fibre, act=act, site=site, causes=own)
+
+
+def _absent_tests(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
+    open_codes = {finding["criterion"] for finding in findings if finding["outcome"] == Outcome.UNDETERMINED}
+    needs: dict[Need, list[str]] = {}
+    for criterion in fibre.criteria.criteria:
+        if criterion.code in open_codes:
+            for need in needs_of(criterion):
+                needs.setdefault(need, []).append(criterion.code)
+    for (test, nm), codes in needs.items():
+        both = list(zip((True, False), fibre.end_sites, strict=True))
+        for is_forward, site in both[:1] if test in _ONE_WAY_IS_ENOUGH else both:
+            found = end_to_end_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward)
+            if found.missing is None:
+                continue
+            named = f"{TEST_SPOKEN[test]} {SPOKEN[is_forward]}{at_wavelength(nm)}"
+            if found.missing is Reason.NO_EVIDENCE:
+                yield (Act.TEST_MISSING, site), Cause(clause=f"no {named}", criteria=tuple(codes))
+            else:
+                records = tuple(test.stamp.id for test, reason in found.void if reason is found.missing)
+                clause = f"{named} does not count: {REASON_SPOKEN[found.missing]}"
+                yield (Act.RETEST, site), Cause(clause=clause, criteria=tuple(codes), records=records)
+
+
+def _tests_through(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
+    """Return the traces that are missing over sites where spans meet: each span sees one side of such a joint only."""
+    places = {place.site: place for place in fibre.places}
+    unproven = [
+        one
+        for one in findings
+        if "position" in one and "wavelength_nm" in one and one.get("reason", "") not in {"", *_BETTER_TEST}
+    ]
+    for nm in dict.fromkeys(finding["wavelength_nm"] for finding in unproven):
+        for is_forward in (True, False):
+            if end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward).missing is not None:
+                continue
+            own = [
+                finding
+                for finding in unproven
+                if finding["wavelength_nm"] == nm
+                and fibre.one_way_loss_at(places[finding["site"]], wavelength_nm=nm, is_forward=is_forward).reason
+            ]
+            for place_site, one in _by_site(own).items():
+                yield _test_through(fibre, places[place_site], one, is_forward=is_forward)
+
+
+def _by_site(findings: Sequence[FindingDocument]) -> dict[str, list[FindingDocument]]:
+    by_site: dict[str, list[FindingDocument]] = {}
+    for finding in findings:
+        by_site.setdefault(finding["site"], []).append(finding)
+    return by_site
+
+
+def _test_through(
+    fibre: FibreUnderTest, place: Place, findings: Sequence[FindingDocument], *, is_forward: bool
+) -> _Asked:
+    nm = findings[0]["wavelength_nm"]
+    missing = fibre.one_way_loss_at(place, wavelength_nm=nm, is_forward=is_forward).reason
+    criteria = tuple(finding["criterion"] for finding in findings)
+    way = f"{SPOKEN[is_forward]} at {nm} nm"
+    if missing in {None, Reason.NO_EVIDENCE}:
+        clause = f"no OTDR trace that counts runs over {place.site} {way}: test from a site before to a site behind"
+        return (Act.TEST_MISSING, place.site), Cause(clause=clause, criteria=criteria)
+    clause = f"the OTDR trace {way} does not count for {place.site}: {REASON_SPOKEN[missing]}"
+    near = fibre.end_sites[0 if is_forward else 1]
+    return (Act.RETEST, near), Cause(clause=clause, criteria=criteria)
+
+
+def _better_tests(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
+    unclear: dict[tuple[str, Reason, int | None], list[FindingDocument]] = {}
+    for finding in findings:
+        nm, quantity = finding.get("wavelength_nm"), Quantity(finding["quantity"])
+        if (reason := finding.get("reason")) in _BETTER_TEST:
+            unclear.setdefault((_advice(finding), Reason(reason), nm), []).append(finding)
+        elif finding["outcome"] == Outcome.NONCONFORMING and quantity in _LOOKED_INTO:
+            name, advice = _LOOKED_INTO[quantity]
+            cause = cause_of(finding, f"{name}{at_wavelength(nm)} {beyond_limit(finding)}{advice}")
+            yield (Act.RETEST, finding["from_site"]), cause
+    for (advice, reason, nm), own in unclear.items():
+        yield (
+            (Act.RETEST, fibre.end_sites[0]),
+            _unclear_cause(own, f"{REASON_SPOKEN[reason]}{{}}{at_wavelength(nm)}: {advice}"),
+        )
+
+
+def _advice(finding: FindingDocument) -> str:
+    reason = Reason(finding["reason"])
+    is_return_loss = finding["quantity"] == Quantity.RETURN_LOSS
+    return _BOUND_OF_RETURN_LOSS if is_return_loss and reason is Reason.BOUND_TOO_WIDE else _BETTER_TEST[reason]
+
+
+def _unclear_cause(findings: Sequence[FindingDocument], said: str) -> Cause:
+    sites = dict.fromkeys(finding["site"] for finding in findings if "site" in finding)
+    return Cause(
+        clause=said.format(f" at {', '.join(sites)}" if sites else ""),
+        criteria=tuple(finding["criterion"] for finding in findings),
+        records=tuple(reading["record"] for finding in findings for reading in finding["readings"]),
+    )

@@ -1,0 +1,4 @@
+"""From settings and criteria to signatures: the key, the level, authorities outside, the recorded decision.
+
+Knows jobs and signing; no step.
+"""

@@ -1,0 +1,61 @@
+"""The level at which a package is sealed: what the criteria ask for, else what the settings make possible."""
+
+from service.settings import CLOCK_TOLERANCE
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.signature_level import SignatureLevel
+from worker.jobs.clocks import offset_text
+from worker.jobs.context import StepContext
+from worker.jobs.outages import OutageError
+from worker.jobs.runner import HopelessError
+from worker.package.content import PlannedSeal
+from worker.sealing.trust_services import time_authority_host
+from worker.signing.levels import Level
+from worker.signing.report import PackageReport
+from worker.signing.sealing import Sealing
+
+
+class LevelNotReadBackError(Exception):
+    """A file that was just signed shows no level."""
+
+
+def sealing_for(context: StepContext, criteria: Criteria) -> Sealing:
+    """Return how to seal; a level that cannot be reached is given up at once, and nothing lower is made."""
+    authorities = context.authorities()
+    level = level_asked(criteria)
+    if criteria.signature_level is None and authorities is not None:
+        level = Level.B_T
+    if level is Level.B_B or authorities is not None:
+        return Sealing(level=level, authorities=authorities)
+    raise HopelessError(
+        f"The criteria ask for signatures at {level.label} or above, and no time-stamp authority is named; nothing was "
+        "signed. Set TIMESTAMP_URL and make the job due again."
+    )
+
+
+def level_asked(criteria: Criteria) -> Level:
+    """Return the lowest level at which anybody may sign."""
+    return Level.B_B if criteria.signature_level is None else Level(criteria.signature_level.value)
+
+
+def planned_seal(context: StepContext, sealing: Sealing) -> PlannedSeal:
+    """Return what the package says of its own seal, before it has one."""
+    host = None if sealing.level is Level.B_B else time_authority_host(context.settings)
+    return PlannedSeal(level=SignatureLevel(sealing.level.value), time_authority=host)
+
+
+def level_of(report: PackageReport) -> SignatureLevel:
+    """Return the level that every signature of a file reaches, by what was read back from it.
+
+    A file whose own time and the authority's do not agree is not let out.
+    """
+    last = report.signatures[-1]
+    if last.timestamp is not None and last.signed_at is not None:
+        offset = last.signed_at - last.timestamp.stated_at
+        if abs(offset) > CLOCK_TOLERANCE:
+            raise OutageError(
+                f"This host's clock is {offset_text(offset)} the time authority's at {last.timestamp.authority}: "
+                "nothing was issued."
+            )
+    if report.level is None:
+        raise LevelNotReadBackError(" ".join(report.problems) or "One of its signatures is not PAdES.")
+    return SignatureLevel(report.level.value)
