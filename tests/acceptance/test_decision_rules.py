@@ -17,7 +17,6 @@ from service.vocabulary.words import DecisionRule, Grade, Outcome, Unit
 from tests.acceptance.figures import Share
 from worker.judgement.numbers.exact import PARTS
 from worker.judgement.numbers.limits import Held, Limit, hold
-from worker.physics.decision import false_acceptance_probability
 
 DRAWS = 100_000
 LIMIT_DB = 0.10
@@ -84,13 +83,6 @@ def test_of_items_that_pass_as_many_do_not_conform_as_the_normal_distribution_sa
     _print(capsys, f"{passing.rule}, of what passes does not conform {share}; by the normal {expected:.4%}")
     low, high = share.interval_at(CONFIDENCE)
     assert low <= expected <= high
-
-
-@pytest.mark.parametrize(("guard", "most"), [(0.0, 0.5), (0.83, 0.05), (1.0, 0.025)])
-def test_the_stated_false_acceptance_is_that_of_the_normal_distribution(guard: float, most: float) -> None:
-    stated = float(false_acceptance_probability(guard_factor=guard, coverage_factor=COVERAGE))
-    assert stated == pytest.approx(float(norm.cdf(-guard * COVERAGE)), abs=1e-12)
-    assert stated <= most
 
 
 def test_a_least_is_held_like_a_most_turned_round() -> None:

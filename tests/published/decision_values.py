@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
+from service.vocabulary.words import Grade, Outcome
 from tests.published.check_values import Provenance
-from worker.physics.decision import FourWay
 
 ILAC_G8 = "ILAC-G8:09/2019, 4.2"
 
@@ -35,33 +35,38 @@ class FourWayCheck(Provenance):
     """A reading against 0.10 with an expanded uncertainty of 0.04, a whole one as guard band."""
 
     value: float
-    answer: FourWay
+    outcome: Outcome
+    grade: Grade
 
 
 FOUR_WAY_LIMIT, FOUR_WAY_EXPANDED = 0.10, 0.04
 FOUR_WAY = [
-    FourWayCheck(value=0.05, answer=FourWay.PASS, tolerance=0, source=ILAC_G8, mark="computed"),
-    FourWayCheck(value=0.07, answer=FourWay.CONDITIONAL_PASS, tolerance=0, source=ILAC_G8, mark="computed"),
-    FourWayCheck(value=0.12, answer=FourWay.CONDITIONAL_FAIL, tolerance=0, source=ILAC_G8, mark="computed"),
-    FourWayCheck(value=0.15, answer=FourWay.FAIL, tolerance=0, source=ILAC_G8, mark="computed"),
+    FourWayCheck(value=value, outcome=outcome, grade=grade, tolerance=0, source=ILAC_G8, mark="computed")
+    for value, outcome, grade in (
+        (0.05, Outcome.CONFORMING, Grade.FULL),
+        (0.07, Outcome.CONFORMING, Grade.CONDITIONAL),
+        (0.12, Outcome.NONCONFORMING, Grade.CONDITIONAL),
+        (0.15, Outcome.NONCONFORMING, Grade.FULL),
+    )
 ]
 
 
 @dataclass(frozen=True, kw_only=True)
 class FalseAcceptanceCheck(Provenance):
-    """A guard factor at k = 2, what the document promises and what it comes to."""
+    """A guard factor at k = 2, the most that the document promises and what it comes to."""
 
     guard_factor: float
-    below: float
+    at_most: float
     probability: float
 
 
 FALSE_ACCEPTANCE = [
+    FalseAcceptanceCheck(guard_factor=0.0, at_most=0.5, probability=0.5, tolerance=5e-6, source=ILAC_G8, mark="seen"),
     FalseAcceptanceCheck(
-        guard_factor=1.0, below=0.025, probability=0.02275, tolerance=5e-6, source=ILAC_G8, mark="seen"
+        guard_factor=1.0, at_most=0.025, probability=0.02275, tolerance=5e-6, source=ILAC_G8, mark="seen"
     ),
     FalseAcceptanceCheck(
-        guard_factor=0.83, below=0.05, probability=0.04846, tolerance=5e-6, source=ILAC_G8, mark="seen"
+        guard_factor=0.83, at_most=0.05, probability=0.04846, tolerance=5e-6, source=ILAC_G8, mark="seen"
     ),
 ]
 

@@ -76,23 +76,3 @@ BOTH_EFFECTS = [
         radii_um=(4.6, 4.3), offset_um=0.8, loss_db=0.1599, tolerance=1e-4, source="Marcuse's form", mark="computed"
     ),
 ]
-
-
-@dataclass(frozen=True, kw_only=True)
-class UnseenCheck(Provenance):
-    """How many good splices some side does not see."""
-
-    true_loss_db: float
-    mode_field_deviation_um: float
-    noise_db: float
-    threshold_db: float
-    share: float
-
-
-# The distribution of the losses around their mean is not stated with the 31 %: hence the wide tolerance.
-UNSEEN = [
-    UnseenCheck(
-        true_loss_db=0.04, mode_field_deviation_um=0.12, noise_db=0.01, threshold_db=0.02, share=0.31, tolerance=0.05,
-        source="drawn splices of mean loss 0.04 dB", mark="computed",
-    ),
-]  # fmt: skip

@@ -66,16 +66,18 @@ def held(loss_db: float, *, design: Body, limit: Body, reference_cords: int = 1)
     return finding
 
 
-# A criterion has one coefficient for the whole link: the row with two kinds of fibre cannot be said in one.
-@pytest.mark.parametrize("check", [check for check in BUDGETS if len(check.sections) == 1], ids=source_of)
+@pytest.mark.parametrize("check", BUDGETS, ids=source_of)
 def test_the_judge_holds_a_design_to_the_published_budget(check: BudgetCheck) -> None:
-    [(length_km, attenuation_db_per_km)] = check.sections
-    design = budgeted_design(length_m=length_km * 1000, splices=check.splices, pairs=check.pairs)
+    # A criterion has one coefficient for the whole link, the last section's: what others have more is said besides.
+    length_km = sum(own_km for own_km, _ in check.sections)
+    least_db_per_km = check.sections[-1][1]
+    more_db = sum(own_km * (own_db_per_km - least_db_per_km) for own_km, own_db_per_km in check.sections)
+    design = budgeted_design(length_m=round(length_km * 1000, 2), splices=check.splices, pairs=check.pairs)
     limit = {
-        "attenuation_db_per_km": attenuation_db_per_km,
+        "attenuation_db_per_km": least_db_per_km,
         "splice_db": check.splice_db,
         "connection_db": check.pair_db,
-        "other_db": check.other_db,
+        "other_db": round(check.other_db + more_db, 3),
     }
     at, above = (held(loss_db, design=design, limit=limit) for loss_db in (check.loss_db, check.loss_db + 0.001))
     assert (at["limit"], at["outcome"]) == (f"{check.loss_db:.4f}", "conforming")

@@ -20,7 +20,7 @@ from tests.published.reflection_values import (
     HeightCheck,
     PowersCheck,
 )
-from worker.physics.backscatter import endless_return_loss_db, section_backscatter_db
+from worker.physics.backscatter import section_backscatter_db
 from worker.physics.reflectance import event_reflectance_db, flat_end_reflectance_db, reflected_share
 from worker.physics.return_loss import ABSORBED, Link, link_return_loss_db
 
@@ -90,13 +90,6 @@ def test_a_length_of_glass_alone_sends_back_as_computed(check: GlassCheck) -> No
         loss_before_db=0.0,
     )
     assert returned_db == pytest.approx(-check.return_loss_db, abs=check.tolerance)
-
-
-def test_endless_glass_returns_as_computed() -> None:
-    return_loss_db = endless_return_loss_db(
-        attenuation_db_per_km=GLASS_DB_PER_KM, backscatter_coefficient_db=GLASS_COEFFICIENT_DB, group_index=GLASS_INDEX
-    )
-    assert return_loss_db == pytest.approx(ENDLESS.return_loss_db, abs=ENDLESS.tolerance)
 
 
 @pytest.mark.parametrize("check", OPEN_ENDS, ids=source_of)

@@ -73,6 +73,6 @@ def order_tests(module: str) -> list[str]:
 
 
 def _watched() -> Iterator[Path]:
-    for folder in (*MUTATED, "service/vocabulary", *TESTS["worker/judgement"], "tests/simulator"):
+    for folder in (*MUTATED, "service/vocabulary", *TESTS["worker/judgement"], "tests/reference", "tests/simulator"):
         yield from (ROOT / folder).rglob("*.py")
     yield ROOT / "tests" / "factories.py"

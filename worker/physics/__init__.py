@@ -1,1 +1,4 @@
-"""The physics of fibre joints and links: arrays in, float64 arrays out, with units and sources."""
+"""The formulas the judge runs on light, with units and sources: arrays in, float64 arrays out.
+
+Knows nothing of ours: no record, no criterion, no vocabulary.
+"""

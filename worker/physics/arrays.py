@@ -3,9 +3,6 @@
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-# A millionth of the last place of a reading in dB: far above the noise of adding floats, far below any reading.
-_FLOAT_NOISE = 1e-9
-
 
 def as_floats(values: ArrayLike) -> NDArray[np.float64]:
     """Return values as a float64 array."""
@@ -30,8 +27,3 @@ def are_above_zero(*arrays: NDArray[np.float64]) -> bool:
 def are_at_least_zero(*arrays: NDArray[np.float64]) -> bool:
     """Tell whether no value is below 0."""
     return all(bool((array >= 0).all()) for array in arrays)
-
-
-def exceed(values: NDArray[np.float64], limits: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Tell of each value whether it is above its limit by more than float noise: a value on its limit is not."""
-    return np.asarray(values - limits > _FLOAT_NOISE, dtype=np.bool_)

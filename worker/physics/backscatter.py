@@ -181,63 +181,6 @@ def section_backscatter_db(
     return as_floats(returned_db - 2 * before)
 
 
-def endless_return_loss_db(
-    *, attenuation_db_per_km: ArrayLike, backscatter_coefficient_db: ArrayLike, group_index: ArrayLike
-) -> NDArray[np.float64]:
-    r"""Return the return loss of a fibre without end or joint, the least that clean glass can show, in dB.
-
-    Parameters
-    ----------
-    attenuation_db_per_km : array_like, shape (n,) or scalar
-        Attenuation coefficient of the fibre, above 0. [dB/km]
-    backscatter_coefficient_db : array_like, shape (n,) or scalar
-        Backscatter coefficient for a pulse of 1 ns, below 0. [dB]
-    group_index : array_like, shape (n,) or scalar
-        Group index of the fibre, at least 1. [unitless]
-
-    Returns
-    -------
-    ndarray of float64, shape (n,)
-        Return loss that ever longer fibre comes down to. [dB]
-
-    Raises
-    ------
-    UnpairedReadingsError
-        If the shapes differ.
-    NonFiniteReadingError
-        If any argument is NaN or infinite.
-    OutOfRangeError
-        If an attenuation is not above 0.
-
-    Notes
-    -----
-    .. math:: \mathrm{ORL}_\infty = -10\,\log_{10}\frac{b}{2\alpha}
-
-    As uncertain as the backscatter coefficient, which is known to about 1 dB.
-
-    References
-    ----------
-    .. [1] The limit of `section_backscatter_db`.
-
-    Examples
-    --------
-    >>> float(endless_return_loss_db(
-    ...     attenuation_db_per_km=0.35, backscatter_coefficient_db=-79.0, group_index=1.468
-    ... ).round(1))
-    31.2
-    """
-    attenuation, coefficient = as_floats(attenuation_db_per_km), as_floats(backscatter_coefficient_db)
-    index = as_floats(group_index)
-    if not fit_together(attenuation, coefficient, index):
-        raise UnpairedReadingsError("the arguments of an endless fibre must have one shape")
-    if not are_finite(attenuation):
-        raise NonFiniteReadingError("every attenuation must be a finite number")
-    if not are_above_zero(attenuation):
-        raise OutOfRangeError("an endless fibre attenuates by more than 0 dB/km")
-    share = backscattered_share_per_m(backscatter_coefficient_db=coefficient, group_index=index)
-    return as_floats(-10 * np.log10(share * 1000 / (2 * NEPERS_PER_DB * attenuation)))
-
-
 def _mean_of_decay(exponent: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the mean of exp(-x) from 0 to the exponent: 1 where nothing decays."""
     nonzero = np.where(exponent > 0, exponent, 1.0)

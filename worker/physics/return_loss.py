@@ -34,20 +34,6 @@ class Link:
     reflection_distances_km: ArrayLike = ()
     reflectances_db: ArrayLike = ()
 
-    def turned(self) -> "Link":
-        """Return the same link as it is seen from its other end."""
-        total_km = as_floats(self.section_lengths_km).sum()
-        return Link(
-            section_lengths_km=as_floats(self.section_lengths_km)[::-1],
-            attenuations_db_per_km=as_floats(self.attenuations_db_per_km)[::-1],
-            backscatter_coefficients_db=as_floats(self.backscatter_coefficients_db)[::-1],
-            group_indices=as_floats(self.group_indices)[::-1],
-            loss_distances_km=total_km - as_floats(self.loss_distances_km),
-            losses_db=self.losses_db,
-            reflection_distances_km=total_km - as_floats(self.reflection_distances_km),
-            reflectances_db=self.reflectances_db,
-        )
-
 
 def link_return_loss_db(*, link: Link, far_end_share: float) -> NDArray[np.float64]:
     r"""Return what a link sends back in all, seen from its near end, in dB.

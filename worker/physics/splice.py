@@ -1,101 +1,62 @@
-"""Loss of a fusion splice: what two directions show, and what mode fields and offset explain."""
+"""The least a splice can lose: what unlike mode fields cost, and what two directions that differ imply of them."""
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from worker.physics.arrays import are_above_zero, are_at_least_zero, are_finite, as_floats, fit_together
+from worker.physics.arrays import are_above_zero, are_finite, as_floats
 from worker.physics.errors import NonFiniteReadingError, OutOfRangeError, UnpairedReadingsError
 
+# [dB] A ratio of mode fields of ten thousand millions: no fibres; beyond it the power of ten has no meaning.
+_GREATEST_OFFSET_DB = 100.0
 
-def mean_bidirectional_loss_db(*, loss_a_to_b_db: ArrayLike, loss_b_to_a_db: ArrayLike) -> NDArray[np.float64]:
-    r"""Return the loss of each splice averaged over both directions, in dB.
+
+def least_splice_loss_db(*, offset_db: ArrayLike) -> NDArray[np.float64]:
+    r"""Return the smallest loss a splice can have whose two directions differ by an offset, in dB.
 
     Parameters
     ----------
-    loss_a_to_b_db : array_like, shape (n,)
-        Signed one-way loss seen from end A; an apparent gain is negative. [dB]
-    loss_b_to_a_db : array_like, shape (n,)
-        The same splices in the same order, seen from end B. [dB]
+    offset_db : array_like, shape (n,)
+        By how much the reading from A, or from B, is above the mean of both, between -100 and 100. [dB]
 
     Returns
     -------
     ndarray of float64, shape (n,)
-        Splice loss without the part that depends on direction. [dB]
+        Mismatch loss of the mode fields that the offset implies, at least 0. [dB]
 
     Raises
     ------
-    UnpairedReadingsError
-        If the two shapes differ.
     NonFiniteReadingError
-        If any reading is NaN or infinite.
+        If any offset is NaN or infinite.
+    OutOfRangeError
+        If any offset is beyond 100 dB either way.
 
     Notes
     -----
-    .. math:: L_i = \tfrac{1}{2}\,(L_{i,\mathrm{AB}} + L_{i,\mathrm{BA}})
+    .. math:: L_{\min} = 20\,\log_{10}\cosh\left(\frac{\ln 10}{10}\,\Delta\right), \qquad
+              \frac{\mathrm{MFD}_B}{\mathrm{MFD}_A} = 10^{\Delta/10}
 
-    The mean is taken in decibels, not in power ratio: the part that depends on direction has opposite sign in the two
-    readings, and cancels only there. Valid for readings at one wavelength; the caller checks.
-
-    References
-    ----------
-    .. [1] Common practice of bidirectional testing; no single published source.
-
-    Examples
-    --------
-    >>> mean_bidirectional_loss_db(loss_a_to_b_db=[0.20], loss_b_to_a_db=[0.10]).round(6)
-    array([0.15])
-    """
-    forward, backward = as_floats(loss_a_to_b_db), as_floats(loss_b_to_a_db)
-    if forward.shape != backward.shape:
-        raise UnpairedReadingsError(f"{forward.shape} readings against {backward.shape}")
-    if not are_finite(forward, backward):
-        raise NonFiniteReadingError("every one-way loss must be a finite number")
-    return as_floats((forward + backward) / 2)
-
-
-def one_way_offset_db(*, loss_a_to_b_db: ArrayLike, loss_b_to_a_db: ArrayLike) -> NDArray[np.float64]:
-    r"""Return by how much each one-way reading from A is above the splice's loss, in dB.
-
-    Parameters
-    ----------
-    loss_a_to_b_db : array_like, shape (n,)
-        Signed one-way loss seen from end A; an apparent gain is negative. [dB]
-    loss_b_to_a_db : array_like, shape (n,)
-        The same splices in the same order, seen from end B. [dB]
-
-    Returns
-    -------
-    ndarray of float64, shape (n,)
-        Offset of the reading from A; that of the reading from B is its negative. [dB]
-
-    Raises
-    ------
-    UnpairedReadingsError
-        If the two shapes differ.
-    NonFiniteReadingError
-        If any reading is NaN or infinite.
-
-    Notes
-    -----
-    .. math:: \Delta_i = \tfrac{1}{2}\,(L_{i,\mathrm{AB}} - L_{i,\mathrm{BA}})
-
-    Half the difference of the two fibres' backscatter coefficients, as an OTDR displays them.
+    Captured backscatter goes as one over the square of the diameter, so the offset gives the ratio of the two mode
+    fields. For fibres of one type: where the glass itself scatters otherwise, the offset implies too much. The bound
+    is below a reading's uncertainty until the offset passes about 0.6 dB.
 
     References
     ----------
-    .. [1] Common practice of bidirectional testing; no single published source.
+    .. [1] D. Marcuse, Bell Syst. Tech. J. 56(5), 703-718, 1977 (from memory), with the ratio above.
+    .. [2] ITU-T G.650.1 (contents page) lists the difference of the two directions as a way of measuring mode-field
+       diameter; the ratio itself is common practice of bidirectional testing, no single published source.
 
     Examples
     --------
-    >>> one_way_offset_db(loss_a_to_b_db=[0.12], loss_b_to_a_db=[-0.04]).round(6)
-    array([0.08])
+    >>> least_splice_loss_db(offset_db=[0.0, 0.6, -0.6]).round(3)
+    array([0.   , 0.083, 0.083])
     """
-    forward, backward = as_floats(loss_a_to_b_db), as_floats(loss_b_to_a_db)
-    if forward.shape != backward.shape:
-        raise UnpairedReadingsError(f"{forward.shape} readings against {backward.shape}")
-    if not are_finite(forward, backward):
-        raise NonFiniteReadingError("every one-way loss must be a finite number")
-    return as_floats((forward - backward) / 2)
+    offset = as_floats(offset_db)
+    if not are_finite(offset):
+        raise NonFiniteReadingError("every offset must be a finite number")
+    if (np.abs(offset) > _GREATEST_OFFSET_DB).any():
+        raise OutOfRangeError(f"an offset is at most {_GREATEST_OFFSET_DB} dB either way")
+    ratio = as_floats(10 ** (offset / 10))
+    return mode_field_mismatch_loss_db(mode_field_diameter_a_um=np.ones_like(ratio), mode_field_diameter_b_um=ratio)
 
 
 def mode_field_mismatch_loss_db(
@@ -146,116 +107,6 @@ def mode_field_mismatch_loss_db(
         raise UnpairedReadingsError(f"{first.shape} diameters against {second.shape}")
     if not are_finite(first, second):
         raise NonFiniteReadingError("every mode-field diameter must be a finite number")
-    if (first <= 0).any() or (second <= 0).any():
+    if not are_above_zero(first, second):
         raise OutOfRangeError("every mode-field diameter must be above 0 um")
     return as_floats(20 * np.log10((first / second + second / first) / 2))
-
-
-def offset_loss_db(*, offset_um: ArrayLike, mode_field_radius_um: ArrayLike) -> NDArray[np.float64]:
-    r"""Return the loss of a splice of equal fibres that lie beside each other by an offset, in dB.
-
-    Parameters
-    ----------
-    offset_um : array_like, shape (n,)
-        Lateral offset of the two axes, at least 0. [um]
-    mode_field_radius_um : array_like, shape (n,)
-        Mode-field radius of both fibres, above 0. [um]
-
-    Returns
-    -------
-    ndarray of float64, shape (n,)
-        Loss, at least 0. [dB]
-
-    Raises
-    ------
-    UnpairedReadingsError
-        If the two shapes differ.
-    NonFiniteReadingError
-        If any argument is NaN or infinite.
-    OutOfRangeError
-        If an offset is below 0 or a radius not above 0.
-
-    Notes
-    -----
-    .. math:: L = \frac{10}{\ln 10}\left(\frac{d}{w}\right)^2
-
-    The overlap of two equal Gaussian fields. The factor is kept exact; the literature prints 4.343, or 4.34.
-
-    References
-    ----------
-    .. [1] J. M. Senior, "Optical Fiber Communications", example 5.5.
-    .. [2] D. Marcuse, Bell Syst. Tech. J. 56(5), 703-718, 1977 (from memory).
-
-    Examples
-    --------
-    >>> offset_loss_db(offset_um=[1.0], mode_field_radius_um=[4.6]).round(3)
-    array([0.205])
-    """
-    offset, radius = as_floats(offset_um), as_floats(mode_field_radius_um)
-    if offset.shape != radius.shape:
-        raise UnpairedReadingsError(f"{offset.shape} offsets against {radius.shape} radii")
-    if not are_finite(offset, radius):
-        raise NonFiniteReadingError("every offset and radius must be a finite number")
-    if (offset < 0).any() or (radius <= 0).any():
-        raise OutOfRangeError("an offset is at least 0 um and a radius above 0 um")
-    return as_floats(10 / np.log(10) * (offset / radius) ** 2)
-
-
-def mismatch_and_offset_loss_db(
-    *, mode_field_radius_a_um: ArrayLike, mode_field_radius_b_um: ArrayLike, offset_um: ArrayLike
-) -> NDArray[np.float64]:
-    r"""Return the loss of a splice of unequal mode fields that lie beside each other by an offset, in dB.
-
-    Parameters
-    ----------
-    mode_field_radius_a_um : array_like, shape (n,) or scalar
-        Mode-field radius of one fibre, above 0. [um]
-    mode_field_radius_b_um : array_like, shape (n,) or scalar
-        Mode-field radius of the other fibre, above 0. [um]
-    offset_um : array_like, shape (n,) or scalar
-        Lateral offset of the two axes, at least 0. [um]
-
-    Returns
-    -------
-    ndarray of float64, shape (n,)
-        Loss, the same in both directions, at least 0. [dB]
-
-    Raises
-    ------
-    UnpairedReadingsError
-        If the shapes differ.
-    NonFiniteReadingError
-        If any argument is NaN or infinite.
-    OutOfRangeError
-        If an offset is below 0 or a radius not above 0.
-
-    Notes
-    -----
-    .. math:: L = -10\,\log_{10}\left\{\left[\frac{2 w_1 w_2}{w_1^2 + w_2^2}\right]^2
-              \exp\left[\frac{-2 d^2}{w_1^2 + w_2^2}\right]\right\}
-
-    The two factors are summed in decibels, so that no power of a far offset underflows. Fibres without tilt.
-
-    References
-    ----------
-    .. [1] D. Marcuse, Bell Syst. Tech. J. 56(5), 703-718, 1977 (from memory).
-
-    Examples
-    --------
-    Equal fields leave the loss of the offset alone:
-
-    >>> mismatch_and_offset_loss_db(
-    ...     mode_field_radius_a_um=[4.6], mode_field_radius_b_um=[4.6], offset_um=[1.0]
-    ... ).round(3)
-    array([0.205])
-    """
-    first, second = as_floats(mode_field_radius_a_um), as_floats(mode_field_radius_b_um)
-    offset = as_floats(offset_um)
-    if not fit_together(first, second, offset):
-        raise UnpairedReadingsError(f"radii {first.shape} and {second.shape} against {offset.shape} offsets")
-    if not are_finite(first, second, offset):
-        raise NonFiniteReadingError("every radius and offset must be a finite number")
-    if not are_above_zero(first, second) or not are_at_least_zero(offset):
-        raise OutOfRangeError("an offset is at least 0 um and a radius above 0 um")
-    mismatch_db = 20 * np.log10((first / second + second / first) / 2)
-    return as_floats(mismatch_db + 10 / np.log(10) * 2 * offset**2 / (first**2 + second**2))

@@ -70,6 +70,11 @@ def link_of(sections: list[Glass], places: list[Place]) -> Link:
     )
 
 
+def turned(sections: list[Glass], places: list[Place]) -> Link:
+    """Return the same link as it is seen from B."""
+    return link_of(sections[::-1], [replace(place, share=1 - place.share) for place in places])
+
+
 def glass_loss_db(sections: list[Glass], *, from_km: float, to_km: float) -> float:
     """Return the loss of the fibre between two distances from A, section by section."""
     loss_db, start_km = 0.0, 0.0
@@ -119,22 +124,13 @@ def returned_from_places(sections: list[Glass], places: list[Place], *, at_b: bo
 def test_a_link_returns_the_integral_of_its_round_trips_from_either_end(
     sections: list[Glass], places: list[Place], far_end: float
 ) -> None:
-    link = link_of(sections, places)
     through_db = sum(p.loss_db for p in places) + glass_loss_db(sections, from_km=0, to_km=length_of(sections))
     from_far_end = far_end * 10 ** (-2 * through_db / 10)
-    for seen, at_b in ((link, False), (link.turned(), True)):
+    for seen, at_b in ((link_of(sections, places), False), (turned(sections, places), True)):
         glass = returned_from_glass(sections, places, at_b=at_b)
         returned = glass + returned_from_places(sections, places, at_b=at_b) + from_far_end
         return_loss_db = link_return_loss_db(link=seen, far_end_share=far_end)
         assert return_loss_db == pytest.approx(-10 * np.log10(returned), abs=1e-6)
-
-
-@settings(max_examples=60)
-@given(sections=SECTIONS, places=CONNECTIONS)
-def test_a_link_turned_twice_is_the_same_link(sections: list[Glass], places: list[Place]) -> None:
-    link = link_of(sections, places)
-    once = link_return_loss_db(link=link, far_end_share=0.01)
-    assert link_return_loss_db(link=link.turned().turned(), far_end_share=0.01) == pytest.approx(float(once), abs=1e-9)
 
 
 @settings(max_examples=60)
@@ -159,9 +155,9 @@ def test_a_section_cut_in_two_returns_the_same(glass: Glass, cut: float) -> None
 def test_the_two_ends_of_one_link_return_differently() -> None:
     # A strong reflection near A shows at A; at B it lies behind twenty kilometres.
     glass = Glass(length_km=20.0, attenuation=0.35, coefficient_db=-79.0, index=1.468)
-    link = link_of([glass], [Place(share=0.0, loss_db=0.3, reflectance_db=-30.0)])
-    at_a = link_return_loss_db(link=link, far_end_share=ABSORBED)
-    at_b = link_return_loss_db(link=link.turned(), far_end_share=ABSORBED)
+    places = [Place(share=0.0, loss_db=0.3, reflectance_db=-30.0)]
+    at_a = link_return_loss_db(link=link_of([glass], places), far_end_share=ABSORBED)
+    at_b = link_return_loss_db(link=turned([glass], places), far_end_share=ABSORBED)
     assert at_a < at_b - 3
 
 

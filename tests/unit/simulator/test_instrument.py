@@ -6,12 +6,13 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from tests.reference.uncertainty import combined_uncertainty
 from tests.simulator.crew import Hand
 from tests.simulator.draws import Floats, draw_around, draw_between, start
 from tests.simulator.glass import draw_truth
 from tests.simulator.instrument import Direction, Traces, read_power, site_offsets_db, take_traces
 from tests.simulator.rounds import Gear, make_gear
-from tests.simulator.truth import RouteTruth, mismatch_loss_db, mode_field_offset_db
+from tests.simulator.truth import RouteTruth
 
 NOISE_DB = 0.006
 
@@ -43,21 +44,6 @@ def take(truth: RouteTruth, direction: Direction, *, reading_noise_db: float = N
     )
 
 
-def test_light_that_goes_into_a_smaller_mode_field_shows_a_gain() -> None:
-    # trade practice, computed: from 9.2 to 8.6 um the offset is -0.293 dB, so a true 0.05 dB reads -0.243 and +0.343.
-    larger, smaller = np.array([9.2]), np.array([8.6])
-    assert mode_field_offset_db(from_um=larger, to_um=smaller) == pytest.approx(-0.293, abs=5e-4)
-    assert mode_field_offset_db(from_um=smaller, to_um=larger) == pytest.approx(0.293, abs=5e-4)
-
-
-def test_unlike_mode_fields_lose_the_same_in_both_directions() -> None:
-    # Gaussian mode fields, computed: 8.8 and 9.3 um lose 0.0133 dB; 11.2 and 8.4 um lose 0.3546 dB (Senior, Optical
-    # Fiber Communications, Ex. 5.6).
-    for one_um, other_um, loss_db in ((8.8, 9.3, 0.0133), (9.3, 8.8, 0.0133), (11.2, 8.4, 0.3546)):
-        lost = mismatch_loss_db(one_um=np.array([one_um]), other_um=np.array([other_um]))
-        assert lost == pytest.approx(loss_db, abs=5e-5)
-
-
 def test_the_offset_of_every_site_has_the_opposite_sign_in_the_other_direction() -> None:
     truth, gear = make_truth(), make_default_gear()
     forward, backward = (
@@ -81,8 +67,8 @@ def test_the_mean_of_both_directions_is_the_truth_within_noise() -> None:
     forward, backward = (take(truth, direction).readings_db for direction in Direction)
     error = (forward + backward) / 2 - truth.joint_loss_db
     error = error[~np.isnan(error)]
-    # Two independent readings: the noise of their mean is smaller by the root of two.
-    assert error.std() == pytest.approx(NOISE_DB / 2**0.5, rel=0.15)
+    expected_db = combined_uncertainty(sensitivities=[0.5, 0.5], own=[NOISE_DB, NOISE_DB])
+    assert error.std() == pytest.approx(expected_db, rel=0.15)
     assert abs(error.mean()) < 0.001
 
 
@@ -107,6 +93,18 @@ def test_events_lie_behind_the_cord_of_the_end_they_are_seen_from() -> None:
     back_m = backward.distances_m - gear.cord_at_b.length_m
     np.testing.assert_allclose(along_m + back_m, truth.section_lengths_m.sum(), atol=6)
     np.testing.assert_allclose(along_m[:, :, 1], 2000, atol=2)
+
+
+def test_a_wrong_index_moves_ten_kilometres_as_computed() -> None:
+    # Computed: an index wrong by 0.0005 moves 10 km by 3.4 m.
+    truth, gear = make_truth(fibres=2, sections=5), make_default_gear()
+    otdr = replace(gear.otdr_at_a, position_noise_m=0.0, group_index={1310: 1.468, 1550: 1.4685})
+    same_glass = replace(truth, group_index=np.array([1.468, 1.468]))
+    ends = {"cord_at_a": gear.cord_at_a, "cord_at_b": gear.cord_at_b, "direction": Direction.A_TO_B}
+    along_m = take_traces(same_glass, otdr=otdr, source=start(7), **ends).distances_m[:, 0]  # type: ignore[arg-type]
+    right_m, wrong_m = along_m[:, -1] - along_m[:, 0]
+    assert right_m == pytest.approx(10_000.0, abs=0.01)
+    assert right_m - wrong_m == pytest.approx(3.4, abs=0.05)
 
 
 def test_readings_have_three_decimal_places() -> None:

@@ -12,7 +12,7 @@ from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.history.acts import LinkLoss, Measurement, Trace
 from worker.judgement.numbers.exact import db_text, last_place, mdb_text, metres_to_um, rounded_tenth_mdb
 from worker.judgement.traces.places import Place
-from worker.physics.one_way import least_splice_loss_db
+from worker.physics.splice import least_splice_loss_db
 
 # Expanded uncertainties (k = 2), common practice: a splice from both ends, source and meter, a span by OTDR.
 _SPLICE_TENTH_MDB = 500

@@ -74,6 +74,14 @@ def budget_pdb(budget: Budget, *, length_um: int, splices: int, counted_pairs: i
     return fibre_pdb + (joints_mdb + limit_mdb(budget.other_db)) * PDB_PER_MDB
 
 
+def pairs_in_reading(*, pairs: int, reference_cords: int) -> int:
+    """Return how many mated pairs a reading includes: each cord after the first brings one into the reference.
+
+    IEC 61280-4-2 and TIA-526-7, both from memory.
+    """
+    return max(0, pairs - (reference_cords - 1))
+
+
 def is_below_fibre_alone(*, loss_mdb: int, least_mdb_per_km: int, length_um: int, uncertainty_mdb: int) -> bool:
     """Tell whether a loss is below what the fibre alone can have, by more than its uncertainty."""
     return (loss_mdb + uncertainty_mdb) * PDB_PER_MDB < least_mdb_per_km * length_um

@@ -2,9 +2,7 @@
 
 from collections.abc import Sequence
 
-import numpy as np
 import pytest
-from scipy import integrate
 
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from tests.factories import (
@@ -18,6 +16,7 @@ from tests.factories import (
     make_splice,
     splice_criterion,
 )
+from tests.reference.overlap import overlap_loss_db
 from tests.unit.judgement.joints import only, traces
 from tests.unit.judgement.judging import sealed, spliced, with_events
 from tests.unit.judgement.routes import cord_ended, suspicions_in, verdict_of
@@ -31,18 +30,9 @@ def seen(
     return suspicions_in(verdict_of({1: bodies}, design=design or cord_ended(), criteria=criteria), kind)
 
 
-def overlap_loss_db(offset_db: float) -> float:
-    """Return the loss between two Gaussian fields whose widths are 10^(offset/10) apart, by a numerical integral."""
-    one_um, other_um = 4.6, 4.6 * 10 ** (offset_db / 10)
-
-    def field(r_um: float, width_um: float) -> float:
-        return float(np.sqrt(2 / np.pi) / width_um * np.exp(-((r_um / width_um) ** 2)))
-
-    def both(r_um: float) -> float:
-        return field(r_um, one_um) * field(r_um, other_um) * 2 * np.pi * r_um
-
-    coupled, _ = integrate.quad(both, 0, 100, epsabs=1e-12)
-    return -20 * float(np.log10(coupled))
+def least_by_overlap_db(offset_db: float) -> float:
+    """Return the loss between two Gaussian fields whose widths are 10^(offset/10) apart."""
+    return overlap_loss_db(radius_a_um=4.6, radius_b_um=4.6 * 10 ** (offset_db / 10))
 
 
 @pytest.mark.parametrize("mean_mdb", [*range(40, 120, 3)])
@@ -50,7 +40,7 @@ def test_a_mean_below_what_its_offset_implies_by_more_than_its_uncertainty_is_sa
     # Computed by an overlap integral of two Gaussian fields; 0.05 dB is the uncertainty of a bidirectional splice,
     # common practice, no source.
     offset_mdb = 700
-    least_db = overlap_loss_db(offset_mdb / 1000)
+    least_db = least_by_overlap_db(offset_mdb / 1000)
     bodies = traces((mean_mdb + offset_mdb) / 1000, (mean_mdb - offset_mdb) / 1000, design=cord_ended())
     found = seen(bodies, "impossible_pair")
     assert bool(found) == (mean_mdb / 1000 + 0.05 < least_db)
@@ -60,7 +50,7 @@ def test_an_impossible_pair_names_its_records_and_the_least_loss() -> None:
     bodies = traces(0.82, -0.78, design=cord_ended())
     [found] = seen(bodies, "impossible_pair")
     assert found["records"] == [bodies[2]["id"], bodies[3]["id"]]
-    assert f"lose {overlap_loss_db(0.8):.4f} dB at least" in found["detail"]
+    assert f"lose {least_by_overlap_db(0.8):.4f} dB at least" in found["detail"]
 
 
 def test_fibres_of_two_types_may_differ_by_more_than_their_mode_fields() -> None:

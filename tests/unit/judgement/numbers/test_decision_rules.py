@@ -4,21 +4,11 @@ from typing import Any
 
 import pytest
 
-from service.vocabulary.words import Grade, Outcome
 from tests.factories import make_splice, splice_criterion, termination_criterion
-from tests.published.check_values import source_of
-from tests.published.decision_values import FOUR_WAY, FOUR_WAY_EXPANDED, FOUR_WAY_LIMIT, FourWayCheck
 from tests.unit.judgement.joints import at_c1, connection_criterion, only, traces
 from tests.unit.judgement.judging import finding_of, judge
-from worker.physics.decision import FourWay
 
 BAND: dict[str, Any] = {"uncertainty_db": 0.04}
-ANSWER = {
-    FourWay.PASS: (Outcome.CONFORMING, Grade.FULL),
-    FourWay.CONDITIONAL_PASS: (Outcome.CONFORMING, Grade.CONDITIONAL),
-    FourWay.CONDITIONAL_FAIL: (Outcome.NONCONFORMING, Grade.CONDITIONAL),
-    FourWay.FAIL: (Outcome.NONCONFORMING, Grade.FULL),
-}
 
 
 @pytest.mark.parametrize(
@@ -44,13 +34,6 @@ def test_guarded_a_splice_conforms_only_beyond_the_guard_band(loss_db: float, ou
 def test_four_way_the_limit_decides_and_the_band_grades(loss_db: float, outcome: str, grade: str) -> None:
     finding = at_c1(traces(loss_db, loss_db), decision="four_way", **BAND)
     assert (finding["outcome"], finding["grade"]) == (outcome, grade)
-
-
-@pytest.mark.parametrize("check", FOUR_WAY, ids=source_of)
-def test_a_splice_is_graded_as_the_guide_does(check: FourWayCheck) -> None:
-    changes: dict[str, Any] = {"decision": "four_way", "limit_db": FOUR_WAY_LIMIT, "uncertainty_db": FOUR_WAY_EXPANDED}
-    finding = at_c1(traces(check.value, check.value), **changes)
-    assert (finding["outcome"], finding["grade"]) == ANSWER[check.answer]
 
 
 def test_simple_an_uncertainty_changes_nothing() -> None:

@@ -1,4 +1,4 @@
-"""Exact numbers: written and read without loss, and in step with the physics."""
+"""Exact numbers: written and read without loss, and equal to fractions."""
 
 from fractions import Fraction
 
@@ -9,8 +9,6 @@ from hypothesis import strategies as st
 from service.vocabulary.criteria.links import Budget
 from service.vocabulary.quantities import metres_text, round_half_even
 from worker.judgement.numbers import exact
-from worker.physics.link import counted_connections, expected_link_loss_db
-from worker.physics.splice import mean_bidirectional_loss_db
 
 
 @pytest.mark.parametrize(
@@ -53,10 +51,9 @@ LOSSES_MDB = st.integers(-60_000, 60_000)
 
 
 @given(first=LOSSES_MDB, second=LOSSES_MDB)
-def test_the_exact_mean_agrees_with_the_physics(first: int, second: int) -> None:
+def test_the_mean_is_exact(first: int, second: int) -> None:
     mean = exact.mean_tenth_mdb(first_mdb=first, second_mdb=second)
-    [physics] = mean_bidirectional_loss_db(loss_a_to_b_db=[first / 1000], loss_b_to_a_db=[second / 1000])
-    assert physics == pytest.approx(mean / 10_000, abs=1e-9)
+    assert Fraction(mean, 10_000) == (Fraction(first, 1000) + Fraction(second, 1000)) / 2
 
 
 @given(
@@ -64,21 +61,23 @@ def test_the_exact_mean_agrees_with_the_physics(first: int, second: int) -> None
     attenuation_mdb=st.integers(0, 1000),
     splices=st.integers(0, 40),
     pairs=st.integers(0, 8),
-    cords=st.integers(1, 3),
 )
-def test_the_exact_budget_agrees_with_the_physics(
-    length_cm: int, attenuation_mdb: int, splices: int, pairs: int, cords: int
+def test_the_budget_is_the_exact_sum_of_its_parts(
+    length_cm: int, attenuation_mdb: int, splices: int, pairs: int
 ) -> None:
     budget = Budget(
         kind="budget", attenuation_db_per_km=attenuation_mdb / 1000, splice_db=0.1, connection_db=0.5, other_db=0.25
     )
-    counted = int(counted_connections(pairs=pairs, reference_cords=cords))
-    limit_pdb = exact.budget_pdb(budget, length_um=length_cm * 10_000, splices=splices, counted_pairs=counted)
-    physics = expected_link_loss_db(
-        section_lengths_km=[length_cm / 100_000],
-        attenuations_db_per_km=[attenuation_mdb / 1000],
-        splice_losses_db=[0.1] * splices,
-        connection_losses_db=[0.5] * counted,
-        other_db=0.25,
-    )
-    assert float(physics) == pytest.approx(limit_pdb / 10**12, abs=1e-9)
+    limit_pdb = exact.budget_pdb(budget, length_um=length_cm * 10_000, splices=splices, counted_pairs=pairs)
+    fibre_db = Fraction(length_cm, 100_000) * Fraction(attenuation_mdb, 1000)
+    parts_db = Fraction(splices, 10) + Fraction(pairs, 2) + Fraction(1, 4)
+    assert Fraction(limit_pdb, exact.PARTS) == fibre_db + parts_db
+
+
+@pytest.mark.parametrize(
+    ("pairs", "cords", "counted"),
+    # Common practice, no source: a reference never takes away more pairs than there are.
+    [(3, 1, 3), (3, 2, 2), (3, 3, 1), (2, 3, 0), (1, 3, 0), (0, 3, 0), (0, 1, 0)],
+)
+def test_each_cord_after_the_first_brings_one_pair_into_the_reference(pairs: int, cords: int, counted: int) -> None:
+    assert exact.pairs_in_reading(pairs=pairs, reference_cords=cords) == counted

@@ -12,11 +12,10 @@ from worker.judgement.fibre.end_to_end import EndToEndTest, both_ways, known_of,
 from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.history.acts import LinkLoss, Measurement
-from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, budget_pdb, mdb_text, mean_tenth_mdb
+from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, budget_pdb, mdb_text, mean_tenth_mdb, pairs_in_reading
 from worker.judgement.numbers.limits import Limit
 from worker.judgement.rules.base import EndToEndRule, band_of, most_db
 from worker.judgement.words import TEST_SPOKEN
-from worker.physics.link import counted_connections
 
 
 class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
@@ -55,7 +54,7 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
         if isinstance(limit, FixedLimit):
             return most_db(self.criterion, limit.limit_db)
         kinds = [joint.kind for joint in fibre.joints]
-        pairs = int(counted_connections(pairs=kinds.count(JointKind.PAIR), reference_cords=reference_cords))
+        pairs = pairs_in_reading(pairs=kinds.count(JointKind.PAIR), reference_cords=reference_cords)
         splices = kinds.count(JointKind.SPLICE)
         budget = budget_pdb(limit, length_um=fibre.length_um, splices=splices, counted_pairs=pairs)
         return Limit.most(budget, unit=Unit.DB, rule=self.criterion.decision, band=band_of(self.criterion))
