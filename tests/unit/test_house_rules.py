@@ -26,7 +26,9 @@ MODULES = sorted(
 PURE_PACKAGES = ["worker.physics", "worker.judgement", "worker.package"]
 IMPURE = ["sqlalchemy", "sqlmodel", "fastapi", "celery", "kombu", "redis", "httpx", "psycopg", "structlog"]
 # Asked of our own files only: pydantic itself brings socket along, through the standard library's e-mail.
-CLOCK_CHANCE_AND_WORLD = {"time", "datetime", "random", "secrets", "uuid", "os", "logging", "socket", "subprocess"}
+CLOCK_CHANCE_AND_WORLD = {"time", "random", "secrets", "uuid", "os", "logging", "socket", "subprocess"}
+# The module that reads an instant's text also reads the clock, and the zone of the machine.
+CLOCKS_OF_DATETIME = {"now", "utcnow", "today", "fromtimestamp", "astimezone", "timestamp"}
 
 
 @pytest.mark.parametrize("module", MODULES, ids=str)
@@ -81,10 +83,12 @@ def test_a_pure_package_brings_nothing_impure_along(package: str) -> None:
 @pytest.mark.parametrize("folder", ["physics", "judgement"])
 def test_judging_reads_no_clock_no_chance_and_no_world(folder: str) -> None:
     for path in sorted((ROOT / "worker" / folder).rglob("*.py")):
-        imports = [node for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.Import)]
-        froms = [node for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.ImportFrom)]
-        imported = {alias.name for node in imports for alias in node.names} | {node.module for node in froms}
+        nodes = list(ast.walk(ast.parse(path.read_text())))
+        imported = {alias.name for node in nodes if isinstance(node, ast.Import) for alias in node.names}
+        imported |= {node.module or "" for node in nodes if isinstance(node, ast.ImportFrom)}
         assert imported.isdisjoint(CLOCK_CHANCE_AND_WORLD), path
+        asked = {node.attr for node in nodes if isinstance(node, ast.Attribute)}
+        assert asked.isdisjoint(CLOCKS_OF_DATETIME), path
 
 
 def test_the_import_arrows_hold() -> None:
