@@ -12,33 +12,6 @@ def only(*criteria: Body, **changes: object) -> Body:
     return {"title": "Agreed criteria", "criteria": list(criteria), **changes}
 
 
-def connection_criterion(**changes: object) -> Body:
-    """Return a limit of 0.50 dB for each mated pair at 1550 nm."""
-    return {"code": "PAIR-1550", "quantity": "connection_loss", "wavelength_nm": 1550, "limit_db": 0.5, **changes}
-
-
-def reflectance_criterion(**changes: object) -> Body:
-    """Return a limit of -50 dB for what each mated pair sends back at 1550 nm."""
-    limits = {"joint": "pair", "limit_db": -50.0}
-    return {"code": "REFL-1550", "quantity": "reflectance", "wavelength_nm": 1550, **limits, **changes}
-
-
-def stray_criterion(**changes: object) -> Body:
-    """Return a limit of 0.10 dB for each loss on no joint at 1550 nm."""
-    return {"code": "STRAY-1550", "quantity": "stray_loss", "wavelength_nm": 1550, "limit_db": 0.1, **changes}
-
-
-def bend_criterion(**changes: object) -> Body:
-    """Return a bend's signature: more than 0.20 dB and more than 1.5 times as much at 1550 nm as at 1310 nm."""
-    wavelengths = {"short_wavelength_nm": 1310, "long_wavelength_nm": 1550}
-    return {"code": "BEND", "quantity": "bend", "limit_db": 0.2, **wavelengths, **changes}
-
-
-def density_criterion(**changes: object) -> Body:
-    """Return a limit of one splice per kilometre."""
-    return {"code": "DENSITY", "quantity": "splice_density", "limit_per_km": 1.0, **changes}
-
-
 def traces(
     forward_db: float | None,
     backward_db: float | None,

@@ -72,7 +72,7 @@ def with_total(loss_db: float, **changes: object) -> list[Body]:
 def powers(*losses_db: float, **changes: object) -> list[Body]:
     ends = (("A", "B"), ("B", "A"))
     return [
-        make_attenuation(from_site=near, to_site=far, loss_db=loss_db, **changes)  # type: ignore[arg-type]
+        make_attenuation(from_site=near, to_site=far, loss_db=loss_db, **changes)
         for (near, far), loss_db in zip(ends, losses_db, strict=True)
     ]
 

@@ -2,8 +2,16 @@
 
 import pytest
 
-from tests.factories import Body, make_design, make_section, make_site, splice_criterion, termination_criterion
-from tests.unit.judgement.joints import connection_criterion, only, traces
+from tests.factories import (
+    Body,
+    connection_criterion,
+    make_design,
+    make_section,
+    make_site,
+    splice_criterion,
+    termination_criterion,
+)
+from tests.unit.judgement.joints import only, traces
 from tests.unit.judgement.judging import finding_of, judge
 
 Applies = dict[str, object]

@@ -5,8 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_otdr
-from tests.unit.judgement.joints import bend_criterion, only
+from tests.factories import Body, bend_criterion, make_otdr
+from tests.unit.judgement.joints import only
 from tests.unit.judgement.judging import finding_of, judge, sealed, with_events
 
 

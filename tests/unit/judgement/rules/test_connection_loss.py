@@ -5,6 +5,7 @@ import pytest
 from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import (
     Body,
+    connection_criterion,
     make_criteria,
     make_design,
     make_end_face,
@@ -13,7 +14,7 @@ from tests.factories import (
     make_terminal,
     termination_criterion,
 )
-from tests.unit.judgement.joints import connection_criterion, only, traces
+from tests.unit.judgement.joints import only, traces
 from tests.unit.judgement.judging import finding_of, judge, sealed
 
 

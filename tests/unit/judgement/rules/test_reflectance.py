@@ -3,8 +3,8 @@
 import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_design, make_otdr, make_site, make_terminal
-from tests.unit.judgement.joints import only, reflectance_criterion
+from tests.factories import Body, make_design, make_otdr, make_site, make_terminal, reflectance_criterion
+from tests.unit.judgement.joints import only
 from tests.unit.judgement.judging import finding_of, judge, sealed, with_events
 from worker.physics.reflectance import event_reflectance_db
 

@@ -3,8 +3,8 @@
 import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_design, make_otdr, make_site
-from tests.unit.judgement.joints import only, stray_criterion
+from tests.factories import Body, make_design, make_otdr, make_site, stray_criterion
+from tests.unit.judgement.joints import only
 from tests.unit.judgement.judging import judge, sealed, with_events
 
 

@@ -8,6 +8,7 @@ import pytest
 from service.vocabulary.words import Act
 from tests.factories import (
     Body,
+    connection_criterion,
     make_cleaning,
     make_design,
     make_end_face,
@@ -17,12 +18,9 @@ from tests.factories import (
     make_splice,
     make_terminal,
     make_termination,
+    reflectance_criterion,
     splice_criterion,
     termination_criterion,
-)
-from tests.unit.judgement.joints import (
-    connection_criterion,
-    reflectance_criterion,
 )
 from tests.unit.judgement.judging import sealed, spliced, with_events
 from tests.unit.judgement.story import (

@@ -7,15 +7,13 @@ import pytest
 from service.vocabulary.words import Act
 from tests.factories import (
     Body,
+    bend_criterion,
     make_closure_state,
     make_continuity,
     make_splice,
     splice_criterion,
-    with_id,
-)
-from tests.unit.judgement.joints import (
-    bend_criterion,
     stray_criterion,
+    with_id,
 )
 from tests.unit.judgement.judging import with_events
 from tests.unit.judgement.story import (

@@ -1,0 +1,81 @@
+"""Criteria as the engineer proposes them: one function for each quantity that many tests ask for."""
+
+from typing import Any
+
+from tests.bodies import Body
+
+
+def splice_criterion(**changes: Any) -> Body:
+    """Return a limit of 0.10 dB per splice at 1550 nm, with action limits."""
+    return {
+        "code": "SPLICE-1550",
+        "quantity": "splice_loss",
+        "wavelength_nm": 1550,
+        "limit_db": 0.1,
+        "estimate_action_limit_db": 0.05,
+        "one_way_action_limit_db": 0.3,
+        **changes,
+    }
+
+
+def termination_criterion(**changes: Any) -> Body:
+    """Return a limit of 0.50 dB for a connection with the splice behind it, at 1550 nm."""
+    return {
+        "code": "TERM-1550",
+        "quantity": "termination_loss",
+        "wavelength_nm": 1550,
+        "limit_db": 0.5,
+        **changes,
+    }
+
+
+def connection_criterion(**changes: Any) -> Body:
+    """Return a limit of 0.50 dB for each mated pair at 1550 nm."""
+    return {"code": "PAIR-1550", "quantity": "connection_loss", "wavelength_nm": 1550, "limit_db": 0.5, **changes}
+
+
+def reflectance_criterion(**changes: Any) -> Body:
+    """Return a limit of -50 dB for what each mated pair sends back at 1550 nm."""
+    limits = {"joint": "pair", "limit_db": -50.0}
+    return {"code": "REFL-1550", "quantity": "reflectance", "wavelength_nm": 1550, **limits, **changes}
+
+
+def stray_criterion(**changes: Any) -> Body:
+    """Return a limit of 0.10 dB for each loss on no joint at 1550 nm."""
+    return {"code": "STRAY-1550", "quantity": "stray_loss", "wavelength_nm": 1550, "limit_db": 0.1, **changes}
+
+
+def bend_criterion(**changes: Any) -> Body:
+    """Return a bend's signature: more than 0.20 dB and more than 1.5 times as much at 1550 nm as at 1310 nm."""
+    wavelengths = {"short_wavelength_nm": 1310, "long_wavelength_nm": 1550}
+    return {"code": "BEND", "quantity": "bend", "limit_db": 0.2, **wavelengths, **changes}
+
+
+def density_criterion(**changes: Any) -> Body:
+    """Return a limit of one splice per kilometre."""
+    return {"code": "DENSITY", "quantity": "splice_density", "limit_per_km": 1.0, **changes}
+
+
+def link_criterion(**changes: Any) -> Body:
+    """Return a budget for the whole link at 1550 nm."""
+    limit = {"kind": "budget", "attenuation_db_per_km": 0.25, "splice_db": 0.1, "connection_db": 0.5}
+    return {
+        "code": "LINK-1550",
+        "quantity": "link_attenuation",
+        "wavelength_nm": 1550,
+        "combination": "mean",
+        "limit": limit,
+        "least_attenuation_db_per_km": 0.16,
+        **changes,
+    }
+
+
+def required_test_criterion(**changes: Any) -> Body:
+    """Return the demand for traces from both ends at 1550 nm."""
+    return {"code": "OTDR-1550", "quantity": "required_test", "test": "otdr", "wavelength_nm": 1550, **changes}
+
+
+def make_criteria(**changes: Any) -> Body:
+    """Return criteria with one of each quantity, all at 1550 nm."""
+    criteria = [splice_criterion(), termination_criterion(), link_criterion(), required_test_criterion()]
+    return {"title": "Agreed criteria", "criteria": criteria, **changes}

@@ -1,0 +1,65 @@
+"""Routes: sites, sections, segments, and the designs they make."""
+
+from collections.abc import Sequence
+from itertools import accumulate
+from typing import Any
+
+from tests.bodies import Body
+
+_UM_PER_M = 1_000_000
+
+
+def make_site(id_: str, **changes: Any) -> Body:
+    """Return a splice closure."""
+    return {"id": id_, "name": f"Closure {id_}", "kind": "splice_closure", **changes}
+
+
+def make_terminal(id_: str, **changes: Any) -> Body:
+    """Return a terminal whose fibres end on pigtails."""
+    return make_site(id_, **{"name": f"Terminal {id_}", "kind": "terminal", "termination": "pigtail", **changes})
+
+
+def make_section(id_: str, **changes: Any) -> Body:
+    """Return 1000 m of cable without excess."""
+    return {"id": id_, "cable_length_m": 1000.0, "fibre_type": "G.652.D", **changes}
+
+
+def make_segment(
+    id_: str = "SEG1", *, sites: Sequence[str], sections: Sequence[str], fibre_count: int = 12, **changes: Any
+) -> Body:
+    """Return what is accepted and paid for together, all fibres of it."""
+    return {
+        "id": id_,
+        "name": "Whole route",
+        "billing_item": "ITEM-1",
+        "sites": list(sites),
+        "sections": list(sections),
+        "fibres": [{"first": 1, "last": fibre_count}],
+        **changes,
+    }
+
+
+def make_design(*, closures: int = 2, fibre_count: int = 12, **changes: Any) -> Body:
+    """Return a route of one segment, which holds whatever sites, sections and fibres there are."""
+    names = [f"C{number}" for number in range(1, closures + 1)]
+    design: Body = {
+        "code": "R1",
+        "name": "Route one",
+        "fibre_count": fibre_count,
+        "sites": [make_terminal("A"), *map(make_site, names), make_terminal("B")],
+        "sections": [make_section(f"S{number}") for number in range(1, closures + 2)],
+        **changes,
+    }
+    sites, sections = ([one["id"] for one in design[part]] for part in ("sites", "sections"))
+    return {"segments": [make_segment(sites=sites, sections=sections, fibre_count=fibre_count)], **design}
+
+
+def site_offsets_m(design: Body) -> dict[str, float]:
+    """Return the fibre distance of each site from the first: cable and slack, longer by the excess."""
+    lengths_um = (
+        (round(100 * section["cable_length_m"]) + round(100 * section.get("slack_m", 0)))
+        * (10_000 + round(100 * section.get("excess_percent", 0)))
+        for section in design["sections"]
+    )
+    offsets_um = accumulate(lengths_um, initial=0)
+    return {site["id"]: um / _UM_PER_M for site, um in zip(design["sites"], offsets_um, strict=True)}
