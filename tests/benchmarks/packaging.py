@@ -124,7 +124,7 @@ def _submit(world: World, route_id: UUID) -> UUID:
             verdict_digest=standing.digest,
             design_revision=route.design_revision,
             criteria_version=route.criteria_version,
-            segments=["whole"],
+            segments=["SEG1"],
             concessions=[],
             responsible_person="p-1c9",
             signature="service_seal",

@@ -182,9 +182,9 @@ def make_instrument(serial: str, **changes: Any) -> Body:
     return {"serial": serial, "calibrated_until": "2025-12-31", **changes}
 
 
-def make_cord(serial: str, length_m: float) -> Body:
+def make_cord(serial: str, length_m: float, connector: str = "connector-x") -> Body:
     """Return a launch or receive cord."""
-    return {"serial": serial, "length_m": length_m, "fibre_type": "G.652.D", "connector": "connector-x"}
+    return {"serial": serial, "length_m": length_m, "fibre_type": "G.652.D", "connector": connector}
 
 
 def _event(site: Body, distance_m: float, losses_db: Mapping[str, float | None]) -> Body | None:

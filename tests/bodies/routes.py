@@ -24,6 +24,11 @@ def make_section(id_: str, **changes: Any) -> Body:
     return {"id": id_, "cable_length_m": 1000.0, "fibre_type": "G.652.D", **changes}
 
 
+def make_sections(cable_lengths_m: Sequence[float], **changes: Any) -> list[Body]:
+    """Return sections in order, all changed alike."""
+    return [make_section(f"S{n}", cable_length_m=length_m, **changes) for n, length_m in enumerate(cable_lengths_m, 1)]
+
+
 def make_segment(
     id_: str = "SEG1", *, sites: Sequence[str], sections: Sequence[str], fibre_count: int = 12, **changes: Any
 ) -> Body:
@@ -47,7 +52,7 @@ def make_design(*, closures: int = 2, fibre_count: int = 12, **changes: Any) -> 
         "name": "Route one",
         "fibre_count": fibre_count,
         "sites": [make_terminal("A"), *map(make_site, names), make_terminal("B")],
-        "sections": [make_section(f"S{number}") for number in range(1, closures + 2)],
+        "sections": make_sections([1000.0] * (closures + 1)),
         **changes,
     }
     sites, sections = ([one["id"] for one in design[part]] for part in ("sites", "sections"))

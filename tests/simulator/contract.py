@@ -2,8 +2,13 @@
 
 from typing import Any
 
+from tests.bodies import Body
+from tests.bodies.criteria import link_criterion, make_criteria, required_test_criterion, termination_criterion
 
-def demo_project() -> dict[str, Any]:
+_WAVELENGTHS_NM = (1310, 1550)
+
+
+def demo_project() -> Body:
     """Return the project as its administrator sets it up."""
     return {
         "code": "OCN-2026-7",
@@ -24,95 +29,37 @@ def demo_people() -> dict[str, dict[str, str]]:
     }
 
 
-def demo_criteria() -> dict[str, Any]:
+def demo_criteria() -> Body:
     """Return the criteria as agreed before measuring."""
-    return {
-        "title": "Lot 7, acceptance of fibre routes",
-        "document": "Oldenmere County Networks, Conditions for Fibre Works, issue 3",
-        "final_after_sealing": True,
-        "rework_voids": "fibre",
-        "placing": {"tolerance_m": 10.0, "tolerance_percent": 0.2, "scale_percent": 3.0},
-        "criteria": [
-            {
-                "code": "otdr-1310",
-                "clause": "7.1.1",
-                "quantity": "required_test",
-                "test": "otdr",
-                "wavelength_nm": 1310,
-            },
-            {
-                "code": "otdr-1550",
-                "clause": "7.1.1",
-                "quantity": "required_test",
-                "test": "otdr",
-                "wavelength_nm": 1550,
-            },
-            _required_power("power-1310", wavelength_nm=1310),
-            _required_power("power-1550", wavelength_nm=1550),
-            {
-                "code": "splice-1310",
-                "clause": "7.2.1",
-                "quantity": "splice_loss",
-                "wavelength_nm": 1310,
-                "limit_db": 0.15,
-            },
-            {
-                "code": "splice-1550",
-                "clause": "7.2.1",
-                "quantity": "splice_loss",
-                "wavelength_nm": 1550,
-                "limit_db": 0.15,
-                "estimate_action_limit_db": 0.08,
-            },
-            _termination("termination-1310", wavelength_nm=1310),
-            _termination("termination-1550", wavelength_nm=1550),
-            _link(
-                "link-1310",
-                wavelength_nm=1310,
-                limit={"kind": "fixed", "limit_db": 7.5},
-                least_attenuation_db_per_km=0.28,
+    splice = {"quantity": "splice_loss", "limit_db": 0.15, "clause": "7.2.1"}
+    return make_criteria(
+        title="Lot 7, acceptance of fibre routes",
+        document="Oldenmere County Networks, Conditions for Fibre Works, issue 3",
+        final_after_sealing=True,
+        rework_voids="fibre",
+        placing={"tolerance_m": 10.0, "tolerance_percent": 0.2, "scale_percent": 3.0},
+        criteria=[
+            *(required_test_criterion(code=f"otdr-{nm}", clause="7.1.1", wavelength_nm=nm) for nm in _WAVELENGTHS_NM),
+            *(
+                required_test_criterion(code=f"power-{nm}", clause="7.1.2", test="attenuation", wavelength_nm=nm)
+                for nm in _WAVELENGTHS_NM
             ),
+            {**splice, "code": "splice-1310", "wavelength_nm": 1310},
+            {**splice, "code": "splice-1550", "wavelength_nm": 1550, "estimate_action_limit_db": 0.08},
+            *(
+                termination_criterion(code=f"termination-{nm}", clause="7.2.3", wavelength_nm=nm)
+                for nm in _WAVELENGTHS_NM
+            ),
+            _link(1310, limit={"kind": "fixed", "limit_db": 7.5}, least_attenuation_db_per_km=0.28),
             _link(
-                "link-1550",
-                wavelength_nm=1550,
+                1550,
                 limit={"kind": "budget", "attenuation_db_per_km": 0.22, "splice_db": 0.15, "connection_db": 0.5},
                 least_attenuation_db_per_km=0.16,
             ),
         ],
-    }
+    )
 
 
-def _required_power(code: str, *, wavelength_nm: int) -> dict[str, Any]:
-    return {
-        "code": code,
-        "clause": "7.1.2",
-        "quantity": "required_test",
-        "test": "attenuation",
-        "wavelength_nm": wavelength_nm,
-    }
-
-
-def _termination(code: str, *, wavelength_nm: int) -> dict[str, Any]:
-    return {
-        "code": code,
-        "clause": "7.2.3",
-        "quantity": "termination_loss",
-        "wavelength_nm": wavelength_nm,
-        "limit_db": 0.5,
-    }
-
-
-def _link(
-    code: str, *, wavelength_nm: int, limit: dict[str, Any], least_attenuation_db_per_km: float
-) -> dict[str, Any]:
-    return {
-        "code": code,
-        "clause": "7.3",
-        "quantity": "link_attenuation",
-        "wavelength_nm": wavelength_nm,
-        "combination": "mean",
-        "limit": limit,
-        "reference_cords": 1,
-        "least_attenuation_db_per_km": least_attenuation_db_per_km,
-        "uncertainty_db": 0.2,
-    }
+def _link(wavelength_nm: int, **changes: Any) -> Body:
+    own = {"clause": "7.3", "wavelength_nm": wavelength_nm, "reference_cords": 1, "uncertainty_db": 0.2}
+    return link_criterion(code=f"link-{wavelength_nm}", **own, **changes)

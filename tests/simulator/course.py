@@ -8,7 +8,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tests.simulator.crew import Hand, Json
+from tests.bodies import Body
+from tests.bodies.routes import make_design, make_sections
+from tests.simulator.crew import Hand
 from tests.simulator.draws import Floats, draw_around, draw_between, rounded, start
 from tests.simulator.glass import draw_truth
 from tests.simulator.rounds import Gear, make_gear
@@ -30,7 +32,7 @@ class Course:
     """A route's design with the truth behind it; `uncut` gives, by the index of a site, the fibres that pass it."""
 
     seed: int
-    design: Json
+    design: Body
     truth: RouteTruth
     gear: Gear
     uncut: Mapping[int, tuple[int, ...]]
@@ -73,7 +75,16 @@ def draw_course(*, seed: int, fibres: int, closures: int = CLOSURES) -> Course:
     )
     return Course(
         seed=seed,
-        design=_design(sites, cables_m, stated_percent=stated, uncut=uncut, fibres=fibres),
+        design=make_design(
+            code="TRIAL",
+            closures=closures,
+            fibre_count=fibres,
+            sections=make_sections(cables_m.tolist(), slack_m=_SLACK_M, excess_percent=stated),
+            splice_plan=[
+                {"site": sites[at], "fibres": {"first": own[0], "last": own[-1]}, "action": "uncut"}
+                for at, own in uncut.items()
+            ],
+        ),
         truth=truth,
         gear=_draw_gear(source, truth),
         uncut=uncut,
@@ -125,49 +136,3 @@ def _draw_gear(source: np.random.Generator, truth: RouteTruth) -> Gear:
         otdr_at_a=replace(gear.otdr_at_a, group_index=index),
         otdr_at_b=replace(gear.otdr_at_b, group_index=index),
     )
-
-
-def _design(
-    sites: tuple[str, ...],
-    cables_m: Floats,
-    *,
-    stated_percent: float,
-    uncut: Mapping[int, tuple[int, ...]],
-    fibres: int,
-) -> Json:
-    sections = [
-        {
-            "id": f"S{number}",
-            "cable_length_m": length_m,
-            "slack_m": _SLACK_M,
-            "excess_percent": stated_percent,
-            "fibre_type": "G.652.D",
-        }
-        for number, length_m in enumerate(cables_m.tolist(), start=1)
-    ]
-    whole = {
-        "id": "whole",
-        "name": "The whole route",
-        "billing_item": "7-900",
-        "sites": list(sites),
-        "sections": [section["id"] for section in sections],
-        "fibres": [{"first": 1, "last": fibres}],
-    }
-    return {
-        "code": "TRIAL",
-        "name": "A route on trial",
-        "fibre_count": fibres,
-        "sites": [_site(site, is_end=site in {sites[0], sites[-1]}) for site in sites],
-        "sections": sections,
-        "segments": [whole],
-        "splice_plan": [
-            {"site": sites[at], "fibres": {"first": own[0], "last": own[-1]}, "action": "uncut"}
-            for at, own in uncut.items()
-        ],
-    }
-
-
-def _site(site: str, *, is_end: bool) -> Json:
-    if is_end:
-        return {"id": site, "name": site, "kind": "terminal", "termination": "pigtail"}
-    return {"id": site, "name": site, "kind": "splice_closure"}

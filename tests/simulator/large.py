@@ -4,9 +4,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 
+from tests.bodies import Body
+from tests.bodies.routes import make_design, make_sections
 from tests.simulator.contract import demo_criteria
-from tests.simulator.crew import Hand, Json, closure_record
-from tests.simulator.draws import Floats, draw_between, rounded, start
+from tests.simulator.crew import Hand, closure_record
+from tests.simulator.draws import draw_between, rounded, start
 from tests.simulator.glass import draw_truth
 from tests.simulator.rounds import Gear, make_gear, otdr_round, power_round
 from tests.simulator.splicing import RIBBON, SiteWork, SplicerScreen, ribbon_splicer
@@ -27,19 +29,19 @@ _EXCESS_PERCENT = 1.2
 class LargeRoute:
     """A route's design and criteria, and what its crews post in the order in which they made it."""
 
-    design: Json
-    criteria: Json
+    design: Body
+    criteria: Body
     truth: RouteTruth
     gear: Gear
     seed: int
 
-    def records(self) -> Iterator[Json]:
+    def records(self) -> Iterator[Body]:
         """Give every record of the route."""
         yield from self.splicing()
         yield from self.otdr()
         yield from self.attenuation()
 
-    def splicing(self) -> Iterator[Json]:
+    def splicing(self) -> Iterator[Body]:
         """Give the ribbons of each site, and its sealing where it is a closure."""
         screen, splicer = SplicerScreen(self.truth, seed=self.seed, estimates_db={}), ribbon_splicer("FS-2301")
         for index, site in enumerate(self.truth.sites):
@@ -59,11 +61,11 @@ class LargeRoute:
                 name, sealed_at = f"{self._name}/seal/{site}", begin + _SITE_TIME - _RIBBON_TIME
                 yield closure_record(name, site=site, state="sealed", photographs=1, hand=_HAND_AT_A, made_at=sealed_at)
 
-    def otdr(self) -> Iterator[Json]:
+    def otdr(self) -> Iterator[Body]:
         """Give the traces of every fibre, wavelength and direction."""
         return otdr_round(self.truth, gear=self.gear, begin=self._tested_from, name=self._name, seed=self.seed)
 
-    def attenuation(self) -> Iterator[Json]:
+    def attenuation(self) -> Iterator[Body]:
         """Give the readings of source and meter of every fibre, wavelength and direction."""
         begin = self._tested_from + _OTDR_TIME
         return power_round(self.truth, gear=self.gear, begin=begin, name=self._name, seed=self.seed)
@@ -91,7 +93,12 @@ def simulate_large(*, fibres: int, closures: int, seed: int, loss_threshold_db: 
         excesses_percent=true_excesses.tolist(),
     )
     return LargeRoute(
-        design=_design(sites, cable_lengths_m, fibres=fibres),
+        design=make_design(
+            code=f"LARGE-{fibres}",
+            closures=closures,
+            fibre_count=fibres,
+            sections=make_sections(cable_lengths_m.tolist(), slack_m=_SLACK_M, excess_percent=_EXCESS_PERCENT),
+        ),
         criteria=_criteria(),
         truth=draw_truth(sites=sites, section_lengths_m=lengths_m, fibre_count=fibres, uncut={}, seed=seed),
         gear=make_gear(
@@ -105,43 +112,7 @@ def simulate_large(*, fibres: int, closures: int, seed: int, loss_threshold_db: 
     )
 
 
-def _design(sites: list[str], cable_lengths_m: Floats, *, fibres: int) -> Json:
-    """Describe the route, paid for as one segment."""
-    sections = [
-        {
-            "id": f"S{number}",
-            "cable_length_m": length_m,
-            "slack_m": _SLACK_M,
-            "excess_percent": _EXCESS_PERCENT,
-            "fibre_type": "G.652.D",
-        }
-        for number, length_m in enumerate(cable_lengths_m.tolist(), start=1)
-    ]
-    terminals = {sites[0], sites[-1]}
-    whole = {
-        "id": "whole",
-        "name": "The whole route",
-        "billing_item": "7-900",
-        "sites": sites,
-        "sections": [section["id"] for section in sections],
-        "fibres": [{"first": 1, "last": fibres}],
-    }
-    return {
-        "code": f"LARGE-{fibres}",
-        "name": f"A route of {fibres} fibres",
-        "fibre_count": fibres,
-        "sites": [
-            {"id": site, "name": site, "kind": "terminal", "termination": "pigtail"}
-            if site in terminals
-            else {"id": site, "name": site, "kind": "splice_closure"}
-            for site in sites
-        ],
-        "sections": sections,
-        "segments": [whole],
-    }
-
-
-def _criteria() -> Json:
+def _criteria() -> Body:
     """Return the demo's criteria, the fixed link limit widened to a budget so that it fits any length."""
     criteria = demo_criteria()
     fixed = next(one for one in criteria["criteria"] if one["code"] == "link-1310")

@@ -4,7 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from tests.simulator.crew import Hand, Json, PowerReporter, TraceReporter
+from tests.bodies import Body
+from tests.simulator.crew import Hand, PowerReporter, TraceReporter
 from tests.simulator.draws import start
 from tests.simulator.instrument import Cord, Direction, Otdr, PowerSet, read_power, take_traces
 from tests.simulator.truth import RouteTruth
@@ -80,7 +81,7 @@ def make_gear(*, hand_at_a: Hand, hand_at_b: Hand, loss_threshold_db: float, pul
     )
 
 
-def otdr_round(truth: RouteTruth, *, gear: Gear, begin: datetime, name: str, seed: int) -> Iterator[Json]:
+def otdr_round(truth: RouteTruth, *, gear: Gear, begin: datetime, name: str, seed: int) -> Iterator[Body]:
     """Give the traces' records in the order in which they were taken."""
     reporters = {}
     for number, direction in enumerate(Direction, start=1):
@@ -106,7 +107,7 @@ def otdr_round(truth: RouteTruth, *, gear: Gear, begin: datetime, name: str, see
                 )
 
 
-def power_round(truth: RouteTruth, *, gear: Gear, begin: datetime, name: str, seed: int) -> Iterator[Json]:
+def power_round(truth: RouteTruth, *, gear: Gear, begin: datetime, name: str, seed: int) -> Iterator[Body]:
     """Give the records of source and meter: all fibres from A, then all from B, each after a reference of its own."""
     for number, direction in enumerate(Direction):
         instruments = gear.power_from_a if direction is Direction.A_TO_B else gear.power_from_b

@@ -1,8 +1,10 @@
 """The demo route: an invented trunk of 24 fibres with five closures, one of which half its fibres pass uncut."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
+from tests.bodies import Body
+from tests.bodies.routes import make_design, make_section, make_segment, make_site, make_terminal
 from tests.simulator.draws import Floats
 from tests.simulator.glass import draw_truth
 from tests.simulator.truth import RouteTruth, fibre_lengths_m
@@ -11,7 +13,6 @@ FIBRE_COUNT = 24
 UNCUT_AT_C3 = tuple(range(13, 25))
 SEED = 20260309
 
-_FIBRE_TYPE = "G.652.D"
 _SLACK_M = 20.0
 _EXCESS_PERCENT = 1.2
 
@@ -45,25 +46,24 @@ _STRETCHES = (
 )
 
 
-def demo_design() -> dict[str, Any]:
+def demo_design() -> Body:
     """Return the route as its contractor describes it."""
-    return {
-        "code": "OT-07",
-        "name": "Oldenmere to Tarnhollow",
-        "fibre_count": FIBRE_COUNT,
-        "sites": [
-            {"id": id_, "name": name, "kind": kind} | ({"termination": "pigtail"} if kind == "terminal" else {})
+    west, east = ("A", "C1", "C2", "C3"), ("C4", "C5", "B")
+    return make_design(
+        code="OT-07",
+        name="Oldenmere to Tarnhollow",
+        fibre_count=FIBRE_COUNT,
+        sites=[
+            make_site(id_, name=name) if kind == "splice_closure" else make_terminal(id_, name=name)
             for id_, name, kind in _SITES
         ],
-        "sections": [_section(stretch) for stretch in _STRETCHES],
-        "segments": [
-            _segment("west", "Oldenmere to Larkfen crossing", "7-110", ("A", "C1", "C2", "C3"), ("S1", "S2", "S3")),
-            _segment("east", "Larkfen crossing to Tarnhollow", "7-120", ("C4", "C5", "B"), ("S4", "S5", "S6")),
+        sections=[_section(stretch) for stretch in _STRETCHES],
+        segments=[
+            _segment("west", "Oldenmere to Larkfen crossing", "7-110", sites=west, sections=("S1", "S2", "S3")),
+            _segment("east", "Larkfen crossing to Tarnhollow", "7-120", sites=east, sections=("S4", "S5", "S6")),
         ],
-        "splice_plan": [
-            {"site": "C3", "fibres": {"first": UNCUT_AT_C3[0], "last": UNCUT_AT_C3[-1]}, "action": "uncut"}
-        ],
-    }
+        splice_plan=[{"site": "C3", "fibres": {"first": UNCUT_AT_C3[0], "last": UNCUT_AT_C3[-1]}, "action": "uncut"}],
+    )
 
 
 def demo_truth() -> RouteTruth:
@@ -94,31 +94,23 @@ def _true_lengths_m() -> Floats:
     )
 
 
-def _section(stretch: _Stretch) -> dict[str, Any]:
-    return {
-        "id": stretch.id,
-        "cable_length_m": stretch.cable_length_m,
-        "slack_m": _SLACK_M,
-        "excess_percent": _EXCESS_PERCENT,
-        "reel": stretch.reel,
-        "fibre_type": _FIBRE_TYPE,
-        "fibres_per_tube": 12,
-        "colour_scheme": "tia_598",
-        "optics": [
+def _section(stretch: _Stretch) -> Body:
+    return make_section(
+        stretch.id,
+        cable_length_m=stretch.cable_length_m,
+        slack_m=_SLACK_M,
+        excess_percent=_EXCESS_PERCENT,
+        reel=stretch.reel,
+        fibres_per_tube=12,
+        colour_scheme="tia_598",
+        optics=[
             {"wavelength_nm": 1310, "group_index": 1.4677, "backscatter_db": -79.5},
             {"wavelength_nm": 1550, "group_index": 1.4682, "backscatter_db": -81.5},
         ],
-    }
+    )
 
 
-def _segment(
-    id_: str, name: str, billing_item: str, sites: tuple[str, ...], sections: tuple[str, ...]
-) -> dict[str, Any]:
-    return {
-        "id": id_,
-        "name": name,
-        "billing_item": billing_item,
-        "sites": list(sites),
-        "sections": list(sections),
-        "fibres": [{"first": 1, "last": FIBRE_COUNT}],
-    }
+def _segment(id_: str, name: str, billing_item: str, *, sites: Sequence[str], sections: Sequence[str]) -> Body:
+    return make_segment(
+        id_, sites=sites, sections=sections, fibre_count=FIBRE_COUNT, name=name, billing_item=billing_item
+    )

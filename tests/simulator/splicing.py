@@ -6,7 +6,8 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from tests.simulator.crew import Fused, Hand, Json, Splicer, splice_record
+from tests.bodies import Body
+from tests.simulator.crew import Fused, Hand, Splicer, splice_record
 from tests.simulator.draws import Floats, draw_between, rounded, start
 from tests.simulator.glass import draw_estimates_db
 from tests.simulator.truth import RouteTruth
@@ -51,7 +52,7 @@ class SplicerScreen:
             cleave_right_deg=right_deg,
         )
 
-    def splice_site(self, work: SiteWork) -> Iterator[Json]:
+    def splice_site(self, work: SiteWork) -> Iterator[Body]:
         """Give the records of a whole site, first attempts, in the order in which they were made."""
         index = self._truth.sites.index(work.site)
         fibres = [int(fibre) + 1 for fibre in np.flatnonzero(self._truth.has_splice[:, index])]

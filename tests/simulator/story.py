@@ -7,7 +7,8 @@ every fibre is tested again.
 
 from datetime import datetime, timedelta, timezone
 
-from tests.simulator.crew import Hand, Json, closure_record, splice_record
+from tests.bodies import Body
+from tests.simulator.crew import Hand, closure_record, splice_record
 from tests.simulator.rounds import Gear, make_gear, otdr_round, power_round
 from tests.simulator.route import SEED, demo_truth, repaired_truth
 from tests.simulator.splicing import RIBBON, SiteWork, SplicerScreen, ribbon_splicer, single_splicer
@@ -22,7 +23,7 @@ _BAD_ESTIMATES_DB = {("C2", 7): 0.13, ("C4", 18): 0.11}
 _CONFLICTING_ESTIMATE_DB = 0.04
 
 
-def demo_batches() -> dict[str, list[Json]]:
+def demo_batches() -> dict[str, list[Body]]:
     """Return the records of each batch, by the name of its file."""
     return {
         "01_splicing": _splicing(),
@@ -39,7 +40,7 @@ def demo_batches() -> dict[str, list[Json]]:
     }
 
 
-def _splicing() -> list[Json]:
+def _splicing() -> list[Body]:
     ilse, tobin = single_splicer("FS-2207"), single_splicer("FS-2208")
     ribbons, half_hour = ribbon_splicer("FS-2301"), timedelta(minutes=30)
     works = [
@@ -57,14 +58,14 @@ def _splicing() -> list[Json]:
     )
 
 
-def _re_splices() -> list[Json]:
+def _re_splices() -> list[Body]:
     return [
         _second_attempt("C2", 7, hand=_ILSE, splicer_serial="FS-2207", made_at=_at(9, 15, 45)),
         _second_attempt("C4", 18, hand=_TOBIN, splicer_serial="FS-2208", made_at=_at(9, 15, 50)),
     ]
 
 
-def _sealing() -> list[Json]:
+def _sealing() -> list[Body]:
     sealed = [
         ("C1", _ILSE, _at(10, 8, 10)),
         ("C4", _TOBIN, _at(10, 8, 25)),
@@ -78,7 +79,7 @@ def _sealing() -> list[Json]:
     ]
 
 
-def _repair() -> list[Json]:
+def _repair() -> list[Body]:
     return [
         closure_record("open/C5/1", site="C5", state="opened", photographs=1, hand=_TOBIN, made_at=_at(12, 9, 10)),
         _second_attempt("C5", 20, hand=_TOBIN, splicer_serial="FS-2208", made_at=_at(12, 9, 40)),
@@ -86,13 +87,13 @@ def _repair() -> list[Json]:
     ]
 
 
-def _conflict() -> Json:
+def _conflict() -> Body:
     """Give the first attempt at C2 fibre 7 once more under its own id, with a better estimate."""
     [first] = [record for record in _splicing() if record["site"] == "C2" and record["joints"][0]["fibre"] == 7]
     return first | {"joints": [first["joints"][0] | {"estimate_db": _CONFLICTING_ESTIMATE_DB}]}
 
 
-def _second_attempt(site: str, fibre: int, *, hand: Hand, splicer_serial: str, made_at: datetime) -> Json:
+def _second_attempt(site: str, fibre: int, *, hand: Hand, splicer_serial: str, made_at: datetime) -> Body:
     screen = SplicerScreen(_well_spliced(), seed=SEED + 1, estimates_db={})
     return splice_record(
         f"splice/{site}/{fibre}/2",

@@ -7,8 +7,10 @@ from itertools import pairwise
 
 import numpy as np
 
+from tests.bodies import Body
+from tests.bodies.records import make_continuity
 from tests.simulator.course import Course, draw_course
-from tests.simulator.crew import Json, closure_record, continuity_record, id_of, trace_without_events
+from tests.simulator.crew import closure_record, id_of, trace_record
 from tests.simulator.draws import draw_around, start
 from tests.simulator.faults import STRAYS, Fault, FaultKind, build, draw_faults, seen_from_b, stray_losses_db
 from tests.simulator.instrument import Direction, Otdr, Traces, take_traces
@@ -88,7 +90,7 @@ class Trial:
         """Return what is wrong with a fibre."""
         return next((fault for fault in self.faults if fibre in {fault.fibre, self._partner(fault)}), None)
 
-    def site_records(self) -> list[Json]:
+    def site_records(self) -> list[Body]:
         """Return every closure's sealing."""
         return [
             closure_record(
@@ -102,7 +104,7 @@ class Trial:
             for site in self.course.sites[1:-1]
         ]
 
-    def splice_records(self) -> Iterator[Json]:
+    def splice_records(self) -> Iterator[Body]:
         """Give every site's splices, ribbon by ribbon, with the estimates that the splicer showed."""
         screen = SplicerScreen(self.course.truth, seed=self.seed, estimates_db={})
         for index, site in enumerate(self.course.sites):
@@ -118,23 +120,26 @@ class Trial:
                 )
             )
 
-    def continuity_records(self) -> Iterator[Json]:
+    def continuity_records(self) -> Iterator[Body]:
         """Give, from both ends, the number at which each lit fibre was seen."""
         ends = self.course.sites[0], self.course.sites[-1]
         partners = {fault.fibre: fault.other for fault in self.faults if fault.kind is FaultKind.CROSSED_FIBRES}
         partners |= {other: fibre for fibre, other in partners.items() if other is not None}
         for fibre in range(1, self.truth.fibre_count + 1):
             for number, lit_from in enumerate((ends, ends[::-1])):
-                yield continuity_record(
+                name, made_at = (
                     f"{self._name}/continuity/{fibre}/{number}",
+                    _TESTED_FROM - _EACH_FIBRE * (fibre + number),
+                )
+                yield make_continuity(
+                    **self.course.gear.hand_at_a.head(name, made_at),
                     fibre=fibre,
                     seen=partners.get(fibre) or fibre,
-                    ends=lit_from,
-                    hand=self.course.gear.hand_at_a,
-                    made_at=_TESTED_FROM - _EACH_FIBRE * (fibre + number),
+                    from_site=lit_from[0],
+                    to_site=lit_from[1],
                 )
 
-    def traces(self) -> Iterator[tuple[Json, Shown]]:
+    def traces(self) -> Iterator[tuple[Body, Shown]]:
         """Give each trace's record with what is behind it, fibre by fibre."""
         sides = [_Side.look(self, direction) for direction in Direction]
         for fibre in range(1, self.truth.fibre_count + 1):
@@ -142,7 +147,7 @@ class Trial:
                 for wavelength_nm in self.truth.wavelengths_nm:
                     yield self._trace(side, fibre=fibre, wavelength_nm=wavelength_nm)
 
-    def _trace(self, side: "_Side", *, fibre: int, wavelength_nm: int) -> tuple[Json, Shown]:
+    def _trace(self, side: "_Side", *, fibre: int, wavelength_nm: int) -> tuple[Body, Shown]:
         fault = self.fault_of(fibre)
         is_copy = fault is not None and fault.kind is FaultKind.COPIED_FIBRE
         source = fault.other if is_copy and fault is not None and fault.other is not None else fibre
@@ -151,16 +156,6 @@ class Trial:
         name, gear = f"{self._name}/otdr/{fibre}/{side.direction}/{wavelength_nm}", self.course.gear
         turn = list(Direction).index(side.direction) * len(self.truth.wavelengths_nm) + wavelength
         ends = self.course.sites[0], self.course.sites[-1]
-        trace = trace_without_events(
-            name,
-            fibre=fibre,
-            ends=ends if side.direction is Direction.A_TO_B else ends[::-1],
-            wavelength_nm=wavelength_nm,
-            otdr=side.otdr,
-            cords=(side.traces.launch, side.traces.receive),
-            hand=gear.hand(side.direction),
-            made_at=_TESTED_FROM + fibre * _EACH_FIBRE + turn * _EACH_SHOT,
-        )
         events = [_event(one) for one in listed]
         events.append({"distance_m": end_m, "kind": "end", "reflectance_db": _END_REFLECTANCE_DB})
         shown = Shown(
@@ -170,7 +165,17 @@ class Trial:
             direction=side.direction,
             events={f"{one.distance_m:.2f}": one for one in listed},
         )
-        return trace | {"events": events, "length_m": end_m}, shown
+        trace = trace_record(
+            fibre=fibre,
+            ends=ends if side.direction is Direction.A_TO_B else ends[::-1],
+            wavelength_nm=wavelength_nm,
+            otdr=side.otdr,
+            cords=(side.traces.launch, side.traces.receive),
+            head=gear.hand(side.direction).head(name, _TESTED_FROM + fibre * _EACH_FIBRE + turn * _EACH_SHOT),
+            events=events,
+            length_m=end_m,
+        )
+        return trace, shown
 
     @property
     def _name(self) -> str:
@@ -269,8 +274,8 @@ class _Side:
         return (self.traces.launch.length_m + along_m) * scale
 
 
-def _event(listed: Listed) -> Json:
-    event: Json = {"distance_m": listed.distance_m, "loss_db": listed.loss_db}
+def _event(listed: Listed) -> Body:
+    event: Body = {"distance_m": listed.distance_m, "loss_db": listed.loss_db}
     if listed.reflectance_db is None:
         return event | {"kind": "non_reflective"}
     return event | {"kind": "reflective", "reflectance_db": listed.reflectance_db}

@@ -13,7 +13,7 @@ from tests.soak.faults.client import PATIENCE_S, Patient
 from tests.soak.faults.site import SoakRoute
 
 _LOOK_EVERY_S = 0.2
-_SEGMENT = "whole"
+_SEGMENT = "SEG1"
 
 
 @dataclass(kw_only=True)

@@ -12,9 +12,9 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.bodies import Body
 from tests.outside_tools import leave_out
 from tests.simulator.contract import demo_criteria
-from tests.simulator.crew import Json
 from tests.simulator.large import simulate_large
 
 ROOT = Path(__file__).parents[3]
@@ -34,7 +34,7 @@ print(json.dumps({
 """
 
 
-def all_criteria() -> Json:
+def all_criteria() -> Body:
     """Return the demo's criteria and one of every quantity that a trace decides, return loss worked out from it."""
     criteria = demo_criteria()
     at_1550 = {"wavelength_nm": 1550}
@@ -75,7 +75,7 @@ def switchable_features() -> list[str]:
     return found
 
 
-def judged_without(features: list[str], given: str) -> Json:
+def judged_without(features: list[str], given: str) -> Body:
     """Judge in a process of its own that has some instruction sets switched off."""
     environment = {**os.environ, "NPY_DISABLE_CPU_FEATURES": ",".join(features)}
     done = subprocess.run(
@@ -88,7 +88,7 @@ def judged_without(features: list[str], given: str) -> Json:
         check=False,
     )
     assert done.returncode == 0, done.stderr
-    answer: Json = json.loads(done.stdout)
+    answer: Body = json.loads(done.stdout)
     return answer
 
 

@@ -1,4 +1,4 @@
-"""The simulator shares no code with what it is used to check."""
+"""The simulator, and the bodies that it posts, share no code with what they are used to check."""
 
 import ast
 import sys
@@ -7,9 +7,13 @@ from pathlib import Path
 
 import pytest
 
+import tests.bodies
 import tests.simulator
 
-MODULES = sorted(Path(tests.simulator.__file__).parent.glob("*.py"))
+MODULES = sorted(
+    path for package in (tests.simulator, tests.bodies) for path in Path(str(package.__file__)).parent.glob("*.py")
+)
+OURS = ("tests.simulator.", "tests.bodies.")
 
 
 def imported_by(module: Path) -> Iterator[str]:
@@ -26,7 +30,7 @@ def test_a_simulator_module_imports_numpy_and_the_standard_library_only(module: 
     strangers = {
         name
         for name in imported_by(module)
-        if name.split(".")[0] not in sys.stdlib_module_names | {"numpy"} and not name.startswith("tests.simulator.")
+        if name.split(".")[0] not in sys.stdlib_module_names | {"numpy"} and not f"{name}.".startswith(OURS)
     }
     assert strangers == set()
 
