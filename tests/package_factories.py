@@ -1,13 +1,12 @@
 """Small packages with invented names: each test changes the one member that it is about."""
 
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from service.vocabulary.canonical import canonical_json, digest_of
+from service.vocabulary.canonical import digest_of
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.design import Design
 from service.vocabulary.findings.concession import Concession
@@ -20,9 +19,26 @@ from service.vocabulary.findings.finding import (
     VoidDocument,
 )
 from service.vocabulary.people import PrintedPerson
-from service.vocabulary.records.record import RECORD, canonical_record
 from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.signatures import SignedBy
+from tests.factories import (
+    Body,
+    criteria_of,
+    link_criterion,
+    make_attenuation,
+    make_criteria,
+    make_design,
+    make_instrument,
+    make_section,
+    make_segment,
+    make_site,
+    make_splice,
+    make_trace,
+    required_test_criterion,
+    splice_criterion,
+    stored,
+    termination_criterion,
+)
 from tests.package_findings import WAVELENGTHS_NM, make_fibre
 from worker.package.content import (
     EarlierPackage,
@@ -34,11 +50,13 @@ from worker.package.content import (
 )
 
 _STARTED_AT = datetime(2026, 3, 14, 8, 0, tzinfo=UTC)
+_CALIBRATED_UNTIL = "2026-11-30"
+_ENDS = {"from_site": "T-A", "to_site": "T-B"}
 
 
 def make_content(*, fibre_count: int = 4, closure_count: int = 3, **changes: Any) -> PackageContent:
     """Return a package of a route with some fibres and closures."""
-    design, criteria = make_design(fibre_count=fibre_count, closure_count=closure_count), make_criteria()
+    design, criteria = _design(fibre_count=fibre_count, closure_count=closure_count), _criteria()
     fibres = [make_fibre(fibre, closure_count=closure_count) for fibre in range(1, fibre_count + 1)]
     verdict = make_verdict(design, criteria, fibres)
     content = PackageContent(
@@ -127,103 +145,67 @@ def with_void(content: PackageContent, *, fibre: int, site: str, void: Sequence[
 
 def make_link_record(number: int, *, fibre: int, loss_db: float, is_ended: bool = False) -> PackagedRecord:
     """Return an attenuation test from A to B; a higher number is made later."""
-    instrument = {"serial": "PM-1", "calibrated_until": "2026-11-30"}
-    body = _record(
-        number,
-        kind="attenuation",
+    instrument = make_instrument("PM-1", calibrated_until=_CALIBRATED_UNTIL)
+    body = make_attenuation(
+        **_head(number),
+        **_ENDS,
         fibre=fibre,
-        from_site="T-A",
-        to_site="T-B",
-        wavelength_nm=1550,
         loss_db=loss_db,
-        reference_cords=1,
         referenced_at=_STARTED_AT.isoformat(),
         source=instrument,
         meter=instrument,
     )
-    return PackagedRecord(body=body, is_ended=is_ended, clock_is_flagged=False)
+    return PackagedRecord(body=stored(body).body, is_ended=is_ended, clock_is_flagged=False)
 
 
-def make_design(*, fibre_count: int, closure_count: int) -> Design:
+def _design(*, fibre_count: int, closure_count: int) -> Design:
     """Return a route with a terminal at each end, closures between them, and two segments."""
-    closures = [f"C{number:02d}" for number in range(1, closure_count + 1)]
-    sites = ["T-A", *closures, "T-B"]
-    kinds = ["terminal", *["splice_closure"] * closure_count, "terminal"]
-    names = ["Exchange North", *[f"Quay street pit {number}" for number in range(1, closure_count + 1)], "Pump house"]
-    sections = [f"S{number:02d}" for number in range(1, closure_count + 2)]
+    closures = [make_site(f"C{n:02d}", name=f"Quay street pit {n}") for n in range(1, closure_count + 1)]
+    sites = [
+        make_site("T-A", name="Exchange North", kind="terminal"),
+        *closures,
+        make_site("T-B", name="Pump house", kind="terminal"),
+    ]
+    sections = [
+        make_section(f"S{n:02d}", cable_length_m=1840.5, slack_m=30.0, excess_percent=0.6, reel=f"R-{n}")
+        for n in range(1, closure_count + 2)
+    ]
     half = (closure_count + 2) // 2
-    scope = [{"first": 1, "last": fibre_count}]
-    return Design.model_validate(
-        {
-            "code": "HBR-7",
-            "name": "Exchange North to Pump house",
-            "fibre_count": fibre_count,
-            "sites": [
-                {"id": id_, "name": name, "kind": kind} for id_, name, kind in zip(sites, names, kinds, strict=True)
-            ],
-            "sections": [
-                {
-                    "id": id_,
-                    "cable_length_m": 1840.5,
-                    "slack_m": 30.0,
-                    "excess_percent": 0.6,
-                    "fibre_type": "G.652.D",
-                    "reel": f"R-{number}",
-                }
-                for number, id_ in enumerate(sections, start=1)
-            ],
-            "segments": [
-                {
-                    "id": "SEG-1",
-                    "name": "North bank",
-                    "billing_item": "FO-0110",
-                    "sites": sites[:half],
-                    "sections": sections[:half],
-                    "fibres": scope,
-                },
-                {
-                    "id": "SEG-2",
-                    "name": "South bank",
-                    "billing_item": "FO-0120",
-                    "sites": sites[half:],
-                    "sections": sections[half:],
-                    "fibres": scope,
-                },
-            ],
-        }
-    )
+    segments = [
+        make_segment(
+            f"SEG-{number}",
+            sites=[site["id"] for site in sites[own]],
+            sections=[section["id"] for section in sections[own]],
+            fibre_count=fibre_count,
+            name=f"{bank} bank",
+            billing_item=f"FO-01{number}0",
+        )
+        for number, bank, own in ((1, "North", slice(half)), (2, "South", slice(half, None)))
+    ]
+    name = "Exchange North to Pump house"
+    parts: Body = {"sites": sites, "sections": sections, "segments": segments}
+    return Design.model_validate(make_design(code="HBR-7", name=name, fibre_count=fibre_count, **parts))
 
 
-def make_criteria() -> Criteria:
+def _criteria() -> Criteria:
     """Return criteria of every kind."""
-    splices = [
-        {
-            "code": f"SPL-{nm}",
-            "quantity": "splice_loss",
-            "wavelength_nm": nm,
-            "limit_db": 0.1,
-            "clause": "5.2.1",
-            "one_way_action_limit_db": 0.15,
-        }
-        for nm in WAVELENGTHS_NM
-    ]
     budget = {"kind": "budget", "attenuation_db_per_km": 0.22, "splice_db": 0.1, "connection_db": 0.5}
-    others = [
-        {"code": "TRM-1550", "quantity": "termination_loss", "wavelength_nm": 1550, "limit_db": 0.6, "clause": "5.2.4"},
-        {
-            "code": "LNK-1550",
-            "quantity": "link_attenuation",
-            "wavelength_nm": 1550,
-            "combination": "mean",
-            "limit": budget,
-            "least_attenuation_db_per_km": 0.16,
-            "clause": "5.4",
-        },
-        {"code": "TST-1310", "quantity": "required_test", "test": "otdr", "wavelength_nm": 1310, "clause": "5.1"},
+    criteria = [
+        *(
+            splice_criterion(
+                code=f"SPL-{nm}",
+                wavelength_nm=nm,
+                clause="5.2.1",
+                estimate_action_limit_db=None,
+                one_way_action_limit_db=0.15,
+            )
+            for nm in WAVELENGTHS_NM
+        ),
+        termination_criterion(code="TRM-1550", limit_db=0.6, clause="5.2.4"),
+        link_criterion(code="LNK-1550", limit=budget, clause="5.4"),
+        required_test_criterion(code="TST-1310", wavelength_nm=1310, clause="5.1"),
     ]
-    return Criteria.model_validate(
-        {"title": "Harbour ring, fibre works", "document": "Schedule C", "criteria": [*splices, *others]}
-    )
+    return criteria_of(make_criteria(title="Harbour ring, fibre works", document="Schedule C", criteria=criteria))
 
 
 def make_verdict(design: Design, criteria: Criteria, fibres: Sequence[FibreDocument]) -> VerdictDocument:
@@ -252,50 +234,30 @@ def make_verdict(design: Design, criteria: Criteria, fibres: Sequence[FibreDocum
 def make_records(*, fibre_count: int) -> Iterator[PackagedRecord]:
     """Return splices and traces, the first splice replaced and the last trace under a doubted clock."""
     for fibre in range(1, fibre_count + 1):
+        splice = make_splice(
+            **_head(fibre), site="C01", fibres=[fibre], splicer_serial="SP-3301", proof_test_passed=None
+        )
         yield PackagedRecord(
-            body=_record(
-                fibre,
-                kind="splice",
-                site="C01",
-                joints=[{"fibre": fibre, "estimate_db": 0.02}],
-                splicer_serial="SP-3301",
-                sleeve_shrunk=True,
-            ),
+            body=stored(splice).body,
             is_ended=fibre == 1,
             clock_is_flagged=False,
             end_reason="wrong fibre number typed" if fibre == 1 else None,
         )
-        yield PackagedRecord(
-            body=_record(
-                fibre + 100,
-                kind="otdr",
-                fibre=fibre,
-                from_site="T-A",
-                to_site="T-B",
-                wavelength_nm=1550,
-                pulse_ns=30,
-                range_m=10000.0,
-                averaging_s=30.0,
-                group_index=1.468,
-                backscatter_db=-81.5,
-                loss_threshold_db=0.02,
-                instrument_serial="OT-7780",
-                calibrated_until="2026-11-30",
-                events=[],
-                length_m=7400.0,
-            ),
-            is_ended=False,
-            clock_is_flagged=fibre == fibre_count,
+        trace = make_trace(
+            **_head(fibre + 100),
+            **_ENDS,
+            fibre=fibre,
+            events=[],
+            length_m=7400.0,
+            instrument_serial="OT-7780",
+            calibrated_until=_CALIBRATED_UNTIL,
         )
+        yield PackagedRecord(body=stored(trace).body, is_ended=False, clock_is_flagged=fibre == fibre_count)
 
 
-def _record(number: int, **members: Any) -> dict[str, Any]:
+def _head(number: int) -> Body:
     made_at = (_STARTED_AT + timedelta(minutes=number)).isoformat()
-    base = {"id": str(UUID(int=number)), "made_at": made_at, "operator": "op-5", "device": "van-2"}
-    record = canonical_record(RECORD.validate_python({**base, **members, "id": UUID(int=number)}))
-    # As it is read back: the stored form holds ids and days as text.
-    body: dict[str, Any] = json.loads(canonical_json(record))
-    return body
+    return {"id": str(UUID(int=number)), "made_at": made_at, "operator": "op-5", "device": "van-2"}
 
 
 def _voided(finding: FindingDocument, void: Sequence[VoidDocument]) -> FindingDocument:

@@ -1,7 +1,7 @@
 """Records of every kind, each as a crew's application posts it, with an id made from its content."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
@@ -177,6 +177,21 @@ def finished_fibre(*, fibre: int = 1, design: Body | None = None, wavelength_nm:
     ]
 
 
+def with_events(trace: Body, change: Callable[[Body], Body | None], *, added: Sequence[Body] = ()) -> Body:
+    """Return a trace whose events are changed one by one, with others added; `None` takes an event away."""
+    changed = [event for event in map(change, trace["events"]) if event is not None]
+    body = _without_id(trace)
+    return with_id({**body, "events": sorted([*changed, *added], key=lambda event: event["distance_m"])})
+
+
+def with_cords(trace: Body, *, longer_m: float) -> Body:
+    """Return a trace whose cords were typed in longer than they are."""
+    body = _without_id(trace)
+    for name in ("launch_cord", "receive_cord"):
+        body[name] = {**body[name], "length_m": body[name]["length_m"] + longer_m}
+    return with_id(body)
+
+
 def make_instrument(serial: str, **changes: Any) -> Body:
     """Return an instrument whose calibration outlasts the tests."""
     return {"serial": serial, "calibrated_until": "2025-12-31", **changes}
@@ -185,6 +200,10 @@ def make_instrument(serial: str, **changes: Any) -> Body:
 def make_cord(serial: str, length_m: float, connector: str = "connector-x") -> Body:
     """Return a launch or receive cord."""
     return {"serial": serial, "length_m": length_m, "fibre_type": "G.652.D", "connector": connector}
+
+
+def _without_id(record: Body) -> Body:
+    return {name: value for name, value in record.items() if name != "id"}
 
 
 def _event(site: Body, distance_m: float, losses_db: Mapping[str, float | None]) -> Body | None:

@@ -15,6 +15,7 @@ from tests.factories import (
     make_section,
     make_site,
     make_terminal,
+    with_events,
 )
 from tests.published.check_values import BUDGETS, REFERENCES, BudgetCheck, ReferenceCheck, source_of
 from tests.published.reflection_values import (
@@ -27,7 +28,7 @@ from tests.published.reflection_values import (
     EventsCheck,
     GlassCheck,
 )
-from tests.unit.judgement.judging import judge, sealed, with_events
+from tests.unit.judgement.judging import judge, sealed
 
 FOUR_EVENTS = [check for check in EVENTS if len(check.reflectances_db) == 4]
 

@@ -8,7 +8,7 @@ from pydantic import TypeAdapter
 
 from service.vocabulary.criteria.criteria import AnyCriterion
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_design, make_otdr, make_return_loss, make_section, make_splice
+from tests.factories import Body, make_design, make_otdr, make_return_loss, make_section, make_splice, with_events
 from tests.published.check_values import source_of
 from tests.published.splice_rules import (
     CITY,
@@ -21,7 +21,7 @@ from tests.published.splice_rules import (
     UNIVERSITY,
     Clause,
 )
-from tests.unit.judgement.judging import finding_of, judge, sealed, with_events
+from tests.unit.judgement.judging import finding_of, judge, sealed
 
 CRITERION: TypeAdapter[AnyCriterion] = TypeAdapter(AnyCriterion)
 

@@ -1,9 +1,9 @@
 """What the tests of judging share: judge posted bodies, pick a finding out."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 
 from service.vocabulary.findings.finding import FindingDocument, WorkDocument
-from tests.factories import Body, criteria_of, layout_of, make_closure_state, make_otdr, make_splice, stored, with_id
+from tests.factories import Body, criteria_of, layout_of, make_closure_state, make_otdr, make_splice, stored
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.judge import FibreJudgement, judge_fibre
 
@@ -65,18 +65,3 @@ def both_ways(*, design: Body | None = None, **changes: object) -> list[Body]:
         make_otdr(from_site=first, to_site=last, design=design, **changes),  # type: ignore[arg-type]
         make_otdr(from_site=last, to_site=first, design=design, **changes),  # type: ignore[arg-type]
     ]
-
-
-def with_events(trace: Body, change: Callable[[Body], Body | None], *, added: Sequence[Body] = ()) -> Body:
-    """Return a trace whose events are changed one by one, with others added; `None` takes an event away."""
-    changed = [event for event in map(change, trace["events"]) if event is not None]
-    body = {name: value for name, value in trace.items() if name != "id"}
-    return with_id({**body, "events": sorted([*changed, *added], key=lambda event: event["distance_m"])})
-
-
-def with_cords(trace: Body, *, longer_m: float) -> Body:
-    """Return a trace whose cords were typed in longer than they are."""
-    body = {name: value for name, value in trace.items() if name != "id"}
-    for name in ("launch_cord", "receive_cord"):
-        body[name] = {**body[name], "length_m": body[name]["length_m"] + longer_m}
-    return with_id(body)

@@ -5,12 +5,16 @@ from typing import Any
 
 from tests.factories import (
     Body,
+    bend_criterion,
+    connection_criterion,
+    density_criterion,
     link_criterion,
     make_attenuation,
     make_calibration,
     make_cleaning,
     make_closure_state,
     make_continuity,
+    make_criteria,
     make_design,
     make_dispersion,
     make_end_face,
@@ -18,10 +22,12 @@ from tests.factories import (
     make_return_loss,
     make_splice,
     make_termination,
+    reflectance_criterion,
     required_test_criterion,
     splice_criterion,
+    stray_criterion,
     termination_criterion,
-    with_id,
+    with_events,
 )
 from tests.judged_routes import content_of_route
 from worker.package.content import PackageContent
@@ -46,8 +52,8 @@ def criteria_of_every_quantity() -> list[Body]:
         termination_criterion(),
         link_criterion(),
         required_test_criterion(),
-        {"code": "PAIR-1550", "quantity": "connection_loss", "limit_db": 0.5, **nm},
-        {"code": "REFL-1550", "quantity": "reflectance", "joint": "pair", "limit_db": -50.0, **nm},
+        connection_criterion(),
+        reflectance_criterion(),
         {
             "code": "SHARE-1550",
             "quantity": "joint_statistic",
@@ -58,15 +64,9 @@ def criteria_of_every_quantity() -> list[Body]:
             "least_share_percent": 97.5,
             **nm,
         },
-        {"code": "STRAY-1550", "quantity": "stray_loss", "limit_db": 0.1, **nm},
-        {
-            "code": "BEND",
-            "quantity": "bend",
-            "short_wavelength_nm": 1310,
-            "long_wavelength_nm": 1550,
-            "limit_db": 0.2,
-        },
-        {"code": "DENSITY", "quantity": "splice_density", "limit_per_km": 1.0},
+        stray_criterion(),
+        bend_criterion(),
+        density_criterion(),
         {"code": "COEFF", "quantity": "attenuation_coefficient", "over": "section", "limit_db_per_km": 0.25, **nm},
         {"code": "ORL-1550", "quantity": "return_loss", "limit_db": 32.0, **nm},
         {"code": "LENGTH", "quantity": "length", "limit_percent": 1.0},
@@ -80,7 +80,7 @@ def criteria_of_every_quantity() -> list[Body]:
 
 def judged_content(numbers: Sequence[int] = (WITHOUT_FLAW, UNTESTED, TROUBLED)) -> PackageContent:
     """Return the package of the three fibres, or of those that are named."""
-    criteria = {"title": "Agreed criteria", "criteria": criteria_of_every_quantity()}
+    criteria = make_criteria(criteria=criteria_of_every_quantity())
     return content_of_route(make_design(), criteria, _records(), fibres=numbers)
 
 
@@ -154,15 +154,15 @@ def _tests(
 
 def _with_states(trace: Body) -> Body:
     """Return a trace that states each section's own loss, and what each connection sends back."""
-    events = [
-        {
+    reflecting = {"reflectance_db": -55.25}
+    return with_events(
+        trace,
+        lambda event: {
             **event,
-            **({"attenuation_db_per_km": 0.2}),
-            **({"reflectance_db": -55.25} if event["kind"] == "reflective" else {}),
-        }
-        for event in trace["events"]
-    ]
-    return with_id({**{name: value for name, value in trace.items() if name != "id"}, "events": events})
+            "attenuation_db_per_km": 0.2,
+            **(reflecting if event["kind"] == "reflective" else {}),
+        },
+    )
 
 
 def _with_bend(trace: Body, bend_db: float) -> Body:
@@ -170,5 +170,4 @@ def _with_bend(trace: Body, bend_db: float) -> Body:
     launch_m, length_m = trace["launch_cord"]["length_m"], trace["length_m"]
     at_m = launch_m + (BEND_M if is_forward else length_m - BEND_M)
     bend = {"distance_m": at_m, "kind": "non_reflective", "loss_db": bend_db}
-    events = sorted([*trace["events"], bend], key=lambda event: float(event["distance_m"]))
-    return with_id({**{name: value for name, value in trace.items() if name != "id"}, "events": events})
+    return with_events(trace, lambda event: event, added=[bend])

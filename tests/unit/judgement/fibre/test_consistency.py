@@ -15,10 +15,11 @@ from tests.factories import (
     make_section,
     make_splice,
     splice_criterion,
+    with_events,
 )
 from tests.reference.overlap import overlap_loss_db
 from tests.unit.judgement.joints import only, traces
-from tests.unit.judgement.judging import sealed, spliced, with_events
+from tests.unit.judgement.judging import sealed, spliced
 from tests.unit.judgement.routes import cord_ended, suspicions_in, verdict_of
 
 

@@ -16,8 +16,9 @@ from tests.factories import (
     make_otdr,
     splice_criterion,
     termination_criterion,
+    with_events,
 )
-from tests.unit.judgement.judging import both_ways, finding_of, judge, sealed, with_events
+from tests.unit.judgement.judging import both_ways, finding_of, judge, sealed
 from worker.judgement.judge import FibreJudgement
 
 PULSES_NS = 100

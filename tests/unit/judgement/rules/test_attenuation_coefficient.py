@@ -6,8 +6,17 @@ from typing import Any
 import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_cleaning, make_closure_state, make_criteria, make_design, make_otdr, stored
-from tests.unit.judgement.judging import both_ways, judge, sealed, with_events
+from tests.factories import (
+    Body,
+    make_cleaning,
+    make_closure_state,
+    make_criteria,
+    make_design,
+    make_otdr,
+    stored,
+    with_events,
+)
+from tests.unit.judgement.judging import both_ways, judge, sealed
 from worker.judgement.history.evidence import Evidence
 
 AFTER_TEST = "2025-03-25T08:00:00Z"

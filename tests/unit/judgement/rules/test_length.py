@@ -16,8 +16,9 @@ from tests.factories import (
     make_site,
     make_terminal,
     stored,
+    with_events,
 )
-from tests.unit.judgement.judging import judge, sealed, with_events
+from tests.unit.judgement.judging import judge, sealed
 from worker.judgement.history.evidence import Evidence
 
 

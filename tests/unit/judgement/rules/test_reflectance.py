@@ -3,9 +3,9 @@
 import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_design, make_otdr, make_site, make_terminal, reflectance_criterion
+from tests.factories import Body, make_design, make_otdr, make_site, make_terminal, reflectance_criterion, with_events
 from tests.unit.judgement.joints import only
-from tests.unit.judgement.judging import finding_of, judge, sealed, with_events
+from tests.unit.judgement.judging import finding_of, judge, sealed
 from worker.physics.reflectance import event_reflectance_db
 
 AT_A_M = {True: 500.0, False: 3300.0}

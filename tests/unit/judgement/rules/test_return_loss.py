@@ -15,8 +15,9 @@ from tests.factories import (
     make_return_loss,
     required_test_criterion,
     stored,
+    with_events,
 )
-from tests.unit.judgement.judging import both_ways, finding_of, judge, sealed, with_events
+from tests.unit.judgement.judging import both_ways, finding_of, judge, sealed
 from worker.judgement.history.evidence import Evidence
 
 AFTER_TEST = "2025-03-25T08:00:00Z"

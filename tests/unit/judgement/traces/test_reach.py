@@ -12,17 +12,10 @@ from tests.factories import (
     make_otdr,
     required_test_criterion,
     splice_criterion,
-)
-from tests.unit.judgement.judging import (
-    both_ways,
-    finding_of,
-    judge,
-    only_item,
-    sealed,
-    splice_at_c1,
     with_cords,
     with_events,
 )
+from tests.unit.judgement.judging import both_ways, finding_of, judge, only_item, sealed, splice_at_c1
 from worker.judgement.judge import FibreJudgement
 
 UNSEEN: dict[str, float | None] = {f"C{number}": None for number in range(1, 20)}

@@ -19,8 +19,8 @@ from tests.factories import (
     make_return_loss,
     make_splice,
     splice_criterion,
+    with_events,
 )
-from tests.unit.judgement.judging import with_events
 from tests.unit.judgement.routes import cord_ended
 from tests.unit.judgement.story import (
     OPENED_AND_SEALED,

@@ -21,8 +21,9 @@ from tests.factories import (
     reflectance_criterion,
     splice_criterion,
     termination_criterion,
+    with_events,
 )
-from tests.unit.judgement.judging import sealed, spliced, with_events
+from tests.unit.judgement.judging import sealed, spliced
 from tests.unit.judgement.story import (
     CLEANED,
     INSPECTED,

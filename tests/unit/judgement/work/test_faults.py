@@ -13,9 +13,9 @@ from tests.factories import (
     make_splice,
     splice_criterion,
     stray_criterion,
+    with_events,
     with_id,
 )
-from tests.unit.judgement.judging import with_events
 from tests.unit.judgement.story import (
     OPENED_AND_SEALED,
     RESEALED,
