@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_criteria, make_design, make_otdr, make_section, splice_criterion
+from tests.factories import Body, make_criteria, make_design, make_otdr, make_sections, splice_criterion
 from tests.unit.judgement.judging import finding_of, judge, sealed
 from worker.judgement.judge import FibreJudgement
 
@@ -16,8 +16,7 @@ BOTH = make_criteria(
 
 def make_route(*lengths_m: float) -> Body:
     """Return the usual route with sections of other lengths."""
-    sections = [make_section(f"S{number}", cable_length_m=length_m) for number, length_m in enumerate(lengths_m, 1)]
-    return make_design(closures=len(lengths_m) - 1, sections=sections)
+    return make_design(closures=len(lengths_m) - 1, sections=make_sections(lengths_m))
 
 
 def trace(

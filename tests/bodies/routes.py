@@ -44,14 +44,18 @@ def make_segment(
     }
 
 
-def make_design(*, closures: int = 2, fibre_count: int = 12, **changes: Any) -> Body:
+def make_design(*, closures: int = 2, fibre_count: int = 12, termination: str = "pigtail", **changes: Any) -> Body:
     """Return a route of one segment, which holds whatever sites, sections and fibres there are."""
     names = [f"C{number}" for number in range(1, closures + 1)]
     design: Body = {
         "code": "R1",
         "name": "Route one",
         "fibre_count": fibre_count,
-        "sites": [make_terminal("A"), *map(make_site, names), make_terminal("B")],
+        "sites": [
+            make_terminal("A", termination=termination),
+            *map(make_site, names),
+            make_terminal("B", termination=termination),
+        ],
         "sections": make_sections([1000.0] * (closures + 1)),
         **changes,
     }

@@ -12,7 +12,7 @@ from tests.factories import (
     make_criteria,
     make_design,
     make_otdr,
-    make_section,
+    make_sections,
     make_site,
     make_terminal,
     with_events,
@@ -45,16 +45,7 @@ def budgeted_design(*, length_m: float, splices: int, pairs: int) -> Body:
     ]
     short_m, count = 100.0, len(sites) - 1
     lengths_m = [*[short_m] * (count - 1), length_m - short_m * (count - 1)]
-    sections = [make_section(f"S{number}", cable_length_m=own_m) for number, own_m in enumerate(lengths_m, start=1)]
-    segment = {
-        "id": "SEG1",
-        "name": "Whole route",
-        "billing_item": "ITEM-1",
-        "sites": [site["id"] for site in sites],
-        "sections": [section["id"] for section in sections],
-        "fibres": [{"first": 1, "last": 12}],
-    }
-    return make_design(sites=sites, sections=sections, segments=[segment])
+    return make_design(sites=sites, sections=make_sections(lengths_m))
 
 
 def held(loss_db: float, *, design: Body, limit: Body, reference_cords: int = 1) -> FindingDocument:

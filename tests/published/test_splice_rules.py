@@ -8,7 +8,16 @@ from pydantic import TypeAdapter
 
 from service.vocabulary.criteria.criteria import AnyCriterion
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_design, make_otdr, make_return_loss, make_section, make_splice, with_events
+from tests.factories import (
+    Body,
+    make_design,
+    make_otdr,
+    make_return_loss,
+    make_section,
+    make_sections,
+    make_splice,
+    with_events,
+)
 from tests.published.check_values import source_of
 from tests.published.splice_rules import (
     CITY,
@@ -140,9 +149,8 @@ def test_the_city_has_a_limit_for_each_wavelength_and_one_for_a_pigtail_with_its
 @pytest.mark.parametrize(("first_m", "wavelengths_nm"), [(20_000.00, {1310, 1550}), (20_000.01, {1550})])
 def test_the_city_holds_spans_over_60_km_to_1550_nm_only(first_m: float, wavelengths_nm: set[int]) -> None:
     lengths_m = (first_m, 20_000.0, 20_000.0)
-    sections = [make_section(f"S{i}", cable_length_m=m) for i, m in enumerate(lengths_m, start=1)]
     criteria = {"title": CITY.source, "criteria": list(CITY.criteria)}
-    findings = judge([], design=make_design(sections=sections), criteria=criteria).document["findings"]
+    findings = judge([], design=make_design(sections=make_sections(lengths_m)), criteria=criteria).document["findings"]
     assert {finding["wavelength_nm"] for finding in findings} == wavelengths_nm
 
 
@@ -156,7 +164,7 @@ def test_the_city_holds_spans_over_60_km_to_1550_nm_only(first_m: float, wavelen
     ],
 )
 def test_the_other_city_limits_splices_and_pairs(code: str, site: str, loss_db: float, outcome: str) -> None:
-    design = _without_pigtails()
+    design = make_design(termination="factory_cord")
     assert held(OTHER_CITY, code, measured(loss_db, loss_db, site=site), site=site, design=design)["outcome"] == outcome
 
 
@@ -173,7 +181,7 @@ def test_the_other_city_limits_splices_and_pairs(code: str, site: str, loss_db: 
 def test_the_university_averages_splices_and_takes_pairs_each_way(
     code: str, site: str, losses_db: tuple[float, float], outcome: str
 ) -> None:
-    design = _without_pigtails()
+    design = make_design(termination="factory_cord")
     assert held(UNIVERSITY, code, measured(*losses_db, site=site), site=site, design=design)["outcome"] == outcome
 
 
@@ -192,13 +200,6 @@ def test_a_pair_on_its_return_loss_grade_conforms_and_one_step_above_does_not(cl
     for over_db, outcome in ((0.0, "conforming"), (0.001, "nonconforming")):
         bodies = [*sealed(), *_reflecting(round(criterion["limit_db"] + over_db, 3))]
         assert held(clause, criterion["code"], bodies, site="A")["outcome"] == outcome
-
-
-def _without_pigtails() -> Body:
-    design = make_design()
-    for site in (design["sites"][0], design["sites"][-1]):
-        site["termination"] = "factory_cord"
-    return design
 
 
 def _reflecting(reflectance_db: float) -> list[Body]:

@@ -33,9 +33,7 @@ def judged(world: World) -> World:
 def test_a_large_route_is_tried_in_runs_that_each_fit_a_lease(bare_world: World) -> None:
     fibres = 130
     open_project(bare_world, project=read_demo("project"), people=read_demo("people"))
-    design = make_design(fibre_count=fibres)
-    design["segments"][0]["fibres"] = [{"first": 1, "last": fibres}]
-    describe_route(bare_world, design=design, criteria=make_criteria())
+    describe_route(bare_world, design=make_design(fibre_count=fibres), criteria=make_criteria())
     bare_world.drain()
     answer = ask(bare_world, wider())
     states = []
@@ -62,9 +60,7 @@ def runs(world: World) -> Iterator[str]:
 def test_records_that_come_in_between_two_runs_are_told(bare_world: World) -> None:
     fibres = 70
     open_project(bare_world, project=read_demo("project"), people=read_demo("people"))
-    design = make_design(fibre_count=fibres)
-    design["segments"][0]["fibres"] = [{"first": 1, "last": fibres}]
-    describe_route(bare_world, design=design, criteria=make_criteria())
+    describe_route(bare_world, design=make_design(fibre_count=fibres), criteria=make_criteria())
     bare_world.drain()
     answer = ask(bare_world, wider())
     steps = runs(bare_world)
@@ -87,11 +83,8 @@ def test_a_mean_over_the_route_is_tried_with_the_fibres_of_every_run_together(ba
     }
     last = 65
     open_project(bare_world, project=read_demo("project"), people=read_demo("people"))
-    design = make_design(fibre_count=last)
+    design = make_design(fibre_count=last, termination="factory_cord")
     design["segments"][0]["fibres"] = [{"first": 1, "last": 1}, {"first": last, "last": last}]
-    design["sites"] = [
-        {**site, "termination": "factory_cord"} if site["kind"] == "terminal" else site for site in design["sites"]
-    ]
     describe_route(bare_world, design=design, criteria=make_criteria())
     worse = {"C1": 0.14, "C2": 0.06}
     records = finished_fibre(fibre=1, design=design)

@@ -181,7 +181,6 @@ def test_a_trial_counts_the_fibre_that_can_not_be_judged_and_tries_the_others(wo
 def test_a_route_of_the_fewest_and_of_the_most_fibres_is_judged_whole(bare_world: World, fibre_count: int) -> None:
     open_project(bare_world, project=read_demo("project"), people=read_demo("people"))
     design = make_design(closures=0, fibre_count=fibre_count)
-    design["segments"][0]["fibres"] = [{"first": 1, "last": fibre_count}]
     describe_route(bare_world, design=design, criteria=make_criteria(criteria=[splice_criterion()]))
     bare_world.drain()
     bare_world.post_records(finished_fibre(fibre=fibre_count, design=design))

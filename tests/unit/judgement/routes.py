@@ -14,11 +14,7 @@ from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 
 def cord_ended(*, fibres: int = 12, closures: int = 2) -> Body:
     """Return a route whose fibres end on factory cords: no splice but those in closures, each pair alone."""
-    design = make_design(closures=closures, fibre_count=fibres)
-    for end in (0, -1):
-        design["sites"][end] = {**design["sites"][end], "termination": "factory_cord"}
-    design["segments"][0]["fibres"] = [{"first": 1, "last": fibres}]
-    return design
+    return make_design(closures=closures, fibre_count=fibres, termination="factory_cord")
 
 
 def judge_fibres(

@@ -18,7 +18,7 @@ from tests.factories import (
     make_design,
     make_otdr,
     make_return_loss,
-    make_section,
+    make_sections,
     make_splice,
     splice_criterion,
     termination_criterion,
@@ -61,7 +61,7 @@ def readings(draw: st.DrawFn) -> Readings:
 @st.composite
 def histories(draw: st.DrawFn) -> tuple[Body, list[Body]]:
     """Draw a design and what was posted about it: work, sealing, traces and losses, all at different times."""
-    design = make_design(sections=[make_section(f"S{n}", cable_length_m=m) for n, m in enumerate(draw(LENGTHS_M), 1)])
+    design = make_design(sections=make_sections(draw(LENGTHS_M)))
     days = [f"2025-03-{day:02d}T08:00:00Z" for day in draw(DAYS)]
     bodies = [
         *(make_splice(site=site, estimate_db=draw(st.sampled_from([0.01, 0.2]))) for site in SITES),

@@ -12,7 +12,7 @@ from tests.factories import (
     make_criteria,
     make_design,
     make_end_face,
-    make_section,
+    make_sections,
     make_site,
     make_terminal,
     make_termination,
@@ -158,16 +158,8 @@ def test_the_latest_inspection_counts_whatever_came_first() -> None:
 def corded() -> Body:
     """Return a route with a patch panel whose two connections are joined by a patch cord."""
     panel = make_site("P", kind="patch_panel", termination="factory_cord", patch_cord=True)
-    segment = {
-        "id": "SEG1",
-        "name": "Whole route",
-        "billing_item": "ITEM-1",
-        "sites": ["A", "P", "B"],
-        "sections": ["S1", "S2"],
-        "fibres": [{"first": 1, "last": 12}],
-    }
     sites = [make_terminal("A"), panel, make_terminal("B")]
-    return make_design(sites=sites, sections=[make_section("S1"), make_section("S2")], segments=[segment])
+    return make_design(sites=sites, sections=make_sections([1000.0, 1000.0]))
 
 
 def test_where_there_are_two_connections_a_record_has_to_name_its_own() -> None:

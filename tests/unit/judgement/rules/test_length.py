@@ -12,7 +12,8 @@ from tests.factories import (
     make_criteria,
     make_design,
     make_otdr,
-    make_section,
+    make_sections,
+    make_segment,
     make_site,
     make_terminal,
     stored,
@@ -150,11 +151,10 @@ def test_a_length_before_sealing_or_withdrawn_does_not_count() -> None:
 def panelled() -> Body:
     """Return 2 km from A to a patch panel and 1 km on to B, each paid for by itself."""
     panel = make_site("P", kind="patch_panel", termination="pigtail")
-    sections = [make_section("S1", cable_length_m=2000.0), make_section("S2")]
-    shared = {"billing_item": "ITEM", "fibres": [{"first": 1, "last": 12}]}
+    sections = make_sections([2000.0, 1000.0])
     segments = [
-        {"id": "SEG1", "name": "First", "sites": ["A", "P"], "sections": ["S1"], **shared},
-        {"id": "SEG2", "name": "Second", "sites": ["B"], "sections": ["S2"], **shared},
+        make_segment("SEG1", sites=["A", "P"], sections=["S1"]),
+        make_segment("SEG2", sites=["B"], sections=["S2"]),
     ]
     return make_design(sites=[make_terminal("A"), panel, make_terminal("B")], sections=sections, segments=segments)
 
