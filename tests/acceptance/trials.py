@@ -8,7 +8,20 @@ from functools import cached_property
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from service.vocabulary.records.record import RECORD, fibres_of
-from tests.factories import Body, criteria_of, layout_of, stored
+from tests.factories import (
+    Body,
+    bend_criterion,
+    continuity_criterion,
+    criteria_of,
+    layout_of,
+    length_criterion,
+    make_criteria,
+    reflectance_criterion,
+    required_test_criterion,
+    stored,
+    stray_criterion,
+    termination_criterion,
+)
 from tests.simulator.faults import FaultKind
 from tests.simulator.trial import Shown, Trial
 from worker.judgement.history.evidence import Evidence
@@ -25,44 +38,26 @@ REFLECTANCE_LIMIT_DB = -40.0
 
 def trial_criteria() -> Body:
     """Return criteria that hold every event a trace can show, at both wavelengths where that tells more."""
+    splice = {"quantity": "splice_loss", "limit_db": SPLICE_LIMIT_DB}
     per_wavelength = [
         criterion
         for nm in (1310, 1550)
         for criterion in (
-            {"code": f"OTDR-{nm}", "quantity": "required_test", "test": "otdr", "wavelength_nm": nm},
-            {
-                "code": f"SPLICE-{nm}",
-                "quantity": "splice_loss",
-                "wavelength_nm": nm,
-                "limit_db": SPLICE_LIMIT_DB,
-            },
-            {
-                "code": f"TERM-{nm}",
-                "quantity": "termination_loss",
-                "wavelength_nm": nm,
-                "limit_db": TERMINATION_LIMIT_DB,
-            },
+            required_test_criterion(code=f"OTDR-{nm}", wavelength_nm=nm),
+            {"code": f"SPLICE-{nm}", "wavelength_nm": nm, **splice},
+            termination_criterion(code=f"TERM-{nm}", wavelength_nm=nm, limit_db=TERMINATION_LIMIT_DB),
         )
     ]
-    at_1550 = {"wavelength_nm": 1550}
-    bend = {"short_wavelength_nm": 1310, "long_wavelength_nm": 1550, "limit_db": BEND_LIMIT_DB, "ratio": BEND_RATIO}
-    return {
-        "title": "Criteria of a trial",
-        "criteria": [
+    return make_criteria(
+        criteria=[
             *per_wavelength,
-            {"code": "STRAY", "quantity": "stray_loss", "limit_db": STRAY_LIMIT_DB, **at_1550},
-            {"code": "BEND", "quantity": "bend", **bend},
-            {
-                "code": "REFLECTANCE",
-                "quantity": "reflectance",
-                "joint": "pair",
-                "limit_db": REFLECTANCE_LIMIT_DB,
-                **at_1550,
-            },
-            {"code": "LENGTH", "quantity": "length", "limit_percent": 4.0},
-            {"code": "CONTINUITY", "quantity": "continuity"},
-        ],
-    }
+            stray_criterion(code="STRAY", limit_db=STRAY_LIMIT_DB),
+            bend_criterion(limit_db=BEND_LIMIT_DB, ratio=BEND_RATIO),
+            reflectance_criterion(code="REFLECTANCE", limit_db=REFLECTANCE_LIMIT_DB),
+            length_criterion(limit_percent=4.0),
+            continuity_criterion(code="CONTINUITY"),
+        ]
+    )
 
 
 def judge_posted(given: Body, *, fibre: int) -> FibreJudgement:

@@ -56,6 +56,32 @@ def density_criterion(**changes: Any) -> Body:
     return {"code": "DENSITY", "quantity": "splice_density", "limit_per_km": 1.0, **changes}
 
 
+def coefficient_criterion(**changes: Any) -> Body:
+    """Return a limit of 0.25 dB/km for each section at 1550 nm."""
+    limit = {"over": "section", "wavelength_nm": 1550, "limit_db_per_km": 0.25}
+    return {"code": "COEFF", "quantity": "attenuation_coefficient", **limit, **changes}
+
+
+def return_loss_criterion(**changes: Any) -> Body:
+    """Return a return loss of at least 32 dB at each end at 1550 nm."""
+    return {"code": "ORL-1550", "quantity": "return_loss", "wavelength_nm": 1550, "limit_db": 32.0, **changes}
+
+
+def length_criterion(**changes: Any) -> Body:
+    """Return a length within one percent of the design's."""
+    return {"code": "LENGTH", "quantity": "length", "limit_percent": 1.0, **changes}
+
+
+def continuity_criterion(**changes: Any) -> Body:
+    """Return the demand that each fibre be the same at both ends."""
+    return {"code": "IDENTITY", "quantity": "continuity", **changes}
+
+
+def end_face_criterion(**changes: Any) -> Body:
+    """Return the demand that each end face be clean enough."""
+    return {"code": "FACES", "quantity": "end_face", **changes}
+
+
 def link_criterion(**changes: Any) -> Body:
     """Return a budget for the whole link at 1550 nm."""
     limit = {"kind": "budget", "attenuation_db_per_km": 0.25, "splice_db": 0.1, "connection_db": 0.5}

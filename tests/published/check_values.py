@@ -232,52 +232,18 @@ class ColourCheck(Provenance):
 _TIA = "TIA-598, twelve colours in order; repeated with a black tracer, black with a yellow one"
 COLOURS = [
     ColourCheck(
-        cable_fibre=73, tube=7, tube_colour="red", fibre=1, fibre_colour="blue", source=_TIA, mark="seen", tolerance=0
-    ),
-    ColourCheck(
-        cable_fibre=12, tube=1, tube_colour="blue", fibre=12, fibre_colour="aqua", source=_TIA, mark="seen", tolerance=0
-    ),
-    ColourCheck(
-        cable_fibre=13,
-        tube=2,
-        tube_colour="orange",
-        fibre=1,
-        fibre_colour="blue",
-        source=_TIA,
-        mark="seen",
-        tolerance=0,
-    ),
-    ColourCheck(
-        cable_fibre=144,
-        tube=12,
-        tube_colour="aqua",
-        fibre=12,
-        fibre_colour="aqua",
-        source=_TIA,
-        mark="seen",
-        tolerance=0,
-    ),
-    ColourCheck(
-        cable_fibre=145,
-        tube=13,
-        tube_colour="blue with black tracer",
-        fibre=1,
-        fibre_colour="blue",
-        source=_TIA,
-        mark="seen",
-        tolerance=0,
-    ),
-    ColourCheck(
-        cable_fibre=229,
-        tube=20,
-        tube_colour="black with yellow tracer",
-        fibre=1,
-        fibre_colour="blue",
-        source=_TIA,
-        mark="seen",
-        tolerance=0,
-    ),
-]
+        cable_fibre=number, tube=tube, tube_colour=tube_colour, fibre=fibre, fibre_colour=fibre_colour,
+        source=_TIA, mark="seen", tolerance=0,
+    )
+    for number, tube, tube_colour, fibre, fibre_colour in (
+        (73, 7, "red", 1, "blue"),
+        (12, 1, "blue", 12, "aqua"),
+        (13, 2, "orange", 1, "blue"),
+        (144, 12, "aqua", 12, "aqua"),
+        (145, 13, "blue with black tracer", 1, "blue"),
+        (229, 20, "black with yellow tracer", 1, "blue"),
+    )
+]  # fmt: skip
 TIA_598_ORDER = (
     "blue", "orange", "green", "brown", "slate", "white", "red", "black", "yellow", "violet", "rose", "aqua",
 )  # fmt: skip

@@ -8,6 +8,11 @@ from hypothesis import strategies as st
 
 from tests.factories import (
     Body,
+    bend_criterion,
+    coefficient_criterion,
+    connection_criterion,
+    density_criterion,
+    length_criterion,
     link_criterion,
     make_attenuation,
     make_closure_state,
@@ -15,9 +20,12 @@ from tests.factories import (
     make_design,
     make_otdr,
     make_splice,
+    reflectance_criterion,
     required_test_criterion,
+    return_loss_criterion,
     splice_criterion,
     stored,
+    stray_criterion,
     termination_criterion,
 )
 from tests.unit.judgement.judging import SITES, judge
@@ -50,27 +58,18 @@ ALL_CRITERIA = make_criteria(
         required_test_criterion(code="POWER", test="attenuation"),
     ]
 )
-_AT_1550: Body = {"wavelength_nm": 1550}
-_BEND: Body = {"code": "BEND", "quantity": "bend", "short_wavelength_nm": 1310, "long_wavelength_nm": 1550}
 EVERY_TRACED_QUANTITY = make_criteria(
     criteria=[
         *ALL_CRITERIA["criteria"],
-        {"code": "ONE-WAY", "quantity": "splice_loss", "basis": "one_way", "limit_db": 0.2, **_AT_1550},
-        {"code": "PAIR", "quantity": "connection_loss", "limit_db": 0.4, **_AT_1550},
-        {"code": "REFLECTANCE", "quantity": "reflectance", "joint": "pair", "limit_db": -50.0, **_AT_1550},
-        {"code": "STRAY", "quantity": "stray_loss", "limit_db": 0.05, **_AT_1550},
-        {**_BEND, "limit_db": 0.2},
-        {"code": "DENSITY", "quantity": "splice_density", "limit_per_km": 1.0},
-        {
-            "code": "COEFFICIENT",
-            "quantity": "attenuation_coefficient",
-            "over": "section",
-            "limit_db_per_km": 0.25,
-            "least_length_m": 500.0,
-            **_AT_1550,
-        },
-        {"code": "RETURN", "quantity": "return_loss", "basis": "computed", "limit_db": 30.0, **_AT_1550},
-        {"code": "LENGTH", "quantity": "length", "limit_percent": 1.0},
+        splice_criterion(code="ONE-WAY", basis="one_way", limit_db=0.2),
+        connection_criterion(limit_db=0.4),
+        reflectance_criterion(),
+        stray_criterion(limit_db=0.05),
+        bend_criterion(),
+        density_criterion(),
+        coefficient_criterion(least_length_m=500.0),
+        return_loss_criterion(basis="computed", limit_db=30.0),
+        length_criterion(),
     ]
 )
 

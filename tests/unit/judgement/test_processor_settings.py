@@ -12,7 +12,16 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.bodies import Body
+from tests.factories import (
+    Body,
+    bend_criterion,
+    coefficient_criterion,
+    density_criterion,
+    length_criterion,
+    reflectance_criterion,
+    return_loss_criterion,
+    stray_criterion,
+)
 from tests.outside_tools import leave_out
 from tests.simulator.contract import demo_criteria
 from tests.simulator.large import simulate_large
@@ -37,34 +46,17 @@ print(json.dumps({
 def all_criteria() -> Body:
     """Return the demo's criteria and one of every quantity that a trace decides, return loss worked out from it."""
     criteria = demo_criteria()
-    at_1550 = {"wavelength_nm": 1550}
     criteria["criteria"] += [
-        {"code": "RETURN", "quantity": "return_loss", "basis": "computed", "limit_db": 24.0, **at_1550},
-        {
-            "code": "RETURN-1310",
-            "quantity": "return_loss",
-            "basis": "computed",
-            "limit_db": 24.0,
-            "wavelength_nm": 1310,
-        },
-        {
-            "code": "COEFFICIENT",
-            "quantity": "attenuation_coefficient",
-            "over": "section",
-            "limit_db_per_km": 0.22,
-            **at_1550,
-        },
-        {"code": "REFLECTANCE", "quantity": "reflectance", "joint": "pair", "limit_db": -50.0, **at_1550},
-        {"code": "STRAY", "quantity": "stray_loss", "limit_db": 0.05, **at_1550},
-        {
-            "code": "BEND",
-            "quantity": "bend",
-            "short_wavelength_nm": 1310,
-            "long_wavelength_nm": 1550,
-            "limit_db": 0.2,
-        },
-        {"code": "LENGTH", "quantity": "length", "limit_percent": 4.0},
-        {"code": "DENSITY", "quantity": "splice_density", "limit_per_km": 1.0},
+        *(
+            return_loss_criterion(code=f"RETURN-{nm}", basis="computed", limit_db=24.0, wavelength_nm=nm)
+            for nm in (1310, 1550)
+        ),
+        coefficient_criterion(limit_db_per_km=0.22),
+        reflectance_criterion(),
+        stray_criterion(limit_db=0.05),
+        bend_criterion(),
+        length_criterion(limit_percent=4.0),
+        density_criterion(),
     ]
     return criteria
 
