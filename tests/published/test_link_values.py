@@ -30,8 +30,6 @@ from tests.published.reflection_values import (
 )
 from tests.unit.judgement.judging import judge, sealed
 
-FOUR_EVENTS = [check for check in EVENTS if len(check.reflectances_db) == 4]
-
 
 def budgeted_design(*, length_m: float, splices: int, pairs: int) -> Body:
     """Return a route of so much fibre, with connections at both ends and in panels, and splices in closures."""
@@ -133,12 +131,24 @@ def test_the_judge_takes_an_open_far_end_in(check: GlassCheck) -> None:
     assert float(finding["value"]) == pytest.approx(check.return_loss_db, abs=check.tolerance)
 
 
-@pytest.mark.parametrize("check", FOUR_EVENTS, ids=source_of)
-def test_the_judge_adds_four_reflections_up(check: EventsCheck) -> None:
-    # The route of four joints, of glass that sends next to nothing back.
-    design = make_design()
-    trace = make_otdr(wavelength_nm=1310, backscatter_db=-120.0)
-    [reflectance_db] = set(check.reflectances_db)
-    stated = lossless(trace, kind="reflective", reflectance_db=reflectance_db, attenuation_db_per_km=0.0)
-    finding = returned(stated, design=design, far_end="absorbed")
+@pytest.mark.parametrize("check", EVENTS, ids=source_of)
+def test_the_judge_adds_reflections_up_behind_twice_their_loss(check: EventsCheck) -> None:
+    # Between the joints glass that sends next to nothing back; one reflection alone is at the far end, all loss at A.
+    count = len(check.reflectances_db)
+    design = make_design(closures=max(count, 2) - 2)
+    trace = make_otdr(design=design, wavelength_nm=1310, backscatter_db=-120.0)
+    joints_m = [event["distance_m"] for event in trace["events"] if event["kind"] != "end"]
+    reflectances_db = dict(zip(joints_m[-count:], check.reflectances_db, strict=True))
+    losses_db = {joints_m[0]: check.loss_before_db}
+
+    def state(event: Body) -> Body:
+        at_m = event["distance_m"]
+        if at_m not in joints_m:
+            return event
+        stated = {"kind": "non_reflective", "loss_db": losses_db.get(at_m, 0.0), "attenuation_db_per_km": 0.0}
+        if at_m in reflectances_db:
+            stated |= {"kind": "reflective", "reflectance_db": reflectances_db[at_m]}
+        return {**event, **stated}
+
+    finding = returned(with_events(trace, state), design=design, far_end="absorbed")
     assert float(finding["value"]) == pytest.approx(check.return_loss_db, abs=check.tolerance)
