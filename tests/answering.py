@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler
 
-from worker.commands.embedded.local_server import serve_locally
+from worker.demo.authority.server import serve_locally
 
 
 @dataclass(kw_only=True)

@@ -16,8 +16,8 @@ from service.storage.migrations import migrate
 from tests.api_server import serve
 from tests.factories import make_criteria, make_design
 from tests.world import World, describe_route, make_world, open_project, read_demo
-from worker.commands.embedded import EmbeddedPostgres, RedisServer, create_database, private_folder, run_postgres
-from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
+from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority
+from worker.demo.embedded import EmbeddedPostgres, RedisServer, create_database, private_folder, run_postgres
 
 
 @dataclass(frozen=True, kw_only=True)

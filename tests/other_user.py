@@ -11,7 +11,7 @@ from typing import Any
 
 from tests.compose import ROOT
 from tests.outside_tools import require_tool
-from worker.commands.embedded.account import Account, give, server_account
+from worker.demo.embedded.account import Account, give, server_account
 
 # As the image has them.
 _CODE = ("service", "worker", "openapi_examples")

@@ -12,8 +12,9 @@ from cryptography.hazmat.primitives.asymmetric import ec, rsa
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 
 from tests.outside_tools import require_tool
-from worker.signing.authority import REVOCATION_LIST_URL, DemonstrationAuthority
-from worker.signing.demonstration_certificates import make_seal
+from worker.demo.authority import DemonstrationAuthority
+from worker.demo.authority.certificates import make_seal
+from worker.demo.authority.throwaway import REVOCATION_LIST_URL
 from worker.signing.module_keys import KeyModule
 
 MODULES = (Path("/usr/lib/softhsm/libsofthsm2.so"), Path("/usr/lib64/pkcs11/libsofthsm2.so"))

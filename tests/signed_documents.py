@@ -13,10 +13,10 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
-from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
+from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority
+from worker.demo.authority.time_stamp import state_time
 from worker.signing.certify import certify
 from worker.signing.countersign import countersign
-from worker.signing.demonstration_time import state_time
 from worker.signing.fields import DECISION_FIELD, SignatureBoxes
 from worker.signing.keys import SigningKey, load_signing_key
 from worker.signing.levels import Level

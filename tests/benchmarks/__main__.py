@@ -22,9 +22,9 @@ from tests.benchmarks.posting import measure_posting
 from tests.benchmarks.reaction import measure_reaction
 from tests.benchmarks.rows import Row, Scale
 from tests.benchmarks.status import measure_status
-from worker.commands.parties import open_project
-from worker.commands.parts import keep_what_is_loaded
-from worker.commands.stack import run_stack
+from worker.commands.processes import keep_what_is_loaded
+from worker.demo.parties import open_project
+from worker.demo.stack import run_stack
 
 _PATIENCE_S = 60
 _WORDS = {True: "[green]reached[/green]", False: "[red]not reached[/red]", None: ""}

@@ -15,7 +15,7 @@ from service.storage.tables import Job
 from tests.benchmarks.material import design_of, in_batches, readings_of, renewed, simulated
 from tests.benchmarks.rows import Row, Scale, exponent_rows
 from tests.world import World, describe_route
-from worker.commands.parts import keep_what_is_loaded
+from worker.commands.processes import keep_what_is_loaded
 from worker.jobs.runner import run_job
 from worker.tasks import STEPS
 

@@ -11,7 +11,7 @@ import orjson
 
 from service.vocabulary.words import TokenKind
 from tests.simulator.large import LargeRoute, simulate_large
-from worker.commands.parties import Parties
+from worker.demo.parties import Parties
 
 EVENTS_A_TRACE = 42
 BATCH = 200

@@ -11,8 +11,8 @@ from service.settings import WorkerSettings
 from service.storage.migrations import migrate
 from tests.api_server import serve
 from tests.world import World, make_world, open_project, read_demo
-from worker.commands.embedded import private_folder, run_postgres
-from worker.signing.authority import make_demonstration_authority
+from worker.demo.authority import make_demonstration_authority
+from worker.demo.embedded import private_folder, run_postgres
 
 
 @contextmanager

@@ -15,7 +15,7 @@ from service.vocabulary.records.record import RECORD
 from tests.benchmarks.material import BATCH, batch_body, bind_route, describe_route, post_batch, trace_batches
 from tests.benchmarks.rest import wait_until_at_rest
 from tests.benchmarks.rows import Row, Scale
-from worker.commands.parties import Parties
+from worker.demo.parties import Parties
 
 _AT_LEAST = 0.35
 

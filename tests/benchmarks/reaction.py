@@ -25,7 +25,7 @@ from tests.benchmarks.material import (
 )
 from tests.benchmarks.rest import wait_until_at_rest
 from tests.benchmarks.rows import Row, Scale, median_and_95th_ms, percentile_95
-from worker.commands.parties import Parties
+from worker.demo.parties import Parties
 
 _QUIET_MS = 60
 _UNDER_UPLOAD_MS = 1000

@@ -18,7 +18,7 @@ from tests.benchmarks.material import batch_body, bind_route, describe_route, po
 from tests.benchmarks.rest import wait_until_at_rest
 from tests.benchmarks.rows import Row, Scale
 from tests.benchmarks.token_app import TOKEN_PATH
-from worker.commands.parties import Parties
+from worker.demo.parties import Parties
 
 _AT_LEAST = 0.8
 _READY_WITHIN_S = 30

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Response
 from service.api.app import create_app
 from service.api.gate import ReaderGate
 from service.api.routing import CheckedRoute
-from worker.commands.parts import keep_what_is_loaded
+from worker.commands.processes import keep_what_is_loaded
 
 TOKEN_PATH = "/benchmark/token"
 _router = APIRouter(route_class=CheckedRoute)

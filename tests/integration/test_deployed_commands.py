@@ -19,10 +19,10 @@ from tests.compose import OURS, SECRETS, read_compose
 from tests.factories import make_splice
 from tests.integration.faults.processes import wait_until
 from tests.other_user import OtherUser, make_other_user
-from worker.commands.embedded import EmbeddedPostgres, private_folder, run_postgres, run_redis
-from worker.commands.embedded.account import give
-from worker.commands.parties import agree_on_criteria, open_project
-from worker.signing.authority import make_demonstration_authority
+from worker.demo.authority import make_demonstration_authority
+from worker.demo.embedded import EmbeddedPostgres, private_folder, run_postgres, run_redis
+from worker.demo.embedded.account import give
+from worker.demo.parties import agree_on_criteria, open_project
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(240)]
 

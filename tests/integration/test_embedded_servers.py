@@ -19,7 +19,7 @@ from redis.backoff import NoBackoff
 from redis.retry import Retry
 
 from tests.conftest import Servers
-from worker.commands.embedded import (
+from worker.demo.embedded import (
     EmbeddedServerError,
     EmbeddedServersMissingError,
     NoFolderForServersError,
@@ -31,14 +31,14 @@ from worker.commands.embedded import (
     run_redis,
     stack_folder,
 )
-from worker.commands.embedded.account import Account
+from worker.demo.embedded.account import Account
 
 pytestmark = pytest.mark.slow
 
 # Runs the whole stack, says where and as which processes, and stays until a signal comes.
 STACK = """
 import json, psycopg, time
-from worker.commands.embedded import RedisServer, private_folder, run_postgres
+from worker.demo.embedded import RedisServer, private_folder, run_postgres
 
 with private_folder() as folder, run_postgres(folder) as postgres:
     server = RedisServer(folder)

@@ -5,7 +5,7 @@ import sys
 
 _DEAF_PART = """
 import os, signal, sys, time
-from worker.commands.parent import end_with_parent
+from worker.commands.parent_watch import end_with_parent
 signal.signal(signal.SIGTERM, signal.SIG_IGN)
 end_with_parent(end_within_s=0.2)
 child = os.fork()

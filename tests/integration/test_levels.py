@@ -21,10 +21,9 @@ from tests.api_server import serve
 from tests.factories import make_criteria, make_design
 from tests.integration.faults.acts import finished_route, hurry, job_of, one_job, package_file, submission, submit
 from tests.world import World, describe_route, make_world, open_project, read_demo
-from worker.commands.embedded import serve_time
 from worker.commands.jobs import requeue
+from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority, serve_time
 from worker.sealing.trust_services import authorities_of
-from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
 from worker.signing.levels import Level
 from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify

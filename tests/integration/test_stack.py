@@ -13,10 +13,10 @@ from service.settings import WorkerSettings
 from service.vocabulary.words import TokenKind
 from tests.factories import make_splice
 from tests.integration.faults.processes import wait_until
-from worker.commands import supervisor
-from worker.commands.parties import Parties, agree_on_criteria, open_project
-from worker.commands.stack import Stack, run_parts, run_stack
-from worker.commands.supervisor import Plan
+from worker.demo import supervisor
+from worker.demo.parties import Parties, agree_on_criteria, open_project
+from worker.demo.stack import Stack, run_parts, run_stack
+from worker.demo.supervisor import Plan
 
 pytestmark = pytest.mark.slow
 

@@ -17,10 +17,10 @@ from tests.answering import Answering
 from tests.conftest import Servers
 from tests.integration.faults.processes import Part, wait_until
 from tests.security_module import make_module
-from worker.commands.embedded import create_database, serve_time
-from worker.commands.stack import environment_of
 from worker.commands.start import PartName, State, Tried, await_settings, check_settings, waiting
-from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
+from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority, serve_time
+from worker.demo.embedded import create_database
+from worker.demo.stack import environment_of
 
 pytestmark = pytest.mark.slow
 _NOBODYS = "postgresql+psycopg://nobody@127.0.0.1:9/none"

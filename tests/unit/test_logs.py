@@ -3,7 +3,7 @@
 import io
 import json
 
-from worker.commands.logs import log_into
+from worker.logs import log_into
 
 SECRET = "what nobody may read in a log"
 

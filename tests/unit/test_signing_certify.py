@@ -169,7 +169,7 @@ def test_a_stamp_fits_its_box_however_much_it_says(lines: list[str]) -> None:
 def test_signing_brings_nothing_of_the_service_along() -> None:
     names = ("service", "worker.package", "sqlalchemy", "celery", "redis", "fastapi")
     program = (
-        "import sys, worker.signing.authority, worker.signing.countersign\n"
+        "import sys, worker.signing.certify, worker.signing.countersign\n"
         f"print(sorted(set({names!r}) & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)

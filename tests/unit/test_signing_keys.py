@@ -18,9 +18,8 @@ from cryptography.hazmat.primitives.serialization import (
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from tests.signed_documents import NOW
-from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
+from worker.demo.authority import AuthorityExistsError, DemonstrationAuthority, make_demonstration_authority
 from worker.signing.errors import (
-    AuthorityExistsError,
     SigningKeyExposedError,
     SigningKeyMissingError,
     SigningKeyUnfitError,

@@ -16,8 +16,8 @@ from tests.signed_documents import (
     certify_document,
     make_authorities,
 )
-from worker.signing.demonstration_certificates import make_seal, make_time_certificate
-from worker.signing.demonstration_time import state_time
+from worker.demo.authority.certificates import make_seal, make_time_certificate
+from worker.demo.authority.time_stamp import state_time
 from worker.signing.errors import (
     AuthorityError,
     OwnSignatureError,

@@ -1,1 +1,4 @@
-"""The command line, the embedded servers and the demo's story: the top layer."""
+"""The command line, and what each of its commands does: running the processes, upkeep, verifying a file.
+
+It may know everything; nothing knows it.
+"""

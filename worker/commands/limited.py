@@ -11,8 +11,8 @@ from typing import Any, NamedTuple
 
 from pydantic import TypeAdapter
 
+from worker.commands.issued_status import ServerAddressError
 from worker.commands.page_proof import PageProof
-from worker.commands.standing import ServerAddressError
 from worker.commands.verify import Checked, NothingToVerifyError, check_file
 from worker.limits.process import LimitReachedError, Limits, WorkEndedError, WorkFailedError, run_limited
 from worker.signing.errors import SigningError

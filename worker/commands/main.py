@@ -9,19 +9,19 @@ import typer
 from rich.console import Console
 
 from service.settings import ServiceSettings, WorkerSettings
-from worker.commands import parts
-from worker.commands.demo import run_demo, serve_demo
+from worker.commands import processes
+from worker.commands.demo import demonstration
 from worker.commands.explained import explained
+from worker.commands.issued_status import ServerAddressError
 from worker.commands.limited import check_file_in_limits
-from worker.commands.logs import start_logging
 from worker.commands.page_proof import prove_data, prove_pages
-from worker.commands.parent import end_with_parent
+from worker.commands.parent_watch import end_with_parent
 from worker.commands.required import RequirementUnknownError, read_required
-from worker.commands.standing import ServerAddressError
 from worker.commands.start import PartName, await_settings, check_settings
 from worker.commands.start import State as Found
 from worker.commands.upkeep import audit, upkeep
 from worker.commands.verify import NothingToVerifyError, TrustFiles, as_document, print_report
+from worker.logs import start_logging
 from worker.signing.report import State
 
 app = typer.Typer(
@@ -30,6 +30,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
+app.add_typer(demonstration)
 app.add_typer(upkeep)
 app.add_typer(audit, name="audit")
 console = Console()
@@ -41,33 +42,6 @@ HeartbeatFile = Annotated[
     Path | None,
     typer.Option(help="A file that is touched while the work that is due is taken: its age tells a supervisor."),
 ]
-
-
-@app.command()
-@explained
-def demo(
-    output: Annotated[Path, typer.Option(help="Where the packages and the notices are left.")] = Path("demo_output"),
-) -> None:
-    """Do the main job from nothing: start everything, play the demo route's story over HTTP, leave the packages.
-
-    Needs no set-up, network or root. Ends with 0 only if every step of the story held.
-    """
-    if not run_demo(console, output):
-        raise typer.Exit(1)
-
-
-@app.command()
-@explained
-def serve(
-    port: Annotated[int, typer.Option(help="The port on 127.0.0.1; 0 takes a free one.")] = 8080,
-    output: Annotated[Path, typer.Option(help="Where serve.env is written, for a shell.")] = Path("demo_output"),
-) -> None:
-    """Run the whole stack on this machine with the demo route, print its tokens, and stay until Ctrl-C.
-
-    Everything it holds is gone when it ends: for trying, not for keeping.
-    """
-    start_logging()
-    serve_demo(console, output, port=port)
 
 
 @app.command()
@@ -84,7 +58,7 @@ def api(
     Any number may run behind one address. TLS and rate limits belong to the proxy in front.
     """
     _start(PartName.API, heartbeat_file=heartbeat_file, end_with_input=end_with_input)
-    parts.run_api(host=host, port=port, descriptor=descriptor, heartbeat_file=heartbeat_file)
+    processes.run_api(host=host, port=port, descriptor=descriptor, heartbeat_file=heartbeat_file)
 
 
 @app.command()
@@ -95,7 +69,7 @@ def relay(heartbeat_file: HeartbeatFile = None, end_with_input: EndWithInput = F
     It needs a direct connection to PostgreSQL (LISTEN), not one through a pooler.
     """
     _start(PartName.RELAY, heartbeat_file=heartbeat_file, end_with_input=end_with_input)
-    parts.run_relay(heartbeat_file)
+    processes.run_relay(heartbeat_file)
 
 
 @app.command()
@@ -110,7 +84,7 @@ def worker(
     SIGNING_PKCS12_FILE and SIGNING_PASSPHRASE_FILE name the key; without one the worker does not start.
     """
     _start(PartName.WORKER, heartbeat_file=heartbeat_file, end_with_input=end_with_input)
-    parts.run_worker(concurrency=concurrency, heartbeat_file=heartbeat_file)
+    processes.run_worker(concurrency=concurrency, heartbeat_file=heartbeat_file)
 
 
 @app.command()
@@ -125,7 +99,7 @@ def reader(
     It has no signing key, and a file made to exhaust it keeps no splice from being judged.
     """
     _start(PartName.READER, heartbeat_file=heartbeat_file, end_with_input=end_with_input)
-    parts.run_reader(concurrency=concurrency, heartbeat_file=heartbeat_file)
+    processes.run_reader(concurrency=concurrency, heartbeat_file=heartbeat_file)
 
 
 @app.command()

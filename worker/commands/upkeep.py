@@ -5,13 +5,15 @@ from typing import Annotated
 from uuid import UUID
 
 import typer
+from sqlmodel import select
 
+from service.actions.access.audit import verify_chain
 from service.actions.access.tokens import issue_token
 from service.settings import DatabaseSettings
 from service.storage.migrations import migrate as migrate_database
-from service.storage.session import make_engine, transaction
+from service.storage.session import make_engine, snapshot, transaction
+from service.storage.tables import Project
 from service.vocabulary.words import TokenKind
-from worker.commands.audit import first_bad_entries
 from worker.commands.explained import explained
 from worker.commands.jobs import list_given_up
 from worker.commands.jobs import requeue as requeue_jobs
@@ -115,3 +117,14 @@ def verify_audit() -> None:
     for code, sequence in bad.items():
         typer.echo(f"{code}: {'the chain is whole' if sequence is None else f'entry {sequence} is the first bad one'}")
     raise typer.Exit(1 if any(sequence is not None for sequence in bad.values()) else 0)
+
+
+def first_bad_entries(database_url: str) -> dict[str, int | None]:
+    """Return the number of the first bad audit entry of each project, None where the chain is whole."""
+    engine = make_engine(database_url, pool_size=1)
+    try:
+        with snapshot(engine) as session:
+            projects = session.exec(select(Project).order_by(Project.code)).all()
+            return {project.code: verify_chain(session, project.id) for project in projects}
+    finally:
+        engine.dispose()

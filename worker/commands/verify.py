@@ -10,9 +10,9 @@ from typing import Any, NamedTuple
 
 from rich.console import Console
 
+from worker.commands.issued_status import Served, ask_issued_status, client_of, issued_status_lines
 from worker.commands.page_proof import PageProof, proof_lines, prove_pages
 from worker.commands.required import Required, missing
-from worker.commands.standing import Served, ask_standing, client_of, standing_lines
 from worker.signing.report import Awaited, PackageReport, SignatureReport, State, TimestampReport
 from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
@@ -75,7 +75,7 @@ def check_file(
         proof = prove(pdf) if report.signatures or report.attachments else PageProof()
         served = None
         if client is not None:
-            served = ask_standing(pdf, sha256=report.sha256, head=proof.audit_head, client=client)
+            served = ask_issued_status(pdf, sha256=report.sha256, head=proof.audit_head, client=client)
     lacking = missing(report, proof, required=required)
     problems = (*report.problems, *proof.problems, *lacking, *(() if served is None else served.problems))
     return Checked(replace(report, problems=problems), proof, served)
@@ -130,7 +130,7 @@ def print_report(console: Console, file: Path, checked: Checked) -> None:
     if report.is_demonstration:
         lines.append("  A demonstration key signed this: it proves nothing about anybody.")
     if checked.served is not None:
-        lines += standing_lines(checked.served)
+        lines += issued_status_lines(checked.served)
     lines += [f"  awaited   {_AWAITED[one]}" for one in report.awaited]
     lines += [f"  problem   {problem}" for problem in report.problems]
     for line in lines:

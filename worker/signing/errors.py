@@ -46,13 +46,6 @@ class SigningKeyUnfitError(SigningKeyError):
     """The certificate does not allow this signature: wrong purpose, expired, or not yet valid."""
 
 
-class AuthorityExistsError(SigningError):
-    """A demonstration authority is already in this folder."""
-
-    def __init__(self, file: Path) -> None:
-        super().__init__(f"{file} exists already. Use that authority, or choose an empty folder.")
-
-
 class TrustUnreadableError(SigningError):
     """What was given as trusted certificates holds none."""
 

@@ -16,9 +16,9 @@ from tests.conftest import Servers
 from tests.integration.api.acts import newest_package
 from tests.integration.api.conftest import OpenWorld
 from tests.world import World
-from worker.commands.audit import first_bad_entries
+from worker.commands.issued_status import Served, ask_issued_status, issued_status_lines
 from worker.commands.page_proof import prove_data
-from worker.commands.standing import Served, ask_standing, standing_lines
+from worker.commands.upkeep import first_bad_entries
 
 pytestmark = pytest.mark.slow
 Superuser = psycopg.Connection[tuple[object, ...]]
@@ -39,7 +39,7 @@ def ask(world: World) -> Served:
     """Ask the world's service about its newest package's file."""
     path = f"/v1/packages/{newest_package(world)['id']}/pdf"
     pdf = world.call(TokenKind.ENGINEER, "GET", path).content
-    return ask_standing(pdf, sha256=sha256_hex(pdf), head=prove_data(pdf).audit_head, client=world.http)
+    return ask_issued_status(pdf, sha256=sha256_hex(pdf), head=prove_data(pdf).audit_head, client=world.http)
 
 
 def first_bad(world: World) -> int | None:
@@ -83,7 +83,7 @@ def stated(world: World) -> dict[str, Any]:
 def test_a_package_states_the_entry_that_the_chain_ended_with(world: World) -> None:
     served, link = ask(world), stated(world)
     assert served.problems == ()
-    assert standing_lines(served)[1] == f"            its audit entry {link['sequence']} is {link['hash']}"
+    assert issued_status_lines(served)[1] == f"            its audit entry {link['sequence']} is {link['hash']}"
     assert first_bad(world) is None
 
 

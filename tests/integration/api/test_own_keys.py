@@ -30,10 +30,9 @@ from tests.integration.api.acts import (
 from tests.integration.api.conftest import OpenWorld
 from tests.signing_people import Signatory, make_signatory, sign_as
 from tests.world import World
-from worker.commands.embedded import serve_time
+from worker.demo.authority import DemonstrationAuthority, serve_time
 from worker.sealing.foreign_files import check_in_limits
 from worker.sealing.trust_services import authorities_of
-from worker.signing.authority import DemonstrationAuthority
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SEAL_FIELD
 from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify

@@ -13,8 +13,8 @@ from tests.integration.api.conftest import OpenWorld
 from tests.package_factories import make_content
 from tests.package_reading import draw_content
 from tests.world import World
+from worker.commands.issued_status import Served, ask_issued_status, issued_status_lines
 from worker.commands.page_proof import prove_data
-from worker.commands.standing import Served, ask_standing, standing_lines
 
 pytestmark = pytest.mark.slow
 
@@ -26,7 +26,7 @@ def file_of(world: World, package: Any) -> bytes:
 
 def ask(world: World, pdf: bytes) -> Served:
     """Ask the world's own service about a file."""
-    return ask_standing(pdf, sha256=sha256_hex(pdf), head=prove_data(pdf).audit_head, client=world.http)
+    return ask_issued_status(pdf, sha256=sha256_hex(pdf), head=prove_data(pdf).audit_head, client=world.http)
 
 
 def test_the_issued_file_is_current_until_another_takes_its_place(fresh_world: OpenWorld) -> None:
@@ -35,7 +35,7 @@ def test_the_issued_file_is_current_until_another_takes_its_place(fresh_world: O
     certified = file_of(world, package)
     served = ask(world, certified)
     assert (served.problems, served.answer["standing"]) == ((), "current")
-    assert standing_lines(served)[0] == f"  server    package {package['number']}: current, undecided"
+    assert issued_status_lines(served)[0] == f"  server    package {package['number']}: current, undecided"
     assert decide(world, segments={"west": "refused", "east": "refused"}).status_code == 200
     world.drain()
     countersigned = file_of(world, newest_package(world))
@@ -49,7 +49,7 @@ def test_the_issued_file_is_current_until_another_takes_its_place(fresh_world: O
     later = newest_package(world)["number"]
     assert ask(world, countersigned).problems == (f"The package is superseded by {later}.",)
     superseded = f"  server    package {package['number']}: superseded by {later}, refused"
-    assert standing_lines(ask(world, certified))[0] == superseded
+    assert issued_status_lines(ask(world, certified))[0] == superseded
 
 
 def test_a_file_that_was_changed_is_not_what_was_issued(fresh_world: OpenWorld) -> None:
@@ -83,8 +83,8 @@ def test_without_an_answer_nothing_is_taken_for_good(
     answering: Callable[[httpx.Request], httpx.Response], problem: str
 ) -> None:
     client = httpx.Client(transport=httpx.MockTransport(answering), base_url="https://acceptance.example")
-    served = ask_standing(draw_content(make_content()), sha256="0" * 64, head=None, client=client)
-    assert (served.answer, served.problems, standing_lines(served)) == ({}, (problem,), [])
+    served = ask_issued_status(draw_content(make_content()), sha256="0" * 64, head=None, client=client)
+    assert (served.answer, served.problems, issued_status_lines(served)) == ({}, (problem,), [])
 
 
 @pytest.mark.parametrize("code", ["../../v1/tokens", "K7QM-2XVD-91TB-PW5E/..", "", "K7QM"])
@@ -94,5 +94,5 @@ def test_what_is_no_code_is_not_asked_for(code: str) -> None:
 
     client = httpx.Client(transport=httpx.MockTransport(never), base_url="https://acceptance.example")
     for pdf in (draw_content(make_content(verification_code=code)), b"no PDF at all"):
-        served = ask_standing(pdf, sha256="0" * 64, head=None, client=client)
+        served = ask_issued_status(pdf, sha256="0" * 64, head=None, client=client)
         assert served.problems == ("The file holds no verification code to ask the server for.",)

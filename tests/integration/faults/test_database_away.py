@@ -27,7 +27,7 @@ from tests.conftest import Servers
 from tests.factories import make_criteria, make_design, make_splice
 from tests.integration.faults.processes import Part, wait_until
 from tests.world import World, describe_route, make_world, open_project, read_demo
-from worker.commands.embedded import EmbeddedPostgres, private_folder, run_postgres
+from worker.demo.embedded import EmbeddedPostgres, private_folder, run_postgres
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(180)]
 

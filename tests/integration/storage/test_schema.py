@@ -17,7 +17,7 @@ from sqlalchemy.dialects import postgresql
 from service.storage.migrations import migrate
 from service.storage.tables import APPEND_ONLY, metadata
 from tests.conftest import Servers
-from worker.commands.embedded import create_database
+from worker.demo.embedded import create_database
 
 pytestmark = pytest.mark.slow
 ALL_TABLES = sorted(metadata.tables)

@@ -10,7 +10,7 @@ from rich.console import Console
 from tests.soak.faults.outcome import print_outcome, write_outcome
 from tests.soak.faults.plan import Fault, Plan
 from tests.soak.faults.run import run_faults
-from worker.commands.logs import start_logging
+from worker.logs import start_logging
 
 _ALL = list(Fault)
 _FILE = Path("bench_output/soak/faults.json")

@@ -17,7 +17,7 @@ from service.storage.tables import Acceptance, Job, Notice, Package, Record, Sub
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.records.record import RECORD, canonical_record
 from tests.soak.faults.fresh import Judged
-from worker.commands.audit import first_bad_entries
+from worker.commands.upkeep import first_bad_entries
 from worker.signing.trust import RoleTrust
 from worker.signing.verify import verify
 

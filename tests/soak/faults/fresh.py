@@ -16,7 +16,7 @@ from service.storage.jobs import JobKind, claim_hints, make_due
 from service.storage.migrations import migrate
 from service.storage.session import make_engine, transaction
 from service.storage.tables import Fibre, Route, StandingVerdict
-from worker.commands.embedded import EmbeddedPostgres, create_database
+from worker.demo.embedded import EmbeddedPostgres, create_database
 from worker.jobs.runner import run_job
 from worker.tasks import STEPS, make_context
 

@@ -13,8 +13,8 @@ from tests.soak.faults.crews import post
 from tests.soak.faults.plan import CONCURRENCY, Fault, Plan
 from tests.soak.faults.servers import children_of, kill, kill_backend, restart_postgres, restart_redis
 from tests.soak.faults.site import SoakRoute, splice_again
-from worker.commands.embedded import EmbeddedPostgres, RedisServer
-from worker.commands.supervisor import Supervisor
+from worker.demo.embedded import EmbeddedPostgres, RedisServer
+from worker.demo.supervisor import Supervisor
 
 _LOOK_EVERY_S = 0.01
 _LONGEST_PAUSE_S = 0.5

@@ -20,9 +20,9 @@ from tests.soak.faults.outcome import Outcome
 from tests.soak.faults.plan import CONCURRENCY, Plan
 from tests.soak.faults.site import Site, open_site
 from tests.soak.faults.work import Stage, do_the_work
-from worker.commands.embedded import EmbeddedPostgres, RedisServer, private_folder, run_postgres
-from worker.commands.stack import issue_administrator, plan_parts, run_parts, wait_until_ready
-from worker.signing.authority import make_demonstration_authority
+from worker.demo.authority import make_demonstration_authority
+from worker.demo.embedded import EmbeddedPostgres, RedisServer, private_folder, run_postgres
+from worker.demo.stack import issue_administrator, plan_parts, run_parts, wait_until_ready
 
 _DATABASE = "acceptance"
 

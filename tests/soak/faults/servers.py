@@ -6,7 +6,7 @@ import time
 from pathlib import Path
 from random import Random
 
-from worker.commands.embedded import EmbeddedPostgres, EmbeddedServerError, RedisServer
+from worker.demo.embedded import EmbeddedPostgres, EmbeddedServerError, RedisServer
 
 _START_WITHIN_S = 30.0
 

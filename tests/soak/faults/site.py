@@ -11,7 +11,7 @@ from service.vocabulary.words import TokenKind
 from tests.benchmarks.material import renewed
 from tests.simulator.large import LargeRoute, simulate_large
 from tests.soak.faults.plan import CLOSURES, CREWS, FIBRES, Fault, Plan
-from worker.commands.parties import Parties, open_project
+from worker.demo.parties import Parties, open_project
 
 BURST_ROUTES = 10
 

@@ -26,8 +26,8 @@ from tests.soak.faults.office import Office
 from tests.soak.faults.outcome import Outcome
 from tests.soak.faults.plan import Plan
 from tests.soak.faults.site import Site, SoakRoute
-from worker.commands.embedded import EmbeddedPostgres, RedisServer
-from worker.commands.supervisor import Supervisor
+from worker.demo.embedded import EmbeddedPostgres, RedisServer
+from worker.demo.supervisor import Supervisor
 
 _LOOK_EVERY_S = 0.1
 # Long enough to see by how much it was missed.

@@ -9,9 +9,9 @@ from pydantic import SecretStr
 
 from service.settings import WorkerSettings
 from tests.security_module import SoftModule, make_module
+from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority
 from worker.jobs.runner import HopelessError
 from worker.sealing.signing_key import SigningKeyNotNamedError, load_key, load_key_for_job
-from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
 
 NAMES = ("signing_pkcs11_token", "signing_pkcs11_key", "signing_pkcs11_pin_file", "signing_certificate_file")
 

@@ -14,7 +14,7 @@ _WHO_WIDTH = 11
 _MARKS = {"conforming": "●", "accepted": "●", "nonconforming": "○", "refused": "○"}
 
 
-class Teller:
+class Narrator:
     """Prints what happens above a progress bar."""
 
     def __init__(self, console: Console, *, scenes: int) -> None:

@@ -5,10 +5,10 @@ from pathlib import Path
 from typing import Any
 
 from service.vocabulary.words import TokenKind
-from worker.commands.own_key import OwnKey
-from worker.commands.parties import Parties, agree_on_criteria, expect
-from worker.commands.scenario import read_scenario
-from worker.commands.teller import Teller
+from worker.demo.narrator import Narrator
+from worker.demo.own_key import OwnKey
+from worker.demo.parties import Parties, agree_on_criteria, expect
+from worker.demo.scenario import read_scenario
 
 SCENES = 9
 _CONCESSION = {
@@ -29,8 +29,8 @@ _CREW, _CONTRACTOR, _ENGINEER, _BILLING = (
 class Story:
     """The parties, what they have made so far, and who tells it."""
 
-    def __init__(self, parties: Parties, teller: Teller, queue: Path, own_key: OwnKey) -> None:
-        self._parties, self._teller, self._queue, self._own_key = parties, teller, queue, own_key
+    def __init__(self, parties: Parties, narrator: Narrator, queue: Path, own_key: OwnKey) -> None:
+        self._parties, self._narrator, self._queue, self._own_key = parties, narrator, queue, own_key
         self.packages: list[Any] = []
         self.notices: list[Any] = []
 
@@ -45,47 +45,47 @@ class Story:
         self._repair()
         self._submit_again()
         self._bill()
-        self._teller.done()
+        self._narrator.done()
 
     def _agree(self) -> None:
-        self._teller.scene("Criteria are agreed before anything is measured")
+        self._narrator.scene("Criteria are agreed before anything is measured")
         version = agree_on_criteria(self._parties)
         design, criteria = read_scenario("route"), read_scenario("criteria")
         closures = sum(site["kind"] == "splice_closure" for site in design["sites"])
-        self._teller.say(
+        self._narrator.say(
             "contractor", f"describes {design['name']}: {design['fibre_count']} fibres, {closures} closures"
         )
-        self._teller.say("engineer", f"sets {len(criteria['criteria'])} criteria, version {version}")
-        self._teller.say("contractor", "acknowledges them: the route is judged by this version")
+        self._narrator.say("engineer", f"sets {len(criteria['criteria'])} criteria, version {version}")
+        self._narrator.say("contractor", "acknowledges them: the route is judged by this version")
 
     def _splice(self) -> None:
-        self._teller.scene("The crew splices, and posts what the splicer showed before its lid opened")
+        self._narrator.scene("The crew splices, and posts what the splicer showed before its lid opened")
         records = read_scenario("01_splicing")["records"]
         self._send("first", records)
-        self._teller.say("field app", f"{len(records)} records stored")
+        self._narrator.say("field app", f"{len(records)} records stored")
         again = self._post(records)
         repeated = sum(one["outcome"] == "already_stored" for one in again["results"])
         expect(repeated == len(records), "a repeated batch is stored once")
-        self._teller.say("field app", f"as after a lost answer, all {repeated} again: already stored")
+        self._narrator.say("field app", f"as after a lost answer, all {repeated} again: already stored")
         conflict = self._post(read_scenario("conflict")["records"])
         expect([one["outcome"] for one in conflict["results"]] == ["conflict"], "other content is a conflict")
-        self._teller.say(
+        self._narrator.say(
             "field app", f"one id with other content: {conflict['results'][0]['problem']['title'].lower()}"
         )
         work = self._parties.worklist("re_splice")
         expect([(item["site"], item["fibre"]) for item in work] == [("C2", 7), ("C4", 18)], "two splices are over")
         expect(all(item["is_urgent"] for item in work), "their closures are still open")
-        self._teller.say("work list", f"{len(work)} to splice again while the closures are open")
-        self._teller.show_work(work)
+        self._narrator.say("work list", f"{len(work)} to splice again while the closures are open")
+        self._narrator.show_work(work)
 
     def _splice_again(self) -> None:
-        self._teller.scene("The crew splices the two again, before the lids are shut")
+        self._narrator.scene("The crew splices the two again, before the lids are shut")
         self._send("again", read_scenario("02_re_splices")["records"])
         expect(not self._parties.worklist("re_splice"), "nothing is left to splice again")
-        self._teller.say("work list", "nothing to splice again")
+        self._narrator.say("work list", "nothing to splice again")
 
     def _seal_and_test(self) -> None:
-        self._teller.scene("The closures are sealed; every fibre is tested, both ways, at both wavelengths")
+        self._narrator.scene("The closures are sealed; every fibre is tested, both ways, at both wavelengths")
         for name, what in (
             ("03_sealing", "closures sealed"),
             ("04_otdr", "OTDR traces"),
@@ -93,50 +93,50 @@ class Story:
         ):
             records = read_scenario(name)["records"]
             self._send(name, records)
-            self._teller.say("field app", f"{len(records)} {what}")
+            self._narrator.say("field app", f"{len(records)} {what}")
         status = self._parties.status()
         expect(_standing(status) == {"west": "conforming", "east": "nonconforming"}, "the east has one bad splice")
-        self._teller.say("judge", f"verdict {status['verdict_digest'][:16]}…")
-        self._teller.show_segments(status)
-        self._teller.show_work(self._parties.worklist("re_splice"))
+        self._narrator.say("judge", f"verdict {status['verdict_digest'][:16]}…")
+        self._narrator.show_segments(status)
+        self._narrator.show_work(self._parties.worklist("re_splice"))
 
     def _submit_with_a_concession(self) -> None:
-        self._teller.scene("The contractor submits both segments and asks a concession for the one splice")
+        self._narrator.scene("The contractor submits both segments and asks a concession for the one splice")
         bare = self._submission(["west", "east"], [])
         expect(bare.status_code == 422, "a nonconforming finding needs a concession")
-        self._teller.say("service", f"without it: {bare.status_code}, {bare.json()['detail']}")
+        self._narrator.say("service", f"without it: {bare.status_code}, {bare.json()['detail']}")
         package = self._issue(self._submission(["west", "east"], [_CONCESSION]))
-        self._teller.say("contractor", f"asks: {_CONCESSION['reason']}")
-        self._teller.say("service", f"package {package['number']} judged from scratch, drawn, signed, read back")
+        self._narrator.say("contractor", f"asks: {_CONCESSION['reason']}")
+        self._narrator.say("service", f"package {package['number']} judged from scratch, drawn, signed, read back")
 
     def _decide_segment_by_segment(self) -> None:
-        self._teller.scene("The engineer accepts one segment and refuses the other")
+        self._narrator.scene("The engineer accepts one segment and refuses the other")
         reason = "No concession for a pinched fibre: open C5 and splice fibre 20 again."
         self._decide({"west": "accepted", "east": "refused"}, reason)
-        self._teller.say("engineer", f"east refused: {reason}")
+        self._narrator.say("engineer", f"east refused: {reason}")
         status = self._parties.status()
         expect(_standing(status) == {"west": "accepted", "east": "refused"}, "the decision stands")
-        self._teller.show_segments(status)
+        self._narrator.show_segments(status)
 
     def _repair(self) -> None:
-        self._teller.scene("The crew opens C5, splices fibre 20 again, seals, and tests every fibre anew")
+        self._narrator.scene("The crew opens C5, splices fibre 20 again, seals, and tests every fibre anew")
         self._send("repair", read_scenario("06_repair")["records"])
         waiting = self._parties.worklist("retest")
-        self._teller.say("work list", f"{len(waiting)} tests to take again: an opened closure voids them")
+        self._narrator.say("work list", f"{len(waiting)} tests to take again: an opened closure voids them")
         expect(waiting, "an opened closure voids tests")
         self._send("retest", read_scenario("07_retest")["records"])
         expect(not self._parties.worklist(), "nothing is left to do")
-        self._teller.say("work list", "empty")
+        self._narrator.say("work list", "empty")
 
     def _submit_again(self) -> None:
-        self._teller.scene("The second submission is accepted")
+        self._narrator.scene("The second submission is accepted")
         package = self._issue(self._submission(["east"], []))
         self._decide({"east": "accepted"}, None, signature="own_key")
-        self._teller.say("engineer", f"accepts package {package['number']}")
+        self._narrator.say("engineer", f"accepts package {package['number']}")
         self._sign_it_themselves()
         status = self._parties.status()
         expect(_standing(status) == {"west": "accepted", "east": "accepted"}, "both segments are accepted")
-        self._teller.show_segments(status)
+        self._narrator.show_segments(status)
 
     def _sign_it_themselves(self) -> None:
         self._own_key.register(self._parties)
@@ -146,18 +146,18 @@ class Story:
         signed = self.packages[-1] = self._parties.ask(_ENGINEER, "GET", f"/v1/packages/{package['id']}")
         expect(not signed["awaited_signatures"], "nobody's signature is awaited any more")
         expect(signed["current_sha256"] != came["file_sha256"], "the service has stamped the signed file with the time")
-        self._teller.say("engineer", "signs the file so sealed with a key of their own and sends it in")
-        self._teller.say("service", "checks it, takes it, and has an authority state the time over it")
+        self._narrator.say("engineer", "signs the file so sealed with a key of their own and sends it in")
+        self._narrator.say("service", "checks it, takes it, and has an authority state the time over it")
 
     def _bill(self) -> None:
-        self._teller.scene("Billing reads its notices, each once")
+        self._narrator.scene("Billing reads its notices, each once")
         path = f"/v1/projects/{self._parties.project_id}/notices"
         page = self._parties.ask(_BILLING, "GET", path)
         self.notices = page["notices"]
         expect([one["data"]["segment_id"] for one in self.notices] == ["west", "east"], "two segments, two notices")
         more = self._parties.ask(_BILLING, "GET", path, params={"after": page["last"]})
         expect(not more["notices"], "nothing is told twice")
-        self._teller.show(
+        self._narrator.show(
             ("no.", "segment", "item", "cable m", "fibre m", "splices", "pairs"),
             [_notice_row(one) for one in self.notices],
         )
@@ -212,9 +212,9 @@ class Story:
         )
 
 
-def tell_story(parties: Parties, teller: Teller, queue: Path, own_key: OwnKey) -> Story:
+def tell_story(parties: Parties, narrator: Narrator, queue: Path, own_key: OwnKey) -> Story:
     """Play the story and return what it made."""
-    story = Story(parties, teller, queue, own_key)
+    story = Story(parties, narrator, queue, own_key)
     story.play()
     return story
 

@@ -18,14 +18,15 @@ from service.settings import WorkerSettings
 from service.storage.migrations import migrate
 from service.storage.session import make_engine, transaction
 from service.vocabulary.words import TokenKind
-from worker.commands.embedded import private_folder, run_postgres, run_redis, serve_time
-from worker.commands.supervisor import Plan, Supervisor
-from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
+from worker.demo import DemoNotPossibleError
+from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority, serve_time
+from worker.demo.embedded import private_folder, run_postgres, run_redis
+from worker.demo.supervisor import Plan, Supervisor
 
 _READY_WITHIN_S = 60.0
 
 
-class StackNotReadyError(RuntimeError):
+class StackNotReadyError(DemoNotPossibleError):
     """A part of the stack ended, or did not answer in time."""
 
 

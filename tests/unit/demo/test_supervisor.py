@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from worker.commands import supervisor
-from worker.commands.supervisor import Plan, Supervisor
+from worker.demo import supervisor
+from worker.demo.supervisor import Plan, Supervisor
 
 # To `sh` the name is $0, the heartbeat file $3.
 BEAT = 'while :; do touch "$3"; sleep 0.05; done'

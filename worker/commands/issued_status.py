@@ -48,7 +48,7 @@ def client_of(address: str) -> httpx.Client:
     return httpx.Client(base_url=url, timeout=_PATIENCE_S)
 
 
-def ask_standing(pdf: bytes, *, sha256: str, head: AuditHead | None, client: httpx.Client) -> Served:
+def ask_issued_status(pdf: bytes, *, sha256: str, head: AuditHead | None, client: httpx.Client) -> Served:
     """Compare a file with what the service issued under its code, and tell whether it is still current.
 
     `head` is the audit head that the file states: the service's chain must still have it.
@@ -69,7 +69,7 @@ def ask_standing(pdf: bytes, *, sha256: str, head: AuditHead | None, client: htt
     return Served(answer.model_dump(mode="json"), tuple(_problems(answer, sha256=sha256, head=head)))
 
 
-def standing_lines(served: Served) -> list[str]:
+def issued_status_lines(served: Served) -> list[str]:
     """Say for people what the service says."""
     answer = served.answer
     if not answer:

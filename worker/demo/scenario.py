@@ -8,10 +8,12 @@ from typing import Any
 
 import orjson
 
+from worker.demo import DemoNotPossibleError
+
 _EXAMPLES = Path(__file__).parents[2] / "openapi_examples"
 
 
-class ScenarioMissingError(RuntimeError):
+class ScenarioMissingError(DemoNotPossibleError):
     """The folder `openapi_examples` is not beside the code."""
 
 

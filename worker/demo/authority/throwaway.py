@@ -1,4 +1,4 @@
-"""A throwaway authority for demonstrations and tests: its signatures prove nothing about anybody."""
+"""Make a throwaway authority and its people: their signatures prove nothing about anybody."""
 
 import os
 import secrets
@@ -12,20 +12,27 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.serialization import Encoding, PrivateFormat, pkcs12
 
-from worker.signing.demonstration_certificates import (
+from worker.demo import DemoNotPossibleError
+from worker.demo.authority.certificates import (
     make_person,
     make_revocation_list,
     make_root,
     make_seal,
     make_time_certificate,
 )
-from worker.signing.errors import AuthorityExistsError
 from worker.signing.keys import SigningKey, signing_key_of
 
 # The library's plain PKCS#8 encryption stops at 2048 rounds.
 KEY_DERIVATION_ROUNDS = 600_000
 # pdfsig finds fault with a certificate that names no place to ask for revocation; RFC 2606 keeps this one unreachable.
 REVOCATION_LIST_URL = "http://revocation.invalid/demonstration.crl"
+
+
+class AuthorityExistsError(DemoNotPossibleError):
+    """A demonstration authority is already in this folder."""
+
+    def __init__(self, file: Path) -> None:
+        super().__init__(f"{file} exists already. Use that authority, or choose an empty folder.")
 
 
 @dataclass(frozen=True, kw_only=True)

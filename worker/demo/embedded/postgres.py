@@ -10,9 +10,9 @@ from urllib.parse import quote
 import psycopg
 from psycopg import sql
 
-from worker.commands.embedded.account import make_folder, server_account
-from worker.commands.embedded.process import Command, KeptProcess, KeptServer
-from worker.commands.embedded.programs import postgres_programs
+from worker.demo.embedded.account import make_folder, server_account
+from worker.demo.embedded.process import Command, KeptProcess, KeptServer
+from worker.demo.embedded.programs import postgres_programs
 
 SUPERUSER = "postgres"
 OWNER = "acceptance_owner"

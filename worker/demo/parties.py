@@ -9,7 +9,7 @@ from typing import Any
 import httpx
 
 from service.vocabulary.words import TokenKind
-from worker.commands.scenario import load_field_client, read_scenario
+from worker.demo.scenario import load_field_client, read_scenario
 
 # The holders of the two tokens that belong to a person.
 HOLDERS = {TokenKind.CONTRACTOR: "p-1c9", TokenKind.ENGINEER: "p-9e6"}

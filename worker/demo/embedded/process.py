@@ -10,8 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from worker.commands.embedded import keeper
-from worker.commands.embedded.account import Account
+from worker.demo.embedded import keeper
+from worker.demo.embedded.account import Account
 
 _LOG_LINES_SHOWN = 15
 _READY_WITHIN_S = 60.0

@@ -11,7 +11,7 @@ from service.settings import WorkerSettings
 from tests.security_module import make_module
 from worker.commands.start import PartName, State, Tried
 from worker.commands.start.check import check_at_hand
-from worker.signing.authority import DemonstrationAuthority, make_demonstration_authority
+from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority
 
 
 @pytest.fixture(scope="module")

@@ -8,8 +8,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from worker.commands.embedded.account import Account, make_folder, server_account
-from worker.commands.embedded.process import KeptFolder
+from worker.demo import DemoNotPossibleError
+from worker.demo.embedded.account import Account, make_folder, server_account
+from worker.demo.embedded.process import KeptFolder
 
 _PREFIX = "route-acceptance-"
 # The kernel's field for a socket's path holds 108 bytes on Linux and 104 on macOS, one of them the closing zero.
@@ -17,7 +18,7 @@ MAXIMUM_SOCKET_PATH_BYTES = 103
 _LONGEST_INSIDE = "xxxxxxxx/postgres/.s.PGSQL.5432.lock"
 
 
-class NoFolderForServersError(RuntimeError):
+class NoFolderForServersError(DemoNotPossibleError):
     """No folder for temporary files is short enough and open to the servers' user."""
 
     def __init__(self, tried: list[Path]) -> None:

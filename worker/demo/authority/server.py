@@ -1,15 +1,17 @@
 """The throwaway authority on a port of this machine: it states the time (RFC 3161) and gives its revocation list."""
 
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
-from http.server import BaseHTTPRequestHandler
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
-from worker.commands.embedded.local_server import serve_locally
-from worker.signing.authority import DemonstrationAuthority
-from worker.signing.demonstration_time import state_time
+from worker.demo.authority.throwaway import DemonstrationAuthority
+from worker.demo.authority.time_stamp import state_time
 
 _LARGEST_REQUEST = 4096
+# Left alone the library looks twice a second whether it shall end.
+_LOOK_EVERY_S = 0.05
 
 
 @contextmanager
@@ -53,3 +55,18 @@ def serve_time(
 
     with serve_locally(Handler) as url:
         yield url
+
+
+@contextmanager
+def serve_locally(handler: type[BaseHTTPRequestHandler]) -> Iterator[str]:
+    """Answer requests from threads of this process; yield the address."""
+    server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
+    server.daemon_threads = True
+    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": _LOOK_EVERY_S}, daemon=True)
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{server.server_port}/"
+    finally:
+        server.shutdown()
+        server.server_close()
+        thread.join()

@@ -14,7 +14,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from worker.commands.logs import log_into
+from worker.logs import log_into
 
 SHORTEST_PAUSE_S, LONGEST_PAUSE_S = 0.1, 5.0
 # A part that lived so long had started well: what ends it now is something new.

