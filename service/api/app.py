@@ -14,7 +14,7 @@ from service.api.acceptance import packages, signatures, status, submissions, ve
 from service.api.access import certificates, projects
 from service.api.billing import notices
 from service.api.gate import now
-from service.api.openapi import DESCRIPTION, install_document
+from service.api.openapi import API_VERSION, DESCRIPTION, install_document
 from service.api.records import evidence, records
 from service.api.routes import criteria, trials
 from service.api.routes import design as routes
@@ -57,7 +57,7 @@ def create_app(settings: ServiceSettings | None = None) -> FastAPI:
 
     app = FastAPI(
         title="Route acceptance",
-        version="1.0.0",
+        version=API_VERSION,
         description=DESCRIPTION,
         lifespan=lifespan,
         redoc_url=None,

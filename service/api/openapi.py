@@ -11,6 +11,8 @@ from service.api.forms import Problem, RecordBatch
 from service.settings import MAX_BATCH
 from service.vocabulary.records.record import RECORD
 
+# The API's own: it tells clients what changed for them, and moves apart from the program's, which `pyproject.toml` has.
+API_VERSION = "1.0.0"
 DESCRIPTION = """Turns a fibre crew's splice and test records into an accepted, paid route.
 
 Cautions. Light in these fibres is invisible: a dark fibre is not a safe one, and nobody looks into a fibre or a
@@ -19,7 +21,8 @@ gas and too little oxygen. This service reminds of dangers and never says that a
 and licensed practice govern, and acceptance rests with the owner's licensed engineer.
 
 Loss is in dB and positive for a loss; reflectance is at most 0 dB, return loss at least 0 dB. Times are RFC 3339 with
-an offset. Every answer that is not 2xx or 304 is an RFC 9457 problem. Within /v1 only optional input is added."""
+an offset. Every answer that is not 2xx or 304 is an RFC 9457 problem. Within /v1 only optional input is added.
+The version of this document is the API's own, and not that of the program that serves it."""
 
 _SCHEMA_REF = "#/components/schemas/{model}"
 _TEXT = {"schema": {"type": "string"}}

@@ -22,6 +22,7 @@ from worker.commands.start import State as Found
 from worker.commands.upkeep import audit, upkeep
 from worker.commands.verify import NothingToVerifyError, TrustFiles, as_document, print_report
 from worker.logs import start_logging
+from worker.program import PROGRAM
 from worker.signing.report import State
 
 app = typer.Typer(
@@ -42,6 +43,22 @@ HeartbeatFile = Annotated[
     Path | None,
     typer.Option(help="A file that is touched while the work that is due is taken: its age tells a supervisor."),
 ]
+
+
+def _say_version(is_asked: bool) -> None:
+    if is_asked:
+        typer.echo(PROGRAM)
+        raise typer.Exit
+
+
+@app.callback()
+def _before_any_command(
+    _: Annotated[
+        bool,
+        typer.Option("--version", callback=_say_version, is_eager=True, help="Say which program this is, and end."),
+    ] = False,
+) -> None:
+    """Read what is said before a command."""
 
 
 @app.command()

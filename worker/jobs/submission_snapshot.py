@@ -25,13 +25,13 @@ from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.people import PrintedPerson
 from service.vocabulary.signatures import SignedBy
-from worker import PROGRAM
 from worker.jobs.earlier_packages import earlier_packages
 from worker.jobs.judging import EvidenceByFibre
 from worker.judgement.judge import prepare
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 from worker.package.content import EarlierPackage, PackageContent, PlannedSeal
 from worker.package.kept import KeptRecord, KeptRecords
+from worker.program import PROGRAM
 
 
 @dataclass(frozen=True, kw_only=True)

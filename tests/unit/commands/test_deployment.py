@@ -1,5 +1,6 @@
 """The deployment's text: there is no Docker engine to run it on where the tests run, so what can be read is checked."""
 
+import json
 import os
 import re
 import subprocess
@@ -10,13 +11,15 @@ from typing import Any
 
 import pytest
 from typer.main import get_command
+from typer.testing import CliRunner
 
+from service.api.openapi import API_VERSION
 from service.settings import DatabaseSettings, ServiceSettings, WorkerSettings
 from tests.compose import OURS, ROOT, SECRETS, VariableMissingError, read_compose
 from tests.outside_tools import leave_out, require_tool
-from worker import PROGRAM
 from worker.commands.main import app
 from worker.commands.start import PartName
+from worker.program import PROGRAM
 
 COMPOSE: Any = read_compose(SECRETS)
 SERVICES: dict[str, Any] = COMPOSE["services"]
@@ -159,10 +162,28 @@ def test_every_image_can_be_pinned_to_its_bytes() -> None:
     assert all(f"`{name}`" in README for name in digests)
 
 
-def test_code_image_and_distribution_are_of_one_version() -> None:
+def test_program_image_command_line_and_changelog_are_of_the_version_in_the_project_file() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
     assert f"{project['name']} {project['version']}" == PROGRAM
     assert {SERVICES[name]["image"] for name in OURS} == {PROGRAM.replace(" ", ":")}
+    assert CliRunner().invoke(app, ["--version"]).stdout == f"{PROGRAM}\n"
+    changelog = (ROOT / "DEVELOPERS.md").read_text().split("\n## Changelog\n")[1]
+    releases = re.findall(r"^### (.+)$", changelog, flags=re.MULTILINE)
+    assert releases[0] == project["version"]
+    assert releases == sorted(releases, key=lambda one: [*map(int, one.split("."))], reverse=True)
+
+
+def test_the_version_is_written_nowhere_else_in_the_code() -> None:
+    number = PROGRAM.split()[1]
+    code = [path for folder in ("service", "worker") for path in (ROOT / folder).rglob("*.py")]
+    assert len(code) > 300
+    assert [path for path in code if number in path.read_text()] == []
+
+
+def test_the_document_of_the_api_has_a_version_of_its_own_and_says_so() -> None:
+    said = json.loads((ROOT / "openapi_examples" / "openapi.json").read_text())["info"]
+    assert said["version"] == API_VERSION
+    assert "The version of this document is the API's own" in said["description"]
 
 
 @pytest.mark.parametrize("name", OURS)
