@@ -32,6 +32,18 @@ SETTINGS = [
     (name, part) for names, parts in ROWS for name in re.findall(r"`(\w+)`", names) for part in parts.split(", ")
 ]
 
+LICENCE_SECTIONS = (
+    "Definitions.",
+    "Grant of Copyright License.",
+    "Grant of Patent License.",
+    "Redistribution.",
+    "Submission of Contributions.",
+    "Trademarks.",
+    "Disclaimer of Warranty.",
+    "Limitation of Liability.",
+    "Accepting Warranty or Additional Liability.",
+)
+
 
 def test_the_topology_is_the_one_described() -> None:
     assert set(SERVICES) == {"postgres", "redis", *OURS}
@@ -184,6 +196,18 @@ def test_the_document_of_the_api_has_a_version_of_its_own_and_says_so() -> None:
     said = json.loads((ROOT / "openapi_examples" / "openapi.json").read_text())["info"]
     assert said["version"] == API_VERSION
     assert "The version of this document is the API's own" in said["description"]
+
+
+def test_the_licence_of_the_code_and_of_each_font_is_named_and_whole() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    assert project["license"] == "Apache-2.0"
+    named = {file for pattern in project["license-files"] for file in ROOT.glob(pattern)}
+    assert named >= {ROOT / "LICENSE", *(font.parent / "LICENSE-DejaVu.txt" for font in ROOT.glob("worker/**/*.ttf"))}
+    text = " ".join((ROOT / "LICENSE").read_text().split())
+    # https://www.apache.org/licenses/LICENSE-2.0.txt: its head, its nine sections, its end.
+    assert text.startswith("Apache License Version 2.0, January 2004 http://www.apache.org/licenses/")
+    assert all(f" {number}. {head}" in text for number, head in enumerate(LICENCE_SECTIONS, start=1))
+    assert "END OF TERMS AND CONDITIONS" in text
 
 
 @pytest.mark.parametrize("name", OURS)
