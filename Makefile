@@ -69,7 +69,7 @@ examples: $(READY) ## write openapi_examples/openapi.json anew
 	@$(BIN)/python -m tests.write_openapi
 
 lock: ## write both lock files anew: what a deployment runs, and what demo and tests need besides (needs uv)
-	@$(LOCK) -o requirements.lock
+	@$(LOCK) --extra build -o requirements.lock
 	@$(LOCK) --extra dev --constraint requirements.lock -o tests/requirements.lock
 	@$(LOCK) --extra soak --constraint tests/requirements.lock -o tests/soak/requirements.lock
 

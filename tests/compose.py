@@ -3,7 +3,7 @@
 import re
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import yaml
 
@@ -17,6 +17,21 @@ _VARIABLE = re.compile(r"\$(?:(?P<dollar>\$)|\{(?P<name>\w+)(?:(?P<mark>:?[-?])(
 
 class VariableMissingError(Exception):
     """A variable that the file insists on is not set."""
+
+
+class LetIn(NamedTuple):
+    """What the engine is given to make an image of, and what of that is left out."""
+
+    names: frozenset[str]
+    left_out: frozenset[str]
+
+
+def let_into_image() -> LetIn:
+    """Read `.dockerignore`: all is ignored but what is named, and of that what is named after it."""
+    lines = [line for line in (ROOT / ".dockerignore").read_text().splitlines() if not line.startswith("#")]
+    assert lines[0] == "*"
+    names = frozenset(line[1:] for line in lines if line.startswith("!"))
+    return LetIn(names, frozenset(line for line in lines[1:] if line[0] not in "!*"))
 
 
 def read_compose(variables: Mapping[str, str]) -> Any:

@@ -9,12 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from tests.compose import ROOT
+from tests.installed import build_wheel, install_into_folder
 from tests.outside_tools import require_tool
 from worker.demo.embedded.account import Account, give, server_account
-
-# As the image has them.
-_CODE = ("service", "worker", "openapi_examples")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,23 +46,23 @@ class OtherUser:
 
 
 def make_other_user(folder: Path) -> OtherUser:
-    """Find, or copy into a folder of theirs, what an unprivileged account needs to run the code."""
+    """Install the code as an image does, and find, or copy, what else an unprivileged account needs to run it."""
     account = server_account()
     packages = Path(next(one for one in sys.path if one.endswith("site-packages")))
-    code = _for(account, [ROOT / name for name in _CODE], folder / "app")
+    code = folder / "app"
+    install_into_folder(build_wheel(folder / "wheel"), code)
+    give(code, owner=account)
     return OtherUser(
         account=account,
         python=str(_interpreter_for(account, folder / "python")),
-        path=os.pathsep.join(map(str, (code, _for(account, [packages], folder / "packages", within=True)))),
+        path=os.pathsep.join(map(str, (code, _packages_for(account, packages, folder / "packages")))),
     )
 
 
-def _for(account: Account, sources: list[Path], copy: Path, *, within: bool = False) -> Path:
-    """Return the folder that holds the sources for an account, or is the one source."""
-    if _is_open_to(account, sources[0]):
-        return sources[0] if within else sources[0].parent
-    for source in sources:
-        shutil.copytree(source, copy if within else copy / source.name)
+def _packages_for(account: Account, packages: Path, copy: Path) -> Path:
+    if _is_open_to(account, packages):
+        return packages
+    shutil.copytree(packages, copy)
     give(copy, owner=account)
     return copy
 
