@@ -23,11 +23,11 @@ from worker.program import PROGRAM
 
 COMPOSE: Any = read_compose(SECRETS)
 SERVICES: dict[str, Any] = COMPOSE["services"]
-README = (ROOT / "README.md").read_text()
+OPERATION = (ROOT / "service" / "OPERATION.md").read_text()
 CLASSES: dict[str, type[DatabaseSettings]] = dict.fromkeys(("relay", "worker", "reader"), WorkerSettings)
 CLASSES |= {"migrate": DatabaseSettings, "api": ServiceSettings}
-# As the README says it: `NAME`, `NAME` | part, part | …
-ROWS = re.findall(r"^\| ((?:`[A-Z0-9_]+`(?:, )?)+) \| ([a-z, ]+) \|", README, flags=re.MULTILINE)
+# As the chapter says it: `NAME`, `NAME` | part, part | …
+ROWS = re.findall(r"^\| ((?:`[A-Z0-9_]+`(?:, )?)+) \| ([a-z, ]+) \|", OPERATION, flags=re.MULTILINE)
 SETTINGS = [
     (name, part) for names, parts in ROWS for name in re.findall(r"`(\w+)`", names) for part in parts.split(", ")
 ]
@@ -60,26 +60,26 @@ def test_the_api_shares_no_network_with_redis() -> None:
             assert needed == "migrate" or networks[name] & networks[needed], (name, needed)
 
 
-def test_every_setting_of_the_readme_is_listed_once_and_read_by_its_part() -> None:
+def test_every_setting_of_the_chapter_is_listed_once_and_read_by_its_part() -> None:
     assert len(SETTINGS) == len(set(SETTINGS)) > 20
     for name, part in SETTINGS:
         assert name.lower() in CLASSES[part].model_fields, (name, part)
 
 
 @pytest.mark.parametrize(("name", "part"), SETTINGS)
-def test_every_setting_of_the_readme_reaches_its_container(name: str, part: str) -> None:
+def test_every_setting_of_the_chapter_reaches_its_container(name: str, part: str) -> None:
     assert name in SERVICES[part]["environment"]
     if not SERVICES[part]["environment"][name] or name.startswith("SIGNING_"):
         assert read_compose({**SECRETS, name: "said"})["services"][part]["environment"][name] == "said"
 
 
-def test_nothing_reaches_a_container_that_the_readme_does_not_name() -> None:
+def test_nothing_reaches_a_container_that_the_chapter_does_not_name() -> None:
     assert {(name, part) for part in OURS for name in SERVICES[part]["environment"]} == set(SETTINGS)
 
 
 @pytest.mark.parametrize("name", sorted(WorkerSettings.model_fields))
-def test_every_setting_is_in_the_readme_or_said_to_be_left_alone(name: str) -> None:
-    [internal] = re.findall(r"An empty setting is not set\. (.*?) are how the\s+parts", README, flags=re.DOTALL)
+def test_every_setting_is_in_the_chapter_or_said_to_be_left_alone(name: str) -> None:
+    [internal] = re.findall(r"An empty setting is not set\. (.*?) are how the\s+parts", OPERATION, flags=re.DOTALL)
     left_alone = set(re.findall(r"`(\w+)`", internal))
     assert (name.upper() in left_alone) is not (name.upper() in {one for one, _ in SETTINGS})
 
@@ -171,7 +171,7 @@ def test_every_image_can_be_pinned_to_its_bytes() -> None:
         build = pinned[name]["build"]
         assert build["args"] == {"PYTHON_IMAGE": digests["PYTHON_IMAGE"]}
         assert build["dockerfile_inline"].startswith("ARG PYTHON_IMAGE\nFROM ${PYTHON_IMAGE} AS required\n")
-    assert all(f"`{name}`" in README for name in digests)
+    assert all(f"`{name}`" in OPERATION for name in digests)
 
 
 def test_program_image_command_line_and_changelog_are_of_the_version_in_the_project_file() -> None:
