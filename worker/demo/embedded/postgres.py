@@ -1,4 +1,8 @@
-"""An embedded PostgreSQL: one unix socket, real roles, settings that a benchmark may keep."""
+"""An embedded PostgreSQL: one unix socket, real roles, settings that a benchmark may keep.
+
+The wheel's own start, as root, adds a user to the system and opens its installation and every folder above it and above
+the data to everybody; it knows one superuser and no settings, and shares its socket's folder with whoever runs there.
+"""
 
 import signal
 from collections.abc import Iterator
@@ -10,8 +14,8 @@ from urllib.parse import quote
 import psycopg
 from psycopg import sql
 
-from worker.demo.embedded.account import make_folder, server_account
-from worker.demo.embedded.process import Command, KeptProcess, KeptServer
+from worker.demo.embedded.account import make_folder
+from worker.demo.embedded.process import KeptServer
 from worker.demo.embedded.programs import postgres_programs
 
 SUPERUSER = "postgres"
@@ -43,11 +47,13 @@ class PostgresServer(KeptServer):
     Stopping cuts open connections and writes the data out; after a crash the next start recovers from the log.
     """
 
+    name = "postgres"
+    stop_signal = signal.SIGINT
+    # Not SIGKILL: it would leave shared memory and, for a moment, backends that block the next start.
+    crash_signal = signal.SIGQUIT
+
     def __init__(self, folder: Path) -> None:
-        super().__init__()
-        self._account = server_account()
-        self._folder = folder / "postgres"
-        make_folder(self._folder, owner=self._account)
+        super().__init__(folder)
         programs = self._folder / "programs"
         make_folder(programs, owner=self._account)
         self._programs = postgres_programs(copy_into=programs, account=self._account)
@@ -66,30 +72,16 @@ class PostgresServer(KeptServer):
         # The built-in locale sorts by code point and is the same on every system.
         options = ["--encoding=UTF8", "--locale=C", "--locale-provider=builtin", "--builtin-locale=C.UTF-8"]
         options += ["--auth=trust", f"--username={SUPERUSER}", "--no-instructions", "--no-sync"]
-        arguments = (str(self._programs / "initdb"), f"--pgdata={self._data}", *options)
-        KeptProcess(self._command(arguments)).wait_for_success()
-
-    def start(self) -> None:
-        """Start the server, anew if need be, and wait until it answers."""
-        settings = {**_SETTINGS, "unix_socket_directories": str(self._folder)}
-        options = [word for name, value in settings.items() for word in ("-c", f"{name}={value}")]
-        command = self._command((str(self._programs / "postgres"), "-D", str(self._data), *options))
-        self._run(command, answers=self._answers)
+        self._run_to_its_end([str(self._programs / "initdb"), f"--pgdata={self._data}", *options])
 
     @property
     def _data(self) -> Path:
         return self._folder / "data"
 
-    def _command(self, arguments: tuple[str, ...]) -> Command:
-        return Command(
-            arguments=arguments,
-            folder=self._folder,
-            log=self._folder / "postgres.log",
-            account=self._account,
-            stop_signal=signal.SIGINT,
-            # Not SIGKILL: it would leave shared memory and, for a moment, backends that block the next start.
-            crash_signal=signal.SIGQUIT,
-        )
+    def _arguments(self) -> list[str]:
+        settings = {**_SETTINGS, "unix_socket_directories": str(self._folder)}
+        options = [word for name, value in settings.items() for word in ("-c", f"{name}={value}")]
+        return [str(self._programs / "postgres"), "-D", str(self._data), *options]
 
     def _answers(self) -> bool:
         try:
@@ -105,7 +97,6 @@ class EmbeddedPostgres:
 
     owner_url: str
     application_url: str
-    superuser_url: str
     server: PostgresServer
 
 
@@ -117,36 +108,28 @@ def run_postgres(folder: Path) -> Iterator[EmbeddedPostgres]:
     try:
         server.start()
         _create_roles(server)
-        owner_url, application_url = _create_database(server, DATABASE, template=None)
-        yield EmbeddedPostgres(
-            owner_url=owner_url,
-            application_url=application_url,
-            superuser_url=server.url(role=SUPERUSER, database="postgres"),
-            server=server,
-        )
+        owner_url, application_url = _create_database(server, DATABASE, template="template1")
+        yield EmbeddedPostgres(owner_url=owner_url, application_url=application_url, server=server)
     finally:
         server.stop()
 
 
-def create_database(postgres: EmbeddedPostgres, name: str, *, template: str | None = None) -> tuple[str, str]:
+def create_database(postgres: EmbeddedPostgres, name: str, *, template: str = "template1") -> tuple[str, str]:
     """Create a database, as a copy of a template nobody is connected to if one is named; return both roles' URLs."""
     return _create_database(postgres.server, name, template=template)
 
 
 def _create_roles(server: PostgresServer) -> None:
+    rights = "LOGIN NOSUPERUSER NOCREATEDB NOCREATEROLE NOREPLICATION NOBYPASSRLS"
     with server.connect(database="template1") as connection:
         for role in (OWNER, APPLICATION):
-            connection.execute(
-                sql.SQL("CREATE ROLE {} LOGIN NOSUPERUSER NOCREATEDB NOCREATEROLE NOREPLICATION NOBYPASSRLS").format(
-                    sql.Identifier(role)
-                )
-            )
+            connection.execute(sql.SQL(f"CREATE ROLE {{}} {rights}").format(sql.Identifier(role)))
         connection.execute(_SCHEMA_PRIVILEGES.format(sql.Identifier(APPLICATION)))
 
 
-def _create_database(server: PostgresServer, name: str, *, template: str | None) -> tuple[str, str]:
+def _create_database(server: PostgresServer, name: str, *, template: str) -> tuple[str, str]:
     statement = sql.SQL("CREATE DATABASE {} OWNER {} TEMPLATE {}").format(
-        sql.Identifier(name), sql.Identifier(OWNER), sql.Identifier(template or "template1")
+        sql.Identifier(name), sql.Identifier(OWNER), sql.Identifier(template)
     )
     with server.connect(database="postgres") as connection:
         connection.execute(statement)

@@ -1,4 +1,7 @@
-"""Start a server under a keeper, so that it ends with this process however this process ends."""
+"""Start a server under a keeper, so that it ends with this process however this process ends.
+
+The wheels leave that to exit hooks of Python, which a killed process never runs.
+"""
 
 import contextlib
 import os
@@ -6,12 +9,11 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
+from typing import ClassVar
 
 from worker.demo.embedded import keeper
-from worker.demo.embedded.account import Account
+from worker.demo.embedded.account import make_folder, server_account
 
 _LOG_LINES_SHOWN = 15
 _READY_WITHIN_S = 60.0
@@ -26,108 +28,86 @@ class EmbeddedServerError(RuntimeError):
         super().__init__("\n".join([what, *last_lines]))
 
 
-@dataclass(frozen=True, kw_only=True)
-class Command:
-    """A program to keep, and how it is ended."""
-
-    arguments: tuple[str, ...]
-    folder: Path
-    log: Path
-    account: Account
-    stop_signal: signal.Signals = signal.SIGTERM
-    # Sent for a crash on purpose, and when this process has ended.
-    crash_signal: signal.Signals = signal.SIGKILL
-
-    @property
-    def name(self) -> str:
-        """Return the program's name."""
-        return Path(self.arguments[0]).name
-
-    @property
-    def keeper_arguments(self) -> list[str]:
-        """Return the command in the keeper's own words."""
-        numbers = (self.account.uid, self.account.gid, int(self.stop_signal), int(self.crash_signal))
-        return [*map(str, numbers), *self.arguments]
-
-
-class KeptProcess:
-    """A running program and its keeper."""
-
-    def __init__(self, command: Command) -> None:
-        self._command = command
-        # A keeper and not a death signal set here: that one is tied to the thread that started the child, and only
-        # Linux has it.
-        with command.log.open("ab") as log:
-            self._keeper = _start_keeper(
-                ["server", str(os.getpid()), *command.keeper_arguments],
-                folder=command.folder,
-                stderr=log.fileno(),
-            )
-        said = _read_line(self._keeper)
-        if not said:
-            self.crash()
-            raise EmbeddedServerError(f"{command.name} could not be started.", command.log)
-        self.pid = int(said)
-
-    @property
-    def is_running(self) -> bool:
-        """Tell whether the program has not ended yet."""
-        return self._keeper.poll() is None
-
-    def wait_until_ready(self, is_ready: Callable[[], bool]) -> None:
-        """Wait until the program answers; end it if it does not."""
-        give_up_at = time.monotonic() + _READY_WITHIN_S
-        while not is_ready():
-            if not self.is_running or time.monotonic() > give_up_at:
-                self.crash()
-                raise EmbeddedServerError(f"{self._command.name} did not become ready.", self._command.log)
-            time.sleep(_LOOK_EVERY_S)
-
-    def wait_for_success(self) -> None:
-        """Wait until the program ends by itself."""
-        try:
-            code = self._keeper.wait()
-        finally:
-            self.crash()
-        if code != 0:
-            raise EmbeddedServerError(f"{self._command.name} ended with {code}.", self._command.log)
-
-    def stop(self) -> None:
-        """End the program in order, and wait for it."""
-        _order(self._keeper, keeper.STOP)
-
-    def crash(self) -> None:
-        """End the program at once, and wait for it."""
-        _order(self._keeper, keeper.CRASH)
-
-
 class KeptServer:
     """A server that can be stopped, crashed and started again; each kind says what to run and when it answers."""
 
-    def __init__(self) -> None:
-        self._process: KeptProcess | None = None
+    name: ClassVar[str]
+    stop_signal: ClassVar[signal.Signals] = signal.SIGTERM
+    # Sent for a crash on purpose, and when this process has ended.
+    crash_signal: ClassVar[signal.Signals] = signal.SIGKILL
+
+    def __init__(self, folder: Path) -> None:
+        self._account = server_account()
+        self._folder = folder / self.name
+        make_folder(self._folder, owner=self._account)
+        self._keeper: subprocess.Popen[bytes] | None = None
+        self._pid: int | None = None
 
     @property
     def pid(self) -> int | None:
         """Return the server's process number while it is started."""
-        return self._process.pid if self._process else None
+        return self._pid if self._keeper else None
+
+    def start(self) -> None:
+        """Start the server, anew if need be, and wait until it answers."""
+        self.stop()
+        self._run(self._arguments())
+        give_up_at = time.monotonic() + _READY_WITHIN_S
+        while not self._answers():
+            if self._has_ended() or time.monotonic() > give_up_at:
+                self.kill()
+                raise EmbeddedServerError(f"{self.name} did not become ready.", self._log)
+            time.sleep(_LOOK_EVERY_S)
 
     def stop(self) -> None:
         """Stop the server in order, if it is started."""
-        if self._process:
-            self._process.stop()
-            self._process = None
+        self._end(keeper.STOP)
 
     def kill(self) -> None:
         """Stop the server as a crash would, if it is started."""
-        if self._process:
-            self._process.crash()
-            self._process = None
+        self._end(keeper.CRASH)
 
-    def _run(self, command: Command, *, answers: Callable[[], bool]) -> None:
-        self.stop()
-        self._process = KeptProcess(command)
-        self._process.wait_until_ready(answers)
+    def _arguments(self) -> list[str]:
+        raise NotImplementedError
+
+    def _answers(self) -> bool:
+        raise NotImplementedError
+
+    @property
+    def _log(self) -> Path:
+        return self._folder / f"{self.name}.log"
+
+    def _run(self, arguments: list[str]) -> None:
+        """Run a program until it is ended or ends."""
+        numbers = (self._account.uid, self._account.gid, int(self.stop_signal), int(self.crash_signal))
+        with self._log.open("ab") as log:
+            self._keeper = _start_keeper(
+                ["server", str(os.getpid()), *map(str, numbers), *arguments], folder=self._folder, stderr=log.fileno()
+            )
+        assert self._keeper.stdout is not None
+        said = self._keeper.stdout.readline()
+        if not said:
+            self.kill()
+            raise EmbeddedServerError(f"{arguments[0]} could not be started.", self._log)
+        self._pid = int(said)
+
+    def _run_to_its_end(self, arguments: list[str]) -> None:
+        self._run(arguments)
+        assert self._keeper is not None
+        try:
+            code = self._keeper.wait()
+        finally:
+            self.kill()
+        if code != 0:
+            raise EmbeddedServerError(f"{arguments[0]} ended with {code}.", self._log)
+
+    def _has_ended(self) -> bool:
+        return self._keeper is None or self._keeper.poll() is not None
+
+    def _end(self, order: bytes) -> None:
+        if self._keeper is not None:
+            _order(self._keeper, order)
+            self._keeper = None
 
 
 class KeptFolder:
@@ -143,6 +123,8 @@ class KeptFolder:
         _order(self._keeper, keeper.STOP)
 
 
+# A keeper and not a death signal set here: that one is tied to the thread that started the child, only Linux has it,
+# and setting it in a child that was forked beside other threads may hang.
 def _start_keeper(arguments: list[str], *, folder: Path, stderr: int) -> "subprocess.Popen[bytes]":
     return subprocess.Popen(
         [sys.executable, "-I", "-S", keeper.__file__, *arguments],
@@ -156,18 +138,12 @@ def _start_keeper(arguments: list[str], *, folder: Path, stderr: int) -> "subpro
     )
 
 
-def _read_line(process: "subprocess.Popen[bytes]") -> bytes:
-    assert process.stdout is not None
-    return process.stdout.readline()
-
-
 def _order(process: "subprocess.Popen[bytes]", order: bytes) -> None:
     """Give the keeper its last order, unless it has ended already, and wait for its end."""
     assert process.stdin is not None
     assert process.stdout is not None
-    if not process.stdin.closed:
-        with contextlib.suppress(BrokenPipeError):
-            process.stdin.write(order)
-        process.stdin.close()
+    with contextlib.suppress(BrokenPipeError):
+        process.stdin.write(order)
+    process.stdin.close()
     process.wait()
     process.stdout.close()

@@ -1,4 +1,8 @@
-"""An embedded Redis: one unix socket, nothing on disk."""
+"""An embedded Redis: one unix socket, nothing on disk.
+
+The wheel's own start saves to disk, leaves the server in the background, and lets it live while anybody is connected;
+its version is old, so that one on the path may be the better.
+"""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -8,19 +12,17 @@ import redis
 from redis.backoff import NoBackoff
 from redis.retry import Retry
 
-from worker.demo.embedded.account import make_folder, server_account
-from worker.demo.embedded.process import Command, KeptServer
+from worker.demo.embedded.process import KeptServer
 from worker.demo.embedded.programs import redis_program
 
 
 class RedisServer(KeptServer):
     """A Redis that can be stopped, killed and started again on the same socket; it always starts empty."""
 
+    name = "redis"
+
     def __init__(self, folder: Path) -> None:
-        super().__init__()
-        self._account = server_account()
-        self._folder = folder / "redis"
-        make_folder(self._folder, owner=self._account)
+        super().__init__(folder)
         self._program = redis_program(copy_into=self._folder, account=self._account)
 
     @property
@@ -33,11 +35,7 @@ class RedisServer(KeptServer):
         """Return the broker URL."""
         return f"redis+socket://{self.socket}"
 
-    def start(self) -> None:
-        """Start the server, anew if need be, and wait until it answers."""
-        self._run(self._command(), answers=self._answers)
-
-    def _command(self) -> Command:
+    def _arguments(self) -> list[str]:
         settings = {
             "port": "0",
             "unixsocket": str(self.socket),
@@ -47,13 +45,7 @@ class RedisServer(KeptServer):
             "maxmemory-policy": "noeviction",
             "dir": str(self._folder),
         }
-        options = [word for name, value in settings.items() for word in (f"--{name}", value)]
-        return Command(
-            arguments=(str(self._program), *options),
-            folder=self._folder,
-            log=self._folder / "redis.log",
-            account=self._account,
-        )
+        return [str(self._program), *(word for name, value in settings.items() for word in (f"--{name}", value))]
 
     def _answers(self) -> bool:
         # The client's own retries wait for seconds; we ask again in an instant.
