@@ -47,7 +47,8 @@ def content_of_route(
     design, criteria = Design.model_validate(design_body), criteria_of(criteria_body)
     layout, evidence = Layout(design), [stored(record) for record in records]
     rules = prepare(layout, criteria)
-    judged = [rules.judge(fibre, evidence) for fibre in fibres or range(1, design.fibre_count + 1)]
+    read = rules.read(evidence)
+    judged = [rules.judge(fibre, read) for fibre in fibres or range(1, design.fibre_count + 1)]
     design_sha256 = digest_of(design.model_dump(exclude_none=True))
     criteria_sha256 = digest_of(criteria.model_dump(exclude_none=True))
     verdict = settle(

@@ -24,7 +24,7 @@ from tests.factories import (
 )
 from tests.simulator.faults import FaultKind
 from tests.simulator.trial import Shown, Trial
-from worker.judgement.history.evidence import Evidence
+from worker.judgement.history.acts import Record
 from worker.judgement.judge import FibreJudgement, prepare
 from worker.judgement.route.suspicions import suspicions_of
 
@@ -65,7 +65,8 @@ def judge_posted(given: Body, *, fibre: int) -> FibreJudgement:
     layout = layout_of(given["design"])
     records = given["records"]
     own = [record for record in records if fibre in (fibres_of(RECORD.validate_python(record)) or {fibre})]
-    return prepare(layout, criteria_of(given["criteria"])).judge(fibre, map(stored, own))
+    rules = prepare(layout, criteria_of(given["criteria"]))
+    return rules.judge(fibre, rules.read(map(stored, own)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,15 +108,15 @@ class JudgedFibre:
 def judge_trial(trial: Trial) -> list[JudgedFibre]:
     """Judge every fibre of a route on trial."""
     rules = prepare(layout_of(trial.course.design), criteria_of(trial_criteria()))
-    sealed = [stored(record) for record in trial.site_records()]
-    evidence: dict[int, list[Evidence]] = defaultdict(list)
+    sealed = rules.read(map(stored, trial.site_records()))
+    evidence: dict[int, list[Record]] = defaultdict(list)
     shown: dict[int, dict[str, Shown]] = defaultdict(dict)
     for record in (*trial.splice_records(), *trial.continuity_records()):
-        own = stored(record)
+        own = rules.read([stored(record)])
         for fibre in fibres_of(RECORD.validate_python(record)):
-            evidence[fibre].append(own)
+            evidence[fibre] += own
     for record, behind in trial.traces():
-        evidence[behind.fibre].append(stored(record))
+        evidence[behind.fibre] += rules.read([stored(record)])
         shown[behind.fibre][behind.record] = behind
     judged = [
         JudgedFibre(trial=trial, number=fibre, shown=shown[fibre], judgement=rules.judge(fibre, [*sealed, *own]))

@@ -3,7 +3,7 @@
 import traceback
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import orjson
 
@@ -14,13 +14,15 @@ from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.criteria.criteria import Criteria, Voiding
 from service.vocabulary.design.layout import Layout
 from worker.jobs.runner import HopelessError
+from worker.judgement.history.acts import Record
 from worker.judgement.history.evidence import Evidence
+from worker.judgement.history.records import read_record
 from worker.judgement.judge import FibreJudgement, Rules, prepare
 from worker.judgement.unjudged import unjudged
 
 # Enough to be quick, few enough that a splice that comes in meanwhile is judged within the second.
 FIBRES_A_RUN = 64
-_KEPT_PARSED = 256
+_KEPT_READ = 256
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,7 +38,9 @@ class Waiting:
 def judge_fibres(waiting: Waiting, *, come_forward: Callable[[], None]) -> list[tuple[FibreVersions, FibreJudgement]]:
     """Judge fibres from what was read, with no transaction open."""
     rules = prepare(waiting.layout, waiting.criteria)
-    evidence = EvidenceByFibre(waiting.evidence, every_fibre_has_all=voids_closures(waiting.criteria))
+    evidence = EvidenceByFibre(
+        waiting.evidence, layout=waiting.layout, every_fibre_has_all=voids_closures(waiting.criteria)
+    )
     judged = []
     for fibre in waiting.fibres:
         judged.append((fibre, judge_alone(rules, evidence, waiting.layout, fibre=fibre.number)))
@@ -57,22 +61,24 @@ def judge_alone(rules: Rules, evidence: "EvidenceByFibre", layout: Layout, *, fi
 
 
 class EvidenceByFibre:
-    """Records handed to each fibre that they are about, parsed when the first of them asks for it.
+    """Records handed to each fibre that they are about, read when the first of them asks for it.
 
-    Those about whole sites are kept parsed, of the others the latest: enough for the fibres of a ribbon, which follow
-    each other, and little enough for the records of a whole route.
+    Those about whole sites are kept as they were read, of the others the latest: enough for the fibres of a ribbon,
+    which follow each other, and little enough for the records of a whole route.
     """
 
-    def __init__(self, stored: Iterable[StoredEvidence], *, every_fibre_has_all: bool) -> None:
+    def __init__(self, stored: Iterable[StoredEvidence], *, layout: Layout, every_fibre_has_all: bool) -> None:
         self._by_fibre: dict[int, list[StoredEvidence]] = {}
         for one in stored:
             for fibre in {WHOLE_SITE} if every_fibre_has_all else one.fibres:
                 self._by_fibre.setdefault(fibre, []).append(one)
-        self._parse = lru_cache(maxsize=len(self._by_fibre.get(WHOLE_SITE, ())) + _KEPT_PARSED)(_parse)
+        self._read = lru_cache(maxsize=len(self._by_fibre.get(WHOLE_SITE, ())) + _KEPT_READ)(partial(_read, layout))
 
-    def of(self, fibre: int) -> list[Evidence]:
-        """Return a fibre's own records and those about whole sites."""
-        return [self._parse(one.body, one.is_ended, one.clock_is_flagged) for one in self._stored_of(fibre)]
+    def of(self, fibre: int) -> list[Record]:
+        """Return what a fibre's own records and those about whole sites say, as far as it can matter on the route."""
+        own = self._stored_of(fibre)
+        read = [self._read(one.body, one.is_ended, one.clock_is_flagged) for one in own]
+        return [record for record in read if record is not None]
 
     def count_altered(self, fibre: int) -> int:
         """Return how many of a fibre's records no longer have the content that was hashed when they came."""
@@ -88,8 +94,9 @@ def voids_closures(criteria: Criteria) -> bool:
     return criteria.rework_voids is Voiding.CLOSURE
 
 
-def _parse(body: str, is_ended: bool, clock_is_flagged: bool) -> Evidence:
-    return Evidence(body=orjson.loads(body), is_ended=is_ended, clock_is_flagged=clock_is_flagged)
+def _read(layout: Layout, body: str, is_ended: bool, clock_is_flagged: bool) -> Record | None:
+    item = Evidence(body=orjson.loads(body), is_ended=is_ended, clock_is_flagged=clock_is_flagged)
+    return read_record(layout, item)
 
 
 def _problem_of(error: Exception, *, altered: int) -> str:

@@ -77,7 +77,9 @@ def altered_records(frozen: Frozen) -> int:
 def judge_frozen(frozen: Frozen, *, come_forward: Callable[[], None]) -> tuple[list[FibreDocument], Verdict]:
     """Judge the frozen set as if nothing had been judged before."""
     layout, criteria = parse_design(frozen.design.document), parse_criteria(frozen.criteria.document)
-    evidence = EvidenceByFibre(frozen.evidence, every_fibre_has_all=criteria.rework_voids is Voiding.CLOSURE)
+    evidence = EvidenceByFibre(
+        frozen.evidence, layout=layout, every_fibre_has_all=criteria.rework_voids is Voiding.CLOSURE
+    )
     rules = prepare(layout, criteria)
     documents, fibres = list[FibreDocument](), list[JudgedFibre]()
     for number in range(1, layout.design.fibre_count + 1):

@@ -10,13 +10,16 @@ from service.vocabulary.findings.finding import FIBRE_FORM, FibreDocument, Findi
 from service.vocabulary.words import Force
 from worker.judgement.fibre.consistency import inconsistencies
 from worker.judgement.fibre.contributions import FiguresDocument, figures_of, no_figures
-from worker.judgement.fibre.dark import is_dark
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.end_to_end import is_dark
+from worker.judgement.fibre.measured import FibreMeasured, measure_fibre
+from worker.judgement.fibre.prepared import prepare_measuring
 from worker.judgement.fibre.repeats import tested_until_conforming
+from worker.judgement.history.acts import Record
 from worker.judgement.history.evidence import Evidence
-from worker.judgement.history.history import read_history
+from worker.judgement.history.records import read_record
 from worker.judgement.rules.kinds.statistics import JointStatisticRule
 from worker.judgement.rules.table import rules_for
+from worker.judgement.traces.trace_documents import write_traces, write_unexpected
 from worker.judgement.work.work import work_of
 
 # Part of every verdict: raised whenever the same records could come out differently.
@@ -46,12 +49,17 @@ class Rules:
 
     def __init__(self, layout: Layout, criteria: Criteria) -> None:
         self._layout = layout
-        self._criteria = criteria
         self._rules = rules_for(criteria, layout)
+        self._prepared = prepare_measuring(layout, criteria)
 
-    def judge(self, fibre: int, evidence: Iterable[Evidence]) -> FibreJudgement:
-        """Judge one fibre; the order of its evidence does not matter."""
-        tested = self._tested(fibre, evidence)
+    def read(self, evidence: Iterable[Evidence]) -> list[Record]:
+        """Return what stored records say that can matter on the route."""
+        return [record for item in evidence if (record := read_record(self._layout, item)) is not None]
+
+    def judge(self, fibre: int, records: Iterable[Record]) -> FibreJudgement:
+        """Judge one fibre; the order of its records does not matter."""
+        is_asked_for = fibre in self._layout.segments_of_fibre
+        tested = measure_fibre(self._prepared, fibre=fibre, records=records) if is_asked_for else None
         document = _empty_document(fibre) if tested is None else self._document(tested)
         content = canonical_json(document)
         counts = count_required(self._layout.segments_of_fibre.get(fibre, ()), document["findings"])
@@ -64,27 +72,21 @@ class Rules:
             figures=no_figures() if tested is None else self._figures(tested, document),
         )
 
-    def _tested(self, fibre: int, evidence: Iterable[Evidence]) -> FibreUnderTest | None:
-        if fibre not in self._layout.segments_of_fibre:
-            return None
-        history = read_history(self._layout, fibre=fibre, rework_voids=self._criteria.rework_voids, evidence=evidence)
-        return FibreUnderTest(self._layout, criteria=self._criteria, number=fibre, history=history)
-
-    def _document(self, tested: FibreUnderTest) -> FibreDocument:
+    def _document(self, tested: FibreMeasured) -> FibreDocument:
         findings = [finding for rule in self._rules for finding in rule.findings(tested)]
         document: FibreDocument = {
             "form": FIBRE_FORM,
             "fibre": tested.number,
             "findings": findings,
             "work": work_of(tested, findings),
-            "unexpected_events": tested.unexpected_events(),
-            **tested.traces_document(),  # type: ignore[typeddict-item]
+            "unexpected_events": write_unexpected(self._layout, tested.unexpected),
+            **write_traces(self._layout, tested.traces),  # type: ignore[typeddict-item]
         }
         if is_dark(tested):
             document["is_dark"] = True
         return document
 
-    def _figures(self, tested: FibreUnderTest, document: FibreDocument) -> FiguresDocument:
+    def _figures(self, tested: FibreMeasured, document: FibreDocument) -> FiguresDocument:
         statistics = [rule for rule in self._rules if isinstance(rule, JointStatisticRule)]
         return figures_of(
             tested,
@@ -101,7 +103,8 @@ def prepare(layout: Layout, criteria: Criteria) -> Rules:
 
 def judge_fibre(*, layout: Layout, criteria: Criteria, fibre: int, evidence: Iterable[Evidence]) -> FibreJudgement:
     """Judge one fibre by all records that touch it; others are passed over."""
-    return prepare(layout, criteria).judge(fibre, evidence)
+    rules = prepare(layout, criteria)
+    return rules.judge(fibre, rules.read(evidence))
 
 
 def count_required(segments: Iterable[str], findings: Iterable[FindingDocument]) -> dict[str, OutcomeCounts]:

@@ -16,22 +16,22 @@ from worker.jobs.judging import EvidenceByFibre, Waiting, judge_fibres
 def test_a_fibre_gets_its_own_records_and_those_about_whole_sites() -> None:
     own, other, lid = make_splice(fibres=[1]), make_splice(fibres=[2]), make_closure_state()
     evidence = EvidenceByFibre(
-        [_stored(own, 1), _stored(other, 2), _stored(lid, WHOLE_SITE)], every_fibre_has_all=False
+        [_stored(own, 1), _stored(other, 2), _stored(lid, WHOLE_SITE)], layout=layout_of(), every_fibre_has_all=False
     )
-    assert {one.body["id"] for one in evidence.of(1)} == {own["id"], lid["id"]}
-    assert {one.body["id"] for one in evidence.of(3)} == {lid["id"]}
+    assert {one.stamp.id for one in evidence.of(1)} == {own["id"], lid["id"]}
+    assert {one.stamp.id for one in evidence.of(3)} == {lid["id"]}
 
 
 def test_a_ribbon_is_one_record_however_many_fibres_it_is_about() -> None:
     ribbon = make_splice(fibres=[1, 2, 3])
-    evidence = EvidenceByFibre([_stored(ribbon, 1, 2, 3)], every_fibre_has_all=False)
+    evidence = EvidenceByFibre([_stored(ribbon, 1, 2, 3)], layout=layout_of(), every_fibre_has_all=False)
     [[first], [second]] = evidence.of(1), evidence.of(2)
     assert first is second
 
 
 def test_where_rework_voids_a_closure_every_fibre_sees_every_record() -> None:
     stored = [_stored(make_splice(fibres=[1]), 1), _stored(make_splice(fibres=[2]), 2)]
-    evidence = EvidenceByFibre(stored, every_fibre_has_all=True)
+    evidence = EvidenceByFibre(stored, layout=layout_of(), every_fibre_has_all=True)
     assert len(evidence.of(1)) == len(evidence.of(7)) == 2
 
 

@@ -23,7 +23,7 @@ def judge_fibres(
     """Judge each fibre by its own bodies; those with flags of their own come as evidence."""
     rules = prepare(layout_of(design), criteria_of(criteria))
     return [
-        rules.judge(fibre, [body if isinstance(body, Evidence) else stored(body) for body in own])
+        rules.judge(fibre, rules.read(body if isinstance(body, Evidence) else stored(body) for body in own))
         for fibre, own in bodies.items()
     ]
 

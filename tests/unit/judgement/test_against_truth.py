@@ -42,7 +42,7 @@ def judged() -> tuple[FibreJudgement, ...]:
     route = large_route()
     rules = prepare(layout_of(route.design), criteria_of(route.criteria))
     evidence = by_fibre(list(route.records()), fibre_count=FIBRES)
-    return tuple(rules.judge(fibre, evidence[fibre]) for fibre in range(1, FIBRES + 1))
+    return tuple(rules.judge(fibre, rules.read(evidence[fibre])) for fibre in range(1, FIBRES + 1))
 
 
 def test_every_mean_is_the_true_loss_within_its_noise() -> None:
@@ -90,7 +90,7 @@ def settle_after(batches: int) -> tuple[Verdict, list[FibreJudgement]]:
     layout, criteria = layout_of(demo_design()), criteria_of(demo_criteria())
     rules = prepare(layout, criteria)
     evidence = by_fibre(records, fibre_count=24)
-    fibres = [rules.judge(fibre, evidence[fibre]) for fibre in range(1, 25)]
+    fibres = [rules.judge(fibre, rules.read(evidence[fibre])) for fibre in range(1, 25)]
     judged_fibres = [JudgedFibre.of(own) for own in fibres]
     digests = {"design_sha256": "d" * 64, "criteria_sha256": "c" * 64}
     return settle(layout=layout, criteria=criteria, fibres=judged_fibres, **digests), fibres

@@ -107,9 +107,10 @@ def _documents(loss: OneWayLoss, *, is_forward: bool) -> list[ReadingDocument]:
 
 def _document(reading: Reading, *, is_forward: bool) -> ReadingDocument:
     document: ReadingDocument = {"record": reading.trace.stamp.id, "direction": DIRECTION[is_forward]}
-    if reading.distance_m is None:
+    distance_m = reading.distance_m
+    if distance_m is None:
         document["within"] = reading.text
     else:
         document["value"] = reading.text
-        document["distance_m"] = reading.distance_m
+        document["distance_m"] = distance_m
     return document

@@ -8,9 +8,9 @@ from service.vocabulary.findings.suspicion import SuspicionDocument, SuspicionKi
 from service.vocabulary.quantities import UM_PER_CM, to_last_place
 from worker.judgement.fibre.bidirectional import BidirectionalLoss
 from worker.judgement.fibre.end_to_end import both_ways
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Measurement, Trace
-from worker.judgement.numbers.exact import db_text, last_place, mdb_text, metres_to_um, rounded_tenth_mdb
+from worker.judgement.numbers.exact import db_text, last_place, mdb_text, rounded_tenth_mdb
 from worker.judgement.traces.places import Place
 from worker.physics.splice import least_splice_loss_db
 
@@ -24,7 +24,7 @@ _LEAST_OFFSET_MDB = 500
 _CHANCE = "about 1 in 20 for each such comparison, where the uncertainties (k = 2) are what is usual"
 
 
-def inconsistencies(fibre: FibreUnderTest) -> Iterator[SuspicionDocument]:
+def inconsistencies(fibre: FibreMeasured) -> Iterator[SuspicionDocument]:
     """Give what does not fit together; none of it decides."""
     criteria = fibre.criteria.criteria
     alone = [place for place in fibre.places if place.is_closure and not place.is_group]
@@ -34,9 +34,7 @@ def inconsistencies(fibre: FibreUnderTest) -> Iterator[SuspicionDocument]:
         yield from _parts_unlike_whole(fibre, nm)
 
 
-def _impossible_pairs(
-    fibre: FibreUnderTest, places: Sequence[Place], wavelength_nm: int
-) -> Iterator[SuspicionDocument]:
+def _impossible_pairs(fibre: FibreMeasured, places: Sequence[Place], wavelength_nm: int) -> Iterator[SuspicionDocument]:
     """Find splices whose mean is below the least loss that the difference of their directions implies.
 
     For fibres of one type only: where the glass itself scatters otherwise, the difference implies too much.
@@ -60,7 +58,7 @@ def _impossible_pairs(
             }
 
 
-def _joins_one_type(fibre: FibreUnderTest, place: Place) -> bool:
+def _joins_one_type(fibre: FibreMeasured, place: Place) -> bool:
     sections = fibre.layout.design.sections
     return sections[place.site_index - 1].fibre_type == sections[place.site_index].fibre_type
 
@@ -71,7 +69,7 @@ def _twice_offset_mdb(loss: BidirectionalLoss) -> int | None:
     return None if ahead is None or back is None else last_place(ahead) - last_place(back)
 
 
-def _parts_unlike_whole(fibre: FibreUnderTest, wavelength_nm: int) -> Iterator[SuspicionDocument]:
+def _parts_unlike_whole(fibre: FibreMeasured, wavelength_nm: int) -> Iterator[SuspicionDocument]:
     """Compare source and meter with the traces' totals over both end connections.
 
     The mean of both directions in each: a total from one side also carries half the difference of the two ends' glass.
@@ -106,7 +104,7 @@ def _parts_unlike_whole(fibre: FibreUnderTest, wavelength_nm: int) -> Iterator[S
         }
 
 
-def _left_out_mdb(fibre: FibreUnderTest, wavelength_nm: int, *, cords: int) -> int | None:
+def _left_out_mdb(fibre: FibreMeasured, wavelength_nm: int, *, cords: int) -> int | None:
     """Return the most that a reference takes away of the two ends, each at most what is read at its terminal."""
     if cords == 1:
         return 0
@@ -118,20 +116,20 @@ def _left_out_mdb(fibre: FibreUnderTest, wavelength_nm: int, *, cords: int) -> i
     return sum(most) if cords == 3 else most[-1]
 
 
-def _total_mdb(fibre: FibreUnderTest, measurement: Measurement) -> int | None:
+def _total_mdb(fibre: FibreMeasured, measurement: Measurement) -> int | None:
     """Return a trace's total if it is from the end of the launch cord to the start of the receive cord."""
-    total = measurement.body.get("total_loss")
-    if total is None or not isinstance(measurement, Trace) or None in (measurement.launch, measurement.receive):
+    if not isinstance(measurement, Trace) or measurement.total_loss is None:
         return None
-    assert measurement.launch is not None
+    total, launch = measurement.total_loss, measurement.launch
+    if launch is None or measurement.receive is None:
+        return None
     placing = fibre.criteria.placing
     tolerance_um = to_last_place(placing.tolerance_m, places=2) * UM_PER_CM
     scale = to_last_place(placing.scale_percent, places=2)
-    from_um, to_um = metres_to_um(total["from_m"]), metres_to_um(total["to_m"])
-    is_from_cord = abs(from_um - measurement.launch.length_um) <= tolerance_um
-    off_um = abs(to_um - from_um - fibre.length_um) - tolerance_um
+    is_from_cord = abs(total.from_um - launch.length_um) <= tolerance_um
+    off_um = abs(total.to_um - total.from_um - fibre.length_um) - tolerance_um
     is_to_cord = off_um * 10_000 <= fibre.length_um * scale
-    return last_place(total["loss_db"]) if is_from_cord and is_to_cord else None
+    return total.loss_mdb if is_from_cord and is_to_cord else None
 
 
 def _half_text(twice_mdb: int) -> str:

@@ -8,17 +8,13 @@ from typing import Any, NamedTuple
 
 from typing_extensions import TypedDict
 
-from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from service.vocabulary.words import Basis
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct, Trace
 from worker.judgement.numbers.ages import instant_us
-from worker.judgement.numbers.exact import last_place
 
-# Enough to tell a few thousand traces apart.
-_DIGEST_CHARACTERS = 16
 _US_PER_AVERAGING_PLACE = 100_000
 _TENTHS = 10
 
@@ -92,7 +88,7 @@ class EstimateFigure(NamedTuple):
 
 
 def figures_of(
-    fibre: FibreUnderTest, *, parts: Iterable[Part], seen: Iterable[SuspicionDocument], is_dark: bool
+    fibre: FibreMeasured, *, parts: Iterable[Part], seen: Iterable[SuspicionDocument], is_dark: bool
 ) -> FiguresDocument:
     """Return a fibre's figures, with its parts of populations, what is suspected of it, and whether it is dark."""
     return {
@@ -110,31 +106,24 @@ def no_figures() -> FiguresDocument:
 
 
 def _trace_figure(trace: Trace) -> TraceFigure:
-    body = trace.body
-    losses = [event["loss_db"] for event in trace.events if "loss_db" in event]
-    # An instrument that shows hundredths posts no other thousandths than 0.
-    step_mdb = 10 if all(loss.endswith("0") for loss in losses) else 1
+    outside = trace.outside
     clock = f"{trace.stamp.device}{', wrong' if trace.stamp.clock_is_flagged else ''}"
     return TraceFigure(
         record=trace.stamp.id,
         is_forward=trace.is_forward,
-        events_digest=_digest(trace.events),
-        losses_digest=_digest(losses),
-        losses=len(losses),
-        step_mdb=step_mdb,
-        instrument=body["instrument_serial"],
-        clock="" if "instrument_time" in body else clock,
-        ended_at_us=instant_us(body.get("instrument_time", trace.stamp.made_at)),
-        averaging_us=last_place(body["averaging_s"]) * _US_PER_AVERAGING_PLACE,
-        labelled_fibre=body.get("labelled_fibre"),
+        events_digest=outside.events_digest,
+        losses_digest=outside.losses_digest,
+        losses=outside.losses,
+        step_mdb=outside.step_mdb,
+        instrument=outside.instrument_serial,
+        clock=clock if outside.instrument_time is None else "",
+        ended_at_us=instant_us(outside.instrument_time or trace.stamp.made_at),
+        averaging_us=outside.averaging_tenth_s * _US_PER_AVERAGING_PLACE,
+        labelled_fibre=outside.labelled_fibre,
     )
 
 
-def _digest(content: Sequence[Any]) -> str:
-    return sha256_hex(canonical_json(content))[:_DIGEST_CHARACTERS]
-
-
-def _estimate_figures(fibre: FibreUnderTest) -> list[EstimateFigure]:
+def _estimate_figures(fibre: FibreMeasured) -> list[EstimateFigure]:
     """Return the sums of the splices in closures that the first bidirectional criterion measures exactly."""
     wavelength_nm = _wavelength_of_means(fibre)
     if wavelength_nm is None:
@@ -147,7 +136,7 @@ def _estimate_figures(fibre: FibreUnderTest) -> list[EstimateFigure]:
         loss = fibre.loss_at(place, wavelength_nm=wavelength_nm)
         if loss.reason is None and loss.low_tenth_mdb == loss.high_tenth_mdb:
             splice = attempts[-1]
-            key = (splice.body["splicer_serial"], _calibration_before(fibre, splice))
+            key = (splice.splicer_serial, _calibration_before(fibre, splice))
             own = sums.get(key, EstimateFigure(*key, splices=0, sum_tenth_mdb=0, sum_of_squares=0))
             above = splice.estimate_mdb * _TENTHS - loss.low_tenth_mdb
             sums[key] = own._replace(
@@ -158,15 +147,15 @@ def _estimate_figures(fibre: FibreUnderTest) -> list[EstimateFigure]:
     return [sums[key] for key in sorted(sums)]
 
 
-def _wavelength_of_means(fibre: FibreUnderTest) -> int | None:
+def _wavelength_of_means(fibre: FibreMeasured) -> int | None:
     for criterion in fibre.criteria.criteria:
         if isinstance(criterion, SpliceLossCriterion) and criterion.basis is Basis.BIDIRECTIONAL:
             return criterion.wavelength_nm
     return None
 
 
-def _calibration_before(fibre: FibreUnderTest, splice: SpliceAct) -> str:
-    serial, made_at = splice.body["splicer_serial"], splice.stamp.made_at
+def _calibration_before(fibre: FibreMeasured, splice: SpliceAct) -> str:
+    serial, made_at = splice.splicer_serial, splice.stamp.made_at
     return next(
         (
             one.stamp.id

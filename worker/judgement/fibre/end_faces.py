@@ -7,11 +7,11 @@ from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.joints import EndFaceCriterion
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.layout import Joint, Layout
-from service.vocabulary.words import Force, JointKind, Outcome, Polish, Reason, Side, Zone
+from service.vocabulary.words import Force, JointKind, Outcome, Reason, Side, Zone
 from worker.judgement.fibre.end_face_zones import EDITION, LIMITS, Allowance
-from worker.judgement.history.acts import Body, ConnectionAct, History, TerminationAct
+from worker.judgement.history.acts import CleaningAct, History, InspectionAct, Mark, TerminationAct
 from worker.judgement.numbers.clocks import Order, Stamp, last_of_each_clock, latest_is_proven, order_to
-from worker.judgement.numbers.exact import last_place
+from worker.judgement.numbers.exact import decimal_text
 from worker.judgement.traces.places import Place
 
 # Why the latest inspection of a side tells nothing of what is there now.
@@ -25,7 +25,7 @@ ORDER_FAULTS: Mapping[Reason, str] = {
 class Inspection(NamedTuple):
     """What is known of one side of a connection: the latest inspection, and what it comes to."""
 
-    latest: ConnectionAct | None
+    latest: InspectionAct | None
     outcome: Outcome
     reason: Reason | None
     detail: str
@@ -41,8 +41,8 @@ def inspection_of(history: History, place: Place, pair: Joint, side: Side) -> In
     fault = _order_fault(history, place, pair, pairs, seen)
     if fault is not None:
         return Inspection(latest, Outcome.UNDETERMINED, fault, ORDER_FAULTS[fault])
-    if latest.body["edition"] != EDITION:
-        detail = f"inspected by the edition of {latest.body['edition']}, asked for: {EDITION}"
+    if latest.edition != EDITION:
+        detail = f"inspected by the edition of {latest.edition}, asked for: {EDITION}"
         return Inspection(latest, Outcome.UNDETERMINED, Reason.EDITION_UNLIKE, detail)
     return _judge(latest)
 
@@ -68,13 +68,13 @@ def required_end_face_sites(criteria: Criteria, layout: Layout) -> frozenset[int
     return frozenset(site for criterion in required for site in scope_of(criterion.applies_when, layout).sites)
 
 
-def _names(act: ConnectionAct, pair: Joint, pairs: Sequence[Joint]) -> bool:
+def _names(act: InspectionAct, pair: Joint, pairs: Sequence[Joint]) -> bool:
     # One look is at one end face: where there are two connections, a record without a position names neither.
     return act.position == pair.position or (act.position is None and len(pairs) == 1)
 
 
 def _order_fault(
-    history: History, place: Place, pair: Joint, pairs: Sequence[Joint], seen: Sequence[ConnectionAct]
+    history: History, place: Place, pair: Joint, pairs: Sequence[Joint], seen: Sequence[InspectionAct]
 ) -> Reason | None:
     latest = seen[-1]
     others = {other.position for other in pairs} - {pair.position}
@@ -91,7 +91,7 @@ def _order_fault(
 
 
 def _fault_behind(
-    inspected: Stamp, acts: Sequence[ConnectionAct] | Sequence[TerminationAct], reason: Reason
+    inspected: Stamp, acts: Sequence[CleaningAct] | Sequence[TerminationAct], reason: Reason
 ) -> Reason | None:
     match order_to(inspected, last_of_each_clock([act.stamp for act in acts])):
         case Order.AFTER:
@@ -102,39 +102,39 @@ def _fault_behind(
             return Reason.ORDER_NOT_PROVEN
 
 
-def _judge(act: ConnectionAct) -> Inspection:
-    marks_of = {Zone(marks["zone"]): marks for marks in act.body["zones"]}
-    polish = Polish(act.body["polish"])
+def _judge(act: InspectionAct) -> Inspection:
     failures = [
         failure
-        for zone, limits in LIMITS[polish].items()
-        if zone in marks_of
-        for name, allowance in (("scratches", limits.scratches), ("defects", limits.defects))
-        for failure in _failures(zone, name, marks_of[zone].get(name, ()), allowance)
+        for zone, limits in LIMITS[act.polish].items()
+        if (seen := act.zones.get(zone)) is not None
+        for name, marks, allowance in (
+            ("scratches", seen.scratches, limits.scratches),
+            ("defects", seen.defects, limits.defects),
+        )
+        for failure in _failures(zone, name, marks, allowance)
     ]
     if failures:
         return Inspection(act, Outcome.NONCONFORMING, None, "; ".join(failures))
-    missing = [zone.value.upper() for zone in Zone if zone not in marks_of]
+    missing = [zone.value.upper() for zone in Zone if zone not in act.zones]
     if missing:
         detail = f"not inspected: zone {', '.join(missing)}"
         return Inspection(act, Outcome.UNDETERMINED, Reason.ZONE_NOT_INSPECTED, detail)
-    return Inspection(act, Outcome.CONFORMING, None, f"every zone keeps its limits for a polish of {polish.value}")
+    return Inspection(act, Outcome.CONFORMING, None, f"every zone keeps its limits for a polish of {act.polish.value}")
 
 
-def _failures(zone: Zone, name: str, marks: Sequence[Body], allowance: Allowance) -> Iterator[str]:
+def _failures(zone: Zone, name: str, marks: Sequence[Mark], allowance: Allowance) -> Iterator[str]:
     where, great, counted = f"zone {zone.value.upper()}", [], []
     for mark in marks:
-        size = last_place(mark["size_um"])
-        if allowance.greatest is not None and size > allowance.greatest:
+        if allowance.greatest is not None and mark.size_tenth_um > allowance.greatest:
             great.append(mark)
-        elif size >= allowance.free_below:
+        elif mark.size_tenth_um >= allowance.free_below:
             counted.append(mark)
     if allowance.greatest is not None and great:
         yield f"{where}: {name} {_said(great)}, none may be above {allowance.greatest / 10:.1f} um"
-    if allowance.most is not None and sum(mark["count"] for mark in counted) > allowance.most:
+    if allowance.most is not None and sum(mark.seen for mark in counted) > allowance.most:
         allowed = f"at most {allowance.most} are allowed" if allowance.most else "none is allowed"
         yield f"{where}: {name} {_said(counted)}, {allowed}"
 
 
-def _said(marks: Sequence[Body]) -> str:
-    return ", ".join(f"{mark['count']} of {mark['size_um']} um" for mark in marks)
+def _said(marks: Sequence[Mark]) -> str:
+    return ", ".join(f"{mark.seen} of {decimal_text(mark.size_tenth_um, places=1)} um" for mark in marks)

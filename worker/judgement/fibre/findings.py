@@ -7,7 +7,7 @@ from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.design.layout import Joint
 from service.vocabulary.findings.finding import FindingDocument, ReadingDocument, VoidDocument
 from service.vocabulary.words import DecisionRule, Grade, Outcome, Reason
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import Exact, parts_text
 from worker.judgement.numbers.limits import Limit, hold
 
@@ -72,7 +72,7 @@ def joint_finding(head: FindingDocument, joint: Joint, judgement: Judgement) -> 
     return finding
 
 
-def link_finding(head: FindingDocument, fibre: FibreUnderTest, judgement: Judgement) -> FindingDocument:
+def link_finding(head: FindingDocument, fibre: FibreMeasured, judgement: Judgement) -> FindingDocument:
     """Write a finding about a fibre from end to end."""
     finding = write_finding(head, list(fibre.segments), judgement)
     finding["fibre"] = fibre.number

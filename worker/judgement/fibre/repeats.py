@@ -6,7 +6,7 @@ from service.vocabulary.criteria.links import Combination, LinkAttenuationCriter
 from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
 from service.vocabulary.findings.suspicion import SuspicionDocument, SuspicionKind
 from service.vocabulary.words import Basis, Force, Outcome, Quantity, RecordKind
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Measurement, Trace
 from worker.judgement.numbers.exact import db_text, last_place
 from worker.judgement.traces.aligned_trace import Reading
@@ -15,7 +15,7 @@ _TENTHS = 10
 _Earlier = Mapping[str, Sequence[Measurement]]
 
 
-def tested_until_conforming(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[SuspicionDocument]:
+def tested_until_conforming(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> Iterator[SuspicionDocument]:
     """Give, by criterion, what conforms now and would not by an earlier test that no work came after.
 
     Tests that were replaced or withdrawn are looked at too.
@@ -34,13 +34,13 @@ def tested_until_conforming(fibre: FibreUnderTest, findings: Sequence[FindingDoc
         yield _write(fibre, criterion, found)
 
 
-def _earlier_tests(fibre: FibreUnderTest) -> dict[str, list[Measurement]]:
+def _earlier_tests(fibre: FibreMeasured) -> dict[str, list[Measurement]]:
     """Return the tests before each one with the same fibre, ends, wavelength and pulse, and no work between."""
     history, worked_at = fibre.history, sorted(_worked_at(fibre))
     runs: dict[tuple[object, ...], list[Measurement]] = {}
     earlier: dict[str, list[Measurement]] = {}
     for test in (*history.traces, *history.links.get(RecordKind.ATTENUATION, ())):
-        run = runs.setdefault((test.ends, test.wavelength_nm, test.body.get("pulse_ns")), [])
+        run = runs.setdefault((test.ends, test.wavelength_nm, getattr(test, "pulse_ns", None)), [])
         if run and any(run[-1].stamp.made_at <= made_at <= test.stamp.made_at for made_at in worked_at):
             run.clear()
         if run:
@@ -49,7 +49,7 @@ def _earlier_tests(fibre: FibreUnderTest) -> dict[str, list[Measurement]]:
     return earlier
 
 
-def _worked_at(fibre: FibreUnderTest) -> Iterator[str]:
+def _worked_at(fibre: FibreMeasured) -> Iterator[str]:
     history = fibre.history
     yield from (stamp.made_at for stamp in history.reworks)
     yield from (act.stamp.made_at for acts in history.cleanings.values() for act in acts)
@@ -57,7 +57,7 @@ def _worked_at(fibre: FibreUnderTest) -> Iterator[str]:
 
 
 def _failed_before(
-    fibre: FibreUnderTest, finding: FindingDocument, reading: ReadingDocument, earlier: Sequence[Measurement]
+    fibre: FibreMeasured, finding: FindingDocument, reading: ReadingDocument, earlier: Sequence[Measurement]
 ) -> Measurement | None:
     others = [
         _low_tenth_mdb(one)
@@ -71,16 +71,16 @@ def _failed_before(
     return None
 
 
-def _value_tenth_mdb(fibre: FibreUnderTest, finding: FindingDocument, test: Measurement) -> int | None:
+def _value_tenth_mdb(fibre: FibreMeasured, finding: FindingDocument, test: Measurement) -> int | None:
     if finding["quantity"] == Quantity.SPLICE_LOSS and isinstance(test, Trace):
-        shown = fibre.placed(test).readings.get(fibre.layout.site_index[finding["site"]])
+        shown = fibre.aligned(test).readings.get(fibre.layout.site_index[finding["site"]])
         return shown.low_mdb * _TENTHS if isinstance(shown, Reading) else None
     if finding["quantity"] == Quantity.LINK_ATTENUATION and isinstance(test, LinkLoss):
         return test.loss_mdb * _TENTHS
     return None
 
 
-def _is_over(fibre: FibreUnderTest, finding: FindingDocument, value: int, others: Sequence[int]) -> bool:
+def _is_over(fibre: FibreMeasured, finding: FindingDocument, value: int, others: Sequence[int]) -> bool:
     criterion = next(one for one in fibre.criteria.criteria if one.code == finding["criterion"])
     is_worse = isinstance(criterion, LinkAttenuationCriterion) and criterion.combination is Combination.WORSE
     values = [value] if is_worse or getattr(criterion, "basis", None) is Basis.ONE_WAY else [value, *others]
@@ -92,7 +92,7 @@ def _low_tenth_mdb(reading: ReadingDocument) -> int:
 
 
 def _write(
-    fibre: FibreUnderTest, criterion: str, found: Sequence[tuple[FindingDocument, str, Measurement]]
+    fibre: FibreMeasured, criterion: str, found: Sequence[tuple[FindingDocument, str, Measurement]]
 ) -> SuspicionDocument:
     finding, record, failed = found[0]
     value = _value_tenth_mdb(fibre, finding, failed)

@@ -5,15 +5,16 @@ from typing import NamedTuple
 
 from service.vocabulary.quantities import metres_text
 from service.vocabulary.words import EventKind, FarEnd, Qualifier, Reason
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
-from worker.judgement.history.acts import Body, Trace
-from worker.judgement.numbers.exact import last_place, rounded_tenth_mdb
+from worker.judgement.fibre.measured import FibreMeasured
+from worker.judgement.history.acts import Trace, TraceEvent
+from worker.judgement.numbers.exact import rounded_tenth_mdb
+from worker.judgement.traces.echoes import reflects
 from worker.judgement.words import REASON_SPOKEN
 from worker.physics.constants import GLASS_REFRACTIVE_INDEX
 from worker.physics.reflectance import flat_end_reflectance_db, reflected_share
 from worker.physics.return_loss import ABSORBED, Link, link_return_loss_db
 
-_UM_PER_KM, _MDB_PER_DB = 1_000_000_000, 1000
+_UM_PER_KM, _MDB_PER_DB, _CDB_PER_DB, _E5 = 1_000_000_000, 1000, 100, 100_000
 _OPEN_SHARE = float(reflected_share(reflectance_db=flat_end_reflectance_db(refractive_index=GLASS_REFRACTIVE_INDEX)))
 
 
@@ -21,7 +22,7 @@ class Spot(NamedTuple):
     """An event and how far along the design's fibre it lies, from the end that the light came in at."""
 
     along_um: int
-    body: Body
+    event: TraceEvent
 
 
 class ReturnedLight(NamedTuple):
@@ -33,7 +34,7 @@ class ReturnedLight(NamedTuple):
     detail: str
 
 
-def returned_light(fibre: FibreUnderTest, trace: Trace, *, far_end: FarEnd | None) -> ReturnedLight:
+def returned_light(fibre: FibreMeasured, trace: Trace, *, far_end: FarEnd | None) -> ReturnedLight:
     """Return what a trace over the whole fibre adds up to at its near end.
 
     An open end takes the place of the far connection; any other sends nothing back but what that connection does.
@@ -41,7 +42,7 @@ def returned_light(fibre: FibreUnderTest, trace: Trace, *, far_end: FarEnd | Non
     spots = _spots(fibre, trace)
     inside = spots
     if far_end is FarEnd.OPEN:
-        end_um = fibre.length_um - fibre.ruler(trace).tolerance_um
+        end_um = fibre.length_um - fibre.aligned(trace).scale.tolerance_um
         inside = [spot for spot in spots if spot.along_um < end_um]
     coefficients = _coefficients(fibre, trace, spots)
     reason = _end_fault(fibre, trace, far_end) or _event_fault(inside) or _glass_fault(coefficients)
@@ -49,9 +50,9 @@ def returned_light(fibre: FibreUnderTest, trace: Trace, *, far_end: FarEnd | Non
         return ReturnedLight(reason, 0, 0, REASON_SPOKEN[reason])
     sections = _Sections(
         lengths_um=fibre.layout.section_lengths_um[:: 1 if trace.is_forward else -1],
-        mdb_per_km=[last_place(text) for text in coefficients if text is not None],
+        mdb_per_km=[one for one in coefficients if one is not None],
     )
-    bounds = [_reflectance_bounds(spot.body) for spot in inside]
+    bounds = [_reflectance_bounds(spot.event) for spot in inside]
     least = _return_loss(trace, sections, inside, [most for _, most in bounds], far_end)
     most = (
         least
@@ -66,41 +67,41 @@ class _Sections(NamedTuple):
     mdb_per_km: Sequence[int]
 
 
-def _detail(fibre: FibreUnderTest, bounds: Sequence[tuple[int | None, int | None]], far_end: FarEnd | None) -> str:
+def _detail(fibre: FibreMeasured, bounds: Sequence[tuple[int | None, int | None]], far_end: FarEnd | None) -> str:
     count = sum(most is not None for _, most in bounds)
     reflections = "1 reflection" if count == 1 else f"{count} reflections"
     far = "open" if far_end is FarEnd.OPEN else "sending nothing back"
     return f"worked out from {reflections} and {metres_text(fibre.length_um)} m of fibre, the far end {far}"
 
 
-def _spots(fibre: FibreUnderTest, trace: Trace) -> list[Spot]:
-    ruler = fibre.ruler(trace)
-    first_um, last_um = ruler.start_um - ruler.tolerance_um, ruler.end_um + ruler.tolerance_um
+def _spots(fibre: FibreMeasured, trace: Trace) -> list[Spot]:
+    scale = fibre.aligned(trace).scale
+    first_um, last_um = scale.start_um - scale.tolerance_um, scale.end_um + scale.tolerance_um
     return [
-        Spot(min(max(ruler.along_um(at_um), 0), fibre.length_um), event)
-        for at_um, event in ruler.events
-        if first_um <= at_um <= last_um
+        Spot(min(max(scale.along_um(event.at_um), 0), fibre.length_um), event)
+        for event in scale.events
+        if first_um <= event.at_um <= last_um
     ]
 
 
-def _coefficients(fibre: FibreUnderTest, trace: Trace, spots: Sequence[Spot]) -> list[str | None]:
+def _coefficients(fibre: FibreMeasured, trace: Trace, spots: Sequence[Spot]) -> list[int | None]:
     """Return what the next event that says so states of the fibre before it, for the middle of each section."""
-    stated = [spot for spot in spots if "attenuation_db_per_km" in spot.body]
+    stated = [spot for spot in spots if spot.event.mdb_per_km is not None]
     if trace.receive is None:
-        ends = [event for event in trace.events if event["kind"] == EventKind.END]
-        stated += [Spot(fibre.length_um, event) for event in ends[:1] if "attenuation_db_per_km" in event]
-    coefficients, reached_um = [], 0
+        stated += [Spot(fibre.length_um, end) for end in trace.ends_shown[:1] if end.mdb_per_km is not None]
+    coefficients: list[int | None] = []
+    reached_um = 0
     for length_um in fibre.layout.section_lengths_um[:: 1 if trace.is_forward else -1]:
         middle_um = reached_um + length_um // 2
-        behind = (spot.body["attenuation_db_per_km"] for spot in stated if spot.along_um > middle_um)
+        behind = (spot.event.mdb_per_km for spot in stated if spot.along_um > middle_um)
         coefficients.append(next(behind, None))
         reached_um += length_um
     return coefficients
 
 
-def _end_fault(fibre: FibreUnderTest, trace: Trace, far_end: FarEnd | None) -> Reason | None:
+def _end_fault(fibre: FibreMeasured, trace: Trace, far_end: FarEnd | None) -> Reason | None:
     """Return why an end connection was not measured; an open far end has none."""
-    readings, (near, far) = fibre.placed(trace).readings, trace.ends
+    readings, (near, far) = fibre.aligned(trace).readings, trace.ends
     if trace.launch is None or (trace.receive is None and far_end is not FarEnd.OPEN):
         return Reason.NO_CORD
     ends = (near,) if far_end is FarEnd.OPEN else (near, far)
@@ -108,26 +109,26 @@ def _end_fault(fibre: FibreUnderTest, trace: Trace, far_end: FarEnd | None) -> R
 
 
 def _event_fault(spots: Sequence[Spot]) -> Reason | None:
-    if any("loss_db" not in spot.body for spot in spots):
+    if any(spot.event.loss_mdb is None for spot in spots):
         return Reason.LOSS_NOT_STATED
-    reflecting = (spot.body for spot in spots if spot.body["kind"] in {EventKind.REFLECTIVE, EventKind.SATURATED})
-    return None if all("reflectance_db" in event for event in reflecting) else Reason.REFLECTANCE_NOT_STATED
+    reflecting = (spot.event for spot in spots if reflects(spot.event))
+    return None if all(event.reflectance_mdb is not None for event in reflecting) else Reason.REFLECTANCE_NOT_STATED
 
 
-def _glass_fault(coefficients: Sequence[str | None]) -> Reason | None:
-    if any(text is None for text in coefficients):
+def _glass_fault(coefficients: Sequence[int | None]) -> Reason | None:
+    if None in coefficients:
         return Reason.COEFFICIENT_NOT_STATED
-    return Reason.BELOW_FIBRE_ALONE if any(text.startswith("-") for text in coefficients if text) else None
+    return Reason.BELOW_FIBRE_ALONE if any(one < 0 for one in coefficients if one is not None) else None
 
 
-def _reflectance_bounds(event: Body) -> tuple[int | None, int | None]:
+def _reflectance_bounds(event: TraceEvent) -> tuple[int | None, int | None]:
     """Return the least and the most that an event may reflect, in 0.001 dB; none where nothing comes back."""
-    if "reflectance_db" not in event:
+    reflectance_mdb = event.reflectance_mdb
+    if reflectance_mdb is None:
         return None, None
-    reflectance_mdb, qualifier = last_place(event["reflectance_db"]), event["reflectance_qualifier"]
-    if qualifier == Qualifier.GT or event["kind"] == EventKind.SATURATED:
+    if event.qualifier is Qualifier.GT or event.kind is EventKind.SATURATED:
         return reflectance_mdb, 0
-    return (None if qualifier == Qualifier.LT else reflectance_mdb), reflectance_mdb
+    return (None if event.qualifier is Qualifier.LT else reflectance_mdb), reflectance_mdb
 
 
 def _return_loss(
@@ -146,10 +147,10 @@ def _return_loss(
     link = Link(
         section_lengths_km=[length_um / _UM_PER_KM for length_um in sections.lengths_um],
         attenuations_db_per_km=[mdb / _MDB_PER_DB for mdb in sections.mdb_per_km],
-        backscatter_coefficients_db=[float(trace.body["backscatter_db"])] * count,
-        group_indices=[float(trace.body["group_index"])] * count,
+        backscatter_coefficients_db=[trace.backscatter_cdb / _CDB_PER_DB] * count,
+        group_indices=[trace.group_index_e5 / _E5] * count,
         loss_distances_km=[spot.along_um / _UM_PER_KM for spot in spots],
-        losses_db=[float(spot.body["loss_db"]) for spot in spots],
+        losses_db=[spot.event.loss_mdb / _MDB_PER_DB for spot in spots if spot.event.loss_mdb is not None],
         reflection_distances_km=[along_um / _UM_PER_KM for along_um, _ in reflecting],
         reflectances_db=[mdb / _MDB_PER_DB for _, mdb in reflecting],
     )

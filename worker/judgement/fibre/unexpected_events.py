@@ -1,103 +1,150 @@
-"""The spots of a fibre where traces show a loss and the design has no joint: bends and damage."""
+"""The spots of a fibre where traces show a loss and the design has no joint, bends and damage, and what they lose."""
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import NamedTuple
 
-from service.vocabulary.findings.finding import ReadingDocument, UnexpectedEventDocument
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from service.vocabulary.findings.finding import ReadingDocument
+from service.vocabulary.quantities import metres_text
+from worker.judgement.fibre.bidirectional import BidirectionalLoss, missing_reason
+from worker.judgement.fibre.end_to_end import end_to_end_test
+from worker.judgement.fibre.link_tests import EndToEndTest
+from worker.judgement.fibre.measured import FibreMeasured, void_documents
 from worker.judgement.history.acts import Trace
-from worker.judgement.numbers.exact import last_place, metres_to_um
-from worker.judgement.words import DIRECTION
-
-
-class Side(NamedTuple):
-    """From where, and at which wavelength, a spot is seen."""
-
-    wavelength_nm: int
-    is_forward: bool
+from worker.judgement.history.trace_sets import Side
+from worker.judgement.numbers.exact import mdb_text, mean_tenth_mdb
+from worker.judgement.traces.unexpected import UnexpectedEvent
+from worker.judgement.words import DIRECTION, REASON_SPOKEN
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class StraySpot:
+class UnexpectedSpot:
     """One spot and the event that each side has there, by the shortest pulse that shows it."""
 
     from_a_um: int
-    events: Mapping[Side, UnexpectedEventDocument]
+    events: Mapping[Side, UnexpectedEvent]
 
     @property
     def from_a_m(self) -> str:
         """Where it lies, in metres of fibre from A, by the first of its events."""
-        return next(iter(self.events.values()))["from_a_m"]
+        return metres_text(next(iter(self.events.values())).from_a_um)
 
     def loss_mdb(self, side: Side) -> int | None:
         """Return the loss that one side shows; none where it shows nothing."""
         event = self.events.get(side)
-        return None if event is None else last_place(event["loss_db"])
+        return None if event is None else event.loss_mdb
 
 
 @dataclass(kw_only=True, slots=True)
 class _Cluster:
     from_a_um: int
-    events: list[UnexpectedEventDocument] = field(default_factory=list)
+    events: list[UnexpectedEvent] = field(default_factory=list)
 
-    def takes(self, event: UnexpectedEventDocument, *, at_um: int, tolerance_um: int) -> bool:
+    def takes(self, event: UnexpectedEvent, *, tolerance_um: int) -> bool:
         """Tell whether an event may be the same spot; two events of one trace are two spots."""
-        is_near = abs(at_um - self.from_a_um) <= tolerance_um
-        return is_near and all(event["record"] != other["record"] for other in self.events)
+        is_near = abs(event.at_um - self.from_a_um) <= tolerance_um
+        return is_near and all(event.record != other.record for other in self.events)
 
 
-def stray_spots(fibre: FibreUnderTest, *, wavelengths_nm: Iterable[int]) -> list[StraySpot]:
+def unexpected_spots(fibre: FibreMeasured, *, wavelengths_nm: Iterable[int]) -> list[UnexpectedSpot]:
     """Return the spots at some wavelengths by the traces that count from end to end, in order from A.
 
     What lies in the cords is none of the fibre's.
     """
-    traces = {trace.stamp.id: trace for trace in _final_traces(fibre, wavelengths_nm)}
+    records = {trace.stamp.id for trace in _final_traces(fibre, wavelengths_nm)} if fibre.unexpected else set()
     clusters: list[_Cluster] = []
-    for event in fibre.unexpected_events() if traces else ():
-        trace = traces.get(event["record"])
-        if trace is None or "loss_db" not in event:
+    for event in fibre.unexpected:
+        if event.record not in records or event.loss_mdb is None:
             continue
-        at_um, tolerance_um = metres_to_um(event["from_a_m"]), fibre.ruler(trace).tolerance_um
-        if not -tolerance_um <= at_um <= fibre.length_um + tolerance_um:
+        tolerance_um = fibre.aligned(event.trace).scale.tolerance_um
+        if not -tolerance_um <= event.at_um <= fibre.length_um + tolerance_um:
             continue
-        taking = (one for one in clusters if one.takes(event, at_um=at_um, tolerance_um=tolerance_um))
-        cluster = next(taking, None)
+        cluster = next((one for one in clusters if one.takes(event, tolerance_um=tolerance_um)), None)
         if cluster is None:
-            cluster = _Cluster(from_a_um=at_um)
+            cluster = _Cluster(from_a_um=event.at_um)
             clusters.append(cluster)
         cluster.events.append(event)
-    return [_spot(cluster, traces) for cluster in clusters]
+    return [_spot(cluster) for cluster in clusters]
 
 
-def section_at(fibre: FibreUnderTest, spot: StraySpot) -> int:
+def unexpected_loss(fibre: FibreMeasured, spot: UnexpectedSpot, *, wavelength_nm: int) -> BidirectionalLoss:
+    """Return the loss of a spot, where traces from both ends run over it.
+
+    One that a direction does not show there is within the threshold of its sharpest trace.
+    """
+    tests = [
+        (is_forward, end_to_end_test(fibre, test="otdr", wavelength_nm=wavelength_nm, is_forward=is_forward))
+        for is_forward in (True, False)
+    ]
+    reason = missing_reason(*(test.missing for _, test in tests))
+    low = high = 0
+    readings: list[ReadingDocument] = []
+    if reason is None:
+        shown = [_shown(fibre, spot, Side(wavelength_nm, is_forward), test) for is_forward, test in tests]
+        (one_low, one_high, one), (other_low, other_high, other) = shown
+        low = mean_tenth_mdb(first_mdb=one_low, second_mdb=other_low)
+        high = mean_tenth_mdb(first_mdb=one_high, second_mdb=other_high)
+        readings = [one, other]
+    return BidirectionalLoss(
+        reason=reason,
+        low_tenth_mdb=low,
+        high_tenth_mdb=high,
+        detail="" if reason is None else REASON_SPOKEN[reason],
+        readings=tuple(readings),
+        void=void_documents([item for _, test in tests for item in test.void]),
+    )
+
+
+def section_at(fibre: FibreMeasured, spot: UnexpectedSpot) -> int:
     """Return the index of the section in which a spot lies."""
     last = len(fibre.layout.design.sections) - 1
     return min(max(bisect_right(fibre.layout.site_offsets_um, spot.from_a_um) - 1, 0), last)
 
 
-def stray_reading(event: UnexpectedEventDocument) -> ReadingDocument:
+def reading_of_event(event: UnexpectedEvent) -> ReadingDocument:
     """Write down what one trace shows at a spot."""
+    assert event.loss_mdb is not None
     return {
-        "record": event["record"],
-        "direction": event["direction"],
-        "wavelength_nm": event["wavelength_nm"],
-        "value": event["loss_db"],
+        "record": event.record,
+        "direction": DIRECTION[event.side.is_forward],
+        "wavelength_nm": event.side.wavelength_nm,
+        "value": mdb_text(event.loss_mdb),
     }
 
 
-def _final_traces(fibre: FibreUnderTest, wavelengths_nm: Iterable[int]) -> Iterator[Trace]:
+def _final_traces(fibre: FibreMeasured, wavelengths_nm: Iterable[int]) -> Iterator[Trace]:
     for nm in wavelengths_nm:
         for is_forward in (True, False):
-            for trace in fibre.trace_set(wavelength_nm=nm, is_forward=is_forward).traces:
-                if fibre.counting.fault_over(trace) is None:
+            for trace in fibre.traces.of_side(Side(nm, is_forward)).traces:
+                if fibre.validity.fault_over(trace) is None:
                     yield trace
 
 
-def _spot(cluster: _Cluster, traces: Mapping[str, Trace]) -> StraySpot:
-    events: dict[Side, UnexpectedEventDocument] = {}
-    for event in sorted(cluster.events, key=lambda event: traces[event["record"]].pulse_ns):
-        side = Side(event["wavelength_nm"], event["direction"] == DIRECTION[True])
-        events.setdefault(side, event)
-    return StraySpot(from_a_um=cluster.from_a_um, events=events)
+def _spot(cluster: _Cluster) -> UnexpectedSpot:
+    events: dict[Side, UnexpectedEvent] = {}
+    for event in sorted(cluster.events, key=lambda event: event.trace.pulse_ns):
+        events.setdefault(event.side, event)
+    return UnexpectedSpot(from_a_um=cluster.from_a_um, events=events)
+
+
+def _shown(
+    fibre: FibreMeasured, spot: UnexpectedSpot, side: Side, test: EndToEndTest
+) -> tuple[int, int, ReadingDocument]:
+    loss_mdb = spot.loss_mdb(side)
+    if loss_mdb is not None:
+        return loss_mdb, loss_mdb, reading_of_event(spot.events[side])
+    offsets_um, at_um = fibre.layout.site_offsets_um, min(max(spot.from_a_um, 0), fibre.length_um)
+    over = [
+        trace
+        for trace in test.measurements
+        if isinstance(trace, Trace) and offsets_um[trace.low_index] <= at_um <= offsets_um[trace.high_index]
+    ]
+    sharpest = min(over, key=lambda trace: (trace.threshold_mdb, trace.stamp.key))
+    within = sharpest.threshold_mdb
+    reading: ReadingDocument = {
+        "record": sharpest.stamp.id,
+        "direction": DIRECTION[side.is_forward],
+        "wavelength_nm": side.wavelength_nm,
+        "within": mdb_text(within),
+    }
+    return -within, within, reading

@@ -1,52 +1,95 @@
-"""What was done to one fibre and measured on it, as values; site indices count from A."""
+"""What was done to fibres and measured on them, as values: integers of the last place, site indices counted from A."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
+from service.vocabulary.words import EventKind, FarEnd, Polish, Qualifier, RecordKind, Side, SpliceMethod, Zone
 from worker.judgement.numbers.clocks import Stamp
-
-Body = Mapping[str, Any]
 
 
 class SpliceAct(NamedTuple):
-    """One fibre's part in a splice record; `joint` is that part of its `body`."""
+    """One fibre's part in a splice record."""
+
+    stamp: Stamp
+    fibre: int
+    site: str
+    position: int | None
+    attempt: int
+    splicer_serial: str
+    method: SpliceMethod
+    estimate_mdb: int
+    cleave_left_cdeg: int | None
+    cleave_right_cdeg: int | None
+    cleave_length_tenth_mm: int | None
+    sleeve_length_tenth_mm: int | None
+    sleeve_is_shrunk: bool
+    proof_test_passed: bool | None
+    certified_until: str | None
+
+
+class SplicedRibbon(NamedTuple):
+    """A splice record: one fibre, or several at once."""
 
     stamp: Stamp
     site: str
-    position: int | None
-    estimate_mdb: int
-    sleeve_is_shrunk: bool
-    proof_test_passed: bool | None
-    body: Body
-    joint: Body
+    joints: tuple[SpliceAct, ...]
 
 
 class TerminationAct(NamedTuple):
     """A fibre given its connector."""
 
     stamp: Stamp
+    fibre: int
     site: str
     position: int | None
-    body: Body
 
 
-class ConnectionAct(NamedTuple):
-    """One side of a connection cleaned, or inspected."""
+class CleaningAct(NamedTuple):
+    """One side of a connection cleaned."""
 
     stamp: Stamp
+    fibre: int
     site: str
     position: int | None
-    side: str
-    body: Body
+    side: Side
+
+
+class Mark(NamedTuple):
+    """How many scratches of a width, or defects of a diameter, were counted."""
+
+    size_tenth_um: int
+    seen: int
+
+
+class ZoneMarks(NamedTuple):
+    """What was counted in one zone of an end face."""
+
+    scratches: tuple[Mark, ...]
+    defects: tuple[Mark, ...]
+
+
+class InspectionAct(NamedTuple):
+    """One side of a connection inspected, by an edition of the standard."""
+
+    stamp: Stamp
+    fibre: int
+    site: str
+    position: int | None
+    side: Side
+    edition: int
+    polish: Polish
+    zones: Mapping[Zone, ZoneMarks]
 
 
 class CalibrationAct(NamedTuple):
-    """A splicer's arc calibrated, or not."""
+    """A splicer's arc calibrated for a type of fibre, or not."""
 
     stamp: Stamp
     splicer_serial: str
-    body: Body
+    fibre_type: str
+    site: str | None
+    passed: bool
 
 
 class ClosureAct(NamedTuple):
@@ -64,11 +107,11 @@ class Measurement:
     stamp: Stamp
     is_ended: bool
     calibration_has_run_out: bool
+    fibre: int
     is_forward: bool
     low_index: int
     high_index: int
     wavelength_nm: int | None
-    body: Body
 
     @property
     def ends(self) -> tuple[int, int]:
@@ -76,24 +119,73 @@ class Measurement:
         return (self.low_index, self.high_index) if self.is_forward else (self.high_index, self.low_index)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Cord:
+class Cord(NamedTuple):
     """A launch or receive cord."""
 
     serial: str
     length_um: int
 
 
+class TraceEvent(NamedTuple):
+    """A point on a trace, by its distance from the instrument's port; `number` tells it from others at one distance."""
+
+    at_um: int
+    number: int
+    kind: EventKind
+    loss_mdb: int | None
+    reflectance_mdb: int | None
+    qualifier: Qualifier
+    mdb_per_km: int | None
+
+
+class TotalLoss(NamedTuple):
+    """A trace's loss between two of its points."""
+
+    loss_mdb: int
+    from_um: int
+    to_um: int
+
+
+class Outside(NamedTuple):
+    """A trace from outside: digests of its events and of their losses alone, and how they were measured.
+
+    `step_mdb` is the last place of its losses; `instrument_time` is what the instrument's own clock said.
+    """
+
+    events_digest: str
+    losses_digest: str
+    losses: int
+    step_mdb: int
+    instrument_serial: str
+    instrument_time: str | None
+    averaging_tenth_s: int
+    labelled_fibre: int | None
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Trace(Measurement):
-    """One trace; its events stay as posted until they are placed."""
+    """One trace: its events up to the fibre's end and those behind it, in order of distance.
+
+    `ends_shown` are the events that say that the fibre ends, as they were posted: the nearest of them is its end.
+    """
 
     wavelength_nm: int
     pulse_ns: int
     threshold_mdb: int
+    backscatter_cdb: int
+    group_index_e5: int
     launch: Cord | None
     receive: Cord | None
-    events: tuple[Body, ...]
+    events: tuple[TraceEvent, ...]
+    behind_end: tuple[TraceEvent, ...]
+    ends_shown: tuple[TraceEvent, ...]
+    total_loss: TotalLoss | None
+    outside: Outside
+
+    @property
+    def end_um(self) -> int | None:
+        """Where the fibre ends on the trace, if it shows that."""
+        return min((event.at_um for event in self.ends_shown), default=None)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -111,8 +203,8 @@ class ReturnLoss(Measurement):
 
     wavelength_nm: int
     return_loss_mdb: int
-    qualifier: str
-    far_end: str
+    qualifier: Qualifier
+    far_end: FarEnd
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -128,8 +220,17 @@ class Dispersion(Measurement):
 class Continuity(Measurement):
     """The fibre lit at the near end and the one seen at the far end; None where all stayed dark."""
 
-    lit_fibre: int
     seen_fibre: int | None
+
+    @property
+    def lit_fibre(self) -> int:
+        """The fibre that is tested."""
+        return self.fibre
+
+
+Link = LinkLoss | ReturnLoss | Dispersion | Continuity
+Act = SplicedRibbon | TerminationAct | CleaningAct | InspectionAct | CalibrationAct | ClosureAct
+Record = Act | Trace | Link
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -142,10 +243,10 @@ class History:
 
     splices: Mapping[str, tuple[SpliceAct, ...]]
     terminations: Mapping[str, tuple[TerminationAct, ...]]
-    cleanings: Mapping[str, tuple[ConnectionAct, ...]]
-    end_faces: Mapping[str, tuple[ConnectionAct, ...]]
+    cleanings: Mapping[str, tuple[CleaningAct, ...]]
+    end_faces: Mapping[str, tuple[InspectionAct, ...]]
     calibrations: tuple[CalibrationAct, ...]
     reworks: tuple[Stamp, ...]
     closure_acts: Mapping[str, tuple[ClosureAct, ...]]
     traces: tuple[Trace, ...]
-    links: Mapping[str, tuple[Measurement, ...]]
+    links: Mapping[RecordKind, tuple[Link, ...]]

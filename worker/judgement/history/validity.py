@@ -1,6 +1,7 @@
 """Which measurements count, and why the others do not."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
 from service.vocabulary.design.layout import Layout
@@ -23,26 +24,22 @@ class Sealing(NamedTuple):
         return self.latest.is_sealed
 
 
-class Counting:
-    """What makes a measurement of one fibre count."""
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Validity:
+    """What makes a measurement of one fibre count: the acts that it has to be later than.
 
-    def __init__(self, layout: Layout, *, history: History, final_after_sealing: bool) -> None:
-        sites = layout.design.sites
-        self.final_after_sealing = final_after_sealing
-        self.sealings: Mapping[str, Sealing] = {site: _sealing(acts) for site, acts in history.closure_acts.items()}
-        self._reworks = last_of_each_clock(history.reworks)
-        self._cleanings = {
-            layout.site_index[site]: last_of_each_clock([act.stamp for act in acts])
-            for site, acts in history.cleanings.items()
-        }
-        self._any_cleaning = last_of_each_clock([stamp for own in self._cleanings.values() for stamp in own])
-        self._closures = [
-            (index, self.sealings.get(site.id))
-            for index, site in enumerate(sites)
-            if site.kind is SiteKind.SPLICE_CLOSURE
-        ]
-        self._sealing_at = dict(self._closures)
-        self._all_shut_at = _all_shut_at([sealing for _, sealing in self._closures])
+    Of each clock only the last act matters, for what is after that is after all. `closures` are the indices of the
+    closures on the route with what is known of their lids, `shut_at` when the last of them was shut, if all are for
+    certain: on a finished route every test is later, and nothing else has to be asked of it.
+    """
+
+    final_after_sealing: bool
+    sealings: Mapping[str, Sealing]
+    closures: Mapping[int, Sealing | None]
+    shut_at: str | None
+    reworks: tuple[Stamp, ...]
+    cleanings: Mapping[int, tuple[Stamp, ...]]
+    any_cleaning: tuple[Stamp, ...]
 
     def is_sealed(self, site: str) -> bool:
         """Tell whether the last thing known of a closure is that it was sealed."""
@@ -55,25 +52,25 @@ class Counting:
             return Reason.REPLACED_OR_WITHDRAWN
         if test.calibration_has_run_out:
             return Reason.CALIBRATION_RUN_OUT
-        return _fault_in_order(test.stamp, self._reworks, Reason.BEFORE_REWORK)
+        return _fault_in_order(test.stamp, self.reworks, Reason.BEFORE_REWORK)
 
     def is_plainly_final(self, test: Measurement) -> bool:
         """Tell whether a measurement is beyond doubt later than all there is to be later than."""
-        if self._any_cleaning and order_to(test.stamp, self._any_cleaning) is not Order.AFTER:
+        if self.any_cleaning and order_to(test.stamp, self.any_cleaning) is not Order.AFTER:
             return False
         if not self.final_after_sealing:
             return True
-        if self._all_shut_at is None or test.stamp.clock_is_flagged:
+        if self.shut_at is None or test.stamp.clock_is_flagged:
             return False
-        return test.stamp.made_at > self._all_shut_at
+        return test.stamp.made_at > self.shut_at
 
     def fault_at(self, test: Measurement, site_index: int) -> Reason | None:
         """Return why a measurement does not count at a place: its closure was not yet shut, its connection cleaned."""
         if self.is_plainly_final(test):
             return None
-        if site_index in self._sealing_at and self.final_after_sealing:
-            return _sealing_fault(test.stamp, self._sealing_at[site_index])
-        return _fault_in_order(test.stamp, self._cleanings.get(site_index, ()), Reason.BEFORE_CLEANING)
+        if site_index in self.closures and self.final_after_sealing:
+            return _sealing_fault(test.stamp, self.closures[site_index])
+        return _fault_in_order(test.stamp, self.cleanings.get(site_index, ()), Reason.BEFORE_CLEANING)
 
     def fault_over(self, test: Measurement) -> Reason | None:
         """Return why a measurement does not count for all that lies between its ends.
@@ -88,7 +85,7 @@ class Counting:
             return fault
         faults = (
             _sealing_fault(test.stamp, sealing)
-            for index, sealing in self._closures
+            for index, sealing in self.closures.items()
             if self.final_after_sealing and test.low_index <= index <= test.high_index
         )
         return next((fault for fault in faults if fault is not None), None)
@@ -96,11 +93,34 @@ class Counting:
     def _cleaning_fault(self, test: Measurement) -> Reason | None:
         between = [
             stamp
-            for index, own in self._cleanings.items()
+            for index, own in self.cleanings.items()
             if test.low_index <= index <= test.high_index
             for stamp in own
         ]
         return _fault_in_order(test.stamp, between, Reason.BEFORE_CLEANING)
+
+
+def judge_validity(layout: Layout, history: History, *, final_after_sealing: bool) -> Validity:
+    """Return what a fibre's tests have to be later than, by its history."""
+    sealings = {site: _sealing(acts) for site, acts in history.closure_acts.items()}
+    closures = {
+        index: sealings.get(site.id)
+        for index, site in enumerate(layout.design.sites)
+        if site.kind is SiteKind.SPLICE_CLOSURE
+    }
+    cleanings = {
+        layout.site_index[site]: last_of_each_clock([act.stamp for act in acts])
+        for site, acts in history.cleanings.items()
+    }
+    return Validity(
+        final_after_sealing=final_after_sealing,
+        sealings=sealings,
+        closures=closures,
+        shut_at=_all_shut_at(closures.values()),
+        reworks=last_of_each_clock(history.reworks),
+        cleanings=cleanings,
+        any_cleaning=last_of_each_clock([stamp for own in cleanings.values() for stamp in own]),
+    )
 
 
 def split_by_fault(
@@ -118,7 +138,13 @@ def split_by_fault(
     return good, void
 
 
-def _all_shut_at(sealings: Sequence[Sealing | None]) -> str | None:
+def reason_of(void: Sequence[tuple[Measurement, Reason]]) -> Reason:
+    """Return why nothing counts: what the latest says that was not replaced or withdrawn."""
+    told = [item for item in void if item[1] is not Reason.REPLACED_OR_WITHDRAWN]
+    return max(told, key=lambda item: item[0].stamp.key)[1] if told else Reason.NO_EVIDENCE
+
+
+def _all_shut_at(sealings: Iterable[Sealing | None]) -> str | None:
     """Return when the last closure was shut, if all are for certain: on a finished route all tests are later."""
     shut_at = ""
     for sealing in sealings:

@@ -45,26 +45,29 @@ def rounded_tenth_mdb(value_db: float) -> int:
     return round(value_db * 10_000)
 
 
+def decimal_text(value: int, *, places: int) -> str:
+    """Write an integer of its last place with the decimals that it was posted with."""
+    if not places:
+        return str(value)
+    whole, part = divmod(abs(value), 10**places)
+    return f"{'-' if value < 0 else ''}{whole}.{part:0{places}d}"
+
+
 def db_text(value_tenth_mdb: int) -> str:
     """Write a loss with four decimals."""
-    whole, part = divmod(abs(value_tenth_mdb), 10_000)
-    return f"{'-' if value_tenth_mdb < 0 else ''}{whole}.{part:04d}"
+    return decimal_text(value_tenth_mdb, places=4)
 
 
+@lru_cache(maxsize=1 << 15)
 def mdb_text(value_mdb: int) -> str:
     """Write a loss with the three decimals it was posted with."""
-    whole, part = divmod(abs(value_mdb), 1000)
-    return f"{'-' if value_mdb < 0 else ''}{whole}.{part:03d}"
+    return decimal_text(value_mdb, places=3)
 
 
 @lru_cache(maxsize=1 << 15)
 def parts_text(value_parts: Exact, *, places: int = 4) -> str:
     """Write an exact value, limit or margin with so many decimals, rounded half to even."""
-    rounded = round_half_even(value_parts, unit=10 ** (12 - places))
-    if not places:
-        return str(rounded)
-    whole, part = divmod(abs(rounded), 10**places)
-    return f"{'-' if rounded < 0 else ''}{whole}.{part:0{places}d}"
+    return decimal_text(round_half_even(value_parts, unit=10 ** (12 - places)), places=places)
 
 
 def budget_pdb(budget: Budget, *, length_um: int, splices: int, counted_pairs: int) -> int:

@@ -9,8 +9,8 @@ from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import DecisionRule, Unit
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement, head_of, link_finding
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.limits import Limit, to_parts
 
 CriterionT = TypeVar("CriterionT", bound=Criterion)
@@ -25,20 +25,20 @@ class Rule(ABC, Generic[CriterionT]):
         self.scope = scope_of(criterion.applies_when, layout)
 
     @abstractmethod
-    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
         """Give the findings of one fibre in route order."""
 
 
 class EndToEndRule(Rule[CriterionT]):
     """A criterion about a fibre as a whole."""
 
-    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
         """Give one finding for a fibre that runs from end to end."""
         if fibre.is_continuous and self.scope.holds_end_to_end:
             yield link_finding(self.head, fibre, self.judge(fibre))
 
     @abstractmethod
-    def judge(self, fibre: FibreUnderTest) -> Judgement:
+    def judge(self, fibre: FibreMeasured) -> Judgement:
         """Hold a whole fibre against the criterion."""
 
 

@@ -5,8 +5,8 @@ from typing import NamedTuple
 from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.design.layout import Joint
 from service.vocabulary.words import Outcome
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct
 from worker.judgement.numbers.limits import Limit
 from worker.judgement.rules.base import most_db
@@ -25,18 +25,18 @@ class FallbackLimit(NamedTuple):
         return None if fallback is None else cls(most_db(criterion, fallback.limit_db), fallback.attempts)
 
 
-def attempts_at(fibre: FibreUnderTest, joint: Joint) -> list[SpliceAct]:
+def attempts_at(fibre: FibreMeasured, joint: Joint) -> list[SpliceAct]:
     """Return the attempts at a joint in order of time; one without a position speaks for each splice of its site."""
     own = fibre.history.splices.get(joint.site, ())
     return [splice for splice in own if splice.position in {None, joint.position}]
 
 
-def count_attempts(fibre: FibreUnderTest, joint: Joint) -> int:
+def count_attempts(fibre: FibreMeasured, joint: Joint) -> int:
     """Return how many attempts at a joint are documented."""
     return len({splice.stamp.id for splice in attempts_at(fibre, joint)})
 
 
-def relax(own: Judgement, fallback: FallbackLimit | None, fibre: FibreUnderTest, joint: Joint) -> Judgement:
+def relax(own: Judgement, fallback: FallbackLimit | None, fibre: FibreMeasured, joint: Joint) -> Judgement:
     """Hold a splice that is not known to keep its own limit against the fallback, if it was tried often enough."""
     if fallback is None or own.bounds is None:
         return own

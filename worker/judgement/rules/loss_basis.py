@@ -3,17 +3,17 @@
 from collections.abc import Callable
 
 from service.vocabulary.words import Outcome, Reason
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement, undetermined
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.worse_direction import WorseWay, worse_of_any, worse_of_both
 from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB
 from worker.judgement.numbers.limits import Limit, hold
 from worker.judgement.traces.places import Place
 
-JudgePlace = Callable[[FibreUnderTest, Place, int, Limit], Judgement]
+JudgePlace = Callable[[FibreMeasured, Place, int, Limit], Judgement]
 
 
-def judge_mean(fibre: FibreUnderTest, place: Place, wavelength_nm: int, limit: Limit) -> Judgement:
+def judge_mean(fibre: FibreMeasured, place: Place, wavelength_nm: int, limit: Limit) -> Judgement:
     """Hold the mean of both directions against a limit."""
     loss = fibre.loss_at(place, wavelength_nm=wavelength_nm)
     if loss.reason is not None:
@@ -33,7 +33,7 @@ def judge_mean(fibre: FibreUnderTest, place: Place, wavelength_nm: int, limit: L
     )
 
 
-def judge_any_way(fibre: FibreUnderTest, place: Place, wavelength_nm: int, limit: Limit) -> Judgement:
+def judge_any_way(fibre: FibreMeasured, place: Place, wavelength_nm: int, limit: Limit) -> Judgement:
     """Hold the worse of the directions that are there against a limit."""
     loss = fibre.loss_at(place, wavelength_nm=wavelength_nm)
     if loss.reason is Reason.END_FACE_FAILED:
@@ -43,7 +43,7 @@ def judge_any_way(fibre: FibreUnderTest, place: Place, wavelength_nm: int, limit
     return _hold(worse_of_any(forward, backward), limit)
 
 
-def judge_each_way(fibre: FibreUnderTest, place: Place, wavelength_nm: int, limit: Limit) -> Judgement:
+def judge_each_way(fibre: FibreMeasured, place: Place, wavelength_nm: int, limit: Limit) -> Judgement:
     """Hold each of both directions against a limit: one alone may break it, and never keeps it."""
     forward = fibre.one_way_loss_at(place, wavelength_nm=wavelength_nm, is_forward=True)
     backward = fibre.one_way_loss_at(place, wavelength_nm=wavelength_nm, is_forward=False)

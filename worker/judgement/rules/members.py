@@ -8,8 +8,8 @@ from service.vocabulary.criteria.joints import ConnectionLossCriterion, SpliceLo
 from service.vocabulary.design.layout import Joint, Layout
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import DecisionRule, JointKind, Outcome, Reason
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement, joint_finding
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import Exact
 from worker.judgement.numbers.limits import Limit
 from worker.judgement.rules.base import Rule, most_db
@@ -40,7 +40,7 @@ class MemberRule(Rule[MemberCriterion]):
     def judge_place_of(self, criterion: MemberCriterion) -> JudgePlace:
         """Return how a place is held against the limit."""
 
-    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
         """Give one finding for each joint."""
         for place in fibre.places:
             if place.site_index not in self.scope.sites:
@@ -49,7 +49,7 @@ class MemberRule(Rule[MemberCriterion]):
                 if joint.kind is self.kind and joint.segment in fibre.segments:
                     yield joint_finding(self.head, joint, self.judge(fibre, place, joint))
 
-    def judge(self, fibre: FibreUnderTest, place: Place, joint: Joint) -> Judgement:
+    def judge(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
         """Hold a joint's loss against the limit; in a group, what the whole group's loss says of it."""
         own = self._judge_place(fibre, place, self._wavelength_nm, self.limit)
         if own.bounds is None:
@@ -58,11 +58,11 @@ class MemberRule(Rule[MemberCriterion]):
             return self._judge_member(fibre, place, joint, own)
         return own if own.outcome is Outcome.CONFORMING else self.relax(fibre, joint, own)
 
-    def relax(self, fibre: FibreUnderTest, joint: Joint, own: Judgement) -> Judgement:
+    def relax(self, fibre: FibreMeasured, joint: Joint, own: Judgement) -> Judgement:
         """Return what stands of a joint that is not known to keep the limit."""
         return own
 
-    def _judge_member(self, fibre: FibreUnderTest, place: Place, joint: Joint, own: Judgement) -> Judgement:
+    def _judge_member(self, fibre: FibreMeasured, place: Place, joint: Joint, own: Judgement) -> Judgement:
         # No true loss is below zero, so a group that keeps the joint's own limit proves the joint.
         name = joint.kind.value
         if own.outcome is Outcome.CONFORMING:

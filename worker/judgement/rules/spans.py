@@ -2,13 +2,11 @@
 
 from service.vocabulary.design.layout import Span
 from service.vocabulary.findings.finding import FindingDocument
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement, write_finding
+from worker.judgement.fibre.measured import FibreMeasured
 
 
-def section_finding(
-    head: FindingDocument, fibre: FibreUnderTest, section: int, judgement: Judgement
-) -> FindingDocument:
+def section_finding(head: FindingDocument, fibre: FibreMeasured, section: int, judgement: Judgement) -> FindingDocument:
     """Write a finding about the fibre in one section."""
     finding = write_finding(head, segments_over(fibre, Span(first=section, last=section + 1)), judgement)
     finding["fibre"] = fibre.number
@@ -16,7 +14,7 @@ def section_finding(
     return finding
 
 
-def span_finding(head: FindingDocument, fibre: FibreUnderTest, span: Span, judgement: Judgement) -> FindingDocument:
+def span_finding(head: FindingDocument, fibre: FibreMeasured, span: Span, judgement: Judgement) -> FindingDocument:
     """Write a finding about the fibre from one site to another."""
     sites = fibre.layout.design.sites
     finding = write_finding(head, segments_over(fibre, span), judgement)
@@ -25,7 +23,7 @@ def span_finding(head: FindingDocument, fibre: FibreUnderTest, span: Span, judge
     return finding
 
 
-def segments_over(fibre: FibreUnderTest, span: Span) -> list[str]:
+def segments_over(fibre: FibreMeasured, span: Span) -> list[str]:
     """Return the segments that have the fibre in scope and a section of the span in them, in route order."""
     design = fibre.layout.design
     sections = {section.id for section in design.sections[span.first : span.last]}
@@ -33,7 +31,7 @@ def segments_over(fibre: FibreUnderTest, span: Span) -> list[str]:
     return [segment.id for segment in own if not sections.isdisjoint(segment.sections)]
 
 
-def length_over_um(fibre: FibreUnderTest, span: Span) -> int:
+def length_over_um(fibre: FibreMeasured, span: Span) -> int:
     """Return the design's fibre length of a span."""
     offsets = fibre.layout.site_offsets_um
     return offsets[span.last] - offsets[span.first]

@@ -3,17 +3,17 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
+from service.vocabulary.quantities import metres_text
 from service.vocabulary.words import Reason
-from worker.judgement.history.acts import Trace
-from worker.judgement.numbers.exact import last_place, mdb_text
-from worker.judgement.traces.distance_scale import Ruler, TracedEvent
-from worker.judgement.traces.echoes import is_lossless
+from worker.judgement.history.acts import Trace, TraceEvent
+from worker.judgement.numbers.exact import mdb_text
+from worker.judgement.traces.crossed import Unlike
+from worker.judgement.traces.distance_scale import DistanceScale
+from worker.judgement.traces.echoes import Echo, is_lossless
 from worker.judgement.traces.event_assignment import Assignment, assign, nearest_to
 from worker.judgement.traces.places import Place
-
-Event = Mapping[str, Any]
 
 
 class Reading(NamedTuple):
@@ -22,14 +22,22 @@ class Reading(NamedTuple):
     trace: Trace
     low_mdb: int
     high_mdb: int
-    text: str
-    distance_m: str | None
-    events: tuple[Event, ...] = ()
+    events: tuple[TraceEvent, ...] = ()
 
     @property
     def is_seen(self) -> bool:
         """Tell whether the trace has an event there."""
-        return self.distance_m is not None
+        return bool(self.events)
+
+    @property
+    def text(self) -> str:
+        """The loss, or what it is within."""
+        return mdb_text(self.high_mdb)
+
+    @property
+    def distance_m(self) -> str | None:
+        """How far from the instrument's port its first event lies."""
+        return metres_text(self.events[0].at_um) if self.events else None
 
     def agrees_with(self, other: "Reading") -> bool:
         """Tell whether two readings of one place can both be right.
@@ -41,31 +49,35 @@ class Reading(NamedTuple):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class PlacedTrace:
+class AlignedTrace:
     """What one trace shows by site index, or why nothing; its events on no place; why it does not prove the far end.
 
     `is_clean` tells whether there is nothing about it that other traces could make clearer.
     """
 
+    trace: Trace
+    scale: DistanceScale
     readings: Mapping[int, Reading | Reason]
-    strays: tuple[TracedEvent, ...]
+    unexpected: tuple[TraceEvent, ...]
     shortfall: Reason | None
     is_clean: bool
+    echoes: tuple[Echo, ...] = ()
+    unlike: Unlike | None = None
 
     def sites_seen(self) -> list[int]:
         """Return the sites at which the trace has an event."""
         return [site for site in self.readings if self._is_seen(site)]
 
-    def proving_nothing(self, reason: Reason) -> "PlacedTrace":
+    def proving_nothing(self, reason: Reason) -> "AlignedTrace":
         """Return it as a trace that for some reason says nothing of any place."""
         return replace(self, readings=dict.fromkeys(self.readings, reason), shortfall=reason)
 
-    def doubting(self, sites: Iterable[int]) -> "PlacedTrace":
+    def doubting(self, sites: Iterable[int]) -> "AlignedTrace":
         """Return it as a trace of which it is uncertain what it shows at some sites."""
         doubted = {site for site in sites if isinstance(self.readings.get(site), Reading)}
         return replace(self, readings={**self.readings, **dict.fromkeys(doubted, Reason.AMBIGUOUS_EVENT)})
 
-    def blurred(self, zones: Iterable[Sequence[int]]) -> "PlacedTrace":
+    def blurred(self, zones: Iterable[Sequence[int]]) -> "AlignedTrace":
         """Return it as a trace that sees nothing alone in zones where it has not an event for each place."""
         hidden = [zone for zone in zones if not all(self._is_seen(site_index) for site_index in zone)]
         if not hidden:
@@ -86,92 +98,97 @@ class _Laid(NamedTuple):
 
     places: Sequence[Place]
     expected_um: Sequence[int]
-    spots: Sequence[TracedEvent]
+    events: Sequence[TraceEvent]
 
 
 class _Reach(NamedTuple):
     """How far a trace goes, and the farthest joint that it shows."""
 
-    ruler: Ruler
+    scale: DistanceScale
     joint_um: int | None
 
     def is_over(self, at_um: int) -> bool:
         """Tell whether the trace certainly runs over a spot."""
-        return self.ruler.reaches(at_um, joint_um=self.joint_um)
+        return self.scale.reaches(at_um, joint_um=self.joint_um)
 
 
-def place_trace(trace: Trace, *, places: Sequence[Place], along_um: Sequence[int], ruler: Ruler) -> PlacedTrace:
+def align_trace(
+    trace: Trace, *, places: Sequence[Place], along_um: Sequence[int], scale: DistanceScale
+) -> AlignedTrace:
     """Lay a trace over the places between its two ends; `along_um` is how far from its near end each of them lies."""
-    if ruler.shortfall is Reason.LENGTH_UNLIKE:
-        nothing = dict.fromkeys((place.site_index for place in places), ruler.shortfall)
-        return PlacedTrace(readings=nothing, strays=(), shortfall=ruler.shortfall, is_clean=True)
-    first_um, last_um = ruler.start_um - ruler.tolerance_um, ruler.end_um + ruler.tolerance_um
-    own = [spot for spot in ruler.events if first_um <= spot.at_um <= last_um]
-    whole = _Laid(places, [ruler.on_trace_um(along) for along in along_um], own)
-    zones = list(_zones(whole, ruler)) if any(place.zone for place in places) else []
+    if scale.shortfall is Reason.LENGTH_UNLIKE:
+        nothing = dict.fromkeys((place.site_index for place in places), scale.shortfall)
+        return AlignedTrace(
+            trace=trace, scale=scale, readings=nothing, unexpected=(), shortfall=scale.shortfall, is_clean=True
+        )
+    first_um, last_um = scale.start_um - scale.tolerance_um, scale.end_um + scale.tolerance_um
+    own = [event for event in scale.events if first_um <= event.at_um <= last_um]
+    whole = _Laid(places, scale.all_on_trace_um(along_um), own)
+    zones = list(_zones(whole, scale)) if any(place.zone for place in places) else []
     laid = _outside_zones(whole, zones) if zones else whole
     found = assign(
         laid.expected_um,
-        [at_um for at_um, _ in laid.spots],
+        [event.at_um for event in laid.events],
         is_group=[place.is_group for place in laid.places],
-        tolerance_um=ruler.tolerance_um,
+        tolerance_um=scale.tolerance_um,
     )
-    strays = [laid.spots[event] for event in found.left_over]
+    left_over = [laid.events[index] for index in found.left_over]
     # With more events on nothing than on joints the trace does not fit the design, as after a cord's length was
     # mistyped; what it does not show then proves nothing.
-    is_misfit = len(strays) > sum(map(len, found.events_of_place)) + sum(len(zone.spots) for zone in zones)
-    in_doubt = found.contested | _missed(trace, laid, found, strays) if strays else found.contested
-    joint_um = max((laid.spots[events[-1]].at_um for events in found.events_of_place if events), default=None)
-    reach = _Reach(ruler, joint_um)
+    is_misfit = len(left_over) > sum(map(len, found.events_of_place)) + sum(len(zone.events) for zone in zones)
+    in_doubt = found.contested | _missed(trace, laid, found, left_over) if left_over else found.contested
+    joint_um = max((laid.events[events[-1]].at_um for events in found.events_of_place if events), default=None)
+    reach = _Reach(scale, joint_um)
     readings = _read_places(trace, laid, found, reach=reach, in_doubt=in_doubt, is_misfit=is_misfit)
     for zone in zones:
         shown = _read_zone(trace, zone, reach=reach, beside=laid, is_misfit=is_misfit)
         readings |= dict.fromkeys((place.site_index for place in zone.places), shown)
-    return PlacedTrace(
+    return AlignedTrace(
+        trace=trace,
+        scale=scale,
         readings=readings,
-        strays=(*strays, *_in_cords(ruler, first_um=first_um, last_um=last_um), *ruler.behind_end),
-        shortfall=ruler.shortfall or (Reason.AMBIGUOUS_EVENT if is_misfit else None),
-        is_clean=not strays and not in_doubt,
+        unexpected=(*left_over, *_in_cords(scale, first_um=first_um, last_um=last_um), *scale.behind_end),
+        shortfall=scale.shortfall or (Reason.AMBIGUOUS_EVENT if is_misfit else None),
+        is_clean=not left_over and not in_doubt,
     )
 
 
 def _read_places(
     trace: Trace, laid: _Laid, found: Assignment, *, reach: _Reach, in_doubt: Iterable[int], is_misfit: bool
 ) -> dict[int, Reading | Reason]:
-    ruler, unseen = reach.ruler, _unseen(trace)
+    scale, unseen = reach.scale, _unseen(trace)
     readings: dict[int, Reading | Reason] = {}
-    for index, place in enumerate(laid.places):
-        seen = found.events_of_place[index]
+    for index, (place, seen) in enumerate(zip(laid.places, found.events_of_place, strict=True)):
         if index in in_doubt or (is_misfit and not seen):
             readings[place.site_index] = Reason.AMBIGUOUS_EVENT
-        elif seen and not ruler.ends_at(laid.spots[seen[0]].at_um):
-            readings[place.site_index] = _read(trace, tuple([laid.spots[event].body for event in seen]))
+        elif seen and not scale.ends_at(laid.events[seen[0]].at_um):
+            readings[place.site_index] = _read(trace, tuple([laid.events[event] for event in seen]))
         elif seen or not reach.is_over(laid.expected_um[index]):
-            readings[place.site_index] = ruler.shortfall or Reason.BEYOND_REACH
+            readings[place.site_index] = scale.shortfall or Reason.BEYOND_REACH
         else:
             # Two polished ends always show themselves; where they do not, they are somewhere else.
             readings[place.site_index] = unseen if place.pair is None else Reason.PAIR_NOT_SEEN
     return readings
 
 
-def _zones(laid: _Laid, ruler: Ruler) -> Iterator[_Laid]:
+def _zones(laid: _Laid, scale: DistanceScale) -> Iterator[_Laid]:
     """Give the places of each dead zone with all events between its first and its last place."""
     for _, indices in groupby(range(len(laid.places)), key=lambda index: laid.places[index].zone or index):
         own = list(indices)
         if laid.places[own[0]].zone:
             expected_um = [laid.expected_um[index] for index in own]
-            low_um, high_um = expected_um[0] - ruler.tolerance_um, expected_um[-1] + ruler.tolerance_um
-            spots = [spot for spot in laid.spots if low_um <= spot.at_um <= high_um]
-            yield _Laid([laid.places[index] for index in own], expected_um, spots)
+            low_um, high_um = expected_um[0] - scale.tolerance_um, expected_um[-1] + scale.tolerance_um
+            events = [event for event in laid.events if low_um <= event.at_um <= high_um]
+            yield _Laid([laid.places[index] for index in own], expected_um, events)
 
 
 def _outside_zones(laid: _Laid, zones: Sequence[_Laid]) -> _Laid:
-    taken = {id(spot) for zone in zones for spot in zone.spots}
+    taken = {event.number for zone in zones for event in zone.events}
     free = [index for index, place in enumerate(laid.places) if not place.zone]
     return _Laid(
         [laid.places[index] for index in free],
         [laid.expected_um[index] for index in free],
-        [spot for spot in laid.spots if id(spot) not in taken],
+        [event for event in laid.events if event.number not in taken],
     )
 
 
@@ -181,54 +198,51 @@ def _read_zone(trace: Trace, zone: _Laid, *, reach: _Reach, beside: _Laid, is_mi
     is_whole = sites == set(zone.places[0].zone)
     if not is_whole or any(place.site_index in trace.ends and not place.is_end for place in zone.places):
         return Reason.GROUP_ONLY
-    ruler = reach.ruler
+    scale = reach.scale
     if not reach.is_over(zone.expected_um[-1]):
-        return ruler.shortfall or Reason.BEYOND_REACH
-    if is_misfit or any(_is_near(spot, beside.expected_um, tolerance_um=ruler.tolerance_um) for spot in zone.spots):
+        return scale.shortfall or Reason.BEYOND_REACH
+    if is_misfit or any(_is_near(event, beside.expected_um, tolerance_um=scale.tolerance_um) for event in zone.events):
         return Reason.AMBIGUOUS_EVENT
     has_pair = zone.places[0].zone_has_pair
-    if not zone.spots:
+    if not zone.events:
         return Reason.PAIR_NOT_SEEN if has_pair else _unseen(trace)
-    reading = _read(trace, tuple(spot.body for spot in zone.spots))
+    reading = _read(trace, tuple(zone.events))
     if has_pair or isinstance(reading, Reason):
         return reading
     # No criterion is about splices together: of each alone no more is known than that it has no more than all of them.
     return reading._replace(low_mdb=min(reading.low_mdb, 0))
 
 
-def _is_near(spot: TracedEvent, expected_um: Sequence[int], *, tolerance_um: int) -> bool:
-    return any(abs(expected_um[index] - spot.at_um) <= tolerance_um for index in nearest_to(expected_um, spot.at_um))
+def _is_near(event: TraceEvent, expected_um: Sequence[int], *, tolerance_um: int) -> bool:
+    near = nearest_to(expected_um, event.at_um)
+    return any(abs(expected_um[index] - event.at_um) <= tolerance_um for index in near)
 
 
-def _missed(trace: Trace, laid: _Laid, found: Assignment, strays: Sequence[TracedEvent]) -> set[int]:
-    """Return the places without an event to which a stray loss is nearest: their joint may have been built there."""
+def _missed(trace: Trace, laid: _Laid, found: Assignment, left_over: Sequence[TraceEvent]) -> set[int]:
+    """Return the places without an event to which a loss on no place is nearest: their joint may be built there."""
     # Where no cord is, the trace begins or ends at the place itself.
     bare = {site for site, cord in zip(trace.ends, (trace.launch, trace.receive), strict=True) if cord is None}
     built = [index for index, place in enumerate(laid.places) if place.site_index not in bare]
     built_um = [laid.expected_um[index] for index in built]
-    lossy_um = [at_um for at_um, event in strays if not is_lossless(event, threshold_mdb=trace.threshold_mdb)]
-    nearest = {built[index] for at_um in lossy_um for index in nearest_to(built_um, at_um)}
+    lossy = [event for event in left_over if not is_lossless(event, threshold_mdb=trace.threshold_mdb)]
+    nearest = {built[index] for event in lossy for index in nearest_to(built_um, event.at_um)}
     return {index for index in nearest if not found.events_of_place[index]}
 
 
 def _unseen(trace: Trace) -> Reading:
-    within = trace.threshold_mdb
-    return Reading(trace=trace, low_mdb=-within, high_mdb=within, text=mdb_text(within), distance_m=None)
+    return Reading(trace, -trace.threshold_mdb, trace.threshold_mdb)
 
 
-def _read(trace: Trace, events: tuple[Event, ...]) -> Reading | Reason:
-    # One event's canonical text is that of its loss already.
-    if len(events) == 1 and "loss_db" in events[0]:
-        text = events[0]["loss_db"]
-        total_mdb = last_place(text)
-        return Reading(trace, total_mdb, total_mdb, text, events[0]["distance_m"], events)
-    if any("loss_db" not in event for event in events):
-        return Reason.LOSS_NOT_STATED
-    total_mdb = sum(last_place(event["loss_db"]) for event in events)
-    return Reading(trace, total_mdb, total_mdb, mdb_text(total_mdb), events[0]["distance_m"], events)
+def _read(trace: Trace, events: tuple[TraceEvent, ...]) -> Reading | Reason:
+    total_mdb = 0
+    for event in events:
+        if event.loss_mdb is None:
+            return Reason.LOSS_NOT_STATED
+        total_mdb += event.loss_mdb
+    return Reading(trace, total_mdb, total_mdb, events)
 
 
-def _in_cords(ruler: Ruler, *, first_um: int, last_um: int) -> list[TracedEvent]:
+def _in_cords(scale: DistanceScale, *, first_um: int, last_um: int) -> list[TraceEvent]:
     """Return the events inside the cords; at the instrument's port and at the trace's end there is one by nature."""
-    port_um, cord_end_um = ruler.tolerance_um, ruler.reach_um - ruler.tolerance_um
-    return [spot for spot in ruler.events if port_um < spot.at_um < first_um or last_um < spot.at_um < cord_end_um]
+    port_um, cord_end_um = scale.tolerance_um, scale.reach_um - scale.tolerance_um
+    return [event for event in scale.events if port_um < event.at_um < first_um or last_um < event.at_um < cord_end_um]

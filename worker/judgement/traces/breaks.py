@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from service.vocabulary.words import Reason
 from worker.judgement.history.acts import Trace
-from worker.judgement.traces.distance_scale import Ruler
+from worker.judgement.traces.distance_scale import DistanceScale
 
 _SHORT = {Reason.BEYOND_REACH, Reason.LENGTHS_DISAGREE, Reason.PAIR_NOT_SEEN}
 
@@ -15,14 +15,14 @@ class ShortTrace(NamedTuple):
     """A trace whose fibre ends before the span does, and where by this trace alone, give or take `within_um`."""
 
     trace: Trace
-    ruler: Ruler
+    scale: DistanceScale
     from_a_um: int
     within_um: int
 
     @property
     def reached_um(self) -> int:
         """How much fibre the trace shows, in its own length."""
-        return self.ruler.reach_um - self.ruler.start_um
+        return self.scale.reach_um - self.scale.start_um
 
 
 class Break(NamedTuple):
@@ -42,14 +42,14 @@ class Breaks(NamedTuple):
 _Meeting = tuple[int, ShortTrace, ShortTrace]
 
 
-def is_short(ruler: Ruler) -> bool:
+def is_short(scale: DistanceScale) -> bool:
     """Tell whether a trace shows the fibre's end, and shows it before the span's."""
-    if ruler.shortfall not in _SHORT or not ruler.has_end:
+    if scale.shortfall not in _SHORT or not scale.has_end:
         return False
     # A length that is a scale only if another trace confirms it is none until then.
-    is_own_scale = ruler.shortfall is not Reason.LENGTHS_DISAGREE
-    reached_um = ruler.along_um(ruler.reach_um) if is_own_scale else ruler.reach_um - ruler.start_um
-    return 0 <= reached_um < ruler.span_um - ruler.tolerance_um
+    is_own_scale = scale.shortfall is not Reason.LENGTHS_DISAGREE
+    reached_um = scale.along_um(scale.reach_um) if is_own_scale else scale.reach_um - scale.start_um
+    return 0 <= reached_um < scale.span_um - scale.tolerance_um
 
 
 def find_breaks(short: Sequence[ShortTrace], *, offsets_um: Sequence[int]) -> Breaks:
@@ -78,13 +78,13 @@ def _meet(one: ShortTrace, other: ShortTrace) -> bool:
 def _meeting_um(one: ShortTrace, other: ShortTrace, *, offsets_um: Sequence[int]) -> int:
     # Whatever scale both traces have, they share it.
     whole_um = max(one.reached_um + other.reached_um, 1)
-    return offsets_um[one.trace.low_index] + one.reached_um * one.ruler.span_um // whole_um
+    return offsets_um[one.trace.low_index] + one.reached_um * one.scale.span_um // whole_um
 
 
 def _spots(meeting: Sequence[_Meeting]) -> Iterator[list[_Meeting]]:
     own: list[_Meeting] = []
     for item in meeting:
-        if own and item[0] - own[0][0] > item[1].ruler.tolerance_um:
+        if own and item[0] - own[0][0] > item[1].scale.tolerance_um:
             yield own
             own = []
         own.append(item)

@@ -9,7 +9,7 @@ from service.vocabulary.design.design import FibreRange
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.words import FibreAction, Reason
 from worker.judgement.history.acts import Trace
-from worker.judgement.traces.distance_scale import Ruler
+from worker.judgement.traces.distance_scale import DistanceScale
 from worker.judgement.traces.event_assignment import assign
 
 # One event more or less is an unseen splice or a bend.
@@ -32,12 +32,12 @@ class Unlike(NamedTuple):
 
 class _Fit(NamedTuple):
     fitting: int
-    strays: int
+    unexpected: int
     missing: int
 
     @property
     def cost(self) -> int:
-        return self.strays + self.missing
+        return self.unexpected + self.missing
 
 
 @lru_cache(maxsize=8)
@@ -52,16 +52,16 @@ def splice_plans(layout: Layout) -> tuple[SplicePlan, ...]:
     return tuple(SplicePlan(sites, _ranges(fibres)) for sites, fibres in most_first)
 
 
-def find_unlike(layout: Layout, trace: Trace, ruler: Ruler, *, own_sites: Sequence[int]) -> Unlike | None:
+def find_unlike(layout: Layout, trace: Trace, scale: DistanceScale, *, own_sites: Sequence[int]) -> Unlike | None:
     """Return what a trace fits clearly better than the joints of its own fibre between its two ends."""
     own_um = _inside_um(layout, trace, own_sites)
-    own = _fit(ruler, own_um)
-    if not own.strays or ruler.shortfall is Reason.LENGTH_UNLIKE:
+    own = _fit(scale, own_um)
+    if not own.unexpected or scale.shortfall is Reason.LENGTH_UNLIKE:
         return None
-    back = _fit(ruler, [ruler.span_um - along_um for along_um in reversed(own_um)])
+    back = _fit(scale, [scale.span_um - along_um for along_um in reversed(own_um)])
     if back.fitting >= own.fitting + _CLEARLY and back.cost + _CLEARLY <= own.cost:
         return Unlike(Reason.ROUTE_REVERSED, ())
-    fits = [(_fit(ruler, _inside_um(layout, trace, plan.sites)), plan) for plan in splice_plans(layout)]
+    fits = [(_fit(scale, _inside_um(layout, trace, plan.sites)), plan) for plan in splice_plans(layout)]
     better = [item for item in fits if item[0].fitting > own.fitting and item[0].cost + _CLEARLY <= own.cost]
     if not better:
         return None
@@ -88,15 +88,15 @@ def _inside_um(layout: Layout, trace: Trace, sites: Sequence[int]) -> list[int]:
     )
 
 
-def _fit(ruler: Ruler, along_um: Sequence[int]) -> _Fit:
+def _fit(scale: DistanceScale, along_um: Sequence[int]) -> _Fit:
     """Return how the events inside a span fit joints there; those at its two ends fit either way."""
-    first_um, last_um = ruler.start_um + ruler.tolerance_um, ruler.end_um - ruler.tolerance_um
-    expected_um = [at_um for along in along_um if first_um < (at_um := ruler.on_trace_um(along)) < last_um]
-    events_um = [spot.at_um for spot in ruler.events if first_um < spot.at_um < last_um]
-    found = assign(expected_um, events_um, is_group=[False] * len(expected_um), tolerance_um=ruler.tolerance_um)
+    first_um, last_um = scale.start_um + scale.tolerance_um, scale.end_um - scale.tolerance_um
+    expected_um = [at_um for at_um in scale.all_on_trace_um(along_um) if first_um < at_um < last_um]
+    events_um = [event.at_um for event in scale.events if first_um < event.at_um < last_um]
+    found = assign(expected_um, events_um, is_group=[False] * len(expected_um), tolerance_um=scale.tolerance_um)
     joint_um = max((events_um[events[-1]] for events in found.events_of_place if events), default=None)
     missing = sum(
-        not events and ruler.reaches(at_um, joint_um=joint_um)
+        not events and scale.reaches(at_um, joint_um=joint_um)
         for at_um, events in zip(expected_um, found.events_of_place, strict=True)
     )
     return _Fit(sum(map(bool, found.events_of_place)), len(found.left_over), missing)

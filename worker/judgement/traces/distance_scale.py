@@ -1,36 +1,33 @@
 """Where the design's fibre lies on a trace: behind the launch cord, and longer or shorter by its scale."""
 
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from operator import attrgetter
 from statistics import median_low
-from typing import Any, NamedTuple
 
 from service.vocabulary.criteria.criteria import Placing
 from service.vocabulary.quantities import UM_PER_CM, to_last_place
-from service.vocabulary.words import EventKind, Reason
-from worker.judgement.history.acts import Trace
-from worker.judgement.numbers.exact import metres_to_um
+from service.vocabulary.words import Reason
+from worker.judgement.history.acts import Trace, TraceEvent
 
-
-class TracedEvent(NamedTuple):
-    """An event and its distance from the instrument's port."""
-
-    at_um: int
-    body: Mapping[str, Any]
+_AT_UM = attrgetter("at_um")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Ruler:
+class DistanceScale:
     """A trace's events up to its end, and the design's span laid over them.
 
+    The span begins `near_um` from A, and on the trace at `start_um`: behind the launch cord.
     `length_um` is what the trace itself says of the span, if it says anything; `laid_um` what places are laid out by,
     which is certain to within `scale_percent` where nothing else says so. `has_end` tells whether the fibre's end is
     what the trace reaches to; `shortfall` says why the trace does not prove that it reaches the span's far end.
     """
 
-    events: tuple[TracedEvent, ...]
-    behind_end: tuple[TracedEvent, ...]
+    events: tuple[TraceEvent, ...]
+    behind_end: tuple[TraceEvent, ...]
+    near_um: int
+    is_forward: bool
     start_um: int
     span_um: int
     length_um: int | None
@@ -54,6 +51,16 @@ class Ruler:
         """Return where in the design a spot of the trace should be."""
         return (on_trace_um - self.start_um) * self.span_um // self.laid_um if self.laid_um else 0
 
+    def all_on_trace_um(self, along_um: Sequence[int]) -> list[int]:
+        """Return where on the trace spots of the design should be."""
+        start_um, laid_um, span_um = self.start_um, self.laid_um, self.span_um
+        return [start_um + along * laid_um // span_um for along in along_um] if span_um else [start_um] * len(along_um)
+
+    def from_a_um(self, on_trace_um: int) -> int:
+        """Return how far from A in the design a spot of the trace should be."""
+        along_um = self.along_um(on_trace_um)
+        return self.near_um + along_um if self.is_forward else self.near_um - along_um
+
     def reaches(self, on_trace_um: int, *, joint_um: int | None) -> bool:
         """Tell whether the trace certainly runs over a spot; `joint_um` is the farthest joint that it shows."""
         return self.shortfall is None or on_trace_um + self.doubt_um(on_trace_um, joint_um=joint_um) < self.reach_um
@@ -63,16 +70,16 @@ class Ruler:
         return self.shortfall is not None and self.has_end and on_trace_um >= self.reach_um - self.tolerance_um
 
     def doubt_um(self, on_trace_um: int, *, joint_um: int | None) -> int:
-        """Return how far a spot may be from where the ruler puts it: a joint tells a scale to within its tolerance."""
+        """Return how far a spot may be from where the scale puts it: a joint tells a scale to within its tolerance."""
         along_um = on_trace_um - self.start_um
         doubt_um = share(along_um, self.scale_percent)
         if joint_um is not None and joint_um > self.start_um:
             doubt_um = min(doubt_um, self.tolerance_um * along_um // (joint_um - self.start_um))
         return max(self.tolerance_um, doubt_um)
 
-    def events_near(self, at_um: int) -> Iterator[TracedEvent]:
+    def events_near(self, at_um: int) -> Iterator[TraceEvent]:
         """Give the events within tolerance of a spot of the trace."""
-        index = bisect_left(self.events, at_um - self.tolerance_um, key=_at_um)
+        index = bisect_left(self.events, at_um - self.tolerance_um, key=_AT_UM)
         while index < len(self.events) and self.events[index].at_um <= at_um + self.tolerance_um:
             yield self.events[index]
             index += 1
@@ -82,58 +89,55 @@ class Ruler:
         """Tell whether the trace's length is a scale only if a trace from the other end has it too."""
         return self.shortfall is Reason.LENGTHS_DISAGREE and self.length_um == self.laid_um
 
-    def is_confirmed_by(self, other: "Ruler") -> bool:
+    def is_confirmed_by(self, other: "DistanceScale") -> bool:
         """Tell whether a trace of the same span gives the same length."""
         if self.length_um is None or other.length_um is None or other.length_um != other.laid_um:
             return False
         return abs(other.length_um - self.length_um) <= self.tolerance_um
 
-    def confirmed(self) -> "Ruler":
-        """Return the ruler of a trace whose length another one has too."""
+    def confirmed(self) -> "DistanceScale":
+        """Return the scale of a trace whose length another one has too."""
         return replace(self, shortfall=None)
 
 
-def measure(trace: Trace, *, span_um: int, joints_um: Iterable[int], placing: Placing) -> Ruler:
-    """Lay the design's span on a trace; `joints_um` are the joints inside it, from its near end, in order."""
-    spots = sorted([TracedEvent(metres_to_um(event["distance_m"]), event) for event in trace.events], key=_at_um)
-    # What a trace shows behind its first end is noise or an echo.
-    end_um = next((at_um for at_um, event in spots if event["kind"] == EventKind.END), None)
-    events = [spot for spot in spots if spot.body["kind"] != EventKind.END]
-    own = events if end_um is None else [spot for spot in events if spot.at_um <= end_um]
+def measure(trace: Trace, *, near_um: int, span_um: int, inside_um: Sequence[int], placing: Placing) -> DistanceScale:
+    """Lay the design's span on a trace; `inside_um` are the joints inside it, from its near end, in order."""
+    end_um, last_um = trace.end_um, trace.events[-1].at_um if trace.events else 0
     start_um = trace.launch.length_um if trace.launch else 0
     tolerance_um = max(
         to_last_place(placing.tolerance_m, places=2) * UM_PER_CM, share(span_um, placing.tolerance_percent)
     )
     length_um, shortfall = _length(
-        trace, own, end_um, start_um=start_um, span_um=span_um, tolerance_um=tolerance_um, placing=placing
+        trace, end_um, start_um=start_um, span_um=span_um, tolerance_um=tolerance_um, placing=placing
     )
-    ruler = Ruler(
-        events=tuple(own),
-        behind_end=tuple(events[len(own) :]),
+    scale = DistanceScale(
+        events=trace.events,
+        behind_end=trace.behind_end,
+        near_um=near_um,
+        is_forward=trace.is_forward,
         start_um=start_um,
         span_um=span_um,
         length_um=length_um,
         laid_um=span_um if length_um is None else length_um,
-        reach_um=end_um if end_um is not None else max((at_um for at_um, _ in own), default=0),
+        reach_um=last_um if end_um is None else end_um,
         has_end=end_um is not None,
         tolerance_um=tolerance_um,
         scale_percent=placing.scale_percent,
         shortfall=shortfall,
     )
     if shortfall is None:
-        return ruler
-    inside_um = list(joints_um)
+        return scale
     if length_um is None:
-        return best_fit(ruler, [_scale_of_joints(ruler, inside_um, placing)], inside_um)
+        return best_fit(scale, [_scale_of_joints(scale, inside_um, placing)], inside_um)
     # A length that the events between contradict is no scale: the fibre is broken there, or a cord is not what it was.
-    return best_fit(ruler, [span_um], inside_um)
+    return best_fit(scale, [span_um], inside_um)
 
 
-def best_fit(ruler: Ruler, lengths_um: Iterable[int], joints_um: Sequence[int]) -> Ruler:
-    """Return the ruler, laid out by another length of its span where more joints have an event then."""
-    best, fitting = ruler, _fit(ruler, joints_um)
+def best_fit(scale: DistanceScale, lengths_um: Iterable[int], joints_um: Sequence[int]) -> DistanceScale:
+    """Return the scale, laid out by another length of its span where more joints have an event then."""
+    best, fitting = scale, _fit(scale, joints_um)
     for length_um in lengths_um:
-        other = replace(ruler, laid_um=length_um)
+        other = replace(scale, laid_um=length_um)
         if (fit := _fit(other, joints_um)) > fitting:
             best, fitting = other, fit
     return best
@@ -144,24 +148,23 @@ def share(length_um: int, percent: float) -> int:
     return length_um * to_last_place(percent, places=2) // 10_000
 
 
-def _scale_of_joints(ruler: Ruler, joints_um: Sequence[int], placing: Placing) -> int:
+def _scale_of_joints(scale: DistanceScale, joints_um: Sequence[int], placing: Placing) -> int:
     """Return the span's length by the events that only one joint can have made, each of which tells a scale."""
     told: list[int] = []
-    for at_um, _ in ruler.events:
-        along_um = at_um - ruler.start_um
-        reach_um = max(ruler.tolerance_um, share(along_um, placing.scale_percent))
+    for event in scale.events:
+        along_um = event.at_um - scale.start_um
+        reach_um = max(scale.tolerance_um, share(along_um, placing.scale_percent))
         index = bisect_left(joints_um, along_um - reach_um)
         near_um = joints_um[index : index + 2]
-        if near_um and near_um[0] and near_um[0] <= along_um + reach_um < (*near_um, ruler.span_um)[1]:
-            told.append(along_um * ruler.span_um // near_um[0])
-    length_um = median_low(told) if told else ruler.span_um
-    is_scale = abs(length_um - ruler.span_um) <= share(ruler.span_um, placing.scale_percent)
-    return length_um if is_scale else ruler.span_um
+        if near_um and near_um[0] and near_um[0] <= along_um + reach_um < (*near_um, scale.span_um)[1]:
+            told.append(along_um * scale.span_um // near_um[0])
+    length_um = median_low(told) if told else scale.span_um
+    is_scale = abs(length_um - scale.span_um) <= share(scale.span_um, placing.scale_percent)
+    return length_um if is_scale else scale.span_um
 
 
 def _length(
     trace: Trace,
-    events: Sequence[TracedEvent],
     end_um: int | None,
     *,
     start_um: int,
@@ -179,7 +182,7 @@ def _length(
         return None, Reason.LENGTH_UNLIKE if longer_um > 0 else Reason.BEYOND_REACH
     if trace.receive is not None:
         # A cord that is named need not have been connected: only the connection before it shows that it was.
-        near = [at_um for at_um, _ in events if abs(at_um - far_um) <= tolerance_um]
+        near = [event.at_um for event in trace.events if abs(event.at_um - far_um) <= tolerance_um]
         if not near:
             return None, Reason.PAIR_NOT_SEEN
         far_um = min(near, key=lambda at_um: abs(at_um - far_um))
@@ -187,17 +190,13 @@ def _length(
     return length_um, None if abs(length_um - span_um) <= tolerance_um else Reason.LENGTHS_DISAGREE
 
 
-def _fit(ruler: Ruler, joints_um: Sequence[int]) -> int:
-    """Return how many joints have an event of their own where the ruler puts them; both ascend."""
+def _fit(scale: DistanceScale, joints_um: Sequence[int]) -> int:
+    """Return how many joints have an event of their own where the scale puts them; both ascend."""
     fitting, index = 0, 0
     for joint_um in joints_um:
-        at_um = ruler.on_trace_um(joint_um)
-        index = bisect_left(ruler.events, at_um - ruler.tolerance_um, lo=index, key=_at_um)
-        if index < len(ruler.events) and ruler.events[index].at_um <= at_um + ruler.tolerance_um:
+        at_um = scale.on_trace_um(joint_um)
+        index = bisect_left(scale.events, at_um - scale.tolerance_um, lo=index, key=_AT_UM)
+        if index < len(scale.events) and scale.events[index].at_um <= at_um + scale.tolerance_um:
             fitting += 1
             index += 1
     return fitting
-
-
-def _at_um(spot: TracedEvent) -> int:
-    return spot.at_um

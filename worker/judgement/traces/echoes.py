@@ -11,28 +11,27 @@ from itertools import combinations_with_replacement
 from typing import NamedTuple
 
 from service.vocabulary.words import EventKind, Qualifier
-from worker.judgement.history.acts import Body, Trace
-from worker.judgement.numbers.exact import last_place
-from worker.judgement.traces.distance_scale import Ruler, TracedEvent
+from worker.judgement.history.acts import Trace, TraceEvent
+from worker.judgement.traces.distance_scale import DistanceScale
 
 # The strongest reflections make the echoes that are seen; there are only a few on an honest trace.
 _MOST_SOURCES = 12
 # Light that was sent back at the port more often than this is too weak to be seen.
 _MOST_MULTIPLE = 5
-_REFLECTIVE = EventKind.REFLECTIVE.value
 
 
 class Echo(NamedTuple):
     """An echo, and the reflections that its light met in that order, by their distances from the port."""
 
-    spot: TracedEvent
-    met_m: tuple[str, ...]
+    event: TraceEvent
+    met_um: tuple[int, ...]
 
 
 class _Source(NamedTuple):
+    """What sent light back: a reflection, or the port or the open end, of which no event says how much."""
+
     at_um: int
-    distance_m: str
-    body: Body | None
+    event: TraceEvent | None
 
 
 class _Path(NamedTuple):
@@ -40,85 +39,82 @@ class _Path(NamedTuple):
     met: tuple[_Source, ...]
 
 
-_PORT = _Source(at_um=0, distance_m="0.00", body=None)
+_PORT = _Source(at_um=0, event=None)
 
 
-def is_lossless(event: Body, *, threshold_mdb: int) -> bool:
+def is_lossless(event: TraceEvent, *, threshold_mdb: int) -> bool:
     """Tell whether an event shows no loss above a threshold; of one that states none nothing is known."""
-    return "loss_db" in event and abs(last_place(event["loss_db"])) <= threshold_mdb
+    return event.loss_mdb is not None and abs(event.loss_mdb) <= threshold_mdb
 
 
-def has_candidates(trace: Trace, ruler: Ruler) -> bool:
+def has_candidates(trace: Trace, scale: DistanceScale) -> bool:
     """Tell whether anything on a trace may be an echo: on nearly every trace there is nothing."""
-    reflections = [spot for spot in (*ruler.events, *ruler.behind_end) if spot.body["kind"] == _REFLECTIVE]
-    return any(_may_be_echo(trace, spot) for spot in reflections)
+    reflections = [one for one in (*scale.events, *scale.behind_end) if one.kind is EventKind.REFLECTIVE]
+    return any(_may_be_echo(trace, one) for one in reflections)
 
 
-def find_echoes(trace: Trace, ruler: Ruler, *, pairs_um: Sequence[int], near_um: int) -> tuple[Echo, ...]:
+def find_echoes(trace: Trace, scale: DistanceScale, *, pairs_um: Sequence[int], near_um: int) -> tuple[Echo, ...]:
     """Return what may be an echo on a trace; `near_um` is how far one may lie from where its reflections put it.
 
     `pairs_um` is where on the trace the design has mated pairs, in order: what is seen there is the pair, unless
     another reflection is.
     """
-    spots = [spot for spot in (*ruler.events, *ruler.behind_end) if _may_be_echo(trace, spot)]
-    candidates = [spot for spot in spots if not _is_pair(trace, ruler, spot, pairs_um=pairs_um)]
+    possible = [one for one in (*scale.events, *scale.behind_end) if _may_be_echo(trace, one)]
+    candidates = [one for one in possible if not _is_pair(trace, scale, one, pairs_um=pairs_um)]
     if not candidates:
         return ()
-    paths = sorted(_paths(_sources(trace, ruler)), key=lambda path: path.length_um)
-    return tuple(echo for spot in candidates if (echo := _echo(spot, paths, near_um=near_um)) is not None)
+    paths = sorted(_paths(_sources(scale)), key=lambda path: path.length_um)
+    return tuple(echo for one in candidates if (echo := _echo(one, paths, near_um=near_um)) is not None)
 
 
-def take_off(ruler: Ruler, echoes: Sequence[Echo]) -> Ruler:
-    """Return a trace's ruler without its echoes."""
-    taken = {id(echo.spot) for echo in echoes}
+def take_off(scale: DistanceScale, echoes: Sequence[Echo]) -> DistanceScale:
+    """Return a trace's scale without its echoes."""
+    taken = {echo.event.number for echo in echoes}
     return replace(
-        ruler,
-        events=tuple(spot for spot in ruler.events if id(spot) not in taken),
-        behind_end=tuple(spot for spot in ruler.behind_end if id(spot) not in taken),
+        scale,
+        events=tuple(one for one in scale.events if one.number not in taken),
+        behind_end=tuple(one for one in scale.behind_end if one.number not in taken),
     )
 
 
-def reflects(event: Body) -> bool:
+def reflects(event: TraceEvent) -> bool:
     """Tell whether an event is a reflection."""
-    return event["kind"] in {EventKind.REFLECTIVE, EventKind.SATURATED}
+    return event.kind is EventKind.REFLECTIVE or event.kind is EventKind.SATURATED
 
 
-def _may_be_echo(trace: Trace, spot: TracedEvent) -> bool:
-    is_reflection = spot.body["kind"] == _REFLECTIVE
-    return is_reflection and is_lossless(spot.body, threshold_mdb=trace.threshold_mdb)
+def _may_be_echo(trace: Trace, event: TraceEvent) -> bool:
+    return event.kind is EventKind.REFLECTIVE and is_lossless(event, threshold_mdb=trace.threshold_mdb)
 
 
-def _is_pair(trace: Trace, ruler: Ruler, spot: TracedEvent, *, pairs_um: Sequence[int]) -> bool:
-    index = bisect_left(pairs_um, spot.at_um - ruler.tolerance_um)
+def _is_pair(trace: Trace, scale: DistanceScale, event: TraceEvent, *, pairs_um: Sequence[int]) -> bool:
+    index = bisect_left(pairs_um, event.at_um - scale.tolerance_um)
     own = []
-    while index < len(pairs_um) and pairs_um[index] <= spot.at_um + ruler.tolerance_um:
+    while index < len(pairs_um) and pairs_um[index] <= event.at_um + scale.tolerance_um:
         own.append(pairs_um[index])
         index += 1
-    return any(not _is_taken(trace, ruler, pair_um) for pair_um in own)
+    return any(not _is_taken(trace, scale, pair_um) for pair_um in own)
 
 
-def _is_taken(trace: Trace, ruler: Ruler, pair_um: int) -> bool:
+def _is_taken(trace: Trace, scale: DistanceScale, pair_um: int) -> bool:
     """Tell whether a reflection with a loss is there for a pair."""
-    near = ruler.events_near(pair_um)
-    return any(reflects(spot.body) and not _may_be_echo(trace, spot) for spot in near)
+    near = scale.events_near(pair_um)
+    return any(reflects(one) and not _may_be_echo(trace, one) for one in near)
 
 
-def _sources(trace: Trace, ruler: Ruler) -> list[_Source]:
+def _sources(scale: DistanceScale) -> list[_Source]:
     """Return the strongest reflections of a trace, its open end among them, in order of distance."""
-    ends = [event for event in trace.events if event["kind"] == EventKind.END]
-    spots = [spot for spot in ruler.events if reflects(spot.body)]
-    strongest = sorted(spots, key=lambda spot: (_weakness(spot.body), spot.at_um))[:_MOST_SOURCES]
-    sources = [_Source(spot.at_um, spot.body["distance_m"], spot.body) for spot in strongest]
-    if ends:
-        end = min(ends, key=lambda event: last_place(event["distance_m"]))
-        sources.append(_Source(ruler.reach_um, end["distance_m"], None))
+    reflections = [one for one in scale.events if reflects(one)]
+    strongest = sorted(reflections, key=lambda one: (_weakness(one), one.at_um))[:_MOST_SOURCES]
+    sources = [_Source(one.at_um, one) for one in strongest]
+    if scale.has_end:
+        sources.append(_Source(scale.reach_um, None))
     return sorted(sources, key=lambda source: source.at_um)
 
 
-def _weakness(event: Body) -> int:
-    if event["kind"] == EventKind.SATURATED:
+def _weakness(event: TraceEvent) -> int:
+    if event.kind is EventKind.SATURATED or event.reflectance_mdb is None:
         return 0
-    return -last_place(event["reflectance_db"]) if "reflectance_db" in event else 0
+    return -event.reflectance_mdb
 
 
 def _paths(sources: Sequence[_Source]) -> Iterator[_Path]:
@@ -131,29 +127,28 @@ def _paths(sources: Sequence[_Source]) -> Iterator[_Path]:
             yield _Path(times * source.at_um, (source, *(_PORT, source) * (times - 1)))
 
 
-def _echo(spot: TracedEvent, paths: Sequence[_Path], *, near_um: int) -> Echo | None:
-    index = bisect_left(paths, spot.at_um - near_um, key=lambda path: path.length_um)
+def _echo(event: TraceEvent, paths: Sequence[_Path], *, near_um: int) -> Echo | None:
+    index = bisect_left(paths, event.at_um - near_um, key=lambda path: path.length_um)
     fitting: list[_Path] = []
-    while index < len(paths) and paths[index].length_um <= spot.at_um + near_um:
-        if all(_is_stronger(source, spot) for source in paths[index].met):
+    while index < len(paths) and paths[index].length_um <= event.at_um + near_um:
+        if all(_is_stronger(source, event) for source in paths[index].met):
             fitting.append(paths[index])
         index += 1
     if not fitting:
         return None
-    best = min(fitting, key=lambda path: (len(path.met), abs(path.length_um - spot.at_um), path.met[0].at_um))
-    return Echo(spot, tuple(source.distance_m for source in best.met))
+    best = min(fitting, key=lambda path: (len(path.met), abs(path.length_um - event.at_um), path.met[0].at_um))
+    return Echo(event, tuple(source.at_um for source in best.met))
 
 
-def _is_stronger(source: _Source, spot: TracedEvent) -> bool:
+def _is_stronger(source: _Source, echo: TraceEvent) -> bool:
     """Tell whether a reflection can have made an echo: it lies before it, and sends back more as far as both say."""
-    if source.body is None:
-        return source.at_um < spot.at_um
-    if source.at_um >= spot.at_um or source.body is spot.body:
+    if source.at_um >= echo.at_um:
         return False
-    if source.body["kind"] == EventKind.SATURATED:
+    made_by = source.event
+    if made_by is None or made_by.kind is EventKind.SATURATED:
         return True
-    if "reflectance_db" not in source.body or "reflectance_db" not in spot.body:
+    if made_by.reflectance_mdb is None or echo.reflectance_mdb is None:
         return True
-    if spot.body["reflectance_qualifier"] == Qualifier.GT or source.body["reflectance_qualifier"] == Qualifier.LT:
+    if echo.qualifier is Qualifier.GT or made_by.qualifier is Qualifier.LT:
         return False
-    return last_place(source.body["reflectance_db"]) > last_place(spot.body["reflectance_db"])
+    return made_by.reflectance_mdb > echo.reflectance_mdb

@@ -25,10 +25,16 @@ def assign(
     also takes what is left over within tolerance of it: a short pulse sees some of its joints apart.
     """
     own = _pairs(places_um, events_um, tolerance_um=tolerance_um)
-    free = sorted(set(range(len(events_um))) - set(own.values()))
+    if len(own) == len(places_um) == len(events_um):
+        # As on nearly every finished fibre: each place has its event, and nothing is left to contest it.
+        return Assignment(
+            events_of_place=tuple([(own[place],) for place in range(len(places_um))]),
+            contested=frozenset(),
+            left_over=(),
+        )
     extra: dict[int, list[int]] = {}
     left_over: list[int] = []
-    for event in free:
+    for event in sorted(set(range(len(events_um))) - set(own.values())):
         place = _nearest(places_um, events_um[event])
         is_near = place is not None and abs(places_um[place] - events_um[event]) <= tolerance_um
         if place is not None and is_near and place in own and is_group[place]:
@@ -61,26 +67,32 @@ def _pairs(places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: 
         if len(places) == 1 and len(events) == 1:
             pairs[places[0]] = events[0]
         elif places and events:
-            near_places = [places_um[place] for place in places]
-            near_events = [events_um[event] for event in events]
+            near_places = places_um[places.start : places.stop]
+            near_events = events_um[events.start : events.stop]
             for place, event in _cheapest_pairs(near_places, near_events, tolerance_um=tolerance_um):
                 pairs[places[place]] = events[event]
     return pairs
 
 
-def _runs(
-    places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int
-) -> list[tuple[list[int], list[int]]]:
-    merged = [(at_um, 0, index) for index, at_um in enumerate(places_um)]
-    merged += [(at_um, 1, index) for index, at_um in enumerate(events_um)]
-    runs: list[tuple[list[int], list[int]]] = []
-    before_um: int | None = None
-    for at_um, which, index in sorted(merged):
-        if before_um is None or at_um - before_um > tolerance_um:
-            runs.append(([], []))
-        runs[-1][which].append(index)
-        before_um = at_um
-    return runs
+def _runs(places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int) -> Iterator[tuple[range, range]]:
+    """Give the places and events, by index, between one gap wider than the tolerance and the next."""
+    behind_all_um = max([*places_um[-1:], *events_um[-1:], 0]) + tolerance_um + 1
+    all_places_um, all_events_um = [*places_um, behind_all_um], [*events_um, behind_all_um]
+    place = event = 0
+    while place < len(places_um) or event < len(events_um):
+        first_place, first_event = place, event
+        place_um, event_um = all_places_um[place], all_events_um[event]
+        at_um = next_um = min(place_um, event_um)
+        while next_um - at_um <= tolerance_um:
+            at_um = next_um
+            if place_um <= event_um:
+                place += 1
+                place_um = all_places_um[place]
+            else:
+                event += 1
+                event_um = all_events_um[event]
+            next_um = place_um if place_um <= event_um else event_um
+        yield range(first_place, place), range(first_event, event)
 
 
 def _cheapest_pairs(places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int) -> list[tuple[int, int]]:
@@ -131,11 +143,11 @@ def _contested(
     tolerance_um: int,
 ) -> Iterator[int]:
     owners = {event: place for place, event in own.items()}
-    for place, place_um in enumerate(places_um):
-        for event in _neighbours(events_um, place_um) if place not in own else ():
-            at_um = events_um[event]
-            if event in owners and _rivals(places_um[owners[event]], place_um, at_um, tolerance_um=tolerance_um):
-                yield from (place, owners[event])
+    for place in [place for place in range(len(places_um)) if place not in own]:
+        for event in _neighbours(events_um, places_um[place]):
+            at_um, winner = events_um[event], owners.get(event)
+            if winner is not None and _rivals(places_um[winner], places_um[place], at_um, tolerance_um=tolerance_um):
+                yield from (place, winner)
     for event in left_over:
         for place in _neighbours(places_um, events_um[event]):
             place_um = places_um[place]

@@ -54,7 +54,7 @@ class Agreement(NamedTuple):
         return self.doubted | other
 
 
-def agree(
+def locate_joints(
     sightings: Sequence[Sighting],
     places_um: Sequence[int],
     *,

@@ -21,7 +21,7 @@ class OneWayLoss(NamedTuple):
     void: tuple[VoidDocument, ...]
 
 
-def weigh(shown: Sequence[Reading | Reason], *, void: tuple[VoidDocument, ...]) -> OneWayLoss:
+def select_reading(shown: Sequence[Reading | Reason], *, void: tuple[VoidDocument, ...]) -> OneWayLoss:
     """Return what the traces that reach a place come to, given in order of pulse, the shortest first.
 
     The shortest pulse that sees the place is used: one that sees nothing never outdoes one that does.

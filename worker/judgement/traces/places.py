@@ -1,9 +1,9 @@
 """The places of a fibre: joints that lie at one spot, which a trace shows as one event."""
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby, pairwise
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from service.vocabulary.design.layout import Joint, Layout
 from service.vocabulary.words import JointKind, SiteKind
@@ -36,6 +36,14 @@ class Place(NamedTuple):
         return next((joint for joint in self.joints if joint.kind is JointKind.PAIR), None)
 
 
+class Located(Protocol):
+    """Where traces show a joint."""
+
+    @property
+    def from_a_um(self) -> int:
+        """How far from A."""
+
+
 class DeadZone(NamedTuple):
     """How far apart joints must lie for a trace to see them apart: beside a reflection, and else."""
 
@@ -46,6 +54,44 @@ class DeadZone(NamedTuple):
     def widest_um(self) -> int:
         """How far apart joints are always seen apart."""
         return max(self)
+
+
+class PlacesBetween(NamedTuple):
+    """The places between a trace's two ends, as its light meets them, by how far from its near end they lie."""
+
+    places: tuple[Place, ...]
+    designed_um: tuple[int, ...]
+    near_um: int
+    span_um: int
+    inside_um: tuple[int, ...]
+    pairs_um: tuple[int, ...]
+
+    def along_um(self, agreed: Mapping[int, Located]) -> Sequence[int]:
+        """Return where the places lie: by design, or where they were located instead."""
+        if not agreed:
+            return self.designed_um
+        return [
+            abs(agreed[place.site_index].from_a_um - self.near_um) if place.site_index in agreed else along_um
+            for place, along_um in zip(self.places, self.designed_um, strict=True)
+        ]
+
+
+def places_between(layout: Layout, places: Sequence[Place], near: int, far: int) -> PlacesBetween:
+    """Return the places between two ends, by site index, from the near end on."""
+    low, high = min(near, far), max(near, far)
+    near_um, far_um = layout.site_offsets_um[near], layout.site_offsets_um[far]
+    own = [place for place in places if low <= place.site_index <= high]
+    in_order = own if near < far else own[::-1]
+    along_um = [abs(place.from_a_um - near_um) for place in in_order]
+    both = list(zip(in_order, along_um, strict=True))
+    return PlacesBetween(
+        places=tuple(in_order),
+        designed_um=tuple(along_um),
+        near_um=near_um,
+        span_um=abs(far_um - near_um),
+        inside_um=tuple([along for place, along in both if low < place.site_index < high]),
+        pairs_um=tuple([along for place, along in both if place.pair is not None]),
+    )
 
 
 def places_of(layout: Layout, joints: Sequence[Joint]) -> tuple[Place, ...]:

@@ -6,9 +6,9 @@ from typing import NamedTuple
 
 from service.vocabulary.findings.finding import ReadingDocument, VoidDocument
 from service.vocabulary.words import EventKind, Qualifier, Reason
-from worker.judgement.history.acts import Trace
-from worker.judgement.numbers.exact import db_text, last_place, rounded_tenth_mdb
-from worker.judgement.traces.aligned_trace import Event, Reading
+from worker.judgement.history.acts import Trace, TraceEvent
+from worker.judgement.numbers.exact import db_text, mdb_text, rounded_tenth_mdb
+from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN
 from worker.physics.reflectance import event_reflectance_db
 
@@ -74,41 +74,41 @@ def _reflection(reading: Reading, *, is_forward: bool) -> Reflection:
     )
 
 
-def _of_event(trace: Trace, event: Event, document: ReadingDocument) -> Reflection:
-    text = event.get("reflectance_db")
-    if text is None:
+def _of_event(trace: Trace, event: TraceEvent, document: ReadingDocument) -> Reflection:
+    if event.reflectance_mdb is None:
         return _unstated(trace, event, document)
+    text = mdb_text(event.reflectance_mdb)
     document = {**document, "value": text}
-    value, qualifier = last_place(text) * _TENTHS, event["reflectance_qualifier"]
-    if event["kind"] == EventKind.SATURATED:
+    value = event.reflectance_mdb * _TENTHS
+    if event.kind is EventKind.SATURATED:
         # Cut off and yet said to be below something bounds nothing.
-        least = _LEAST_TENTH_MDB if qualifier == Qualifier.LT else value
+        least = _LEAST_TENTH_MDB if event.qualifier is Qualifier.LT else value
         said = f"at least {db_text(least)} dB, cut off"
         return Reflection(Reason.SATURATED, least, _MOST_TENTH_MDB, said, document)
-    if qualifier == Qualifier.LT:
+    if event.qualifier is Qualifier.LT:
         return Reflection(None, _LEAST_TENTH_MDB, value, f"at most {text} dB", document)
-    if qualifier == Qualifier.GT:
+    if event.qualifier is Qualifier.GT:
         return Reflection(None, value, _MOST_TENTH_MDB, f"at least {text} dB", document)
     return Reflection(None, value, value, f"{text} dB", document)
 
 
-def _unstated(trace: Trace, event: Event, document: ReadingDocument) -> Reflection:
-    if event["kind"] == EventKind.NON_REFLECTIVE:
+def _unstated(trace: Trace, event: TraceEvent, document: ReadingDocument) -> Reflection:
+    if event.kind is EventKind.NON_REFLECTIVE:
         return _unseen(trace, document)
-    is_saturated = event["kind"] == EventKind.SATURATED
+    is_saturated = event.kind is EventKind.SATURATED
     reason = Reason.SATURATED if is_saturated else Reason.REFLECTANCE_NOT_STATED
     return Reflection(reason, _LEAST_TENTH_MDB, _MOST_TENTH_MDB, REASON_SPOKEN[reason], document)
 
 
 def _unseen(trace: Trace, document: ReadingDocument) -> Reflection:
-    most = _most_unseen_tenth_mdb(trace.body["backscatter_db"], trace.threshold_mdb, trace.pulse_ns)
+    most = _most_unseen_tenth_mdb(trace.backscatter_cdb, trace.threshold_mdb, trace.pulse_ns)
     return Reflection(None, _LEAST_TENTH_MDB, most, f"none seen, so at most {db_text(most)} dB", document)
 
 
 @lru_cache(maxsize=256)
-def _most_unseen_tenth_mdb(backscatter_db: str, threshold_mdb: int, pulse_ns: int) -> int:
+def _most_unseen_tenth_mdb(backscatter_cdb: int, threshold_mdb: int, pulse_ns: int) -> int:
     # A peak higher over the backscatter than the threshold would be an event of its own, common practice.
     most_db = event_reflectance_db(
-        height_db=threshold_mdb / 1000, backscatter_coefficient_db=float(backscatter_db), pulse_ns=pulse_ns
+        height_db=threshold_mdb / 1000, backscatter_coefficient_db=backscatter_cdb / 100, pulse_ns=pulse_ns
     )
     return min(max(rounded_tenth_mdb(float(most_db)), _LEAST_TENTH_MDB), _MOST_TENTH_MDB)

@@ -1,6 +1,6 @@
 """Writing what traces tell beside the findings: events on no joint, echoes, breaks, joints off their spot."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import (
@@ -13,67 +13,67 @@ from service.vocabulary.findings.finding import (
     UnlikeTraceDocument,
 )
 from service.vocabulary.quantities import metres_text
-from worker.judgement.history.acts import Trace
-from worker.judgement.numbers.exact import metres_to_um
-from worker.judgement.traces.alignment import Laying
+from worker.judgement.numbers.exact import mdb_text, metres_to_um
+from worker.judgement.traces.aligned_trace import AlignedTrace
+from worker.judgement.traces.alignment import Alignment
 from worker.judgement.traces.breaks import Breaks
 from worker.judgement.traces.location import write_where
+from worker.judgement.traces.readings import FibreTraces
+from worker.judgement.traces.unexpected import UnexpectedEvent
 from worker.judgement.words import DIRECTION
 
-_Spotted = UnexpectedEventDocument | EchoDocument | ShortTraceDocument
+
+def write_unexpected(layout: Layout, events: Iterable[UnexpectedEvent]) -> list[UnexpectedEventDocument]:
+    """Write down the events on no joint."""
+    return [_unexpected(layout, event) for event in events]
 
 
-def write_strays(layout: Layout, laying: Laying, traces: Sequence[Trace]) -> list[UnexpectedEventDocument]:
-    """Write down the events on no joint, in order from A."""
-    return sorted((event for trace in traces for event in _strays(layout, laying, trace)), key=_from_a)
-
-
-def write_traces(layout: Layout, laying: Laying, traces: Sequence[Trace]) -> TracesDocument:
+def write_traces(layout: Layout, traces: FibreTraces) -> TracesDocument:
     """Write down all else, as far as there is any of it."""
     document: TracesDocument = {}
-    if echoes := [echo for trace in traces for echo in _echoes(layout, laying, trace)]:
+    counting = [traces.alignment.of(trace) for trace in traces.counting]
+    if echoes := [echo for aligned in counting for echo in _echoes(layout, aligned)]:
         document["echoes"] = sorted(echoes, key=_from_a)
-    breaks = laying.breaks()
+    breaks = traces.alignment.breaks
     if breaks.found:
         document["breaks"] = _breaks(layout, breaks)
     if breaks.alone:
         document["short_traces"] = sorted(_short_traces(layout, breaks), key=_from_a)
-    if off_spot := list(_off_spot(layout, laying)):
+    if off_spot := list(_off_spot(layout, traces.alignment)):
         document["off_spot"] = off_spot
-    if unlike := [one for trace in traces for one in _unlike(laying, trace)]:
+    if unlike := [one for aligned in counting for one in _unlike(aligned)]:
         document["unlike_traces"] = unlike
     return document
 
 
-def _from_a(event: _Spotted) -> tuple[int, int, str, str]:
+def _from_a(event: EchoDocument | ShortTraceDocument) -> tuple[int, int, str, str]:
     return metres_to_um(event["from_a_m"]), event["wavelength_nm"], event["direction"], event["record"]
 
 
-def _strays(layout: Layout, laying: Laying, trace: Trace) -> Iterator[UnexpectedEventDocument]:
-    for at_um, event in laying.placed(trace).strays:
-        where = write_where(layout, from_a_um=laying.from_a_um(trace, at_um))
-        document: UnexpectedEventDocument = {
-            "from_a_m": where["from_a_m"],
-            "record": trace.stamp.id,
-            "direction": DIRECTION[trace.is_forward],
-            "wavelength_nm": trace.wavelength_nm,
-        }
-        if "section" in where:
-            document["section"], document["cable_m"] = where["section"], where["cable_m"]
-        if "loss_db" in event:
-            document["loss_db"] = event["loss_db"]
-        yield document
+def _unexpected(layout: Layout, event: UnexpectedEvent) -> UnexpectedEventDocument:
+    where = write_where(layout, from_a_um=event.from_a_um)
+    document: UnexpectedEventDocument = {
+        "from_a_m": where["from_a_m"],
+        "record": event.record,
+        "direction": DIRECTION[event.side.is_forward],
+        "wavelength_nm": event.side.wavelength_nm,
+    }
+    if "section" in where:
+        document["section"], document["cable_m"] = where["section"], where["cable_m"]
+    if event.loss_mdb is not None:
+        document["loss_db"] = mdb_text(event.loss_mdb)
+    return document
 
 
-def _echoes(layout: Layout, laying: Laying, trace: Trace) -> Iterator[EchoDocument]:
-    for (at_um, event), met_m in laying.echoes(trace):
+def _echoes(layout: Layout, aligned: AlignedTrace) -> Iterator[EchoDocument]:
+    for echo in aligned.echoes:
         yield {
-            **write_where(layout, from_a_um=laying.from_a_um(trace, at_um)),
-            "record": trace.stamp.id,
-            "direction": DIRECTION[trace.is_forward],
-            "wavelength_nm": trace.wavelength_nm,
-            "distance_m": event["distance_m"],
-            "met_m": list(met_m),
+            **write_where(layout, from_a_um=aligned.scale.from_a_um(echo.event.at_um)),
+            "record": aligned.trace.stamp.id,
+            "direction": DIRECTION[aligned.trace.is_forward],
+            "wavelength_nm": aligned.trace.wavelength_nm,
+            "distance_m": metres_text(echo.event.at_um),
+            "met_m": [metres_text(at_um) for at_um in echo.met_um],
         }
 
 
@@ -91,8 +91,8 @@ def _short_traces(layout: Layout, breaks: Breaks) -> Iterator[ShortTraceDocument
         }
 
 
-def _off_spot(layout: Layout, laying: Laying) -> Iterator[OffSpotDocument]:
-    for site_index, spot in sorted(laying.agreed_spots().items()):
+def _off_spot(layout: Layout, alignment: Alignment) -> Iterator[OffSpotDocument]:
+    for site_index, spot in sorted(alignment.off_spot.items()):
         yield {
             **write_where(layout, from_a_um=spot.from_a_um),
             "site": layout.design.sites[site_index].id,
@@ -101,14 +101,14 @@ def _off_spot(layout: Layout, laying: Laying) -> Iterator[OffSpotDocument]:
         }
 
 
-def _unlike(laying: Laying, trace: Trace) -> Iterator[UnlikeTraceDocument]:
-    unlike = laying.unlike(trace)
+def _unlike(aligned: AlignedTrace) -> Iterator[UnlikeTraceDocument]:
+    unlike = aligned.unlike
     if unlike is None:
         return
     document: UnlikeTraceDocument = {
-        "record": trace.stamp.id,
-        "direction": DIRECTION[trace.is_forward],
-        "wavelength_nm": trace.wavelength_nm,
+        "record": aligned.trace.stamp.id,
+        "direction": DIRECTION[aligned.trace.is_forward],
+        "wavelength_nm": aligned.trace.wavelength_nm,
         "reason": unlike.reason.value,
     }
     if unlike.fibres:

@@ -6,7 +6,7 @@ from service.vocabulary.design.layout import Joint
 from service.vocabulary.findings.finding import FindingDocument, WorkDocument
 from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Side
 from worker.judgement.fibre.connections import cleanings_of, is_clean
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.traces.places import Place
 from worker.judgement.words import at_wavelength
 from worker.judgement.work.items import Cause, beyond_limit, cause_of, write_item
@@ -29,7 +29,7 @@ _SCRATCHED = "cleaning does not help: give the fibre a new connector"
 _NEW_CONNECTOR = "it was cleaned and both end faces pass: give the fibre a new connector"
 
 
-def connection_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+def connection_work(fibre: FibreMeasured, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
     """Return what is to be done at connections that are known to be bad."""
     bad = [finding for finding in still_open if finding["outcome"] == Outcome.NONCONFORMING and "site" in finding]
     for place, pair in _pairs(fibre) if bad else ():
@@ -46,7 +46,7 @@ def connection_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]
             yield _item(fibre, act, pair, own, advice)
 
 
-def inspection_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+def inspection_work(fibre: FibreMeasured, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
     """Return the end faces to be inspected before the fibre is tested."""
     unknown = [
         finding
@@ -59,7 +59,7 @@ def inspection_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]
             yield _item(fibre, Act.CLEAN_AND_INSPECT, pair, own, _INSPECT)
 
 
-def _pairs(fibre: FibreUnderTest) -> Iterator[tuple[Place, Joint]]:
+def _pairs(fibre: FibreMeasured) -> Iterator[tuple[Place, Joint]]:
     for place in fibre.places:
         for joint in place.joints:
             if joint.kind is JointKind.PAIR and joint.segment in fibre.segments:
@@ -82,7 +82,7 @@ def _is_the_splices(finding: FindingDocument, own: Sequence[FindingDocument]) ->
     return has_bad_splice and finding["quantity"] == Quantity.TERMINATION_LOSS
 
 
-def _is_scratched(fibre: FibreUnderTest, pair: Joint, side: Side) -> bool:
+def _is_scratched(fibre: FibreMeasured, pair: Joint, side: Side) -> bool:
     """Tell whether an end face that fails had been cleaned so often that only a scratch stays.
 
     What was seen before a cleaning no longer fails, so all of them came before.
@@ -91,7 +91,7 @@ def _is_scratched(fibre: FibreUnderTest, pair: Joint, side: Side) -> bool:
 
 
 def _item(
-    fibre: FibreUnderTest, act: Act, pair: Joint, findings: Sequence[FindingDocument], advice: str
+    fibre: FibreMeasured, act: Act, pair: Joint, findings: Sequence[FindingDocument], advice: str
 ) -> WorkDocument:
     causes = [*(cause_of(finding, _clause(finding)) for finding in findings), Cause(clause=advice)]
     return write_item(fibre, act=act, site=pair.site, causes=causes, position=pair.position)

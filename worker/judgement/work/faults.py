@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from service.vocabulary.findings.finding import FindingDocument, WorkDocument
 from service.vocabulary.quantities import metres_text
 from service.vocabulary.words import Act, Outcome, Quantity, Reason, RecordKind
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Continuity
 from worker.judgement.traces.location import locate
 from worker.judgement.work.items import Cause, beyond_limit, cause_of, write_item
@@ -15,7 +15,7 @@ _BENT = {Quantity.STRAY_LOSS, Quantity.BEND, Quantity.ATTENUATION_COEFFICIENT}
 _OF_BREAKS = {Reason.BEYOND_REACH, Reason.LENGTHS_DISAGREE}
 
 
-def fault_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+def fault_work(fibre: FibreMeasured, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
     """Return what is to be done about faults of the fibre itself, from end A on."""
     bad = [finding for finding in still_open if finding["outcome"] == Outcome.NONCONFORMING]
     for finding in bad:
@@ -25,7 +25,7 @@ def fault_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]) -> 
     yield from _bend_work(fibre, [finding for finding in bad if finding["quantity"] in _BENT])
 
 
-def _identity_work(fibre: FibreUnderTest, finding: FindingDocument) -> Iterator[WorkDocument]:
+def _identity_work(fibre: FibreMeasured, finding: FindingDocument) -> Iterator[WorkDocument]:
     told = {reading["record"] for reading in finding["readings"]}
     tests = [
         one
@@ -38,20 +38,20 @@ def _identity_work(fibre: FibreUnderTest, finding: FindingDocument) -> Iterator[
         site = fibre.layout.design.sites[crossed[0].ends[1]].id
         causes = [cause_of(finding, _crossed_clause(fibre, test)) for test in crossed]
         yield write_item(fibre, act=Act.FIBRES_CROSSED, site=site, causes=causes)
-    elif dark and not fibre.laying.breaks().found:
+    elif dark and not fibre.alignment.breaks.found:
         site = fibre.layout.design.sites[dark[0].ends[0]].id
         clause = f"{finding['detail']}: take traces from both ends to find where it stops"
         yield write_item(fibre, act=Act.LOCATE_BREAK, site=site, causes=[cause_of(finding, clause)])
 
 
-def _crossed_clause(fibre: FibreUnderTest, test: Continuity) -> str:
+def _crossed_clause(fibre: FibreMeasured, test: Continuity) -> str:
     assert test.seen_fibre is not None
     near, far = (fibre.layout.design.sites[index].id for index in test.ends)
     lit, seen = (f"fibre {number} ({_colours(fibre, number, far)})" for number in (test.lit_fibre, test.seen_fibre))
     return f"{lit} was lit at {near} and {seen} seen at {far}: re-splice, or the engineer approves an as-built revision"
 
 
-def _colours(fibre: FibreUnderTest, number: int, site: str) -> str:
+def _colours(fibre: FibreMeasured, number: int, site: str) -> str:
     """Return what a crew sees of a route fibre at an end of the route."""
     before, after = fibre.layout.local_fibres(number, site)
     local = before or after
@@ -60,10 +60,10 @@ def _colours(fibre: FibreUnderTest, number: int, site: str) -> str:
     return f"section {local.section}, tube {place.tube} {place.tube_colour}, fibre {place.fibre} {place.fibre_colour}"
 
 
-def _break_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+def _break_work(fibre: FibreMeasured, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
     criteria = tuple(one["criterion"] for one in still_open if one.get("reason") in _OF_BREAKS)
     # A trace that stops short leaves something open, or nothing here is worth looking for.
-    for broken in fibre.laying.breaks().found if still_open else ():
+    for broken in fibre.alignment.breaks.found if still_open else ():
         at_m, found = metres_text(broken.from_a_um), locate(fibre.layout, from_a_um=broken.from_a_um)
         where = "" if found is None else f", {metres_text(found.cable_um)} m of cable into section {found.section}"
         clause = (
@@ -75,13 +75,13 @@ def _break_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]) ->
         )
 
 
-def _site_before(fibre: FibreUnderTest, *, from_a_um: int) -> str:
+def _site_before(fibre: FibreMeasured, *, from_a_um: int) -> str:
     sites = fibre.layout.design.sites
     index = bisect_right(fibre.layout.site_offsets_um, from_a_um) - 1
     return sites[min(max(index, 0), len(sites) - 1)].id
 
 
-def _bend_work(fibre: FibreUnderTest, bad: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+def _bend_work(fibre: FibreMeasured, bad: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
     causes: dict[tuple[str, int | None], list[Cause]] = {}
     for finding in bad:
         causes.setdefault((_site_of(fibre, finding), finding.get("position")), []).append(_bend_cause(finding))
@@ -89,7 +89,7 @@ def _bend_work(fibre: FibreUnderTest, bad: Sequence[FindingDocument]) -> Iterato
         yield write_item(fibre, act=Act.RELIEVE_BEND, site=site, causes=own, position=position)
 
 
-def _site_of(fibre: FibreUnderTest, finding: FindingDocument) -> str:
+def _site_of(fibre: FibreMeasured, finding: FindingDocument) -> str:
     """Return the place that a finding is about, or the site before what it is about."""
     if "section" in finding:
         sections = [section.id for section in fibre.layout.design.sections]

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.words import Basis, Reason
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.numbers.clocks import Stamp
 from worker.judgement.numbers.exact import db_text, limit_mdb, mdb_text, mean_tenth_mdb
@@ -33,9 +33,7 @@ class ActionLimits(NamedTuple):
         return max(own, limit_mdb(fallback.limit_db))
 
 
-def interim_causes(
-    fibre: FibreUnderTest, place: Place, limits: ActionLimits, *, since: Stamp | None
-) -> Iterator[Cause]:
+def interim_causes(fibre: FibreMeasured, place: Place, limits: ActionLimits, *, since: Stamp | None) -> Iterator[Cause]:
     """Return why a splice has to be made again by the traces since it was made.
 
     From both directions what will count at the end is held against the limit; one alone against the action limit too.
@@ -61,25 +59,25 @@ def interim_causes(
 
 
 def _latest(
-    fibre: FibreUnderTest, place: Place, wavelength_nm: int, is_forward: bool, since: Stamp | None
+    fibre: FibreMeasured, place: Place, wavelength_nm: int, is_forward: bool, since: Stamp | None
 ) -> Reading | None:
     for trace in reversed(fibre.history.traces):
         if trace.wavelength_nm != wavelength_nm or trace.is_forward is not is_forward:
             continue
         if _is_interim(fibre, place, trace, since):
-            shown = fibre.placed(trace).readings[place.site_index]
+            shown = fibre.aligned(trace).readings[place.site_index]
             if isinstance(shown, Reading):
                 return shown
     return None
 
 
-def _is_interim(fibre: FibreUnderTest, place: Place, trace: Trace, since: Stamp | None) -> bool:
+def _is_interim(fibre: FibreMeasured, place: Place, trace: Trace, since: Stamp | None) -> bool:
     if trace.is_ended or trace.calibration_has_run_out or not trace.low_index < place.site_index < trace.high_index:
         return False
     if since is not None and trace.stamp.made_at <= since.made_at:
         return False
     # Where sealing is not asked for, every reading is final as soon as there is one from each direction.
-    return not fibre.counting.final_after_sealing or fibre.counting.fault_at(trace, place.site_index) in _INTERIM
+    return not fibre.validity.final_after_sealing or fibre.validity.fault_at(trace, place.site_index) in _INTERIM
 
 
 def _mean_causes(limits: ActionLimits, first: Reading, second: Reading) -> Iterator[Cause]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from service.vocabulary.design.layout import LocalFibre
 from service.vocabulary.findings.finding import FindingDocument, LocalFibreDocument, WorkDocument
 from service.vocabulary.words import Act
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.measured import FibreMeasured
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -38,7 +38,7 @@ def beyond_limit(finding: FindingDocument) -> str:
 
 
 def write_item(
-    fibre: FibreUnderTest,
+    fibre: FibreMeasured,
     *,
     act: Act,
     site: str,

@@ -6,7 +6,7 @@ from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.design.layout import Joint
 from service.vocabulary.findings.finding import FindingDocument, WorkDocument
 from service.vocabulary.words import Act, Basis, JointKind, Outcome, Quantity
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct
 from worker.judgement.numbers.exact import mdb_text
 from worker.judgement.rules.fallback import count_attempts
@@ -22,7 +22,7 @@ FindingsByJoint = dict[tuple[str, int], dict[str, FindingDocument]]
 _OF_SPLICES = {Quantity.SPLICE_LOSS, Quantity.WORKMANSHIP, Quantity.REFLECTANCE}
 
 
-def joint_work(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+def joint_work(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
     """Return what is to be done at each place before it is worth testing."""
     by_joint, proving = _by_joint(findings), _proving_codes(fibre)
     for place in fibre.places:
@@ -35,7 +35,7 @@ def joint_work(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> It
             yield from _sealing_work(fibre, place, by_joint)
 
 
-def _proving_codes(fibre: FibreUnderTest) -> frozenset[str]:
+def _proving_codes(fibre: FibreMeasured) -> frozenset[str]:
     """Return the criteria that a final reading proves: it says more than an estimate or one direction ever could."""
     return frozenset(one.code for one in _splice_criteria(fibre) if one.basis is not Basis.ESTIMATE)
 
@@ -53,7 +53,7 @@ def _by_joint(findings: Sequence[FindingDocument]) -> FindingsByJoint:
 
 
 def _splice_work(
-    fibre: FibreUnderTest, place: Place, joint: Joint, by_joint: FindingsByJoint, proving: frozenset[str]
+    fibre: FibreMeasured, place: Place, joint: Joint, by_joint: FindingsByJoint, proving: frozenset[str]
 ) -> Iterator[WorkDocument]:
     own = by_joint.get((joint.site, joint.position), {})
     splice = latest_splice(fibre, joint)
@@ -75,7 +75,7 @@ def _splice_work(
         causes = [Cause(clause="the sleeve has not been shrunk", records=(splice.stamp.id,))]
     else:
         return
-    is_urgent = place.is_closure and not fibre.counting.is_sealed(place.site)
+    is_urgent = place.is_closure and not fibre.validity.is_sealed(place.site)
     yield write_item(fibre, act=act, site=joint.site, causes=causes, position=joint.position, is_urgent=is_urgent)
 
 
@@ -92,7 +92,7 @@ def _reflectance_causes(own: Iterable[FindingDocument]) -> Iterator[Cause]:
 
 
 def _loss_causes(
-    fibre: FibreUnderTest, place: Place, joint: Joint, own: dict[str, FindingDocument], *, is_proven: bool
+    fibre: FibreMeasured, place: Place, joint: Joint, own: dict[str, FindingDocument], *, is_proven: bool
 ) -> Iterator[Cause]:
     splice, attempts = latest_splice(fibre, joint), count_attempts(fibre, joint)
     if is_proven and all(one["outcome"] != Outcome.NONCONFORMING for one in own.values()):
@@ -110,7 +110,7 @@ def _loss_causes(
             yield from interim_causes(fibre, place, ActionLimits(criterion, attempts), since=since)
 
 
-def _splice_criteria(fibre: FibreUnderTest) -> list[SpliceLossCriterion]:
+def _splice_criteria(fibre: FibreMeasured) -> list[SpliceLossCriterion]:
     return [criterion for criterion in fibre.criteria.criteria if isinstance(criterion, SpliceLossCriterion)]
 
 
@@ -132,13 +132,13 @@ def _estimate_causes(criterion: SpliceLossCriterion, splice: SpliceAct | None, a
         )
 
 
-def _sealing_work(fibre: FibreUnderTest, place: Place, by_joint: FindingsByJoint) -> Iterator[WorkDocument]:
-    if not (place.is_closure and fibre.counting.final_after_sealing) or fibre.counting.is_sealed(place.site):
+def _sealing_work(fibre: FibreMeasured, place: Place, by_joint: FindingsByJoint) -> Iterator[WorkDocument]:
+    if not (place.is_closure and fibre.validity.final_after_sealing) or fibre.validity.is_sealed(place.site):
         return
     splices = [splice for joint in place.joints if (splice := latest_splice(fibre, joint)) is not None]
     if not splices:
         return
-    state = "the closure is open" if place.site in fibre.counting.sealings else "its sealing is not recorded"
+    state = "the closure is open" if place.site in fibre.validity.sealings else "its sealing is not recorded"
     cause = Cause(
         clause=f"the splice is finished and {state}: seal it, then test from both ends",
         criteria=tuple(

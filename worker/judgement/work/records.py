@@ -4,14 +4,14 @@ from collections.abc import Iterator, Sequence
 
 from service.vocabulary.findings.finding import FindingDocument, WorkDocument
 from service.vocabulary.words import Act, Outcome, Quantity, Reason
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.work.items import Cause, cause_of, write_item
 from worker.judgement.work.splices import aspect_of
 
 _MISSING = {Reason.NO_EVIDENCE, Reason.WORK_NOT_STATED}
 
 
-def record_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+def record_work(fibre: FibreMeasured, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
     """Return what has to be posted of splices that are made, one item for each."""
     causes: dict[tuple[str, int], list[Cause]] = {}
     for finding in still_open:
@@ -24,7 +24,7 @@ def record_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]) ->
         yield write_item(fibre, act=Act.TEST_MISSING, site=site, causes=own, position=position)
 
 
-def _advice(fibre: FibreUnderTest, finding: FindingDocument) -> str:
+def _advice(fibre: FibreMeasured, finding: FindingDocument) -> str:
     if aspect_of(fibre, finding) == "calibrated_splicer":
         return "post the calibration if there was one, or calibrate and splice again"
     return "replace the splice's record by one that states it"

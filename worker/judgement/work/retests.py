@@ -6,7 +6,7 @@ from service.vocabulary.criteria.required_tests import Need, needs_of
 from service.vocabulary.findings.finding import FindingDocument, WorkDocument
 from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Reason, SiteKind
 from worker.judgement.fibre.end_to_end import end_to_end_test
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.traces.places import Place
 from worker.judgement.words import REASON_SPOKEN, SPOKEN, TEST_SPOKEN, at_wavelength
 from worker.judgement.work.items import Cause, beyond_limit, cause_of, write_item
@@ -45,22 +45,22 @@ _ONE_WAY_IS_ENOUGH = {"dispersion", "continuity"}
 _Asked = tuple[tuple[Act, str], Cause]
 
 
-def is_ready_for_tests(fibre: FibreUnderTest) -> bool:
+def is_ready_for_tests(fibre: FibreMeasured) -> bool:
     """Tell whether a fibre is spliced from end to end and its closures are shut."""
     if not fibre.is_continuous:
         return False
     sites = fibre.layout.design.sites
     closures = [site.id for site in sites if site.kind is SiteKind.SPLICE_CLOSURE]
-    if fibre.counting.final_after_sealing and not all(fibre.counting.is_sealed(site) for site in closures):
+    if fibre.validity.final_after_sealing and not all(fibre.validity.is_sealed(site) for site in closures):
         return False
     splices = [joint for joint in fibre.joints if joint.kind is JointKind.SPLICE]
     if fibre.history.splices:
         return all(latest_splice(fibre, joint) is not None for joint in splices)
     # Nobody posts splices on this fibre: its closures, or the tests already there, have to tell that it is spliced.
-    return fibre.counting.final_after_sealing or bool(fibre.history.traces or fibre.history.links)
+    return fibre.validity.final_after_sealing or bool(fibre.history.traces or fibre.history.links)
 
 
-def retest_work(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+def retest_work(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
     """Return the tests to be made on a fibre that is ready for them."""
     causes: dict[tuple[Act, str], list[Cause]] = {}
     for (act, site), cause in (
@@ -73,7 +73,7 @@ def retest_work(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> I
         yield write_item(fibre, act=act, site=site, causes=own)
 
 
-def _absent_tests(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
+def _absent_tests(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
     open_codes = {finding["criterion"] for finding in findings if finding["outcome"] == Outcome.UNDETERMINED}
     needs: dict[Need, list[str]] = {}
     for criterion in fibre.criteria.criteria:
@@ -95,7 +95,7 @@ def _absent_tests(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) ->
                 yield (Act.RETEST, site), Cause(clause=clause, criteria=tuple(codes), records=records)
 
 
-def _tests_through(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
+def _tests_through(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
     """Return the traces that are missing over sites where spans meet: each span sees one side of such a joint only."""
     places = {place.site: place for place in fibre.places}
     unproven = [
@@ -125,7 +125,7 @@ def _by_site(findings: Sequence[FindingDocument]) -> dict[str, list[FindingDocum
 
 
 def _test_through(
-    fibre: FibreUnderTest, place: Place, findings: Sequence[FindingDocument], *, is_forward: bool
+    fibre: FibreMeasured, place: Place, findings: Sequence[FindingDocument], *, is_forward: bool
 ) -> _Asked:
     nm = findings[0]["wavelength_nm"]
     missing = fibre.one_way_loss_at(place, wavelength_nm=nm, is_forward=is_forward).reason
@@ -139,7 +139,7 @@ def _test_through(
     return (Act.RETEST, near), Cause(clause=clause, criteria=criteria)
 
 
-def _better_tests(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
+def _better_tests(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
     unclear: dict[tuple[str, Reason, int | None], list[FindingDocument]] = {}
     for finding in findings:
         nm, quantity = finding.get("wavelength_nm"), Quantity(finding["quantity"])

@@ -7,7 +7,7 @@ from service.vocabulary.design.layout import Joint
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Outcome, Quantity
 from worker.judgement.fibre.connections import is_clean
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct
 from worker.judgement.traces.places import Place
 from worker.judgement.work.items import Cause, cause_of
@@ -24,18 +24,18 @@ _ADVICE: Mapping[str, str] = {
 }
 
 
-def latest_splice(fibre: FibreUnderTest, joint: Joint) -> SpliceAct | None:
+def latest_splice(fibre: FibreMeasured, joint: Joint) -> SpliceAct | None:
     """Return the latest attempt at a joint; a record without a position speaks for each splice of its site."""
     attempts = fibre.history.splices.get(joint.site, ())
     return next((splice for splice in reversed(attempts) if splice.position in {None, joint.position}), None)
 
 
-def is_worth_splicing(fibre: FibreUnderTest, place: Place) -> bool:
+def is_worth_splicing(fibre: FibreMeasured, place: Place) -> bool:
     """Tell whether a loss here is the splice's: where it was read with a connection, once that is known to be clean."""
     return place.pair is None or is_clean(fibre, place, place.pair)
 
 
-def workmanship_causes(fibre: FibreUnderTest, findings: Iterable[FindingDocument]) -> Iterator[Cause]:
+def workmanship_causes(fibre: FibreMeasured, findings: Iterable[FindingDocument]) -> Iterator[Cause]:
     """Return why a splice has to be made again by how it was made."""
     for finding in findings:
         if (finding["quantity"], finding["outcome"]) != (Quantity.WORKMANSHIP, Outcome.NONCONFORMING):
@@ -47,7 +47,7 @@ def workmanship_causes(fibre: FibreUnderTest, findings: Iterable[FindingDocument
             yield cause_of(finding, f"{finding['detail']}{_ADVICE[aspect]}")
 
 
-def aspect_of(fibre: FibreUnderTest, finding: FindingDocument) -> str | None:
+def aspect_of(fibre: FibreMeasured, finding: FindingDocument) -> str | None:
     """Return what a workmanship finding's criterion demands something of."""
     return next(
         (

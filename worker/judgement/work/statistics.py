@@ -6,7 +6,7 @@ from service.vocabulary.criteria.joints import JointStatisticCriterion
 from service.vocabulary.findings.finding import FindingDocument, WorkDocument
 from service.vocabulary.words import Act, JointKind, Outcome, Quantity
 from worker.judgement.fibre.connections import is_clean
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import db_text
 from worker.judgement.rules.kinds.statistics import JointStatisticRule, Member
 from worker.judgement.work.items import beyond_limit, cause_of, write_item
@@ -17,7 +17,7 @@ _OF_ALL = {
 }
 
 
-def statistic_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+def statistic_work(fibre: FibreMeasured, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
     """Return the one joint for each population of this fibre that is over its limit, where all else is done."""
     criteria = {one.code: one for one in fibre.criteria.criteria if isinstance(one, JointStatisticCriterion)}
     for finding in still_open:
@@ -39,7 +39,7 @@ def statistic_work(fibre: FibreUnderTest, still_open: Sequence[FindingDocument])
             )
 
 
-def _act(fibre: FibreUnderTest, worst: Member) -> Act:
+def _act(fibre: FibreMeasured, worst: Member) -> Act:
     if worst.joint.kind is JointKind.SPLICE:
         return Act.RE_SPLICE
     place = next(place for place in fibre.places if place.site_index == worst.joint.site_index)

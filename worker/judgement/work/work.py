@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from service.vocabulary.findings.finding import FindingDocument, WorkDocument
 from service.vocabulary.words import Act, Outcome
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.work.connections import connection_work, inspection_work
 from worker.judgement.work.faults import fault_work
 from worker.judgement.work.joints import joint_work
@@ -15,7 +15,7 @@ from worker.judgement.work.statistics import statistic_work
 _ACT_ORDER = {act.value: rank for rank, act in enumerate(Act)}
 
 
-def work_of(fibre: FibreUnderTest, findings: Sequence[FindingDocument]) -> list[WorkDocument]:
+def work_of(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> list[WorkDocument]:
     """Return what is to be done on one fibre.
 
     Of joints that are only together over a limit the worst is asked for, once nothing else is. Tests are asked for once

@@ -33,7 +33,8 @@ from tests.factories import (
 from tests.unit.judgement.judging import both_ways, finding_of, judge, sealed, work_of
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.history.history import read_history
-from worker.judgement.history.validity import Counting
+from worker.judgement.history.records import read_record
+from worker.judgement.history.validity import judge_validity
 
 AFTER_TEST = "2025-03-25T08:00:00Z"
 AFTER_ALL = "2025-03-28T08:00:00Z"
@@ -203,11 +204,12 @@ def test_cleaning_voids_over_the_whole_only_what_holds_that_connection_in_one_va
     cleanings = [make_cleaning(site=site, made_at=AFTER_TEST) for site in cleaned]
     lids = [make_closure_state(site=site) for site in ("C1", "C2")]
     layout = layout_of()
-    evidence = [stored(body) for body in (*lids, *cleanings, test)]
-    history = read_history(layout, fibre=1, rework_voids=Voiding.FIBRE, evidence=evidence)
-    counting = Counting(layout, history=history, final_after_sealing=True)
+    read = [read_record(layout, stored(body)) for body in (*lids, *cleanings, test)]
+    records = [record for record in read if record is not None]
+    history = read_history(layout, fibre=1, rework_voids=Voiding.FIBRE, records=records)
+    validity = judge_validity(layout, history, final_after_sealing=True)
     measured = max([*history.traces, *(own[-1] for own in history.links.values())], key=lambda one: one.stamp.key)
-    assert (counting.fault_of(measured), counting.fault_over(measured)) == (None, fault)
+    assert (validity.fault_of(measured), validity.fault_over(measured)) == (None, fault)
 
 
 def _back(make: object) -> Body:

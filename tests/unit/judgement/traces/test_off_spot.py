@@ -6,7 +6,7 @@ import pytest
 
 from tests.factories import Body, make_criteria, make_design, with_events
 from tests.unit.judgement.judging import both_ways, finding_of, judge, sealed
-from worker.judgement.traces.joint_location import Agreement, Margins, Sighting, agree
+from worker.judgement.traces.joint_location import Agreement, Margins, Sighting, locate_joints
 
 # Sites stand every 1000 m; the tolerance is 10 m, and a joint may be built 50 m off its spot.
 
@@ -126,7 +126,7 @@ MARGINS = Margins(tolerance_um=10, same_spot_um=4, off_spot_um=30)
 def agree_on(places: list[int], seen: list[Sighting], *, is_movable: bool = True, is_group: bool = False) -> Agreement:
     """Return what sightings agree on, about places that may all move, or not, and are all groups, or none."""
     count = len(places)
-    return agree(seen, places, movable=[is_movable] * count, is_group=[is_group] * count, margins=MARGINS)
+    return locate_joints(seen, places, movable=[is_movable] * count, is_group=[is_group] * count, margins=MARGINS)
 
 
 def spots(places: list[int], seen: list[Sighting], *, is_movable: bool = True) -> dict[int, int]:

@@ -8,10 +8,9 @@ from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
 from service.vocabulary.quantities import to_last_place
 from service.vocabulary.words import Outcome, Reason, Unit
 from worker.judgement.fibre.bidirectional import BidirectionalLoss
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement, joint_finding, undetermined
-from worker.judgement.fibre.unexpected_events import section_at, stray_spots
-from worker.judgement.fibre.unexpected_losses import stray_loss
+from worker.judgement.fibre.measured import FibreMeasured
+from worker.judgement.fibre.unexpected_events import section_at, unexpected_loss, unexpected_spots
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, db_text
 from worker.judgement.numbers.limits import Held, Limit, hold, to_parts
 from worker.judgement.rules.base import Rule
@@ -28,22 +27,22 @@ class BendRule(Rule[BendCriterion]):
         self._wavelengths_nm = (criterion.short_wavelength_nm, criterion.long_wavelength_nm)
         self._ratio_percent = to_last_place(criterion.ratio, places=2)
 
-    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
         """Give one finding for each place, named after its pair if it has one, then one for each spot."""
         for place in fibre.places:
             joint = place.pair or place.joints[0]
             if joint.segment in fibre.segments and place.site_index in self.scope.sites:
                 yield joint_finding(self.head, joint, self._judge_place(fibre, place))
-        for spot in stray_spots(fibre, wavelengths_nm=self._wavelengths_nm):
+        for spot in unexpected_spots(fibre, wavelengths_nm=self._wavelengths_nm):
             section = section_at(fibre, spot)
             if section in self.scope.sections:
-                losses = [stray_loss(fibre, spot, wavelength_nm=nm) for nm in self._wavelengths_nm]
+                losses = [unexpected_loss(fibre, spot, wavelength_nm=nm) for nm in self._wavelengths_nm]
                 judged = self._judge(*losses, where=f"{spot.from_a_m} m from A, where no joint is: ")
                 finding = section_finding(self.head, fibre, section, judged)
                 if finding["segments"]:
                     yield finding
 
-    def _judge_place(self, fibre: FibreUnderTest, place: Place) -> Judgement:
+    def _judge_place(self, fibre: FibreMeasured, place: Place) -> Judgement:
         short, long = (fibre.loss_at(place, wavelength_nm=nm) for nm in self._wavelengths_nm)
         return self._judge(short, long, where="")
 

@@ -6,8 +6,8 @@ from service.vocabulary.criteria.workmanship import CalibratedSplicer
 from service.vocabulary.design.layout import Joint
 from service.vocabulary.findings.finding import ReadingDocument
 from service.vocabulary.words import Outcome, Reason, Unit
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import CalibrationAct, SpliceAct
 from worker.judgement.numbers.ages import age_us
 from worker.judgement.numbers.clocks import Stamp, order_is_proven
@@ -20,13 +20,11 @@ _PARTS_PLACES = 4
 
 
 def judge_calibration(
-    demand: CalibratedSplicer, fibre: FibreUnderTest, joint: Joint, splice: SpliceAct, known: Judgement
+    demand: CalibratedSplicer, fibre: FibreMeasured, joint: Joint, splice: SpliceAct, known: Judgement
 ) -> Judgement:
     """Hold the age of the splicer's latest calibration before a splice against the most that is allowed."""
-    serial, types = splice.body["splicer_serial"], _fibre_types(fibre, joint)
-    own = [
-        act for act in fibre.history.calibrations if act.splicer_serial == serial and act.body["fibre_type"] in types
-    ]
+    serial, types = splice.splicer_serial, _fibre_types(fibre, joint)
+    own = [act for act in fibre.history.calibrations if act.splicer_serial == serial and act.fibre_type in types]
     if any(not order_is_proven(act.stamp, splice.stamp) for act in own):
         return known._replace(reason=Reason.ORDER_NOT_PROVEN, detail=REASON_SPOKEN[Reason.ORDER_NOT_PROVEN])
     before = [act for act in own if act.stamp.made_at < splice.stamp.made_at]
@@ -38,21 +36,21 @@ def judge_calibration(
 
 
 def _hold(
-    demand: CalibratedSplicer, fibre: FibreUnderTest, splice: SpliceAct, latest: CalibrationAct, known: Judgement
+    demand: CalibratedSplicer, fibre: FibreMeasured, splice: SpliceAct, latest: CalibrationAct, known: Judgement
 ) -> Judgement:
     limit = Limit.most(to_parts(demand.most_age_h, places=1), unit=Unit.H)
     age = Fraction(age_us(earlier=latest.stamp.made_at, later=splice.stamp.made_at) * PARTS, _US_PER_H)
     spoken = f"splicer {latest.splicer_serial} was calibrated {parts_text(age, places=1)} h before"
     held = known._replace(detail=spoken).held(age, age, limit)
-    if not latest.body["passed"]:
+    if not latest.passed:
         return held._replace(outcome=Outcome.NONCONFORMING, detail=f"{spoken}, and did not pass")
     if held.outcome is not Outcome.CONFORMING or not demand.again_after_move:
         return held
     return _judge_move(fibre, splice, latest, held)
 
 
-def _judge_move(fibre: FibreUnderTest, splice: SpliceAct, latest: CalibrationAct, held: Judgement) -> Judgement:
-    site = latest.body.get("site")
+def _judge_move(fibre: FibreMeasured, splice: SpliceAct, latest: CalibrationAct, held: Judgement) -> Judgement:
+    site = latest.site
     if site not in {None, splice.site}:
         return held._replace(
             outcome=Outcome.NONCONFORMING, detail=f"{held.detail}, at {site}: not again after the move"
@@ -61,7 +59,7 @@ def _judge_move(fibre: FibreUnderTest, splice: SpliceAct, latest: CalibrationAct
         other
         for own in fibre.history.splices.values()
         for other in own
-        if other.site != splice.site and other.body["splicer_serial"] == latest.splicer_serial
+        if other.site != splice.site and other.splicer_serial == latest.splicer_serial
     ]
     if any(not _is_ordered(other.stamp, latest.stamp, splice.stamp) for other in elsewhere):
         reason = Reason.ORDER_NOT_PROVEN
@@ -82,7 +80,7 @@ def _read(splice: SpliceAct) -> ReadingDocument:
     return {"record": splice.stamp.id}
 
 
-def _fibre_types(fibre: FibreUnderTest, joint: Joint) -> set[str]:
+def _fibre_types(fibre: FibreMeasured, joint: Joint) -> set[str]:
     """Return the fibre types of the sections on both sides of a joint."""
     sections = fibre.layout.design.sections
     return {section.fibre_type for section in sections[max(joint.site_index - 1, 0) : joint.site_index + 1]}

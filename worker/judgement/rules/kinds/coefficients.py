@@ -7,12 +7,14 @@ from typing import NamedTuple
 from service.vocabulary.criteria.links import AttenuationCoefficientCriterion, Stretch
 from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.finding import FindingDocument, ReadingDocument, VoidDocument
-from service.vocabulary.quantities import UM_PER_CM, to_last_place
-from service.vocabulary.words import DecisionRule, EventKind, Outcome, Reason, SiteKind, Unit
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest, reason_of, void_documents
+from service.vocabulary.quantities import UM_PER_CM, metres_text, to_last_place
+from service.vocabulary.words import DecisionRule, Outcome, Reason, SiteKind, Unit
 from worker.judgement.fibre.findings import Judgement, undetermined
-from worker.judgement.history.acts import Body, Trace
-from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, last_place, mean_tenth_mdb
+from worker.judgement.fibre.measured import FibreMeasured, void_documents
+from worker.judgement.history.acts import Trace, TraceEvent
+from worker.judgement.history.trace_sets import Side
+from worker.judgement.history.validity import reason_of
+from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule
 from worker.judgement.rules.spans import length_over_um, section_finding, span_finding
@@ -46,7 +48,7 @@ class CoefficientRule(Rule[AttenuationCoefficientCriterion]):
         )
         self._least_um = to_last_place(criterion.least_length_m, places=2) * UM_PER_CM
 
-    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
         """Give one finding for each stretch of a continuous fibre that is long enough."""
         if not fibre.is_continuous:
             return
@@ -60,11 +62,11 @@ class CoefficientRule(Rule[AttenuationCoefficientCriterion]):
             if self._is_measurable(fibre, span):
                 yield section_finding(self.head, fibre, section, self._judge(fibre, span))
 
-    def _is_measurable(self, fibre: FibreUnderTest, span: Span) -> bool:
+    def _is_measurable(self, fibre: FibreMeasured, span: Span) -> bool:
         # Of no length at all there is nothing to divide by, whatever the criteria say.
         return length_over_um(fibre, span) >= max(self._least_um, 1)
 
-    def _judge(self, fibre: FibreUnderTest, span: Span) -> Judgement:
+    def _judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
         lengths_um = fibre.layout.section_lengths_um
         sum_pdb, stated = Fraction(0), []
         for section in range(span.first, span.last):
@@ -92,9 +94,9 @@ class CoefficientRule(Rule[AttenuationCoefficientCriterion]):
         return held._replace(outcome=Outcome.UNDETERMINED, reason=Reason.BELOW_FIBRE_ALONE, grade=None)
 
 
-def _coefficient(fibre: FibreUnderTest, section: int, *, wavelength_nm: int, is_forward: bool) -> OneWayCoefficient:
+def _coefficient(fibre: FibreMeasured, section: int, *, wavelength_nm: int, is_forward: bool) -> OneWayCoefficient:
     """Return what the shortest pulse states that states anything: the first that counts over the section."""
-    trace_set = fibre.trace_set(wavelength_nm=wavelength_nm, is_forward=is_forward)
+    trace_set = fibre.traces.of_side(Side(wavelength_nm, is_forward))
     void = [item for item in trace_set.void if _covers(item[0], section)]
     reasons: list[Reason] = []
     for trace in trace_set.traces:
@@ -108,13 +110,12 @@ def _coefficient(fibre: FibreUnderTest, section: int, *, wavelength_nm: int, is_
         shown = _event_at(fibre, trace, last if trace.is_forward else first)
         if isinstance(shown, Reason):
             reasons.append(shown)
-        elif "attenuation_db_per_km" not in shown:
+        elif shown.mdb_per_km is None:
             reasons.append(Reason.COEFFICIENT_NOT_STATED)
         else:
-            text = shown["attenuation_db_per_km"]
-            reading = _read(trace, shown, text)
+            reading = _read(trace, shown, mdb_text(shown.mdb_per_km))
             return OneWayCoefficient(
-                None, last_place(text), (reading,), void_documents(void), Span(first=first, last=last)
+                None, shown.mdb_per_km, (reading,), void_documents(void), Span(first=first, last=last)
             )
     return OneWayCoefficient(reasons[0] if reasons else reason_of(void), 0, (), void_documents(void))
 
@@ -123,20 +124,20 @@ def _covers(trace: Trace, section: int) -> bool:
     return trace.low_index <= section < trace.high_index
 
 
-def _fault_over(fibre: FibreUnderTest, trace: Trace, first: int, last: int) -> Reason | None:
+def _fault_over(fibre: FibreMeasured, trace: Trace, first: int, last: int) -> Reason | None:
     # Cleaning a connection changes nothing of the fibre behind it; a lid opened may have moved it.
     sites = fibre.layout.design.sites
     closures = [site for site in range(first, last + 1) if sites[site].kind is SiteKind.SPLICE_CLOSURE]
-    faults = (fibre.counting.fault_at(trace, site) for site in closures)
+    faults = (fibre.validity.fault_at(trace, site) for site in closures)
     return next((fault for fault in faults if fault is not None), None)
 
 
-def _seen_between(fibre: FibreUnderTest, trace: Trace, section: int) -> tuple[int, int]:
+def _seen_between(fibre: FibreMeasured, trace: Trace, section: int) -> tuple[int, int]:
     """Return the sites around a section between which the trace shows nothing: its events state all that as one.
 
     The fibre runs uncut through a site, or the joint there is too good to be seen.
     """
-    placed, first, last = fibre.placed(trace), section, section + 1
+    placed, first, last = fibre.aligned(trace), section, section + 1
 
     def is_passed(site: int) -> bool:
         shown = placed.readings.get(site)
@@ -149,23 +150,23 @@ def _seen_between(fibre: FibreUnderTest, trace: Trace, section: int) -> tuple[in
     return first, last
 
 
-def _event_at(fibre: FibreUnderTest, trace: Trace, site: int) -> Body | Reason:
+def _event_at(fibre: FibreMeasured, trace: Trace, site: int) -> TraceEvent | Reason:
     """Return the event at a site, as the light goes: it states the fibre before it."""
-    placed = fibre.placed(trace)
+    placed = fibre.aligned(trace)
     if site == trace.ends[1] and trace.receive is None:
-        return placed.shortfall or next(event for event in trace.events if event["kind"] == EventKind.END)
+        return placed.shortfall or trace.ends_shown[0]
     shown = placed.readings.get(site, Reason.COEFFICIENT_NOT_STATED)
     if isinstance(shown, Reading):
         return shown.events[0] if shown.events else Reason.COEFFICIENT_NOT_STATED
     return shown
 
 
-def _read(trace: Trace, event: Body, text: str) -> ReadingDocument:
+def _read(trace: Trace, event: TraceEvent, text: str) -> ReadingDocument:
     return {
         "record": trace.stamp.id,
         "direction": DIRECTION[trace.is_forward],
         "value": text,
-        "distance_m": event["distance_m"],
+        "distance_m": metres_text(event.at_um),
     }
 
 
@@ -177,7 +178,7 @@ def _reason(stated: list[OneWayCoefficient]) -> Reason | None:
     return Reason.ONE_DIRECTION_ONLY if len(reasons) < len(stated) else Reason.NO_EVIDENCE
 
 
-def _detail(fibre: FibreUnderTest, span: Span, stated: list[tuple[int, bool, OneWayCoefficient]]) -> str:
+def _detail(fibre: FibreMeasured, span: Span, stated: list[tuple[int, bool, OneWayCoefficient]]) -> str:
     missing = [
         f"section {fibre.layout.design.sections[section].id} {SPOKEN[is_forward]}: {REASON_SPOKEN[one.reason]}"
         for section, is_forward, one in stated
@@ -190,7 +191,7 @@ def _detail(fibre: FibreUnderTest, span: Span, stated: list[tuple[int, bool, One
     return "mean of " + " and ".join(_said(fibre, one, is_forward=is_forward) for _, is_forward, one in stated)
 
 
-def _said(fibre: FibreUnderTest, one: OneWayCoefficient, *, is_forward: bool) -> str:
+def _said(fibre: FibreMeasured, one: OneWayCoefficient, *, is_forward: bool) -> str:
     said = f"{one.readings[0]['value']} dB/km ({SPOKEN[is_forward]}"
     if one.over is None or one.over.last - one.over.first == 1:
         return f"{said})"

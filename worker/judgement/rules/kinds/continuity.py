@@ -4,9 +4,10 @@ from collections.abc import Sequence
 
 from service.vocabulary.criteria.links import ContinuityCriterion
 from service.vocabulary.words import Outcome, Reason, RecordKind
-from worker.judgement.fibre.end_to_end import EndToEndTest, both_ways, known_of, missing_reason, reading_of
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest, void_documents
+from worker.judgement.fibre.end_to_end import both_ways, known_of, missing_reason, reading_of
 from worker.judgement.fibre.findings import Judgement
+from worker.judgement.fibre.link_tests import EndToEndTest
+from worker.judgement.fibre.measured import FibreMeasured, void_documents
 from worker.judgement.history.acts import Continuity
 from worker.judgement.history.validity import split_by_fault
 from worker.judgement.numbers.clocks import order_is_proven
@@ -16,7 +17,7 @@ from worker.judgement.rules.base import EndToEndRule
 class ContinuityRule(EndToEndRule[ContinuityCriterion]):
     """The number lit at one end is the number seen at the other; one direction is enough."""
 
-    def judge(self, fibre: FibreUnderTest) -> Judgement:
+    def judge(self, fibre: FibreMeasured) -> Judgement:
         """Tell whether the fibre comes out under its own number, and no other does."""
         ways = both_ways(fibre, test="continuity", wavelength_nm=None)
         own = [one for way in ways for one in way.measurements if isinstance(one, Continuity)]
@@ -32,7 +33,7 @@ class ContinuityRule(EndToEndRule[ContinuityCriterion]):
 
 
 def _judge_own(
-    fibre: FibreUnderTest, own: Sequence[Continuity], ways: Sequence[EndToEndTest], known: Judgement
+    fibre: FibreMeasured, own: Sequence[Continuity], ways: Sequence[EndToEndTest], known: Judgement
 ) -> Judgement:
     seen = {one.seen_fibre for one in own}
     if not own:
@@ -45,7 +46,7 @@ def _judge_own(
 
 
 def _others(
-    fibre: FibreUnderTest, own: Sequence[Continuity]
+    fibre: FibreMeasured, own: Sequence[Continuity]
 ) -> tuple[list[Continuity], list[tuple[Continuity, Reason]]]:
     """Return the tests that count in which this fibre's number was seen while another was lit."""
     last_index = len(fibre.layout.design.sites) - 1
@@ -56,12 +57,12 @@ def _others(
         and one.lit_fibre != fibre.number
         and (one.low_index, one.high_index) == (0, last_index)
     ]
-    good, void = split_by_fault(told, fibre.counting.fault_of)
-    good, unsealed = split_by_fault(good, fibre.counting.fault_over)
+    good, void = split_by_fault(told, fibre.validity.fault_of)
+    good, unsealed = split_by_fault(good, fibre.validity.fault_over)
     return [one for one in good if not _is_superseded(fibre, one, own)], void + unsealed
 
 
-def _is_superseded(fibre: FibreUnderTest, other: Continuity, own: Sequence[Continuity]) -> bool:
+def _is_superseded(fibre: FibreMeasured, other: Continuity, own: Sequence[Continuity]) -> bool:
     """Tell whether the fibre itself was tested later and came out right."""
     return any(
         one.seen_fibre == fibre.number
@@ -71,11 +72,11 @@ def _is_superseded(fibre: FibreUnderTest, other: Continuity, own: Sequence[Conti
     )
 
 
-def _said(fibre: FibreUnderTest, tests: Sequence[Continuity]) -> str:
+def _said(fibre: FibreMeasured, tests: Sequence[Continuity]) -> str:
     return "; ".join(_test_said(fibre, test) for test in tests)
 
 
-def _test_said(fibre: FibreUnderTest, test: Continuity) -> str:
+def _test_said(fibre: FibreMeasured, test: Continuity) -> str:
     near, far = (fibre.layout.design.sites[index].id for index in test.ends)
     lit = f"fibre {test.lit_fibre} lit at {near}"
     if test.seen_fibre is None:

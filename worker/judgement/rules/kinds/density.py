@@ -8,8 +8,8 @@ from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.quantities import metres_text
 from service.vocabulary.words import JointKind, Outcome, Unit
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import PARTS
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule
@@ -25,13 +25,13 @@ class SpliceDensityRule(Rule[SpliceDensityCriterion]):
         super().__init__(criterion, layout)
         self.limit = Limit.most(to_parts(criterion.limit_per_km, places=3), unit=Unit.PER_KM)
 
-    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
         """Give one finding for each span."""
         for span in self.scope.spans:
             if segments_over(fibre, span):
                 yield span_finding(self.head, fibre, span, self.judge(fibre, span))
 
-    def judge(self, fibre: FibreUnderTest, span: Span) -> Judgement:
+    def judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
         """Hold a span's splices against what its length allows; it is a matter of design, so no test is asked for."""
         length_um = length_over_um(fibre, span)
         splices = sum(

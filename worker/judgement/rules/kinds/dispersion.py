@@ -7,8 +7,8 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import ReadingDocument
 from service.vocabulary.words import Reason, Unit
 from worker.judgement.fibre.end_to_end import both_ways, known_of, missing_reason, reading_of
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Dispersion, Measurement
 from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.numbers.exact import parts_text
@@ -29,7 +29,7 @@ class _DispersionRule(EndToEndRule[CriterionT]):
     def stated(self, measured: Dispersion) -> int | None:
         """Return what a record says of the quantity, in 1e-12 of its unit, if it says anything."""
 
-    def judge(self, fibre: FibreUnderTest) -> Judgement:
+    def judge(self, fibre: FibreMeasured) -> Judgement:
         """Hold the latest record of either direction that counts against the limit, whatever the value's sign."""
         ways = both_ways(
             fibre,

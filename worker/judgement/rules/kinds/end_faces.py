@@ -6,15 +6,15 @@ from service.vocabulary.criteria.joints import EndFaceCriterion
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import JointKind, Side
 from worker.judgement.fibre.end_faces import ORDER_FAULTS, Inspection, inspection_of
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement, joint_finding
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.rules.base import Rule
 
 
 class EndFaceRule(Rule[EndFaceCriterion]):
     """The limits of the standard's edition for what each zone shows."""
 
-    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
         """Give two findings for each mated pair, one a side."""
         for place in fibre.places:
             if place.site_index not in self.scope.sites:

@@ -6,8 +6,8 @@ from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.design.layout import Joint, Layout
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import JointKind, Outcome, Reason
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement, joint_finding, undetermined
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.numbers.exact import PDB_PER_MDB, mdb_text
 from worker.judgement.rules.base import Rule, most_db
@@ -23,14 +23,14 @@ class EstimateRule(Rule[SpliceLossCriterion]):
         self.limit = most_db(criterion, criterion.limit_db)
         self._fallback = FallbackLimit.of(criterion)
 
-    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
         """Give one finding for each splice."""
         for joint in fibre.joints:
             is_own = joint.kind is JointKind.SPLICE and joint.segment in fibre.segments
             if is_own and joint.site_index in self.scope.sites:
                 yield joint_finding(self.head, joint, self.judge(fibre, joint))
 
-    def judge(self, fibre: FibreUnderTest, joint: Joint) -> Judgement:
+    def judge(self, fibre: FibreMeasured, joint: Joint) -> Judgement:
         """Hold the estimate of the latest attempt against the limit."""
         attempts = attempts_at(fibre, joint)
         if not attempts:

@@ -9,9 +9,11 @@ from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
 from service.vocabulary.quantities import metres_text
 from service.vocabulary.words import Outcome, Reason, Unit
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest, reason_of, void_documents
 from worker.judgement.fibre.findings import Judgement
+from worker.judgement.fibre.measured import FibreMeasured, void_documents
 from worker.judgement.history.acts import Trace
+from worker.judgement.history.trace_sets import Side
+from worker.judgement.history.validity import reason_of
 from worker.judgement.numbers.exact import PARTS, parts_text
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule
@@ -36,7 +38,7 @@ class LengthRule(Rule[LengthCriterion]):
         super().__init__(criterion, layout)
         self.limit = Limit.most(to_parts(criterion.limit_percent, places=2), unit=Unit.PERCENT)
 
-    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
         """Give one finding for each span, or for the whole fibre where no trace was taken span by span."""
         if not fibre.is_continuous:
             return
@@ -45,7 +47,7 @@ class LengthRule(Rule[LengthCriterion]):
             if length_over_um(fibre, span):
                 yield span_finding(self.head, fibre, span, self.judge(fibre, span))
 
-    def judge(self, fibre: FibreUnderTest, span: Span) -> Judgement:
+    def judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
         """Hold the length of a span against the design's."""
         forward, backward = _pair(fibre, span)
         design_um = length_over_um(fibre, span)
@@ -64,7 +66,7 @@ class LengthRule(Rule[LengthCriterion]):
         off = abs(_off_parts(twice_um, design_um=2 * design_um))
         return known.held(off, off, self.limit)
 
-    def _stretches(self, fibre: FibreUnderTest) -> Sequence[Span]:
+    def _stretches(self, fibre: FibreMeasured) -> Sequence[Span]:
         own = {(span.first, span.last) for span in fibre.layout.spans}
         if any((trace.low_index, trace.high_index) in own for trace in fibre.history.traces if not trace.is_ended):
             return self.scope.spans
@@ -72,7 +74,7 @@ class LengthRule(Rule[LengthCriterion]):
         return (whole,) if self.scope.holds_end_to_end else ()
 
 
-def _pair(fibre: FibreUnderTest, span: Span) -> tuple[_OneWay, _OneWay]:
+def _pair(fibre: FibreMeasured, span: Span) -> tuple[_OneWay, _OneWay]:
     """Return both directions at the shortest wavelength that has both, else all that is there."""
     by_wavelength = [
         (
@@ -95,15 +97,15 @@ def _merged(found: Sequence[_OneWay]) -> _OneWay:
     return _OneWay(tuple(measured[:1]), tuple(item for one in found for item in one.void))
 
 
-def _one_way(fibre: FibreUnderTest, span: Span, *, wavelength_nm: int, is_forward: bool) -> _OneWay:
-    trace_set = fibre.trace_set(wavelength_nm=wavelength_nm, is_forward=is_forward)
+def _one_way(fibre: FibreMeasured, span: Span, *, wavelength_nm: int, is_forward: bool) -> _OneWay:
+    trace_set = fibre.traces.of_side(Side(wavelength_nm, is_forward))
     void = [item for item in trace_set.void if _goes_over(item[0], span)]
     for trace in trace_set.traces:
         if not _goes_over(trace, span):
             continue
         fault, length_um = (
-            fibre.counting.fault_over(trace) or fibre.placed(trace).shortfall,
-            fibre.ruler(trace).length_um,
+            fibre.validity.fault_over(trace) or fibre.aligned(trace).shortfall,
+            fibre.aligned(trace).scale.length_um,
         )
         if fault is None and length_um is not None:
             return _OneWay((_Measured(trace, length_um),), tuple(void))

@@ -8,9 +8,10 @@ from service.vocabulary.criteria.links import (
 )
 from service.vocabulary.findings.finding import ReadingDocument
 from service.vocabulary.words import JointKind, Outcome, Reason, Unit
-from worker.judgement.fibre.end_to_end import EndToEndTest, both_ways, known_of, missing_reason, reading_of
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
+from worker.judgement.fibre.end_to_end import both_ways, known_of, missing_reason, reading_of
 from worker.judgement.fibre.findings import Judgement
+from worker.judgement.fibre.link_tests import EndToEndTest
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Measurement
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, budget_pdb, mdb_text, mean_tenth_mdb, pairs_in_reading
 from worker.judgement.numbers.limits import Limit
@@ -21,7 +22,7 @@ from worker.judgement.words import TEST_SPOKEN
 class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
     """One limit for the end-to-end loss: a figure, or the budget of the design."""
 
-    def judge(self, fibre: FibreUnderTest) -> Judgement:
+    def judge(self, fibre: FibreMeasured) -> Judgement:
         """Hold a fibre's loss in both directions against the limit."""
         nm = self.criterion.wavelength_nm
         forward, backward = both_ways(fibre, test="attenuation", wavelength_nm=nm)
@@ -31,7 +32,7 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
             return known
         return self._hold(fibre, losses[0], losses[1], known)
 
-    def _hold(self, fibre: FibreUnderTest, forward: LinkLoss, backward: LinkLoss, known: Judgement) -> Judgement:
+    def _hold(self, fibre: FibreMeasured, forward: LinkLoss, backward: LinkLoss, known: Judgement) -> Judgement:
         cords = {forward.reference_cords, backward.reference_cords}
         asked = self.criterion.reference_cords
         if len(cords) > 1 or (asked is not None and asked not in cords):
@@ -49,7 +50,7 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
             return max(forward.loss_mdb, backward.loss_mdb) * 10, f"the worse of {said}"
         return mean_tenth_mdb(first_mdb=forward.loss_mdb, second_mdb=backward.loss_mdb), f"mean of {said}"
 
-    def _limit(self, fibre: FibreUnderTest, *, reference_cords: int) -> Limit:
+    def _limit(self, fibre: FibreMeasured, *, reference_cords: int) -> Limit:
         limit = self.criterion.limit
         if isinstance(limit, FixedLimit):
             return most_db(self.criterion, limit.limit_db)
@@ -63,7 +64,7 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
 class RequiredTestRule(EndToEndRule[RequiredTestCriterion]):
     """One test that has to be there, final, in both directions."""
 
-    def judge(self, fibre: FibreUnderTest) -> Judgement:
+    def judge(self, fibre: FibreMeasured) -> Judgement:
         """Tell whether the test is there."""
         test, nm = self.criterion.test, self.criterion.wavelength_nm
         forward, backward = both_ways(fibre, test=test, wavelength_nm=nm)

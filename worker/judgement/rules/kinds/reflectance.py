@@ -7,8 +7,9 @@ from service.vocabulary.design.layout import Joint, Layout
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import JointKind, Outcome, Reason
 from worker.judgement.fibre.bidirectional import missing_reason
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement, joint_finding
+from worker.judgement.fibre.measured import FibreMeasured, void_documents
+from worker.judgement.history.trace_sets import Side
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB
 from worker.judgement.rules.base import Rule, most_db
 from worker.judgement.traces.places import Place
@@ -22,7 +23,7 @@ class ReflectanceRule(Rule[ReflectanceCriterion]):
         super().__init__(criterion, layout)
         self.limit = most_db(criterion, criterion.limit_db)
 
-    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
         """Give one finding for each joint of the kind."""
         for place in fibre.places:
             own = [joint for joint in place.joints if joint.kind is self.criterion.joint]
@@ -33,7 +34,7 @@ class ReflectanceRule(Rule[ReflectanceCriterion]):
                 if joint.segment in fibre.segments:
                     yield joint_finding(self.head, joint, _of_member(whole, fibre, place, joint))
 
-    def _judge_place(self, fibre: FibreUnderTest, place: Place) -> Judgement:
+    def _judge_place(self, fibre: FibreMeasured, place: Place) -> Judgement:
         forward = self._one_way(fibre, place, is_forward=True)
         backward = self._one_way(fibre, place, is_forward=False)
         known = Judgement(
@@ -52,12 +53,12 @@ class ReflectanceRule(Rule[ReflectanceCriterion]):
         # What is not known can only be worse.
         return held if known.reason is None or held.outcome is Outcome.NONCONFORMING else known
 
-    def _one_way(self, fibre: FibreUnderTest, place: Place, *, is_forward: bool) -> OneWayReflectance:
-        shown, void = fibre.shown_at(place, wavelength_nm=self.criterion.wavelength_nm, is_forward=is_forward)
-        return worst_shown(shown, is_forward=is_forward, void=void)
+    def _one_way(self, fibre: FibreMeasured, place: Place, *, is_forward: bool) -> OneWayReflectance:
+        shown, void = fibre.traces.shown_at(place, Side(self.criterion.wavelength_nm, is_forward))
+        return worst_shown(shown, is_forward=is_forward, void=void_documents(void))
 
 
-def _of_member(whole: Judgement, fibre: FibreUnderTest, place: Place, joint: Joint) -> Judgement:
+def _of_member(whole: Judgement, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
     """Return what a whole place's reflectance says of one of its joints: a fusion splice sends nothing back."""
     if not place.is_group or whole.outcome is Outcome.CONFORMING or whole.bounds is None:
         return whole

@@ -8,8 +8,8 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
 from service.vocabulary.words import Qualifier, Reason
 from worker.judgement.fibre.end_to_end import end_to_end_test, known_of, reading_of
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement, write_finding
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.returned_light import returned_light
 from worker.judgement.history.acts import Measurement, ReturnLoss, Trace
 from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, mdb_text
@@ -29,7 +29,7 @@ class _ReturnLossRule(Rule[ReturnLossCriterion]):
         super().__init__(criterion, layout)
         self.limit = least_db(criterion, criterion.limit_db)
 
-    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
         """Give one finding at A and one at B for a fibre that runs from end to end."""
         if not (fibre.is_continuous and self.scope.holds_end_to_end):
             return
@@ -41,14 +41,14 @@ class _ReturnLossRule(Rule[ReturnLossCriterion]):
             yield finding
 
     @abstractmethod
-    def judge(self, fibre: FibreUnderTest, *, is_forward: bool) -> Judgement:
+    def judge(self, fibre: FibreMeasured, *, is_forward: bool) -> Judgement:
         """Hold what comes back at A, or at B, against the limit."""
 
 
 class MeasuredReturnLossRule(_ReturnLossRule):
     """The return loss as a record of each end states it."""
 
-    def judge(self, fibre: FibreUnderTest, *, is_forward: bool) -> Judgement:
+    def judge(self, fibre: FibreMeasured, *, is_forward: bool) -> Judgement:
         """Hold the latest measurement of one end that counts against the limit; a bound counts as one."""
         nm = self.criterion.wavelength_nm
         found = end_to_end_test(fibre, test="return_loss", wavelength_nm=nm, is_forward=is_forward)
@@ -73,7 +73,7 @@ class MeasuredReturnLossRule(_ReturnLossRule):
 class ComputedReturnLossRule(_ReturnLossRule):
     """The return loss as the events and the backscatter of each direction's trace add up to it."""
 
-    def judge(self, fibre: FibreUnderTest, *, is_forward: bool) -> Judgement:
+    def judge(self, fibre: FibreMeasured, *, is_forward: bool) -> Judgement:
         """Hold the sum of what comes back at one end against the limit."""
         nm = self.criterion.wavelength_nm
         found = end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward)

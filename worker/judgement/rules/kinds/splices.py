@@ -5,8 +5,8 @@ from collections.abc import Iterable, Mapping
 from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.design.layout import Joint, Layout
 from service.vocabulary.words import Basis, JointKind
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.rules.fallback import FallbackLimit, relax
 from worker.judgement.rules.kinds.terminations import TerminationRule
 from worker.judgement.rules.loss_basis import JudgePlace, judge_any_way, judge_mean
@@ -30,6 +30,6 @@ class SpliceRule(MemberRule[SpliceLossCriterion]):
         """Return how a place is held against the limit: by the mean, or by the worse direction there is."""
         return _JUDGE_PLACE[criterion.basis]
 
-    def relax(self, fibre: FibreUnderTest, joint: Joint, own: Judgement) -> Judgement:
+    def relax(self, fibre: FibreMeasured, joint: Joint, own: Judgement) -> Judgement:
         """Hold a splice that is not known to keep its limit against the fallback."""
         return relax(own, self._fallback, fibre, joint)

@@ -9,8 +9,8 @@ from service.vocabulary.design.layout import Joint, Layout, Span
 from service.vocabulary.findings.finding import FindingDocument, ReadingDocument, VoidDocument
 from service.vocabulary.words import Basis, JointKind, Outcome, Reason, Unit
 from worker.judgement.fibre.contributions import Part, Tally
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement, undetermined, write_finding
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.worse_direction import worse_of_any
 from worker.judgement.numbers.exact import PARTS, PDB_PER_TENTH_MDB
 from worker.judgement.numbers.limits import Limit, hold, to_parts
@@ -52,7 +52,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         """Tell whether its populations are of several fibres, so that settling judges them."""
         return self.criterion.over in _OF_SEVERAL_FIBRES
 
-    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
         """Give one finding for each population that is one fibre's alone."""
         if self.is_of_several_fibres:
             return
@@ -63,7 +63,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
                 if own:
                     yield self._fibre_finding(fibre, span, segment, own)
 
-    def worst(self, fibre: FibreUnderTest, finding: FindingDocument) -> Member | None:
+    def worst(self, fibre: FibreMeasured, finding: FindingDocument) -> Member | None:
         """Return the joint known by itself that loses most, out of the population of a finding about one fibre."""
         index = fibre.layout.site_index
         span = Span(first=index[finding["from_site"]], last=index[finding["to_site"]])
@@ -78,7 +78,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         ]
         return max(own, key=lambda one: one.bounds or (0, 0), default=None)
 
-    def parts(self, fibre: FibreUnderTest) -> Iterator[Part]:
+    def parts(self, fibre: FibreMeasured) -> Iterator[Part]:
         """Give what one fibre adds to populations of several."""
         if self.is_of_several_fibres:
             yield from self._parts(self._members(fibre))
@@ -120,7 +120,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
             return not member.is_first_at_place
         return index < span.last or member.is_first_at_place
 
-    def _members(self, fibre: FibreUnderTest) -> Iterator[Member]:
+    def _members(self, fibre: FibreMeasured) -> Iterator[Member]:
         for place in fibre.places:
             own = [one for one in place.joints if one.kind is self.criterion.joint and one.segment in fibre.segments]
             if not own or place.site_index not in self.scope.sites:
@@ -130,7 +130,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
                 yield Member(joint, joint is place.joints[0], *loss)
 
     def _loss(
-        self, fibre: FibreUnderTest, place: Place
+        self, fibre: FibreMeasured, place: Place
     ) -> tuple[Reason | None, tuple[int, int] | None, tuple[ReadingDocument, ...], tuple[VoidDocument, ...]]:
         reason, bounds, readings, void = self._shown(fibre, place)
         if bounds is not None and place.is_group:
@@ -139,7 +139,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         return reason, bounds, readings, void
 
     def _shown(
-        self, fibre: FibreUnderTest, place: Place
+        self, fibre: FibreMeasured, place: Place
     ) -> tuple[Reason | None, tuple[int, int] | None, tuple[ReadingDocument, ...], tuple[VoidDocument, ...]]:
         nm = self.criterion.wavelength_nm
         loss = fibre.loss_at(place, wavelength_nm=nm)
@@ -207,7 +207,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         one, several = _SPOKEN[self.criterion.joint]
         return f"1 {one}" if count == 1 else f"{count} {several}"
 
-    def _fibre_finding(self, fibre: FibreUnderTest, span: Span, segment: str, members: list[Member]) -> FindingDocument:
+    def _fibre_finding(self, fibre: FibreMeasured, span: Span, segment: str, members: list[Member]) -> FindingDocument:
         tally, sites = self._tally(members), self._layout.design.sites
         first, last = sites[span.first].id, sites[span.last].id
         judged = self.judge(tally, f"on fibre {fibre.number} from {first} to {last}")

@@ -7,12 +7,14 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
 from service.vocabulary.words import Outcome
 from worker.judgement.fibre.bidirectional import missing_reason
-from worker.judgement.fibre.end_to_end import EndToEndTest, end_to_end_test
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest, void_documents
+from worker.judgement.fibre.end_to_end import end_to_end_test
 from worker.judgement.fibre.findings import Judgement, link_finding, undetermined
-from worker.judgement.fibre.unexpected_events import Side, StraySpot, section_at, stray_reading, stray_spots
+from worker.judgement.fibre.link_tests import EndToEndTest
+from worker.judgement.fibre.measured import FibreMeasured, void_documents
+from worker.judgement.fibre.unexpected_events import UnexpectedSpot, reading_of_event, section_at, unexpected_spots
 from worker.judgement.history.acts import Trace
-from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, mean_tenth_mdb
+from worker.judgement.history.trace_sets import Side
+from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
 from worker.judgement.rules.base import Rule, most_db
 from worker.judgement.rules.spans import section_finding
 from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN
@@ -25,10 +27,10 @@ class StrayLossRule(Rule[StrayLossCriterion]):
         super().__init__(criterion, layout)
         self.limit = most_db(criterion, criterion.limit_db)
 
-    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
         """Give one finding for each spot, and one for the whole fibre where no spot is above the limit."""
         judged: list[Judgement] = []
-        for spot in stray_spots(fibre, wavelengths_nm=[self.criterion.wavelength_nm]):
+        for spot in unexpected_spots(fibre, wavelengths_nm=[self.criterion.wavelength_nm]):
             section = section_at(fibre, spot)
             if section not in self.scope.sections:
                 continue
@@ -40,13 +42,11 @@ class StrayLossRule(Rule[StrayLossCriterion]):
         if fibre.is_continuous and self.scope.sections and all(_keeps_limit(judgement) for judgement in judged):
             yield link_finding(self.head, fibre, self._judge_rest(fibre, found=len(judged)))
 
-    def _judge_spot(self, spot: StraySpot) -> Judgement:
+    def _judge_spot(self, spot: UnexpectedSpot) -> Judgement:
         sides = [Side(self.criterion.wavelength_nm, is_forward) for is_forward in (True, False)]
         seen = [(side, loss_mdb) for side in sides if (loss_mdb := spot.loss_mdb(side)) is not None]
         events = [spot.events[side] for side, _ in seen]
-        said = " and ".join(
-            f"{event['loss_db']} dB ({SPOKEN[side.is_forward]})" for event, (side, _) in zip(events, seen, strict=True)
-        )
+        said = " and ".join(f"{mdb_text(loss_mdb)} dB ({SPOKEN[side.is_forward]})" for side, loss_mdb in seen)
         if len(seen) > 1:
             value = mean_tenth_mdb(first_mdb=seen[0][1], second_mdb=seen[1][1]) * PDB_PER_TENTH_MDB
             said = f"mean of {said}"
@@ -54,10 +54,10 @@ class StrayLossRule(Rule[StrayLossCriterion]):
             value = seen[0][1] * PDB_PER_MDB
             said = f"{said}, seen from one direction only"
         detail = f"{spot.from_a_m} m from A, where no joint is: {said}"
-        known = Judgement(Outcome.UNDETERMINED, None, detail, readings=[stray_reading(event) for event in events])
+        known = Judgement(Outcome.UNDETERMINED, None, detail, readings=[reading_of_event(event) for event in events])
         return known.held(value, value, self.limit)
 
-    def _judge_rest(self, fibre: FibreUnderTest, *, found: int) -> Judgement:
+    def _judge_rest(self, fibre: FibreMeasured, *, found: int) -> Judgement:
         """Tell whether the traces are there that would show a loss above the limit."""
         nm = self.criterion.wavelength_nm
         forward = end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=True)
@@ -87,7 +87,7 @@ def _keeps_limit(judgement: Judgement) -> bool:
     return judgement.outcome is Outcome.CONFORMING
 
 
-def _threshold_mdb(fibre: FibreUnderTest, test: EndToEndTest) -> int:
+def _threshold_mdb(fibre: FibreMeasured, test: EndToEndTest) -> int:
     """Return the least loss that is shown everywhere: by one trace over all, or by the dullest of several."""
     traces = [one for one in test.measurements if isinstance(one, Trace)]
     last = len(fibre.layout.design.sites) - 1

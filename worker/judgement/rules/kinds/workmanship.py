@@ -19,11 +19,11 @@ from service.vocabulary.criteria.workmanship import (
 from service.vocabulary.design.layout import Joint
 from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
 from service.vocabulary.words import JointKind, Outcome, Reason, SpliceMethod, Unit
-from worker.judgement.fibre.fibre_under_test import FibreUnderTest
 from worker.judgement.fibre.findings import Judgement, joint_finding
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct
 from worker.judgement.numbers.clocks import latest_is_proven
-from worker.judgement.numbers.exact import PARTS, last_place, limit_mdb
+from worker.judgement.numbers.exact import PARTS, decimal_text, limit_mdb
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule
 from worker.judgement.rules.fallback import attempts_at
@@ -37,7 +37,7 @@ _PARTS_OF_TENTH_MM, _PARTS_OF_HUNDREDTH_DEG = 10**11, 10**10
 class WorkmanshipRule(Rule[WorkmanshipCriterion]):
     """One demand on each splice: in closures, at terminations, or everywhere."""
 
-    def findings(self, fibre: FibreUnderTest) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
         """Give one finding for each splice."""
         for place in fibre.places:
             if place.site_index not in self.scope.sites or not self._is_asked_for(place):
@@ -46,7 +46,7 @@ class WorkmanshipRule(Rule[WorkmanshipCriterion]):
                 if joint.kind is JointKind.SPLICE and joint.segment in fibre.segments:
                     yield joint_finding(self.head, joint, self.judge(fibre, place, joint))
 
-    def judge(self, fibre: FibreUnderTest, place: Place, joint: Joint) -> Judgement:
+    def judge(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
         """Hold the latest attempt at a joint against the demand."""
         attempts = attempts_at(fibre, joint)
         if not attempts:
@@ -67,7 +67,7 @@ class WorkmanshipRule(Rule[WorkmanshipCriterion]):
                 return True
 
     def _hold(
-        self, fibre: FibreUnderTest, place: Place, joint: Joint, attempts: Sequence[SpliceAct], known: Judgement
+        self, fibre: FibreMeasured, place: Place, joint: Joint, attempts: Sequence[SpliceAct], known: Judgement
     ) -> Judgement:
         latest = attempts[-1]
         match self.criterion.demand:
@@ -82,8 +82,8 @@ class WorkmanshipRule(Rule[WorkmanshipCriterion]):
 
 
 def _judge_cleave_angle(demand: CleaveAngle, splice: SpliceAct, known: Judgement) -> Judgement:
-    sides = [("left", splice.joint.get("cleave_left_deg")), ("right", splice.joint.get("cleave_right_deg"))]
-    stated = [(last_place(text), f"{side} cleave {text} deg") for side, text in sides if text is not None]
+    sides = [("left", splice.cleave_left_cdeg), ("right", splice.cleave_right_cdeg)]
+    stated = [(cdeg, f"{side} cleave {decimal_text(cdeg, places=2)} deg") for side, cdeg in sides if cdeg is not None]
     if not stated:
         return _not_stated(known, "no cleave angle is stated")
     worst, detail = max(stated)[0] * _PARTS_OF_HUNDREDTH_DEG, ", ".join(said for _, said in stated)
@@ -91,15 +91,15 @@ def _judge_cleave_angle(demand: CleaveAngle, splice: SpliceAct, known: Judgement
     held = known._replace(detail=detail).held(worst, worst, limit)
     if len(stated) == 2 or held.outcome is Outcome.NONCONFORMING:
         return held
-    missing = next(side for side, text in sides if text is None)
+    missing = next(side for side, cdeg in sides if cdeg is None)
     return _not_stated(known._replace(limit=limit), f"no {missing} cleave angle is stated; {detail}")
 
 
 def _judge_cleave_length(demand: CleaveLength, splice: SpliceAct, known: Judgement) -> Judgement:
-    text = splice.body.get("cleave_length_mm")
-    if text is None:
+    if splice.cleave_length_tenth_mm is None:
         return _not_stated(known, "no cleave length is stated")
-    value = last_place(text) * _PARTS_OF_TENTH_MM
+    text = decimal_text(splice.cleave_length_tenth_mm, places=1)
+    value = splice.cleave_length_tenth_mm * _PARTS_OF_TENTH_MM
     least, most = to_parts(demand.least_mm, places=1), to_parts(demand.most_mm, places=1)
     # The nearer bound is the one that matters: beyond it the other cannot be broken too.
     is_low = value - least < most - value
@@ -109,9 +109,9 @@ def _judge_cleave_length(demand: CleaveLength, splice: SpliceAct, known: Judgeme
 
 
 def _judge_sleeve_length(demand: SleeveLength, splice: SpliceAct, known: Judgement) -> Judgement:
-    text = splice.body.get("sleeve_length_mm")
-    if text is None:
+    if splice.sleeve_length_tenth_mm is None:
         return _not_stated(known, "no sleeve length is stated")
+    text = decimal_text(splice.sleeve_length_tenth_mm, places=1)
     allowed = [f"{length_mm:.1f}" for length_mm in demand.allowed_mm]
     outcome = Outcome.CONFORMING if text in allowed else Outcome.NONCONFORMING
     return known._replace(outcome=outcome, detail=f"sleeve {text} mm, allowed {' or '.join(allowed)} mm")
@@ -120,14 +120,14 @@ def _judge_sleeve_length(demand: SleeveLength, splice: SpliceAct, known: Judgeme
 def _judge_attempts(demand: MostAttempts, attempts: Sequence[SpliceAct], known: Judgement) -> Judgement:
     # A crew that did not post the first attempts still numbers the last one.
     recorded = len({attempt.stamp.id for attempt in attempts})
-    count = max(recorded, *(attempt.body["attempt"] for attempt in attempts)) * PARTS
+    count = max(recorded, *(attempt.attempt for attempt in attempts)) * PARTS
     limit = Limit.most(demand.limit * PARTS, unit=Unit.COUNT, places=0)
     readings: list[ReadingDocument] = [{"record": attempt.stamp.id} for attempt in attempts]
     return known._replace(detail=f"{count // PARTS} attempts", readings=readings).held(count, count, limit)
 
 
 def _judge_attempts_above_loss(
-    demand: AttemptsAboveLoss, fibre: FibreUnderTest, place: Place, attempts: Sequence[SpliceAct], known: Judgement
+    demand: AttemptsAboveLoss, fibre: FibreMeasured, place: Place, attempts: Sequence[SpliceAct], known: Judgement
 ) -> Judgement:
     # Only what was recorded is documented, whatever number the last attempt bears.
     count = len({attempt.stamp.id for attempt in attempts})
@@ -152,7 +152,7 @@ def _judge_proof_test(_: ProofTest, splice: SpliceAct, known: Judgement) -> Judg
 
 
 def _judge_certificate(_: Certificate, splice: SpliceAct, known: Judgement) -> Judgement:
-    until = splice.body.get("certified_until")
+    until = splice.certified_until
     if until is None:
         return _not_stated(known, "no certificate is stated")
     if splice.stamp.clock_is_flagged:
@@ -164,8 +164,8 @@ def _judge_certificate(_: Certificate, splice: SpliceAct, known: Judgement) -> J
 
 
 def _judge_method(_: FusionOnly, splice: SpliceAct, known: Judgement) -> Judgement:
-    method = splice.body["method"]
-    outcome = Outcome.CONFORMING if method == SpliceMethod.FUSION else Outcome.NONCONFORMING
+    method = splice.method
+    outcome = Outcome.CONFORMING if method is SpliceMethod.FUSION else Outcome.NONCONFORMING
     return known._replace(outcome=outcome, detail=f"{method} splice")
 
 

@@ -1,0 +1,174 @@
+"""What was measured of one fibre: the last stage before the rules, computed once for all of them.
+
+Losses and tests that some criterion asks for are here; what only few need, and costs, are functions of this value.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.criteria.required_tests import Need
+from service.vocabulary.design.layout import Joint, Layout
+from service.vocabulary.findings.finding import VoidDocument
+from service.vocabulary.words import Reason
+from worker.judgement.fibre.bidirectional import BidirectionalLoss, combine
+from worker.judgement.fibre.end_faces import end_face_fault
+from worker.judgement.fibre.link_tests import EndToEndTest, find_by_one_value, find_by_traces
+from worker.judgement.fibre.prepared import Prepared
+from worker.judgement.history.acts import History, Measurement, Record, Trace
+from worker.judgement.history.history import read_history
+from worker.judgement.history.trace_sets import Side
+from worker.judgement.history.validity import Validity, judge_validity
+from worker.judgement.traces.aligned_trace import AlignedTrace
+from worker.judgement.traces.alignment import Alignment
+from worker.judgement.traces.one_way import OneWayLoss, select_reading
+from worker.judgement.traces.places import Place, places_of
+from worker.judgement.traces.readings import FibreTraces, align_fibre
+from worker.judgement.traces.unexpected import UnexpectedEvent, unexpected_events
+from worker.judgement.words import REASON_SPOKEN
+
+_CONTINUITY = Need("continuity", None)
+
+
+class PlaceLoss(NamedTuple):
+    """The loss of a place: in each direction, and from both."""
+
+    forward: OneWayLoss
+    backward: OneWayLoss
+    both: BidirectionalLoss
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FibreMeasured:
+    """One fibre with all that was measured on it; `losses` are by wavelength and site index."""
+
+    prepared: Prepared
+    number: int
+    segments: tuple[str, ...]
+    joints: tuple[Joint, ...]
+    is_continuous: bool
+    history: History
+    traces: FibreTraces
+    losses: Mapping[int, Mapping[int, PlaceLoss]]
+    tests: Mapping[tuple[Need, bool], EndToEndTest]
+    unexpected: tuple[UnexpectedEvent, ...]
+
+    @property
+    def layout(self) -> Layout:
+        """The design, laid out."""
+        return self.prepared.layout
+
+    @property
+    def criteria(self) -> Criteria:
+        """What was agreed."""
+        return self.prepared.criteria
+
+    @property
+    def places(self) -> tuple[Place, ...]:
+        """The places of its joints, in route order."""
+        return self.traces.places
+
+    @property
+    def validity(self) -> Validity:
+        """What makes a measurement count."""
+        return self.traces.validity
+
+    @property
+    def alignment(self) -> Alignment:
+        """What its traces show together."""
+        return self.traces.alignment
+
+    @property
+    def length_um(self) -> int:
+        """Fibre length of the design from end to end."""
+        return self.layout.site_offsets_um[-1]
+
+    @property
+    def end_sites(self) -> tuple[str, str]:
+        """The route's two terminals."""
+        return self.layout.design.sites[0].id, self.layout.design.sites[-1].id
+
+    def aligned(self, trace: Trace) -> AlignedTrace:
+        """Return what a trace shows at each place."""
+        return self.traces.alignment.of(trace)
+
+    def loss_at(self, place: Place, *, wavelength_nm: int) -> BidirectionalLoss:
+        """Return the loss of a place from both directions."""
+        return self._loss(place, wavelength_nm).both
+
+    def one_way_loss_at(self, place: Place, *, wavelength_nm: int, is_forward: bool) -> OneWayLoss:
+        """Return what one direction shows of a place, by every trace that counts and reaches over it."""
+        loss = self._loss(place, wavelength_nm)
+        return loss.forward if is_forward else loss.backward
+
+    def _loss(self, place: Place, wavelength_nm: int) -> PlaceLoss:
+        of_wavelength = self.losses.get(wavelength_nm)
+        if of_wavelength is None:
+            return _measure_place(self.prepared, self.history, self.traces, place, wavelength_nm)
+        return of_wavelength[place.site_index]
+
+
+def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) -> FibreMeasured:
+    """Measure one fibre by its records: history, what of it counts, traces aligned, losses of places, tests."""
+    layout, criteria = prepared.layout, prepared.criteria
+    history = read_history(layout, fibre=fibre, rework_voids=criteria.rework_voids, records=records)
+    validity = judge_validity(layout, history, final_after_sealing=criteria.final_after_sealing)
+    joints = layout.joints_of(fibre)
+    traces = align_fibre(layout, criteria.placing, places_of(layout, joints), history=history, validity=validity)
+    return FibreMeasured(
+        prepared=prepared,
+        number=fibre,
+        segments=layout.segments_of_fibre.get(fibre, ()),
+        joints=joints,
+        is_continuous=layout.is_continuous(fibre),
+        history=history,
+        traces=traces,
+        losses={
+            nm: {place.site_index: _measure_place(prepared, history, traces, place, nm) for place in traces.places}
+            for nm in prepared.wavelengths_nm
+        },
+        tests={
+            (need, is_forward): find_test(prepared, traces, history, fibre=fibre, need=need, is_forward=is_forward)
+            for need in dict.fromkeys((*prepared.needs, _CONTINUITY))
+            for is_forward in (True, False)
+        },
+        unexpected=unexpected_events(traces),
+    )
+
+
+def find_test(
+    prepared: Prepared, traces: FibreTraces, history: History, *, fibre: int, need: Need, is_forward: bool
+) -> EndToEndTest:
+    """Return what one direction has of a test from end to end."""
+    test, nm = need
+    if test == "otdr":
+        assert nm is not None
+        return find_by_traces(prepared, traces, Side(nm, is_forward))
+    return find_by_one_value(prepared, traces, history, fibre=fibre, test=test, wavelength_nm=nm, is_forward=is_forward)
+
+
+def void_documents(void: Sequence[tuple[Measurement, Reason]]) -> tuple[VoidDocument, ...]:
+    """Write down what was set aside and why, in order of time."""
+    in_order = sorted(void, key=lambda item: item[0].stamp.key)
+    return tuple({"record": measurement.stamp.id, "reason": reason.value} for measurement, reason in in_order)
+
+
+def _measure_place(
+    prepared: Prepared, history: History, traces: FibreTraces, place: Place, wavelength_nm: int
+) -> PlaceLoss:
+    forward, backward = (_one_way(traces, place, Side(wavelength_nm, is_forward)) for is_forward in (True, False))
+    both = combine(place, forward, backward, below_zero_tenth_mdb=prepared.below_zero_tenth_mdb)
+    if both.reason is None and place.site_index in prepared.end_face_sites:
+        both = _unless_end_face_fails(history, place, both)
+    return PlaceLoss(forward, backward, both)
+
+
+def _one_way(traces: FibreTraces, place: Place, side: Side) -> OneWayLoss:
+    shown, void = traces.shown_at(place, side)
+    return select_reading(shown, void=void_documents(void) if void else ())
+
+
+def _unless_end_face_fails(history: History, place: Place, loss: BidirectionalLoss) -> BidirectionalLoss:
+    fault = end_face_fault(history, place)
+    return loss if fault is None else loss._replace(reason=fault, detail=f"{REASON_SPOKEN[fault]}; {loss.detail}")

@@ -1,0 +1,97 @@
+"""A design and criteria made ready for measuring, once for all fibres."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from service.vocabulary.criteria.base import Criterion
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.criteria.joints import (
+    BendCriterion,
+    ConnectionLossCriterion,
+    JointStatisticCriterion,
+    SpliceLossCriterion,
+    TerminationLossCriterion,
+)
+from service.vocabulary.criteria.links import LinkAttenuationCriterion
+from service.vocabulary.criteria.required_tests import Need, needs_of
+from service.vocabulary.criteria.workmanship import AttemptsAboveLoss, WorkmanshipCriterion
+from service.vocabulary.design.layout import Layout
+from worker.judgement.fibre.end_faces import required_end_face_sites
+from worker.judgement.history.acts import LinkLoss
+from worker.judgement.numbers.exact import is_below_fibre_alone, limit_mdb
+
+_TENTHS = 10
+
+
+class LeastLoss(NamedTuple):
+    """The least that the fibre alone must lose, by one criterion, and how well a loss is known."""
+
+    mdb_per_km: int
+    uncertainty_mdb: int
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Prepared:
+    """What every fibre of a route is measured by.
+
+    `wavelengths_nm` are those at which some criterion asks for the losses of places, `needs` the tests from end to end
+    that some criterion asks for.
+    """
+
+    layout: Layout
+    criteria: Criteria
+    last_index: int
+    wavelengths_nm: tuple[int, ...]
+    needs: tuple[Need, ...]
+    least_losses: Mapping[int, tuple[LeastLoss, ...]]
+    end_face_sites: frozenset[int]
+    below_zero_tenth_mdb: int
+
+    def is_below_fibre_alone(self, loss: LinkLoss) -> bool:
+        """Tell whether any criterion at its wavelength says that a loss is less than the fibre alone must have."""
+        return any(
+            is_below_fibre_alone(
+                loss_mdb=loss.loss_mdb,
+                least_mdb_per_km=least.mdb_per_km,
+                length_um=self.layout.site_offsets_um[-1],
+                uncertainty_mdb=least.uncertainty_mdb,
+            )
+            for least in self.least_losses.get(loss.wavelength_nm, ())
+        )
+
+
+def prepare_measuring(layout: Layout, criteria: Criteria) -> Prepared:
+    """Make a design and criteria ready."""
+    asked = [nm for criterion in criteria.criteria for nm in _wavelengths_of_losses(criterion)]
+    needs = [need for criterion in criteria.criteria for need in needs_of(criterion)]
+    return Prepared(
+        layout=layout,
+        criteria=criteria,
+        last_index=len(layout.design.sites) - 1,
+        wavelengths_nm=tuple(dict.fromkeys(asked)),
+        needs=tuple(dict.fromkeys(needs)),
+        least_losses=_least_losses(criteria),
+        end_face_sites=required_end_face_sites(criteria, layout),
+        below_zero_tenth_mdb=limit_mdb(criteria.mean_below_zero_db) * _TENTHS,
+    )
+
+
+def _wavelengths_of_losses(criterion: Criterion) -> Iterator[int]:
+    match criterion:
+        case SpliceLossCriterion() | ConnectionLossCriterion() | TerminationLossCriterion() | JointStatisticCriterion():
+            yield criterion.wavelength_nm
+        case BendCriterion():
+            yield from (criterion.short_wavelength_nm, criterion.long_wavelength_nm)
+        case WorkmanshipCriterion(demand=AttemptsAboveLoss() as demand):
+            yield demand.wavelength_nm
+
+
+def _least_losses(criteria: Criteria) -> Mapping[int, tuple[LeastLoss, ...]]:
+    least: dict[int, list[LeastLoss]] = defaultdict(list)
+    for one in criteria.criteria:
+        if isinstance(one, LinkAttenuationCriterion):
+            own = LeastLoss(limit_mdb(one.least_attenuation_db_per_km), limit_mdb(one.uncertainty_db))
+            least[one.wavelength_nm].append(own)
+    return {nm: tuple(own) for nm, own in least.items()}

@@ -1,0 +1,107 @@
+"""What the traces of each side show of each place: the end of aligning, and all that losses are made of."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from service.vocabulary.criteria.criteria import Placing
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.words import Reason
+from worker.judgement.history.acts import History, Trace
+from worker.judgement.history.trace_sets import (
+    NO_TRACES,
+    Side,
+    TraceSet,
+    counting_traces,
+    longest_pulse_ns,
+    sort_traces,
+)
+from worker.judgement.history.validity import Validity, reason_of
+from worker.judgement.traces.aligned_trace import AlignedTrace, Reading
+from worker.judgement.traces.alignment import Alignment, Designed, align, dead_zone_of
+from worker.judgement.traces.places import Place, with_zones
+
+
+class Shown(NamedTuple):
+    """What each trace of one side shows of a place, the shortest pulse first, and those set aside.
+
+    Where no trace counts there is the reason why.
+    """
+
+    by_traces: Sequence[Reading | Reason]
+    void: Sequence[tuple[Trace, Reason]]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FibreTraces:
+    """The traces of one fibre, aligned to its places: by site index, in zones that hide places from each other."""
+
+    places: tuple[Place, ...]
+    validity: Validity
+    sets: Mapping[Side, TraceSet]
+    counting: tuple[Trace, ...]
+    alignment: Alignment
+
+    def of_side(self, side: Side) -> TraceSet:
+        """Return the traces of a side that count somewhere."""
+        return self.sets.get(side, NO_TRACES)
+
+    def shown_at(self, place: Place, side: Side) -> Shown:
+        """Return what the traces of one side show of a place."""
+        trace_set = self.of_side(side)
+        if trace_set.sole is not None and not (place.is_end or place.zone):
+            return Shown((self.alignment.of(trace_set.sole).readings[place.site_index],), ())
+        void = [item for item in trace_set.void if _spans(item[0], place)]
+        shown: list[Reading | Reason] = []
+        for trace in trace_set.traces:
+            if not _spans(trace, place):
+                continue
+            fault = self._fault_at(trace, place)
+            if fault is not None:
+                void.append((trace, fault))
+            else:
+                shown.append(_shown_by(self.alignment.of(trace), place))
+        return Shown(shown or (reason_of(void),), void)
+
+    def _fault_at(self, trace: Trace, place: Place) -> Reason | None:
+        # What lies in one dead zone is one reading: what voids it for one of the sites voids it for all.
+        own = place.zone or (place.site_index,)
+        faults = (self.validity.fault_at(trace, site_index) for site_index in own)
+        return next((fault for fault in faults if fault is not None), None)
+
+
+def align_fibre(
+    layout: Layout, placing: Placing, places: Sequence[Place], *, history: History, validity: Validity
+) -> FibreTraces:
+    """Align a fibre's traces to its places."""
+    sets = sort_traces(layout, history, validity)
+    counting, pulse_ns = counting_traces(sets), longest_pulse_ns(sets)
+    zoned = with_zones(places, dead_zone_of(pulse_ns, placing))
+    designed = Designed(layout=layout, placing=placing, places=zoned, pulse_ns=pulse_ns)
+    return FibreTraces(
+        places=zoned,
+        validity=validity,
+        sets=sets,
+        counting=counting,
+        alignment=align(designed, counting=counting, every=history.traces),
+    )
+
+
+def _shown_by(aligned: AlignedTrace, place: Place) -> Reading | Reason:
+    shown, trace = aligned.readings[place.site_index], aligned.trace
+    near, far = trace.ends
+    own = place.zone or (place.site_index,)
+    if shown is Reason.LENGTH_UNLIKE or not (near in own or far in own):
+        return shown
+    if near in own and trace.launch is None:
+        return Reason.NO_CORD
+    if far not in own:
+        return shown
+    # What lies before a cord is measured only where the trace proves that the cord was there.
+    return Reason.NO_CORD if trace.receive is None else aligned.shortfall or shown
+
+
+def _spans(trace: Trace, place: Place) -> bool:
+    # A trace that starts or ends between the terminals sees only one side of what is joined there.
+    is_inside = trace.low_index < place.site_index < trace.high_index
+    return is_inside or (place.is_end and place.site_index in trace.ends)
