@@ -19,9 +19,8 @@ UM_PER_M = 1_000_000
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Joint:
-    """One splice or one mated pair of one fibre, with its fibre distance from A."""
+    """One splice or one mated pair of a fibre, with its fibre distance from A; fibres with one plan share theirs."""
 
-    fibre: int
     site: str
     site_index: int
     position: int
@@ -53,6 +52,7 @@ class Layout:
     def __init__(self, design: Design) -> None:
         self.design = design
         self.site_index = {site.id: index for index, site in enumerate(design.sites)}
+        self._joints_of_first: dict[int, tuple[Joint, ...]] = {}
 
     @cached_property
     def section_lengths_um(self) -> tuple[int, ...]:
@@ -92,6 +92,14 @@ class Layout:
     def _plan(self) -> Mapping[tuple[str, int], PlannedFibres]:
         return {(entry.site, fibre): entry for entry in self.design.splice_plan for fibre in entry.fibres.numbers()}
 
+    @cached_property
+    def _first_alike(self) -> Mapping[int, int]:
+        planned: dict[int, list[tuple[str, FibreAction]]] = {}
+        for (site, fibre), entry in sorted(self._plan.items(), key=lambda item: item[0]):
+            planned.setdefault(fibre, []).append((site, entry.action))
+        firsts: dict[tuple[tuple[str, FibreAction], ...], int] = {}
+        return {fibre: firsts.setdefault(tuple(own), fibre) for fibre, own in sorted(planned.items())}
+
     def action(self, site: Site, fibre: int) -> FibreAction:
         """Return what happens to a fibre at a site; straight through where the plan says nothing."""
         planned = self._plan.get((site.id, fibre))
@@ -110,7 +118,14 @@ class Layout:
 
     def joints_of(self, fibre: int) -> tuple[Joint, ...]:
         """Return a fibre's joints in route order from A."""
-        return tuple(self._joints(fibre))
+        first = self.first_alike(fibre)
+        if first not in self._joints_of_first:
+            self._joints_of_first[first] = tuple(self._joints(first))
+        return self._joints_of_first[first]
+
+    def first_alike(self, fibre: int) -> int:
+        """Return the first fibre to which the same happens at every site; those of no number in the plan are alike."""
+        return self._first_alike.get(fibre, 0)
 
     def is_continuous(self, fibre: int) -> bool:
         """Tell whether the fibre runs from end to end: nowhere stored."""
@@ -132,7 +147,6 @@ class Layout:
         for index, site in enumerate(self.design.sites):
             for position, kind in enumerate(self._kinds_at(index, site, fibre), start=1):
                 yield Joint(
-                    fibre=fibre,
                     site=site.id,
                     site_index=index,
                     position=position,

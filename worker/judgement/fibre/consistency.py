@@ -6,11 +6,10 @@ from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
 from service.vocabulary.findings.suspicion import SuspicionDocument, SuspicionKind
 from service.vocabulary.quantities import UM_PER_CM, to_last_place
-from worker.judgement.fibre.bidirectional import BidirectionalLoss
 from worker.judgement.fibre.end_to_end import both_ways
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Measurement, Trace
-from worker.judgement.numbers.exact import db_text, last_place, mdb_text, rounded_tenth_mdb
+from worker.judgement.numbers.exact import db_text, mdb_text, rounded_tenth_mdb
 from worker.judgement.traces.places import Place
 from worker.physics.splice import least_splice_loss_db
 
@@ -39,12 +38,15 @@ def _impossible_pairs(fibre: FibreMeasured, places: Sequence[Place], wavelength_
 
     For fibres of one type only: where the glass itself scatters otherwise, the difference implies too much.
     """
+    losses = fibre.losses_at(wavelength_nm)
     for place in places:
-        loss = fibre.loss_at(place, wavelength_nm=wavelength_nm)
-        twice_offset_mdb = None if loss.reason is not None else _twice_offset_mdb(loss)
-        if twice_offset_mdb is None or abs(twice_offset_mdb) <= 2 * _LEAST_OFFSET_MDB:
+        forward, backward, loss = losses[place.site_index]
+        if loss.reason is not None:
             continue
-        if not _joins_one_type(fibre, place):
+        ahead, back = forward.readings[0], backward.readings[0]
+        # What a direction does not show says nothing of the difference.
+        twice_offset_mdb = ahead.high_mdb - back.high_mdb if ahead.events and back.events else 0
+        if abs(twice_offset_mdb) <= 2 * _LEAST_OFFSET_MDB or not _joins_one_type(fibre, place):
             continue
         least = rounded_tenth_mdb(float(least_splice_loss_db(offset_db=[twice_offset_mdb / 2000])[0]))
         if loss.high_tenth_mdb + _SPLICE_TENTH_MDB < least:
@@ -61,12 +63,6 @@ def _impossible_pairs(fibre: FibreMeasured, places: Sequence[Place], wavelength_
 def _joins_one_type(fibre: FibreMeasured, place: Place) -> bool:
     sections = fibre.layout.design.sections
     return sections[place.site_index - 1].fibre_type == sections[place.site_index].fibre_type
-
-
-def _twice_offset_mdb(loss: BidirectionalLoss) -> int | None:
-    """Return A to B less B to A, None where a direction shows nothing."""
-    ahead, back = (reading.get("value") for reading in loss.readings)
-    return None if ahead is None or back is None else last_place(ahead) - last_place(back)
 
 
 def _parts_unlike_whole(fibre: FibreMeasured, wavelength_nm: int) -> Iterator[SuspicionDocument]:

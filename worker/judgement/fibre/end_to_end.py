@@ -7,8 +7,9 @@ from service.vocabulary.findings.finding import ReadingDocument
 from service.vocabulary.words import Outcome, Reason
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.link_tests import EndToEndTest, find_by_one_value
-from worker.judgement.fibre.measured import FibreMeasured, find_test, void_documents
+from worker.judgement.fibre.measured import FibreMeasured, find_test
 from worker.judgement.history.acts import Continuity, Measurement
+from worker.judgement.history.validity import void_documents
 from worker.judgement.words import DIRECTION
 
 

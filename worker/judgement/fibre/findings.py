@@ -63,10 +63,10 @@ def head_of(criterion: Criterion) -> FindingDocument:
     return head
 
 
-def joint_finding(head: FindingDocument, joint: Joint, judgement: Judgement) -> FindingDocument:
+def joint_finding(head: FindingDocument, fibre: FibreMeasured, joint: Joint, judgement: Judgement) -> FindingDocument:
     """Write a finding about a joint."""
     finding = write_finding(head, [joint.segment], judgement)
-    finding["fibre"] = joint.fibre
+    finding["fibre"] = fibre.number
     finding["site"] = joint.site
     finding["position"] = joint.position
     return finding

@@ -3,28 +3,26 @@
 Losses and tests that some criterion asks for are here; what only few need, and costs, are functions of this value.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.required_tests import Need
 from service.vocabulary.design.layout import Joint, Layout
-from service.vocabulary.findings.finding import VoidDocument
-from service.vocabulary.words import Reason
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, combine
 from worker.judgement.fibre.end_faces import end_face_fault
 from worker.judgement.fibre.link_tests import EndToEndTest, find_by_one_value, find_by_traces
 from worker.judgement.fibre.prepared import Prepared
-from worker.judgement.history.acts import History, Measurement, Record, Trace
+from worker.judgement.history.acts import History, Record, Trace
 from worker.judgement.history.history import read_history
 from worker.judgement.history.trace_sets import Side
 from worker.judgement.history.validity import Validity, judge_validity
 from worker.judgement.traces.aligned_trace import AlignedTrace
 from worker.judgement.traces.alignment import Alignment
-from worker.judgement.traces.one_way import OneWayLoss, select_reading
-from worker.judgement.traces.places import Place, places_of
-from worker.judgement.traces.readings import FibreTraces, align_fibre
+from worker.judgement.traces.one_way import OneWayLoss
+from worker.judgement.traces.places import Place
+from worker.judgement.traces.readings import FibreTraces, align_fibre, one_way_losses
 from worker.judgement.traces.unexpected import UnexpectedEvent, unexpected_events
 from worker.judgement.words import REASON_SPOKEN
 
@@ -95,18 +93,17 @@ class FibreMeasured:
 
     def loss_at(self, place: Place, *, wavelength_nm: int) -> BidirectionalLoss:
         """Return the loss of a place from both directions."""
-        return self._loss(place, wavelength_nm).both
+        return self.losses_at(wavelength_nm)[place.site_index].both
 
     def one_way_loss_at(self, place: Place, *, wavelength_nm: int, is_forward: bool) -> OneWayLoss:
         """Return what one direction shows of a place, by every trace that counts and reaches over it."""
-        loss = self._loss(place, wavelength_nm)
+        loss = self.losses_at(wavelength_nm)[place.site_index]
         return loss.forward if is_forward else loss.backward
 
-    def _loss(self, place: Place, wavelength_nm: int) -> PlaceLoss:
-        of_wavelength = self.losses.get(wavelength_nm)
-        if of_wavelength is None:
-            return _measure_place(self.prepared, self.history, self.traces, place, wavelength_nm)
-        return of_wavelength[place.site_index]
+    def losses_at(self, wavelength_nm: int) -> Mapping[int, PlaceLoss]:
+        """Return the losses of all places, by site index; worked out here where no criterion asks for them."""
+        losses = self.losses.get(wavelength_nm)
+        return losses or _measure_places(self.prepared, self.history, self.traces, wavelength_nm)
 
 
 def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) -> FibreMeasured:
@@ -115,7 +112,7 @@ def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) 
     history = read_history(layout, fibre=fibre, rework_voids=criteria.rework_voids, records=records)
     validity = judge_validity(layout, history, final_after_sealing=criteria.final_after_sealing)
     joints = layout.joints_of(fibre)
-    traces = align_fibre(layout, criteria.placing, places_of(layout, joints), history=history, validity=validity)
+    traces = align_fibre(layout, criteria.placing, fibre=fibre, history=history, validity=validity)
     return FibreMeasured(
         prepared=prepared,
         number=fibre,
@@ -124,10 +121,7 @@ def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) 
         is_continuous=layout.is_continuous(fibre),
         history=history,
         traces=traces,
-        losses={
-            nm: {place.site_index: _measure_place(prepared, history, traces, place, nm) for place in traces.places}
-            for nm in prepared.wavelengths_nm
-        },
+        losses={nm: _measure_places(prepared, history, traces, nm) for nm in prepared.wavelengths_nm},
         tests={
             (need, is_forward): find_test(prepared, traces, history, fibre=fibre, need=need, is_forward=is_forward)
             for need in dict.fromkeys((*prepared.needs, _CONTINUITY))
@@ -148,25 +142,18 @@ def find_test(
     return find_by_one_value(prepared, traces, history, fibre=fibre, test=test, wavelength_nm=nm, is_forward=is_forward)
 
 
-def void_documents(void: Sequence[tuple[Measurement, Reason]]) -> tuple[VoidDocument, ...]:
-    """Write down what was set aside and why, in order of time."""
-    in_order = sorted(void, key=lambda item: item[0].stamp.key)
-    return tuple({"record": measurement.stamp.id, "reason": reason.value} for measurement, reason in in_order)
-
-
-def _measure_place(
-    prepared: Prepared, history: History, traces: FibreTraces, place: Place, wavelength_nm: int
-) -> PlaceLoss:
-    forward, backward = (_one_way(traces, place, Side(wavelength_nm, is_forward)) for is_forward in (True, False))
-    both = combine(place, forward, backward, below_zero_tenth_mdb=prepared.below_zero_tenth_mdb)
-    if both.reason is None and place.site_index in prepared.end_face_sites:
-        both = _unless_end_face_fails(history, place, both)
-    return PlaceLoss(forward, backward, both)
-
-
-def _one_way(traces: FibreTraces, place: Place, side: Side) -> OneWayLoss:
-    shown, void = traces.shown_at(place, side)
-    return select_reading(shown, void=void_documents(void) if void else ())
+def _measure_places(
+    prepared: Prepared, history: History, traces: FibreTraces, wavelength_nm: int
+) -> Mapping[int, PlaceLoss]:
+    """Return the losses of all places at one wavelength, by site index."""
+    forward, backward = (one_way_losses(traces, Side(wavelength_nm, is_forward)) for is_forward in (True, False))
+    losses: dict[int, PlaceLoss] = {}
+    for place, there, back in zip(traces.places, forward, backward, strict=True):
+        both = combine(place, there, back, below_zero_tenth_mdb=prepared.below_zero_tenth_mdb)
+        if both.reason is None and place.site_index in prepared.end_face_sites:
+            both = _unless_end_face_fails(history, place, both)
+        losses[place.site_index] = PlaceLoss(there, back, both)
+    return losses
 
 
 def _unless_end_face_fails(history: History, place: Place, loss: BidirectionalLoss) -> BidirectionalLoss:

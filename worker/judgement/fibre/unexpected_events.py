@@ -9,9 +9,10 @@ from service.vocabulary.quantities import metres_text
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, missing_reason
 from worker.judgement.fibre.end_to_end import end_to_end_test
 from worker.judgement.fibre.link_tests import EndToEndTest
-from worker.judgement.fibre.measured import FibreMeasured, void_documents
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.trace_sets import Side
+from worker.judgement.history.validity import void_documents
 from worker.judgement.numbers.exact import mdb_text, mean_tenth_mdb
 from worker.judgement.traces.unexpected import UnexpectedEvent
 from worker.judgement.words import DIRECTION, REASON_SPOKEN

@@ -29,11 +29,11 @@ class SpliceAct(NamedTuple):
 
 
 class SplicedRibbon(NamedTuple):
-    """A splice record: one fibre, or several at once."""
+    """A splice record: one fibre, or several at once, each with its part."""
 
     stamp: Stamp
     site: str
-    joints: tuple[SpliceAct, ...]
+    by_fibre: Mapping[int, tuple[SpliceAct, ...]]
 
 
 class TerminationAct(NamedTuple):

@@ -44,8 +44,8 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, records: 
         of_kind[type(record)].append(record)
     ribbons = _of(SplicedRibbon, of_kind)
     terminations = [act for act in _of(TerminationAct, of_kind) if act.fibre == fibre]
-    own = [joint for ribbon in ribbons for joint in ribbon.joints if joint.fibre == fibre]
-    voiding = {joint.stamp for joint in own} | {act.stamp for act in terminations}
+    own = [act for ribbon in ribbons for act in ribbon.by_fibre.get(fibre, ())]
+    voiding = {act.stamp for act in own} | {act.stamp for act in terminations}
     if rework_voids is Voiding.CLOSURE:
         closures = {site.id for site in layout.design.sites if site.kind is SiteKind.SPLICE_CLOSURE}
         voiding |= {ribbon.stamp for ribbon in ribbons if ribbon.site in closures}

@@ -93,7 +93,7 @@ def _splice(body: Body, stamp: Stamp) -> SplicedRibbon:
         "proof_test_passed": body.get("proof_test_passed"),
         "certified_until": body.get("certified_until"),
     }
-    joints = tuple(
+    acts = [
         SpliceAct(
             fibre=joint["fibre"],
             position=joint.get("position"),
@@ -103,8 +103,9 @@ def _splice(body: Body, stamp: Stamp) -> SplicedRibbon:
             **common,
         )
         for joint in body["joints"]
-    )
-    return SplicedRibbon(stamp, body["site"], joints)
+    ]
+    by_fibre = {act.fibre: tuple([own for own in acts if own.fibre == act.fibre]) for act in acts}
+    return SplicedRibbon(stamp, body["site"], by_fibre)
 
 
 def _termination(body: Body, stamp: Stamp) -> TerminationAct:

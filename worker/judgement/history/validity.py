@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
 from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import VoidDocument
 from service.vocabulary.words import Reason, SiteKind
 from worker.judgement.history.acts import ClosureAct, History, LinkLoss, Measurement, ReturnLoss
 from worker.judgement.numbers.clocks import Order, Stamp, last_of_each_clock, latest_is_proven, order_to
@@ -144,6 +145,12 @@ def reason_of(void: Sequence[tuple[Measurement, Reason]]) -> Reason:
     return max(told, key=lambda item: item[0].stamp.key)[1] if told else Reason.NO_EVIDENCE
 
 
+def void_documents(void: Sequence[tuple[Measurement, Reason]]) -> tuple[VoidDocument, ...]:
+    """Write down what was set aside and why, in order of time."""
+    in_order = sorted(void, key=lambda item: item[0].stamp.key)
+    return tuple({"record": measurement.stamp.id, "reason": reason.value} for measurement, reason in in_order)
+
+
 def _all_shut_at(sealings: Iterable[Sealing | None]) -> str | None:
     """Return when the last closure was shut, if all are for certain: on a finished route all tests are later."""
     shut_at = ""
@@ -155,7 +162,7 @@ def _all_shut_at(sealings: Iterable[Sealing | None]) -> str | None:
 
 
 def _sealing(acts: Sequence[ClosureAct]) -> Sealing:
-    return Sealing(latest=acts[-1], is_certain=latest_is_proven([act.stamp for act in acts]))
+    return Sealing(acts[-1], len(acts) == 1 or latest_is_proven([act.stamp for act in acts]))
 
 
 def _sealing_fault(test: Stamp, sealing: Sealing | None) -> Reason | None:

@@ -47,7 +47,7 @@ class MemberRule(Rule[MemberCriterion]):
                 continue
             for joint in place.joints:
                 if joint.kind is self.kind and joint.segment in fibre.segments:
-                    yield joint_finding(self.head, joint, self.judge(fibre, place, joint))
+                    yield joint_finding(self.head, fibre, joint, self.judge(fibre, place, joint))
 
     def judge(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
         """Hold a joint's loss against the limit; in a group, what the whole group's loss says of it."""

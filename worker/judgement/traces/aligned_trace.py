@@ -13,7 +13,7 @@ from worker.judgement.traces.crossed import Unlike
 from worker.judgement.traces.distance_scale import DistanceScale
 from worker.judgement.traces.echoes import Echo, is_lossless
 from worker.judgement.traces.event_assignment import Assignment, assign, nearest_to
-from worker.judgement.traces.places import Place
+from worker.judgement.traces.places import Located, Place, PlacesBetween
 
 
 class Reading(NamedTuple):
@@ -113,32 +113,31 @@ class _Reach(NamedTuple):
 
 
 def align_trace(
-    trace: Trace, *, places: Sequence[Place], along_um: Sequence[int], scale: DistanceScale
+    trace: Trace, *, between: PlacesBetween, located: Mapping[int, Located], scale: DistanceScale
 ) -> AlignedTrace:
-    """Lay a trace over the places between its two ends; `along_um` is how far from its near end each of them lies."""
+    """Lay a trace over the places between its two ends: where the design has them, or where they were `located`."""
     if scale.shortfall is Reason.LENGTH_UNLIKE:
-        nothing = dict.fromkeys((place.site_index for place in places), scale.shortfall)
+        nothing = dict.fromkeys((place.site_index for place in between.places), scale.shortfall)
         return AlignedTrace(
             trace=trace, scale=scale, readings=nothing, unexpected=(), shortfall=scale.shortfall, is_clean=True
         )
     first_um, last_um = scale.start_um - scale.tolerance_um, scale.end_um + scale.tolerance_um
     own = [event for event in scale.events if first_um <= event.at_um <= last_um]
-    whole = _Laid(places, scale.all_on_trace_um(along_um), own)
-    zones = list(_zones(whole, scale)) if any(place.zone for place in places) else []
+    whole = _Laid(between.places, scale.all_on_trace_um(between.along_um(located)), own)
+    zones = list(_zones(whole, scale)) if between.has_zones else []
     laid = _outside_zones(whole, zones) if zones else whole
     found = assign(
         laid.expected_um,
         [event.at_um for event in laid.events],
-        is_group=[place.is_group for place in laid.places],
+        is_group=[place.is_group for place in laid.places] if zones else between.is_group,
         tolerance_um=scale.tolerance_um,
     )
     left_over = [laid.events[index] for index in found.left_over]
     # With more events on nothing than on joints the trace does not fit the design, as after a cord's length was
     # mistyped; what it does not show then proves nothing.
-    is_misfit = len(left_over) > sum(map(len, found.events_of_place)) + sum(len(zone.events) for zone in zones)
+    is_misfit = len(left_over) > len(laid.events) - len(left_over) + sum(len(zone.events) for zone in zones)
     in_doubt = found.contested | _missed(trace, laid, found, left_over) if left_over else found.contested
-    joint_um = max((laid.events[events[-1]].at_um for events in found.events_of_place if events), default=None)
-    reach = _Reach(scale, joint_um)
+    reach = _Reach(scale, max([laid.events[own[-1]].at_um for own in found.events_of_place if own], default=None))
     readings = _read_places(trace, laid, found, reach=reach, in_doubt=in_doubt, is_misfit=is_misfit)
     for zone in zones:
         shown = _read_zone(trace, zone, reach=reach, beside=laid, is_misfit=is_misfit)
@@ -156,12 +155,12 @@ def align_trace(
 def _read_places(
     trace: Trace, laid: _Laid, found: Assignment, *, reach: _Reach, in_doubt: Iterable[int], is_misfit: bool
 ) -> dict[int, Reading | Reason]:
-    scale, unseen = reach.scale, _unseen(trace)
+    scale, unseen, proves_far_end = reach.scale, _unseen(trace), reach.scale.shortfall is None
     readings: dict[int, Reading | Reason] = {}
     for index, (place, seen) in enumerate(zip(laid.places, found.events_of_place, strict=True)):
         if index in in_doubt or (is_misfit and not seen):
             readings[place.site_index] = Reason.AMBIGUOUS_EVENT
-        elif seen and not scale.ends_at(laid.events[seen[0]].at_um):
+        elif seen and (proves_far_end or not scale.ends_at(laid.events[seen[0]].at_um)):
             readings[place.site_index] = _read(trace, tuple([laid.events[event] for event in seen]))
         elif seen or not reach.is_over(laid.expected_um[index]):
             readings[place.site_index] = scale.shortfall or Reason.BEYOND_REACH

@@ -21,7 +21,7 @@ from worker.judgement.traces.crossed import find_unlike
 from worker.judgement.traces.distance_scale import DistanceScale, best_fit, measure
 from worker.judgement.traces.echoes import Echo, find_echoes, has_candidates, reflects, take_off
 from worker.judgement.traces.joint_location import Agreement, Margins, Sighting, Spot, locate_joints
-from worker.judgement.traces.places import DeadZone, Place, PlacesBetween, places_between, zones_of
+from worker.judgement.traces.places import DeadZone, Place, PlacesBetween, Plan, places_between, zones_of
 
 # Light goes there and back: a pulse of 1 ns covers 0.102 m of fibre at a group index of 1.468.
 _UM_PER_NS_OF_PULSE = 102_000
@@ -32,10 +32,15 @@ _Ends = tuple[int, int]
 class Designed:
     """What traces are aligned to: the places of one fibre, in dead zones of the pulse that sees the least apart."""
 
-    layout: Layout
+    plan: Plan
     placing: Placing
     places: tuple[Place, ...]
     pulse_ns: int
+
+    @property
+    def layout(self) -> Layout:
+        """The design."""
+        return self.plan.layout
 
     @property
     def near_um(self) -> int:
@@ -81,7 +86,7 @@ def dead_zone_of(pulse_ns: int, placing: Placing) -> DeadZone:
 
 def align(designed: Designed, *, counting: Sequence[Trace], every: Sequence[Trace]) -> Alignment:
     """Align every trace of a fibre, by those that count somewhere."""
-    ways = {ends: places_between(designed.layout, designed.places, *ends) for ends in {one.ends for one in every}}
+    ways = {ends: places_between(designed.plan, ends) for ends in {one.ends for one in every}}
     groups = _group(counting)
     measured = {one.stamp.id: _measure(designed, one, ways[one.ends]) for one in every}
     scaled = {one.stamp.id: _scale(one, groups[_span(one)], measured, ways[one.ends]) for one in every}
@@ -159,7 +164,7 @@ def _is_seen_back(scale: DistanceScale, echo: Echo, back: Iterable[DistanceScale
 def _align(
     designed: Designed, trace: Trace, scale: DistanceScale, way: PlacesBetween, agreed: Mapping[int, Spot] | None = None
 ) -> AlignedTrace:
-    aligned = align_trace(trace, places=way.places, along_um=way.along_um(agreed or {}), scale=scale)
+    aligned = align_trace(trace, between=way, located=agreed or {}, scale=scale)
     if trace.pulse_ns <= designed.pulse_ns:
         return aligned
     # A longer pulse than the zones were made for hides more places from each other.

@@ -2,7 +2,9 @@
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
 from itertools import groupby, pairwise
+from operator import attrgetter
 from typing import NamedTuple, Protocol
 
 from service.vocabulary.design.layout import Joint, Layout
@@ -13,7 +15,8 @@ class Place(NamedTuple):
     """The joints of one fibre at one site.
 
     At a terminal and at a patch panel they form a group: a splice a few metres behind a connection lies in its dead
-    zone. `zone` are the indices of all sites in one dead zone with this one, where there are others.
+    zone, and several joints share one reading. `pair` is the first mated pair, after which a group is named. `zone` are
+    the indices of all sites in one dead zone with this one, where there are others.
     """
 
     site: str
@@ -22,18 +25,10 @@ class Place(NamedTuple):
     joints: tuple[Joint, ...]
     is_closure: bool
     is_end: bool
+    pair: Joint | None
+    is_group: bool
     zone: tuple[int, ...] = ()
     zone_has_pair: bool = False
-
-    @property
-    def is_group(self) -> bool:
-        """Tell whether several joints share one reading, that of a connection."""
-        return len(self.joints) > 1 or self.zone_has_pair
-
-    @property
-    def pair(self) -> Joint | None:
-        """The first mated pair, after which the group is named."""
-        return next((joint for joint in self.joints if joint.kind is JointKind.PAIR), None)
 
 
 class Located(Protocol):
@@ -56,6 +51,14 @@ class DeadZone(NamedTuple):
         return max(self)
 
 
+class Plan(NamedTuple):
+    """What a fibre's places follow from: the design, the first fibre with the same plan, and what a pulse hides."""
+
+    layout: Layout
+    first_alike: int
+    dead_zone: DeadZone
+
+
 class PlacesBetween(NamedTuple):
     """The places between a trace's two ends, as its light meets them, by how far from its near end they lie."""
 
@@ -65,6 +68,8 @@ class PlacesBetween(NamedTuple):
     span_um: int
     inside_um: tuple[int, ...]
     pairs_um: tuple[int, ...]
+    has_zones: bool
+    is_group: tuple[bool, ...]
 
     def along_um(self, agreed: Mapping[int, Located]) -> Sequence[int]:
         """Return where the places lie: by design, or where they were located instead."""
@@ -76,8 +81,10 @@ class PlacesBetween(NamedTuple):
         ]
 
 
-def places_between(layout: Layout, places: Sequence[Place], near: int, far: int) -> PlacesBetween:
+@lru_cache(maxsize=64)
+def places_between(plan: Plan, ends: tuple[int, int]) -> PlacesBetween:
     """Return the places between two ends, by site index, from the near end on."""
+    (near, far), layout, places = ends, plan.layout, zoned_places(plan)
     low, high = min(near, far), max(near, far)
     near_um, far_um = layout.site_offsets_um[near], layout.site_offsets_um[far]
     own = [place for place in places if low <= place.site_index <= high]
@@ -91,27 +98,38 @@ def places_between(layout: Layout, places: Sequence[Place], near: int, far: int)
         span_um=abs(far_um - near_um),
         inside_um=tuple([along for place, along in both if low < place.site_index < high]),
         pairs_um=tuple([along for place, along in both if place.pair is not None]),
+        has_zones=any(place.zone for place in own),
+        is_group=tuple([place.is_group for place in in_order]),
     )
 
 
-def places_of(layout: Layout, joints: Sequence[Joint]) -> tuple[Place, ...]:
-    """Return the places of a fibre's joints in route order."""
+@lru_cache(maxsize=32)
+def zoned_places(plan: Plan) -> tuple[Place, ...]:
+    """Return the places of a fibre in route order, that know with which others they share a dead zone.
+
+    Kept for all fibres with one splice plan: on most routes that is every fibre.
+    """
+    return _with_zones(_places_of(plan.layout, plan.layout.joints_of(plan.first_alike)), plan.dead_zone)
+
+
+def _places_of(layout: Layout, joints: Sequence[Joint]) -> tuple[Place, ...]:
     sites = layout.design.sites
     return tuple(
         Place(
             site=sites[index].id,
             site_index=index,
             from_a_um=layout.site_offsets_um[index],
-            joints=tuple(members),
+            joints=(own := tuple(members)),
             is_closure=sites[index].kind is SiteKind.SPLICE_CLOSURE,
             is_end=index in {0, len(sites) - 1},
+            pair=next((joint for joint in own if joint.kind is JointKind.PAIR), None),
+            is_group=len(own) > 1,
         )
-        for index, members in groupby(joints, key=lambda joint: joint.site_index)
+        for index, members in groupby(joints, key=attrgetter("site_index"))
     )
 
 
-def with_zones(places: Sequence[Place], dead_zone: DeadZone) -> tuple[Place, ...]:
-    """Return places in route order that know with which others they share a dead zone."""
+def _with_zones(places: Sequence[Place], dead_zone: DeadZone) -> tuple[Place, ...]:
     if all(behind.from_a_um - place.from_a_um > dead_zone.widest_um for place, behind in pairwise(places)):
         return tuple(places)
     zoned: list[Place] = []
@@ -120,7 +138,9 @@ def with_zones(places: Sequence[Place], dead_zone: DeadZone) -> tuple[Place, ...
             zoned += own
         else:
             zone, has_pair = tuple(place.site_index for place in own), any(place.pair for place in own)
-            zoned += [place._replace(zone=zone, zone_has_pair=has_pair) for place in own]
+            zoned += [
+                place._replace(zone=zone, zone_has_pair=has_pair, is_group=place.is_group or has_pair) for place in own
+            ]
     return tuple(zoned)
 
 

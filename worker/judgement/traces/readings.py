@@ -16,10 +16,11 @@ from worker.judgement.history.trace_sets import (
     longest_pulse_ns,
     sort_traces,
 )
-from worker.judgement.history.validity import Validity, reason_of
+from worker.judgement.history.validity import Validity, reason_of, void_documents
 from worker.judgement.traces.aligned_trace import AlignedTrace, Reading
 from worker.judgement.traces.alignment import Alignment, Designed, align, dead_zone_of
-from worker.judgement.traces.places import Place, with_zones
+from worker.judgement.traces.one_way import OneWayLoss, select_reading
+from worker.judgement.traces.places import Place, Plan, zoned_places
 
 
 class Shown(NamedTuple):
@@ -70,21 +71,40 @@ class FibreTraces:
         return next((fault for fault in faults if fault is not None), None)
 
 
-def align_fibre(
-    layout: Layout, placing: Placing, places: Sequence[Place], *, history: History, validity: Validity
-) -> FibreTraces:
+def one_way_losses(traces: FibreTraces, side: Side) -> list[OneWayLoss]:
+    """Return what one side shows of each place, in their order."""
+    sole = traces.of_side(side).sole
+    if sole is None:
+        return [_one_way_loss(traces, place, side) for place in traces.places]
+    # As on nearly every finished fibre: one trace says all there is to say, but for what lies in its cords' dead zones.
+    readings = traces.alignment.of(sole).readings
+    return [
+        OneWayLoss(None, (shown,), ())
+        if isinstance(shown := readings[place.site_index], Reading) and not (place.is_end or place.zone)
+        else _one_way_loss(traces, place, side)
+        for place in traces.places
+    ]
+
+
+def align_fibre(layout: Layout, placing: Placing, *, fibre: int, history: History, validity: Validity) -> FibreTraces:
     """Align a fibre's traces to its places."""
     sets = sort_traces(layout, history, validity)
     counting, pulse_ns = counting_traces(sets), longest_pulse_ns(sets)
-    zoned = with_zones(places, dead_zone_of(pulse_ns, placing))
-    designed = Designed(layout=layout, placing=placing, places=zoned, pulse_ns=pulse_ns)
+    plan = Plan(layout, layout.first_alike(fibre), dead_zone_of(pulse_ns, placing))
+    places = zoned_places(plan)
+    designed = Designed(plan=plan, placing=placing, places=places, pulse_ns=pulse_ns)
     return FibreTraces(
-        places=zoned,
+        places=places,
         validity=validity,
         sets=sets,
         counting=counting,
         alignment=align(designed, counting=counting, every=history.traces),
     )
+
+
+def _one_way_loss(traces: FibreTraces, place: Place, side: Side) -> OneWayLoss:
+    shown, void = traces.shown_at(place, side)
+    return select_reading(shown, void=void_documents(void) if void else ())
 
 
 def _shown_by(aligned: AlignedTrace, place: Place) -> Reading | Reason:

@@ -32,7 +32,7 @@ class BendRule(Rule[BendCriterion]):
         for place in fibre.places:
             joint = place.pair or place.joints[0]
             if joint.segment in fibre.segments and place.site_index in self.scope.sites:
-                yield joint_finding(self.head, joint, self._judge_place(fibre, place))
+                yield joint_finding(self.head, fibre, joint, self._judge_place(fibre, place))
         for spot in unexpected_spots(fibre, wavelengths_nm=self._wavelengths_nm):
             section = section_at(fibre, spot)
             if section in self.scope.sections:

@@ -10,10 +10,10 @@ from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
 from service.vocabulary.quantities import UM_PER_CM, metres_text, to_last_place
 from service.vocabulary.words import DecisionRule, Outcome, Reason, SiteKind, Unit
 from worker.judgement.fibre.findings import Judgement, undetermined
-from worker.judgement.fibre.measured import FibreMeasured, void_documents
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.history.trace_sets import Side
-from worker.judgement.history.validity import reason_of
+from worker.judgement.history.validity import reason_of, void_documents
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule

@@ -7,9 +7,9 @@ from service.vocabulary.words import Outcome, Reason, RecordKind
 from worker.judgement.fibre.end_to_end import both_ways, known_of, missing_reason, reading_of
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.link_tests import EndToEndTest
-from worker.judgement.fibre.measured import FibreMeasured, void_documents
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Continuity
-from worker.judgement.history.validity import split_by_fault
+from worker.judgement.history.validity import split_by_fault, void_documents
 from worker.judgement.numbers.clocks import order_is_proven
 from worker.judgement.rules.base import EndToEndRule
 

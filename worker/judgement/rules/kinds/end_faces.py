@@ -24,7 +24,7 @@ class EndFaceRule(Rule[EndFaceCriterion]):
                     continue
                 for side in Side:
                     inspected = inspection_of(fibre.history, place, joint, side)
-                    finding = joint_finding(self.head, joint, _judgement(inspected))
+                    finding = joint_finding(self.head, fibre, joint, _judgement(inspected))
                     finding["side"] = side.value
                     yield finding
 

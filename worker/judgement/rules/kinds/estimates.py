@@ -28,7 +28,7 @@ class EstimateRule(Rule[SpliceLossCriterion]):
         for joint in fibre.joints:
             is_own = joint.kind is JointKind.SPLICE and joint.segment in fibre.segments
             if is_own and joint.site_index in self.scope.sites:
-                yield joint_finding(self.head, joint, self.judge(fibre, joint))
+                yield joint_finding(self.head, fibre, joint, self.judge(fibre, joint))
 
     def judge(self, fibre: FibreMeasured, joint: Joint) -> Judgement:
         """Hold the estimate of the latest attempt against the limit."""

@@ -10,10 +10,10 @@ from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
 from service.vocabulary.quantities import metres_text
 from service.vocabulary.words import Outcome, Reason, Unit
 from worker.judgement.fibre.findings import Judgement
-from worker.judgement.fibre.measured import FibreMeasured, void_documents
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.trace_sets import Side
-from worker.judgement.history.validity import reason_of
+from worker.judgement.history.validity import reason_of, void_documents
 from worker.judgement.numbers.exact import PARTS, parts_text
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule

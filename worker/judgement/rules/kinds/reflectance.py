@@ -8,8 +8,9 @@ from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import JointKind, Outcome, Reason
 from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Judgement, joint_finding
-from worker.judgement.fibre.measured import FibreMeasured, void_documents
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.trace_sets import Side
+from worker.judgement.history.validity import void_documents
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB
 from worker.judgement.rules.base import Rule, most_db
 from worker.judgement.traces.places import Place
@@ -32,7 +33,7 @@ class ReflectanceRule(Rule[ReflectanceCriterion]):
             whole = self._judge_place(fibre, place)
             for joint in own:
                 if joint.segment in fibre.segments:
-                    yield joint_finding(self.head, joint, _of_member(whole, fibre, place, joint))
+                    yield joint_finding(self.head, fibre, joint, _of_member(whole, fibre, place, joint))
 
     def _judge_place(self, fibre: FibreMeasured, place: Place) -> Judgement:
         forward = self._one_way(fibre, place, is_forward=True)

@@ -23,7 +23,7 @@ class TerminationRule(Rule[TerminationLossCriterion]):
         """Give one finding for each place with a mated pair."""
         for place in fibre.places:
             if place.pair is not None and place.pair.segment in fibre.segments and place.site_index in self.scope.sites:
-                yield joint_finding(self.head, place.pair, self.judge(fibre, place))
+                yield joint_finding(self.head, fibre, place.pair, self.judge(fibre, place))
 
     def judge(self, fibre: FibreMeasured, place: Place) -> Judgement:
         """Hold the loss of a whole place against the limit."""

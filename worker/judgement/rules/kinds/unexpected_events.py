@@ -10,10 +10,11 @@ from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.end_to_end import end_to_end_test
 from worker.judgement.fibre.findings import Judgement, link_finding, undetermined
 from worker.judgement.fibre.link_tests import EndToEndTest
-from worker.judgement.fibre.measured import FibreMeasured, void_documents
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import UnexpectedSpot, reading_of_event, section_at, unexpected_spots
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.trace_sets import Side
+from worker.judgement.history.validity import void_documents
 from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
 from worker.judgement.rules.base import Rule, most_db
 from worker.judgement.rules.spans import section_finding

@@ -44,7 +44,7 @@ class WorkmanshipRule(Rule[WorkmanshipCriterion]):
                 continue
             for joint in place.joints:
                 if joint.kind is JointKind.SPLICE and joint.segment in fibre.segments:
-                    yield joint_finding(self.head, joint, self.judge(fibre, place, joint))
+                    yield joint_finding(self.head, fibre, joint, self.judge(fibre, place, joint))
 
     def judge(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
         """Hold the latest attempt at a joint against the demand."""
