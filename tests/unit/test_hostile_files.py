@@ -211,6 +211,7 @@ def test_a_check_that_ends_by_its_own_limits_is_a_refusal(
     assert desk.check(desk.signed).problems == (TOO_MUCH,)
 
 
+@pytest.mark.slow
 def test_a_cost_that_shows_in_no_number_is_ended_by_the_limits(desk: Desk) -> None:
     signed = sign_among_lookalikes(desk.package.countersigned, field=ENGINEER_FIELD)
     assert find_excess(signed, ours=len(desk.package.countersigned)) is None

@@ -12,6 +12,8 @@ import pytest
 from worker.demo import supervisor
 from worker.demo.supervisor import Plan, Supervisor
 
+# Processes that pause, fall silent and are waited for by the clock.
+pytestmark = pytest.mark.slow
 # To `sh` the name is $0, the heartbeat file $3.
 BEAT = 'while :; do touch "$3"; sleep 0.05; done'
 

@@ -41,6 +41,7 @@ def test_what_takes_more_than_it_may_ends_by_its_own_limits(work: str, resource:
         run(work)
 
 
+@pytest.mark.slow
 def test_what_computes_for_longer_than_its_time_by_the_clock_ends_by_its_own_limit() -> None:
     with pytest.raises(LimitReachedError, match="time"):
         run("compute", limits=Limits(memory_bytes=200 << 20, cpu_s=6, time_s=5))
@@ -62,6 +63,7 @@ def test_an_error_that_nobody_foresaw_is_none_of_these() -> None:
         run("fail")
 
 
+@pytest.mark.slow
 def test_progress_is_told_while_it_computes_and_not_while_it_hangs() -> None:
     told: list[None] = []
     with suppress(LimitReachedError):

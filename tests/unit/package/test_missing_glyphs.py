@@ -101,14 +101,19 @@ def test_a_long_text_in_a_script_that_is_not_at_hand_fills_no_pages() -> None:
     assert "These are the first 60 of 3000." in " ".join(" ".join(page_texts(draw_content(content))).split())
 
 
-@settings(max_examples=25, deadline=None)
-@given(st.text(min_size=1, max_size=200))
-def test_something_is_replaced_on_the_pages_exactly_where_something_is_listed(text: str) -> None:
-    content = with_end_reason(make_content(), text.replace(REPLACEMENT, ""))
-    printed = "".join(page_texts(draw_content(content)))
-    listed = build_view(content).missing_glyphs
-    # The note of the list shows the sign itself.
-    assert (printed.count(REPLACEMENT) > (1 if listed else 0)) is bool(listed)
+# Each package is drawn and read back.
+@pytest.mark.parametrize("packages", [8, pytest.param(60, marks=pytest.mark.slow)])
+def test_something_is_replaced_on_the_pages_exactly_where_something_is_listed(packages: int) -> None:
+    @settings(max_examples=packages, deadline=None)
+    @given(st.text(min_size=1, max_size=200))
+    def check(text: str) -> None:
+        content = with_end_reason(make_content(), text.replace(REPLACEMENT, ""))
+        printed = "".join(page_texts(draw_content(content)))
+        listed = build_view(content).missing_glyphs
+        # The note of the list shows the sign itself.
+        assert (printed.count(REPLACEMENT) > (1 if listed else 0)) is bool(listed)
+
+    check()
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from tests.package_reading import draw_content, rows_of
+from tests.package_reading import draw_content, page_texts, rows_of
 from tests.page_words import words_by_page
 from tests.unit.package.judged import judged_content
 from worker.package.fibre_index import INDEX_TITLE, fibre_index
@@ -30,6 +30,11 @@ def reader(pdf: bytes) -> PdfReader:
     return PdfReader(BytesIO(pdf))
 
 
+@pytest.fixture(scope="module")
+def texts(pdf: bytes) -> list[str]:
+    return page_texts(pdf)
+
+
 def test_the_index_names_the_page_on_which_each_section_begins_to_speak_of_each_fibre() -> None:
     section = fibre_index([("Joints", {"10": 7, "2": 5}), ("Suspicions", {}), ("End to end", {"2": 4})])
     table = next(block for block in section.blocks if isinstance(block, Table))
@@ -48,12 +53,12 @@ def test_an_index_of_many_sections_breaks_no_word_of_their_titles_and_stays_on_t
         assert columns[-1].right_pt <= RIGHT + 0.01
 
 
-def test_every_page_the_index_names_has_a_row_of_its_fibre(reader: PdfReader) -> None:
-    named = [(fibre, page) for fibre, *pages in _index_rows(reader) for page in pages if page.isdigit()]
+def test_every_page_the_index_names_has_a_row_of_its_fibre(texts: list[str]) -> None:
+    named = [(fibre, page) for fibre, *pages in _index_rows(texts) for page in pages if page.isdigit()]
     assert {fibre for fibre, _ in named} == {"1", "2", "3"}
     assert len(named) > 20
     for fibre, page in named:
-        firsts = [line.split()[0] for line in reader.pages[int(page) - 1].extract_text().splitlines() if line.strip()]
+        firsts = [line.split()[0] for line in texts[int(page) - 1].splitlines() if line.strip()]
         assert fibre in firsts, (fibre, page)
 
 
@@ -65,10 +70,10 @@ def test_every_link_leads_to_a_page_and_is_printed(reader: PdfReader) -> None:
         assert _page_of(reader, link) is not None
 
 
-def test_every_page_number_in_the_index_leads_to_that_page(reader: PdfReader, pdf: bytes) -> None:
-    led = 0
+def test_every_page_number_in_the_index_leads_to_that_page(reader: PdfReader, pdf: bytes, texts: list[str]) -> None:
+    led, start = 0, _index_page(texts)
     for page, words in zip(reader.pages, words_by_page(pdf), strict=True):
-        if page.page_number is not None and page.page_number >= _index_page(reader):
+        if page.page_number is not None and page.page_number >= start:
             for link in _links(page):
                 left, bottom, right, top = (float(edge) for edge in link["/Rect"])
                 inside = [
@@ -79,12 +84,12 @@ def test_every_page_number_in_the_index_leads_to_that_page(reader: PdfReader, pd
                 ]
                 assert set(inside) == {str((_page_of(reader, link) or 0) + 1)}
                 led += len(inside)
-    assert led == sum(page.isdigit() for _, *pages in _index_rows(reader) for page in pages) > 20
+    assert led == sum(page.isdigit() for _, *pages in _index_rows(texts) for page in pages) > 20
 
 
-def test_what_is_open_leads_to_its_fibre_in_the_index(reader: PdfReader) -> None:
+def test_what_is_open_leads_to_its_fibre_in_the_index(reader: PdfReader, texts: list[str]) -> None:
     rows = [row for row in rows_of(judged_content(), "What is undetermined") if row[0].isdigit()]
-    start = _index_page(reader)
+    start = _index_page(texts)
     # Behind the contents, which lead to the index too.
     led = [link for page in reader.pages[2:start] for link in _links(page) if (_page_of(reader, link) or 0) >= start]
     # Rows of one fibre below each other share a link.
@@ -112,12 +117,12 @@ def _links(page: Any) -> list[Any]:
     return [one.get_object() for one in page.get("/Annots", []) if one.get_object()["/Subtype"] == "/Link"]
 
 
-def _index_page(reader: PdfReader) -> int:
-    return max(number for number, page in enumerate(reader.pages) if INDEX_TITLE in page.extract_text())
+def _index_page(texts: list[str]) -> int:
+    return max(number for number, text in enumerate(texts) if INDEX_TITLE in text)
 
 
-def _index_rows(reader: PdfReader) -> list[list[str]]:
-    text = "\n".join(page.extract_text() for page in reader.pages[_index_page(reader) :])
+def _index_rows(texts: list[str]) -> list[list[str]]:
+    text = "\n".join(texts[_index_page(texts) :])
     rows = [line.split() for line in text[text.rindex(INDEX_TITLE) :].splitlines()]
     return [row for row in rows if row and row[0].isdigit()]
 
