@@ -1,4 +1,4 @@
-"""A segment of which nothing is required can not be submitted: no finding proves nothing."""
+"""A segment of which nothing is required cannot be submitted: no finding proves nothing."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""The long-running parts: API, relay, worker; each is one process and any number may run."""
+"""The long-running parts: API, relay, worker, reader; each is one process and any number may run."""
 
 import gc
 import signal

@@ -191,7 +191,7 @@ class _Part:
         now, life = time.monotonic(), self._life
         if life is None:
             if now >= self._again_at:
-                # In case that it can not be started at all.
+                # In case that it cannot be started at all.
                 self._again_at = now + LONGEST_PAUSE_S
                 self.start()
             return None
