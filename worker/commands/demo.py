@@ -63,12 +63,12 @@ def _at_hand() -> Iterator[None]:
         raise typer.Exit(2) from error
 
 
-def _verify(left: "Leaving", *, server: str) -> bool:
+def _verify(left: "Leaving") -> bool:
     """Verify the packages as any receiver would, print what was found, and tell whether all are good."""
     are_good = True
     for file in left.packages:
         trust = TrustFiles(service=[left.service_root], engineer=[left.engineer])
-        checked = check_file(file, trust=trust, server=server)
+        checked = check_file(file, trust=trust, server=left.server)
         are_good &= checked.report.is_good
         print_report(_console, file, checked)
     return are_good

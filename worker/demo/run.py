@@ -5,7 +5,7 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, NamedTuple, Protocol
+from typing import Any, NamedTuple
 
 import httpx
 import orjson
@@ -21,19 +21,16 @@ from worker.demo.story import SCENES, Story, tell_story
 
 
 class Leaving(NamedTuple):
-    """What a played story leaves for whoever verifies it: the packages, and whom to trust in which role."""
+    """What a played story leaves for whoever verifies it: the packages, whom to trust in which role, who made them."""
 
     packages: Sequence[Path]
     service_root: Path
     engineer: Path
+    server: str
 
 
-class Verify(Protocol):
-    """How the packages are verified: as the command line does it, which this folder knows nothing of."""
-
-    def __call__(self, left: Leaving, *, server: str) -> bool:
-        """Tell whether all are good; `server` is the address of the service that made them."""
-        ...
+# How the packages are verified: as the command line does it, which this folder knows nothing of.
+Verify = Callable[[Leaving], bool]
 
 
 def run_demo(console: Console, output: Path, *, verify: Verify) -> bool:
@@ -42,7 +39,7 @@ def run_demo(console: Console, output: Path, *, verify: Verify) -> bool:
     try:
         with run_stack(say=_saying(console)) as stack:
             left = _play(console, stack, output)
-            return left is not None and _verify(console, stack, left, verify)
+            return left is not None and _verify(console, left, verify)
     except DemoNotPossibleError as error:
         return _refuse(console, error)
 
@@ -117,6 +114,7 @@ def _leave(parties: Parties, story: Story, stack: Stack, output: Path, own_key: 
         packages=[output / _file_name(package) for package in story.packages],
         service_root=output / "demonstration_root.pem",
         engineer=output / "demonstration_engineer.pem",
+        server=stack.base_url,
     )
     for file, package in zip(left.packages, story.packages, strict=True):
         pdf = parties.call(TokenKind.ENGINEER, "GET", f"/v1/packages/{package['id']}/pdf")
@@ -129,9 +127,9 @@ def _leave(parties: Parties, story: Story, stack: Stack, output: Path, own_key: 
     return left
 
 
-def _verify(console: Console, stack: Stack, left: Leaving, verify: Verify) -> bool:
+def _verify(console: Console, left: Leaving, verify: Verify) -> bool:
     console.print("\nThe packages, as anyone can verify them", style="bold")
-    are_good = verify(left, server=stack.base_url)
+    are_good = verify(left)
     output = left.service_root.parent
     console.print(
         f"\n{output}/ holds the packages, the certificates to trust, status.json and notices.json.\n"
