@@ -161,6 +161,14 @@ def make_otdr(
     return make_trace(**{**body, **changes})
 
 
+def both_ways(*, design: Body | None = None, **changes: Any) -> list[Body]:
+    """Return a trace from each end of the usual route, or of a design's, both changed alike."""
+    first, *_, last = site_offsets_m(make_design() if design is None else design)
+    return [
+        make_otdr(from_site=near, to_site=far, design=design, **changes) for near, far in ((first, last), (last, first))
+    ]
+
+
 def finished_fibre(*, fibre: int = 1, design: Body | None = None, wavelength_nm: int = 1550) -> list[Body]:
     """Return everything one fibre needs to conform: spliced, sealed, tested from both ends."""
     design = make_design() if design is None else design
@@ -170,8 +178,7 @@ def finished_fibre(*, fibre: int = 1, design: Body | None = None, wavelength_nm:
     return [
         *(make_splice(site=site, fibres=[fibre]) for site in (first, *closures, last)),
         *(make_closure_state(site=site) for site in closures),
-        make_otdr(from_site=first, to_site=last, design=design, **ends),
-        make_otdr(from_site=last, to_site=first, design=design, **ends),
+        *both_ways(design=design, **ends),
         make_attenuation(from_site=first, to_site=last, **ends),
         make_attenuation(from_site=last, to_site=first, **ends),
     ]

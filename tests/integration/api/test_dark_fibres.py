@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, make_closure_state, make_continuity, make_otdr, splice_criterion
+from tests.factories import Body, both_ways, make_closure_state, make_continuity, splice_criterion
 from tests.integration.api.acts import newest_package, refusal
 from tests.unit.judgement.joints import only
 from tests.unit.judgement.routes import cord_ended
@@ -28,7 +28,7 @@ def route_with_a_dark_fibre(world: World, *, tolerated: int) -> World:
         bodies.append(make_continuity(fibre=fibre, seen=seen))
         if fibre != DARK:
             own: Any = {"fibre": fibre, "design": design}
-            bodies += [make_otdr(**own), make_otdr(from_site="B", to_site="A", **own)]
+            bodies += both_ways(**own)
     assert world.post_records(bodies)["failed"] == 0
     world.drain()
     return world

@@ -15,7 +15,7 @@ from service.storage.jobs import JobKind, JobState
 from service.storage.session import transaction
 from service.storage.tables import AuditEntry, Job, Package
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, make_closure_state, make_otdr, splice_criterion
+from tests.factories import Body, both_ways, make_closure_state, splice_criterion
 from tests.integration.api.acts import newest_package, refusal, send_in
 from tests.outside_tools import require_tool
 from tests.unit.judgement.joints import only
@@ -37,7 +37,7 @@ def submitted(
     describe_route(world, design=cord_ended(fibres=1), criteria=criteria)
     own: Any = {"design": cord_ended(fibres=1), "losses_db": {"C1": 0.03, "C2": loss_db}}
     bodies = [make_closure_state(site=site) for site in ("C1", "C2")]
-    bodies += [make_otdr(**own), make_otdr(from_site="B", to_site="A", **own)]
+    bodies += both_ways(**own)
     assert world.post_records(bodies)["failed"] == 0
     world.drain()
     form = {

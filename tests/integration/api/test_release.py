@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, make_closure_state, make_otdr, splice_criterion
+from tests.factories import Body, both_ways, make_closure_state, splice_criterion
 from tests.unit.judgement.joints import only
 from tests.unit.judgement.routes import cord_ended
 from tests.world import World, describe_route, open_project, read_demo
@@ -29,7 +29,7 @@ def recorded(world: World, *, release: str) -> World:
     describe_route(world, design=two_segments(), criteria={**only(splice_criterion()), "release": release})
     own: Any = {"design": two_segments(), "losses_db": {"C1": 0.03, "C2": 0.2}}
     bodies = [make_closure_state(site=site) for site in ("C1", "C2")]
-    bodies += [make_otdr(**own), make_otdr(from_site="B", to_site="A", **own)]
+    bodies += both_ways(**own)
     assert world.post_records(bodies)["failed"] == 0
     world.drain()
     return world

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, make_closure_state, make_otdr, splice_criterion
+from tests.factories import Body, both_ways, make_closure_state, splice_criterion
 from tests.integration.api.acts import newest_package, pointers, refusal
 from tests.unit.judgement.joints import only
 from tests.unit.judgement.routes import cord_ended
@@ -36,7 +36,7 @@ def record(world: World, *, sealed: tuple[str, ...] = ("C1", "C2"), losses_db: d
     bodies: list[Body] = [make_closure_state(site=site) for site in sealed]
     for fibre, loss_db in losses_db.items():
         own: Any = {"fibre": fibre, "losses_db": {"C1": loss_db, "C2": 0.03}, "design": design}
-        bodies += [make_otdr(**own), make_otdr(from_site="B", to_site="A", **own)]
+        bodies += both_ways(**own)
     assert world.post_records(bodies)["failed"] == 0
     world.drain()
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from service.vocabulary.findings.finding import FindingDocument, WorkDocument
-from tests.factories import Body, criteria_of, layout_of, make_closure_state, make_otdr, make_splice, stored
+from tests.factories import Body, criteria_of, layout_of, make_closure_state, make_splice, stored
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.judge import FibreJudgement, judge_fibre
 
@@ -56,12 +56,3 @@ def spliced(*, fibre: int = 1, **changes: object) -> list[Body]:
 def sealed(*, sites: Sequence[str] = ("C1", "C2"), **changes: object) -> list[Body]:
     """Return both closures of the usual route sealed, or those named."""
     return [make_closure_state(site=site, **changes) for site in sites]  # type: ignore[arg-type]
-
-
-def both_ways(*, design: Body | None = None, **changes: object) -> list[Body]:
-    """Return a trace from each end of the usual route, or of a design's, both changed alike."""
-    first, last = ("A", "B") if design is None else (design["sites"][0]["id"], design["sites"][-1]["id"])
-    return [
-        make_otdr(from_site=first, to_site=last, design=design, **changes),  # type: ignore[arg-type]
-        make_otdr(from_site=last, to_site=first, design=design, **changes),  # type: ignore[arg-type]
-    ]

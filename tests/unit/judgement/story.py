@@ -1,15 +1,10 @@
 """What the stories of acts are told with: a fibre whose records come one after the other."""
 
 from collections.abc import Sequence
-from typing import Any
 
 from service.vocabulary.findings.finding import WorkDocument
 from service.vocabulary.words import Act
-from tests.factories import (
-    Body,
-    make_closure_state,
-    make_otdr,
-)
+from tests.factories import Body, make_closure_state
 from tests.unit.judgement.joints import (
     only,
 )
@@ -44,11 +39,6 @@ class Story:
     def work(self) -> Sequence[WorkDocument]:
         """Everything that is asked for."""
         return judge(self._records, criteria=self._criteria, design=self._design).document["work"]
-
-
-def both_ends(**changes: Any) -> list[Body]:
-    """Return a trace from each end."""
-    return [make_otdr(**changes), make_otdr(from_site="B", to_site="A", **changes)]
 
 
 def finished(*records: Body) -> list[Body]:

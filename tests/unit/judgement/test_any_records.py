@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from tests.factories import (
     Body,
     bend_criterion,
+    both_ways,
     coefficient_criterion,
     connection_criterion,
     density_criterion,
@@ -197,7 +198,7 @@ def test_any_traces_on_any_route_are_judged_to_the_same_bytes_in_any_order(
 def test_the_shortest_and_the_longest_routes_are_judged(closures: int) -> None:
     design = make_design(closures=closures)
     sites = [site["id"] for site in design["sites"][1:-1]]
-    traces = [make_otdr(design=design), make_otdr(design=design, from_site="B", to_site="A")]
+    traces = both_ways(design=design)
     judgement = judge([*(make_closure_state(site=site) for site in sites), *traces], design=design)
     outcomes = [one["outcome"] for one in judgement.document["findings"] if one["quantity"] == "splice_loss"]
     assert outcomes == ["conforming"] * (closures + 2)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.factories import Body, finished_fibre, make_design, make_otdr, make_splice, stored
+from tests.factories import Body, both_ways, finished_fibre, make_design, make_otdr, make_splice, stored
 from tests.unit.judgement.judging import judge
 
 ROOT = Path(__file__).parents[3]
@@ -68,8 +68,7 @@ def test_a_route_seen_from_its_other_end_has_the_same_values() -> None:
     losses = {"A": 0.31, "C1": 0.052, "C2": 0.134, "B": 0.22}
     bodies = [
         *(body for body in finished_fibre() if body["kind"] != "otdr"),
-        make_otdr(losses_db=losses, design=design),
-        make_otdr(from_site="B", to_site="A", losses_db=losses, design=design),
+        *both_ways(losses_db=losses, design=design),
     ]
     there, back = (
         {

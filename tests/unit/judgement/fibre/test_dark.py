@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 
 import pytest
 
-from tests.factories import Body, criteria_of, layout_of, make_continuity, make_design, splice_criterion
+from tests.factories import Body, both_ways, criteria_of, layout_of, make_continuity, make_design, splice_criterion
 from tests.unit.judgement.joints import only
-from tests.unit.judgement.judging import both_ways, judge, sealed
+from tests.unit.judgement.judging import judge, sealed
 from tests.unit.judgement.routes import cord_ended
 from tests.unit.judgement.rules.test_statistics import statistic
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle

@@ -10,6 +10,7 @@ import pytest
 
 from tests.factories import (
     Body,
+    both_ways,
     make_cleaning,
     make_criteria,
     make_design,
@@ -18,7 +19,7 @@ from tests.factories import (
     termination_criterion,
     with_events,
 )
-from tests.unit.judgement.judging import both_ways, finding_of, judge, sealed
+from tests.unit.judgement.judging import finding_of, judge, sealed
 from worker.judgement.judge import FibreJudgement
 
 PULSES_NS = 100

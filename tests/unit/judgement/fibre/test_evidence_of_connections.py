@@ -14,6 +14,7 @@ from service.vocabulary.words import Reason
 from tests.factories import (
     TESTED_AT,
     Body,
+    both_ways,
     finished_fibre,
     layout_of,
     make_attenuation,
@@ -30,7 +31,7 @@ from tests.factories import (
     stored,
     termination_criterion,
 )
-from tests.unit.judgement.judging import both_ways, finding_of, judge, sealed, work_of
+from tests.unit.judgement.judging import finding_of, judge, sealed, work_of
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.history.history import read_history
 from worker.judgement.history.records import read_record

@@ -2,27 +2,12 @@
 
 import pytest
 
-from tests.factories import (
-    Body,
-    make_closure_state,
-    make_criteria,
-    make_otdr,
-    make_splice,
-    stored,
-)
+from tests.factories import Body, both_ways, make_closure_state, make_criteria, make_otdr, make_splice, stored
 from tests.unit.judgement.judging import finding_of, judge, sealed, splice_at_c1, spliced
 from worker.judgement.history.evidence import Evidence
 
 BEFORE_SEALING = "2025-03-05T08:00:00Z"
 AFTER_TEST = "2025-03-25T08:00:00Z"
-
-
-def both_ways(**changes: object) -> list[Body]:
-    """Return both directions of the usual trace."""
-    return [
-        make_otdr(**changes),  # type: ignore[arg-type]
-        make_otdr(from_site="B", to_site="A", **changes),  # type: ignore[arg-type]
-    ]
 
 
 def without_sealing() -> Body:

@@ -6,6 +6,7 @@ import pytest
 
 from tests.factories import (
     Body,
+    both_ways,
     link_criterion,
     make_otdr,
     required_test_criterion,
@@ -16,10 +17,6 @@ from tests.factories import (
 from tests.unit.judgement.judging import finding_of, judge, sealed
 
 LATER = "2025-06-20T08:00:00Z"
-
-
-def both_ways(**changes: Any) -> list[Body]:
-    return [make_otdr(**changes), make_otdr(from_site="B", to_site="A", **changes)]
 
 
 def at_c1(records: list[Body]) -> Any:

@@ -8,6 +8,7 @@ import pytest
 from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import (
     Body,
+    both_ways,
     make_cleaning,
     make_closure_state,
     make_criteria,
@@ -16,7 +17,7 @@ from tests.factories import (
     stored,
     with_events,
 )
-from tests.unit.judgement.judging import both_ways, judge, sealed
+from tests.unit.judgement.judging import judge, sealed
 from worker.judgement.history.evidence import Evidence
 
 AFTER_TEST = "2025-03-25T08:00:00Z"

@@ -9,6 +9,7 @@ from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import (
     RECEIVE_M,
     Body,
+    both_ways,
     make_criteria,
     make_design,
     make_otdr,
@@ -108,7 +109,7 @@ def test_the_detail_says_each_length_and_the_designed_one() -> None:
 def test_slack_and_excess_belong_to_the_designs_fibre() -> None:
     design = make_design()
     design["sections"][0] |= {"slack_m": 20.0, "excess_percent": 1.0}
-    bodies = [*sealed(), make_otdr(design=design), make_otdr(from_site="B", to_site="A", design=design)]
+    bodies = [*sealed(), *both_ways(design=design)]
     finding = whole(bodies, design=design)
     assert (finding["value"], finding["outcome"]) == ("0.0000", "conforming")
     assert "designed 3030.20 m" in finding["detail"]
@@ -118,7 +119,7 @@ def test_a_route_of_no_length_has_no_percentage() -> None:
     design = make_design()
     for section in design["sections"]:
         section["cable_length_m"] = 0.0
-    bodies = [*sealed(), make_otdr(design=design), make_otdr(from_site="B", to_site="A", design=design)]
+    bodies = [*sealed(), *both_ways(design=design)]
     assert findings(bodies, design=design) == {}
 
 
@@ -169,6 +170,6 @@ def test_each_span_is_held_by_itself_where_it_was_traced_by_itself() -> None:
 
 def test_traces_from_terminal_to_terminal_hold_the_whole_route() -> None:
     design = panelled()
-    found = findings([make_otdr(design=design), make_otdr(from_site="B", to_site="A", design=design)], design=design)
+    found = findings(both_ways(design=design), design=design)
     assert list(found) == ["A-B"]
     assert (found["A-B"]["outcome"], found["A-B"]["segments"]) == ("conforming", ["SEG1", "SEG2"])

@@ -5,7 +5,16 @@ from typing import Any
 import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, link_criterion, make_attenuation, make_criteria, make_design, make_otdr, stored
+from tests.factories import (
+    Body,
+    both_ways,
+    link_criterion,
+    make_attenuation,
+    make_criteria,
+    make_design,
+    make_otdr,
+    stored,
+)
 from tests.unit.judgement.judging import finding_of, judge, sealed
 
 
@@ -135,7 +144,7 @@ def required(bodies: list[Any]) -> FindingDocument:
 
 
 def test_required_traces_are_there_in_both_directions() -> None:
-    assert required([*sealed(), make_otdr(), make_otdr(from_site="B", to_site="A")])["outcome"] == "conforming"
+    assert required([*sealed(), *both_ways()])["outcome"] == "conforming"
 
 
 def test_a_missing_trace_is_named() -> None:

@@ -3,7 +3,16 @@
 import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_design, make_otdr, make_site, make_terminal, reflectance_criterion, with_events
+from tests.factories import (
+    Body,
+    both_ways,
+    make_design,
+    make_otdr,
+    make_site,
+    make_terminal,
+    reflectance_criterion,
+    with_events,
+)
 from tests.unit.judgement.joints import only
 from tests.unit.judgement.judging import finding_of, judge, sealed
 from worker.physics.reflectance import event_reflectance_db
@@ -123,7 +132,7 @@ def test_no_trace_is_no_evidence() -> None:
 
 
 def test_a_pair_that_was_not_seen_is_undetermined() -> None:
-    unseen = [make_otdr(losses_db={"A": None}), make_otdr(from_site="B", to_site="A", losses_db={"A": None})]
+    unseen = both_ways(losses_db={"A": None})
     finding = finding_of(judge([*sealed(), *unseen], criteria=only(reflectance_criterion())), "REFL-1550", site="A")
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "pair_not_seen")
 
@@ -169,7 +178,7 @@ def test_a_fusion_splice_shows_none_above_what_the_trace_could_see() -> None:
 
 @pytest.mark.parametrize(("limit_db", "outcome"), [(-87.06, "conforming"), (-87.07, "undetermined")])
 def test_none_is_shown_only_down_to_what_the_trace_could_see(limit_db: float, outcome: str) -> None:
-    unseen = [make_otdr(losses_db={"C1": None}), make_otdr(from_site="B", to_site="A", losses_db={"C1": None})]
+    unseen = both_ways(losses_db={"C1": None})
     criteria = only(reflectance_criterion(joint="splice", limit_db=limit_db))
     assert finding_of(judge([*sealed(), *unseen], criteria=criteria), "REFL-1550", site="C1")["outcome"] == outcome
     assert at_c1({}, {}, limit_db=limit_db)["outcome"] == outcome

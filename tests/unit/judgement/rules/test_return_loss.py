@@ -8,6 +8,7 @@ import pytest
 from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import (
     Body,
+    both_ways,
     make_cleaning,
     make_criteria,
     make_design,
@@ -17,7 +18,7 @@ from tests.factories import (
     stored,
     with_events,
 )
-from tests.unit.judgement.judging import both_ways, finding_of, judge, sealed
+from tests.unit.judgement.judging import finding_of, judge, sealed
 from worker.judgement.history.evidence import Evidence
 
 AFTER_TEST = "2025-03-25T08:00:00Z"

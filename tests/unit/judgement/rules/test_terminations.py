@@ -6,6 +6,7 @@ import pytest
 
 from tests.factories import (
     Body,
+    both_ways,
     make_criteria,
     make_design,
     make_otdr,
@@ -22,8 +23,7 @@ def ends(loss_db: float | None, **changes: Any) -> list[Body]:
     losses: dict[str, float | None] = {"A": loss_db}
     return [
         *sealed(),
-        make_otdr(losses_db=losses, **changes),
-        make_otdr(from_site="B", to_site="A", losses_db=losses, **changes),
+        *both_ways(losses_db=losses, **changes),
     ]
 
 

@@ -10,8 +10,17 @@ from hypothesis import strategies as st
 
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.quantities import canonical_time
-from tests.factories import Body, make_calibration, make_criteria, make_design, make_otdr, make_splice, stored
-from tests.unit.judgement.judging import both_ways, finding_of, judge, sealed
+from tests.factories import (
+    Body,
+    both_ways,
+    make_calibration,
+    make_criteria,
+    make_design,
+    make_otdr,
+    make_splice,
+    stored,
+)
+from tests.unit.judgement.judging import finding_of, judge, sealed
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.numbers.ages import age_us
 

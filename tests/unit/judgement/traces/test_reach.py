@@ -6,6 +6,7 @@ import pytest
 
 from tests.factories import (
     Body,
+    both_ways,
     make_attenuation,
     make_criteria,
     make_design,
@@ -15,7 +16,7 @@ from tests.factories import (
     with_cords,
     with_events,
 )
-from tests.unit.judgement.judging import both_ways, finding_of, judge, only_item, sealed, splice_at_c1
+from tests.unit.judgement.judging import finding_of, judge, only_item, sealed, splice_at_c1
 from worker.judgement.judge import FibreJudgement
 
 UNSEEN: dict[str, float | None] = {f"C{number}": None for number in range(1, 20)}

@@ -4,8 +4,16 @@ from typing import Any
 
 import pytest
 
-from tests.factories import Body, make_criteria, make_otdr, splice_criterion, termination_criterion, with_events
-from tests.unit.judgement.judging import both_ways, finding_of, judge, sealed, splice_at_c1
+from tests.factories import (
+    Body,
+    both_ways,
+    make_criteria,
+    make_otdr,
+    splice_criterion,
+    termination_criterion,
+    with_events,
+)
+from tests.unit.judgement.judging import finding_of, judge, sealed, splice_at_c1
 
 LATER = "2025-06-21T08:00:00Z"
 

@@ -8,6 +8,7 @@ import pytest
 from service.vocabulary.words import Act
 from tests.factories import (
     Body,
+    both_ways,
     make_attenuation,
     make_calibration,
     make_cleaning,
@@ -22,16 +23,7 @@ from tests.factories import (
     with_events,
 )
 from tests.unit.judgement.routes import cord_ended
-from tests.unit.judgement.story import (
-    OPENED_AND_SEALED,
-    RESEALED,
-    RETESTED,
-    REWORKED,
-    SIDES,
-    Story,
-    both_ends,
-    finished,
-)
+from tests.unit.judgement.story import OPENED_AND_SEALED, RESEALED, RETESTED, REWORKED, SIDES, Story, finished
 
 AFTER_SPLICE = "2025-03-04T08:00:00Z"
 IDENTITY: Body = {"code": "IDENTITY", "quantity": "continuity"}
@@ -39,12 +31,12 @@ RETURN_LOSS: Body = {"code": "ORL", "quantity": "return_loss", "wavelength_nm": 
 
 
 def test_a_splice_is_made_again_once() -> None:
-    story = Story(splice_criterion()).add(*finished(*both_ends(losses_db={"C1": 0.2})))
+    story = Story(splice_criterion()).add(*finished(*both_ways(losses_db={"C1": 0.2})))
     [item] = story.asked(Act.RE_SPLICE)
     assert (item["site"], item["position"]) == ("C1", 1)
     story.add(make_splice(attempt=2, made_at=REWORKED), *OPENED_AND_SEALED)
     assert {item["act"] for item in story.work} == {"retest"}
-    assert story.add(*both_ends(made_at=RETESTED)).work == []
+    assert story.add(*both_ways(made_at=RETESTED)).work == []
 
 
 @pytest.mark.parametrize(
@@ -88,13 +80,13 @@ def test_an_estimate_that_is_the_criterion_is_named_as_one_and_overrules_no_trac
 
 def test_traces_are_not_held_against_the_limit_of_an_estimate() -> None:
     by_estimate = splice_criterion(code="EST", basis="estimate", limit_db=0.06)
-    shown = both_ends(losses_db={"C1": 0.08}, made_at=AFTER_SPLICE)
+    shown = both_ways(losses_db={"C1": 0.08}, made_at=AFTER_SPLICE)
     assert Story(by_estimate).add(make_splice(), *shown).asked(Act.RE_SPLICE) == []
 
 
 def test_a_guarded_limit_is_named_with_its_guard_band() -> None:
     guarded = splice_criterion(decision="guarded", uncertainty_db=0.03)
-    [item] = Story(guarded).add(*finished(*both_ends(losses_db={"C1": 0.09}))).asked(Act.RE_SPLICE)
+    [item] = Story(guarded).add(*finished(*both_ways(losses_db={"C1": 0.09}))).asked(Act.RE_SPLICE)
     assert "is 0.0900 dB, above the limit of 0.1000 dB with a guard band of 0.0300 dB" in item["because"]
 
 
@@ -112,7 +104,7 @@ MEAN: Body = {
 def test_where_only_the_mean_of_a_span_is_too_high_its_worst_splice_is_made_again() -> None:
     design = cord_ended(fibres=1)
     story = Story(splice_criterion(), MEAN, design=design)
-    story.add(*finished(*both_ends(losses_db={"C1": 0.03, "C2": 0.09}, design=design)))
+    story.add(*finished(*both_ways(losses_db={"C1": 0.03, "C2": 0.09}, design=design)))
     [item] = story.work
     assert (item["act"], item["site"], item["position"], item["criteria"]) == ("re_splice", "C2", 1, ["MEAN"])
     assert item["because"] == (
@@ -125,13 +117,13 @@ def test_where_only_the_mean_of_a_span_is_too_high_its_worst_splice_is_made_agai
     ]
     story.add(make_splice(site="C2", attempt=2, made_at=REWORKED), *lids)
     assert story.asked(Act.RE_SPLICE) == []
-    assert story.add(*both_ends(losses_db={"C1": 0.03, "C2": 0.05}, design=design, made_at=RETESTED)).work == []
+    assert story.add(*both_ways(losses_db={"C1": 0.03, "C2": 0.05}, design=design, made_at=RETESTED)).work == []
 
 
 def test_a_splice_that_is_bad_by_itself_comes_before_what_is_wrong_of_all_together() -> None:
     design = cord_ended(fibres=1)
     story = Story(splice_criterion(), MEAN, design=design)
-    story.add(*finished(*both_ends(losses_db={"C1": 0.2, "C2": 0.03}, design=design)))
+    story.add(*finished(*both_ways(losses_db={"C1": 0.2, "C2": 0.03}, design=design)))
     [item] = story.work
     assert item["criteria"] == ["SPLICE-1550"]
 
@@ -144,7 +136,7 @@ def test_of_pairs_whose_share_within_the_limit_is_too_small_the_worst_is_worked_
     if cleaned:
         for side in SIDES:
             story.add(make_cleaning(site="B", side=side), make_end_face(site="B", side=side))
-    story.add(*finished(*both_ends(losses_db={"A": 0.1, "B": 0.3}, design=design)))
+    story.add(*finished(*both_ways(losses_db={"A": 0.1, "B": 0.3}, design=design)))
     [item] = story.asked(act)
     assert (item["site"], item["criteria"]) == ("B", ["SHARE"])
     assert "the share of 2 joints that keep their own limit is 50.0000 %" in item["because"].lower()
@@ -155,7 +147,7 @@ def test_a_splice_that_reflects_is_made_again() -> None:
     at_c1 = {"kind": "reflective", "reflectance_db": -45.0}
     traces = [
         with_events(trace, lambda event: {**event, **at_c1} if event.get("loss_db") == 0.25 else event)
-        for trace in both_ends(losses_db={"C1": 0.25})
+        for trace in both_ways(losses_db={"C1": 0.25})
     ]
     [item] = Story(criterion).add(*finished(*traces)).asked(Act.RE_SPLICE)
     assert (item["site"], item["criteria"]) == ("C1", ["REFL"])
@@ -203,7 +195,7 @@ def test_a_finished_closure_is_sealed_once() -> None:
             {"code": "PMD", "quantity": "polarization_mode_dispersion", "wavelength_nm": 1550, "limit_ps": 0.5},
             [make_dispersion()],
         ),
-        (splice_criterion(), both_ends()),
+        (splice_criterion(), both_ways()),
         (
             {"code": "OTDR", "quantity": "required_test", "test": "attenuation", "wavelength_nm": 1550},
             [make_attenuation(), make_attenuation(from_site="B", to_site="A")],
@@ -260,7 +252,7 @@ def test_a_return_loss_bounded_below_its_least_says_so() -> None:
 
 def test_a_length_far_from_the_design_is_looked_into() -> None:
     story = Story({"code": "LENGTH", "quantity": "length", "limit_percent": 0.1})
-    long, right = (both_ends(made_at=at) for at in ("2025-03-20T08:00:00Z", RETESTED))
+    long, right = (both_ways(made_at=at) for at in ("2025-03-20T08:00:00Z", RETESTED))
     stretched = [stretch(trace, by_m=12.0) for trace in long]
     [item] = story.add(*finished(*stretched)).asked(Act.RETEST)
     assert "check the group index" in item["because"]

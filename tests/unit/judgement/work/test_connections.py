@@ -8,6 +8,7 @@ import pytest
 from service.vocabulary.words import Act
 from tests.factories import (
     Body,
+    both_ways,
     connection_criterion,
     make_cleaning,
     make_design,
@@ -24,17 +25,7 @@ from tests.factories import (
     with_events,
 )
 from tests.unit.judgement.judging import sealed, spliced
-from tests.unit.judgement.story import (
-    CLEANED,
-    INSPECTED,
-    RESEALED,
-    RETESTED,
-    REWORKED,
-    SIDES,
-    Story,
-    both_ends,
-    finished,
-)
+from tests.unit.judgement.story import CLEANED, INSPECTED, RESEALED, RETESTED, REWORKED, SIDES, Story, finished
 
 AGAIN = "2025-04-01T08:00:00Z"
 END_FACE: Body = {"code": "FACES", "quantity": "end_face"}
@@ -139,16 +130,16 @@ def test_a_connection_without_a_splice_is_cleaned_then_gets_a_new_connector() ->
     design = make_design()
     design["sites"][0] = make_terminal("A", termination="splice_on_connector")
     story = Story(connection_criterion(), design=design)
-    story.add(*(one for one in finished() if one["site"] != "A"), *both_ends(losses_db={"A": 0.7}))
+    story.add(*(one for one in finished() if one["site"] != "A"), *both_ways(losses_db={"A": 0.7}))
     assert [item["act"] for item in story.work] == ["clean_and_inspect"]
-    story.add(*clean_at_a(), *both_ends(losses_db={"A": 0.65}, made_at=RETESTED))
+    story.add(*clean_at_a(), *both_ways(losses_db={"A": 0.65}, made_at=RETESTED))
     assert [item["act"] for item in story.work] == ["re_terminate"]
 
 
 def test_a_pigtail_whose_connection_is_clean_is_spliced_again_before_it_is_replaced() -> None:
-    story = Story(splice_criterion(), termination_criterion()).add(*finished(*both_ends(losses_db={"A": 0.7})))
+    story = Story(splice_criterion(), termination_criterion()).add(*finished(*both_ways(losses_db={"A": 0.7})))
     assert [item["act"] for item in story.work] == ["clean_and_inspect"]
-    story.add(*clean_at_a(), *both_ends(losses_db={"A": 0.65}, made_at=RETESTED))
+    story.add(*clean_at_a(), *both_ways(losses_db={"A": 0.65}, made_at=RETESTED))
     assert [(item["act"], item["position"]) for item in story.work] == [("re_splice", 2)]
 
 
@@ -168,7 +159,7 @@ def reflecting(reflectance_db: float, **changes: Any) -> list[Body]:
     """Return traces whose connection at A sends so much back, and that at B very little."""
     return [
         with_events(trace, partial(with_reflectance, trace, reflectance_db=reflectance_db))
-        for trace in both_ends(**changes)
+        for trace in both_ways(**changes)
     ]
 
 

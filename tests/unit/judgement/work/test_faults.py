@@ -8,6 +8,7 @@ from service.vocabulary.words import Act
 from tests.factories import (
     Body,
     bend_criterion,
+    both_ways,
     make_closure_state,
     make_continuity,
     make_splice,
@@ -16,15 +17,7 @@ from tests.factories import (
     with_events,
     with_id,
 )
-from tests.unit.judgement.story import (
-    OPENED_AND_SEALED,
-    RESEALED,
-    RETESTED,
-    REWORKED,
-    Story,
-    both_ends,
-    finished,
-)
+from tests.unit.judgement.story import OPENED_AND_SEALED, RESEALED, RETESTED, REWORKED, Story, finished
 
 BEND_M = 1400.0
 IDENTITY: Body = {"code": "IDENTITY", "quantity": "continuity"}
@@ -32,15 +25,15 @@ IDENTITY: Body = {"code": "IDENTITY", "quantity": "continuity"}
 
 @pytest.mark.parametrize("criterion", [stray_criterion(), bend_criterion()], ids=lambda one: one["quantity"])
 def test_a_bend_is_relieved_where_the_traces_show_it(criterion: Body) -> None:
-    story = Story(criterion).add(*finished(*both_ends(wavelength_nm=1310), *bent(0.4)))
+    story = Story(criterion).add(*finished(*both_ways(wavelength_nm=1310), *bent(0.4)))
     [item] = story.asked(Act.RELIEVE_BEND)
     assert item["site"] == "C1"
     assert "section S2, 1400.00 m from A" in item["because"].replace("Section", "section")
-    assert story.add(*both_ends(made_at=RETESTED), *both_ends(wavelength_nm=1310, made_at=RETESTED)).work == []
+    assert story.add(*both_ways(made_at=RETESTED), *both_ways(wavelength_nm=1310, made_at=RETESTED)).work == []
 
 
 def test_a_bend_in_a_closure_is_relieved_there() -> None:
-    story = Story(bend_criterion()).add(*finished(*both_ends(wavelength_nm=1310), *both_ends(losses_db={"C2": 0.5})))
+    story = Story(bend_criterion()).add(*finished(*both_ways(wavelength_nm=1310), *both_ways(losses_db={"C2": 0.5})))
     [item] = story.asked(Act.RELIEVE_BEND)
     assert (item["site"], item["position"]) == ("C2", 1)
     work = [
@@ -48,7 +41,7 @@ def test_a_bend_in_a_closure_is_relieved_there() -> None:
         make_closure_state(site="C2", made_at=RESEALED),
     ]
     assert {item["act"] for item in story.add(*work).work} == {"retest"}
-    assert story.add(*both_ends(made_at=RETESTED), *both_ends(wavelength_nm=1310, made_at=RETESTED)).work == []
+    assert story.add(*both_ways(made_at=RETESTED), *both_ways(wavelength_nm=1310, made_at=RETESTED)).work == []
 
 
 def test_too_much_loss_of_the_cable_is_looked_for_along_its_section() -> None:
@@ -70,7 +63,7 @@ def losing(db_per_km: float, **changes: Any) -> list[Body]:
     """Return traces that state so much of every section."""
     return [
         with_events(trace, lambda event: {**event, "attenuation_db_per_km": db_per_km})
-        for trace in both_ends(**changes)
+        for trace in both_ways(**changes)
     ]
 
 
@@ -110,13 +103,13 @@ def test_a_break_is_located_by_its_distance_and_gone_once_spliced() -> None:
     assert len(item["records"]) == 2
     story.add(make_splice(attempt=2, made_at=REWORKED), *OPENED_AND_SEALED)
     assert story.asked(Act.LOCATE_BREAK) == []
-    assert story.add(make_continuity(made_at=RETESTED), *both_ends(made_at=RETESTED)).work == []
+    assert story.add(make_continuity(made_at=RETESTED), *both_ways(made_at=RETESTED)).work == []
 
 
 def bent(loss_db: float, **changes: Any) -> list[Body]:
     """Return traces that show a loss on no joint, 1400 m from A."""
     traces = []
-    for trace in both_ends(**changes):
+    for trace in both_ways(**changes):
         along_m = BEND_M if trace["from_site"] == "A" else 3000.0 - BEND_M
         at_m = trace["launch_cord"]["length_m"] + along_m
         added = [{"distance_m": at_m, "kind": "non_reflective", "loss_db": loss_db}]
@@ -127,7 +120,7 @@ def bent(loss_db: float, **changes: Any) -> list[Body]:
 def broken(after_m: float) -> list[Body]:
     """Return traces that stop at one spot, so far from A."""
     traces = []
-    for trace in both_ends():
+    for trace in both_ways():
         reached_m = after_m if trace["from_site"] == "A" else 3000.0 - after_m
         end_m = trace["launch_cord"]["length_m"] + reached_m
         kept = [event for event in trace["events"] if event["distance_m"] < end_m]

@@ -7,6 +7,7 @@ import pytest
 from service.vocabulary.words import Reason
 from tests.factories import (
     Body,
+    both_ways,
     finished_fibre,
     make_attenuation,
     make_closure_state,
@@ -162,7 +163,7 @@ def test_a_final_reading_that_conforms_overrules_the_estimate() -> None:
 
 def test_a_final_loss_above_the_limit_asks_for_a_new_splice_until_it_is_made() -> None:
     bodies = [*spliced(), *sealed()]
-    tests = [make_otdr(losses_db={"C1": 0.2}), make_otdr(from_site="B", to_site="A", losses_db={"C1": 0.2})]
+    tests = both_ways(losses_db={"C1": 0.2})
     item = only_item(judge([*bodies, *tests]))
     assert (item["act"], item["site"], item["is_urgent"]) == ("re_splice", "C1", False)
     assert "0.2000 dB" in item["because"]
@@ -242,8 +243,7 @@ def test_a_bad_connection_without_a_splice_is_cleaned_and_tested_again() -> None
     bodies = [
         *(body for body in spliced() if body["site"] != "A"),
         *sealed(),
-        make_otdr(losses_db=losses),
-        make_otdr(from_site="B", to_site="A", losses_db=losses),
+        *both_ways(losses_db=losses),
         make_attenuation(),
         make_attenuation(from_site="B", to_site="A"),
     ]
@@ -271,7 +271,7 @@ def test_joints_that_are_unclear_for_one_reason_make_one_clause() -> None:
 
 def test_a_connection_with_its_splice_is_cleaned_before_it_is_spliced_again() -> None:
     losses = {"A": 0.7}
-    traces = [make_otdr(losses_db=losses), make_otdr(from_site="B", to_site="A", losses_db=losses)]
+    traces = both_ways(losses_db=losses)
     item = only_item(judge([*spliced(), *sealed(), *traces]))
     assert (item["act"], item["site"], item["position"]) == ("clean_and_inspect", "A", 1)
     assert "The loss of the splice, read together with its connection, at 1550 nm is 0.7000 dB" in item["because"]
