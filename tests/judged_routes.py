@@ -15,7 +15,7 @@ from tests.package_factories import make_content
 from tests.simulator.large import simulate_large
 from worker.judgement.judge import prepare
 from worker.judgement.route.settle import JudgedFibre, settle
-from worker.package.content import PackageContent, PackagedRecord
+from worker.package.data.content import PackageContent, PackagedRecord
 
 _DEMO = Path(__file__).parents[1] / "openapi_examples" / "demo"
 _UNTIL_SUBMITTED = ("01_splicing", "02_re_splices", "03_sealing", "04_otdr", "05_attenuation")

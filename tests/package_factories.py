@@ -40,7 +40,7 @@ from tests.factories import (
     termination_criterion,
 )
 from tests.package_findings import WAVELENGTHS_NM, make_fibre
-from worker.package.content import (
+from worker.package.data.content import (
     EarlierPackage,
     EarlierSegment,
     Now,
@@ -126,7 +126,9 @@ def with_many_segments(content: PackageContent, *, count: int, name: str = "Nort
     )
 
 
-def with_strays(content: PackageContent, *, fibre: int, events: Sequence[UnexpectedEventDocument]) -> PackageContent:
+def with_unexpected_events(
+    content: PackageContent, *, fibre: int, events: Sequence[UnexpectedEventDocument]
+) -> PackageContent:
     """Return the content with losses on no joint on one fibre."""
     fibres: list[FibreDocument] = [
         {**one, "unexpected_events": list(events)} if one["fibre"] == fibre else one for one in content.fibres

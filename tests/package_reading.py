@@ -6,14 +6,14 @@ from typing import Any
 
 from pypdf import PdfReader
 
-from worker.package.archive_document import pack
-from worker.package.attachments import attached_files
-from worker.package.content import PackageContent
-from worker.package.drawing import draw
-from worker.package.matrix_section import MATRIX_TITLE
-from worker.package.picture import Picture, Text
-from worker.package.pieces import Table
-from worker.package.ruler import Ruler
+from worker.package.archive.document import pack
+from worker.package.data.attachments import attached_files
+from worker.package.data.content import PackageContent
+from worker.package.document_model import Table
+from worker.package.fonts.font_metrics import FontMetrics
+from worker.package.pages.drawing import draw
+from worker.package.pictures.picture import Picture, Text
+from worker.package.sections.matrix import MATRIX_TITLE
 from worker.package.view import build_view
 
 
@@ -47,7 +47,7 @@ def texts_of(picture: Picture) -> list[str]:
 
 def text_boxes(picture: Picture) -> list[tuple[float, float, float, float, str]]:
     """Return left, top, right and bottom of each text of a picture, from its capitals down to its descenders."""
-    ruler = Ruler()
+    ruler = FontMetrics()
     return [
         (
             one.x,

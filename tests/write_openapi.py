@@ -8,7 +8,7 @@ from pydantic import SecretStr
 
 from service.api.app import create_app
 from service.settings import ServiceSettings
-from worker.package.attachment_forms import attachment_schemas
+from worker.package.data.attachment_forms import attachment_schemas
 
 _FOLDER = Path(__file__).parents[1] / "openapi_examples"
 KEPT, SCHEMAS = _FOLDER / "openapi.json", _FOLDER / "package_schemas.json"

@@ -29,10 +29,10 @@ from worker.commands.page_proof import Pages, prove_pages
 from worker.jobs.context import StepContext
 from worker.jobs.runner import run_job
 from worker.jobs.submission_snapshot import content_of, judge_frozen, read_frozen
-from worker.package.archive_document import pack
-from worker.package.attachments import attached_files
-from worker.package.content import PackageContent, PlannedSeal
-from worker.package.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
+from worker.package.archive.document import pack
+from worker.package.data.attachments import attached_files
+from worker.package.data.content import PackageContent, PlannedSeal
+from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.view import build_view
 from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes

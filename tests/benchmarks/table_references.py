@@ -8,7 +8,7 @@ from reportlab.lib.pagesizes import A4
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import LongTable, SimpleDocTemplate
 
-from worker.package.pieces import PackageView, Table
+from worker.package.document_model import PackageView, Table
 
 _ROWS_A_PAGE = 60
 _TOP_PT, _LEFT_PT, _LEADING_PT, _SIZE_PT = 800, 40, 8.8, 7

@@ -18,8 +18,8 @@ from tests.outside_tools import require_archive_validator
 from tests.package_factories import make_content
 from tests.signed_documents import NOW, Signed, countersign_document, make_signed
 from tests.unit.package.judged import judged_content
-from worker.package.content import PackageContent
-from worker.package.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
+from worker.package.data.content import PackageContent
+from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.view import build_view
 from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes

@@ -12,7 +12,7 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from tests.package_factories import make_content
 from tests.package_reading import draw_content
 from tests.signed_documents import NOW, Signed, countersign_document, make_signed
-from worker.package.drawing import SIGNATURE_BOXES, SIGNING_PAGE
+from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE
 from worker.signing.certify import certify
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SignatureBoxes
 from worker.signing.shown import Comparison, Frames, UnreadablePagesError, compare_shown

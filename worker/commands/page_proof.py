@@ -5,12 +5,12 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
 
-from worker.package.archive_document import pack
-from worker.package.attachment_forms import PAGES_FORM
-from worker.package.content import PackageContent
-from worker.package.contradictions import contradictions
-from worker.package.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
-from worker.package.from_attachments import AttachedDataError, read_content, read_making
+from worker.package.archive.document import pack
+from worker.package.data.attachment_forms import PAGES_FORM
+from worker.package.data.content import PackageContent
+from worker.package.data.contradictions import contradictions
+from worker.package.data.from_attachments import AttachedDataError, read_content, read_making
+from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.view import build_view
 from worker.signing.errors import AttachmentNotFoundError
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD

@@ -10,7 +10,7 @@ from service.vocabulary.words import TokenKind
 from worker.demo.authority import make_demonstration_person
 from worker.demo.parties import HOLDERS, Parties, expect
 from worker.demo.scenario import read_scenario
-from worker.package.typeface import REGULAR_FONT
+from worker.package.fonts.text_style import REGULAR_FONT
 from worker.signing.countersign import countersign
 from worker.signing.fields import ENGINEER_FIELD
 from worker.signing.keys import SigningKey

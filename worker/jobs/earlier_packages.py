@@ -8,7 +8,7 @@ from sqlmodel import Session, select
 
 from service.storage.tables import Acceptance, Decision, Package, Route, Submission
 from service.storage.verdicts import other_packages
-from worker.package.content import EarlierPackage, EarlierSegment, Now
+from worker.package.data.content import EarlierPackage, EarlierSegment, Now
 
 # By package and segment.
 _Acceptances = Mapping[tuple[UUID, str], Acceptance]

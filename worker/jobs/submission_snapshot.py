@@ -29,8 +29,8 @@ from worker.jobs.earlier_packages import earlier_packages
 from worker.jobs.judging import EvidenceByFibre
 from worker.judgement.judge import prepare
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
-from worker.package.content import EarlierPackage, PackageContent, PlannedSeal
-from worker.package.kept import KeptRecord, KeptRecords
+from worker.package.data.content import EarlierPackage, PackageContent, PlannedSeal
+from worker.package.data.lazy_records import LazyRecord, LazyRecords
 from worker.program import PROGRAM
 
 
@@ -132,7 +132,7 @@ def content_of(
         contractor_signature=SignedBy(submission.signature),
         submitted_at=submission.submitted_at,
         made_at=made_at,
-        records=KeptRecords(list(_kept_records(frozen))),
+        records=LazyRecords(list(_kept_records(frozen))),
         audit_sequence=frozen.audit[0],
         audit_hash=frozen.audit[1],
         verification_code=verification_code,
@@ -149,10 +149,10 @@ def new_verification_code() -> str:
     return "-".join("".join(secrets.choice(alphabet) for _ in range(4)) for _ in range(4))
 
 
-def _kept_records(frozen: Frozen) -> Iterator[KeptRecord]:
+def _kept_records(frozen: Frozen) -> Iterator[LazyRecord]:
     """Give each record in order of when it was made."""
     for (_, id_), one in sorted({_order_of(one.body): one for one in frozen.evidence}.items()):
-        yield KeptRecord(
+        yield LazyRecord(
             body=one.body,
             is_ended=one.is_ended,
             clock_is_flagged=one.clock_is_flagged,

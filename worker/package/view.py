@@ -5,45 +5,45 @@ from dataclasses import replace
 
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Outcome, Quantity
-from worker.package.accumulated_section import accumulated_section
-from worker.package.cautions import cautions_section
-from worker.package.certificate import build_certificate
-from worker.package.concessions_section import concessions_section
-from worker.package.content import PackageContent, outlined
-from worker.package.criteria_section import criteria_section
-from worker.package.distribution_section import distribution_section
-from worker.package.earlier_section import earlier_section
-from worker.package.evidence_sections import audit_section, ended_records_section, instruments_section
-from worker.package.fibre_sections import identity_section, length_section, link_section, return_loss_section
-from worker.package.finding_columns import by_quantity
-from worker.package.finding_sections import nonconforming_section, open_section, submitted_findings
-from worker.package.joint_sections import (
+from worker.package.data.content import PackageContent, outlined
+from worker.package.data.findings import by_quantity
+from worker.package.document_model import PackageView, Section
+from worker.package.sections.accumulated import accumulated_section
+from worker.package.sections.cautions import cautions_section
+from worker.package.sections.concessions import concessions_section
+from worker.package.sections.cover import build_cover
+from worker.package.sections.criteria import criteria_section
+from worker.package.sections.decision_summary import decision_summary
+from worker.package.sections.distribution import distribution_section
+from worker.package.sections.earlier import earlier_section
+from worker.package.sections.evidence import audit_section, ended_records_section, instruments_section
+from worker.package.sections.fibres import identity_section, length_section, link_section, return_loss_section
+from worker.package.sections.findings import nonconforming_section, open_section, submitted_findings
+from worker.package.sections.joints import (
     beside_joints_section,
     connections_section,
     joints_section,
     statistics_section,
 )
-from worker.package.matrix_section import matrix_section
-from worker.package.missing_glyphs import find_missing_glyphs, glyphs_section
-from worker.package.pieces import PackageView, Section
-from worker.package.records_section import records_section
-from worker.package.route_scale_section import route_scale_section
-from worker.package.route_section import route_section
-from worker.package.set_aside_section import set_aside_section
-from worker.package.signing_words import build_signing_page
-from worker.package.stray_section import strays_section, submitted_strays
-from worker.package.suspicions_section import submitted_suspicions, suspicions_section
-from worker.package.weighed import weighed_facts
-from worker.package.workmanship_section import workmanship_section
+from worker.package.sections.matrix import matrix_section
+from worker.package.sections.missing_glyphs import find_missing_glyphs, glyphs_section
+from worker.package.sections.records import records_section
+from worker.package.sections.route import route_section
+from worker.package.sections.route_scale import route_scale_section
+from worker.package.sections.set_aside import set_aside_section
+from worker.package.sections.signing_page import build_signing_page
+from worker.package.sections.suspicions import submitted_suspicions, suspicions_section
+from worker.package.sections.unexpected_events import submitted_unexpected_events, unexpected_events_section
+from worker.package.sections.workmanship import workmanship_section
 
 
 def build_view(content: PackageContent) -> PackageView:
     """Return everything the package says; no figure is computed or rounded after this."""
-    findings, strays = submitted_findings(content), submitted_strays(content)
+    findings, unexpected = submitted_findings(content), submitted_unexpected_events(content)
     grouped, suspicions = by_quantity(findings), submitted_suspicions(content)
     # First, so that the records are let go before the long tables are made.
     recorded = _sections_on_records(content, findings)
-    weighed = weighed_facts(content, findings, strays=strays, suspicions=suspicions)
+    summary = decision_summary(content, findings, unexpected=unexpected, suspicions=suspicions)
     view = PackageView(
         title=f"Acceptance package {content.number}",
         number=content.number,
@@ -52,7 +52,7 @@ def build_view(content: PackageContent) -> PackageView:
         subject=f"Route {content.design.code}, {content.design.name}",
         submitted_at=content.submitted_at,
         is_demonstration=content.is_demonstration,
-        certificate=build_certificate(content, weighed=weighed),
+        cover=build_cover(content, summary=summary),
         signing=build_signing_page(content),
         sections=(
             cautions_section(),
@@ -62,7 +62,7 @@ def build_view(content: PackageContent) -> PackageView:
             criteria_section(content, findings),
             nonconforming_section(findings),
             open_section(Outcome.UNDETERMINED, findings),
-            strays_section(content, strays),
+            unexpected_events_section(content, unexpected),
             concessions_section(content, findings),
             matrix_section(content, findings),
             statistics_section(grouped),

@@ -8,7 +8,7 @@ from typing import Any
 
 from service.vocabulary.people import PrintedPerson
 from service.vocabulary.signatures import SignedBy
-from worker.package.wording import count_text, numbers_text, time_text
+from worker.package.phrases import count_text, numbers_text, time_text
 from worker.signing.fields import OWN_KEY_FOLLOWS
 from worker.signing.stamp import StampLine
 

@@ -7,7 +7,7 @@ from worker.jobs.clocks import offset_text
 from worker.jobs.context import StepContext
 from worker.jobs.outages import OutageError
 from worker.jobs.runner import HopelessError
-from worker.package.content import PlannedSeal
+from worker.package.data.content import PlannedSeal
 from worker.sealing.trust_services import time_authority_host
 from worker.signing.levels import Level
 from worker.signing.report import PackageReport

@@ -8,7 +8,7 @@ from service.storage.package_files import SignedFile
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.signatures import SignaturePlace, SignatureRole, SignedBy
 from worker.jobs.context import StepContext
-from worker.package.typeface import REGULAR_FONT
+from worker.package.fonts.text_style import REGULAR_FONT
 from worker.sealing.decision_words import Declared
 from worker.sealing.levels import level_of
 from worker.signing.certificates import Trusted

@@ -38,12 +38,12 @@ from worker.jobs.submission_snapshot import (
     read_frozen,
 )
 from worker.judgement.judge import ENGINE
-from worker.package.archive_document import Packed, pack
-from worker.package.attachments import attached_files
-from worker.package.content import PackageContent
-from worker.package.declarations import declarations
-from worker.package.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
-from worker.package.pieces import PackageView
+from worker.package.archive.document import Packed, pack
+from worker.package.data.attachments import attached_files
+from worker.package.data.content import PackageContent
+from worker.package.data.declarations import declarations
+from worker.package.document_model import PackageView
+from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.view import build_view
 from worker.sealing.levels import level_of, planned_seal, sealing_for
 from worker.signing.certify import certify

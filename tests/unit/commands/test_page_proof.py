@@ -19,11 +19,11 @@ from tests.unit.package.judged import judged_route
 from worker.commands import page_proof
 from worker.commands.page_proof import PageProof, Pages, proof_lines, prove_data, prove_pages
 from worker.commands.verify import Checked, print_report
-from worker.package.archive_document import pack
-from worker.package.attachment_forms import PAGES_FORM
-from worker.package.attachments import attachments
-from worker.package.content import PackageContent
-from worker.package.drawing import draw
+from worker.package.archive.document import pack
+from worker.package.data.attachment_forms import PAGES_FORM
+from worker.package.data.attachments import attachments
+from worker.package.data.content import PackageContent
+from worker.package.pages.drawing import draw
 from worker.package.view import build_view
 from worker.signing.report import PackageReport
 

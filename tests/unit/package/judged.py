@@ -35,7 +35,7 @@ from tests.factories import (
     with_events,
 )
 from tests.judged_routes import content_of_route
-from worker.package.content import PackageContent
+from worker.package.data.content import PackageContent
 
 WITHOUT_FLAW, UNTESTED, TROUBLED = 1, 2, 3
 BEND_M = 400.0

@@ -9,8 +9,8 @@ import pytest
 from pypdf import PdfReader
 
 from service.vocabulary.people import PrintedPerson
-from worker.package.signing_page import SIGNATURE_BOXES
-from worker.package.typeface import REGULAR_FONT
+from worker.package.fonts.text_style import REGULAR_FONT
+from worker.package.pages.signing_page import SIGNATURE_BOXES
 from worker.sealing.decision_words import SpokenDecision, declare, segments_text
 from worker.signing.fields import OWN_KEY_FOLLOWS
 from worker.signing.stamp import SMALLEST_FONT_SIZE_PT, draw_stamp

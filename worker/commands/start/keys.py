@@ -8,7 +8,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from service.settings import WorkerSettings
 from worker.commands.start.tried import State, Tried, doubtful, good, wrong
-from worker.package.drawing import SIGNATURE_BOXES
+from worker.package.pages.drawing import SIGNATURE_BOXES
 from worker.sealing.signing_key import SigningKeyNotNamedError, load_key
 from worker.sealing.trust_services import authorities_of
 from worker.signing.certify import certify

@@ -1,0 +1,69 @@
+"""Hold the data of a package against each other: digests, counts and outcomes, worked out anew."""
+
+from collections.abc import Iterator, Mapping
+
+from service.vocabulary.canonical import digest_of
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import OutcomeCounts
+from worker.judgement.judge import count_required
+from worker.judgement.route.settle import segment_outcome, tolerated_dark
+from worker.package.data.content import PackageContent
+from worker.package.phrases import count_text
+
+
+def contradictions(content: PackageContent) -> Iterator[str]:
+    """Give each thing that one part of the data says and another part does not come to, in a sentence."""
+    yield from _other_digests(content)
+    yield from _other_fibres(content)
+    yield from _other_dark_fibres(content)
+    yield from _other_segments(content)
+
+
+def _other_digests(content: PackageContent) -> Iterator[str]:
+    verdict = content.verdict
+    design = digest_of(content.design.model_dump(exclude_none=True))
+    criteria = digest_of(content.criteria.model_dump(exclude_none=True))
+    for what, own, said in (
+        ("verdict", digest_of(verdict), {content.verdict_digest}),
+        ("design", design, {content.design_sha256, verdict["design_sha256"]}),
+        ("criteria", criteria, {content.criteria_sha256, verdict["criteria_sha256"]}),
+    ):
+        if said != {own}:
+            yield f"The digest of the attached {what} is {own}, and not the one that is stated."
+
+
+def _other_fibres(content: PackageContent) -> Iterator[str]:
+    numbers = [fibre["fibre"] for fibre in content.fibres]
+    if numbers != list(range(1, content.design.fibre_count + 1)) or len(numbers) != len(content.verdict["fibres"]):
+        yield f"The route has {content.design.fibre_count} fibres, and not each is in the findings once, in order."
+        return
+    said = zip(content.fibres, content.verdict["fibres"], strict=True)
+    other = [fibre["fibre"] for fibre, digest in said if digest_of(fibre) != digest]
+    if other:
+        count = count_text(len(other), one="fibre", many="fibres")
+        yield f"The findings of {count}, first of {other[0]}, have another digest than the verdict states."
+
+
+def _other_dark_fibres(content: PackageContent) -> Iterator[str]:
+    dark = [fibre["fibre"] for fibre in content.fibres if fibre.get("is_dark", False)]
+    if list(content.tolerated_dark) != tolerated_dark(dark, most=content.criteria.dark_fibres_tolerated):
+        yield "The verdict tolerates other dark fibres than the findings and the criteria give."
+
+
+def _other_segments(content: PackageContent) -> Iterator[str]:
+    segments = [segment.id for segment in content.design.segments]
+    if sorted(segments) != sorted(content.verdict["segments"]):
+        yield "The verdict is about other segments than the design."
+        return
+    counted = list(_counts(content))
+    for segment in segments:
+        if content.verdict["segments"][segment] != segment_outcome(segment, counted):
+            yield f"Segment {segment} does not come to what the verdict says by the findings attached."
+
+
+def _counts(content: PackageContent) -> Iterator[Mapping[str, OutcomeCounts]]:
+    layout = Layout(content.design)
+    for fibre in content.fibres:
+        if fibre["fibre"] not in content.tolerated_dark:
+            yield count_required(layout.segments_of_fibre.get(fibre["fibre"], ()), fibre["findings"])
+    yield count_required([segment.id for segment in content.design.segments], content.verdict["findings"])

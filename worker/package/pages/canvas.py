@@ -1,0 +1,128 @@
+"""Write text, rules and boxes on the pages of a document.
+
+Text goes out as content-stream operators, one text object for all rows of a page. Nothing here reads markup.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from io import BytesIO
+
+from reportlab.lib.rl_accel import escapePDF
+
+from worker.package.archive.document import DocumentInformation, Packed, add_archive_parts, new_canvas
+from worker.package.archive.rules import add_link, document_of
+from worker.package.fonts.font_metrics import FontMetrics, load_face, without_controls
+from worker.package.fonts.text_style import PAGE_HEIGHT, PAGE_WIDTH, Face, Rgb, Style
+from worker.package.pages.placed import Target
+
+At = tuple[float, float, str]
+
+
+class Canvas:
+    """The pages of one document, one after the other."""
+
+    def __init__(self, about: DocumentInformation, metrics: FontMetrics, *, targets: Mapping[str, Target]) -> None:
+        self._about, self._file = about, BytesIO()
+        first_font = load_face(Face.REGULAR).fontName
+        self._canvas = new_canvas(self._file, about, size_pt=(PAGE_WIDTH, PAGE_HEIGHT), font_name=first_font)
+        self._document = document_of(self._canvas)
+        self.metrics = metrics
+        self._targets = targets
+        self._operators: dict[Style, dict[str, str]] = {}
+
+    def write(self, style: Style, texts: Iterable[At]) -> None:
+        """Write lines of text, each with its left end at a point."""
+        shown = (f"1 0 0 1 {x:.2f} {y:.2f} Tm {self.operators(style, text, within=style)}" for x, y, text in texts)
+        self.write_operators(style, shown)
+
+    def write_right(self, style: Style, texts: Iterable[At]) -> None:
+        """Write lines of text, each with its right end at a point."""
+        width = self.metrics.width
+        self.write(style, [(x - width(text, style), y, text) for x, y, text in texts])
+
+    def write_operators(self, style: Style, operators: Iterable[str]) -> None:
+        """Write a text object that starts in a style."""
+        self._canvas.addLiteral("\n".join(["BT", self._set(style), *operators, "ET"]))
+
+    def operators(self, style: Style, text: str, *, within: Style) -> str:
+        """Return the operators that show a text where the text object stands, and set `within` again after it."""
+        shown = self._operators.setdefault(style, {})
+        if text not in shown:
+            shown[text] = self._show(text, style)
+        if style is within:
+            return shown[text]
+        return f"{self._set(style)} {shown[text]} {self._set(within)}"
+
+    def rules(self, levels: Iterable[float], *, left: float, right: float, width_pt: float, colour: Rgb) -> None:
+        """Draw level lines from left to right."""
+        paths = [f"{left:.2f} {y:.2f} m {right:.2f} {y:.2f} l" for y in levels]
+        if paths:
+            self._canvas.addLiteral(f"{_rgb(colour)} RG {width_pt:.2f} w {' '.join(paths)} S")
+
+    def fill(self, boxes: Iterable[tuple[float, float, float, float]], colour: Rgb) -> None:
+        """Fill boxes, each given by its left, bottom, right and top."""
+        paths = [f"{x1:.2f} {y1:.2f} {x2 - x1:.2f} {y2 - y1:.2f} re" for x1, y1, x2, y2 in boxes]
+        if paths:
+            self._canvas.addLiteral(f"{_rgb(colour)} rg {' '.join(paths)} f")
+
+    def frame(self, box: tuple[float, float, float, float], *, width_pt: float, colour: Rgb) -> None:
+        """Draw the outline of a box."""
+        x1, y1, x2, y2 = box
+        path = f"{x1:.2f} {y1:.2f} {x2 - x1:.2f} {y2 - y1:.2f} re"
+        self._canvas.addLiteral(f"{_rgb(colour)} RG {width_pt:.2f} w {path} S")
+
+    def area(self, points: Sequence[tuple[float, float]], colour: Rgb) -> None:
+        """Fill a shape, given by its corners."""
+        self._canvas.addLiteral(f"{_rgb(colour)} rg {_path(points)} f")
+
+    def stroke(self, points: Sequence[tuple[float, float]], *, width_pt: float, colour: Rgb, is_dashed: bool) -> None:
+        """Draw a line through points."""
+        pattern = "[2.4 1.6] 0 d" if is_dashed else "[] 0 d"
+        self._canvas.addLiteral(f"{_rgb(colour)} RG {width_pt:.2f} w {pattern} {_path(points)} S [] 0 d")
+
+    def enter_in_outline(self, title: str, *, key: str, y: float) -> None:
+        """Let the document's outline lead to a height on the current page."""
+        self._canvas.bookmarkPage(key, fit="XYZ", left=0, top=y)
+        self._canvas.addOutlineEntry(without_controls(title), key, level=0)
+
+    def link(self, box: tuple[float, float, float, float], *, leads_to: str) -> None:
+        """Let a place on the current page lead to what has a key."""
+        page, y = self._targets[leads_to]
+        add_link(self._canvas, box, page=page, y=y)
+
+    def end_page(self) -> None:
+        """Go on to the next page."""
+        self._canvas.showPage()
+
+    def finish(self, *, attachments: Mapping[str, Packed]) -> bytes:
+        """Return the document with what an archive asks for beside its pages."""
+        add_archive_parts(self._document, self._about, attachments=attachments)
+        self._canvas.save()
+        return self._file.getvalue()
+
+    def _show(self, text: str, style: Style) -> str:
+        # A face with more characters than a subset holds is written in several subsets; each line ends in the first.
+        chunks = load_face(style.face).splitString(self.metrics.clean(text, style.face), self._document)
+        operators: list[str] = []
+        for subset, codes in chunks:
+            if subset == 0:
+                operators.append(f"({escapePDF(codes)}) Tj")
+            else:
+                font, first = self._font(style, subset=subset), self._font(style, subset=0)
+                operators.append(f"{font} ({escapePDF(codes)}) Tj {first}")
+        return " ".join(operators)
+
+    def _set(self, style: Style) -> str:
+        return f"{_rgb(style.colour)} rg {self._font(style, subset=0)}"
+
+    def _font(self, style: Style, *, subset: int) -> str:
+        name = load_face(style.face).getSubsetInternalName(subset, self._document)
+        return f"{name} {style.size_pt:.2f} Tf"
+
+
+def _rgb(colour: Rgb) -> str:
+    return "{:.3f} {:.3f} {:.3f}".format(*colour)
+
+
+def _path(points: Sequence[tuple[float, float]]) -> str:
+    (x, y), *others = points
+    return " ".join([f"{x:.2f} {y:.2f} m", *(f"{x:.2f} {y:.2f} l" for x, y in others)])

@@ -1,0 +1,113 @@
+"""What stands where on the pages, and the keys by which links lead there."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import accumulate
+
+from worker.package.document_model import Role
+from worker.package.fonts.text_style import HEADING, PAGE_HEIGHT, Style
+from worker.package.pages.table_layout import TableLayout
+from worker.package.pictures.picture import Picture
+
+LABEL_WIDTH_PT = 92.0
+# The cover, and the page for decision and signatures.
+PAGES_BEFORE = 2
+# A page, and the height on it.
+Target = tuple[int, float]
+# Left, bottom, right and top.
+Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlacedLine:
+    """A line of text on its baseline."""
+
+    x: float
+    y: float
+    text: str
+    style: Style
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlacedHeading:
+    """A section's heading, which the outline leads to."""
+
+    y: float
+    number: int
+    title: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlacedRows:
+    """Rows of a table from `first` up to `end`, under its headings."""
+
+    top: float
+    layout: TableLayout
+    first: int
+    end: int
+
+    @property
+    def row_tops(self) -> tuple[float, ...]:
+        """The top of each row, and the foot of the last."""
+        heights = (-self.layout.row_height_pt(row) for row in range(self.first, self.end))
+        return tuple(accumulate(heights, initial=self.top - self.layout.heading_height_pt))
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlacedLink:
+    """A place on the page, by left, bottom, right and top, that leads to another, by its key."""
+
+    box: Box
+    leads_to: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlacedPicture:
+    """A picture with the height of its top."""
+
+    top: float
+    picture: Picture
+
+
+Placed = PlacedLine | PlacedHeading | PlacedLink | PlacedRows | PlacedPicture
+Page = list[Placed]
+
+
+def link_targets(pages: Sequence[Page]) -> Mapping[str, Target]:
+    """Return each page, section and line of the index by its key."""
+    return dict(_targets(pages))
+
+
+def section_key(number: int) -> str:
+    """Return the key of a section's heading."""
+    return f"section-{number}"
+
+
+def page_key(number: int | str) -> str:
+    """Return the key of a page."""
+    return f"page-{number}"
+
+
+def fibre_key(fibre: str) -> str:
+    """Return the key of a fibre's line in the index."""
+    return f"fibre-{fibre}"
+
+
+def _targets(pages: Sequence[Page]) -> Iterator[tuple[str, Target]]:
+    for number, page in enumerate(pages, start=PAGES_BEFORE + 1):
+        yield page_key(number), (number, PAGE_HEIGHT)
+        for placed in page:
+            match placed:
+                case PlacedHeading():
+                    yield section_key(placed.number), (number, placed.y + HEADING.leading_pt)
+                case PlacedRows():
+                    for fibre, top in _lines_of_fibres(placed):
+                        yield fibre_key(fibre), (number, top)
+
+
+def _lines_of_fibres(placed: PlacedRows) -> Iterator[tuple[str, float]]:
+    table = placed.layout.table
+    for index, column in enumerate(table.columns):
+        if column.role is Role.ANCHOR:
+            rows = table.rows[placed.first : placed.end]
+            yield from ((row[index], top) for row, top in zip(rows, placed.row_tops, strict=False))

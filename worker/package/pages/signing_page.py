@@ -1,0 +1,70 @@
+"""Draw the second page; what is signed after issue goes into its frames."""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from worker.package.document_model import SignatureFrame, SigningPage
+from worker.package.fonts.text_style import (
+    BODY,
+    CONTENT_WIDTH,
+    HEADING,
+    LABEL,
+    LEFT,
+    NOTE,
+    QUIET,
+    SUBHEADING,
+    TOP,
+    Style,
+)
+from worker.package.pages.canvas import Canvas
+
+Box = tuple[int, int, int, int]
+
+# Left, bottom, right, top on the second page, in points from its lower left corner. The longest reason that is taken
+# and many segments find room in the decision's, at a size that can be read.
+SIGNATURE_BOXES: Mapping[str, Box] = MappingProxyType(
+    {
+        "decision": (48, 222, 547, 650),
+        "contractor_responsible": (48, 94, 288, 166),
+        "owner_engineer": (307, 94, 547, 166),
+    }
+)
+
+_TITLE_Y, _INTRODUCTION_Y, _NOTE_Y = TOP - 20.0, TOP - 42.0, 80.0
+_INTRODUCTION_LINES, _NOTE_LINES = 5, 3
+_TITLE_OVER_FRAME_PT, _NOTE_OVER_FRAME_PT, _INSIDE_PT = 20.0, 7.0, 8.0
+
+
+def draw_signing_page(canvas: Canvas, page: SigningPage) -> None:
+    """Draw what is printed around the frames."""
+    canvas.write(HEADING, [(LEFT, _TITLE_Y, page.title)])
+    _write(canvas, BODY, page.introduction.text, top=_INTRODUCTION_Y, most=_INTRODUCTION_LINES)
+    decision = SIGNATURE_BOXES["decision"]
+    canvas.frame(decision, width_pt=0.6, colour=QUIET)
+    canvas.write(SUBHEADING, [(LEFT, decision[3] + _NOTE_OVER_FRAME_PT, page.decision_title)])
+    _draw_frame(canvas, page.contractor_frame, SIGNATURE_BOXES["contractor_responsible"])
+    _draw_frame(canvas, page.engineer_frame, SIGNATURE_BOXES["owner_engineer"])
+    _write(canvas, NOTE, page.note.text, top=_NOTE_Y, most=_NOTE_LINES)
+
+
+def _draw_frame(canvas: Canvas, frame: SignatureFrame, box: Box) -> None:
+    left, _, right, top = box
+    canvas.frame(box, width_pt=0.6, colour=QUIET)
+    canvas.write(SUBHEADING, [(left, top + _TITLE_OVER_FRAME_PT, frame.title)])
+    canvas.write(
+        LABEL, [(left, top + _NOTE_OVER_FRAME_PT, canvas.metrics.shorten(frame.note, LABEL, width_pt=right - left))]
+    )
+    if frame.inside is not None:
+        lines = canvas.metrics.fold(frame.inside, NOTE, width_pt=right - left - 2 * _INSIDE_PT)
+        _place(canvas, NOTE, lines, left=left + _INSIDE_PT, top=top - _INSIDE_PT - NOTE.size_pt)
+
+
+def _write(canvas: Canvas, style: Style, text: str, *, top: float, most: int) -> None:
+    lines = canvas.metrics.fold(text, style, width_pt=CONTENT_WIDTH)
+    _place(
+        canvas, style, lines if len(lines) <= most else (*lines[: most - 1], f"{lines[most - 1]}…"), left=LEFT, top=top
+    )
+
+
+def _place(canvas: Canvas, style: Style, lines: tuple[str, ...], *, left: float, top: float) -> None:
+    canvas.write(style, [(left, top - index * style.leading_pt, line) for index, line in enumerate(lines)])

@@ -1,0 +1,149 @@
+"""Where the columns of a table stand and how high its rows are."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import accumulate
+
+from service.vocabulary.words import Outcome
+from worker.package.document_model import Column, Kind, Role, Table
+from worker.package.fonts.font_metrics import FontMetrics
+from worker.package.fonts.text_style import CELL, CELL_HEADING, CELL_UNIT, CONTENT_WIDTH, LEFT, OUTCOME_STYLES, marked
+
+GUTTER_PT = 8.0
+ROW_PADDING_PT = 2.6
+HEADING_PADDING_PT = 4.0
+# A cell with more lines than a page has would never find a place; the whole text is in the attached data.
+MAX_CELL_LINES = 40
+
+# The lines of each cell of a row.
+FoldedRow = tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ColumnLayout:
+    """A column in its place; numbers have each their own left end, so that their decimal points stand in line."""
+
+    kind: Kind
+    role: Role | None
+    left_pt: float
+    right_pt: float
+    heading: tuple[str, ...]
+    unit: str | None
+    number_lefts_pt: Mapping[str, float]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TableLayout:
+    """A table with its columns placed; `folded` holds the rows that have a cell of more than one line."""
+
+    table: Table
+    columns: tuple[ColumnLayout, ...]
+    folded: Mapping[int, FoldedRow]
+
+    @property
+    def has_units(self) -> bool:
+        """Whether a line of units stands under the headings."""
+        return any(column.unit is not None for column in self.columns)
+
+    @property
+    def heading_height_pt(self) -> float:
+        """The height of the headings over the rows."""
+        lines = max(len(column.heading) for column in self.columns) + self.has_units
+        return lines * CELL_HEADING.leading_pt + HEADING_PADDING_PT
+
+    def row_height_pt(self, row: int) -> float:
+        """Return the height of a row."""
+        lines = max(map(len, self.folded[row])) if row in self.folded else 1
+        return lines * CELL.leading_pt + ROW_PADDING_PT
+
+
+def lay_out_table(table: Table, metrics: FontMetrics) -> TableLayout:
+    """Place the columns, and fold what is wider than its column."""
+    widths_pt = column_widths(table.columns, metrics)
+    lefts_pt = accumulate((width + GUTTER_PT for width in widths_pt[:-1]), initial=LEFT)
+    folded = _fold_rows(table, widths_pt, metrics)
+    columns = tuple(
+        _lay_out_column(
+            column, _texts(table, index, folded), metrics, left_pt=left_pt, right_pt=left_pt + widths_pt[index]
+        )
+        for index, (column, left_pt) in enumerate(zip(table.columns, lefts_pt, strict=True))
+    )
+    return TableLayout(table=table, columns=columns, folded=folded)
+
+
+def column_widths(columns: Sequence[Column], metrics: FontMetrics) -> tuple[float, ...]:
+    """Share the width of the page out; a heading's words and the outcomes always find room."""
+    room_pt = CONTENT_WIDTH - GUTTER_PT * (len(columns) - 1)
+    least_pt = [_least_width(column, metrics) for column in columns]
+    scale = room_pt / sum(column.share for column in columns)
+    wished_pt = [max(column.share * scale, least) for column, least in zip(columns, least_pt, strict=True)]
+    # What the narrow columns needed more is taken from what the others can spare.
+    spare_pt = [wish - least for wish, least in zip(wished_pt, least_pt, strict=True)]
+    excess = (sum(wished_pt) - room_pt) / (sum(spare_pt) or 1.0)
+    return tuple(wish - excess * spare for wish, spare in zip(wished_pt, spare_pt, strict=True))
+
+
+def _least_width(column: Column, metrics: FontMetrics) -> float:
+    words_pt = [metrics.width(word, CELL_HEADING) for word in column.heading.split()]
+    if column.kind is Kind.OUTCOME:
+        words_pt += [metrics.width(marked(outcome), OUTCOME_STYLES[outcome]) for outcome in Outcome]
+    # A hair more than it measures, so that sums in another order still leave it room.
+    return max(words_pt) + 0.1
+
+
+def _texts(table: Table, column: int, folded: Mapping[int, FoldedRow]) -> set[str]:
+    texts = {row[column] for row in table.rows}
+    return texts.union(*(cells[column] for cells in folded.values()))
+
+
+def _lay_out_column(
+    column: Column, texts: Iterable[str], metrics: FontMetrics, *, left_pt: float, right_pt: float
+) -> ColumnLayout:
+    is_number = column.kind is Kind.NUMBER
+    return ColumnLayout(
+        kind=column.kind,
+        role=column.role,
+        left_pt=left_pt,
+        right_pt=right_pt,
+        heading=metrics.fold(column.heading, CELL_HEADING, width_pt=right_pt - left_pt),
+        unit=column.unit
+        if column.unit is None
+        else metrics.shorten(column.unit, CELL_UNIT, width_pt=right_pt - left_pt),
+        number_lefts_pt=_align_points(texts, metrics, right_pt=right_pt) if is_number else {},
+    )
+
+
+def _align_points(texts: Iterable[str], metrics: FontMetrics, *, right_pt: float) -> dict[str, float]:
+    fractions_pt = {text: metrics.width(_fraction_of(text), CELL) for text in texts}
+    widest_pt = max(fractions_pt.values(), default=0.0)
+    return {
+        text: right_pt - metrics.width(text, CELL) - (widest_pt - fraction_pt if _is_number(text) else 0.0)
+        for text, fraction_pt in fractions_pt.items()
+    }
+
+
+def _fraction_of(text: str) -> str:
+    point = text.rfind(".")
+    return "" if point < 0 else text[point:]
+
+
+def _is_number(text: str) -> bool:
+    return any(character.isdigit() for character in text)
+
+
+def _fold_rows(table: Table, widths_pt: Sequence[float], metrics: FontMetrics) -> dict[int, FoldedRow]:
+    too_wide: set[int] = set()
+    for index, (column, width_pt) in enumerate(zip(table.columns, widths_pt, strict=True)):
+        texts = set() if column.kind is Kind.OUTCOME else {row[index] for row in table.rows}
+        wide = {text for text in texts if metrics.width(text, CELL) > width_pt}
+        if wide:
+            too_wide.update(row for row, cells in enumerate(table.rows) if cells[index] in wide)
+    return {row: _fold_row(table.rows[row], widths_pt, metrics) for row in sorted(too_wide)}
+
+
+def _fold_row(cells: Sequence[str], widths_pt: Sequence[float], metrics: FontMetrics) -> FoldedRow:
+    folded = []
+    for text, width_pt in zip(cells, widths_pt, strict=True):
+        lines = metrics.fold(text, CELL, width_pt=width_pt)
+        folded.append(lines if len(lines) <= MAX_CELL_LINES else (*lines[: MAX_CELL_LINES - 1], "…"))
+    return tuple(folded)

@@ -1,0 +1,134 @@
+"""The losses of a fibre's splices added up from A, and what that comes to in each tube: exact sums of findings."""
+
+from collections.abc import Container, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from typing import NamedTuple
+
+from service.vocabulary.criteria.joints import SpliceLossCriterion
+from service.vocabulary.design.colours import TubePlace, place_in_cable
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import FindingDocument
+from service.vocabulary.quantities import to_last_place
+from service.vocabulary.words import Outcome, Reason
+from worker.package.pictures.fixed_point import to_fixed
+from worker.package.pictures.splice_distribution import ConnectionsOnRoute, is_held_as_splice
+
+# One splice: the index of its site, and the bounds of its loss in 0.0001 dB. There are tens of thousands of them, and
+# plain tuples of numbers are no work for the garbage collector.
+Step = tuple[int, int, int]
+
+
+class Sum(NamedTuple):
+    """What a fibre comes to at the far end, in 0.0001 dB."""
+
+    fixed: int
+    fibre: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Level:
+    """What the fibres of a tube have come to behind a site, in 0.0001 dB; a sum of bounds is a bound of the sum."""
+
+    from_a_um: int
+    lowest: int
+    highest: int
+    mean: Fraction
+
+
+@dataclass(frozen=True, kw_only=True)
+class TubeLoss:
+    """A tube's fibres: those of which each splice is known are added up, the others only counted."""
+
+    place: TubePlace
+    fibres: Sequence[int]
+    known: Mapping[int, Sequence[Step]]
+    levels: Sequence[Level]
+
+    @cached_property
+    def highest(self) -> Sum:
+        """The highest sum, and the first fibre that has it."""
+        return max(
+            (Sum(sum(high for _, _, high in steps), fibre) for fibre, steps in self.known.items()),
+            key=lambda one: one.fixed,
+        )
+
+    @cached_property
+    def lowest(self) -> Sum:
+        """The lowest sum, and the first fibre that has it."""
+        return min(
+            (Sum(sum(low for _, low, _ in steps), fibre) for fibre, steps in self.known.items()),
+            key=lambda one: one.fixed,
+        )
+
+
+def tube_losses(
+    criterion: SpliceLossCriterion,
+    findings: Sequence[FindingDocument],
+    layout: Layout,
+    *,
+    fibres: Sequence[int],
+    judged: Container[int],
+) -> Sequence[TubeLoss]:
+    """Return the tubes, as the first section has them, of some fibres; findings come in route order."""
+    limit, connections = to_last_place(criterion.limit_db, places=4), ConnectionsOnRoute(layout)
+    steps: dict[int, list[Step] | None] = {fibre: [] if fibre in judged else None for fibre in fibres}
+    for finding in findings:
+        own = steps.get(finding["fibre"])
+        if own is not None and not connections.stands_before(finding):
+            step = _step(finding, layout, limit=limit)
+            if step is None:
+                steps[finding["fibre"]] = None
+            else:
+                own.append(step)
+    tubes: dict[TubePlace, list[int]] = {}
+    for fibre in fibres:
+        tubes.setdefault(_tube(fibre, layout), []).append(fibre)
+    return [
+        _tube_loss(place, own, {fibre: known for fibre in own if (known := steps[fibre]) is not None}, layout)
+        for place, own in tubes.items()
+    ]
+
+
+def _tube(fibre: int, layout: Layout) -> TubePlace:
+    # A fibre has its route number in the first section.
+    section = layout.design.sections[0]
+    place = place_in_cable(fibre, fibres_per_tube=section.fibres_per_tube, scheme=section.colour_scheme)
+    return place._replace(fibre=0, fibre_colour="")
+
+
+def _step(finding: FindingDocument, layout: Layout, *, limit: int) -> Step | None:
+    """Return what is known of a splice; bounds that are only too wide to decide are bounds all the same."""
+    is_decided = finding["outcome"] != Outcome.UNDETERMINED or finding.get("reason") == Reason.BOUND_TOO_WIDE
+    if not is_decided or not is_held_as_splice(finding, limit=limit):
+        return None
+    index = layout.site_index[finding["site"]]
+    if "value" in finding:
+        value = to_fixed(finding["value"])
+        return index, value, value
+    return index, to_fixed(finding["low"]), to_fixed(finding["high"])
+
+
+def _tube_loss(
+    place: TubePlace, fibres: Sequence[int], known: Mapping[int, Sequence[Step]], layout: Layout
+) -> TubeLoss:
+    return TubeLoss(place=place, fibres=fibres, known=known, levels=list(_levels(known, layout)))
+
+
+def _levels(known: Mapping[int, Sequence[Step]], layout: Layout) -> Iterator[Level]:
+    at_site: dict[int, list[tuple[int, int, int]]] = {}
+    for fibre, steps in known.items():
+        for index, low, high in steps:
+            at_site.setdefault(index, []).append((fibre, low, high))
+    lows, highs = dict.fromkeys(known, 0), dict.fromkeys(known, 0)
+    for index in sorted(at_site):
+        for fibre, low, high in at_site[index]:
+            lows[fibre] += low
+            highs[fibre] += high
+        yield Level(
+            from_a_um=layout.site_offsets_um[index],
+            lowest=min(lows.values()),
+            highest=max(highs.values()),
+            mean=Fraction(sum(lows.values()) + sum(highs.values()), 2 * len(known)),
+        )

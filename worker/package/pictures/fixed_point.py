@@ -1,0 +1,58 @@
+"""Losses as whole numbers of 0.0001 dB, the last place that a finding is written to, so that sums of them are exact."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+from fractions import Fraction
+from functools import lru_cache
+
+from service.vocabulary.design.layout import UM_PER_M
+from service.vocabulary.quantities import round_half_even
+
+FIXED_PER_DB = 10_000
+
+
+# A route has hundreds of thousands of losses and a few thousand different ones.
+@lru_cache(maxsize=1 << 15)
+def to_fixed(text: str) -> int:
+    """Return a loss in dB as it is written in a finding or a criterion."""
+    fixed = Decimal(text) * FIXED_PER_DB
+    if fixed != (whole := int(fixed)):
+        raise ValueError(f"{text} has more than four decimals")
+    return whole
+
+
+def fixed_text(fixed: int | Fraction, *, places: int = 4) -> str:
+    """Write a loss in dB, rounded half to even to so many decimals."""
+    rounded = round_half_even(Fraction(fixed), unit=10 ** (4 - places))
+    whole, part = divmod(abs(rounded), 10**places)
+    return f"{'-' if rounded < 0 else ''}{whole}.{part:0{places}d}"
+
+
+_UM_PER_KM = 1000 * UM_PER_M
+_MANTISSAS = (1, 2, 5)
+
+
+def round_step(least: float) -> int:
+    """Return the least of 1, 2, 5, 10, 20, 50 and so on that is not under a number."""
+    power = 1
+    while True:
+        for mantissa in _MANTISSAS:
+            if mantissa * power >= least:
+                return mantissa * power
+        power *= 10
+
+
+def multiples(step: int, *, low: int, high: int) -> Iterator[int]:
+    """Give the multiples of a step from `low` to `high`, both included."""
+    yield from range(-(-low // step) * step, high + 1, step)
+
+
+def distance_ticks(*, low_um: int, high_um: int, pt_per_um: float, least_apart_pt: float) -> Iterator[tuple[int, str]]:
+    """Give the round distances along a fibre with what each is called; the first names the unit."""
+    if low_um == high_um:
+        return
+    step_um = round_step(least_apart_pt / pt_per_um)
+    unit, unit_um = ("km", _UM_PER_KM) if step_um >= _UM_PER_KM else ("m", UM_PER_M)
+    for index, tick_um in enumerate(multiples(step_um, low=low_um, high=high_um)):
+        said = f"{tick_um / unit_um:.12g}"
+        yield tick_um, said if index else f"{said} {unit}"

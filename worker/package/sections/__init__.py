@@ -1,0 +1,10 @@
+"""A table of equal things: what the package says, one module for each section or page of words.
+
+Knows data, wording and pictures, never pages. To add a section:
+
+1. write a module here with one public function that takes the content, the findings or the records, and returns a
+   `Section`: usually `listing(title=…, blocks=[Table(…)], note=…)` from `document_model`;
+   tables of findings are put together from the columns in `finding_columns`;
+2. put its call where it is to be read in `build_view` (`worker/package/view`): contents, index and outline follow;
+3. raise `PAGES_FORM` (`data/content`), and let `tests/printed` say what its tables have to print by the attached data.
+"""

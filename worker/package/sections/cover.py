@@ -1,0 +1,152 @@
+"""The cover in words: who submits what to whom, and what it came to."""
+
+from collections.abc import Iterator
+
+from service.vocabulary.design.billing_quantities import cable_length_m
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.signatures import SignedBy
+from worker.package.data.content import PackageContent
+from worker.package.data.declarations import SIGNING_PAGE, declarations
+from worker.package.document_model import Column, Cover, Fact, Facts, Kind, Table
+from worker.package.phrases import count_text, shortened, time_text
+from worker.package.sections.earlier import EARLIER_TITLE, earlier_text
+from worker.package.wording.values import ranges_text
+
+# More rows would push the declarations off the page; the section on segments lists them all.
+SEGMENTS_ON_PAGE = 5
+# More earlier packages would push the rest off the page; the section on them has them all.
+EARLIER_NAMED = 2
+
+_SAYS_NOT = (
+    "It does not say that the records are true, that the work is accepted, or that any place or fibre is safe: "
+    "acceptance is the act of the owner's engineer"
+)
+_BY_SEAL = (
+    "It was recorded with the contractor's token and stands under the service's seal; there is no signature by a key "
+    "of this person's own."
+)
+_BY_OWN_KEY = (
+    f"It is signed with a key of this person's own on page {SIGNING_PAGE}: as long as the file has no such signature, "
+    "it is awaited."
+)
+
+
+def build_cover(content: PackageContent, *, summary: Facts) -> Cover:
+    """Return the first page; `summary` is what nobody may miss before deciding."""
+    rows = tuple(_segment_rows(content))
+    left_out = len(rows) - SEGMENTS_ON_PAGE
+    return Cover(
+        title="Acceptance package",
+        number=content.number,
+        route=content.design.name,
+        statement=f"Submitted by {content.contractor} to {content.owner} for the acceptance of "
+        f"{count_text(len(rows), one='segment', many='segments')} of this route.",
+        facts=_facts(content),
+        segments=Table(columns=_SEGMENT_COLUMNS, rows=rows[:SEGMENTS_ON_PAGE]),
+        segments_note=f"and {left_out} more, listed under Segments and sites" if left_out > 0 else None,
+        summary=summary,
+        digests=_digests(content),
+        verification_code=content.verification_code,
+        verification_url=content.verification_url,
+        declared=_declared(content),
+    )
+
+
+_SEGMENT_COLUMNS = (
+    Column(heading="Segment", share=88),
+    Column(heading="Billing item", share=62),
+    Column(heading="Fibres", share=58),
+    Column(heading="Cable", unit="m", share=48, kind=Kind.NUMBER),
+    Column(heading="Conforming", share=49, kind=Kind.NUMBER),
+    Column(heading="Nonconforming", share=62, kind=Kind.NUMBER),
+    Column(heading="Undetermined", share=56, kind=Kind.NUMBER),
+    Column(heading="Outcome", share=77, kind=Kind.OUTCOME),
+)
+
+
+def _segment_rows(content: PackageContent) -> Iterator[tuple[str, ...]]:
+    layout = Layout(content.design)
+    by_id = {segment.id: segment for segment in content.design.segments}
+    for id_ in content.segments:
+        segment, came_to = by_id[id_], content.verdict["segments"][id_]
+        counts = came_to["counts"]
+        yield (
+            segment.id,
+            segment.billing_item,
+            ranges_text(segment.fibres),
+            cable_length_m(layout, segment),
+            str(counts["conforming"]),
+            str(counts["nonconforming"]),
+            str(counts["undetermined"]),
+            came_to["outcome"],
+        )
+
+
+def _facts(content: PackageContent) -> Facts:
+    return Facts(
+        facts=(
+            Fact(label="Project", value=f"{content.project_code}, {content.project_name}"),
+            Fact(label="Route", value=f"{content.design.code}, {content.design.name}"),
+            Fact(label="Owner", value=content.owner),
+            Fact(label="Contractor", value=content.contractor),
+            Fact(label="Submitted", value=time_text(content.submitted_at)),
+            Fact(label="Judged by", value=_judged_by(content)),
+            *_supersedes(content),
+            Fact(label="Seal", value=_seal_text(content)),
+        )
+    )
+
+
+def _judged_by(content: PackageContent) -> str:
+    criteria = f"criteria version {content.criteria_version}, {content.criteria.title}"
+    return f"design revision {content.design_revision}; {criteria}"
+
+
+def _seal_text(content: PackageContent) -> str:
+    level, authority = content.seal.level.name.replace("_", "-"), content.seal.time_authority
+    time = "the service's own time" if authority is None else f"the time of the authority at {authority}"
+    return f"PAdES {level}, with {time}"
+
+
+def _supersedes(content: PackageContent) -> Iterator[Fact]:
+    for number, earlier in enumerate(content.supersedes[:EARLIER_NAMED]):
+        yield Fact(label="" if number else "Earlier packages", value=earlier_text(earlier, content))
+    left_out = len(content.supersedes) - EARLIER_NAMED
+    if left_out > 0:
+        more = count_text(left_out, one="earlier package", many="earlier packages")
+        yield Fact(label="", value=f"and {more} more, listed under {EARLIER_TITLE}")
+
+
+def _digests(content: PackageContent) -> Facts:
+    return Facts(
+        facts=(
+            Fact(label="Verdict", value=content.verdict_digest, is_code=True),
+            Fact(label="Design", value=content.design_sha256, is_code=True),
+            Fact(label="Criteria", value=content.criteria_sha256, is_code=True),
+        )
+    )
+
+
+def _declared(content: PackageContent) -> Facts:
+    """Return what each party declares, and what it does not; the engineer's word is still to come."""
+    said = declarations(content)
+    signed = _BY_OWN_KEY if content.contractor_signature is SignedBy.OWN_KEY else _BY_SEAL
+    return Facts(
+        facts=(
+            Fact(label="Service", value=f"{said['service']} {_SAYS_NOT}{_deemed(content)}."),
+            Fact(label="Contractor", value=f"{said['contractor']} {signed}"),
+            Fact(label="Owner's engineer", value=_of_engineer(content)),
+        )
+    )
+
+
+def _of_engineer(content: PackageContent) -> str:
+    return (
+        f"Accepts or refuses each segment for {shortened(content.owner)} on page {SIGNING_PAGE}, under the service's "
+        "seal: as long as that page shows no such seal, this file holds no decision."
+    )
+
+
+def _deemed(content: PackageContent) -> str:
+    days = content.criteria.deemed_after_days
+    return "" if days is None else f", or deemed by the criteria {days} days after issue, as they say"

@@ -1,0 +1,82 @@
+"""The findings of the segments submitted: in order, and first what keeps them from conforming."""
+
+from collections.abc import Sequence
+
+from service.vocabulary.findings.finding import FindingDocument
+from service.vocabulary.words import Force, Outcome
+from worker.package.data.content import PackageContent
+from worker.package.data.declarations import OPEN_TITLES
+from worker.package.document_model import Column, Section, listing
+from worker.package.sections.finding_columns import (
+    ANY_LIMIT,
+    ANY_VALUE,
+    FIBRE_LINK,
+    POSITION,
+    UNIT,
+    FindingColumn,
+    detail_column,
+    finding_table,
+    place_column,
+)
+from worker.package.wording.values import LEAST
+
+_FALLBACK_TITLE = "Out of specification, and conforming only by fallback after documented attempts"
+_OPEN_NOTE = f"{LEAST} stands before a limit that is the least that is allowed; every other is the most."
+
+
+def submitted_findings(content: PackageContent) -> Sequence[FindingDocument]:
+    """Return the findings of the segments submitted: of all fibres together, then by fibre and place from A.
+
+    Of a dark fibre that the criteria tolerate nothing is to be decided.
+    """
+    order = {site.id: index for index, site in enumerate(content.design.sites)}
+    order |= {section.id: index for index, section in enumerate(content.design.sections)}
+    submitted = frozenset(content.segments)
+    dark = frozenset(content.tolerated_dark)
+    chosen = [
+        one
+        for one in content.all_findings()
+        if one.get("fibre") not in dark and not submitted.isdisjoint(one["segments"])
+    ]
+    return sorted(
+        chosen,
+        key=lambda f: (
+            f.get("fibre", 0),
+            order.get(f.get("site", f.get("section", "")), -1),
+            f.get("position", 0),
+            f.get("wavelength_nm", 0),
+            f["criterion"],
+        ),
+    )
+
+
+def nonconforming_section(findings: Sequence[FindingDocument]) -> Section:
+    """Return what does not conform, and what conforms only by a fallback, which is out of specification."""
+    by_fallback = [finding for finding in findings if finding.get("by_fallback")]
+    section = open_section(Outcome.NONCONFORMING, findings)
+    return section.followed_by(_FALLBACK_TITLE, finding_table(_OPEN_COLUMNS, by_fallback))
+
+
+def open_section(outcome: Outcome, findings: Sequence[FindingDocument]) -> Section:
+    """Return the findings that came out one way, each with its reason."""
+    table = finding_table(_OPEN_COLUMNS, [finding for finding in findings if finding["outcome"] == outcome])
+    has_least = any(LEAST in row[_LIMIT_COLUMN] for row in table.rows)
+    return listing(title=OPEN_TITLES[outcome], blocks=[table], note=_OPEN_NOTE if has_least else None)
+
+
+def _criterion_text(finding: FindingDocument) -> str:
+    advisory = " (advisory)" if finding["force"] == Force.ADVISORY else ""
+    return f"{finding['criterion']}{advisory}"
+
+
+_OPEN_COLUMNS = (
+    FIBRE_LINK,
+    place_column("Place", share=68),
+    POSITION,
+    FindingColumn(Column(heading="Criterion", share=84), _criterion_text),
+    ANY_VALUE,
+    ANY_LIMIT,
+    UNIT,
+    detail_column("Reason", share=170),
+)
+_LIMIT_COLUMN = _OPEN_COLUMNS.index(ANY_LIMIT)

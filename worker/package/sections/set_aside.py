@@ -1,0 +1,109 @@
+"""Tests that do not count, and tests that were made again: testing until it conforms is shown, not hidden."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from service.vocabulary.findings.finding import FindingDocument
+from worker.package.data.content import PackageContent, PackagedRecord
+from worker.package.document_model import Column, Kind, Role, Section, Table, listing
+from worker.package.phrases import number_text, utc_text, words
+from worker.package.wording.records import TESTS, ends_text, named_test, result_text, telling_digits
+
+_NOTE = (
+    "Each test that was set aside for some finding, with the reason, and each test of which there is more than "
+    "one: same fibre, ends, wavelength and pulse. The result is what the test says as posted. A record is named by so "
+    "many first digits as tell all records of this package apart; the attached records hold every trace."
+)
+# More places than this are counted instead of named.
+_NAMED_PLACES = 3
+_UNUSED = "no finding rests on it"
+
+# A record's id -> why it was set aside -> the findings for which it was.
+_Void = Mapping[str, Mapping[str, Sequence[FindingDocument]]]
+
+
+def set_aside_section(
+    content: PackageContent, findings: Sequence[FindingDocument], records: Sequence[PackagedRecord]
+) -> Section:
+    """Return the tests set aside and the tests repeated, by fibre and subject in order of time."""
+    void, again = _void_of(findings), _repeated(content, records)
+    listed = [record for record in records if record.body["id"] in void or record.body["id"] in again]
+    digits = telling_digits([record.body["id"] for record in records])
+    rows = tuple(_rows(listed, void, used=_used(content) if listed else frozenset(), digits=digits))
+    table = Table(columns=_COLUMNS, rows=rows, is_grouped=True)
+    return listing(title="Tests set aside and tests repeated", blocks=[table], note=_NOTE)
+
+
+_COLUMNS = (
+    Column(heading="Fibre", share=26, kind=Kind.NUMBER, role=Role.FIBRE_LINK),
+    Column(heading="Test", share=84),
+    Column(heading="From and to", share=56),
+    Column(heading="Made", unit="UTC", share=76),
+    Column(heading="Result", share=52),
+    Column(heading="What became of it", share=150),
+    Column(heading="Record", share=40),
+)
+
+
+def _void_of(findings: Sequence[FindingDocument]) -> _Void:
+    void: defaultdict[str, defaultdict[str, list[FindingDocument]]] = defaultdict(lambda: defaultdict(list))
+    for finding in findings:
+        for set_aside in finding["void"]:
+            void[set_aside["record"]][set_aside["reason"]].append(finding)
+    return void
+
+
+def _repeated(content: PackageContent, records: Sequence[PackagedRecord]) -> frozenset[str]:
+    """Return the tests of which there is more than one on a fibre that is submitted."""
+    scope = content.fibres_in_scope
+    same: defaultdict[tuple[Any, ...], list[str]] = defaultdict(list)
+    for record in records:
+        if record.body["kind"] in TESTS and record.body["fibre"] in scope:
+            same[_subject_of(record.body)].append(record.body["id"])
+    return frozenset(id_ for ids in same.values() if len(ids) > 1 for id_ in ids)
+
+
+def _subject_of(body: Mapping[str, Any]) -> tuple[Any, ...]:
+    wavelength_nm, pulse_ns = body.get("wavelength_nm", 0), body.get("pulse_ns", 0)
+    return body.get("fibre", 0), body["kind"], wavelength_nm, ends_text(body), pulse_ns
+
+
+def _used(content: PackageContent) -> frozenset[str]:
+    return frozenset(reading["record"] for finding in content.all_findings() for reading in finding["readings"])
+
+
+def _rows(
+    listed: Sequence[PackagedRecord], void: _Void, *, used: frozenset[str], digits: int
+) -> Iterator[tuple[str, ...]]:
+    for record in sorted(listed, key=lambda one: (*_subject_of(one.body), one.body["made_at"], one.body["id"])):
+        body = record.body
+        yield (
+            number_text(body.get("fibre")),
+            named_test(body),
+            ends_text(body),
+            utc_text(body["made_at"]),
+            result_text(body),
+            _fate_text(void.get(body["id"], {}), is_used=body["id"] in used),
+            body["id"][:digits],
+        )
+
+
+def _fate_text(void: Mapping[str, Sequence[FindingDocument]], *, is_used: bool) -> str:
+    texts = ["counts"] if is_used else []
+    texts += [f"{words(reason)}: {_named(findings)}" for reason, findings in sorted(void.items())]
+    return "; ".join(texts) or _UNUSED
+
+
+def _named(findings: Sequence[FindingDocument]) -> str:
+    sites_of: defaultdict[str, list[str]] = defaultdict(list)
+    for finding in findings:
+        sites_of[finding["criterion"]] += [finding["site"]] if "site" in finding else []
+    return ", ".join(f"{criterion}{_at_text(sites)}" for criterion, sites in sites_of.items())
+
+
+def _at_text(sites: Sequence[str]) -> str:
+    places = list(dict.fromkeys(sites))
+    if not places:
+        return ""
+    return f" at {', '.join(places)}" if len(places) <= _NAMED_PLACES else f" at {len(places)} sites"

@@ -1,0 +1,127 @@
+"""Losses that the traces show where the design has no joint: whether a criterion judges them or not, all of them."""
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from service.vocabulary.design.layout import UM_PER_M, Layout
+from service.vocabulary.findings.finding import FibreDocument, UnexpectedEventDocument, WhereDocument
+from worker.package.data.content import PackageContent
+from worker.package.document_model import Column, Kind, Role, Section, Table, listing
+from worker.package.phrases import UNKNOWN, words
+from worker.package.wording.values import DIRECTIONS
+
+UNEXPECTED_EVENTS_TITLE = "Losses on no joint"
+
+_NOTE = (
+    "A trace that counts shows a loss here where the design has no joint: a bend, damage, or a joint that nobody "
+    "described. Where a criterion about such losses was agreed, its findings say what it came to; else the "
+    "engineer weighs it. One spot seen in several traces is listed once for "
+    "each. All losses on the fibres submitted are listed, along the whole route; distances from A are along the fibre, "
+    "those in a section along its cable from its start, slack counted in."
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class UnexpectedEvent:
+    """A loss on no joint, as one trace shows it."""
+
+    fibre: int
+    event: UnexpectedEventDocument
+
+
+def submitted_unexpected_events(content: PackageContent) -> Sequence[UnexpectedEvent]:
+    """Return the losses on no joint of every fibre that a segment submitted has in scope."""
+    return [
+        UnexpectedEvent(fibre=fibre["fibre"], event=event)
+        for fibre in _submitted(content, [fibre for fibre in content.fibres if fibre["unexpected_events"]])
+        for event in fibre["unexpected_events"]
+    ]
+
+
+def unexpected_events_section(content: PackageContent, unexpected: Sequence[UnexpectedEvent]) -> Section:
+    """Return the losses on no joint, each between the sites that it lies between, and what else traces tell."""
+    table = Table(columns=_COLUMNS, rows=tuple(_rows(content, unexpected)), is_grouped=True)
+    section = listing(title=UNEXPECTED_EVENTS_TITLE, blocks=[table], note=_NOTE)
+    told = [fibre for fibre in content.fibres if not _TOLD.isdisjoint(fibre)]
+    rows = tuple(row for fibre in _submitted(content, told) for row in _told_rows(fibre))
+    return section.followed_by(_TOLD_TITLE, Table(columns=_TOLD_COLUMNS, rows=rows, is_grouped=True))
+
+
+_COLUMNS = (
+    Column(heading="Fibre", share=28, kind=Kind.NUMBER, role=Role.FIBRE_LINK),
+    Column(heading="From A", unit="m", share=56, kind=Kind.NUMBER),
+    Column(heading="Lies", share=74),
+    Column(heading="Section", share=50),
+    Column(heading="From its start", unit="m", share=56, kind=Kind.NUMBER),
+    Column(heading="Direction", share=44),
+    Column(heading="Wavelength", unit="nm", share=48, kind=Kind.NUMBER),
+    Column(heading="Loss", unit="dB", share=40, kind=Kind.NUMBER),
+    Column(heading="Record", share=130),
+)
+
+_TOLD = frozenset({"breaks", "short_traces", "off_spot", "unlike_traces"})
+_TOLD_TITLE = "Ends of fibre, joints off their spot, and traces that fit something else"
+_TOLD_COLUMNS = (
+    Column(heading="Fibre", share=28, kind=Kind.NUMBER, role=Role.FIBRE_LINK),
+    Column(heading="What", share=150),
+    Column(heading="From A", unit="m", share=56, kind=Kind.NUMBER),
+    Column(heading="Section", share=50),
+    Column(heading="From its start", unit="m", share=56, kind=Kind.NUMBER),
+    Column(heading="Records", share=130),
+)
+
+
+def _rows(content: PackageContent, unexpected: Sequence[UnexpectedEvent]) -> Iterator[tuple[str, ...]]:
+    layout = Layout(content.design)
+    for one in unexpected:
+        event = one.event
+        yield (
+            str(one.fibre),
+            event["from_a_m"],
+            _lies_text(layout, from_a_m=Decimal(event["from_a_m"])),
+            *_in_cable(event),
+            DIRECTIONS[event["direction"]],
+            str(event["wavelength_nm"]),
+            event.get("loss_db", UNKNOWN),
+            event["record"],
+        )
+
+
+def _submitted(content: PackageContent, fibres: Sequence[FibreDocument]) -> Sequence[FibreDocument]:
+    """Return those of some fibres that a segment submitted has in scope."""
+    if not fibres:
+        return ()
+    scope = Layout(content.design).segments_of_fibre
+    return [one for one in fibres if not set(content.segments).isdisjoint(scope.get(one["fibre"], ()))]
+
+
+def _told_rows(fibre: FibreDocument) -> Iterator[tuple[str, ...]]:
+    number = str(fibre["fibre"])
+    for broken in fibre.get("breaks", ()):
+        yield number, "the fibre is broken", broken["from_a_m"], *_in_cable(broken), ", ".join(broken["records"])
+    for short in fibre.get("short_traces", ()):
+        what = f"{DIRECTIONS[short['direction']]} at {short['wavelength_nm']} nm reaches no farther"
+        yield number, what, short["from_a_m"], *_in_cable(short), short["record"]
+    for moved in fibre.get("off_spot", ()):
+        what = f"the joint at {moved['site']}, designed at {moved['designed_m']} m"
+        yield number, what, moved["from_a_m"], *_in_cable(moved), ", ".join(moved["records"])
+    for unlike in fibre.get("unlike_traces", ()):
+        fibres = ", ".join(f"{own['first']} to {own['last']}" for own in unlike.get("fibres", ()))
+        what = f"{words(unlike['reason'])}{f': {fibres}' if fibres else ''}"
+        yield number, what, UNKNOWN, UNKNOWN, UNKNOWN, unlike["record"]
+
+
+def _in_cable(where: WhereDocument) -> tuple[str, str]:
+    return where.get("section", UNKNOWN), where.get("cable_m", UNKNOWN)
+
+
+def _lies_text(layout: Layout, *, from_a_m: Decimal) -> str:
+    sites = layout.design.sites
+    behind = bisect_right(layout.site_offsets_um, from_a_m * UM_PER_M)
+    if behind == 0:
+        return f"before {sites[0].id}"
+    if behind == len(sites):
+        return f"beyond {sites[-1].id}"
+    return f"{sites[behind - 1].id} to {sites[behind].id}"
