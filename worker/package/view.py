@@ -5,8 +5,9 @@ from dataclasses import replace
 
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Outcome, Quantity
-from worker.package.data.content import PackageContent, outlined
+from worker.package.data.content import PackageContent
 from worker.package.data.findings import by_quantity
+from worker.package.data.records import outline_of
 from worker.package.document_model import PackageView, Section
 from worker.package.sections.accumulated import accumulated_section
 from worker.package.sections.cautions import cautions_section
@@ -89,7 +90,7 @@ def build_view(content: PackageContent) -> PackageView:
 
 def _sections_on_records(content: PackageContent, findings: Sequence[FindingDocument]) -> tuple[Section, ...]:
     # Once: they may be read from their text each time anew.
-    records = [outlined(record) for record in content.records]
+    records = [outline_of(record) for record in content.records]
     return (
         instruments_section(records),
         records_section(content, records),

@@ -1,7 +1,7 @@
 """What a package is drawn from: everything that was frozen when the segments were submitted."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from typing import Any
@@ -27,14 +27,6 @@ class PackagedRecord:
     is_ended: bool
     clock_is_flagged: bool
     end_reason: str | None = None
-
-
-def outlined(record: PackagedRecord) -> PackagedRecord:
-    """Return a record without what pages say in findings only: a trace's events, and how each fibre was spliced."""
-    body = {member: value for member, value in record.body.items() if member != "events"}
-    if "joints" in body:
-        body["joints"] = [{"fibre": joint["fibre"]} for joint in body["joints"]]
-    return replace(record, body=body)
 
 
 @dataclass(frozen=True, kw_only=True)

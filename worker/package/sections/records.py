@@ -1,13 +1,12 @@
 """The records that the findings stand on: the tests of each fibre, and the work at each site, with who made them."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Sequence
 
 from service.vocabulary.words import RecordKind
-from worker.package.data.content import PackageContent, PackagedRecord
+from worker.package.data.content import PackageContent
+from worker.package.data.records import RecordOutline
 from worker.package.document_model import Column, Kind, Role, Section, Table, listing, titled
 from worker.package.phrases import UNKNOWN, number_text, numbers_text, utc_text, words
-from worker.package.sections.evidence import instruments_of
 from worker.package.wording.records import TESTS, connection_text, ends_text, named_test, result_text, telling_digits
 
 RECORDS_TITLE = "Records behind the findings"
@@ -21,13 +20,13 @@ _NOTE = (
 _WORK = frozenset({RecordKind.SPLICE, RecordKind.TERMINATION, RecordKind.CLEANING, RecordKind.CLOSURE_STATE})
 
 
-def records_section(content: PackageContent, records: Sequence[PackagedRecord]) -> Section:
+def records_section(content: PackageContent, records: Sequence[RecordOutline]) -> Section:
     """Return the tests by fibre and the work by site."""
-    digits = telling_digits([record.body["id"] for record in records])
+    digits = telling_digits([record.id for record in records])
     scope = content.fibres_in_scope
-    bodies = [record.body for record in records if not record.is_ended and _is_about(record.body, scope)]
-    tests = Table(columns=_TEST_COLUMNS, rows=tuple(_test_rows(bodies, digits)), is_grouped=True)
-    work = Table(columns=_WORK_COLUMNS, rows=tuple(_work_rows(content, bodies, digits)), is_grouped=True)
+    shown = [record for record in records if not record.is_ended and _is_about(record, scope)]
+    tests = Table(columns=_TEST_COLUMNS, rows=tuple(_test_rows(shown, digits)), is_grouped=True)
+    work = Table(columns=_WORK_COLUMNS, rows=tuple(_work_rows(content, shown, digits)), is_grouped=True)
     blocks = titled(("Tests by fibre", tests), ("Work by site", work))
     return listing(title=RECORDS_TITLE, blocks=blocks, note=_NOTE)
 
@@ -57,60 +56,54 @@ _WORK_COLUMNS = (
 )
 
 
-def _is_about(body: Mapping[str, Any], scope: frozenset[int]) -> bool:
+def _is_about(record: RecordOutline, scope: frozenset[int]) -> bool:
     """Tell whether a record is about a fibre in scope, or about a site as a whole."""
-    if "joints" in body:
-        return any(joint["fibre"] in scope for joint in body["joints"])
-    return "fibre" not in body or body["fibre"] in scope
+    if record.spliced_fibres:
+        return not scope.isdisjoint(record.spliced_fibres)
+    return record.fibre is None or record.fibre in scope
 
 
-def _test_rows(bodies: Sequence[Mapping[str, Any]], digits: int) -> Iterator[tuple[str, ...]]:
-    tests = (body for body in bodies if body["kind"] in TESTS)
-    for body in sorted(
-        tests, key=lambda one: (one["fibre"], named_test(one), ends_text(one), one["made_at"], one["id"])
-    ):
+def _test_rows(records: Sequence[RecordOutline], digits: int) -> Iterator[tuple[str, ...]]:
+    tests = (record for record in records if record.kind in TESTS)
+    for one in sorted(tests, key=lambda one: (one.fibre, named_test(one), ends_text(one), one.made_at, one.id)):
         yield (
-            str(body["fibre"]),
-            named_test(body),
-            ends_text(body),
-            utc_text(body["made_at"]),
-            result_text(body),
-            " / ".join(seen.serial for seen in instruments_of(body)) or UNKNOWN,
-            body["operator"],
-            body["id"][:digits],
+            number_text(one.fibre),
+            named_test(one),
+            ends_text(one),
+            utc_text(one.made_at),
+            result_text(one),
+            " / ".join(instrument.serial for instrument in one.instruments) or UNKNOWN,
+            one.operator,
+            one.id[:digits],
         )
 
 
-def _work_rows(content: PackageContent, bodies: Sequence[Mapping[str, Any]], digits: int) -> Iterator[tuple[str, ...]]:
+def _work_rows(content: PackageContent, records: Sequence[RecordOutline], digits: int) -> Iterator[tuple[str, ...]]:
     order = {site.id: index for index, site in enumerate(content.design.sites)}
-    work = (body for body in bodies if body["kind"] in _WORK)
+    work = ((record.site or "", record) for record in records if record.kind in _WORK)
     # A later design may have left a site out at which there was work.
-    for body in sorted(
-        work, key=lambda one: (order.get(one["site"], len(order)), one["site"], one["made_at"], one["id"])
-    ):
+    for site, one in sorted(work, key=lambda at: (order.get(at[0], len(order)), at[0], at[1].made_at, at[1].id)):
         yield (
-            body["site"],
-            _work_text(body),
-            _fibres_text(body),
-            utc_text(body["made_at"]),
-            number_text(body.get("attempt")),
-            body.get("splicer_serial", UNKNOWN),
-            body["operator"],
-            body["id"][:digits],
+            site,
+            _work_text(one),
+            _fibres_text(one),
+            utc_text(one.made_at),
+            number_text(one.attempt),
+            one.splicer_serial or UNKNOWN,
+            one.operator,
+            one.id[:digits],
         )
 
 
-def _work_text(body: Mapping[str, Any]) -> str:
-    match body["kind"]:
+def _work_text(record: RecordOutline) -> str:
+    match record.kind:
         case RecordKind.CLOSURE_STATE:
-            return words(body["state"])
+            return words(record.state or UNKNOWN)
         case RecordKind.CLEANING:
-            return f"cleaning{connection_text(body).removeprefix(body['site'])}"
+            return f"cleaning{connection_text(record).removeprefix(record.site or '')}"
         case kind:
             return words(kind)
 
 
-def _fibres_text(body: Mapping[str, Any]) -> str:
-    if "joints" in body:
-        return numbers_text(sorted({joint["fibre"] for joint in body["joints"]}))
-    return number_text(body.get("fibre"))
+def _fibres_text(record: RecordOutline) -> str:
+    return numbers_text(sorted(set(record.spliced_fibres))) or number_text(record.fibre)

@@ -2,10 +2,11 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
 
 from service.vocabulary.findings.finding import FindingDocument
-from worker.package.data.content import PackageContent, PackagedRecord
+from service.vocabulary.words import RecordKind
+from worker.package.data.content import PackageContent
+from worker.package.data.records import RecordOutline
 from worker.package.document_model import Column, Kind, Role, Section, Table, listing
 from worker.package.phrases import number_text, utc_text, words
 from worker.package.wording.records import TESTS, ends_text, named_test, result_text, telling_digits
@@ -21,15 +22,17 @@ _UNUSED = "no finding rests on it"
 
 # A record's id -> why it was set aside -> the findings for which it was.
 _Void = Mapping[str, Mapping[str, Sequence[FindingDocument]]]
+# Fibre, kind, wavelength, ends and pulse of a test.
+_Subject = tuple[int, RecordKind, int, str, int]
 
 
 def set_aside_section(
-    content: PackageContent, findings: Sequence[FindingDocument], records: Sequence[PackagedRecord]
+    content: PackageContent, findings: Sequence[FindingDocument], records: Sequence[RecordOutline]
 ) -> Section:
     """Return the tests set aside and the tests repeated, by fibre and subject in order of time."""
     void, again = _void_of(findings), _repeated(content, records)
-    listed = [record for record in records if record.body["id"] in void or record.body["id"] in again]
-    digits = telling_digits([record.body["id"] for record in records])
+    listed = [record for record in records if record.id in void or record.id in again]
+    digits = telling_digits([record.id for record in records])
     rows = tuple(_rows(listed, void, used=_used(content) if listed else frozenset(), digits=digits))
     table = Table(columns=_COLUMNS, rows=rows, is_grouped=True)
     return listing(title="Tests set aside and tests repeated", blocks=[table], note=_NOTE)
@@ -54,19 +57,18 @@ def _void_of(findings: Sequence[FindingDocument]) -> _Void:
     return void
 
 
-def _repeated(content: PackageContent, records: Sequence[PackagedRecord]) -> frozenset[str]:
+def _repeated(content: PackageContent, records: Sequence[RecordOutline]) -> frozenset[str]:
     """Return the tests of which there is more than one on a fibre that is submitted."""
     scope = content.fibres_in_scope
-    same: defaultdict[tuple[Any, ...], list[str]] = defaultdict(list)
+    same: defaultdict[_Subject, list[str]] = defaultdict(list)
     for record in records:
-        if record.body["kind"] in TESTS and record.body["fibre"] in scope:
-            same[_subject_of(record.body)].append(record.body["id"])
+        if record.kind in TESTS and record.fibre in scope:
+            same[_subject_of(record)].append(record.id)
     return frozenset(id_ for ids in same.values() if len(ids) > 1 for id_ in ids)
 
 
-def _subject_of(body: Mapping[str, Any]) -> tuple[Any, ...]:
-    wavelength_nm, pulse_ns = body.get("wavelength_nm", 0), body.get("pulse_ns", 0)
-    return body.get("fibre", 0), body["kind"], wavelength_nm, ends_text(body), pulse_ns
+def _subject_of(record: RecordOutline) -> _Subject:
+    return record.fibre or 0, record.kind, record.wavelength_nm or 0, ends_text(record), record.pulse_ns or 0
 
 
 def _used(content: PackageContent) -> frozenset[str]:
@@ -74,18 +76,17 @@ def _used(content: PackageContent) -> frozenset[str]:
 
 
 def _rows(
-    listed: Sequence[PackagedRecord], void: _Void, *, used: frozenset[str], digits: int
+    listed: Sequence[RecordOutline], void: _Void, *, used: frozenset[str], digits: int
 ) -> Iterator[tuple[str, ...]]:
-    for record in sorted(listed, key=lambda one: (*_subject_of(one.body), one.body["made_at"], one.body["id"])):
-        body = record.body
+    for record in sorted(listed, key=lambda one: (*_subject_of(one), one.made_at, one.id)):
         yield (
-            number_text(body.get("fibre")),
-            named_test(body),
-            ends_text(body),
-            utc_text(body["made_at"]),
-            result_text(body),
-            _fate_text(void.get(body["id"], {}), is_used=body["id"] in used),
-            body["id"][:digits],
+            number_text(record.fibre),
+            named_test(record),
+            ends_text(record),
+            utc_text(record.made_at),
+            result_text(record),
+            _fate_text(void.get(record.id, {}), is_used=record.id in used),
+            record.id[:digits],
         )
 
 

@@ -1,12 +1,10 @@
 """What a record is about, and what it says in short, in words."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 from service.vocabulary.words import Qualifier, RecordKind
+from worker.package.data.records import RecordOutline
 from worker.package.phrases import UNKNOWN, words
-
-Body = Mapping[str, Any]
 
 TESTS = frozenset(
     {
@@ -20,58 +18,57 @@ TESTS = frozenset(
 )
 # A UUID with fewer would be hard to tell from others outside the package.
 _LEAST_DIGITS = 8
-_QUALIFIERS = {Qualifier.EQ.value: "", Qualifier.GT.value: "> ", Qualifier.LT.value: "< "}
+_QUALIFIERS: Mapping[str | None, str] = {Qualifier.EQ: "", Qualifier.GT: "> ", Qualifier.LT: "< "}
 
 
-def subject_text(body: Body) -> str:
+def subject_text(record: RecordOutline) -> str:
     """Return where a record is about what: site or ends, fibre, side, or the splicer."""
-    match body["kind"]:
+    match record.kind:
         case RecordKind.SPLICE:
-            fibres = ", ".join(str(joint["fibre"]) for joint in body["joints"])
-            return f"{body['site']}, fibre {fibres}"
+            return f"{record.site}, fibre {', '.join(map(str, record.spliced_fibres))}"
         case RecordKind.CLOSURE_STATE:
-            return f"{body['site']}, {body['state']}"
+            return f"{record.site}, {record.state}"
         case RecordKind.ARC_CALIBRATION:
-            at = f" at {body['site']}" if "site" in body else ""
-            return f"splicer {body['splicer_serial']}{at}"
+            at = "" if record.site is None else f" at {record.site}"
+            return f"splicer {record.splicer_serial}{at}"
         case RecordKind.TERMINATION | RecordKind.CLEANING | RecordKind.END_FACE:
-            return f"{connection_text(body)}, fibre {body['fibre']}"
+            return f"{connection_text(record)}, fibre {record.fibre}"
         case _:
-            return f"{ends_text(body)}, fibre {body['fibre']}"
+            return f"{ends_text(record)}, fibre {record.fibre}"
 
 
-def ends_text(body: Body) -> str:
+def ends_text(record: RecordOutline) -> str:
     """Return from where to where a test runs, or at which side of which connection something was seen."""
-    return f"{body['from_site']} to {body['to_site']}" if "from_site" in body else connection_text(body)
+    return connection_text(record) if record.from_site is None else f"{record.from_site} to {record.to_site}"
 
 
-def connection_text(body: Body) -> str:
+def connection_text(record: RecordOutline) -> str:
     """Return the site of a connection, with its position and side where they are named."""
-    position = f", position {body['position']}" if "position" in body else ""
-    side = f", {words(body['side'])}" if "side" in body else ""
-    return f"{body['site']}{position}{side}"
+    position = "" if record.position is None else f", position {record.position}"
+    side = "" if record.side is None else f", {words(record.side)}"
+    return f"{record.site}{position}{side}"
 
 
-def named_test(body: Body) -> str:
+def named_test(record: RecordOutline) -> str:
     """Return which test a record is."""
-    named = "OTDR" if body["kind"] == RecordKind.OTDR else words(body["kind"])
-    wavelength = f" {body['wavelength_nm']} nm" if "wavelength_nm" in body else ""
-    pulse = f", {body['pulse_ns']} ns" if "pulse_ns" in body else ""
+    named = "OTDR" if record.kind is RecordKind.OTDR else words(record.kind)
+    wavelength = "" if record.wavelength_nm is None else f" {record.wavelength_nm} nm"
+    pulse = "" if record.pulse_ns is None else f", {record.pulse_ns} ns"
     return f"{named}{wavelength}{pulse}"
 
 
-def result_text(body: Body) -> str:
+def result_text(record: RecordOutline) -> str:
     """Return what a test says as it was posted, with its unit; a trace says too much for one cell."""
-    match body["kind"]:
+    match record.kind:
         case RecordKind.ATTENUATION:
-            return f"{body['loss_db']} dB"
+            return f"{record.loss_db} dB"
         case RecordKind.RETURN_LOSS:
-            return f"{_QUALIFIERS[body['qualifier']]}{body['return_loss_db']} dB"
+            return f"{_QUALIFIERS[record.qualifier]}{record.return_loss_db} dB"
         case RecordKind.DISPERSION:
-            stated = (("chromatic_ps_per_nm", "ps/nm"), ("pmd_ps", "ps"))
-            return ", ".join(f"{body[member]} {unit}" for member, unit in stated if member in body)
+            stated = ((record.chromatic_ps_per_nm, "ps/nm"), (record.pmd_ps, "ps"))
+            return ", ".join(f"{value} {unit}" for value, unit in stated if value is not None)
         case RecordKind.CONTINUITY:
-            return f"fibre {body['seen_fibre']} seen" if "seen_fibre" in body else "all dark"
+            return "all dark" if record.seen_fibre is None else f"fibre {record.seen_fibre} seen"
         case _:
             return UNKNOWN
 
