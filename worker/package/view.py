@@ -3,10 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Outcome, Quantity
 from worker.package.data.content import PackageContent
-from worker.package.data.findings import by_quantity
+from worker.package.data.findings import Finding, by_quantity
 from worker.package.data.records import outline_of
 from worker.package.document_model import PackageView, Section
 from worker.package.sections.accumulated import accumulated_section
@@ -88,7 +87,7 @@ def build_view(content: PackageContent) -> PackageView:
     return replace(view, missing_glyphs=missing, sections=(*view.sections, glyphs_section(missing)))
 
 
-def _sections_on_records(content: PackageContent, findings: Sequence[FindingDocument]) -> tuple[Section, ...]:
+def _sections_on_records(content: PackageContent, findings: Sequence[Finding]) -> tuple[Section, ...]:
     # Once: they may be read from their text each time anew.
     records = [outline_of(record) for record in content.records]
     return (

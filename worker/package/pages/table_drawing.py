@@ -6,6 +6,7 @@ row, as operators that lead back there; a row is then a join of strings, five ti
 
 from collections.abc import Iterator, Sequence
 from itertools import groupby
+from operator import getitem
 
 from service.vocabulary.words import Outcome
 from worker.package.document_model import Kind, Role
@@ -66,8 +67,7 @@ class TableDrawing:
         for row, top in zip(range(placed.first, placed.end), tops, strict=False):
             y = top - _DROP_PT
             if row not in folded:
-                yield _at(y)
-                yield from [cells[text] for cells, text in zip(self._cells, rows[row], strict=True)]
+                yield "\n".join((_at(y), *map(getitem, self._cells, rows[row])))
                 continue
             for lines, cells in zip(folded[row], self._cells, strict=True):
                 for index, line in enumerate(lines):

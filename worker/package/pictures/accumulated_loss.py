@@ -9,9 +9,9 @@ from typing import NamedTuple
 from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.design.colours import TubePlace, place_in_cable
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.quantities import to_last_place
 from service.vocabulary.words import Outcome, Reason
+from worker.package.data.findings import Finding
 from worker.package.pictures.fixed_point import to_fixed
 from worker.package.pictures.splice_distribution import ConnectionsOnRoute, is_held_as_splice
 
@@ -65,7 +65,7 @@ class TubeLoss:
 
 def tube_losses(
     criterion: SpliceLossCriterion,
-    findings: Sequence[FindingDocument],
+    findings: Sequence[Finding],
     layout: Layout,
     *,
     fibres: Sequence[int],
@@ -75,11 +75,12 @@ def tube_losses(
     limit, connections = to_last_place(criterion.limit_db, places=4), ConnectionsOnRoute(layout)
     steps: dict[int, list[Step] | None] = {fibre: [] if fibre in judged else None for fibre in fibres}
     for finding in findings:
-        own = steps.get(finding["fibre"])
+        fibre, _ = finding.joint
+        own = steps.get(fibre)
         if own is not None and not connections.stands_before(finding):
             step = _step(finding, layout, limit=limit)
             if step is None:
-                steps[finding["fibre"]] = None
+                steps[fibre] = None
             else:
                 own.append(step)
     tubes: dict[TubePlace, list[int]] = {}
@@ -98,16 +99,16 @@ def _tube(fibre: int, layout: Layout) -> TubePlace:
     return place._replace(fibre=0, fibre_colour="")
 
 
-def _step(finding: FindingDocument, layout: Layout, *, limit: int) -> Step | None:
+def _step(finding: Finding, layout: Layout, *, limit: int) -> Step | None:
     """Return what is known of a splice; bounds that are only too wide to decide are bounds all the same."""
-    is_decided = finding["outcome"] != Outcome.UNDETERMINED or finding.get("reason") == Reason.BOUND_TOO_WIDE
+    is_decided = finding.outcome is not Outcome.UNDETERMINED or finding.reason == Reason.BOUND_TOO_WIDE
     if not is_decided or not is_held_as_splice(finding, limit=limit):
         return None
-    index = layout.site_index[finding["site"]]
-    if "value" in finding:
-        value = to_fixed(finding["value"])
+    index = layout.site_index[finding.joint[1]]
+    if finding.value is not None:
+        value = to_fixed(finding.value)
         return index, value, value
-    return index, to_fixed(finding["low"]), to_fixed(finding["high"])
+    return index, to_fixed(finding.low), to_fixed(finding.high)
 
 
 def _tube_loss(

@@ -8,8 +8,8 @@ from math import gcd
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Basis, FibreAction, Outcome, SiteKind
+from worker.package.data.findings import Finding
 from worker.package.pictures.fixed_point import round_step, to_fixed
 
 _MOST_BINS = 60
@@ -80,19 +80,19 @@ class Distribution:
 
 
 def distributions(
-    criteria: Sequence[SpliceLossCriterion], findings: Sequence[FindingDocument], layout: Layout
+    criteria: Sequence[SpliceLossCriterion], findings: Sequence[Finding], layout: Layout
 ) -> Iterator[Distribution]:
     """Give the distribution of each criterion that anything was held against."""
-    by_code: dict[str, list[FindingDocument]] = {}
+    by_code: dict[str, list[Finding]] = {}
     for finding in findings:
-        by_code.setdefault(finding["criterion"], []).append(finding)
+        by_code.setdefault(finding.criterion, []).append(finding)
     for criterion in criteria:
         if criterion.code in by_code:
             yield _distribution(criterion, by_code[criterion.code], layout)
 
 
-def _distribution(criterion: SpliceLossCriterion, findings: Sequence[FindingDocument], layout: Layout) -> Distribution:
-    determined = [one for one in findings if one["outcome"] != Outcome.UNDETERMINED]
+def _distribution(criterion: SpliceLossCriterion, findings: Sequence[Finding], layout: Layout) -> Distribution:
+    determined = [one for one in findings if one.outcome != Outcome.UNDETERMINED]
     lines, alone = list(_lines(criterion)), determined
     # An estimate is of the splice by itself.
     if criterion.basis is not Basis.ESTIMATE:
@@ -102,11 +102,11 @@ def _distribution(criterion: SpliceLossCriterion, findings: Sequence[FindingDocu
     return Distribution(
         criterion=criterion,
         lines=lines,
-        known=[to_fixed(one["value"]) for one in alone if "value" in one],
-        at_most=[to_fixed(one["high"]) for one in alone if "value" not in one],
+        known=[to_fixed(one.value) for one in alone if one.value is not None],
+        at_most=[to_fixed(one.high) for one in alone if one.value is None],
         undetermined=len(findings) - len(determined),
         with_connection=len(determined) - len(alone),
-        conforming=sum(one["outcome"] == Outcome.CONFORMING for one in determined),
+        conforming=sum(one.outcome == Outcome.CONFORMING for one in determined),
     )
 
 
@@ -135,15 +135,16 @@ class ConnectionsOnRoute:
             if site.kind is not SiteKind.SPLICE_CLOSURE or site.id in planned
         }
 
-    def stands_before(self, splice: FindingDocument) -> bool:
+    def stands_before(self, splice: Finding) -> bool:
         """Tell whether a splice has a connection at its own site."""
-        site = self._sites.get(splice["site"])
-        return site is not None and self._layout.action(site, splice["fibre"]) is FibreAction.TERMINATED
+        fibre, at = splice.joint
+        site = self._sites.get(at)
+        return site is not None and self._layout.action(site, fibre) is FibreAction.TERMINATED
 
 
-def is_held_as_splice(finding: FindingDocument, *, limit: int) -> bool:
+def is_held_as_splice(finding: Finding, *, limit: int) -> bool:
     """Tell whether a loss meets the splice's own limit, in 0.0001 dB.
 
     In one dead zone with a connection a splice is decided by the limit of that, and the loss is that of both.
     """
-    return to_fixed(finding["limit"]) == limit or bool(finding.get("by_fallback"))
+    return to_fixed(finding.limit) == limit or finding.by_fallback

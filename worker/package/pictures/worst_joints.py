@@ -4,9 +4,8 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Force, Outcome, Quantity
-from worker.package.data.findings import FindingsByQuantity
+from worker.package.data.findings import Finding, FindingsByQuantity
 from worker.package.pictures.fixed_point import to_fixed
 from worker.package.wording.values import limit_text, value_text
 
@@ -22,7 +21,7 @@ class JointsOfSite:
     """What was found of the losses at one site: how often each outcome, and the worst loss that is known."""
 
     counts: Mapping[Outcome, int]
-    worst: FindingDocument | None
+    worst: Finding | None
 
     def outcome(self) -> Outcome:
         """Return the worst outcome at the site."""
@@ -34,28 +33,28 @@ class JointsOfSite:
         if self.worst is None:
             return "no loss is known"
         one = self.worst
-        joint = f"{_JOINTS[Quantity(one['quantity'])]}, fibre {one['fibre']}, {one['wavelength_nm']} nm"
-        advisory = " (advisory)" if one["force"] == Force.ADVISORY else ""
+        joint = f"{_JOINTS[one.quantity]}, fibre {one.fibre}, {one.wavelength_nm} nm"
+        advisory = " (advisory)" if one.force is Force.ADVISORY else ""
         return f"{value_text(one)} dB, limit {limit_text(one)}: {joint}{advisory}"
 
 
 def joints_by_site(findings: FindingsByQuantity) -> Mapping[str, JointsOfSite]:
     """Return what was found of the losses at each site that has any."""
-    found: dict[str, list[FindingDocument]] = {}
+    found: dict[str, list[Finding]] = {}
     for quantity in _JOINTS:
         for finding in findings.get(quantity, ()):
-            found.setdefault(finding["site"], []).append(finding)
+            found.setdefault(finding.joint[1], []).append(finding)
     return {site: _joints(own) for site, own in found.items()}
 
 
-def _joints(findings: Sequence[FindingDocument]) -> JointsOfSite:
-    counts = Counter(finding["outcome"] for finding in findings)
-    known = (finding for finding in findings if "margin" in finding)
+def _joints(findings: Sequence[Finding]) -> JointsOfSite:
+    counts = Counter(finding.outcome for finding in findings)
+    known = (finding for finding in findings if finding.margin is not None)
     return JointsOfSite(
         counts={outcome: counts[outcome] for outcome in Outcome}, worst=min(known, key=_rank, default=None)
     )
 
 
-def _rank(finding: FindingDocument) -> tuple[bool, bool, int]:
-    is_nonconforming, is_advisory = finding["outcome"] == Outcome.NONCONFORMING, finding["force"] == Force.ADVISORY
-    return not is_nonconforming, is_advisory, to_fixed(finding["margin"])
+def _rank(finding: Finding) -> tuple[bool, bool, int]:
+    is_nonconforming, is_advisory = finding.outcome is Outcome.NONCONFORMING, finding.force is Force.ADVISORY
+    return not is_nonconforming, is_advisory, to_fixed(finding.margin)

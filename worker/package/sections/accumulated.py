@@ -4,10 +4,9 @@ from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Basis, Quantity
 from worker.package.data.content import PackageContent
-from worker.package.data.findings import FindingsByQuantity
+from worker.package.data.findings import Finding, FindingsByQuantity
 from worker.package.document_model import Block, Paragraph, Section, listing
 from worker.package.fonts.font_metrics import FontMetrics
 from worker.package.pictures.accumulated_loss import TubeLoss, tube_losses
@@ -36,12 +35,12 @@ def accumulated_section(content: PackageContent, findings: FindingsByQuantity) -
 
 
 def _by_wavelength(
-    content: PackageContent, findings: Sequence[FindingDocument]
-) -> Iterator[tuple[SpliceLossCriterion, Sequence[FindingDocument]]]:
+    content: PackageContent, findings: Sequence[Finding]
+) -> Iterator[tuple[SpliceLossCriterion, Sequence[Finding]]]:
     """Give for each wavelength the criterion about bidirectional means that most was held against."""
-    by_code: dict[str, list[FindingDocument]] = {}
+    by_code: dict[str, list[Finding]] = {}
     for finding in findings:
-        by_code.setdefault(finding["criterion"], []).append(finding)
+        by_code.setdefault(finding.criterion, []).append(finding)
     chosen: dict[int, SpliceLossCriterion] = {}
     for criterion in content.criteria.criteria:
         if isinstance(criterion, SpliceLossCriterion) and criterion.basis == Basis.BIDIRECTIONAL:

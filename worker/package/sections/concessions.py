@@ -3,10 +3,10 @@
 from collections.abc import Iterator, Sequence
 
 from service.vocabulary.findings.concession import Concession
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Outcome
 from worker.package.data.content import PackageContent
 from worker.package.data.declarations import CONCESSIONS_TITLE
+from worker.package.data.findings import Finding
 from worker.package.document_model import Column, Kind, Role, Section, Table, listing
 from worker.package.phrases import UNKNOWN, number_text
 from worker.package.wording.values import limit_text, place_text, value_text
@@ -16,7 +16,7 @@ _NOTE = (
 )
 
 
-def concessions_section(content: PackageContent, findings: Sequence[FindingDocument]) -> Section:
+def concessions_section(content: PackageContent, findings: Sequence[Finding]) -> Section:
     """Return the concessions asked for, with the value that each would let stand and the segments that need it."""
     table = Table(columns=_COLUMNS, rows=tuple(_rows(content, findings)))
     return listing(title=CONCESSIONS_TITLE, blocks=[table], note=_NOTE)
@@ -36,13 +36,13 @@ _COLUMNS = (
 )
 
 
-def _rows(content: PackageContent, findings: Sequence[FindingDocument]) -> Iterator[tuple[str, ...]]:
+def _rows(content: PackageContent, findings: Sequence[Finding]) -> Iterator[tuple[str, ...]]:
     if not content.concessions:
         return
-    by_subject: dict[tuple[object, ...], FindingDocument] = {}
+    by_subject: dict[tuple[object, ...], Finding] = {}
     # Where one concession covers several findings, the one that needs it is shown.
-    for finding in sorted(findings, key=lambda one: one["outcome"] != Outcome.CONFORMING):
-        subject = (finding["criterion"], finding.get("fibre"), finding.get("site"), finding.get("position"))
+    for finding in sorted(findings, key=lambda one: one.outcome is not Outcome.CONFORMING):
+        subject = (finding.criterion, finding.fibre, finding.site, finding.position)
         by_subject[subject] = finding
     for number, asked in enumerate(content.concessions, start=1):
         conceded = by_subject.get((asked.criterion, asked.fibre, asked.site, asked.position))
@@ -55,8 +55,8 @@ def _rows(content: PackageContent, findings: Sequence[FindingDocument]) -> Itera
         )
 
 
-def _subject(content: PackageContent, asked: Concession, conceded: FindingDocument | None) -> tuple[str, ...]:
-    needed_for = () if conceded is None else [one for one in content.segments if one in conceded["segments"]]
+def _subject(content: PackageContent, asked: Concession, conceded: Finding | None) -> tuple[str, ...]:
+    needed_for = () if conceded is None else [one for one in content.segments if one in conceded.segments]
     place = asked.site or (UNKNOWN if conceded is None else place_text(conceded))
     return (
         ", ".join(needed_for) or UNKNOWN,
@@ -66,7 +66,7 @@ def _subject(content: PackageContent, asked: Concession, conceded: FindingDocume
     )
 
 
-def _held(conceded: FindingDocument | None) -> tuple[str, str, str]:
+def _held(conceded: Finding | None) -> tuple[str, str, str]:
     if conceded is None:
         return UNKNOWN, UNKNOWN, UNKNOWN
-    return value_text(conceded), limit_text(conceded), conceded.get("unit", UNKNOWN)
+    return value_text(conceded), limit_text(conceded), conceded.unit or UNKNOWN

@@ -4,10 +4,10 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.criteria import AnyCriterion, Release, Voiding
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.words import Outcome
 from worker.package.data.content import PackageContent
+from worker.package.data.findings import Finding
 from worker.package.document_model import Column, Fact, Facts, Kind, Paragraph, Section, Subheading, Table
 from worker.package.phrases import UNKNOWN, words
 from worker.package.wording.criteria import decision_text, held_text, where_text
@@ -20,7 +20,7 @@ _HOUSE_RULES = (
 )
 
 
-def criteria_section(content: PackageContent, findings: Sequence[FindingDocument]) -> Section:
+def criteria_section(content: PackageContent, findings: Sequence[Finding]) -> Section:
     """Return the criteria as agreed, and how many findings came out each way under each."""
     return Section(
         title="Criteria as agreed",
@@ -136,7 +136,7 @@ def _criterion_row(criterion: AnyCriterion) -> tuple[str, ...]:
     )
 
 
-def _count_rows(content: PackageContent, findings: Sequence[FindingDocument]) -> Iterator[tuple[str, ...]]:
-    counts = Counter((finding["criterion"], finding["outcome"]) for finding in findings)
+def _count_rows(content: PackageContent, findings: Sequence[Finding]) -> Iterator[tuple[str, ...]]:
+    counts = Counter((finding.criterion, finding.outcome) for finding in findings)
     for criterion in content.criteria.criteria:
-        yield criterion.code, *(str(counts[criterion.code, outcome.value]) for outcome in Outcome)
+        yield criterion.code, *(str(counts[criterion.code, outcome]) for outcome in Outcome)

@@ -3,10 +3,10 @@
 from collections import Counter
 from collections.abc import Sequence
 
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from service.vocabulary.words import Force, Outcome
 from worker.package.data.content import PackageContent
+from worker.package.data.findings import Finding
 from worker.package.document_model import Fact, Facts
 from worker.package.phrases import count_text, numbers_text
 from worker.package.sections.suspicions import SUSPICIONS_TITLE
@@ -15,15 +15,15 @@ from worker.package.sections.unexpected_events import UNEXPECTED_EVENTS_TITLE, U
 
 def decision_summary(
     content: PackageContent,
-    findings: Sequence[FindingDocument],
+    findings: Sequence[Finding],
     *,
     unexpected: Sequence[UnexpectedEvent],
     suspicions: Sequence[SuspicionDocument],
 ) -> Facts:
     """Count what does not conform, what is not known, losses on no joint, suspicions and the concessions asked for."""
     # Most findings conform, and nobody asks how many.
-    still_open = (finding for finding in findings if finding["outcome"] != Outcome.CONFORMING.value)
-    counts = Counter((finding["outcome"], finding["force"]) for finding in still_open)
+    still_open = (finding for finding in findings if finding.outcome is not Outcome.CONFORMING)
+    counts = Counter((finding.outcome, finding.force) for finding in still_open)
     return Facts(
         facts=(
             _findings_fact("Nonconforming", Outcome.NONCONFORMING, counts),
@@ -36,7 +36,7 @@ def decision_summary(
     )
 
 
-def _findings_fact(label: str, outcome: Outcome, counts: Counter[tuple[str, str]]) -> Fact:
+def _findings_fact(label: str, outcome: Outcome, counts: Counter[tuple[Outcome, Force]]) -> Fact:
     required, advisory = counts[outcome, Force.REQUIRED], counts[outcome, Force.ADVISORY]
     texts = [count_text(required, one="required finding", many="required findings")] if required else []
     if advisory:

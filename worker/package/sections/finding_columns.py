@@ -3,8 +3,8 @@
 from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
 
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Unit
+from worker.package.data.findings import Finding
 from worker.package.document_model import Block, Column, Kind, Role, Table, titled
 from worker.package.phrases import UNKNOWN, number_text, words
 from worker.package.wording.values import (
@@ -23,22 +23,20 @@ class FindingColumn(NamedTuple):
     """A column, and what it shows of a finding."""
 
     column: Column
-    text: Callable[[FindingDocument], str]
+    text: Callable[[Finding], str]
 
 
-def finding_table(shown: Sequence[FindingColumn], findings: Sequence[FindingDocument]) -> Table:
+def finding_table(shown: Sequence[FindingColumn], findings: Sequence[Finding]) -> Table:
     """Return one row for each finding; how firmly decisions stand has a column where there is anything to say."""
     if any(map(grade_text, findings)):
         shown = (*shown, _GRADE)
     # Equal texts as one: the findings they come from can be let go once the rows stand.
     known: dict[str, str] = {}
-    rows = tuple(
-        tuple(known.setdefault(text, text) for one in shown for text in (one.text(finding),)) for finding in findings
-    )
-    return Table(columns=tuple(one.column for one in shown), rows=rows, is_grouped=True)
+    columns = [[known.setdefault(text, text) for text in map(one.text, findings)] for one in shown]
+    return Table(columns=tuple(one.column for one in shown), rows=tuple(zip(*columns, strict=True)), is_grouped=True)
 
 
-def titled_findings(*tables: tuple[str, Sequence[FindingColumn], Sequence[FindingDocument]]) -> Iterator[Block]:
+def titled_findings(*tables: tuple[str, Sequence[FindingColumn], Sequence[Finding]]) -> Iterator[Block]:
     """Give those of some tables of findings that have any, each under its own heading."""
     return titled(*((heading, finding_table(shown, findings)) for heading, shown, findings in tables))
 
@@ -74,32 +72,32 @@ def detail_column(heading: str, *, share: float) -> FindingColumn:
     return FindingColumn(Column(heading=heading, share=share), reason_text)
 
 
-def reason_text(finding: FindingDocument) -> str:
+def reason_text(finding: Finding) -> str:
     """Return what is to be said of a finding in a sentence, or at least its reason."""
-    return finding["detail"] or words(finding.get("reason", UNKNOWN))
+    return finding.detail or words(finding.reason or UNKNOWN)
 
 
-def _bare_limit(finding: FindingDocument) -> str:
-    return finding.get("limit", UNKNOWN)
+def _bare_limit(finding: Finding) -> str:
+    return finding.limit or UNKNOWN
 
 
-def _margin(finding: FindingDocument) -> str:
-    return finding.get("margin", UNKNOWN)
+def _margin(finding: Finding) -> str:
+    return finding.margin or UNKNOWN
 
 
 FIBRE = FindingColumn(Column(heading="Fibre", share=30, kind=Kind.NUMBER, role=Role.FIBRE), fibre_text)
 FIBRE_LINK = FindingColumn(Column(heading="Fibre", share=30, kind=Kind.NUMBER, role=Role.FIBRE_LINK), fibre_text)
 POSITION = FindingColumn(
-    Column(heading="Position", share=36, kind=Kind.NUMBER), lambda finding: number_text(finding.get("position"))
+    Column(heading="Position", share=36, kind=Kind.NUMBER), lambda finding: number_text(finding.position)
 )
 WAVELENGTH = FindingColumn(
     Column(heading="Wavelength", unit="nm", share=48, kind=Kind.NUMBER),
-    lambda finding: number_text(finding.get("wavelength_nm")),
+    lambda finding: number_text(finding.wavelength_nm),
 )
-CRITERION = FindingColumn(Column(heading="Criterion", share=84), lambda finding: finding["criterion"])
+CRITERION = FindingColumn(Column(heading="Criterion", share=84), lambda finding: finding.criterion)
 ANY_VALUE = FindingColumn(Column(heading="Value", share=66, kind=Kind.NUMBER), value_text)
 ANY_LIMIT = FindingColumn(Column(heading="Limit", share=54, kind=Kind.NUMBER), limit_text)
 ANY_MARGIN = FindingColumn(Column(heading="Margin", share=50, kind=Kind.NUMBER), _margin)
-UNIT = FindingColumn(Column(heading="Unit", share=36), lambda finding: finding.get("unit", UNKNOWN))
-OUTCOME = FindingColumn(Column(heading="Outcome", share=77, kind=Kind.OUTCOME), lambda finding: finding["outcome"])
+UNIT = FindingColumn(Column(heading="Unit", share=36), lambda finding: finding.unit or UNKNOWN)
+OUTCOME = FindingColumn(Column(heading="Outcome", share=77, kind=Kind.OUTCOME), lambda finding: finding.outcome.value)
 _GRADE = FindingColumn(Column(heading="Decision", share=76), grade_text)

@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Force, Outcome
 from worker.package.data.content import PackageContent
 from worker.package.data.declarations import OPEN_TITLES
+from worker.package.data.findings import Finding, read_finding
 from worker.package.document_model import Column, Section, listing
 from worker.package.sections.finding_columns import (
     ANY_LIMIT,
@@ -24,7 +24,7 @@ _FALLBACK_TITLE = "Out of specification, and conforming only by fallback after d
 _OPEN_NOTE = f"{LEAST} stands before a limit that is the least that is allowed; every other is the most."
 
 
-def submitted_findings(content: PackageContent) -> Sequence[FindingDocument]:
+def submitted_findings(content: PackageContent) -> Sequence[Finding]:
     """Return the findings of the segments submitted: of all fibres together, then by fibre and place from A.
 
     Of a dark fibre that the criteria tolerate nothing is to be decided.
@@ -34,39 +34,39 @@ def submitted_findings(content: PackageContent) -> Sequence[FindingDocument]:
     submitted = frozenset(content.segments)
     dark = frozenset(content.tolerated_dark)
     chosen = [
-        one
+        read_finding(one)
         for one in content.all_findings()
         if one.get("fibre") not in dark and not submitted.isdisjoint(one["segments"])
     ]
     return sorted(
         chosen,
-        key=lambda f: (
-            f.get("fibre", 0),
-            order.get(f.get("site", f.get("section", "")), -1),
-            f.get("position", 0),
-            f.get("wavelength_nm", 0),
-            f["criterion"],
+        key=lambda one: (
+            one.fibre or 0,
+            order.get(one.site or one.section or "", -1),
+            one.position or 0,
+            one.wavelength_nm or 0,
+            one.criterion,
         ),
     )
 
 
-def nonconforming_section(findings: Sequence[FindingDocument]) -> Section:
+def nonconforming_section(findings: Sequence[Finding]) -> Section:
     """Return what does not conform, and what conforms only by a fallback, which is out of specification."""
-    by_fallback = [finding for finding in findings if finding.get("by_fallback")]
+    by_fallback = [finding for finding in findings if finding.by_fallback]
     section = open_section(Outcome.NONCONFORMING, findings)
     return section.followed_by(_FALLBACK_TITLE, finding_table(_OPEN_COLUMNS, by_fallback))
 
 
-def open_section(outcome: Outcome, findings: Sequence[FindingDocument]) -> Section:
+def open_section(outcome: Outcome, findings: Sequence[Finding]) -> Section:
     """Return the findings that came out one way, each with its reason."""
-    table = finding_table(_OPEN_COLUMNS, [finding for finding in findings if finding["outcome"] == outcome])
+    table = finding_table(_OPEN_COLUMNS, [finding for finding in findings if finding.outcome is outcome])
     has_least = any(LEAST in row[_LIMIT_COLUMN] for row in table.rows)
     return listing(title=OPEN_TITLES[outcome], blocks=[table], note=_OPEN_NOTE if has_least else None)
 
 
-def _criterion_text(finding: FindingDocument) -> str:
-    advisory = " (advisory)" if finding["force"] == Force.ADVISORY else ""
-    return f"{finding['criterion']}{advisory}"
+def _criterion_text(finding: Finding) -> str:
+    advisory = " (advisory)" if finding.force is Force.ADVISORY else ""
+    return f"{finding.criterion}{advisory}"
 
 
 _OPEN_COLUMNS = (

@@ -69,10 +69,10 @@ def beside_joints_section(findings: FindingsByQuantity) -> Section:
 _STATISTICS_NOTE = f"Of each segment's own joints. {LEAST} stands before a limit that is the least that is allowed."
 _STATISTIC_COLUMNS = (
     FIBRE,
-    FindingColumn(Column(heading="Segment", share=56), lambda finding: ", ".join(finding["segments"])),
+    FindingColumn(Column(heading="Segment", share=56), lambda finding: ", ".join(finding.segments)),
     CRITERION,
     FindingColumn(
-        Column(heading="Joints", share=34, kind=Kind.NUMBER), lambda finding: number_text(finding.get("count"))
+        Column(heading="Joints", share=34, kind=Kind.NUMBER), lambda finding: number_text(finding.joint_count)
     ),
     ANY_VALUE,
     ANY_LIMIT,

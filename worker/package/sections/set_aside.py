@@ -3,9 +3,9 @@
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import RecordKind
 from worker.package.data.content import PackageContent
+from worker.package.data.findings import Finding
 from worker.package.data.records import RecordOutline
 from worker.package.document_model import Column, Kind, Role, Section, Table, listing
 from worker.package.phrases import number_text, utc_text, words
@@ -21,13 +21,13 @@ _NAMED_PLACES = 3
 _UNUSED = "no finding rests on it"
 
 # A record's id -> why it was set aside -> the findings for which it was.
-_Void = Mapping[str, Mapping[str, Sequence[FindingDocument]]]
+_Void = Mapping[str, Mapping[str, Sequence[Finding]]]
 # Fibre, kind, wavelength, ends and pulse of a test.
 _Subject = tuple[int, RecordKind, int, str, int]
 
 
 def set_aside_section(
-    content: PackageContent, findings: Sequence[FindingDocument], records: Sequence[RecordOutline]
+    content: PackageContent, findings: Sequence[Finding], records: Sequence[RecordOutline]
 ) -> Section:
     """Return the tests set aside and the tests repeated, by fibre and subject in order of time."""
     void, again = _void_of(findings), _repeated(content, records)
@@ -49,10 +49,10 @@ _COLUMNS = (
 )
 
 
-def _void_of(findings: Sequence[FindingDocument]) -> _Void:
-    void: defaultdict[str, defaultdict[str, list[FindingDocument]]] = defaultdict(lambda: defaultdict(list))
+def _void_of(findings: Sequence[Finding]) -> _Void:
+    void: defaultdict[str, defaultdict[str, list[Finding]]] = defaultdict(lambda: defaultdict(list))
     for finding in findings:
-        for set_aside in finding["void"]:
+        for set_aside in finding.void:
             void[set_aside["record"]][set_aside["reason"]].append(finding)
     return void
 
@@ -90,16 +90,16 @@ def _rows(
         )
 
 
-def _fate_text(void: Mapping[str, Sequence[FindingDocument]], *, is_used: bool) -> str:
+def _fate_text(void: Mapping[str, Sequence[Finding]], *, is_used: bool) -> str:
     texts = ["counts"] if is_used else []
     texts += [f"{words(reason)}: {_named(findings)}" for reason, findings in sorted(void.items())]
     return "; ".join(texts) or _UNUSED
 
 
-def _named(findings: Sequence[FindingDocument]) -> str:
+def _named(findings: Sequence[Finding]) -> str:
     sites_of: defaultdict[str, list[str]] = defaultdict(list)
     for finding in findings:
-        sites_of[finding["criterion"]] += [finding["site"]] if "site" in finding else []
+        sites_of[finding.criterion] += [finding.site] if finding.site is not None else []
     return ", ".join(f"{criterion}{_at_text(sites)}" for criterion, sites in sites_of.items())
 
 

@@ -5,9 +5,9 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Outcome
 from worker.package.data.content import PackageContent
+from worker.package.data.findings import Finding
 from worker.package.document_model import Column, Kind, Section, Table, listing
 from worker.package.phrases import UNKNOWN, words
 from worker.package.wording.values import limit_text
@@ -18,7 +18,7 @@ _NOTE = (
 )
 
 
-def workmanship_section(content: PackageContent, findings: Sequence[FindingDocument]) -> Section:
+def workmanship_section(content: PackageContent, findings: Sequence[Finding]) -> Section:
     """Return what was found of the splices of each site under each demand."""
     table = Table(columns=_COLUMNS, rows=tuple(_rows(content, findings)), is_grouped=True)
     return listing(title="Workmanship", blocks=[table], note=_NOTE)
@@ -37,31 +37,31 @@ _COLUMNS = (
 )
 
 
-def _rows(content: PackageContent, findings: Sequence[FindingDocument]) -> Iterator[tuple[str, ...]]:
+def _rows(content: PackageContent, findings: Sequence[Finding]) -> Iterator[tuple[str, ...]]:
     demands = {
         criterion.code: criterion.demand.aspect
         for criterion in content.criteria.criteria
         if isinstance(criterion, WorkmanshipCriterion)
     }
-    groups: dict[tuple[str, str], list[FindingDocument]] = {}
+    groups: dict[tuple[str, str], list[Finding]] = {}
     for finding in findings:
-        groups.setdefault((finding["site"], finding["criterion"]), []).append(finding)
+        groups.setdefault((finding.joint[1], finding.criterion), []).append(finding)
     order = {site.id: index for index, site in enumerate(content.design.sites)}
     for (site, code), own in sorted(groups.items(), key=lambda item: (order[item[0][0]], item[0][1])):
-        counts = Counter(finding["outcome"] for finding in own)
+        counts = Counter(finding.outcome for finding in own)
         yield (
             site,
             code,
             words(demands[code]) if code in demands else UNKNOWN,
             _values_text(own),
-            " / ".join(sorted({limit_text(finding) for finding in own if "limit" in finding})) or UNKNOWN,
-            next((finding["unit"] for finding in own if "unit" in finding), UNKNOWN),
-            *(str(counts[outcome.value]) for outcome in Outcome),
+            " / ".join(sorted({limit_text(finding) for finding in own if finding.limit is not None})) or UNKNOWN,
+            next((finding.unit for finding in own if finding.unit is not None), UNKNOWN),
+            *(str(counts[outcome]) for outcome in Outcome),
         )
 
 
-def _values_text(findings: Sequence[FindingDocument]) -> str:
-    values = sorted({finding["value"] for finding in findings if "value" in finding}, key=Decimal)
+def _values_text(findings: Sequence[Finding]) -> str:
+    values = sorted({finding.value for finding in findings if finding.value is not None}, key=Decimal)
     if not values:
         return UNKNOWN
     return values[0] if len(values) == 1 else f"{values[0]} to {values[-1]}"

@@ -17,6 +17,7 @@ from tests.package_reading import pictures_of, text_boxes, texts_of
 from tests.unit.package.judged import TROUBLED, UNTESTED, WITHOUT_FLAW, judged_content
 from worker.package.data.attachments import attachments
 from worker.package.data.content import PackageContent
+from worker.package.data.findings import read_finding
 from worker.package.document_model import Paragraph
 from worker.package.fonts.text_style import ACCENT, CONTENT_WIDTH, INK
 from worker.package.pictures.accumulated_loss import TubeLoss, tube_losses
@@ -207,7 +208,7 @@ def _decimal(exact: Fraction) -> Decimal:
 
 def _tubes(content: PackageContent) -> Sequence[TubeLoss]:
     criterion = next(one for one in content.criteria.criteria if one.quantity == "splice_loss")
-    found = [one for one in content.all_findings() if one["criterion"] == criterion.code]
+    found = [read_finding(one) for one in content.all_findings() if one["criterion"] == criterion.code]
     fibres = [fibre["fibre"] for fibre in content.fibres]
     return tube_losses(criterion, found, Layout(content.design), fibres=fibres, judged=fibres)  # type: ignore[arg-type]
 

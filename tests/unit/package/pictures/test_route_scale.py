@@ -10,11 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import FibreDocument, FindingDocument
+from service.vocabulary.findings.finding import FibreDocument
+from service.vocabulary.words import Quantity
 from tests.package_factories import make_content
 from tests.package_findings import make_joint_finding
 from tests.package_reading import pictures_of, text_boxes, texts_of
 from worker.package.data.content import PackageContent
+from worker.package.data.findings import Finding, read_finding
 from worker.package.fonts.font_metrics import FontMetrics
 from worker.package.fonts.text_style import ACCENT, CONTENT_WIDTH
 from worker.package.pages.flow import place_sections
@@ -213,30 +215,29 @@ def test_a_joint_that_does_not_conform_is_worse_than_one_with_less_margin() -> N
         _splice(margin="-0.0010", outcome="conforming"),
         _splice(margin="0.0200", outcome="nonconforming", fibre=2),
     ]
-    [joints] = joints_by_site({"splice_loss": found}).values()
+    [joints] = joints_by_site({Quantity.SPLICE_LOSS: found}).values()
     assert joints.worst == found[1]
 
 
 def test_an_advisory_finding_hides_no_required_one() -> None:
     found = [_splice(margin="-0.0900", outcome="nonconforming", force="advisory")]
     found.append(_splice(margin="-0.0100", outcome="nonconforming", fibre=2))
-    [joints] = joints_by_site({"splice_loss": found}).values()
+    [joints] = joints_by_site({Quantity.SPLICE_LOSS: found}).values()
     assert joints.worst == found[1]
 
 
 def test_of_joints_that_conform_the_one_nearest_to_its_own_limit_is_shown() -> None:
-    termination: FindingDocument = {**_splice(margin="0.0100", outcome="conforming"), "quantity": "termination_loss"}
+    termination = _splice(margin="0.0100", outcome="conforming")._replace(quantity=Quantity.TERMINATION_LOSS)
     splice = _splice(margin="0.0200", outcome="conforming")
-    [joints] = joints_by_site({"splice_loss": [splice], "termination_loss": [termination]}).values()
+    [joints] = joints_by_site({Quantity.SPLICE_LOSS: [splice], Quantity.TERMINATION_LOSS: [termination]}).values()
     assert joints.worst == termination
 
 
 def test_a_site_of_which_something_is_unknown_does_not_look_conforming() -> None:
-    unknown = _splice(margin="", outcome="undetermined")
-    del unknown["margin"], unknown["value"]
-    [joints] = joints_by_site({"splice_loss": [unknown, _splice(margin="0.05", outcome="conforming")]}).values()
+    unknown = _splice(margin="", outcome="undetermined")._replace(margin=None, value=None)
+    [joints] = joints_by_site({Quantity.SPLICE_LOSS: [unknown, _splice(margin="0.05", outcome="conforming")]}).values()
     assert joints.outcome() == "undetermined"
-    [joints] = joints_by_site({"splice_loss": [unknown]}).values()
+    [joints] = joints_by_site({Quantity.SPLICE_LOSS: [unknown]}).values()
     assert joints.worst_text() == "no loss is known"
 
 
@@ -261,9 +262,9 @@ def test_labels_of_one_point_move_apart_about_it() -> None:
     assert spread([50, 50, 50], [10, 10, 10], low=0, high=100) == [40, 50, 60]
 
 
-def _splice(*, margin: str, outcome: str, fibre: int = 1, force: str = "required") -> FindingDocument:
+def _splice(*, margin: str, outcome: str, fibre: int = 1, force: str = "required") -> Finding:
     finding = make_joint_finding(fibre, site="C01", wavelength_nm=1550, step=1)
-    return {**finding, "margin": margin, "outcome": outcome, "force": force}
+    return read_finding({**finding, "margin": margin, "outcome": outcome, "force": force})
 
 
 def _overlap(one: Sequence[float], other: Sequence[float]) -> bool:

@@ -19,6 +19,7 @@ from tests.package_reading import pictures_of, text_boxes, texts_of
 from tests.unit.package.judged import judged_content
 from worker.package.data.attachments import attachments
 from worker.package.data.content import PackageContent
+from worker.package.data.findings import read_finding
 from worker.package.fonts.text_style import ACCENT, CONTENT_WIDTH, INK, WARM, WHITE
 from worker.package.pictures.picture import Area, Picture, Stroke
 from worker.package.pictures.splice_distribution import Distribution, Line, distributions
@@ -199,7 +200,7 @@ def _of_losses(*losses: str | None) -> list[Distribution]:
 
 
 def _distributions(content: PackageContent) -> list[Distribution]:
-    found = [one for one in content.all_findings() if one["quantity"] == "splice_loss"]
+    found = [read_finding(one) for one in content.all_findings() if one["quantity"] == "splice_loss"]
     criteria = [one for one in content.criteria.criteria if one.quantity == "splice_loss"]
     return list(distributions(criteria, found, Layout(content.design)))  # type: ignore[arg-type]
 

@@ -30,8 +30,8 @@ def test_the_first_page_names_them_where_there_are_any() -> None:
 
 
 def test_nothing_found_of_them_is_to_be_decided() -> None:
-    assert any(finding.get("fibre") == DARK for finding in submitted_findings(with_dark()))
-    assert all(finding.get("fibre") != DARK for finding in submitted_findings(with_dark(DARK)))
+    assert any(finding.fibre == DARK for finding in submitted_findings(with_dark()))
+    assert all(finding.fibre != DARK for finding in submitted_findings(with_dark(DARK)))
 
 
 def test_the_quantities_are_those_that_billing_is_told() -> None:

@@ -8,16 +8,17 @@ from tests.package_factories import make_content
 from tests.package_reading import rows_of
 from tests.unit.package.judged import judged_content
 from worker.package.data.content import PackageContent
+from worker.package.data.findings import Finding, read_finding
 from worker.package.document_model import Table
 from worker.package.phrases import UNKNOWN
 from worker.package.sections.matrix import MATRIX_TITLE, matrix_section
 
 
-def tables(content: PackageContent, findings: list[FindingDocument]) -> list[list[tuple[str, ...]]]:
+def tables(content: PackageContent, findings: list[Finding]) -> list[list[tuple[str, ...]]]:
     return [list(block.rows) for block in matrix_section(content, findings).blocks if isinstance(block, Table)]
 
 
-def found(fibre: int, criterion: str = "SPL-1550", outcome: str = "conforming", **changes: Any) -> FindingDocument:
+def found(fibre: int, criterion: str = "SPL-1550", outcome: str = "conforming", **changes: Any) -> Finding:
     finding: FindingDocument = {
         "fibre": fibre,
         "criterion": criterion,
@@ -30,7 +31,7 @@ def found(fibre: int, criterion: str = "SPL-1550", outcome: str = "conforming", 
         "void": [],
     }
     finding.update(changes)  # type: ignore[typeddict-item]
-    return finding
+    return read_finding(finding)
 
 
 def test_fibres_that_came_out_alike_share_a_row_and_the_worst_come_first() -> None:
@@ -63,16 +64,14 @@ def test_of_a_fibre_of_which_nothing_is_required_nothing_is_known() -> None:
 
 def test_a_finding_about_several_fibres_is_nobodys() -> None:
     content = make_content()
-    together = found(1)
-    del together["fibre"]
-    assert tables(content, [together]) == []
+    assert tables(content, [found(1)._replace(fibre=None)]) == []
     assert matrix_section(content, []).title == MATRIX_TITLE
 
 
 def test_it_says_of_a_judged_route_what_the_attached_findings_say() -> None:
     content = judged_content()
     findings = [finding for fibre in content.fibres for finding in fibre["findings"]]
-    _, by_criterion = tables(content, findings)
+    _, by_criterion = tables(content, list(map(read_finding, findings)))
     failing = Counter(
         (finding["criterion"], finding["fibre"]) for finding in findings if finding["outcome"] == "nonconforming"
     )
