@@ -15,7 +15,7 @@ from tests.outside_tools import require_tool
 from worker.demo.authority import DemonstrationAuthority
 from worker.demo.authority.certificates import make_seal
 from worker.demo.authority.throwaway import REVOCATION_LIST_URL
-from worker.signing.module_keys import KeyModule
+from worker.signing.keys.security_module import KeyModule
 
 MODULES = (Path("/usr/lib/softhsm/libsofthsm2.so"), Path("/usr/lib64/pkcs11/libsofthsm2.so"))
 TOKEN, KEY, PIN, OFFICERS_PIN = "route acceptance", "seal", "271828", "314159"

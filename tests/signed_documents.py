@@ -15,12 +15,12 @@ from reportlab.pdfgen.canvas import Canvas
 
 from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority
 from worker.demo.authority.time_stamp import state_time
-from worker.signing.certify import certify
-from worker.signing.countersign import countersign
 from worker.signing.fields import DECISION_FIELD, SignatureBoxes
-from worker.signing.keys import SigningKey, load_signing_key
+from worker.signing.keys.signing_key import SigningKey, load_signing_key
 from worker.signing.levels import Level
-from worker.signing.sealing import ALONE, Authorities, Sealing
+from worker.signing.make.certify import certify
+from worker.signing.make.countersign import countersign
+from worker.signing.make.sealing import ALONE, Authorities, Sealing
 
 FONT_FILE = Path("worker/package/fonts/DejaVuSans.ttf").resolve()
 NOW = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)

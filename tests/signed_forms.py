@@ -15,11 +15,11 @@ from pyhanko.sign.timestamps import TimeStamper
 from service.vocabulary.canonical import canonical_json
 from tests.signed_documents import attach, make_document
 from tests.signing_people import Signatory, make_signatory
+from worker.signing.check.verify import verify
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, FORMS, OWN_KEY_FOLLOWS, SEAL_FIELD
-from worker.signing.fitness import DOCUMENT_SIGNING
 from worker.signing.report import PackageReport
-from worker.signing.trust import RoleTrust
-from worker.signing.verify import verify
+from worker.signing.trust.fitness import DOCUMENT_SIGNING
+from worker.signing.trust.role_trust import RoleTrust
 
 SEALING = (DOCUMENT_SIGNING, ExtendedKeyUsageOID.EMAIL_PROTECTION)
 BOXES = {CONTRACTOR_FIELD: (50, 60, 250, 120), ENGINEER_FIELD: (300, 60, 520, 120), DECISION_FIELD: (50, 130, 520, 180)}

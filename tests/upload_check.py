@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from worker.sealing.foreign_files import check_in_limits
+from worker.signing.check.uploaded import Expected
 from worker.signing.fields import ENGINEER_FIELD
 from worker.signing.levels import Level
-from worker.signing.uploaded import Expected
 
 
 def _checked(folder: Path) -> Iterator[tuple[str, dict[str, Any]]]:

@@ -25,7 +25,7 @@ from service.vocabulary.signature_level import SignatureLevel
 from tests.benchmarks.rows import Row, Scale, exponent_rows
 from tests.benchmarks.table_references import bare_canvas_s, long_table_s, tables_of
 from tests.world import World
-from worker.commands.page_proof import Pages, prove_pages
+from worker.commands.page_comparison import Pages, prove_pages
 from worker.jobs.context import StepContext
 from worker.jobs.runner import run_job
 from worker.jobs.submission_snapshot import content_of, judge_frozen, read_frozen
@@ -34,10 +34,10 @@ from worker.package.data.attachments import attached_files
 from worker.package.data.content import PackageContent, PlannedSeal
 from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.view import build_view
-from worker.signing.certify import certify
+from worker.signing.check.verify import verify
 from worker.signing.fields import SignatureBoxes
-from worker.signing.trust import RoleTrust
-from worker.signing.verify import verify
+from worker.signing.make.certify import certify
+from worker.signing.trust.role_trust import RoleTrust
 from worker.tasks import STEPS, make_context
 
 T = TypeVar("T")

@@ -21,8 +21,8 @@ from tests.unit.package.judged import judged_content
 from worker.package.data.content import PackageContent
 from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.view import build_view
-from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes
+from worker.signing.make.certify import certify
 
 pytestmark = pytest.mark.slow
 

@@ -24,9 +24,9 @@ from tests.signed_documents import attach, flip_bit, make_authorities, make_docu
 from tests.signed_forms import Cast, judge, make_cast, make_package, sign_field
 from worker.demo.authority import make_demonstration_authority
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SEAL_FIELD
+from worker.signing.make.timestamps import CheckedTimeStamper
 from worker.signing.report import State
-from worker.signing.timestamps import CheckedTimeStamper
-from worker.signing.trust import RoleTrust
+from worker.signing.trust.role_trust import RoleTrust
 
 pytestmark = pytest.mark.slow
 # Parts of the library have no types.

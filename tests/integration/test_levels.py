@@ -24,9 +24,9 @@ from tests.world import World, describe_route, make_world, open_project, read_de
 from worker.commands.jobs import requeue
 from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority, serve_time
 from worker.sealing.trust_services import authorities_of
+from worker.signing.check.verify import verify
 from worker.signing.levels import Level
-from worker.signing.trust import RoleTrust
-from worker.signing.verify import verify
+from worker.signing.trust.role_trust import RoleTrust
 
 pytestmark = pytest.mark.slow
 

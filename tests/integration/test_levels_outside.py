@@ -15,10 +15,10 @@ from pyhanko.sign.validation.generic_cms import extract_tst_data_iter
 
 from tests.outside_tools import require_tool
 from tests.signed_documents import Signed, certify_document, make_authorities, make_signed
+from worker.signing.check.verify import verify
 from worker.signing.levels import Level
-from worker.signing.sealing import Sealing
-from worker.signing.trust import RoleTrust
-from worker.signing.verify import verify
+from worker.signing.make.sealing import Sealing
+from worker.signing.trust.role_trust import RoleTrust
 
 pytestmark = pytest.mark.slow
 

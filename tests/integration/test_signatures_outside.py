@@ -12,8 +12,8 @@ from pyhanko.pdf_utils.reader import PdfFileReader
 
 from tests.outside_tools import require_tool
 from tests.signed_documents import ELAPSED, FINDINGS, Signed, flip_bit, make_signed, swap_first_page_text
-from worker.signing.trust import RoleTrust
-from worker.signing.verify import verify
+from worker.signing.check.verify import verify
+from worker.signing.trust.role_trust import RoleTrust
 
 pytestmark = pytest.mark.slow
 

@@ -44,8 +44,7 @@ def test_files_and_functions_stay_short(module: Path) -> None:
 # A table of many equal things, which says so itself.
 MODULES_IN_A_ROOM = 15
 TABLES = {"worker/judgement/rules/kinds", "worker/package/sections"}
-TO_BE_DIVIDED = {"worker/signing"}
-ROOMS = sorted({path.parent for path in MODULES} - {Path(room) for room in TO_BE_DIVIDED})
+ROOMS = sorted({path.parent for path in MODULES})
 
 
 @pytest.mark.parametrize("room", ROOMS, ids=str)

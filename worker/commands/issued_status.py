@@ -11,9 +11,9 @@ import orjson
 from service.api.acceptance.forms import RoleSignature, VerificationAnswer
 from service.vocabulary.signatures import SignaturePlace, SignedBy
 from service.vocabulary.words import PackageStanding
-from worker.commands.page_proof import AuditHead
+from worker.commands.page_comparison import AuditHead
+from worker.signing.check.parsing import read_attachment
 from worker.signing.errors import AttachmentNotFoundError
-from worker.signing.parsing import read_attachment
 
 _CODE = re.compile(r"[0-9A-Z]{4}(-[0-9A-Z]{4}){3}")
 _PATIENCE_S = 10

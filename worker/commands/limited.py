@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 from pydantic import TypeAdapter
 
 from worker.commands.issued_status import ServerAddressError
-from worker.commands.page_proof import PageProof
+from worker.commands.page_comparison import PageProof
 from worker.commands.verify import Checked, NothingToVerifyError, check_file
 from worker.limits.process import LimitReachedError, Limits, WorkEndedError, WorkFailedError, run_limited
 from worker.signing.errors import SigningError

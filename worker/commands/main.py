@@ -14,7 +14,7 @@ from worker.commands.demo import demonstration
 from worker.commands.explained import explained
 from worker.commands.issued_status import ServerAddressError
 from worker.commands.limited import check_file_in_limits
-from worker.commands.page_proof import prove_data, prove_pages
+from worker.commands.page_comparison import prove_data, prove_pages
 from worker.commands.parent_watch import end_with_parent
 from worker.commands.required import RequirementUnknownError, read_required
 from worker.commands.start import PartName, await_settings, check_settings

@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterator, Mapping
 from enum import StrEnum
 from types import MappingProxyType
 
-from worker.commands.page_proof import PageProof, Pages
+from worker.commands.page_comparison import PageProof, Pages
 from worker.signing.report import Awaited, PackageReport
 
 

@@ -11,11 +11,11 @@ from typing import Any, NamedTuple
 from rich.console import Console
 
 from worker.commands.issued_status import Served, ask_issued_status, client_of, issued_status_lines
-from worker.commands.page_proof import PageProof, proof_lines, prove_pages
+from worker.commands.page_comparison import PageProof, proof_lines, prove_pages
 from worker.commands.required import Required, missing
+from worker.signing.check.verify import verify
 from worker.signing.report import Awaited, PackageReport, SignatureReport, State, TimestampReport
-from worker.signing.trust import RoleTrust
-from worker.signing.verify import verify
+from worker.signing.trust.role_trust import RoleTrust
 
 _STATES: Mapping[State, str] = MappingProxyType(
     {State.COMPLETE: "complete", State.AWAITING: "awaiting signatures", State.BAD: "BAD"}

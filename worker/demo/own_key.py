@@ -11,10 +11,10 @@ from worker.demo.authority import make_demonstration_person
 from worker.demo.parties import HOLDERS, Parties, expect
 from worker.demo.scenario import read_scenario
 from worker.package.fonts.text_style import REGULAR_FONT
-from worker.signing.countersign import countersign
 from worker.signing.fields import ENGINEER_FIELD
-from worker.signing.keys import SigningKey
-from worker.signing.trust import RoleTrust
+from worker.signing.keys.signing_key import SigningKey
+from worker.signing.make.countersign import countersign
+from worker.signing.trust.role_trust import RoleTrust
 
 _ENGINEER = TokenKind.ENGINEER
 

@@ -9,8 +9,8 @@ from sqlalchemy import Engine
 from service.settings import WorkerSettings
 from service.storage.blobs import BlobStore
 from worker.jobs.lease import Watch, watch_nothing
-from worker.signing.keys import SigningKey
-from worker.signing.sealing import Authorities
+from worker.signing.keys.signing_key import SigningKey
+from worker.signing.make.sealing import Authorities
 
 
 def _do_nothing() -> None:

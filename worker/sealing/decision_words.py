@@ -10,7 +10,7 @@ from service.vocabulary.people import PrintedPerson
 from service.vocabulary.signatures import SignedBy
 from worker.package.phrases import count_text, numbers_text, time_text
 from worker.signing.fields import OWN_KEY_FOLLOWS
-from worker.signing.stamp import StampLine
+from worker.signing.make.stamp import StampLine
 
 # A run of so many segments in the package's order is written as a range.
 _SHORTEST_RUN = 3

@@ -7,8 +7,8 @@ from cryptography import x509
 
 from worker.jobs.runner import HopelessError
 from worker.limits.process import LimitReachedError, Limits, run_limited
+from worker.signing.check.uploaded import Expected, UploadReport
 from worker.signing.foreign import reading
-from worker.signing.uploaded import Expected, UploadReport
 
 TOO_MUCH = f"{reading.ADDED} asks for more memory or time than any signature needs."
 

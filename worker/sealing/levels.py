@@ -10,8 +10,8 @@ from worker.jobs.runner import HopelessError
 from worker.package.data.content import PlannedSeal
 from worker.sealing.trust_services import time_authority_host
 from worker.signing.levels import Level
+from worker.signing.make.sealing import Sealing
 from worker.signing.report import PackageReport
-from worker.signing.sealing import Sealing
 
 
 class LevelNotReadBackError(Exception):

@@ -11,12 +11,12 @@ from worker.jobs.context import StepContext
 from worker.package.fonts.text_style import REGULAR_FONT
 from worker.sealing.decision_words import Declared
 from worker.sealing.levels import level_of
-from worker.signing.certificates import Trusted
-from worker.signing.countersign import countersign
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD
-from worker.signing.keys import SigningKey
-from worker.signing.sealing import Sealing
-from worker.signing.trust import RoleTrust
+from worker.signing.keys.signing_key import SigningKey
+from worker.signing.make.countersign import countersign
+from worker.signing.make.sealing import Sealing
+from worker.signing.trust.certificates import Trusted
+from worker.signing.trust.role_trust import RoleTrust
 
 FIELDS: Mapping[SignatureRole, str] = MappingProxyType(
     {SignatureRole.CONTRACTOR: CONTRACTOR_FIELD, SignatureRole.ENGINEER: ENGINEER_FIELD}

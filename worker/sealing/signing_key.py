@@ -5,8 +5,8 @@ from datetime import UTC, datetime
 from service.settings import WorkerSettings
 from worker.jobs.runner import HopelessError
 from worker.signing.errors import SigningKeyPinError
-from worker.signing.keys import SigningKey, load_signing_key
-from worker.signing.module_keys import KeyModule, load_module_key
+from worker.signing.keys.security_module import KeyModule, load_module_key
+from worker.signing.keys.signing_key import SigningKey, load_signing_key
 
 
 class SigningKeyNotNamedError(Exception):

@@ -9,7 +9,7 @@ import httpx
 
 from service.settings import WorkerSettings
 from worker.signing.errors import AuthorityError
-from worker.signing.sealing import Authorities
+from worker.signing.make.sealing import Authorities
 
 # A time stamp has kilobytes; a large issuer's revocation list has megabytes.
 LARGEST_TIME_ANSWER = 64 * 1024

@@ -31,11 +31,11 @@ from worker.jobs.runner import Step
 from worker.sealing.foreign_files import check_in_limits, pinned_in_limits
 from worker.sealing.levels import level_asked
 from worker.sealing.recorded_decision import FIELDS
-from worker.signing.document_time import stamp_document
+from worker.signing.check.uploaded import Expected, UploadReport
 from worker.signing.levels import Level
+from worker.signing.make.document_time import stamp_document
 from worker.signing.report import SignatureReport
-from worker.signing.trust import RoleTrust
-from worker.signing.uploaded import Expected, UploadReport
+from worker.signing.trust.role_trust import RoleTrust
 
 _OVERTAKEN = "The package has another file by now, with another signature in it: sign that one."
 

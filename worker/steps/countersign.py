@@ -30,8 +30,8 @@ from worker.sealing.decision_words import SpokenDecision, declare
 from worker.sealing.foreign_files import pinned_in_limits
 from worker.sealing.levels import sealing_for
 from worker.sealing.recorded_decision import Act, seal_act
-from worker.signing.countersign import fields_of
 from worker.signing.fields import DECISION_FIELD, ENGINEER_FIELD
+from worker.signing.make.countersign import fields_of
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -46,11 +46,11 @@ from worker.package.document_model import PackageView
 from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.view import build_view
 from worker.sealing.levels import level_of, planned_seal, sealing_for
-from worker.signing.certify import certify
 from worker.signing.fields import SignatureBoxes
-from worker.signing.keys import SigningKey
+from worker.signing.keys.signing_key import SigningKey
+from worker.signing.make.certify import certify
+from worker.signing.make.sealing import Sealing
 from worker.signing.report import Signed
-from worker.signing.sealing import Sealing
 
 log = structlog.get_logger()
 

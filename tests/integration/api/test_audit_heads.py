@@ -17,7 +17,7 @@ from tests.integration.api.acts import newest_package
 from tests.integration.api.conftest import OpenWorld
 from tests.world import World
 from worker.commands.issued_status import Served, ask_issued_status, issued_status_lines
-from worker.commands.page_proof import prove_data
+from worker.commands.page_comparison import prove_data
 from worker.commands.upkeep import first_bad_entries
 
 pytestmark = pytest.mark.slow

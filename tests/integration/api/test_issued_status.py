@@ -14,7 +14,7 @@ from tests.package_factories import make_content
 from tests.package_reading import draw_content
 from tests.world import World
 from worker.commands.issued_status import Served, ask_issued_status, issued_status_lines
-from worker.commands.page_proof import prove_data
+from worker.commands.page_comparison import prove_data
 
 pytestmark = pytest.mark.slow
 

@@ -33,9 +33,9 @@ from tests.world import World
 from worker.demo.authority import DemonstrationAuthority, serve_time
 from worker.sealing.foreign_files import check_in_limits
 from worker.sealing.trust_services import authorities_of
+from worker.signing.check.verify import verify
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SEAL_FIELD
-from worker.signing.trust import RoleTrust
-from worker.signing.verify import verify
+from worker.signing.trust.role_trust import RoleTrust
 
 pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind

@@ -15,11 +15,11 @@ from tests.integration.api.acts import decide, newest_package, pointers, refusal
 from tests.integration.api.conftest import OpenWorld
 from tests.outside_tools import require_tool
 from tests.world import World, read_demo
+from worker.signing.check.parsing import read_attachment
+from worker.signing.check.verify import verify
 from worker.signing.fields import DECISION_FIELD, OWN_KEY_FOLLOWS, SEAL_FIELD
-from worker.signing.parsing import read_attachment
 from worker.signing.report import PackageReport
-from worker.signing.trust import RoleTrust
-from worker.signing.verify import verify
+from worker.signing.trust.role_trust import RoleTrust
 
 pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind

@@ -15,7 +15,7 @@ from tests.integration.api.acts import CONCESSION, decide, newest_package, submi
 from tests.integration.api.conftest import OpenWorld
 from tests.integration.api.test_signatures import file_of, text_of
 from tests.world import World
-from worker.signing.parsing import read_attachment
+from worker.signing.check.parsing import read_attachment
 
 pytestmark = pytest.mark.slow
 ENGINEER = TokenKind.ENGINEER

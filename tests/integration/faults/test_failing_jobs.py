@@ -23,8 +23,8 @@ from tests.world import World
 from worker.jobs.context import StepContext
 from worker.jobs.runner import run_job
 from worker.sealing.trust_services import trust_of
-from worker.signing.trust import RoleTrust
-from worker.signing.verify import verify
+from worker.signing.check.verify import verify
+from worker.signing.trust.role_trust import RoleTrust
 from worker.steps import judge
 from worker.tasks import STEPS
 

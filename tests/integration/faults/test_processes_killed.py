@@ -24,8 +24,8 @@ from tests.integration.faults.acts import finished_route, job_of, package_file, 
 from tests.integration.faults.processes import Part, wait_until
 from tests.world import World
 from worker.demo.embedded import RedisServer
-from worker.signing.trust import RoleTrust
-from worker.signing.verify import verify
+from worker.signing.check.verify import verify
+from worker.signing.trust.role_trust import RoleTrust
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(180)]
 

@@ -18,10 +18,10 @@ from tests.integration.faults.pausing import before_write
 from tests.signing_people import Signatory, make_signatory, sign_as
 from tests.world import World
 from worker.jobs.runner import run_job
-from worker.signing.certificates import Trusted
+from worker.signing.check.verify import verify
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
-from worker.signing.trust import RoleTrust
-from worker.signing.verify import verify
+from worker.signing.trust.certificates import Trusted
+from worker.signing.trust.role_trust import RoleTrust
 from worker.steps import check_upload, countersign
 from worker.tasks import STEPS
 

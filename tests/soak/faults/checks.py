@@ -18,8 +18,8 @@ from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.records.record import RECORD, canonical_record
 from tests.soak.faults.fresh import Judged
 from worker.commands.upkeep import first_bad_entries
-from worker.signing.trust import RoleTrust
-from worker.signing.verify import verify
+from worker.signing.check.verify import verify
+from worker.signing.trust.role_trust import RoleTrust
 
 _SHOWN = 5
 

@@ -13,7 +13,7 @@ from worker.package.fonts.text_style import REGULAR_FONT
 from worker.package.pages.signing_page import SIGNATURE_BOXES
 from worker.sealing.decision_words import SpokenDecision, declare, segments_text
 from worker.signing.fields import OWN_KEY_FOLLOWS
-from worker.signing.stamp import SMALLEST_FONT_SIZE_PT, draw_stamp
+from worker.signing.make.stamp import SMALLEST_FONT_SIZE_PT, draw_stamp
 
 SHA256 = "5c" * 32
 ORDER = [f"S{number:03d}" for number in range(1, 501)]

@@ -14,7 +14,7 @@ from tests.signed_documents import Signed
 from worker.demo.authority import serve_time
 from worker.sealing.trust_services import authorities_of, time_authority_host
 from worker.signing.errors import AuthorityError
-from worker.signing.sealing import Authorities
+from worker.signing.make.sealing import Authorities
 
 REQUEST = tsp.TimeStampReq(
     {

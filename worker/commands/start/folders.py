@@ -7,9 +7,9 @@ from pathlib import Path
 
 from service.settings import ServiceSettings, WorkerSettings
 from worker.commands.start.tried import Tried, doubtful, good, wrong
-from worker.signing.certificates import read_trust
 from worker.signing.errors import SigningError
-from worker.signing.revocation import read_revocation_list
+from worker.signing.make.revocation import read_revocation_list
+from worker.signing.trust.certificates import read_trust
 
 # What passes when somebody makes room: records are taken all the same.
 _FULL = {errno.ENOSPC, errno.EDQUOT}

@@ -11,14 +11,14 @@ from worker.commands.start.tried import State, Tried, doubtful, good, wrong
 from worker.package.pages.drawing import SIGNATURE_BOXES
 from worker.sealing.signing_key import SigningKeyNotNamedError, load_key
 from worker.sealing.trust_services import authorities_of
-from worker.signing.certify import certify
+from worker.signing.check.verify import verify
 from worker.signing.errors import SigningError, SigningKeyPinError
 from worker.signing.fields import SignatureBoxes
-from worker.signing.keys import SigningKey
+from worker.signing.keys.signing_key import SigningKey
 from worker.signing.levels import Level
-from worker.signing.sealing import ALONE, Sealing
-from worker.signing.trust import RoleTrust
-from worker.signing.verify import verify
+from worker.signing.make.certify import certify
+from worker.signing.make.sealing import ALONE, Sealing
+from worker.signing.trust.role_trust import RoleTrust
 
 _SETTINGS = (
     "signing_pkcs12_file",

@@ -20,7 +20,7 @@ from worker.demo.authority.certificates import (
     make_seal,
     make_time_certificate,
 )
-from worker.signing.keys import SigningKey, signing_key_of
+from worker.signing.keys.signing_key import SigningKey, signing_key_of
 
 # The library's plain PKCS#8 encryption stops at 2048 rounds.
 KEY_DERIVATION_ROUNDS = 600_000

@@ -13,7 +13,7 @@ from pyhanko.sign.signers import SimpleSigner
 from pyhanko.sign.signers.pdf_cms import PdfCMSSignedAttributes
 from pyhanko_certvalidator.registry import SimpleCertificateStore
 
-from worker.signing.certificates import to_asn1
+from worker.signing.trust.certificates import to_asn1
 
 # The arc that ITU-T keeps for examples: nobody's policy.
 POLICY = "2.999.3161"

@@ -17,8 +17,8 @@ from worker.package.data.content import PackagedRecord
 from worker.package.data.lazy_records import LazyRecord, LazyRecords
 from worker.package.pages.drawing import draw
 from worker.package.view import build_view
-from worker.signing.trust import RoleTrust
-from worker.signing.verify import read_attachment, verify
+from worker.signing.check.verify import read_attachment, verify
+from worker.signing.trust.role_trust import RoleTrust
 
 _MEGABYTE = 1 << 20
 

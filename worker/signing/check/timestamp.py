@@ -1,0 +1,81 @@
+"""Check one time stamp: does it belong here, and does a trusted authority state it."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from asn1crypto import cms
+from pyhanko.sign.validation import EmbeddedPdfSignature, validate_pdf_timestamp
+from pyhanko.sign.validation.generic_cms import extract_tst_data_iter
+from pyhanko.sign.validation.status import DocumentTimestampStatus, SignatureCoverageLevel, TimestampSignatureStatus
+
+from worker.signing.check.cms import Vouched, cms_problems
+from worker.signing.check.parsing import fills_its_place_plainly, own_contents
+from worker.signing.report import TimestampReport
+from worker.signing.trust.certificates import certificate_sha256, from_asn1, is_demonstration, name_of
+from worker.signing.trust.role_trust import Trust, distrust, trusting
+
+# An authority's clock and ours differ, and signing takes its time after ours was read.
+CLOCK_TOLERANCE = timedelta(minutes=5)
+
+
+@dataclass(frozen=True, kw_only=True)
+class TimestampCheck:
+    """One document time stamp's report, and what is wrong with it."""
+
+    report: TimestampReport
+    covers_whole_file: bool
+    problems: tuple[str, ...]
+
+
+def check_document_timestamp(
+    stamp: EmbeddedPdfSignature, *, pdf: bytes, trust: Trust, moment: datetime
+) -> TimestampCheck:
+    """Validate a document time stamp as of a moment at which it is known to have been there."""
+    status: DocumentTimestampStatus = validate_pdf_timestamp(stamp, trusting(trust.time, moment=moment))
+    return TimestampCheck(
+        report=report_timestamp(status),
+        covers_whole_file=status.coverage is SignatureCoverageLevel.ENTIRE_FILE,
+        problems=tuple(_document_problems(stamp, status=status, pdf=pdf, moment=moment)),
+    )
+
+
+def attached_token(signature: EmbeddedPdfSignature) -> cms.SignedData | None:
+    """Return the time stamp on a signature itself, where there is one."""
+    return next(extract_tst_data_iter(signature.signer_info, signed=False), None)
+
+
+def report_timestamp(status: TimestampSignatureStatus) -> TimestampReport:
+    """Say whose time it is."""
+    certificate = from_asn1(status.signing_cert)
+    return TimestampReport(
+        stated_at=status.timestamp,
+        authority=name_of(certificate),
+        is_intact=status.intact and status.valid,
+        is_trusted=status.trusted,
+        certificate_sha256=certificate_sha256(certificate),
+        is_demonstration=is_demonstration(certificate),
+    )
+
+
+def timestamp_problems(status: TimestampSignatureStatus, *, whose: str, moment: datetime) -> Iterator[str]:
+    """Say what is wrong with a time stamp, known to have been there at this moment."""
+    if not (status.intact and status.valid):
+        yield f"{whose} is broken: it was made for something else, or changed."
+    elif not status.trusted:
+        yield f"{whose} {distrust(status, purpose='stating the time', moment=moment)}."
+    elif status.timestamp > moment + CLOCK_TOLERANCE:
+        yield f"{whose} states a time that had not come: {status.timestamp:%Y-%m-%d %H:%M} UTC."
+
+
+def _document_problems(
+    stamp: EmbeddedPdfSignature, *, status: DocumentTimestampStatus, pdf: bytes, moment: datetime
+) -> Iterator[str]:
+    whose = "A time stamp over the document"
+    yield from timestamp_problems(status, whose=whose, moment=moment)
+    if status.coverage < SignatureCoverageLevel.ENTIRE_REVISION:
+        yield f"{whose} does not cover all that was there when it was made."
+    if not fills_its_place_plainly(stamp, pdf=pdf):
+        yield f"{whose} leaves room in the file for bytes that nobody signed."
+    vouched = Vouched.by(None, status)
+    yield from (f"{whose} {problem}." for problem in cms_problems(own_contents(stamp), vouched=vouched, is_token=True))

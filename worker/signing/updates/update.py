@@ -1,0 +1,98 @@
+"""One update of a PDF: the objects that it adds or puts in the place of others, and what they were before."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from pyhanko.pdf_utils.generic import DictionaryObject, IndirectObject, Reference, StreamObject
+from pyhanko.pdf_utils.reader import HistoricalResolver, PdfFileReader
+
+from worker.signing.updates.object_values import raw_items, single_value
+
+MISSING = object()
+
+
+class Explained(NamedTuple):
+    """Which objects of an update one rule accounts for, and what it finds wrong about them, each after a subject."""
+
+    objects: frozenset[Reference] = frozenset()
+    problems: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Update:
+    """One revision after the certified one, held against the one before it."""
+
+    reader: PdfFileReader
+    revision: int
+    before: HistoricalResolver
+    after: HistoricalResolver
+    added: frozenset[Reference]
+    replaced: frozenset[Reference]
+
+    @property
+    def changed(self) -> frozenset[Reference]:
+        """Return every object that the update writes."""
+        return self.added | self.replaced
+
+    def now(self, value: Any) -> Any:
+        """Return what a value stands for after the update."""
+        return self.after.get_object(key_of(value)) if isinstance(value, IndirectObject) else value
+
+    def then(self, value: Any) -> Any:
+        """Return what a value stood for before the update."""
+        return self.before.get_object(key_of(value)) if isinstance(value, IndirectObject) else value
+
+    def written(self, *values: Any) -> frozenset[Reference]:
+        """Return which of these values are objects that the update writes."""
+        return self.changed & {key_of(one) for one in values if isinstance(one, IndirectObject)}
+
+
+def read_update(reader: PdfFileReader, revision: int) -> Update:
+    """Read what a revision writes."""
+    freed = {key_of(one) for one in reader.xrefs.refs_freed_in_revision(revision)}
+    written = {key_of(one) for one in reader.xrefs.explicit_refs_in_revision(revision)} - freed
+    known = {one for one in written if reader.xrefs.get_historical_ref(one, revision - 1) is not None}
+    return Update(
+        reader=reader,
+        revision=revision,
+        before=HistoricalResolver(reader, revision - 1),
+        after=HistoricalResolver(reader, revision),
+        added=frozenset(written - known),
+        replaced=frozenset(known),
+    )
+
+
+def key_of(value: IndirectObject | Reference) -> Reference:
+    """Return by what an object is known, whichever revision it was reached from."""
+    return Reference(value.idnum, value.generation)
+
+
+def raw(holder: Any, name: str) -> Any:
+    """Return an entry as it stands, which may be a reference; `MISSING` where there is none."""
+    return holder.raw_get(name) if isinstance(holder, DictionaryObject) and name in holder else MISSING
+
+
+def plain(value: Any) -> Any:
+    """Return a value in a form that can be compared between revisions: an object is known by its number alone."""
+    match value:
+        case IndirectObject():
+            return "object", value.idnum, value.generation
+        case StreamObject():
+            return "stream", bytes(value.encoded_data), _entries(value)
+        case DictionaryObject():
+            return "dictionary", _entries(value)
+        case list():
+            return "array", tuple(plain(one) for one in raw_items(value))
+        case _:
+            return single_value(value)
+
+
+def _entries(holder: Mapping[str, Any]) -> frozenset[tuple[str, Any]]:
+    return frozenset((name, plain(raw(holder, name))) for name in holder)
+
+
+def other_entries(one: Any, other: Any) -> set[str]:
+    """Return the names of the entries in which two dictionaries differ."""
+    names = {*(one or ()), *(other or ())}
+    return {str(name) for name in names if plain(raw(one, name)) != plain(raw(other, name))}
