@@ -13,11 +13,11 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
+from service.vocabulary.signature_level import SignatureLevel
 from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority
 from worker.demo.authority.time_stamp import state_time
 from worker.signing.fields import DECISION_FIELD, SignatureBoxes
 from worker.signing.keys.signing_key import SigningKey, load_signing_key
-from worker.signing.levels import Level
 from worker.signing.make.certify import certify
 from worker.signing.make.countersign import countersign
 from worker.signing.make.sealing import ALONE, Authorities, Sealing
@@ -50,13 +50,13 @@ class Signed:
         return [self.authority.root_file.read_bytes()]
 
 
-def make_signed(folder: Path, *, now: datetime = NOW, level: Level = Level.B_B) -> Signed:
+def make_signed(folder: Path, *, now: datetime = NOW, level: SignatureLevel = SignatureLevel.B_B) -> Signed:
     """Make an authority, and a document certified and countersigned with its key at a level."""
     authority = make_demonstration_authority(folder, now=now - ELAPSED)
     return sign_document(authority, now=now, level=level)
 
 
-def sign_document(authority: DemonstrationAuthority, *, now: datetime = NOW, level: Level) -> Signed:
+def sign_document(authority: DemonstrationAuthority, *, now: datetime = NOW, level: SignatureLevel) -> Signed:
     """Certify and countersign the tests' document with an authority's key at a level."""
     key = load_signing_key(pkcs12_file=authority.pkcs12_file, passphrase_file=authority.passphrase_file, now=now)
     unsigned = make_document()
@@ -71,7 +71,7 @@ def sign_document(authority: DemonstrationAuthority, *, now: datetime = NOW, lev
     )
 
 
-def make_sealing(authority: DemonstrationAuthority, *, level: Level, now: datetime) -> Sealing:
+def make_sealing(authority: DemonstrationAuthority, *, level: SignatureLevel, now: datetime) -> Sealing:
     """Return how to seal at a level with an authority's own time and revocation list."""
     return Sealing(level=level, authorities=make_authorities(authority, now=now))
 

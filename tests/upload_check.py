@@ -8,10 +8,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from service.vocabulary.signature_level import SignatureLevel
 from worker.sealing.foreign_files import check_in_limits
 from worker.signing.check.uploaded import Expected
 from worker.signing.fields import ENGINEER_FIELD
-from worker.signing.levels import Level
 
 
 def _checked(folder: Path) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -21,7 +21,7 @@ def _checked(folder: Path) -> Iterator[tuple[str, dict[str, Any]]]:
         field=ENGINEER_FIELD,
         fingerprints=[],
         signed_before=[],
-        level=Level.B_B,
+        level=SignatureLevel.B_B,
         earliest=now - timedelta(days=1),
         latest=now + timedelta(days=1),
     )

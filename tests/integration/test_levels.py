@@ -15,6 +15,7 @@ from service.settings import WorkerSettings
 from service.storage.jobs import JobKind
 from service.storage.session import transaction
 from service.storage.tables import Job
+from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.words import TokenKind
 from tests.answering import Answering
 from tests.api_server import serve
@@ -25,7 +26,6 @@ from worker.commands.jobs import requeue
 from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority, serve_time
 from worker.sealing.trust_services import authorities_of
 from worker.signing.check.verify import verify
-from worker.signing.levels import Level
 from worker.signing.trust.role_trust import RoleTrust
 
 pytestmark = pytest.mark.slow
@@ -82,7 +82,7 @@ def accept(world: World, package: Package) -> Package:
     return read(world, package.facts["id"])
 
 
-def level_of(world: World, pdf: bytes) -> Level | None:
+def level_of(world: World, pdf: bytes) -> SignatureLevel | None:
     report = verify(pdf, trust=RoleTrust(service=world.context.trust), now=datetime.now(UTC))
     assert report.problems == ()
     return report.level
@@ -107,7 +107,7 @@ def test_without_an_authority_packages_are_sealed_without_a_proven_time_and_say_
     world = build()
     package = accept(world, issue(world))
     assert (package.facts["certified_level"], package.facts["current_level"]) == ("b_b", "b_b")
-    assert level_of(world, package.pdf) is Level.B_B
+    assert level_of(world, package.pdf) is SignatureLevel.B_B
 
 
 @pytest.mark.parametrize(("asked", "reached"), [(None, "b_t"), ("b_b", "b_b")])
@@ -120,7 +120,7 @@ def test_with_an_authority_a_package_reaches_what_was_asked_and_by_default_a_pro
         assert (issued.facts["certified_level"], issued.facts["current_level"]) == (reached, reached)
         package = accept(world, issued)
     assert package.facts["current_level"] == reached
-    assert level_of(world, package.pdf) is Level(reached)
+    assert level_of(world, package.pdf) is SignatureLevel(reached)
     told = world.http.get(f"/v1/verifications/{package.facts['verification_code']}")
     assert (told.json()["certified_level"], told.json()["current_level"]) == (reached, reached)
     page = world.http.get(f"/v1/verifications/{package.facts['verification_code']}", headers={"Accept": "text/html"})
@@ -143,7 +143,7 @@ def test_a_package_asked_for_the_archive_is_sealed_and_countersigned_with_all_pr
     later = datetime.now(UTC) + timedelta(days=500)
     report = verify(package.pdf, trust=RoleTrust(service=[own.root]), now=later)
     assert report.problems == ()
-    assert report.level is Level.B_LTA
+    assert report.level is SignatureLevel.B_LTA
 
 
 def test_revocation_lists_may_come_from_a_folder(

@@ -13,10 +13,10 @@ from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.validation import EmbeddedPdfSignature
 from pyhanko.sign.validation.generic_cms import extract_tst_data_iter
 
+from service.vocabulary.signature_level import SignatureLevel
 from tests.outside_tools import require_tool
 from tests.signed_documents import Signed, certify_document, make_authorities, make_signed
 from worker.signing.check.verify import verify
-from worker.signing.levels import Level
 from worker.signing.make.sealing import Sealing
 from worker.signing.trust.role_trust import RoleTrust
 
@@ -30,7 +30,7 @@ SIGNATURES = ("ServiceSeal", "DecisionSeal")
 
 @pytest.fixture(scope="module")
 def signed(tmp_path_factory: pytest.TempPathFactory) -> Signed:
-    return make_signed(tmp_path_factory.mktemp("authority"), now=TODAY, level=Level.B_LTA)
+    return make_signed(tmp_path_factory.mktemp("authority"), now=TODAY, level=SignatureLevel.B_LTA)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,8 +112,10 @@ def test_openssl_verifies_each_signature_of_an_archive(signed: Signed, tmp_path:
     assert "Verification successful" in done.stderr
 
 
-@pytest.mark.parametrize("level", [Level.B_T, Level.B_LTA])
-def test_pdfsig_finds_the_signatures_of_each_level_valid_and_the_seal_trusted(tmp_path: Path, level: Level) -> None:
+@pytest.mark.parametrize("level", [SignatureLevel.B_T, SignatureLevel.B_LTA])
+def test_pdfsig_finds_the_signatures_of_each_level_valid_and_the_seal_trusted(
+    tmp_path: Path, level: SignatureLevel
+) -> None:
     signed = make_signed(tmp_path / "authority", now=TODAY, level=level)
     store = tmp_path / "nss"
     store.mkdir()
@@ -131,7 +133,9 @@ def test_pdfsig_finds_the_signatures_of_each_level_valid_and_the_seal_trusted(tm
     assert said["certified"].count("Certificate is Trusted.") == 1
     assert said["countersigned"].count("Signature is Valid.") == 2
     # It knows of time stamps over the document, and cannot check them (22.12).
-    assert said["countersigned"].count("Signature has not yet been verified.") == (2 if level is Level.B_LTA else 0)
+    assert said["countersigned"].count("Signature has not yet been verified.") == (
+        2 if level is SignatureLevel.B_LTA else 0
+    )
 
 
 def test_qpdf_finds_no_fault_in_an_archive(signed: Signed, tmp_path: Path) -> None:
@@ -184,7 +188,7 @@ def test_a_time_stamp_made_by_openssl_is_taken_and_the_package_reaches_its_level
 
     now = datetime.now(UTC)
     authorities = replace(make_authorities(authority, now=now), ask_time=ask_time)
-    for level in (Level.B_T, Level.B_LTA):
+    for level in (SignatureLevel.B_T, SignatureLevel.B_LTA):
         sealing = Sealing(level=level, authorities=authorities)
         sealed = certify_document(signed.unsigned, key=signed.key, signed_at=now, sealing=sealing)
         report = verify(sealed, trust=RoleTrust(service=signed.trust), now=datetime.now(UTC))

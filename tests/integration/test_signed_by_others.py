@@ -6,10 +6,11 @@ from pathlib import Path
 import pytest
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 
+from service.vocabulary.signatures import SignedBy
 from tests.outside_tools import leave_out, require_tool
 from tests.signed_forms import Cast, judge, make_cast, make_package
 from worker.signing.fields import DECISION_FIELD, ENGINEER_FIELD, SEAL_FIELD
-from worker.signing.report import SignedBy, State
+from worker.signing.report import State
 
 pytestmark = pytest.mark.slow
 PROGRAM = Path(__file__).parents[1] / "outside" / "SignWithPdfBox.java"

@@ -9,7 +9,6 @@ from worker.jobs.outages import OutageError
 from worker.jobs.runner import HopelessError
 from worker.package.data.content import PlannedSeal
 from worker.sealing.trust_services import time_authority_host
-from worker.signing.levels import Level
 from worker.signing.make.sealing import Sealing
 from worker.signing.report import PackageReport
 
@@ -23,8 +22,8 @@ def sealing_for(context: StepContext, criteria: Criteria) -> Sealing:
     authorities = context.authorities()
     level = level_asked(criteria)
     if criteria.signature_level is None and authorities is not None:
-        level = Level.B_T
-    if level is Level.B_B or authorities is not None:
+        level = SignatureLevel.B_T
+    if level is SignatureLevel.B_B or authorities is not None:
         return Sealing(level=level, authorities=authorities)
     raise HopelessError(
         f"The criteria ask for signatures at {level.label} or above, and no time-stamp authority is named; nothing was "
@@ -32,15 +31,15 @@ def sealing_for(context: StepContext, criteria: Criteria) -> Sealing:
     )
 
 
-def level_asked(criteria: Criteria) -> Level:
+def level_asked(criteria: Criteria) -> SignatureLevel:
     """Return the lowest level at which anybody may sign."""
-    return Level.B_B if criteria.signature_level is None else Level(criteria.signature_level.value)
+    return criteria.signature_level or SignatureLevel.B_B
 
 
 def planned_seal(context: StepContext, sealing: Sealing) -> PlannedSeal:
     """Return what the package says of its own seal, before it has one."""
-    host = None if sealing.level is Level.B_B else time_authority_host(context.settings)
-    return PlannedSeal(level=SignatureLevel(sealing.level.value), time_authority=host)
+    host = None if sealing.level is SignatureLevel.B_B else time_authority_host(context.settings)
+    return PlannedSeal(level=sealing.level, time_authority=host)
 
 
 def level_of(report: PackageReport) -> SignatureLevel:
@@ -58,4 +57,4 @@ def level_of(report: PackageReport) -> SignatureLevel:
             )
     if report.level is None:
         raise LevelNotReadBackError(" ".join(report.problems) or "One of its signatures is not PAdES.")
-    return SignatureLevel(report.level.value)
+    return report.level

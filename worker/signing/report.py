@@ -6,14 +6,8 @@ from datetime import datetime
 from enum import StrEnum
 from typing import NamedTuple
 
-from worker.signing.levels import Level
-
-
-class SignedBy(StrEnum):
-    """In whose name a field was signed."""
-
-    SERVICE_SEAL = "service_seal"
-    OWN_KEY = "own_key"
+from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignedBy
 
 
 class Awaited(StrEnum):
@@ -74,7 +68,7 @@ class SignatureReport:
     is_trusted: bool
     covers_whole_file: bool
     level: str
-    baseline: Level | None
+    baseline: SignatureLevel | None
     changes: str
     certificate_sha256: str
     is_demonstration: bool
@@ -122,10 +116,14 @@ class PackageReport:
         return tuple(signature.field for signature in self.signatures)
 
     @property
-    def level(self) -> Level | None:
+    def level(self) -> SignatureLevel | None:
         """Return the level that every signature reaches; `None` where one is not PAdES, or there is none."""
         reached = [signature.baseline for signature in self.signatures]
-        return min((one for one in reached if one), key=list(Level).index) if reached and None not in reached else None
+        return (
+            min((one for one in reached if one), key=list(SignatureLevel).index)
+            if reached and None not in reached
+            else None
+        )
 
     @property
     def is_demonstration(self) -> bool:

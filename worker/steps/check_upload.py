@@ -32,7 +32,6 @@ from worker.sealing.foreign_files import check_in_limits, pinned_in_limits
 from worker.sealing.levels import level_asked
 from worker.sealing.recorded_decision import FIELDS
 from worker.signing.check.uploaded import Expected, UploadReport
-from worker.signing.levels import Level
 from worker.signing.make.document_time import stamp_document
 from worker.signing.report import SignatureReport
 from worker.signing.trust.role_trust import RoleTrust
@@ -188,7 +187,7 @@ def _changed_meanwhile(
         yield "Another person has to sign here."
 
 
-def _file_of(upload: SignatureUpload, signature: SignatureReport, level: Level, *, sha256: str) -> SignedFile:
+def _file_of(upload: SignatureUpload, signature: SignatureReport, level: SignatureLevel, *, sha256: str) -> SignedFile:
     assert signature.signed_at is not None
     return SignedFile(
         sha256=sha256,
@@ -197,5 +196,5 @@ def _file_of(upload: SignatureUpload, signature: SignatureReport, level: Level, 
         person=upload.signer,
         certificate_sha256=signature.certificate_sha256,
         signed_at=signature.signed_at,
-        level=SignatureLevel(level.value),
+        level=level,
     )

@@ -7,6 +7,7 @@ from io import BytesIO
 from reportlab.pdfgen.canvas import Canvas
 
 from service.settings import WorkerSettings
+from service.vocabulary.signature_level import SignatureLevel
 from worker.commands.start.tried import State, Tried, doubtful, good, wrong
 from worker.package.pages.drawing import SIGNATURE_BOXES
 from worker.sealing.signing_key import SigningKeyNotNamedError, load_key
@@ -15,7 +16,6 @@ from worker.signing.check.verify import verify
 from worker.signing.errors import SigningError, SigningKeyPinError
 from worker.signing.fields import SignatureBoxes
 from worker.signing.keys.signing_key import SigningKey
-from worker.signing.levels import Level
 from worker.signing.make.certify import certify
 from worker.signing.make.sealing import ALONE, Sealing
 from worker.signing.trust.role_trust import RoleTrust
@@ -51,7 +51,7 @@ def try_time_authority(settings: WorkerSettings) -> Iterator[Tried]:
     if settings.timestamp_url is None:
         return
     try:
-        _sign(load_key(settings), Sealing(level=Level.B_T, authorities=authorities_of(settings)))
+        _sign(load_key(settings), Sealing(level=SignatureLevel.B_T, authorities=authorities_of(settings)))
     except (SigningError, SigningKeyNotNamedError, OSError) as error:
         yield doubtful("TIMESTAMP_URL", f"{error} No package is issued until that is mended; all else goes on.")
     else:

@@ -18,7 +18,7 @@ from pyhanko.pdf_utils.generic import (
 from pyhanko.pdf_utils.reader import PdfFileReader
 
 from worker.signing.check.parsing import UNREADABLE, entry
-from worker.signing.updates.object_values import raw_items, single_value
+from worker.signing.updates.update import raw_items, single_value
 
 Frame = tuple[float, float, float, float]
 # By a field's name, the page on which its signature may show, and where.

@@ -9,11 +9,11 @@ from pyhanko.sign.fields import SigSeedSubFilter
 from pyhanko.sign.validation import EmbeddedPdfSignature, validate_pdf_signature
 from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverageLevel
 
+from service.vocabulary.signature_level import SignatureLevel
 from worker.signing.check.change_policy import CHANGE_POLICY
 from worker.signing.check.cms import Vouched, cms_problems
 from worker.signing.check.parsing import entry, fills_its_place_plainly, own_contents
 from worker.signing.check.timestamp import CLOCK_TOLERANCE, attached_token, report_timestamp, timestamp_problems
-from worker.signing.levels import Level
 from worker.signing.report import SignatureReport
 from worker.signing.trust.certificates import certificate_sha256, from_asn1, is_demonstration, name_of
 from worker.signing.trust.fitness import commits, seals, unfit_authorities
@@ -164,13 +164,13 @@ def _problems(
 
 def _baseline(
     signature: EmbeddedPdfSignature, *, status: PdfSignatureStatus, proven_at: datetime | None, is_archived: bool
-) -> Level | None:
+) -> SignatureLevel | None:
     if entry(signature.sig_object, "/SubFilter") != SigSeedSubFilter.PADES.value:
         return None
     if is_archived and is_sound(status):
-        return Level.B_LTA
+        return SignatureLevel.B_LTA
     # EN 319 142-1 (from memory): the time may be proven by a stamp on the signature or by one over the document.
-    return Level.B_B if proven_at is None else Level.B_T
+    return SignatureLevel.B_B if proven_at is None else SignatureLevel.B_T
 
 
 def _changes(status: PdfSignatureStatus) -> str:

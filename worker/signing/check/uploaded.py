@@ -7,10 +7,10 @@ from io import BytesIO
 
 from pyhanko.pdf_utils.reader import PdfFileReader
 
+from service.vocabulary.signature_level import SignatureLevel
 from worker.signing.check.parsing import UNREADABLE
 from worker.signing.check.verify import verify
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, FIELD_TITLES
-from worker.signing.levels import Level
 from worker.signing.report import PackageReport, SignatureReport
 from worker.signing.trust.certificates import Trusted
 from worker.signing.trust.pinning import pinned_signers
@@ -35,7 +35,7 @@ class Expected:
     field: str
     fingerprints: Collection[str]
     signed_before: Collection[str]
-    level: Level
+    level: SignatureLevel
     is_stamped_after: bool = False
     earliest: datetime
     latest: datetime
@@ -49,7 +49,7 @@ class UploadReport:
     """
 
     signature: SignatureReport | None = None
-    level: Level | None = None
+    level: SignatureLevel | None = None
     is_stamped: bool = False
     problems: tuple[str, ...] = ()
 
@@ -132,9 +132,9 @@ def _signature_problems(signature: SignatureReport, report: PackageReport, expec
     yield from _time_problems(signature.signed_at, expected)
 
 
-def _with_stamp(reached: Level, expected: Expected) -> Level:
+def _with_stamp(reached: SignatureLevel, expected: Expected) -> SignatureLevel:
     """Return what a signature reaches once the service has stamped the document, where it does."""
-    return Level.B_T if expected.is_stamped_after and not reached.reaches(Level.B_T) else reached
+    return SignatureLevel.B_T if expected.is_stamped_after and not reached.reaches(SignatureLevel.B_T) else reached
 
 
 def _time_problems(signed_at: datetime | None, expected: Expected) -> Iterator[str]:

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
+from asn1crypto import pkcs12 as asn1_pkcs12
 from asn1crypto.keys import PrivateKeyInfo
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric.types import PrivateKeyTypes
@@ -17,11 +18,12 @@ from worker.signing.errors import (
     SigningKeyUnfitError,
     SigningKeyUnreadableError,
 )
-from worker.signing.keys.key_protection import weakness_of
 from worker.signing.trust.certificates import certificate_sha256, is_demonstration, to_asn1
 from worker.signing.trust.fitness import DOCUMENT_SIGNING, commits, seals
 
 OPEN_TO_OTHERS = 0o077
+# What OWASP's password storage guidance asks of PBKDF2 with SHA-256 is 600,000; older files are told of, not refused.
+FEWEST_ROUNDS = 100_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,6 +112,21 @@ def read_private(file: Path) -> bytes:
         raise SigningKeyMissingError(file) from error
 
 
+def weakness_of(content: bytes) -> str | None:
+    """Say why a readable PKCS#12 file is weakly kept; `None` where it is not, or where it does not say."""
+    try:
+        bundle = asn1_pkcs12.Pfx.load(content)
+        rounds = [(_kdf(bag), _rounds(bag)) for bag in _key_bags(bundle)]
+    except (ValueError, TypeError, LookupError, AttributeError):
+        return None
+    for kdf, count in rounds:
+        if kdf != "pbkdf2":
+            return f"its key is encrypted in the old way ({kdf})"
+        if count < FEWEST_ROUNDS:
+            return f"its passphrase is hashed {count} times"
+    return None
+
+
 def _open_pkcs12(content: bytes, *, passphrase: bytes, file: Path) -> SigningKey:
     try:
         bundle = pkcs12.load_pkcs12(content, passphrase)
@@ -135,3 +152,21 @@ def _require_document_signing(certificate: x509.Certificate) -> None:
             f"The certificate's extended key usage lacks {DOCUMENT_SIGNING.dotted_string} (RFC 9336), "
             "without which no reader takes its signature for a seal. Ask its issuer for one that has it."
         )
+
+
+def _key_bags(bundle: asn1_pkcs12.Pfx) -> list[asn1_pkcs12.SafeBag]:
+    return [
+        bag
+        for info in bundle.authenticated_safe
+        if info["content_type"].native == "data"
+        for bag in asn1_pkcs12.SafeContents.load(info["content"].native)
+        if bag["bag_id"].native == "pkcs8_shrouded_key_bag"
+    ]
+
+
+def _kdf(bag: asn1_pkcs12.SafeBag) -> str:
+    return str(bag["bag_value"]["encryption_algorithm"].kdf)
+
+
+def _rounds(bag: asn1_pkcs12.SafeBag) -> int:
+    return int(bag["bag_value"]["encryption_algorithm"].kdf_iterations)

@@ -17,9 +17,9 @@ from pyhanko.sign.signers.pdf_signer import (
 from pyhanko.sign.timestamps import TimeStamper
 from pyhanko_certvalidator import ValidationContext
 
+from service.vocabulary.signature_level import SignatureLevel
 from worker.signing.errors import LevelUnreachableError
 from worker.signing.keys.signing_key import SigningKey
-from worker.signing.levels import Level
 from worker.signing.make.revocation import Fetch, gather, read_revocation_list
 from worker.signing.make.timestamps import AskTime, CheckedTimeStamper
 from worker.signing.report import PackageReport
@@ -46,11 +46,11 @@ class Authorities:
 class Sealing:
     """The level that a signature has to reach: it is made there or not at all."""
 
-    level: Level = Level.B_B
+    level: SignatureLevel = SignatureLevel.B_B
     authorities: Authorities | None = None
 
     def __post_init__(self) -> None:
-        if self.level is not Level.B_B and self.authorities is None:
+        if self.level is not SignatureLevel.B_B and self.authorities is None:
             raise LevelUnreachableError(f"{self.level.label} takes a time-stamp authority, and none is named.")
 
     @property
@@ -67,7 +67,7 @@ class Sealing:
 
     def timestamper(self) -> TimeStamper | None:
         """Return what asks for time stamps, where this level has any."""
-        if self.level is Level.B_B or self.authorities is None:
+        if self.level is SignatureLevel.B_B or self.authorities is None:
             return None
         return CheckedTimeStamper(self.authorities.ask_time)
 
@@ -85,7 +85,7 @@ class Sealing:
 
         `trust` are the roots of whoever signed or stamped the document before.
         """
-        if self.level is not Level.B_LTA or self.authorities is None or timestamper is None:
+        if self.level is not SignatureLevel.B_LTA or self.authorities is None or timestamper is None:
             return metadata
         roots = read_trust([*key.anchors, *self.authorities.trust, *trust])
         of_time = _of_time(pdf, timestamper)

@@ -7,8 +7,8 @@ from itertools import combinations
 
 from asn1crypto import x509
 
+from service.vocabulary.signatures import SignedBy
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, FIELD_TITLES, SEAL_FIELD
-from worker.signing.report import SignedBy
 from worker.signing.trust.pinning import anchors_for
 from worker.signing.trust.role_trust import Trust
 

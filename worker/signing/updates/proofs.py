@@ -11,8 +11,7 @@ from cryptography import x509
 from cryptography.x509 import ocsp
 from pyhanko.pdf_utils.generic import DictionaryObject, IndirectObject, NullObject, Reference, StreamObject
 
-from worker.signing.updates.object_values import raw_items
-from worker.signing.updates.update import MISSING, Explained, Update, key_of, plain, raw
+from worker.signing.updates.update import MISSING, Explained, Update, key_of, plain, raw, raw_items
 
 _LARGEST_BYTES = 1 << 24
 _OF_STREAMS = frozenset({"/Length", "/Filter", "/DecodeParms"})

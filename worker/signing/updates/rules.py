@@ -6,8 +6,7 @@ from typing import Any
 
 from pyhanko.pdf_utils.generic import DictionaryObject, IndirectObject, NullObject, Reference, StreamObject
 
-from worker.signing.updates.object_values import raw_items
-from worker.signing.updates.update import MISSING, Explained, Update, key_of, other_entries, plain, raw
+from worker.signing.updates.update import MISSING, Explained, Update, key_of, other_entries, plain, raw, raw_items
 
 # What the rules for proofs, information and the form look at, and what signing may raise.
 _ELSEWHERE = frozenset({"/AcroForm", "/DSS", "/Extensions", "/Metadata", "/Version"})

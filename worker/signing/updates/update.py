@@ -1,13 +1,24 @@
 """One update of a PDF: the objects that it adds or puts in the place of others, and what they were before."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any, NamedTuple
 
-from pyhanko.pdf_utils.generic import DictionaryObject, IndirectObject, Reference, StreamObject
+from pyhanko.pdf_utils.generic import (
+    ArrayObject,
+    BooleanObject,
+    ByteStringObject,
+    DictionaryObject,
+    FloatObject,
+    IndirectObject,
+    NameObject,
+    NumberObject,
+    Reference,
+    StreamObject,
+    TextStringObject,
+)
 from pyhanko.pdf_utils.reader import HistoricalResolver, PdfFileReader
-
-from worker.signing.updates.object_values import raw_items, single_value
 
 MISSING = object()
 
@@ -73,6 +84,12 @@ def raw(holder: Any, name: str) -> Any:
     return holder.raw_get(name) if isinstance(holder, DictionaryObject) and name in holder else MISSING
 
 
+def raw_items(array: Sequence[Any]) -> Iterator[Any]:
+    """Give the items of an array, which may be references."""
+    for index in range(len(array)):
+        yield array.raw_get(index) if isinstance(array, ArrayObject) else array[index]
+
+
 def plain(value: Any) -> Any:
     """Return a value in a form that can be compared between revisions: an object is known by its number alone."""
     match value:
@@ -86,6 +103,21 @@ def plain(value: Any) -> Any:
             return "array", tuple(plain(one) for one in raw_items(value))
         case _:
             return single_value(value)
+
+
+def single_value(single: Any) -> tuple[str, Any]:
+    """Return a value with its kind: a name is no string, true is no number."""
+    match single:
+        case BooleanObject():
+            return "boolean", bool(single)
+        case NumberObject() | FloatObject():
+            return "number", Decimal(str(single))
+        case NameObject():
+            return "name", str(single)
+        case TextStringObject() | ByteStringObject():
+            return "string", bytes(single.original_bytes)
+        case _:
+            return type(single).__name__, None
 
 
 def _entries(holder: Mapping[str, Any]) -> frozenset[tuple[str, Any]]:

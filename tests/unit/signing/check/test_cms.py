@@ -10,11 +10,11 @@ from asn1crypto import cms, core, x509
 from cryptography.hazmat.primitives.serialization import Encoding
 from pyhanko.pdf_utils.reader import PdfFileReader
 
+from service.vocabulary.signature_level import SignatureLevel
 from tests.signed_documents import NOW, Signed, sign_document, signed_gaps
 from tests.signing_people import make_signatory
 from worker.signing.check.cms import is_der
 from worker.signing.check.verify import verify
-from worker.signing.levels import Level
 from worker.signing.trust.role_trust import RoleTrust
 
 pytestmark = pytest.mark.slow
@@ -53,7 +53,7 @@ class Room:
         return self.problems(content.hex().encode().ljust(len(self.digits), b"0"))
 
 
-@pytest.fixture(scope="module", params=[Level.B_B, Level.B_T], ids=str)
+@pytest.fixture(scope="module", params=[SignatureLevel.B_B, SignatureLevel.B_T], ids=str)
 def room(request: pytest.FixtureRequest, signed: Signed) -> Room:
     made = sign_document(signed.authority, level=request.param)
     return Room(pdf=made.certified, trust=RoleTrust(service=made.trust))

@@ -25,6 +25,7 @@ from pyhanko_certvalidator.ltv.types import ValidationTimingInfo
 from pyhanko_certvalidator.policy_decl import NO_REVOCATION, REQUIRE_REVINFO, CertRevTrustPolicy
 from pyhanko_certvalidator.registry import SimpleTrustManager
 
+from service.vocabulary.signature_level import SignatureLevel
 from tests.signed_documents import (
     CERTIFIED_AT,
     ELAPSED,
@@ -43,7 +44,6 @@ from tests.signed_documents import (
 from worker.signing.check.verify import verify
 from worker.signing.errors import LevelUnreachableError, OwnSignatureError
 from worker.signing.fields import DECISION_FIELD
-from worker.signing.levels import Level
 from worker.signing.make.countersign import countersign
 from worker.signing.make.sealing import Sealing
 from worker.signing.make.timestamps import CheckedTimeStamper
@@ -56,32 +56,32 @@ pytestmark = pytest.mark.slow
 LATER = NOW + timedelta(days=500)
 
 
-@pytest.fixture(scope="module", params=list(Level))
-def at_level(request: pytest.FixtureRequest, signed: Signed) -> tuple[Level, Signed]:
+@pytest.fixture(scope="module", params=list(SignatureLevel))
+def at_level(request: pytest.FixtureRequest, signed: Signed) -> tuple[SignatureLevel, Signed]:
     return request.param, sign_document(signed.authority, level=request.param)
 
 
 @pytest.fixture(scope="module")
 def archived(signed: Signed) -> Signed:
-    return sign_document(signed.authority, level=Level.B_LTA)
+    return sign_document(signed.authority, level=SignatureLevel.B_LTA)
 
 
 def check(pdf: bytes, *, signed: Signed, now: datetime = NOW) -> PackageReport:
     return verify(pdf, trust=RoleTrust(service=signed.trust), now=now)
 
 
-def test_the_level_read_back_is_the_one_asked_for(at_level: tuple[Level, Signed]) -> None:
+def test_the_level_read_back_is_the_one_asked_for(at_level: tuple[SignatureLevel, Signed]) -> None:
     level, signed = at_level
     for pdf, stamps in ((signed.certified, 1), (signed.countersigned, 2)):
         report = check(pdf, signed=signed)
         assert report.problems == ()
         assert report.level is level
         assert {signature.baseline for signature in report.signatures} == {level}
-        assert len(report.timestamps) == (stamps if level is Level.B_LTA else 0)
+        assert len(report.timestamps) == (stamps if level is SignatureLevel.B_LTA else 0)
 
 
 def test_a_countersigned_file_still_holds_the_certified_one_with_its_time_stamps(
-    at_level: tuple[Level, Signed],
+    at_level: tuple[SignatureLevel, Signed],
 ) -> None:
     _, signed = at_level
     assert signed.countersigned.startswith(signed.certified)
@@ -90,22 +90,22 @@ def test_a_countersigned_file_still_holds_the_certified_one_with_its_time_stamps
     assert certified.certified_sha256 == certified.sha256
 
 
-def test_a_proven_time_is_the_authoritys_and_not_the_signers(at_level: tuple[Level, Signed]) -> None:
+def test_a_proven_time_is_the_authoritys_and_not_the_signers(at_level: tuple[SignatureLevel, Signed]) -> None:
     level, signed = at_level
     [seal, engineer] = check(signed.countersigned, signed=signed).signatures
     stated = [CERTIFIED_AT + timedelta(seconds=1), NOW + timedelta(seconds=1)]
-    assert [seal.proven_at, engineer.proven_at] == ([None, None] if level is Level.B_B else stated)
-    if level is not Level.B_B:
+    assert [seal.proven_at, engineer.proven_at] == ([None, None] if level is SignatureLevel.B_B else stated)
+    if level is not SignatureLevel.B_B:
         assert seal.timestamp is not None
         assert seal.timestamp.authority == "DEMONSTRATION time, not for real use"
         assert seal.timestamp.is_demonstration
 
 
-def test_only_a_proven_time_outlives_the_signing_certificate(at_level: tuple[Level, Signed]) -> None:
+def test_only_a_proven_time_outlives_the_signing_certificate(at_level: tuple[SignatureLevel, Signed]) -> None:
     level, signed = at_level
     assert signed.key.certificate.not_valid_after_utc < LATER
     report = check(signed.countersigned, signed=signed, now=LATER)
-    if level is Level.B_B:
+    if level is SignatureLevel.B_B:
         assert report.problems == (
             f"The signature of the service's seal rests on a certificate that is not valid on {LATER:%Y-%m-%d}.",
             "The signature of the service's seal over the decision rests on a certificate that is not valid on "
@@ -117,11 +117,11 @@ def test_only_a_proven_time_outlives_the_signing_certificate(at_level: tuple[Lev
 
 
 def test_the_standards_own_procedure_comes_to_the_same_after_the_certificates_end(
-    at_level: tuple[Level, Signed],
+    at_level: tuple[SignatureLevel, Signed],
 ) -> None:
     level, signed = at_level
     passed = [said is AdESPassed.OK for said in validate_by_the_standard(signed, now=LATER)]
-    assert passed == [level is Level.B_LTA] * 2
+    assert passed == [level is SignatureLevel.B_LTA] * 2
 
 
 def validate_by_the_standard(signed: Signed, *, now: datetime) -> list[object]:
@@ -144,11 +144,11 @@ def test_when_the_time_stamps_own_certificate_has_ended_it_proves_nothing_more(a
     after = archived.authority.time_certificate.not_valid_after_utc + timedelta(days=1)
     report = check(archived.countersigned, signed=archived, now=after)
     assert any("A time stamp over the document rests on a certificate that is not valid" in p for p in report.problems)
-    assert report.level is Level.B_B
+    assert report.level is SignatureLevel.B_B
 
 
 def test_without_an_authority_no_level_with_a_time_can_be_planned() -> None:
-    for level in (Level.B_T, Level.B_LTA):
+    for level in (SignatureLevel.B_T, SignatureLevel.B_LTA):
         with pytest.raises(LevelUnreachableError, match=level.label):
             Sealing(level=level)
 
@@ -157,24 +157,24 @@ def test_the_weakest_signature_is_the_level_of_the_file(signed: Signed, archived
     mixed = countersign_document(archived.certified, key=archived.key)
     report = check(mixed, signed=archived)
     assert report.problems == ()
-    assert [one.baseline for one in report.signatures] == [Level.B_LTA, Level.B_B]
-    assert report.level is Level.B_B
+    assert [one.baseline for one in report.signatures] == [SignatureLevel.B_LTA, SignatureLevel.B_B]
+    assert report.level is SignatureLevel.B_B
 
 
 def test_a_time_stamp_over_the_document_without_the_proofs_is_no_archive(signed: Signed) -> None:
-    sealing = make_sealing(signed.authority, level=Level.B_T, now=CERTIFIED_AT)
+    sealing = make_sealing(signed.authority, level=SignatureLevel.B_T, now=CERTIFIED_AT)
     sealed = certify_document(signed.unsigned, key=signed.key, sealing=sealing)
     report = check(stamp_document(sealed, signed=signed), signed=signed)
     assert report.problems == ()
     assert len(report.timestamps) == 1
-    assert report.level is Level.B_T
+    assert report.level is SignatureLevel.B_T
 
 
 def test_a_time_stamp_over_the_document_proves_the_time_of_what_it_covers(signed: Signed) -> None:
     report = check(stamp_document(signed.certified, signed=signed), signed=signed, now=LATER)
     assert report.problems == ()
     assert report.signatures[0].proven_at == NOW + timedelta(seconds=1)
-    assert report.level is Level.B_T
+    assert report.level is SignatureLevel.B_T
 
 
 def stamp_document(pdf: bytes, *, signed: Signed) -> bytes:
@@ -187,17 +187,18 @@ def stamp_document(pdf: bytes, *, signed: Signed) -> bytes:
 def test_a_time_stamp_over_the_document_by_nobody_trusted_is_a_problem(signed: Signed, other_authority: Signed) -> None:
     report = check(stamp_document(signed.certified, signed=other_authority), signed=signed)
     assert report.problems == ("A time stamp over the document is by nobody that a trusted authority vouches for.",)
-    assert report.level is Level.B_B
+    assert report.level is SignatureLevel.B_B
 
 
 @pytest.mark.parametrize(
-    ("proven", "level"), [("both", Level.B_LTA), ("the signer", Level.B_T), ("the time", Level.B_T)]
+    ("proven", "level"),
+    [("both", SignatureLevel.B_LTA), ("the signer", SignatureLevel.B_T), ("the time", SignatureLevel.B_T)],
 )
 def test_an_archive_holds_proof_of_the_signer_and_of_its_time_stamp_authority(
-    signed: Signed, other_authority: Signed, proven: str, level: Level
+    signed: Signed, other_authority: Signed, proven: str, level: SignatureLevel
 ) -> None:
     of_time = make_authorities(other_authority.authority, now=CERTIFIED_AT)
-    sealing = Sealing(level=Level.B_T, authorities=of_time)
+    sealing = Sealing(level=SignatureLevel.B_T, authorities=of_time)
     sealed = certify_document(signed.unsigned, key=signed.key, sealing=sealing)
     signer, time = signed.authority, other_authority.authority
     authorities = {"both": [signer, time], "the signer": [signer], "the time": [time]}[proven]
@@ -218,7 +219,7 @@ def test_an_archive_holds_proof_of_the_signer_and_of_its_time_stamp_authority(
 
 def test_a_signature_that_stays_below_its_level_is_not_let_out(signed: Signed, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Sealing, "timestamper", lambda _: None)
-    sealing = make_sealing(signed.authority, level=Level.B_T, now=CERTIFIED_AT)
+    sealing = make_sealing(signed.authority, level=SignatureLevel.B_T, now=CERTIFIED_AT)
     with pytest.raises(OwnSignatureError, match="was to reach PAdES B-T, and reached PAdES B-B"):
         certify_document(signed.unsigned, key=signed.key, sealing=sealing)
     with pytest.raises(OwnSignatureError, match="was to reach PAdES B-T, and reached PAdES B-B"):
@@ -244,11 +245,11 @@ def test_cut_back_to_before_its_last_time_stamp_it_is_what_it_was_then(archived:
     after_seal = archived.certified[: archived.certified.index(b"%%EOF", last_gap.stop) + len(b"%%EOF\n")]
     report = check(after_seal, signed=archived)
     assert report.problems == ()
-    assert report.level is Level.B_T
+    assert report.level is SignatureLevel.B_T
 
 
 def test_each_level_stands_over_those_before_it() -> None:
-    assert [[one.reaches(asked) for asked in Level] for one in Level] == [
+    assert [[one.reaches(asked) for asked in SignatureLevel] for one in SignatureLevel] == [
         [True, False, False],
         [True, True, False],
         [True, True, True],
@@ -269,18 +270,18 @@ def test_an_archive_is_countersigned_by_another_authority_with_its_own_time(
         stamp_lines=STAMP_LINES,
         font_file=FONT_FILE,
         trust=RoleTrust(service=archived.trust, time=archived.trust),
-        sealing=Sealing(level=Level.B_LTA, authorities=authorities),
+        sealing=Sealing(level=SignatureLevel.B_LTA, authorities=authorities),
     ).pdf
     both = [*archived.trust, *other_authority.trust]
     trust = RoleTrust(service=both, time=both)
     report = verify(countersigned, trust=trust, now=LATER)
     assert report.problems == ()
-    assert report.level is Level.B_LTA
+    assert report.level is SignatureLevel.B_LTA
     assert not check(countersigned, signed=archived).is_sound
 
 
 def test_asking_with_time_between_leaves_the_certified_file_as_it_was(archived: Signed) -> None:
-    sealing = make_sealing(archived.authority, level=Level.B_LTA, now=NOW + ELAPSED)
+    sealing = make_sealing(archived.authority, level=SignatureLevel.B_LTA, now=NOW + ELAPSED)
     again = countersign_document(archived.certified, key=archived.key, signed_at=NOW + ELAPSED, sealing=sealing)
     assert again.startswith(archived.certified)
-    assert check(again, signed=archived, now=NOW + ELAPSED).level is Level.B_LTA
+    assert check(again, signed=archived, now=NOW + ELAPSED).level is SignatureLevel.B_LTA

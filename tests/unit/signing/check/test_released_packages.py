@@ -5,9 +5,10 @@ from pathlib import Path
 
 import pytest
 
+from service.vocabulary.signatures import SignedBy
 from worker.signing.check.verify import verify
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, SEAL_FIELD
-from worker.signing.report import Awaited, PackageReport, SignedBy, State
+from worker.signing.report import Awaited, PackageReport, State
 from worker.signing.trust.role_trust import RoleTrust
 
 pytestmark = pytest.mark.slow

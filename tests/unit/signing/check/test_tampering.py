@@ -13,6 +13,7 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.signers.pdf_signer import PdfTimeStamper
 
+from service.vocabulary.signature_level import SignatureLevel
 from tests.signed_documents import (
     NOW,
     Signed,
@@ -25,14 +26,13 @@ from tests.signed_documents import (
     swap_first_page_text,
 )
 from worker.signing.check.verify import verify
-from worker.signing.levels import Level
 from worker.signing.make.timestamps import CheckedTimeStamper
 from worker.signing.report import PackageReport
 from worker.signing.trust.role_trust import RoleTrust
 
 pytestmark = pytest.mark.slow
 
-LEVELS = list(Level)
+LEVELS = list(SignatureLevel)
 ADDED = "Something was added to the file after the last signature."
 CHANGED = "The signature of the service's seal was followed by changes it does not permit."
 BROKEN = "The signature of the service's seal is broken: what it covers was changed after signing."
@@ -206,21 +206,21 @@ def with_stamps_of(own: bytes, other: bytes | None) -> bytes:
 
 
 def test_the_time_stamp_of_another_signature_does_not_fit_this_one(signed: Signed) -> None:
-    pdf = sign_document(signed.authority, level=Level.B_T).countersigned
+    pdf = sign_document(signed.authority, level=SignatureLevel.B_T).countersigned
     forged = with_stamps_of(contents_of(pdf, number=1), contents_of(pdf, number=0))
     report = check(put_signature(pdf, forged, number=1), signed=signed)
     assert report.problems == (
         "The signature of the service's seal over the decision: its time stamp is broken: it was made for something "
         "else, or changed.",
     )
-    assert report.signatures[1].baseline is Level.B_B
+    assert report.signatures[1].baseline is SignatureLevel.B_B
     assert report.signatures[1].proven_at is None
 
 
 def test_a_time_stamp_taken_out_of_a_signature_lowers_its_level(signed: Signed) -> None:
-    pdf = sign_document(signed.authority, level=Level.B_T).countersigned
+    pdf = sign_document(signed.authority, level=SignatureLevel.B_T).countersigned
     bare = with_stamps_of(contents_of(pdf, number=1), None)
     report = check(put_signature(pdf, bare, number=1), signed=signed)
     assert report.problems == ()
-    assert [one.baseline for one in report.signatures] == [Level.B_T, Level.B_B]
-    assert report.level is Level.B_B
+    assert [one.baseline for one in report.signatures] == [SignatureLevel.B_T, SignatureLevel.B_B]
+    assert report.level is SignatureLevel.B_B

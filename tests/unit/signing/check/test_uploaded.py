@@ -11,6 +11,7 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign.fields import SigSeedSubFilter
 from pyhanko.sign.signers import PdfSignatureMetadata, sign_pdf
 
+from service.vocabulary.signature_level import SignatureLevel
 from tests.signed_documents import (
     Signed,
     attach,
@@ -26,7 +27,6 @@ from tests.signing_people import Signatory, make_signatory, sign_as
 from worker.signing.check.uploaded import Expected, UploadReport, check_uploaded
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
 from worker.signing.keys.signing_key import SigningKey
-from worker.signing.levels import Level
 from worker.signing.trust.certificates import DEMONSTRATION_MARK
 from worker.signing.trust.fitness import DOCUMENT_SIGNING
 
@@ -57,7 +57,7 @@ class Desk:
             field=ENGINEER_FIELD,
             fingerprints=[self.engineer.fingerprint],
             signed_before=[],
-            level=Level.B_B,
+            level=SignatureLevel.B_B,
             earliest=NOW - HOUR,
             latest=NOW + HOUR,
         )

@@ -16,6 +16,7 @@ import pytest
 from cryptography.hazmat.primitives.serialization import Encoding
 
 from service.settings import MAX_SIGNATURE_BYTES
+from service.vocabulary.signature_level import SignatureLevel
 from tests.hostile_files import HOSTILE, NAMED, Base, der, update, xref_stream
 from tests.signed_documents import Signed, make_signed
 from tests.signing_people import Signatory, make_signatory, sign_among_lookalikes, sign_as
@@ -28,7 +29,6 @@ from worker.signing.foreign import reading
 from worker.signing.foreign.bounds import MOST_FILE_BYTES, bounds_of_addition, find_excess
 from worker.signing.foreign.signature_shape import check_message
 from worker.signing.foreign.values import ExcessError
-from worker.signing.levels import Level
 
 # What the library takes in its stride may be left to it.
 HARMLESS = "objects that lead to each other in a trillion ways"
@@ -59,7 +59,7 @@ class Desk:
             field=ENGINEER_FIELD,
             fingerprints=[self.engineer.fingerprint],
             signed_before=[],
-            level=Level.B_B,
+            level=SignatureLevel.B_B,
             earliest=now - timedelta(days=1),
             latest=now + timedelta(hours=1),
         )

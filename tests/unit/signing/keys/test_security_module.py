@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec, rsa
 
+from service.vocabulary.signature_level import SignatureLevel
 from tests.outside_tools import require_tool
 from tests.security_module import PIN, SoftModule, make_module
 from tests.signed_documents import NOW, Signed, certify_document, countersign_document, make_document, make_sealing
@@ -22,7 +23,6 @@ from worker.signing.errors import (
     SigningKeyUnreadableError,
 )
 from worker.signing.keys.security_module import KeyModule, load_module_key
-from worker.signing.levels import Level
 from worker.signing.trust.role_trust import RoleTrust
 
 ISSUED = NOW - timedelta(hours=5)
@@ -41,13 +41,13 @@ def test_a_package_is_sealed_and_countersigned_by_a_key_that_never_leaves_its_mo
     private = ec.generate_private_key(ec.SECP256R1()) if kind == "ec" else rsa.generate_private_key(65537, 3072)
     module = make_module(tmp_path / "m", authority=signed.authority, now=ISSUED, key=private, patch=monkeypatch)
     key = load_module_key(module.place, now=NOW)
-    sealing = make_sealing(signed.authority, level=Level.B_T, now=NOW)
+    sealing = make_sealing(signed.authority, level=SignatureLevel.B_T, now=NOW)
     countersigned = countersign_document(
         certify_document(make_document(), key=key, signed_at=NOW, sealing=sealing), key=key, sealing=sealing
     )
     report = verify(countersigned, trust=RoleTrust(service=signed.trust), now=NOW)
     assert report.problems == ()
-    assert report.level is Level.B_T
+    assert report.level is SignatureLevel.B_T
     assert {one.certificate_sha256 for one in report.signatures} == {key.certificate_sha256}
     assert key.is_demonstration
 

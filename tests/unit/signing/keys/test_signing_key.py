@@ -25,8 +25,7 @@ from worker.signing.errors import (
     SigningKeyUnfitError,
     SigningKeyUnreadableError,
 )
-from worker.signing.keys.key_protection import weakness_of
-from worker.signing.keys.signing_key import SigningKey, load_signing_key
+from worker.signing.keys.signing_key import SigningKey, load_signing_key, weakness_of
 from worker.signing.trust.fitness import DOCUMENT_SIGNING
 
 

@@ -7,12 +7,12 @@ from io import BytesIO
 import pytest
 from pyhanko.pdf_utils.reader import PdfFileReader
 
+from service.vocabulary.signature_level import SignatureLevel
 from tests.signed_documents import Signed, make_authorities, make_signed
 from tests.signing_people import Signatory, make_signatory, sign_as
 from worker.signing.check.uploaded import Expected, check_uploaded
 from worker.signing.errors import AuthorityError, DocumentUnsignableError, OwnSignatureError
 from worker.signing.fields import ENGINEER_FIELD
-from worker.signing.levels import Level
 from worker.signing.make.document_time import stamp_document
 from worker.signing.make.sealing import Authorities
 from worker.signing.report import Signed as Stamped
@@ -57,7 +57,7 @@ def test_a_stamped_file_begins_with_what_was_signed_and_proves_when(
 ) -> None:
     stamped = stamp(signed, package, engineer, authorities)
     assert stamped.pdf.startswith(signed)
-    assert (stamped.report.problems, stamped.report.level) == ((), Level.B_T)
+    assert (stamped.report.problems, stamped.report.level) == ((), SignatureLevel.B_T)
     assert [one.stated_at for one in stamped.report.timestamps] == [NOW + timedelta(seconds=1)]
     last = PdfFileReader(BytesIO(stamped.pdf)).embedded_signatures[-1].sig_object
     # EN 319 142-1, 5.5 (from memory): a document time stamp is of this type and encoding.
@@ -95,14 +95,14 @@ def test_an_authority_that_is_away_says_so(
 @pytest.mark.parametrize(
     ("asked", "is_stamped_after", "is_taken"),
     [
-        (Level.B_B, False, True),
-        (Level.B_T, True, True),
-        (Level.B_T, False, False),
-        (Level.B_LTA, True, False),
+        (SignatureLevel.B_B, False, True),
+        (SignatureLevel.B_T, True, True),
+        (SignatureLevel.B_T, False, False),
+        (SignatureLevel.B_LTA, True, False),
     ],
 )
 def test_a_signature_without_a_time_is_taken_at_b_t_only_where_the_service_stamps_it(
-    package: Signed, signed: bytes, engineer: Signatory, asked: Level, is_stamped_after: bool, is_taken: bool
+    package: Signed, signed: bytes, engineer: Signatory, asked: SignatureLevel, is_stamped_after: bool, is_taken: bool
 ) -> None:
     expected = Expected(
         current=package.countersigned,
@@ -128,9 +128,9 @@ def test_a_file_that_came_stamped_is_told_from_one_that_did_not(
         field=ENGINEER_FIELD,
         fingerprints=[engineer.fingerprint],
         signed_before=[],
-        level=Level.B_T,
+        level=SignatureLevel.B_T,
         earliest=NOW - HOUR,
         latest=NOW + HOUR,
     )
     report = check_uploaded(stamped.pdf, expected=expected, trust=package.trust, now=datetime.now(UTC))
-    assert (report.problems, report.is_stamped, report.level) == ((), True, Level.B_T)
+    assert (report.problems, report.is_stamped, report.level) == ((), True, SignatureLevel.B_T)

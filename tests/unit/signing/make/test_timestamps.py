@@ -9,6 +9,7 @@ import pytest
 from asn1crypto import tsp
 from cryptography.hazmat.primitives.asymmetric import ec
 
+from service.vocabulary.signature_level import SignatureLevel
 from tests.signed_documents import (
     CERTIFIED_AT,
     NOW,
@@ -25,7 +26,6 @@ from worker.signing.errors import (
     RevocationUnknownError,
     SigningError,
 )
-from worker.signing.levels import Level
 from worker.signing.make.sealing import Sealing
 from worker.signing.make.timestamps import AskTime, CheckedTimeStamper, TimeAnswer
 from worker.signing.trust.role_trust import RoleTrust
@@ -94,20 +94,20 @@ def stamp(ask: AskTime) -> object:
     return asyncio.run(CheckedTimeStamper(ask).async_timestamp(b"\x01" * 32, "sha256"))
 
 
-def level_of(pdf: bytes, *, signed: Signed) -> Level | None:
+def level_of(pdf: bytes, *, signed: Signed) -> SignatureLevel | None:
     return verify(pdf, trust=RoleTrust(service=signed.trust), now=CERTIFIED_AT).level
 
 
-def seal_with(signed: Signed, *, level: Level, ask_time: AskTime) -> bytes:
+def seal_with(signed: Signed, *, level: SignatureLevel, ask_time: AskTime) -> bytes:
     authorities = replace(make_authorities(signed.authority, now=CERTIFIED_AT), ask_time=ask_time)
     return certify_document(signed.unsigned, key=signed.key, sealing=Sealing(level=level, authorities=authorities))
 
 
-WITH_TIME = [Level.B_T, Level.B_LTA]
+WITH_TIME = [SignatureLevel.B_T, SignatureLevel.B_LTA]
 
 
 @pytest.mark.parametrize("level", WITH_TIME)
-def test_an_authority_that_does_not_answer_leaves_nothing_signed(signed: Signed, level: Level) -> None:
+def test_an_authority_that_does_not_answer_leaves_nothing_signed(signed: Signed, level: SignatureLevel) -> None:
     def ask(_: bytes) -> bytes:
         raise AuthorityError("Nobody is there.")
 
@@ -117,7 +117,7 @@ def test_an_authority_that_does_not_answer_leaves_nothing_signed(signed: Signed,
 
 @pytest.mark.parametrize("level", WITH_TIME)
 def test_the_time_of_an_authority_nobody_trusts_is_not_let_out(
-    signed: Signed, other_authority: Signed, level: Level
+    signed: Signed, other_authority: Signed, level: SignatureLevel
 ) -> None:
     strange = make_authorities(other_authority.authority, now=CERTIFIED_AT).ask_time
     with pytest.raises(SigningError, match=r"vouches for|no issuer matching"):
@@ -125,7 +125,9 @@ def test_the_time_of_an_authority_nobody_trusts_is_not_let_out(
 
 
 @pytest.mark.parametrize("level", WITH_TIME)
-def test_the_time_of_an_authority_whose_certificate_has_ended_is_not_let_out(signed: Signed, level: Level) -> None:
+def test_the_time_of_an_authority_whose_certificate_has_ended_is_not_let_out(
+    signed: Signed, level: SignatureLevel
+) -> None:
     key = ec.generate_private_key(ec.SECP256R1())
     ended = make_time_certificate(
         key.public_key(),
@@ -150,7 +152,7 @@ def test_a_certificate_that_is_not_for_stating_the_time_states_none(signed: Sign
     with pytest.raises(OwnSignatureError, match="not meant for stating the time"):
         seal_with(
             signed,
-            level=Level.B_T,
+            level=SignatureLevel.B_T,
             ask_time=lambda r: state_time(r, certificate=for_documents, key=key, now=CERTIFIED_AT),
         )
 
@@ -159,10 +161,12 @@ def test_a_certificate_that_is_not_for_stating_the_time_states_none(signed: Sign
 def test_a_clock_minutes_ahead_of_ours_is_not_believed(signed: Signed, minutes: int, is_let_out: bool) -> None:
     ahead = make_authorities(signed.authority, now=CERTIFIED_AT + timedelta(minutes=minutes)).ask_time
     if is_let_out:
-        assert level_of(seal_with(signed, level=Level.B_T, ask_time=ahead), signed=signed) is Level.B_T
+        assert (
+            level_of(seal_with(signed, level=SignatureLevel.B_T, ask_time=ahead), signed=signed) is SignatureLevel.B_T
+        )
     else:
         with pytest.raises(OwnSignatureError, match="a time that had not come"):
-            seal_with(signed, level=Level.B_T, ask_time=ahead)
+            seal_with(signed, level=SignatureLevel.B_T, ask_time=ahead)
 
 
 def test_nothing_is_sealed_for_ever_on_a_certificate_that_was_withdrawn(signed: Signed) -> None:
@@ -171,14 +175,18 @@ def test_nothing_is_sealed_for_ever_on_a_certificate_that_was_withdrawn(signed: 
 
     authorities = replace(make_authorities(signed.authority, now=CERTIFIED_AT), fetch=fetch)
     with pytest.raises(SigningError, match="revoked"):
-        certify_document(signed.unsigned, key=signed.key, sealing=Sealing(level=Level.B_LTA, authorities=authorities))
+        certify_document(
+            signed.unsigned, key=signed.key, sealing=Sealing(level=SignatureLevel.B_LTA, authorities=authorities)
+        )
 
 
 @pytest.mark.parametrize("content", [b"", b"<html>", b"-----BEGIN X509 CRL-----\nAAAA\n-----END X509 CRL-----\n"])
 def test_what_is_no_revocation_list_seals_nothing(signed: Signed, content: bytes) -> None:
     authorities = replace(make_authorities(signed.authority, now=CERTIFIED_AT), fetch=lambda _, __: content)
     with pytest.raises(RevocationUnknownError, match="revocation list"):
-        certify_document(signed.unsigned, key=signed.key, sealing=Sealing(level=Level.B_LTA, authorities=authorities))
+        certify_document(
+            signed.unsigned, key=signed.key, sealing=Sealing(level=SignatureLevel.B_LTA, authorities=authorities)
+        )
 
 
 def test_a_revocation_list_may_come_from_a_file_and_is_then_not_fetched(signed: Signed) -> None:
@@ -188,13 +196,15 @@ def test_a_revocation_list_may_come_from_a_file_and_is_then_not_fetched(signed: 
     listed = signed.authority.revocation_list(now=CERTIFIED_AT - timedelta(hours=1))
     authorities = replace(make_authorities(signed.authority, now=CERTIFIED_AT), fetch=fetch, revocation_lists=(listed,))
     sealed = certify_document(
-        signed.unsigned, key=signed.key, sealing=Sealing(level=Level.B_LTA, authorities=authorities)
+        signed.unsigned, key=signed.key, sealing=Sealing(level=SignatureLevel.B_LTA, authorities=authorities)
     )
-    assert level_of(sealed, signed=signed) is Level.B_LTA
+    assert level_of(sealed, signed=signed) is SignatureLevel.B_LTA
 
 
 def test_a_list_that_has_run_out_seals_nothing(signed: Signed) -> None:
     stale = signed.authority.revocation_list(now=CERTIFIED_AT - timedelta(days=30))
     authorities = replace(make_authorities(signed.authority, now=CERTIFIED_AT), fetch=lambda _, __: stale)
     with pytest.raises(SigningError):
-        certify_document(signed.unsigned, key=signed.key, sealing=Sealing(level=Level.B_LTA, authorities=authorities))
+        certify_document(
+            signed.unsigned, key=signed.key, sealing=Sealing(level=SignatureLevel.B_LTA, authorities=authorities)
+        )

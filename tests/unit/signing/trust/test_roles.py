@@ -6,10 +6,11 @@ import pytest
 from cryptography import x509
 from cryptography.x509.oid import ExtendedKeyUsageOID
 
+from service.vocabulary.signatures import SignedBy
 from tests.signed_forms import SEALING, Cast, judge, make_cast, make_package, sign_field
 from tests.signing_people import SIGNING, Signatory, make_signatory
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, FORMS, SEAL_FIELD
-from worker.signing.report import Awaited, SignedBy, State
+from worker.signing.report import Awaited, State
 
 pytestmark = pytest.mark.slow
 RIGHT = {

@@ -13,12 +13,12 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.signers.pdf_signer import PdfTimeStamper
 
+from service.vocabulary.signature_level import SignatureLevel
 from tests.signed_documents import Signed, make_authorities, make_signed
 from tests.signed_forms import BOXES
 from tests.signing_people import Signatory, make_signatory, sign_as
 from worker.signing.check.verify import verify
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
-from worker.signing.levels import Level
 from worker.signing.make.timestamps import CheckedTimeStamper
 from worker.signing.report import PackageReport
 from worker.signing.trust.role_trust import RoleTrust
@@ -39,7 +39,7 @@ def signed(tmp_path_factory: pytest.TempPathFactory) -> Signed:
 
 @pytest.fixture(scope="module")
 def archived(tmp_path_factory: pytest.TempPathFactory) -> Signed:
-    return make_signed(tmp_path_factory.mktemp("updates") / "authority", now=NOW, level=Level.B_LTA)
+    return make_signed(tmp_path_factory.mktemp("updates") / "authority", now=NOW, level=SignatureLevel.B_LTA)
 
 
 @pytest.fixture(scope="module")

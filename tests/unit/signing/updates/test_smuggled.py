@@ -11,11 +11,11 @@ from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign.fields import enumerate_sig_fields
 
+from service.vocabulary.signature_level import SignatureLevel
 from tests.signed_documents import Signed, make_signed
 from tests.signing_people import make_signatory, sign_as
 from worker.signing.check.uploaded import Expected, check_uploaded
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, SEAL_FIELD
-from worker.signing.levels import Level
 
 pytestmark = pytest.mark.slow
 
@@ -45,7 +45,7 @@ def problems(package: Signed, change: Change) -> list[str]:
         field=ENGINEER_FIELD,
         fingerprints=[engineer.fingerprint],
         signed_before=[],
-        level=Level.B_B,
+        level=SignatureLevel.B_B,
         earliest=NOW - HOUR,
         latest=NOW + HOUR,
     )
