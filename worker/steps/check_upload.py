@@ -8,6 +8,7 @@ Leaves: nothing.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 
 from sqlmodel import Session, col, select
 
@@ -54,9 +55,10 @@ def run(context: StepContext, lease: Lease) -> None:
     """Check the file, then take it if the package is still as it was."""
     with snapshot(context.engine) as session:
         sent = _read(session, lease)
-    checked = None if sent.upload.state == UploadState.TAKEN.value else _check(context, sent)
+    now = context.clock()
+    checked = None if sent.upload.state == UploadState.TAKEN.value else _check(context, sent, now=now)
     with transaction(context.engine) as session:
-        _write(session, lease, context, checked)
+        _write(session, lease, checked, now=now)
 
 
 def park(session: Session, lease: Lease, reason: str) -> None:
@@ -106,8 +108,8 @@ class Checked:
     sha256: str
 
 
-def _check(context: StepContext, sent: Sent) -> Checked:
-    now, authorities, pdf = context.clock(), context.authorities(), context.blobs.get(sent.upload.sha256)
+def _check(context: StepContext, sent: Sent, *, now: datetime) -> Checked:
+    authorities, pdf = context.authorities(), context.blobs.get(sent.upload.sha256)
     expected = Expected(
         current=context.blobs.get(sent.upload.base_sha256),
         field=FIELDS[SignatureRole(sent.upload.role)],
@@ -130,7 +132,7 @@ def _check(context: StepContext, sent: Sent) -> Checked:
         return Checked(report=report, sha256=sent.upload.sha256)
     # An authority that is away is no fault of the file's: the job is tried again, and nothing is taken before.
     trust = _trust(context, sent, pdf)
-    stamped = stamp_document(pdf, authorities=authorities, trust=trust, now=context.clock())
+    stamped = stamp_document(pdf, authorities=authorities, trust=trust, now=now)
     context.blobs.put(stamped.pdf)
     return Checked(report=replace(report, level=stamped.report.level), sha256=stamped.report.sha256)
 
@@ -150,7 +152,7 @@ def _trust(context: StepContext, sent: Sent, pdf: bytes) -> RoleTrust:
     )
 
 
-def _write(session: Session, lease: Lease, context: StepContext, checked: Checked | None) -> None:
+def _write(session: Session, lease: Lease, checked: Checked | None, *, now: datetime) -> None:
     route = lock_route(session, [lease.project_id], _rows(session, lease)[1].route_id)
     upload, package = _rows(session, lease)
     # A lost lease ends here, and nothing is written.
@@ -160,12 +162,12 @@ def _write(session: Session, lease: Lease, context: StepContext, checked: Checke
     report = checked.report
     problems = list(report.problems) or list(_changed_meanwhile(session, upload, package, report.signature))
     upload.state = (UploadState.REFUSED if problems else UploadState.TAKEN).value
-    upload.problems, upload.checked_at = problems, context.clock()
+    upload.problems, upload.checked_at = problems, now
     if problems or report.signature is None or report.level is None:
         return
     add_files(session, package, [_file_of(upload, report.signature, report.level, sha256=checked.sha256)])
     raise_version(route)
-    deed = deed_to(package, action="signature.taken", content_sha256=checked.sha256, at=context.clock())
+    deed = deed_to(package, action="signature.taken", content_sha256=checked.sha256, at=now)
     record_deed(session, lease.project_id, deed)
 
 

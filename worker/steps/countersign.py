@@ -12,7 +12,7 @@ import orjson
 from sqlmodel import Session, select
 
 from service.storage import jobs
-from service.storage.head import record_deed
+from service.storage.head import Deed, record_deed
 from service.storage.jobs import JobState, Lease
 from service.storage.package_files import SignedFile, add_files, signatures_of
 from service.storage.people import forget_once_printed
@@ -53,7 +53,7 @@ def run(context: StepContext, lease: Lease) -> None:
     field = field_for(pdf, is_signed_after=decided.spoken.is_signed_after)
     sealed = None if field is None else _seal(context, decided, pdf, field=field)
     with transaction(context.engine) as session:
-        _write(session, lease, context, decided, sealed)
+        _write(session, lease, decided, sealed)
 
 
 def field_for(pdf: bytes, *, is_signed_after: bool) -> str | None:
@@ -121,12 +121,13 @@ def _seal(context: StepContext, decided: Decided, pdf: bytes, *, field: str) -> 
     return file
 
 
-def _write(session: Session, lease: Lease, context: StepContext, decided: Decided, sealed: SignedFile | None) -> None:
+def _write(session: Session, lease: Lease, decided: Decided, sealed: SignedFile | None) -> None:
     route = lock_route(session, [lease.project_id], decided.package.route_id)
     package = _package(session, lease)
     if sealed is not None and package.current_sha256 != decided.package.current_sha256:
         # The contractor's own signature came in between: the seal has to follow it.
         jobs.release(session, lease, JobState.DUE)
+        record_deed(session, lease.project_id, _deed(package, sealed, action="package.seal_overtaken"))
         return
     jobs.release(session, lease, JobState.DONE)
     if sealed is None:
@@ -135,5 +136,9 @@ def _write(session: Session, lease: Lease, context: StepContext, decided: Decide
     if decided.engineer is not None:
         forget_once_printed(session, lease.project_id, [decided.engineer])
     raise_version(route)
-    deed = deed_to(package, action="package.sealed", content_sha256=sealed.sha256, at=context.clock())
-    record_deed(session, lease.project_id, deed)
+    record_deed(session, lease.project_id, _deed(package, sealed, action="package.sealed"))
+
+
+def _deed(package: Package, sealed: SignedFile, *, action: str) -> Deed:
+    # Each use of the key has its entry, whether the file was kept or not.
+    return deed_to(package, action=action, content_sha256=sealed.sha256, at=sealed.signed_at)

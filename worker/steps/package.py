@@ -71,7 +71,7 @@ def run(context: StepContext, lease: Lease) -> None:
     signed = certify(
         unsigned,
         key=key,
-        signed_at=context.clock(),
+        signed_at=prepared.content.made_at,
         reason=_reason(prepared.content),
         boxes=SignatureBoxes(**SIGNATURE_BOXES, page=SIGNING_PAGE),
         sealing=prepared.sealing,
@@ -79,7 +79,7 @@ def run(context: StepContext, lease: Lease) -> None:
     context.blobs.put(signed.pdf)
     context.come_forward()
     with transaction(context.engine) as session:
-        package = _issue(session, lease, prepared, context, certified=_certified(context, signed, key=key))
+        package = _issue(session, lease, prepared, certified=_certified(prepared, signed, key=key))
         record_deed(session, lease.project_id, _signed(package))
 
 
@@ -161,6 +161,7 @@ def _judge_anew(context: StepContext, lease: Lease, *, is_demonstration: bool) -
         public_url=context.settings.public_url,
         is_demonstration=is_demonstration,
         seal=planned_seal(context, sealing),
+        # The one reading of the clock: what is printed, signed, recorded and told is one time.
         made_at=context.clock(),
     )
     return sealing, content
@@ -186,9 +187,7 @@ def _submission(session: Session, lease: Lease) -> Submission:
     ).one()
 
 
-def _issue(
-    session: Session, lease: Lease, prepared: _Prepared, context: StepContext, *, certified: SignedFile
-) -> Package:
+def _issue(session: Session, lease: Lease, prepared: _Prepared, *, certified: SignedFile) -> Package:
     content, attached = prepared.content, prepared.attached
     submission = _submission(session, lease)
     route = lock_route(session, [lease.project_id], submission.route_id)
@@ -208,14 +207,14 @@ def _issue(
         attached=attached,
         audit_sequence=content.audit_sequence,
         audit_hash=content.audit_hash,
-        issued_at=(issued_at := context.clock()),
-        deemed_at=deemed_at(content.criteria, submission, content.verdict, issued_at=issued_at),
+        issued_at=content.made_at,
+        deemed_at=deemed_at(content.criteria, submission, content.verdict, issued_at=content.made_at),
     )
     session.add(package)
     session.flush()
     add_files(session, package, [certified])
     if package.deemed_at is not None:
-        delay = package.deemed_at - issued_at
+        delay = package.deemed_at - content.made_at
         jobs.make_due(session, JobKind.DEEM, project_id=lease.project_id, subject_id=package.id, delay=delay)
     submission.state = "issued"
     raise_version(route)
@@ -229,14 +228,14 @@ def _reason(content: PackageContent) -> str:
     return f"{said} Verdict SHA-256 {content.verdict_digest}."
 
 
-def _certified(context: StepContext, signed: Signed, *, key: SigningKey) -> SignedFile:
+def _certified(prepared: _Prepared, signed: Signed, *, key: SigningKey) -> SignedFile:
     return SignedFile(
         sha256=sha256_hex(signed.pdf),
         role=None,
         signed_by=SignedBy.SERVICE_SEAL,
         person=None,
         certificate_sha256=key.certificate_sha256,
-        signed_at=context.clock(),
+        signed_at=prepared.content.made_at,
         level=level_of(signed.report),
     )
 

@@ -77,12 +77,22 @@ class _Batch:
     caller: Caller
     route: Route
     sent_at: datetime
+    replaces: UUID | None
 
 
 def accept_records(
-    session: Session, caller: Caller, route_id: UUID, *, sent_at: datetime, items: Sequence[Any]
+    session: Session,
+    caller: Caller,
+    route_id: UUID,
+    *,
+    sent_at: datetime,
+    items: Sequence[Any],
+    replaces: UUID | None = None,
 ) -> list[Answer]:
-    """Store what is new of a batch under the route's lock, and let its fibres wait to be judged."""
+    """Store what is new of a batch under the route's lock, and let its fibres wait to be judged.
+
+    What is stored has one audit entry: as new, or as the replacement of the record that is named.
+    """
     route = find_route(session, caller.projects, route_id)
     answers: dict[int, Answer] = {}
     posted = list(_read(items, answers))
@@ -91,7 +101,7 @@ def accept_records(
     if fresh:
         fresh = list(_fitting(session, route, fresh, caller.now, answers))
     if fresh:
-        _store(session, _Batch(caller=caller, route=route, sent_at=sent_at), fresh, answers)
+        _store(session, _Batch(caller=caller, route=route, sent_at=sent_at, replaces=replaces), fresh, answers)
     return [answers[index] for index in range(len(items))]
 
 
@@ -200,7 +210,8 @@ def _store(session: Session, batch: _Batch, items: Sequence[_Posted], answers: d
     for one, reaching in _reached(session, others, records):
         _follow(session, one, reaching)
     digest = digest_of(sorted(item.sha256 for item in stored))
-    record_deed(session, route.project_id, batch.caller.deed("records.stored", route.id, content_sha256=digest))
+    done, to_what = ("records.stored", route.id) if batch.replaces is None else ("record.replaced", batch.replaces)
+    record_deed(session, route.project_id, batch.caller.deed(done, to_what, content_sha256=digest))
 
 
 def _row(item: _Posted, batch: _Batch) -> dict[str, Any]:

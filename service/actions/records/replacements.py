@@ -40,12 +40,14 @@ def replace_record(session: Session, caller: Caller, route_id: UUID, record_id: 
         if caller.kind is TokenKind.CREW:
             _refuse_to_crew(session, caller, old, new)
         ended = end_records(session, caller, locked, reason=form.reason, replaced_by=new.id)
-        [answer] = accept_records(session, caller, route_id, sent_at=form.sent_at, items=[form.record])
+        [answer] = accept_records(
+            session, caller, route_id, sent_at=form.sent_at, items=[form.record], replaces=record_id
+        )
         if answer.error is not None:
             raise answer.error
     except ServiceError as error:
         raise _seen_from_form(error) from error
-    if ended:
+    if ended and answer.receipt is not Receipt.STORED:
         deed = caller.deed("record.replaced", record_id)
         record_deed(session, locked.route.project_id, deed)
     return Answer(id=answer.id, receipt=Receipt.STORED if ended else Receipt.ALREADY_STORED)

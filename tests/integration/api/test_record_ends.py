@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 from typing import Any
 from uuid import uuid4
 
+import orjson
 import pytest
 
 from service.vocabulary.words import TokenKind
@@ -42,6 +43,12 @@ def kept(world: World, record_id: str) -> Any:
         path = answer.links.get("next", {}).get("url", "")
     [found] = [item for item in items if item["id"] == record_id]
     return found
+
+
+def audited(world: World) -> list[str]:
+    with world.engine.connect() as connection:
+        entries = connection.exec_driver_sql("SELECT entry FROM audit_entry ORDER BY sequence").scalars().all()
+    return [orjson.loads(one)["action"] for one in entries]
 
 
 def counts(world: World) -> dict[str, int]:
@@ -83,10 +90,11 @@ def test_an_end_needs_a_reason(fresh_world: OpenWorld, reason: str) -> None:
 
 def test_a_replacement_counts_instead_and_may_be_sent_again(fresh_world: OpenWorld) -> None:
     world = fresh_world("judged")
-    before = counts(world)
+    before, told = counts(world), audited(world)
     better = anew(LOSSES[0], loss_db=30.0)
     first, second = replace(world, LOSSES[0]["id"], better), replace(world, LOSSES[0]["id"], better)
     assert (first.json()["outcome"], second.json()["outcome"]) == ("stored", "already_stored")
+    assert audited(world)[len(told) :] == ["record.replaced"]
     found = kept(world, LOSSES[0]["id"])
     assert (found["end_reason"], found["replaced_by"]) == ("wrong meter", better["id"])
     assert found["record"]["loss_db"] == f"{LOSSES[0]['loss_db']:.3f}"

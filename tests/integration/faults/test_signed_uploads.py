@@ -94,6 +94,12 @@ def is_good(world: World, keys: dict[str, Signatory]) -> bool:
     return verify(package_file(world, package_of(world)["id"]), trust=trust, now=world.context.clock()).is_sound
 
 
+def audited(world: World) -> list[str]:
+    with world.engine.connect() as connection:
+        entries = connection.exec_driver_sql("SELECT entry FROM audit_entry ORDER BY sequence").scalars().all()
+    return [orjson.loads(one)["action"] for one in entries]
+
+
 def test_a_seal_that_a_signature_overtakes_is_made_anew_behind_it(
     world: World, keys: dict[str, Signatory], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -105,6 +111,8 @@ def test_a_seal_that_a_signature_overtakes_is_made_anew_behind_it(
     world.drain()
     assert signatures(world) == [("contractor", "own_key"), ("decision", "service_seal")]
     assert is_good(world, keys)
+    uses = ["package.signed", "package.seal_overtaken", "package.sealed"]
+    assert [one for one in audited(world) if one in uses] == uses
 
 
 def test_of_two_files_that_are_checked_at_once_the_second_to_be_written_is_told_to_sign_anew(
@@ -131,9 +139,7 @@ def test_a_worker_that_was_taken_for_dead_takes_nothing_a_second_time(
     before_write(monkeypatch, check_upload, take_over)
     check(world, sent)
     assert signatures(world) == [("contractor", "own_key")]
-    with world.engine.connect() as connection:
-        entries = connection.exec_driver_sql("SELECT entry FROM audit_entry").scalars().all()
-    assert [orjson.loads(one)["action"] for one in entries].count("signature.taken") == 1
+    assert audited(world).count("signature.taken") == 1
 
 
 def test_a_signature_that_the_decisions_seal_overtakes_is_to_be_made_anew(
