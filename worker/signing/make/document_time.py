@@ -2,14 +2,12 @@
 
 from dataclasses import replace
 from datetime import datetime
-from io import BytesIO
 
-from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign.signers import PdfTimeStamper
 
-from worker.signing.check.parsing import UNREADABLE
 from worker.signing.check.verify import verify
 from worker.signing.errors import DocumentUnsignableError, OwnSignatureError
+from worker.signing.make.pdf_signer import UNSIGNABLE, open_to_sign
 from worker.signing.make.sealing import DIGEST, Authorities
 from worker.signing.make.timestamps import CheckedTimeStamper
 from worker.signing.report import Signed
@@ -25,9 +23,10 @@ def stamp_document(
 ) -> Signed:
     """Append a time stamp over a good document, and read the result back as a receiver would."""
     stamper = PdfTimeStamper(CheckedTimeStamper(authorities.ask_time))
+    writer = open_to_sign(pdf)
     try:
-        stamped: bytes = stamper.timestamp_pdf(IncrementalPdfFileWriter(BytesIO(pdf)), DIGEST).getvalue()
-    except UNREADABLE as error:
+        stamped: bytes = stamper.timestamp_pdf(writer, DIGEST).getvalue()
+    except UNSIGNABLE as error:
         raise DocumentUnsignableError(f"The document cannot be stamped: {error}.") from error
     trusted = replace(trust, time=[*authorities.trust, *(trust.time or ())] or None)
     report = verify(stamped, trust=trusted, now=now)

@@ -5,8 +5,10 @@ from datetime import datetime
 from io import BytesIO
 
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.pdf_utils.writer import BasePdfFileWriter
 from pyhanko.sign.fields import SigFieldSpec
+from pyhanko.sign.general import SigningError
 from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner
 from pyhanko.sign.signers.pdf_signer import PdfSigningSession
 from pyhanko.stamp import BaseStampStyle
@@ -19,6 +21,8 @@ from worker.signing.make.sealing import Sealing
 from worker.signing.trust.certificates import Trusted
 
 UNPROVEN = (PathError, ValidationError)
+# What the library says of a document that takes no signature; any other error while we sign is a fault of ours.
+UNSIGNABLE = (SigningError, PdfError)
 _SAID_OF_IT = "A certificate that the signature was to rest on is not proven to hold"
 
 
@@ -39,25 +43,32 @@ def add_signature(
     `trust` are the roots of whoever signed or stamped the document before.
     """
     key.require_valid_at(signed_at)
-    timestamper = sealing.timestamper()
+    writer, timestamper = open_to_sign(pdf), sealing.timestamper()
     try:
         completed = sealing.completed(
             metadata, pdf=pdf, key=key, timestamper=timestamper, trust=trust, signed_at=signed_at
         )
         signer = _SignerAt(completed, key.signer, timestamper=timestamper, stamp_style=stamp, new_field_spec=new_field)
         signer.signed_at = signed_at
-        writer = IncrementalPdfFileWriter(BytesIO(pdf))
         if prepare is not None:
             prepare(writer)
         signed: BytesIO = signer.sign_pdf(writer, existing_fields_only=new_field is None)
     except UNPROVEN as error:
         raise CertificateUnprovenError(f"{_SAID_OF_IT}: {error}") from error
-    except UNREADABLE as error:
+    except UNSIGNABLE as error:
         unproven = next((one for one in (error.__cause__, *error.args) if isinstance(one, UNPROVEN)), None)
         if unproven is not None:
             raise CertificateUnprovenError(f"{_SAID_OF_IT}: {unproven}") from error
         raise DocumentUnsignableError(f"The document cannot be signed: {error}.") from error
     return signed.getvalue()
+
+
+def open_to_sign(pdf: bytes) -> IncrementalPdfFileWriter:
+    """Read a document so far as an update of it takes."""
+    try:
+        return IncrementalPdfFileWriter(BytesIO(pdf))
+    except UNREADABLE as error:
+        raise DocumentUnsignableError(f"The document cannot be read: {error}.") from error
 
 
 class _SignerAt(PdfSigner):
