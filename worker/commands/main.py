@@ -14,7 +14,7 @@ from worker.commands.demo import demonstration
 from worker.commands.explained import explained
 from worker.commands.issued_status import ServerAddressError
 from worker.commands.limited import check_file_in_limits
-from worker.commands.page_comparison import prove_data, prove_pages
+from worker.commands.page_comparison import check_data, compare_pages
 from worker.commands.parent_watch import end_with_parent
 from worker.commands.required import RequirementUnknownError, read_required
 from worker.commands.start import PartName, await_settings, check_settings
@@ -162,10 +162,12 @@ def verify(
     package, and whether the project's audit chain is still the one that it was made on. Ends with 0 if the package is
     complete, 1 if it is bad, 2 if there was nothing to judge, 3 if signatures are awaited.
     """
-    prove = prove_data if without_pages else prove_pages
+    compare = check_data if without_pages else compare_pages
     files = TrustFiles(trust, trust_contractor or (), trust_engineer or (), trust_time or ())
     try:
-        checked = check_file_in_limits(file, trust=files, server=server, prove=prove, required=read_required(require))
+        checked = check_file_in_limits(
+            file, trust=files, server=server, compare=compare, required=read_required(require)
+        )
     except (NothingToVerifyError, RequirementUnknownError, ServerAddressError) as error:
         if as_json:
             _print_json({"is_good": False, "problems": [str(error)]})

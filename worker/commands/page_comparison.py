@@ -1,19 +1,22 @@
-"""Prove a package's pages by drawing them again from the data attached, and hold that data against itself."""
+"""Draw a package's pages again from the data attached and compare them, and hold that data against itself."""
 
+import gc
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from hashlib import sha256
 from typing import NamedTuple
 
-from worker.package.archive.document import pack
+from worker.package.archive.document import Packed, pack
 from worker.package.data.attachment_forms import PAGES_FORM
 from worker.package.data.content import PackageContent
 from worker.package.data.contradictions import contradictions
 from worker.package.data.from_attachments import AttachedDataError, read_content, read_making
 from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.view import build_view
-from worker.signing.check.parsing import UNFITTING, read_attachments
-from worker.signing.check.shown import Comparison, UnreadablePagesError, compare_shown
+from worker.signing.check.pages import PageDifferences, UnreadablePagesError, compare_drawings
+from worker.signing.check.parsing import UNFITTING, Attachment, read_attachments
 from worker.signing.errors import AttachmentNotFoundError
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD
 
@@ -41,7 +44,7 @@ class AuditHead:
 
 
 @dataclass(frozen=True, kw_only=True)
-class PageProof:
+class PageComparison:
     """What the attached data say of themselves and of the pages; `None` is what could not be learnt."""
 
     pages: Pages = Pages.NOT_COMPARED
@@ -54,91 +57,106 @@ class PageProof:
     problems: tuple[str, ...] = ()
 
 
-def prove_pages(pdf: bytes) -> PageProof:
+def compare_pages(pdf: bytes) -> PageComparison:
     """Hold a package's data against itself, draw its pages from it, and compare them with those that the file shows."""
-    attached, proof = _read(pdf)
-    return proof if attached is None else _compared(pdf, attached, proof)
+    with _counted_only():
+        attached, found = _read(pdf)
+        # The seal vouches for the pages; that this program cannot draw those of another form speaks against nobody.
+        return found if attached is None or found.pages_form != PAGES_FORM else _compared(pdf, attached, found)
 
 
-def prove_data(pdf: bytes) -> PageProof:
+def check_data(pdf: bytes) -> PageComparison:
     """Hold a package's data against itself, and leave its pages alone."""
     return _read(pdf)[1]
 
 
-def proof_lines(proof: PageProof) -> Iterator[str]:
+def comparison_lines(comparison: PageComparison) -> Iterator[str]:
     """Say for people what was found, the problems left out."""
-    if proof.audit_head is not None:
-        yield f"  audit     head {proof.audit_head.sequence}, {proof.audit_head.hash}"
-    match proof.pages:
+    if comparison.audit_head is not None:
+        yield f"  audit     head {comparison.audit_head.sequence}, {comparison.audit_head.hash}"
+    made = f"form {comparison.pages_form}, by {comparison.drawn_by}"
+    match comparison.pages:
         case Pages.AS_DRAWN:
-            yield f"  pages     all {proof.page_count} are what the attached data give ({_making_text(proof)})"
+            yield f"  pages     all {comparison.page_count} are what the attached data give ({made})"
         case Pages.OTHER:
-            yield f"  pages     NOT what the attached data give ({_making_text(proof)})"
+            yield f"  pages     NOT what the attached data give ({made})"
         case Pages.NOT_COMPARED:
-            yield f"  pages     not compared with the attached data{_other_form(proof)}"
+            yield f"  pages     not compared with the attached data{_other_form(comparison)}"
 
 
-def _other_form(proof: PageProof) -> str:
-    if proof.pages_form is None or proof.pages_form == PAGES_FORM:
+def _other_form(comparison: PageComparison) -> str:
+    if comparison.pages_form is None or comparison.pages_form == PAGES_FORM:
         return ""
-    return f": {proof.drawn_by} drew them in form {proof.pages_form}, this program draws form {PAGES_FORM}"
-
-
-def _making_text(proof: PageProof) -> str:
-    return f"form {proof.pages_form}, by {proof.drawn_by}"
+    return f": {comparison.drawn_by} drew them in form {comparison.pages_form}, this program draws form {PAGES_FORM}"
 
 
 class _Attached(NamedTuple):
-    """What is attached, and the content that it gives."""
+    """What is attached, packed as it is in the file, and the content that it gives."""
 
-    files: Mapping[str, bytes]
+    files: Mapping[str, Packed]
     content: PackageContent
 
 
-def _read(pdf: bytes) -> tuple[_Attached | None, PageProof]:
-    proof = PageProof()
+@contextmanager
+def _counted_only() -> Iterator[None]:
+    """Let go only what nothing counts on: looking for circles among millions of plain values took a third of all."""
+    was_enabled = gc.isenabled()
+    gc.disable()
     try:
-        files = read_attachments(pdf)
+        yield
+    finally:
+        if was_enabled:
+            gc.enable()
+
+
+def _read(pdf: bytes) -> tuple[_Attached | None, PageComparison]:
+    comparison = PageComparison()
+    try:
+        attachments = read_attachments(pdf)
+        files = {name: one.content for name, one in attachments.items()}
         making = read_making(files)
-        proof = replace(proof, drawn_by=making.program, pages_form=making.pages_form)
+        comparison = replace(comparison, drawn_by=making.program, pages_form=making.pages_form)
         content = read_content(files)
     except (AttachmentNotFoundError, AttachedDataError) as error:
-        return None, _with_problem(proof, f"The attached data cannot be read: {error}.")
-    attached = _Attached(files, content)
-    proof = replace(proof, audit_head=AuditHead(sequence=content.audit_sequence, hash=content.audit_hash))
+        return None, _with_problem(comparison, f"The attached data cannot be read: {error}.")
+    attached = _Attached({name: _packed(one) for name, one in attachments.items()}, content)
+    comparison = replace(comparison, audit_head=AuditHead(sequence=content.audit_sequence, hash=content.audit_hash))
     try:
-        return attached, replace(proof, problems=tuple(contradictions(content)))
+        return attached, replace(comparison, problems=tuple(contradictions(content)))
     except UNFITTING as error:
-        return attached, _with_problem(proof, f"The attached data do not fit together ({_named(error)}).")
+        return attached, _with_problem(comparison, f"The attached data do not fit together ({_named(error)}).")
 
 
-def _compared(pdf: bytes, attached: _Attached, proof: PageProof) -> PageProof:
-    if proof.pages_form != PAGES_FORM:
-        # The seal vouches for the pages; that this program cannot draw them speaks against nobody.
-        return proof
+def _packed(one: Attachment) -> Packed:
+    """Take a file as it is packed: then pages alone have to come out alike, whatever library packs."""
+    if one.compressed is None:
+        return pack((one.content,))
+    return Packed(compressed=one.compressed, size=len(one.content), sha256=sha256(one.content).hexdigest())
+
+
+def _compared(pdf: bytes, attached: _Attached, found: PageComparison) -> PageComparison:
     try:
-        files = {name: pack((file,)) for name, file in attached.files.items()}
-        drawn = draw(build_view(attached.content), attachments=files)
-        return _told(proof, compare_shown(pdf, drawn=drawn, frames=_FRAMES))
+        drawn = draw(build_view(attached.content), attachments=attached.files)
+        return _told(found, compare_drawings(pdf, drawn=drawn, frames=_FRAMES))
     except UnreadablePagesError as error:
-        return _with_problem(proof, str(error))
+        return _with_problem(found, str(error))
     except UNFITTING as error:
-        return _with_problem(proof, f"The pages cannot be drawn from the attached data ({_named(error)}).")
+        return _with_problem(found, f"The pages cannot be drawn from the attached data ({_named(error)}).")
 
 
-def _told(proof: PageProof, found: Comparison) -> PageProof:
+def _told(comparison: PageComparison, found: PageDifferences) -> PageComparison:
     problems = tuple(_differences(found))
     return replace(
-        proof,
+        comparison,
         pages=Pages.OTHER if problems else Pages.AS_DRAWN,
         page_count=found.page_count,
         pages_differing=len(found.other_pages),
         first_page_differing=found.other_pages[0] if found.other_pages else None,
-        problems=(*proof.problems, *problems),
+        problems=(*comparison.problems, *problems),
     )
 
 
-def _differences(found: Comparison) -> Iterator[str]:
+def _differences(found: PageDifferences) -> Iterator[str]:
     if found.page_count != found.drawn_count:
         yield f"The file has {found.page_count} pages, and the attached data give {found.drawn_count}."
     if found.other_pages:
@@ -155,8 +173,8 @@ def _differences(found: Comparison) -> Iterator[str]:
         yield f"Beside its pages the file has what the attached data give otherwise: {', '.join(found.other_entries)}."
 
 
-def _with_problem(proof: PageProof, problem: str) -> PageProof:
-    return replace(proof, problems=(*proof.problems, problem))
+def _with_problem(comparison: PageComparison, problem: str) -> PageComparison:
+    return replace(comparison, problems=(*comparison.problems, problem))
 
 
 def _named(error: Exception) -> str:

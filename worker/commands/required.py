@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterator, Mapping
 from enum import StrEnum
 from types import MappingProxyType
 
-from worker.commands.page_comparison import PageProof, Pages
+from worker.commands.page_comparison import PageComparison, Pages
 from worker.signing.report import Awaited, PackageReport
 
 
@@ -49,7 +49,7 @@ def read_required(text: str) -> frozenset[Required]:
     return frozenset(map(Required, words))
 
 
-def missing(report: PackageReport, proof: PageProof, *, required: Collection[Required]) -> Iterator[str]:
+def missing(report: PackageReport, comparison: PageComparison, *, required: Collection[Required]) -> Iterator[str]:
     """Say what is required and not there.
 
     A person's word is there when nothing of it is awaited: by an own key, or by the service's seal over what was
@@ -59,5 +59,5 @@ def missing(report: PackageReport, proof: PageProof, *, required: Collection[Req
         lacking = sorted(_AWAITED_FOR.get(one, frozenset()) & {*report.awaited})
         if lacking or (one in _AWAITED_FOR and not report.signatures):
             yield f"Required and missing: {', '.join(_WORDS[what] for what in lacking) or one.value}."
-    if Required.PAGES in required and proof.pages is Pages.NOT_COMPARED:
+    if Required.PAGES in required and comparison.pages is Pages.NOT_COMPARED:
         yield "Required and missing: that the pages are compared with the attached data."

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from rich.console import Console
 
 from worker.commands.issued_status import Served, ask_issued_status, client_of, issued_status_lines
-from worker.commands.page_comparison import PageProof, proof_lines, prove_pages
+from worker.commands.page_comparison import PageComparison, compare_pages, comparison_lines
 from worker.commands.required import Required, missing
 from worker.signing.check.verify import verify
 from worker.signing.report import Awaited, PackageReport, SignatureReport, State, TimestampReport
@@ -36,7 +36,7 @@ class Checked(NamedTuple):
     """
 
     report: PackageReport
-    proof: PageProof
+    comparison: PageComparison
     served: Served | None = None
 
 
@@ -63,7 +63,7 @@ def check_file(
     *,
     trust: TrustFiles,
     server: str | None = None,
-    prove: Callable[[bytes], PageProof] = prove_pages,
+    compare: Callable[[bytes], PageComparison] = compare_pages,
     required: Collection[Required] = (),
 ) -> Checked:
     """Judge a file against whom is trusted and its own data, and by a service's word where one is named."""
@@ -72,13 +72,13 @@ def check_file(
         pdf = _read_pdf(file)
         report = verify(pdf, trust=trust.read(), now=datetime.now(UTC))
         # Of what is no PDF one sentence is enough.
-        proof = prove(pdf) if report.signatures or report.attachments else PageProof()
+        comparison = compare(pdf) if report.signatures or report.attachments else PageComparison()
         served = None
         if client is not None:
-            served = ask_issued_status(pdf, sha256=report.sha256, head=proof.audit_head, client=client)
-    lacking = missing(report, proof, required=required)
-    problems = (*report.problems, *proof.problems, *lacking, *(() if served is None else served.problems))
-    return Checked(replace(report, problems=problems), proof, served)
+            served = ask_issued_status(pdf, sha256=report.sha256, head=comparison.audit_head, client=client)
+    lacking = missing(report, comparison, required=required)
+    problems = (*report.problems, *comparison.problems, *lacking, *(() if served is None else served.problems))
+    return Checked(replace(report, problems=problems), comparison, served)
 
 
 def _read_pdf(file: Path) -> bytes:
@@ -103,14 +103,14 @@ def _read(file: Path) -> bytes:
 def as_document(checked: Checked) -> dict[str, Any]:
     """Return a report as JSON takes it."""
     report = checked.report
-    proof = {name: value for name, value in asdict(checked.proof).items() if name != "problems"}
+    comparison = {name: value for name, value in asdict(checked.comparison).items() if name != "problems"}
     document = {
         "is_good": report.is_good,
         "state": report.state,
         "level": report.level,
         **asdict(report),
         "attachments": dict(report.attachments),
-        "data": proof,
+        "data": comparison,
     }
     return document if checked.served is None else {**document, "server": checked.served.answer}
 
@@ -126,7 +126,7 @@ def print_report(console: Console, file: Path, checked: Checked) -> None:
     lines += [f"  the document up to there: {_stated(one)}" for one in report.timestamps]
     if report.attachments:
         lines.append(f"  attached  {', '.join(sorted(report.attachments))}")
-        lines += proof_lines(checked.proof)
+        lines += comparison_lines(checked.comparison)
     if report.is_demonstration:
         lines.append("  A demonstration key signed this: it proves nothing about anybody.")
     if checked.served is not None:

@@ -17,7 +17,7 @@ from tests.integration.api.acts import newest_package
 from tests.integration.api.conftest import OpenWorld
 from tests.world import World
 from worker.commands.issued_status import Served, ask_issued_status, issued_status_lines
-from worker.commands.page_comparison import prove_data
+from worker.commands.page_comparison import check_data
 from worker.commands.upkeep import first_bad_entries
 
 pytestmark = pytest.mark.slow
@@ -39,7 +39,7 @@ def ask(world: World) -> Served:
     """Ask the world's service about its newest package's file."""
     path = f"/v1/packages/{newest_package(world)['id']}/pdf"
     pdf = world.call(TokenKind.ENGINEER, "GET", path).content
-    return ask_issued_status(pdf, sha256=sha256_hex(pdf), head=prove_data(pdf).audit_head, client=world.http)
+    return ask_issued_status(pdf, sha256=sha256_hex(pdf), head=check_data(pdf).audit_head, client=world.http)
 
 
 def first_bad(world: World) -> int | None:

@@ -14,7 +14,7 @@ from tests.package_factories import make_content
 from tests.package_reading import draw_content
 from tests.world import World
 from worker.commands.issued_status import Served, ask_issued_status, issued_status_lines
-from worker.commands.page_comparison import prove_data
+from worker.commands.page_comparison import check_data
 
 pytestmark = pytest.mark.slow
 
@@ -26,7 +26,7 @@ def file_of(world: World, package: Any) -> bytes:
 
 def ask(world: World, pdf: bytes) -> Served:
     """Ask the world's own service about a file."""
-    return ask_issued_status(pdf, sha256=sha256_hex(pdf), head=prove_data(pdf).audit_head, client=world.http)
+    return ask_issued_status(pdf, sha256=sha256_hex(pdf), head=check_data(pdf).audit_head, client=world.http)
 
 
 def test_the_issued_file_is_current_until_another_takes_its_place(fresh_world: OpenWorld) -> None:

@@ -8,12 +8,14 @@ from typing import Any
 import pytest
 from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.pdf_utils.reader import PdfFileReader
+from pyhanko.pdf_utils.writer import copy_into_new_writer
 
 from tests.package_factories import make_content
 from tests.package_reading import draw_content
 from tests.signed_documents import NOW, Signed, countersign_document, make_signed
 from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE
-from worker.signing.check.shown import Comparison, Frames, UnreadablePagesError, compare_shown
+from worker.signing.check.pages import Frames, PageDifferences, UnreadablePagesError, compare_drawings
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SignatureBoxes
 from worker.signing.make.certify import certify
 
@@ -45,8 +47,14 @@ def certified(drawn: bytes, signed: Signed) -> bytes:
     return certify(drawn, key=signed.key, signed_at=NOW, reason="Package issued", boxes=boxes).pdf
 
 
-def compare(pdf: bytes, drawn: bytes) -> Comparison:
-    return compare_shown(pdf, drawn=drawn, frames=FRAMES)
+def compare(pdf: bytes, drawn: bytes) -> PageDifferences:
+    """Compare a file with its drawing as it begins with it, and object by object: both find the same."""
+    found = compare_drawings(pdf, drawn=drawn, frames=FRAMES)
+    # A word in a comment is shown nowhere, and makes the drawing no beginning of any file.
+    elsewhere = drawn.replace(b"Generated", b"generated", 1)
+    assert len(elsewhere) == len(drawn) and not pdf.startswith(elsewhere)
+    assert compare_drawings(pdf, drawn=elsewhere, frames=FRAMES) == found
+    return found
 
 
 def updated(pdf: bytes, change: Change, *, page: int = 3) -> bytes:
@@ -180,6 +188,29 @@ def test_an_action_on_opening_is_named(drawn: bytes) -> None:
         writer.update_root()
 
     assert compare(updated(drawn, change), drawn).other_entries == ("/OpenAction",)
+
+
+def test_a_file_that_is_packed_otherwise_shows_the_same(drawn: bytes) -> None:
+    writer: Any = copy_into_new_writer(PdfFileReader(BytesIO(drawn)))
+    page = writer.root["/Pages"]["/Kids"][2]
+    page[MAKE.NameObject("/Contents")] = writer.add_object(MAKE.StreamObject(stream_data=page["/Contents"].data))
+    output = BytesIO()
+    writer.write(output)
+    found = compare(output.getvalue(), drawn)
+    assert (found.other_pages, found.pages_with_additions, found.other_entries) == ((), (), ())
+
+
+def test_a_file_that_only_begins_with_its_drawing_shows_what_its_last_table_leads_to(drawn: bytes) -> None:
+    another = draw_content(make_content(owner="Tidewater Communications District Two"))
+    writer: Any = copy_into_new_writer(PdfFileReader(BytesIO(another)))
+    output = BytesIO()
+    writer.write(output)
+    shifted = re.sub(
+        rb"(?<=\n)(\d{10})(?= 00000 n)", lambda one: b"%010d" % (int(one[1]) + len(drawn)), output.getvalue()
+    )
+    at = int(re.findall(rb"startxref\s+(\d+)", shifted)[-1])
+    shifted = re.sub(rb"startxref\s+\d+", b"startxref\n%d" % (at + len(drawn)), shifted)
+    assert compare(drawn + shifted, drawn).other_pages == (1, 2)
 
 
 def test_a_page_taken_out_or_put_in_is_counted(drawn: bytes) -> None:

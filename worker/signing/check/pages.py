@@ -2,10 +2,15 @@
 
 Two files show the same where every object that a page leads to is the same: its content, and the fonts and images that
 the content names. Bytes, object numbers and compression may differ.
+
+The file of a package begins with its drawing, byte for byte. Then whatever no later update moved is what was drawn, and
+only pages that an update wrote anew are looked at. Where a file does not begin so (another build of the compression
+library, or other pages), every object is.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from io import BytesIO
 from typing import Any
 
@@ -18,9 +23,10 @@ from pyhanko.pdf_utils.generic import (
 from pyhanko.pdf_utils.reader import PdfFileReader
 
 from worker.signing.check.parsing import UNREADABLE, entry
-from worker.signing.updates.update import raw_items, single_value
+from worker.signing.updates.update import key_of, raw_items, single_value
 
 Frame = tuple[float, float, float, float]
+Page = dict[str, Any]
 # By a field's name, the page on which its signature may show, and where.
 Frames = Mapping[str, tuple[int, Frame]]
 _INHERITED = ("/Resources", "/MediaBox", "/CropBox", "/Rotate")
@@ -32,7 +38,7 @@ _MOST_PAGES = 100_000
 
 
 @dataclass(frozen=True, kw_only=True)
-class Comparison:
+class PageDifferences:
     """Where a file differs from the drawing it should show; page numbers start at 1."""
 
     page_count: int
@@ -46,29 +52,78 @@ class UnreadablePagesError(ValueError):
     """The pages of a file cannot be read."""
 
 
-def compare_shown(pdf: bytes, *, drawn: bytes, frames: Frames) -> Comparison:
+def compare_drawings(pdf: bytes, *, drawn: bytes, frames: Frames) -> PageDifferences:
     """Compare what a file shows with a drawing; each signature may show in its field's frame only."""
     try:
-        return _compare(_Document(pdf), _Document(drawn), frames)
+        file, wanted = _Document(pdf), _Document(drawn)
+        kept = _Kept.of(file, wanted) if pdf.startswith(drawn) else None
+        if kept is None:
+            pairs = enumerate(zip(file.pages.values(), wanted.pages.values(), strict=False), start=1)
+            return _compare(file, wanted, pairs, frames, counts=(len(file.pages), len(wanted.pages)))
+        rewritten = ((number, (file.own(one), wanted.own(one))) for one, number in kept.rewritten_pages)
+        counts = kept.page_count, kept.page_count
+        return _compare(file, wanted, rewritten, frames, counts=counts, kept=kept.objects)
     except UNREADABLE as error:
         raise UnreadablePagesError(f"The pages cannot be read ({error}).") from error
 
 
 class _Document:
     def __init__(self, pdf: bytes) -> None:
-        reader = PdfFileReader(BytesIO(pdf))
-        self.catalog: DictionaryObject = reader.root
-        self.pages: list[dict[str, Any]] = []
-        self.numbers: dict[Reference, int] = {}
-        for reference, page in _walk_pages(self.catalog.raw_get("/Pages")):
-            self.numbers[reference] = len(self.pages)
-            self.pages.append(page)
+        self.reader = PdfFileReader(BytesIO(pdf))
+        self.catalog: DictionaryObject = self.reader.root
+
+    @cached_property
+    def pages(self) -> Mapping[Reference, Page]:
+        """Each page in order, with what it inherits."""
+        return dict(_walk_pages(self.catalog.raw_get("/Pages")))
+
+    @cached_property
+    def numbers(self) -> Mapping[Reference, int]:
+        """Which page each is."""
+        return {reference: number for number, reference in enumerate(self.pages)}
+
+    def own(self, reference: Reference) -> Page:
+        """Return what stands in an object, as it stands there."""
+        holder = _resolved(IndirectObject(reference.idnum, reference.generation, self.reader))  # type: ignore[no-untyped-call]
+        return {name: holder.raw_get(name) for name in holder}
 
 
-def _walk_pages(root: IndirectObject) -> Iterator[tuple[Reference, dict[str, Any]]]:
+@dataclass(frozen=True, kw_only=True)
+class _Kept:
+    """What a file that begins with its drawing has kept of it: all but its pages and what no page leads to."""
+
+    objects: Collection[Reference]
+    page_count: int
+    rewritten_pages: Collection[tuple[Reference, int]]
+
+    @classmethod
+    def of(cls, file: _Document, drawn: _Document) -> "_Kept | None":
+        """Look where each object of the drawing is found by now; `None` where a page may lead to one that moved.
+
+        The place alone tells: whatever a later table says, an object that is read from its old place has its old bytes.
+        """
+        places = drawn.reader.xrefs
+        everything = {key_of(one) for one in places.explicit_refs_in_revision(0)}
+        moved = {one for one in everything if file.reader.xrefs[one] != places[one]}
+        tree = key_of(drawn.catalog.raw_get("/Pages"))
+        pages = {key_of(one): number for number, one in enumerate(raw_items(drawn.own(tree)["/Kids"]), start=1)}
+        # Nothing on a page leads to these; what stands in them is compared, or judged with the signatures.
+        beside = {key_of(drawn.reader.trailer.raw_get(name)) for name in ("/Root", "/Info")}
+        beside.add(key_of(drawn.catalog.raw_get("/Metadata")))
+        if key_of(file.catalog.raw_get("/Pages")) != tree or not moved <= pages.keys() | beside:
+            return None
+        # Whoever leads to a page leads to the same one, whatever that shows.
+        return cls(
+            objects=(everything - moved) | pages.keys(),
+            page_count=len(pages),
+            rewritten_pages=sorted(((one, pages[one]) for one in moved & pages.keys()), key=lambda one: one[1]),
+        )
+
+
+def _walk_pages(root: IndirectObject) -> Iterator[tuple[Reference, Page]]:
     """Give each page in order, with what it inherits; a tree that leads back into itself is refused."""
     seen: set[Reference] = set()
-    waiting: list[tuple[IndirectObject, dict[str, Any]]] = [(root, {})]
+    waiting: list[tuple[IndirectObject, Page]] = [(root, {})]
     while waiting:
         pointer, inherited = waiting.pop()
         if pointer.reference in seen or len(seen) > _MOST_PAGES:
@@ -83,18 +138,26 @@ def _walk_pages(root: IndirectObject) -> Iterator[tuple[Reference, dict[str, Any
             yield pointer.reference, inherited | own
 
 
-def _compare(file: _Document, drawn: _Document, frames: Frames) -> Comparison:
-    same = _Sameness(file, drawn)
+def _compare(
+    file: _Document,
+    drawn: _Document,
+    pairs: Iterable[tuple[int, tuple[Page, Page]]],
+    frames: Frames,
+    *,
+    counts: tuple[int, int],
+    kept: Collection[Reference] = (),
+) -> PageDifferences:
+    same = _Sameness(file, drawn, kept=kept)
     other, additions = [], []
-    for number, (page, wanted) in enumerate(zip(file.pages, drawn.pages, strict=False), start=1):
+    for number, (page, wanted) in pairs:
         if not same.holds(_drawn_part(page), _drawn_part(wanted)):
             other.append(number)
         beside = [one for one in _annotations(page) if not _is_signature(one, frames, page=number)]
         if not same.holds(beside, _annotations(wanted)):
             additions.append(number)
-    return Comparison(
-        page_count=len(file.pages),
-        drawn_count=len(drawn.pages),
+    return PageDifferences(
+        page_count=counts[0],
+        drawn_count=counts[1],
         other_pages=tuple(other),
         pages_with_additions=tuple(additions),
         other_entries=tuple(
@@ -126,8 +189,8 @@ def _is_signature(annotation: Any, frames: Frames, *, page: int) -> bool:
 class _Sameness:
     """Tells whether objects of two documents are the same, whatever their numbers; a loop among them does no harm."""
 
-    def __init__(self, first: _Document, second: _Document) -> None:
-        self._first, self._second = first, second
+    def __init__(self, first: _Document, second: _Document, *, kept: Collection[Reference]) -> None:
+        self._first, self._second, self._kept = first, second, kept
         self._proven: set[tuple[Reference, Reference]] = set()
 
     def holds(self, first: Any, second: Any) -> bool:
@@ -138,7 +201,8 @@ class _Sameness:
             one, other = waiting.pop()
             if isinstance(one, IndirectObject) and isinstance(other, IndirectObject):
                 references = one.reference, other.reference
-                if references in self._proven or references in assumed:
+                is_kept = key_of(one) == key_of(other) and key_of(one) in self._kept
+                if is_kept or references in self._proven or references in assumed:
                     continue
                 assumed.add(references)
                 pages = self._first.numbers.get(one.reference), self._second.numbers.get(other.reference)

@@ -4,7 +4,7 @@ import zlib
 from collections.abc import Iterator
 from hashlib import sha256
 from io import BytesIO
-from typing import Any
+from typing import Any, NamedTuple
 
 from asn1crypto import parser
 from cryptography.exceptions import UnsupportedAlgorithm
@@ -56,12 +56,29 @@ def read_attachment(pdf: bytes, name: str) -> bytes:
     raise AttachmentNotFoundError(f"The document has no attachment named {name}.")
 
 
-def read_attachments(pdf: bytes) -> dict[str, bytes]:
+class Attachment(NamedTuple):
+    """What is attached, and its compression as it stands in the file, where that is one plain stream to its end."""
+
+    content: bytes
+    compressed: bytes | None
+
+
+def read_attachments(pdf: bytes) -> dict[str, Attachment]:
     """Return every attachment by its name."""
     try:
-        return dict(attachments_of(PdfFileReader(BytesIO(pdf))))
+        return {name: _attachment(stream) for name, stream in _attached_streams(PdfFileReader(BytesIO(pdf)))}
     except UNREADABLE as error:
         raise AttachmentNotFoundError(f"The document cannot be read: {error}.") from error
+
+
+def _attachment(stream: StreamObject) -> Attachment:
+    if not _is_plainly_compressed(stream):
+        return Attachment(bytes(stream.data), None)
+    unpacker = zlib.decompressobj()
+    content = unpacker.decompress(stream.encoded_data) + unpacker.flush()
+    if not unpacker.eof:
+        raise ValueError("an attachment is cut short")
+    return Attachment(content, None if unpacker.unused_data else bytes(stream.encoded_data))
 
 
 def entry(dictionary: DictionaryObject, name: str) -> Any:
@@ -97,7 +114,7 @@ def attachment_digests(reader: PdfFileReader) -> dict[str, str]:
 
 def _digest_of(stream: StreamObject) -> str:
     """Return the SHA-256 of what a stream holds, part by part where it is plainly compressed: it may be large."""
-    if entry(stream, "/Filter") != "/FlateDecode" or entry(stream, "/DecodeParms") is not None:
+    if not _is_plainly_compressed(stream):
         return sha256(stream.data).hexdigest()
     digest, unpacker, rest = sha256(), zlib.decompressobj(), stream.encoded_data
     while rest and not unpacker.eof:
@@ -107,6 +124,10 @@ def _digest_of(stream: StreamObject) -> str:
     if not unpacker.eof:
         raise ValueError("an attachment is cut short")
     return digest.hexdigest()
+
+
+def _is_plainly_compressed(stream: StreamObject) -> bool:
+    return entry(stream, "/Filter") == "/FlateDecode" and entry(stream, "/DecodeParms") is None
 
 
 def own_contents(signature: EmbeddedPdfSignature) -> bytes:
