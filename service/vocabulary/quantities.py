@@ -183,7 +183,9 @@ def round_half_even(value: int | Fraction, *, unit: int) -> int:
 
 def metres_text(length_um: int) -> str:
     """Write a length in metres, rounded once, half to even, to the centimetre."""
-    centimetres = round_half_even(length_um, unit=UM_PER_CM)
+    centimetres, rest = divmod(length_um, UM_PER_CM)
+    if rest:
+        centimetres = round_half_even(length_um, unit=UM_PER_CM)
     metres, part = divmod(abs(centimetres), 100)
     return f"{'-' if centimetres < 0 else ''}{metres}.{part:02d}"
 

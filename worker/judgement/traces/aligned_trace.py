@@ -161,7 +161,7 @@ def _read_places(
         if index in in_doubt or (is_misfit and not seen):
             readings[place.site_index] = Reason.AMBIGUOUS_EVENT
         elif seen and (proves_far_end or not scale.ends_at(laid.events[seen[0]].at_um)):
-            readings[place.site_index] = _read(trace, tuple([laid.events[event] for event in seen]))
+            readings[place.site_index] = _read(trace, [laid.events[event] for event in seen])
         elif seen or not reach.is_over(laid.expected_um[index]):
             readings[place.site_index] = scale.shortfall or Reason.BEYOND_REACH
         else:
@@ -205,7 +205,7 @@ def _read_zone(trace: Trace, zone: _Laid, *, reach: _Reach, beside: _Laid, is_mi
     has_pair = zone.places[0].zone_has_pair
     if not zone.events:
         return Reason.PAIR_NOT_SEEN if has_pair else _unseen(trace)
-    reading = _read(trace, tuple(zone.events))
+    reading = _read(trace, zone.events)
     if has_pair or isinstance(reading, Reason):
         return reading
     # No criterion is about splices together: of each alone no more is known than that it has no more than all of them.
@@ -232,13 +232,13 @@ def _unseen(trace: Trace) -> Reading:
     return Reading(trace, -trace.threshold_mdb, trace.threshold_mdb)
 
 
-def _read(trace: Trace, events: tuple[TraceEvent, ...]) -> Reading | Reason:
+def _read(trace: Trace, events: Sequence[TraceEvent]) -> Reading | Reason:
     total_mdb = 0
     for event in events:
         if event.loss_mdb is None:
             return Reason.LOSS_NOT_STATED
         total_mdb += event.loss_mdb
-    return Reading(trace, total_mdb, total_mdb, events)
+    return Reading(trace, total_mdb, total_mdb, tuple(events))
 
 
 def _in_cords(scale: DistanceScale, *, first_um: int, last_um: int) -> list[TraceEvent]:

@@ -96,7 +96,8 @@ def align(designed: Designed, *, counting: Sequence[Trace], every: Sequence[Trac
         scale = _confirm(scaled[one.stamp.id], [measured[other.stamp.id] for other in back])
         echoes = _find_echoes(designed, one, scale, way, [scaled[other.stamp.id] for other in back])
         without = take_off(scale, echoes) if echoes else scale
-        alone[one.stamp.id] = replace(_align(designed, one, without, way), echoes=echoes)
+        aligned = _align(designed, one, without, way)
+        alone[one.stamp.id] = replace(aligned, echoes=echoes) if echoes else aligned
     return _align_together(designed, alone, groups, ways, counting=counting)
 
 

@@ -63,19 +63,20 @@ def _own_events(place: int, own: dict[int, int], extra: dict[int, list[int]]) ->
 
 def _pairs(places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int) -> dict[int, int]:
     pairs: dict[int, int] = {}
-    for places, events in _runs(places_um, events_um, tolerance_um=tolerance_um):
-        if len(places) == 1 and len(events) == 1:
-            pairs[places[0]] = events[0]
-        elif places and events:
-            near_places = places_um[places.start : places.stop]
-            near_events = events_um[events.start : events.stop]
-            for place, event in _cheapest_pairs(near_places, near_events, tolerance_um=tolerance_um):
-                pairs[places[place]] = events[event]
+    for place, behind_place, event, behind_event in _runs(places_um, events_um, tolerance_um=tolerance_um):
+        if behind_place == place + 1 and behind_event == event + 1:
+            pairs[place] = event
+        elif behind_place > place and behind_event > event:
+            near_places, near_events = places_um[place:behind_place], events_um[event:behind_event]
+            for own_place, own_event in _cheapest_pairs(near_places, near_events, tolerance_um=tolerance_um):
+                pairs[place + own_place] = event + own_event
     return pairs
 
 
-def _runs(places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int) -> Iterator[tuple[range, range]]:
-    """Give the places and events, by index, between one gap wider than the tolerance and the next."""
+def _runs(
+    places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int
+) -> Iterator[tuple[int, int, int, int]]:
+    """Give, between one gap wider than the tolerance and the next, the first and behind the last place and event."""
     behind_all_um = max([*places_um[-1:], *events_um[-1:], 0]) + tolerance_um + 1
     all_places_um, all_events_um = [*places_um, behind_all_um], [*events_um, behind_all_um]
     place = event = 0
@@ -92,7 +93,7 @@ def _runs(places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: i
                 event += 1
                 event_um = all_events_um[event]
             next_um = place_um if place_um <= event_um else event_um
-        yield range(first_place, place), range(first_event, event)
+        yield first_place, place, first_event, event
 
 
 def _cheapest_pairs(places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int) -> list[tuple[int, int]]:
