@@ -18,7 +18,7 @@ _UM_PER_KM, _MDB_PER_DB, _CDB_PER_DB, _E5 = 1_000_000_000, 1000, 100, 100_000
 _OPEN_SHARE = float(reflected_share(reflectance_db=flat_end_reflectance_db(refractive_index=GLASS_REFRACTIVE_INDEX)))
 
 
-class Spot(NamedTuple):
+class EventAlong(NamedTuple):
     """An event and how far along the design's fibre it lies, from the end that the light came in at."""
 
     along_um: int
@@ -39,12 +39,12 @@ def returned_light(fibre: FibreMeasured, trace: Trace, *, far_end: FarEnd | None
 
     An open end takes the place of the far connection; any other sends nothing back but what that connection does.
     """
-    spots = _spots(fibre, trace)
-    inside = spots
+    events = _events_along(fibre, trace)
+    inside = events
     if far_end is FarEnd.OPEN:
         end_um = fibre.length_um - fibre.aligned(trace).scale.tolerance_um
-        inside = [spot for spot in spots if spot.along_um < end_um]
-    coefficients = _coefficients(fibre, trace, spots)
+        inside = [one for one in events if one.along_um < end_um]
+    coefficients = _coefficients(fibre, trace, events)
     reason = _end_fault(fibre, trace, far_end) or _event_fault(inside) or _glass_fault(coefficients)
     if reason is not None:
         return ReturnedLight(reason, 0, 0, REASON_SPOKEN[reason])
@@ -52,7 +52,7 @@ def returned_light(fibre: FibreMeasured, trace: Trace, *, far_end: FarEnd | None
         lengths_um=fibre.layout.section_lengths_um[:: 1 if trace.is_forward else -1],
         mdb_per_km=[one for one in coefficients if one is not None],
     )
-    bounds = [_reflectance_bounds(spot.event) for spot in inside]
+    bounds = [_reflectance_bounds(one.event) for one in inside]
     least = _return_loss(trace, sections, inside, [most for _, most in bounds], far_end)
     most = (
         least
@@ -74,26 +74,26 @@ def _detail(fibre: FibreMeasured, bounds: Sequence[tuple[int | None, int | None]
     return f"worked out from {reflections} and {metres_text(fibre.length_um)} m of fibre, the far end {far}"
 
 
-def _spots(fibre: FibreMeasured, trace: Trace) -> list[Spot]:
+def _events_along(fibre: FibreMeasured, trace: Trace) -> list[EventAlong]:
     scale = fibre.aligned(trace).scale
     first_um, last_um = scale.start_um - scale.tolerance_um, scale.end_um + scale.tolerance_um
     return [
-        Spot(min(max(scale.along_um(event.at_um), 0), fibre.length_um), event)
+        EventAlong(min(max(scale.along_um(event.at_um), 0), fibre.length_um), event)
         for event in scale.events
         if first_um <= event.at_um <= last_um
     ]
 
 
-def _coefficients(fibre: FibreMeasured, trace: Trace, spots: Sequence[Spot]) -> list[int | None]:
+def _coefficients(fibre: FibreMeasured, trace: Trace, events: Sequence[EventAlong]) -> list[int | None]:
     """Return what the next event that says so states of the fibre before it, for the middle of each section."""
-    stated = [spot for spot in spots if spot.event.mdb_per_km is not None]
+    stated = [one for one in events if one.event.mdb_per_km is not None]
     if trace.receive is None:
-        stated += [Spot(fibre.length_um, end) for end in trace.ends_shown[:1] if end.mdb_per_km is not None]
+        stated += [EventAlong(fibre.length_um, end) for end in trace.ends_shown[:1] if end.mdb_per_km is not None]
     coefficients: list[int | None] = []
     reached_um = 0
     for length_um in fibre.layout.section_lengths_um[:: 1 if trace.is_forward else -1]:
         middle_um = reached_um + length_um // 2
-        behind = (spot.event.mdb_per_km for spot in stated if spot.along_um > middle_um)
+        behind = (one.event.mdb_per_km for one in stated if one.along_um > middle_um)
         coefficients.append(next(behind, None))
         reached_um += length_um
     return coefficients
@@ -108,10 +108,10 @@ def _end_fault(fibre: FibreMeasured, trace: Trace, far_end: FarEnd | None) -> Re
     return next((shown for end in ends if isinstance(shown := readings.get(end), Reason)), None)
 
 
-def _event_fault(spots: Sequence[Spot]) -> Reason | None:
-    if any(spot.event.loss_mdb is None for spot in spots):
+def _event_fault(events: Sequence[EventAlong]) -> Reason | None:
+    if any(one.event.loss_mdb is None for one in events):
         return Reason.LOSS_NOT_STATED
-    reflecting = (spot.event for spot in spots if reflects(spot.event))
+    reflecting = (one.event for one in events if reflects(one.event))
     return None if all(event.reflectance_mdb is not None for event in reflecting) else Reason.REFLECTANCE_NOT_STATED
 
 
@@ -134,14 +134,14 @@ def _reflectance_bounds(event: TraceEvent) -> tuple[int | None, int | None]:
 def _return_loss(
     trace: Trace,
     sections: _Sections,
-    spots: Sequence[Spot],
+    events: Sequence[EventAlong],
     reflectances_mdb: Sequence[int | None],
     far_end: FarEnd | None,
 ) -> int:
     count = len(sections.lengths_um)
     reflecting = [
-        (spot.along_um, reflectance_mdb)
-        for spot, reflectance_mdb in zip(spots, reflectances_mdb, strict=True)
+        (one.along_um, reflectance_mdb)
+        for one, reflectance_mdb in zip(events, reflectances_mdb, strict=True)
         if reflectance_mdb is not None
     ]
     link = Link(
@@ -149,8 +149,8 @@ def _return_loss(
         attenuations_db_per_km=[mdb / _MDB_PER_DB for mdb in sections.mdb_per_km],
         backscatter_coefficients_db=[trace.backscatter_cdb / _CDB_PER_DB] * count,
         group_indices=[trace.group_index_e5 / _E5] * count,
-        loss_distances_km=[spot.along_um / _UM_PER_KM for spot in spots],
-        losses_db=[spot.event.loss_mdb / _MDB_PER_DB for spot in spots if spot.event.loss_mdb is not None],
+        loss_distances_km=[one.along_um / _UM_PER_KM for one in events],
+        losses_db=[one.event.loss_mdb / _MDB_PER_DB for one in events if one.event.loss_mdb is not None],
         reflection_distances_km=[along_um / _UM_PER_KM for along_um, _ in reflecting],
         reflectances_db=[mdb / _MDB_PER_DB for _, mdb in reflecting],
     )

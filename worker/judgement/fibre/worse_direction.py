@@ -13,7 +13,7 @@ from worker.judgement.words import SPOKEN
 _CONTRADICTORY = {Reason.AMBIGUOUS_EVENT, Reason.READINGS_DISAGREE, Reason.LOSS_NOT_STATED}
 
 
-class WorseWay(NamedTuple):
+class WorseDirection(NamedTuple):
     """The worse of the directions there are lies between the bounds; `reason` says why it may be worse still.
 
     `bounds_mdb` are missing where no direction shows anything.
@@ -26,22 +26,22 @@ class WorseWay(NamedTuple):
     void: tuple[VoidDocument, ...]
 
 
-def worse_of_any(forward: OneWayLoss, backward: OneWayLoss) -> WorseWay:
+def worse_of_any(forward: OneWayLoss, backward: OneWayLoss) -> WorseDirection:
     """Return the worse direction of those that show the place; one is enough."""
     told = (forward.reason, backward.reason)
     contradictory = next((reason for reason in told if reason in _CONTRADICTORY), None)
     return _worse(forward, backward, contradictory if None in told else missing_reason(*told))
 
 
-def worse_of_both(forward: OneWayLoss, backward: OneWayLoss) -> WorseWay:
+def worse_of_both(forward: OneWayLoss, backward: OneWayLoss) -> WorseDirection:
     """Return the worse direction of the two that have to show the place."""
     return _worse(forward, backward, missing_reason(forward.reason, backward.reason))
 
 
-def _worse(forward: OneWayLoss, backward: OneWayLoss, reason: Reason | None) -> WorseWay:
+def _worse(forward: OneWayLoss, backward: OneWayLoss, reason: Reason | None) -> WorseDirection:
     there = [one.readings[0] for one in (forward, backward) if one.reason is None]
     bounds = (max(one.low_mdb for one in there), max(one.high_mdb for one in there)) if there else None
-    return WorseWay(
+    return WorseDirection(
         reason=reason,
         bounds_mdb=bounds,
         detail="; ".join(_details(reason, forward, backward)),

@@ -43,7 +43,7 @@ def sort_traces(layout: Layout, history: History, validity: Validity) -> Mapping
     return {side: _sort_out(layout, validity, by_side[side]) for side in in_order}
 
 
-def counting_traces(trace_sets: Mapping[Side, TraceSet]) -> tuple[Trace, ...]:
+def valid_traces(trace_sets: Mapping[Side, TraceSet]) -> tuple[Trace, ...]:
     """Return the traces that count somewhere."""
     return tuple([trace for trace_set in trace_sets.values() for trace in trace_set.traces])
 
@@ -54,13 +54,14 @@ def longest_pulse_ns(trace_sets: Mapping[Side, TraceSet]) -> int:
 
 
 def _sort_out(layout: Layout, validity: Validity, own: Sequence[Trace]) -> TraceSet:
-    counting, void = split_by_fault(own, validity.fault_of)
+    valid, void = split_by_fault(own, validity.fault_of)
     latest: list[Trace] = []
-    for group in _groups(counting):
+    for group in _groups(valid):
         if latest_is_proven([trace.stamp for trace in group]):
             latest.append(group[-1])
         else:
             void.append((group[-1], Reason.ORDER_NOT_PROVEN))
+    # A shorter pulse tells joints apart that a longer one takes together, so it is asked first; of two the later.
     latest.sort(key=lambda trace: trace.stamp.key, reverse=True)
     latest.sort(key=lambda trace: trace.pulse_ns)
     sole = latest[0] if len(latest) == 1 and not void and _says_all(layout, validity, latest[0]) else None

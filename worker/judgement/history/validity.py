@@ -53,6 +53,7 @@ class Validity:
             return Reason.REPLACED_OR_WITHDRAWN
         if test.calibration_has_run_out:
             return Reason.CALIBRATION_RUN_OUT
+        # A fibre that was cut and spliced again is another one to every test of it, wherever that splice is.
         return _fault_in_order(test.stamp, self.reworks, Reason.BEFORE_REWORK)
 
     def is_plainly_final(self, test: Measurement) -> bool:

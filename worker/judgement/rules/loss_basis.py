@@ -5,7 +5,7 @@ from collections.abc import Callable
 from service.vocabulary.words import Outcome, Reason
 from worker.judgement.fibre.findings import Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.fibre.worse_direction import WorseWay, worse_of_any, worse_of_both
+from worker.judgement.fibre.worse_direction import WorseDirection, worse_of_any, worse_of_both
 from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB
 from worker.judgement.numbers.limits import Limit, hold
 from worker.judgement.traces.places import Place
@@ -55,7 +55,7 @@ def judge_each_way(fibre: FibreMeasured, place: Place, wavelength_nm: int, limit
     return _hold(worse, limit)
 
 
-def _hold(worse: WorseWay, limit: Limit) -> Judgement:
+def _hold(worse: WorseDirection, limit: Limit) -> Judgement:
     known = Judgement(
         Outcome.UNDETERMINED, worse.reason, worse.detail, limit=limit, readings=worse.readings, void=worse.void
     )

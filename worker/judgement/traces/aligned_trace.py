@@ -93,11 +93,11 @@ class AlignedTrace:
         return isinstance(reading, Reading) and reading.is_seen
 
 
-class _Laid(NamedTuple):
+class _Expected(NamedTuple):
     """Places in the order in which a trace's light meets them, where it should show them, and its events over them."""
 
     places: Sequence[Place]
-    expected_um: Sequence[int]
+    places_um: Sequence[int]
     events: Sequence[TraceEvent]
 
 
@@ -123,24 +123,24 @@ def align_trace(
         )
     first_um, last_um = scale.start_um - scale.tolerance_um, scale.end_um + scale.tolerance_um
     own = [event for event in scale.events if first_um <= event.at_um <= last_um]
-    whole = _Laid(between.places, scale.all_on_trace_um(between.along_um(located)), own)
+    whole = _Expected(between.places, scale.all_on_trace_um(between.along_um(located)), own)
     zones = list(_zones(whole, scale)) if between.has_zones else []
-    laid = _outside_zones(whole, zones) if zones else whole
+    expected = _outside_zones(whole, zones) if zones else whole
     found = assign(
-        laid.expected_um,
-        [event.at_um for event in laid.events],
-        is_group=[place.is_group for place in laid.places] if zones else between.is_group,
+        expected.places_um,
+        [event.at_um for event in expected.events],
+        is_group=[place.is_group for place in expected.places] if zones else between.is_group,
         tolerance_um=scale.tolerance_um,
     )
-    left_over = [laid.events[index] for index in found.left_over]
+    left_over = [expected.events[index] for index in found.left_over]
     # With more events on nothing than on joints the trace does not fit the design, as after a cord's length was
     # mistyped; what it does not show then proves nothing.
-    is_misfit = len(left_over) > len(laid.events) - len(left_over) + sum(len(zone.events) for zone in zones)
-    in_doubt = found.contested | _missed(trace, laid, found, left_over) if left_over else found.contested
-    reach = _Reach(scale, max([laid.events[own[-1]].at_um for own in found.events_of_place if own], default=None))
-    readings = _read_places(trace, laid, found, reach=reach, in_doubt=in_doubt, is_misfit=is_misfit)
+    is_misfit = len(left_over) > len(expected.events) - len(left_over) + sum(len(zone.events) for zone in zones)
+    in_doubt = found.contested | _missed(trace, expected, found, left_over) if left_over else found.contested
+    reach = _Reach(scale, max([expected.events[own[-1]].at_um for own in found.events_of_place if own], default=None))
+    readings = _read_places(trace, expected, found, reach=reach, in_doubt=in_doubt, is_misfit=is_misfit)
     for zone in zones:
-        shown = _read_zone(trace, zone, reach=reach, beside=laid, is_misfit=is_misfit)
+        shown = _read_zone(trace, zone, reach=reach, beside=expected, is_misfit=is_misfit)
         readings |= dict.fromkeys((place.site_index for place in zone.places), shown)
     return AlignedTrace(
         trace=trace,
@@ -153,16 +153,17 @@ def align_trace(
 
 
 def _read_places(
-    trace: Trace, laid: _Laid, found: Assignment, *, reach: _Reach, in_doubt: Iterable[int], is_misfit: bool
+    trace: Trace, expected: _Expected, found: Assignment, *, reach: _Reach, in_doubt: Iterable[int], is_misfit: bool
 ) -> dict[int, Reading | Reason]:
     scale, unseen, proves_far_end = reach.scale, _unseen(trace), reach.scale.shortfall is None
     readings: dict[int, Reading | Reason] = {}
-    for index, (place, seen) in enumerate(zip(laid.places, found.events_of_place, strict=True)):
+    for index, (place, seen) in enumerate(zip(expected.places, found.events_of_place, strict=True)):
+        # What contradicts itself comes first: an event that may be another joint's proves neither of them.
         if index in in_doubt or (is_misfit and not seen):
             readings[place.site_index] = Reason.AMBIGUOUS_EVENT
-        elif seen and (proves_far_end or not scale.ends_at(laid.events[seen[0]].at_um)):
-            readings[place.site_index] = _read(trace, [laid.events[event] for event in seen])
-        elif seen or not reach.is_over(laid.expected_um[index]):
+        elif seen and (proves_far_end or not scale.ends_at(expected.events[seen[0]].at_um)):
+            readings[place.site_index] = _read(trace, [expected.events[event] for event in seen])
+        elif seen or not reach.is_over(expected.places_um[index]):
             readings[place.site_index] = scale.shortfall or Reason.BEYOND_REACH
         else:
             # Two polished ends always show themselves; where they do not, they are somewhere else.
@@ -170,37 +171,37 @@ def _read_places(
     return readings
 
 
-def _zones(laid: _Laid, scale: DistanceScale) -> Iterator[_Laid]:
+def _zones(expected: _Expected, scale: DistanceScale) -> Iterator[_Expected]:
     """Give the places of each dead zone with all events between its first and its last place."""
-    for _, indices in groupby(range(len(laid.places)), key=lambda index: laid.places[index].zone or index):
+    for _, indices in groupby(range(len(expected.places)), key=lambda index: expected.places[index].zone or index):
         own = list(indices)
-        if laid.places[own[0]].zone:
-            expected_um = [laid.expected_um[index] for index in own]
+        if expected.places[own[0]].zone:
+            expected_um = [expected.places_um[index] for index in own]
             low_um, high_um = expected_um[0] - scale.tolerance_um, expected_um[-1] + scale.tolerance_um
-            events = [event for event in laid.events if low_um <= event.at_um <= high_um]
-            yield _Laid([laid.places[index] for index in own], expected_um, events)
+            events = [event for event in expected.events if low_um <= event.at_um <= high_um]
+            yield _Expected([expected.places[index] for index in own], expected_um, events)
 
 
-def _outside_zones(laid: _Laid, zones: Sequence[_Laid]) -> _Laid:
+def _outside_zones(expected: _Expected, zones: Sequence[_Expected]) -> _Expected:
     taken = {event.number for zone in zones for event in zone.events}
-    free = [index for index, place in enumerate(laid.places) if not place.zone]
-    return _Laid(
-        [laid.places[index] for index in free],
-        [laid.expected_um[index] for index in free],
-        [event for event in laid.events if event.number not in taken],
+    free = [index for index, place in enumerate(expected.places) if not place.zone]
+    return _Expected(
+        [expected.places[index] for index in free],
+        [expected.places_um[index] for index in free],
+        [event for event in expected.events if event.number not in taken],
     )
 
 
-def _read_zone(trace: Trace, zone: _Laid, *, reach: _Reach, beside: _Laid, is_misfit: bool) -> Reading | Reason:
+def _read_zone(trace: Trace, zone: _Expected, *, reach: _Reach, beside: _Expected, is_misfit: bool) -> Reading | Reason:
     """Return what a trace shows of a dead zone as a whole; `beside` are the places in none."""
     sites = {place.site_index for place in zone.places}
     is_whole = sites == set(zone.places[0].zone)
     if not is_whole or any(place.site_index in trace.ends and not place.is_end for place in zone.places):
         return Reason.GROUP_ONLY
     scale = reach.scale
-    if not reach.is_over(zone.expected_um[-1]):
+    if not reach.is_over(zone.places_um[-1]):
         return scale.shortfall or Reason.BEYOND_REACH
-    if is_misfit or any(_is_near(event, beside.expected_um, tolerance_um=scale.tolerance_um) for event in zone.events):
+    if is_misfit or any(_is_near(event, beside.places_um, tolerance_um=scale.tolerance_um) for event in zone.events):
         return Reason.AMBIGUOUS_EVENT
     has_pair = zone.places[0].zone_has_pair
     if not zone.events:
@@ -217,12 +218,12 @@ def _is_near(event: TraceEvent, expected_um: Sequence[int], *, tolerance_um: int
     return any(abs(expected_um[index] - event.at_um) <= tolerance_um for index in near)
 
 
-def _missed(trace: Trace, laid: _Laid, found: Assignment, left_over: Sequence[TraceEvent]) -> set[int]:
+def _missed(trace: Trace, expected: _Expected, found: Assignment, left_over: Sequence[TraceEvent]) -> set[int]:
     """Return the places without an event to which a loss on no place is nearest: their joint may be built there."""
     # Where no cord is, the trace begins or ends at the place itself.
     bare = {site for site, cord in zip(trace.ends, (trace.launch, trace.receive), strict=True) if cord is None}
-    built = [index for index, place in enumerate(laid.places) if place.site_index not in bare]
-    built_um = [laid.expected_um[index] for index in built]
+    built = [index for index, place in enumerate(expected.places) if place.site_index not in bare]
+    built_um = [expected.places_um[index] for index in built]
     lossy = [event for event in left_over if not is_lossless(event, threshold_mdb=trace.threshold_mdb)]
     nearest = {built[index] for event in lossy for index in nearest_to(built_um, event.at_um)}
     return {index for index in nearest if not found.events_of_place[index]}

@@ -84,26 +84,27 @@ def dead_zone_of(pulse_ns: int, placing: Placing) -> DeadZone:
     return DeadZone(pulse_um * to_last_place(placing.dead_zone_pulses, places=1) // 10, pulse_um)
 
 
-def align(designed: Designed, *, counting: Sequence[Trace], every: Sequence[Trace]) -> Alignment:
+def align(designed: Designed, *, valid: Sequence[Trace], every: Sequence[Trace]) -> Alignment:
     """Align every trace of a fibre, by those that count somewhere."""
     ways = {ends: places_between(designed.plan, ends) for ends in {one.ends for one in every}}
-    groups = _group(counting)
+    groups = _group(valid)
     measured = {one.stamp.id: _measure(designed, one, ways[one.ends]) for one in every}
     scaled = {one.stamp.id: _scale(one, groups[_span(one)], measured, ways[one.ends]) for one in every}
     alone: dict[str, AlignedTrace] = {}
     for one in every:
         way, back = ways[one.ends], groups[_span(one)].back(one)
+        # Echoes come off before places are looked for: an echo within tolerance of a joint would be taken for it.
         scale = _confirm(scaled[one.stamp.id], [measured[other.stamp.id] for other in back])
         echoes = _find_echoes(designed, one, scale, way, [scaled[other.stamp.id] for other in back])
         without = take_off(scale, echoes) if echoes else scale
         aligned = _align(designed, one, without, way)
         alone[one.stamp.id] = replace(aligned, echoes=echoes) if echoes else aligned
-    return _align_together(designed, alone, groups, ways, counting=counting)
+    return _align_together(designed, alone, groups, ways, valid=valid)
 
 
-def _group(counting: Iterable[Trace]) -> Mapping[_Ends, _Group]:
+def _group(valid: Iterable[Trace]) -> Mapping[_Ends, _Group]:
     groups: dict[_Ends, _Group] = defaultdict(lambda: _Group([], []))
-    for trace in counting:
+    for trace in valid:
         (groups[_span(trace)].forward if trace.is_forward else groups[_span(trace)].backward).append(trace)
     return groups
 
@@ -180,15 +181,15 @@ def _align_together(
     groups: Mapping[_Ends, _Group],
     ways: Mapping[_Ends, PlacesBetween],
     *,
-    counting: Sequence[Trace],
+    valid: Sequence[Trace],
 ) -> Alignment:
     """Return the alignment, after those spans were looked at together that have a trace that is not clear alone.
 
     All traces of such a span are: one that is clear alone may take for a joint what another shows beside it.
     """
-    unclear = sorted({_span(trace) for trace in counting if not alone[trace.stamp.id].is_clean})
+    unclear = sorted({_span(trace) for trace in valid if not alone[trace.stamp.id].is_clean})
     if not unclear:
-        return Alignment(traces=alone, off_spot={}, breaks=_find_breaks(designed, alone, counting))
+        return Alignment(traces=alone, off_spot={}, breaks=_find_breaks(designed, alone, valid))
     judged = {record: _with_unlike(designed, one) for record, one in alone.items()}
     agreements = {span: _agree(designed, [judged[t.stamp.id] for t in groups[span].traces]) for span in unclear}
     traces = {
@@ -203,7 +204,7 @@ def _align_together(
         for site_index, spot in agreements[span].spots.items():
             if abs(spot.from_a_um - designed.layout.site_offsets_um[site_index]) > tolerance_um:
                 off_spot.setdefault(site_index, spot)
-    return Alignment(traces=traces, off_spot=off_spot, breaks=_find_breaks(designed, traces, counting))
+    return Alignment(traces=traces, off_spot=off_spot, breaks=_find_breaks(designed, traces, valid))
 
 
 def _with_unlike(designed: Designed, aligned: AlignedTrace) -> AlignedTrace:
@@ -258,8 +259,8 @@ def _agree(designed: Designed, own: Sequence[AlignedTrace]) -> Agreement:
     )
 
 
-def _find_breaks(designed: Designed, traces: Mapping[str, AlignedTrace], counting: Sequence[Trace]) -> Breaks:
-    own = [traces[trace.stamp.id] for trace in counting]
+def _find_breaks(designed: Designed, traces: Mapping[str, AlignedTrace], valid: Sequence[Trace]) -> Breaks:
+    own = [traces[trace.stamp.id] for trace in valid]
     short = [
         ShortTrace(
             one.trace,

@@ -107,6 +107,9 @@ def measure(trace: Trace, *, near_um: int, span_um: int, inside_um: Sequence[int
     tolerance_um = max(
         to_last_place(placing.tolerance_m, places=2) * UM_PER_CM, share(span_um, placing.tolerance_percent)
     )
+    # Two faults look alike at first: a group index set otherwise stretches the whole trace, a break ends it early. Only
+    # the far end says which it is, so a length is taken for a scale where that end is proven, and else where most
+    # joints have an event by it.
     length_um, shortfall = _length(
         trace, end_um, start_um=start_um, span_um=span_um, tolerance_um=tolerance_um, placing=placing
     )
@@ -179,6 +182,7 @@ def _length(
     longer_um = far_um - start_um - span_um
     bound_um = max(tolerance_um, share(span_um, placing.scale_percent))
     if abs(longer_um) > bound_um:
+        # No index set otherwise explains that much: a longer trace is of another route, a shorter one stops short.
         return None, Reason.LENGTH_UNLIKE if longer_um > 0 else Reason.BEYOND_REACH
     if trace.receive is not None:
         # A cord that is named need not have been connected: only the connection before it shows that it was.

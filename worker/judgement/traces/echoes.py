@@ -119,9 +119,11 @@ def _weakness(event: TraceEvent) -> int:
 
 def _paths(sources: Sequence[_Source]) -> Iterator[_Path]:
     for near, far in combinations_with_replacement(sources, 2):
-        # In between, the light is sent back by the port or by any reflection nearer than both.
+        # Light that reaches `far` and comes back may be sent out again on its way: by the port, or by any reflection
+        # nearer than both. It then runs to `near` and home, so that it seems to come from the sum less the turn.
         for turn in (_PORT, *(source for source in sources if source.at_um < near.at_um)):
             yield _Path(near.at_um - turn.at_um + far.at_um, (near, turn, far))
+    # Between the port and one strong reflection it may also go to and fro several times.
     for source in sources:
         for times in range(3, _MOST_MULTIPLE + 1):
             yield _Path(times * source.at_um, (source, *(_PORT, source) * (times - 1)))

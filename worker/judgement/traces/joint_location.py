@@ -77,6 +77,8 @@ def locate_joints(
         for place, event in own.items()
         if place not in found.contested and len(found.events_of_place[place]) == 1
     }
+    # A joint may be built tens of metres from its design: a closure moved, slack left elsewhere. A spot is taken for it
+    # only where it can be no other's, or a loss beside a joint would pass for the joint.
     for event in found.left_over:
         near_places = _within(places_um, spots_um[event], margins.off_spot_um)
         if len(near_places) != 1 or near_places[0] in own:

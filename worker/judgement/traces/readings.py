@@ -12,9 +12,9 @@ from worker.judgement.history.trace_sets import (
     NO_TRACES,
     Side,
     TraceSet,
-    counting_traces,
     longest_pulse_ns,
     sort_traces,
+    valid_traces,
 )
 from worker.judgement.history.validity import Validity, reason_of, void_documents
 from worker.judgement.traces.aligned_trace import AlignedTrace, Reading
@@ -40,7 +40,7 @@ class FibreTraces:
     places: tuple[Place, ...]
     validity: Validity
     sets: Mapping[Side, TraceSet]
-    counting: tuple[Trace, ...]
+    valid: tuple[Trace, ...]
     alignment: Alignment
 
     def of_side(self, side: Side) -> TraceSet:
@@ -89,7 +89,7 @@ def one_way_losses(traces: FibreTraces, side: Side) -> list[OneWayLoss]:
 def align_fibre(layout: Layout, placing: Placing, *, fibre: int, history: History, validity: Validity) -> FibreTraces:
     """Align a fibre's traces to its places."""
     sets = sort_traces(layout, history, validity)
-    counting, pulse_ns = counting_traces(sets), longest_pulse_ns(sets)
+    valid, pulse_ns = valid_traces(sets), longest_pulse_ns(sets)
     plan = Plan(layout, layout.first_alike(fibre), dead_zone_of(pulse_ns, placing))
     places = zoned_places(plan)
     designed = Designed(plan=plan, placing=placing, places=places, pulse_ns=pulse_ns)
@@ -97,8 +97,8 @@ def align_fibre(layout: Layout, placing: Placing, *, fibre: int, history: Histor
         places=places,
         validity=validity,
         sets=sets,
-        counting=counting,
-        alignment=align(designed, counting=counting, every=history.traces),
+        valid=valid,
+        alignment=align(designed, valid=valid, every=history.traces),
     )
 
 

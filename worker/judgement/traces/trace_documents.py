@@ -31,8 +31,8 @@ def write_unexpected(layout: Layout, events: Iterable[UnexpectedEvent]) -> list[
 def write_traces(layout: Layout, traces: FibreTraces) -> TracesDocument:
     """Write down all else, as far as there is any of it."""
     document: TracesDocument = {}
-    counting = [traces.alignment.of(trace) for trace in traces.counting]
-    if echoes := [echo for aligned in counting for echo in _echoes(layout, aligned)]:
+    valid = [traces.alignment.of(trace) for trace in traces.valid]
+    if echoes := [echo for aligned in valid for echo in _echoes(layout, aligned)]:
         document["echoes"] = sorted(echoes, key=_from_a)
     breaks = traces.alignment.breaks
     if breaks.found:
@@ -41,7 +41,7 @@ def write_traces(layout: Layout, traces: FibreTraces) -> TracesDocument:
         document["short_traces"] = sorted(_short_traces(layout, breaks), key=_from_a)
     if off_spot := list(_off_spot(layout, traces.alignment)):
         document["off_spot"] = off_spot
-    if unlike := [one for aligned in counting for one in _unlike(aligned)]:
+    if unlike := [one for aligned in valid for one in _unlike(aligned)]:
         document["unlike_traces"] = unlike
     return document
 

@@ -32,10 +32,10 @@ class UnexpectedEvent(NamedTuple):
 
 
 def unexpected_events(traces: FibreTraces) -> tuple[UnexpectedEvent, ...]:
-    """Return the events of all counting traces that lie on no place, in order from A."""
+    """Return the events of all valid traces that lie on no place, in order from A."""
     found = [
         UnexpectedEvent(aligned.scale.from_a_um(event.at_um), trace, event.loss_mdb)
-        for trace in traces.counting
+        for trace in traces.valid
         if (aligned := traces.alignment.of(trace)).unexpected
         for event in aligned.unexpected
     ]
