@@ -37,7 +37,7 @@ class Waiting:
 
 def judge_fibres(waiting: Waiting, *, come_forward: Callable[[], None]) -> list[tuple[FibreVersions, FibreJudgement]]:
     """Judge fibres from what was read, with no transaction open."""
-    rules = prepare(waiting.layout, waiting.criteria)
+    rules = rules_of(waiting.layout, waiting.criteria)
     evidence = EvidenceByFibre(
         waiting.evidence, layout=waiting.layout, every_fibre_has_all=voids_closures(waiting.criteria)
     )
@@ -46,6 +46,13 @@ def judge_fibres(waiting: Waiting, *, come_forward: Callable[[], None]) -> list[
         judged.append((fibre, judge_alone(rules, evidence, waiting.layout, fibre=fibre.number)))
         come_forward()
     return judged
+
+
+# Layouts and criteria of one version are the same objects in one process: what follows from them is kept beside them.
+@lru_cache(maxsize=32)
+def rules_of(layout: Layout, criteria: Criteria) -> Rules:
+    """Return a design and criteria made ready for judging."""
+    return prepare(layout, criteria)
 
 
 def judge_alone(rules: Rules, evidence: "EvidenceByFibre", layout: Layout, *, fibre: int) -> FibreJudgement:

@@ -26,8 +26,7 @@ from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.people import PrintedPerson
 from service.vocabulary.signatures import SignedBy
 from worker.jobs.earlier_packages import earlier_packages
-from worker.jobs.judging import EvidenceByFibre
-from worker.judgement.judge import prepare
+from worker.jobs.judging import EvidenceByFibre, rules_of
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 from worker.package.data.content import EarlierPackage, PackageContent, PlannedSeal
 from worker.package.data.lazy_records import LazyRecord, LazyRecords
@@ -80,7 +79,7 @@ def judge_frozen(frozen: Frozen, *, come_forward: Callable[[], None]) -> tuple[l
     evidence = EvidenceByFibre(
         frozen.evidence, layout=layout, every_fibre_has_all=criteria.rework_voids is Voiding.CLOSURE
     )
-    rules = prepare(layout, criteria)
+    rules = rules_of(layout, criteria)
     documents, fibres = list[FibreDocument](), list[JudgedFibre]()
     for number in range(1, layout.design.fibre_count + 1):
         judgement = rules.judge(number, evidence.of(number))

@@ -93,6 +93,13 @@ class Layout:
         return {(entry.site, fibre): entry for entry in self.design.splice_plan for fibre in entry.fibres.numbers()}
 
     @cached_property
+    def _stored(self) -> frozenset[int]:
+        planned = self._plan.items()
+        return frozenset(
+            fibre for (site, fibre), entry in planned if entry.action is FibreAction.STORED and site in self.site_index
+        )
+
+    @cached_property
     def _first_alike(self) -> Mapping[int, int]:
         planned: dict[int, list[tuple[str, FibreAction]]] = {}
         for (site, fibre), entry in sorted(self._plan.items(), key=lambda item: item[0]):
@@ -129,7 +136,7 @@ class Layout:
 
     def is_continuous(self, fibre: int) -> bool:
         """Tell whether the fibre runs from end to end: nowhere stored."""
-        return all(self.action(site, fibre) is not FibreAction.STORED for site in self.design.sites)
+        return fibre not in self._stored
 
     def local_fibres(self, fibre: int, site: str) -> tuple[LocalFibre | None, LocalFibre | None]:
         """Return what a crew sees of a route fibre at a site, on the side towards A and on the side towards B."""

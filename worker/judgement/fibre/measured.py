@@ -39,43 +39,26 @@ class PlaceLoss(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class FibreMeasured:
-    """One fibre with all that was measured on it; `losses` are by wavelength and site index."""
+    """One fibre with all that was measured on it.
+
+    `places` are those of its joints in route order; `losses` are by wavelength and site index.
+    """
 
     prepared: Prepared
+    layout: Layout
+    criteria: Criteria
     number: int
     segments: tuple[str, ...]
     joints: tuple[Joint, ...]
     is_continuous: bool
     history: History
+    validity: Validity
+    places: tuple[Place, ...]
     traces: FibreTraces
+    alignment: Alignment
     losses: Mapping[int, Mapping[int, PlaceLoss]]
     tests: Mapping[tuple[Need, bool], EndToEndTest]
     unexpected: tuple[UnexpectedEvent, ...]
-
-    @property
-    def layout(self) -> Layout:
-        """The design, laid out."""
-        return self.prepared.layout
-
-    @property
-    def criteria(self) -> Criteria:
-        """What was agreed."""
-        return self.prepared.criteria
-
-    @property
-    def places(self) -> tuple[Place, ...]:
-        """The places of its joints, in route order."""
-        return self.traces.places
-
-    @property
-    def validity(self) -> Validity:
-        """What makes a measurement count."""
-        return self.traces.validity
-
-    @property
-    def alignment(self) -> Alignment:
-        """What its traces show together."""
-        return self.traces.alignment
 
     @property
     def length_um(self) -> int:
@@ -115,12 +98,17 @@ def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) 
     traces = align_fibre(layout, criteria.placing, fibre=fibre, history=history, validity=validity)
     return FibreMeasured(
         prepared=prepared,
+        layout=layout,
+        criteria=criteria,
         number=fibre,
         segments=layout.segments_of_fibre.get(fibre, ()),
         joints=joints,
         is_continuous=layout.is_continuous(fibre),
         history=history,
+        validity=validity,
+        places=traces.places,
         traces=traces,
+        alignment=traces.alignment,
         losses={nm: _measure_places(prepared, history, traces, nm) for nm in prepared.wavelengths_nm},
         tests={
             (need, is_forward): find_test(prepared, traces, history, fibre=fibre, need=need, is_forward=is_forward)

@@ -36,13 +36,17 @@ def tested_until_conforming(fibre: FibreMeasured, findings: Sequence[FindingDocu
 
 def _earlier_tests(fibre: FibreMeasured) -> dict[str, list[Measurement]]:
     """Return the tests before each one with the same fibre, ends, wavelength and pulse, and no work between."""
-    history, worked_at = fibre.history, sorted(_worked_at(fibre))
+    history = fibre.history
+    worked_at: list[str] | None = None
     runs: dict[tuple[object, ...], list[Measurement]] = {}
     earlier: dict[str, list[Measurement]] = {}
     for test in (*history.traces, *history.links.get(RecordKind.ATTENUATION, ())):
         run = runs.setdefault((test.ends, test.wavelength_nm, getattr(test, "pulse_ns", None)), [])
-        if run and any(run[-1].stamp.made_at <= made_at <= test.stamp.made_at for made_at in worked_at):
-            run.clear()
+        if run:
+            # Hardly any test is made twice, and then there is nothing to ask what was worked on when.
+            worked_at = list(_worked_at(fibre)) if worked_at is None else worked_at
+            if any(run[-1].stamp.made_at <= at <= test.stamp.made_at for at in worked_at):
+                run.clear()
         if run:
             earlier[test.stamp.id] = list(run)
         run.append(test)
