@@ -17,12 +17,7 @@ def test_criteria_that_only_advise_prove_no_fibre(world: World) -> None:
     world.ask(TokenKind.ENGINEER, "PUT", binding, json={"version": version})
     world.ask(TokenKind.CONTRACTOR, "PUT", f"{binding}/acknowledgement", json={"version": version})
     world.drain()
-    form = {
-        "segments": ["SEG1"],
-        "verdict_digest": world.status()["verdict_digest"],
-        "responsible_person": "p-1c9",
-    }
-    answer = world.call(TokenKind.CONTRACTOR, "POST", f"/v1/routes/{world.route_id}/submissions", json=form)
+    answer = world.submit()
     assert answer.status_code == 422
     assert len(answer.json()["errors"]) == 12
     assert answer.json()["errors"][0]["detail"] == "SEG1: the criteria require nothing of fibre 1"

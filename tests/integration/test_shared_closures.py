@@ -16,8 +16,7 @@ REOPENED_AT = "2025-04-01T08:00:00Z"
 @pytest.fixture
 def finished_world(world: World) -> World:
     """Return a world whose fibre 1 is finished, both closures sealed and tested."""
-    assert world.post_records(finished_fibre())["failed"] == 0
-    world.drain()
+    world.record(finished_fibre())
     assert _reasons(world, fibre=1) == set()
     return world
 
@@ -26,8 +25,7 @@ def test_a_lid_opened_on_one_route_voids_the_tests_of_the_other(finished_world: 
     first, second = finished_world.route_id, _describe_second(finished_world)
     finished_world.route_id = second
     opened = make_closure_state(site="C2", state="opened", made_at=REOPENED_AT)
-    assert finished_world.post_records([opened])["failed"] == 0
-    finished_world.drain()
+    finished_world.record([opened])
     finished_world.route_id = first
     assert _reasons(finished_world, fibre=1) == {"closure_open"}
 
@@ -35,8 +33,7 @@ def test_a_lid_opened_on_one_route_voids_the_tests_of_the_other(finished_world: 
 def test_a_route_described_after_its_closure_was_sealed_knows_that_it_is(finished_world: World) -> None:
     finished_world.route_id = _describe_second(finished_world)
     records = [_by_others(one) for one in finished_fibre(design=_second_design()) if one["kind"] != "closure_state"]
-    assert finished_world.post_records(records)["failed"] == 0
-    finished_world.drain()
+    finished_world.record(records)
     assert _reasons(finished_world, fibre=1, site="C2") == set()
     assert _reasons(finished_world, fibre=1, site="D1") == {"sealing_not_recorded"}
 

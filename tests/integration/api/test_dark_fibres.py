@@ -1,13 +1,12 @@
 """A dark fibre that the criteria tolerate, on its way: status, submission, package, decision, notice."""
 
-from typing import Any
-
 import pytest
 
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, both_ways, make_closure_state, make_continuity, splice_criterion
+from tests.factories import both_ways, continuity_criterion, make_continuity, splice_criterion
 from tests.integration.api.acts import newest_package, refusal
 from tests.unit.judgement.joints import only
+from tests.unit.judgement.judging import sealed
 from tests.unit.judgement.routes import cord_ended
 from tests.world import World, describe_route, open_project, read_demo
 
@@ -20,34 +19,22 @@ def route_with_a_dark_fibre(world: World, *, tolerated: int) -> World:
     """Return a route of three fibres of which one is dark, all judged."""
     open_project(world, project=read_demo("project"), people=read_demo("people"))
     design = cord_ended(fibres=FIBRES)
-    criteria = {**only(splice_criterion(), {"code": "LIGHT", "quantity": "continuity"})}
-    describe_route(world, design=design, criteria={**criteria, "dark_fibres_tolerated": tolerated})
-    bodies: list[Body] = [make_closure_state(site=site) for site in ("C1", "C2")]
+    criteria = only(splice_criterion(), continuity_criterion(code="LIGHT"), dark_fibres_tolerated=tolerated)
+    describe_route(world, design=design, criteria=criteria)
+    bodies = sealed()
     for fibre in range(1, FIBRES + 1):
         seen = None if fibre == DARK else fibre
         bodies.append(make_continuity(fibre=fibre, seen=seen))
         if fibre != DARK:
-            own: Any = {"fibre": fibre, "design": design}
-            bodies += both_ways(**own)
-    assert world.post_records(bodies)["failed"] == 0
-    world.drain()
+            bodies += both_ways(fibre=fibre, design=design)
+    world.record(bodies)
     return world
-
-
-def submit(world: World, **changes: Any) -> Any:
-    form = {
-        "segments": ["SEG1"],
-        "verdict_digest": world.status()["verdict_digest"],
-        "responsible_person": "p-1c9",
-        **changes,
-    }
-    return world.call(CONTRACTOR, "POST", f"/v1/routes/{world.route_id}/submissions", json=form)
 
 
 def test_one_more_than_is_tolerated_is_not_submitted(bare_world: World) -> None:
     route = route_with_a_dark_fibre(bare_world, tolerated=0)
     assert route.status()["segments"][0]["status"] == "nonconforming"
-    problem = refusal(submit(route), 422)
+    problem = refusal(route.submit(), 422)
     assert all(f"fibre {DARK}" in error["detail"] for error in problem["errors"])
 
 
@@ -55,8 +42,8 @@ def test_a_tolerated_one_is_neither_missing_nor_conceded_nor_paid(bare_world: Wo
     route = route_with_a_dark_fibre(bare_world, tolerated=1)
     status = route.status()
     assert (status["segments"][0]["status"], status["missing"]) == ("conforming", [])
-    assert submit(route, concessions=[{"criterion": "LIGHT", "fibre": DARK, "reason": "dark"}]).status_code == 422
-    assert submit(route).status_code == 202
+    assert route.submit(concessions=[{"criterion": "LIGHT", "fibre": DARK, "reason": "dark"}]).status_code == 422
+    assert route.submit().status_code == 202
     route.drain()
     package = newest_package(route)
     form = {"package_sha256": package["certified_sha256"], "segments": {"SEG1": "accepted"}}

@@ -15,10 +15,11 @@ from service.storage.jobs import JobKind, JobState
 from service.storage.session import transaction
 from service.storage.tables import AuditEntry, Job, Package
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, both_ways, make_closure_state, splice_criterion
+from tests.factories import Body, both_ways, splice_criterion
 from tests.integration.api.acts import newest_package, refusal, send_in
 from tests.outside_tools import require_tool
 from tests.unit.judgement.joints import only
+from tests.unit.judgement.judging import sealed
 from tests.unit.judgement.routes import cord_ended
 from tests.world import World, describe_route, open_project, read_demo
 
@@ -35,18 +36,8 @@ def submitted(
     open_project(world, project=read_demo("project"), people=read_demo("people"))
     criteria = only(splice_criterion()) | ({} if days is None else {"deemed_after_days": days})
     describe_route(world, design=cord_ended(fibres=1), criteria=criteria)
-    own: Any = {"design": cord_ended(fibres=1), "losses_db": {"C1": 0.03, "C2": loss_db}}
-    bodies = [make_closure_state(site=site) for site in ("C1", "C2")]
-    bodies += both_ways(**own)
-    assert world.post_records(bodies)["failed"] == 0
-    world.drain()
-    form = {
-        "segments": ["SEG1"],
-        "verdict_digest": world.status()["verdict_digest"],
-        "responsible_person": "p-1c9",
-        "concessions": concessions,
-    }
-    world.ask(CONTRACTOR, "POST", f"/v1/routes/{world.route_id}/submissions", json=form)
+    world.record([*sealed(), *both_ways(design=cord_ended(fibres=1), losses_db={"C1": 0.03, "C2": loss_db})])
+    assert world.submit(concessions=concessions).is_success
     world.drain()
     return world
 

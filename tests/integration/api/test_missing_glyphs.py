@@ -7,9 +7,10 @@ from pypdf import PdfReader
 from structlog.testing import capture_logs
 
 from service.vocabulary.words import TokenKind
-from tests.factories import make_closure_state, make_otdr, splice_criterion
+from tests.factories import both_ways, splice_criterion
 from tests.integration.api.acts import newest_package
 from tests.unit.judgement.joints import only
+from tests.unit.judgement.judging import sealed
 from tests.unit.judgement.routes import cord_ended
 from tests.world import World, describe_route, open_project, read_demo
 
@@ -23,13 +24,8 @@ def test_the_job_logs_which_characters_could_not_be_printed(
     world = bare_world
     open_project(world, project=read_demo("project") | {"name": name}, people=read_demo("people"))
     describe_route(world, design=cord_ended(fibres=1), criteria=only(splice_criterion()))
-    bodies = [make_closure_state(site=site) for site in ("C1", "C2")]
-    bodies += [make_otdr(from_site=a, to_site=b, design=cord_ended(fibres=1)) for a, b in (("A", "B"), ("B", "A"))]
-    assert world.post_records(bodies)["failed"] == 0
-    world.drain()
-    digest = world.status()["verdict_digest"]
-    form = {"segments": ["SEG1"], "verdict_digest": digest, "responsible_person": "p-1c9"}
-    world.ask(TokenKind.CONTRACTOR, "POST", f"/v1/routes/{world.route_id}/submissions", json=form)
+    world.record([*sealed(), *both_ways(design=cord_ended(fibres=1))])
+    assert world.submit().is_success
     with capture_logs() as logs:
         world.drain()
     told = [entry for entry in logs if entry["event"] == "package.glyphs_missing"]

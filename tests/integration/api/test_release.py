@@ -1,12 +1,11 @@
 """When billing hears of an accepted segment: at once, or with all of its route."""
 
-from typing import Any
-
 import pytest
 
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, both_ways, make_closure_state, splice_criterion
+from tests.factories import Body, both_ways, splice_criterion
 from tests.unit.judgement.joints import only
+from tests.unit.judgement.judging import sealed
 from tests.unit.judgement.routes import cord_ended
 from tests.world import World, describe_route, open_project, read_demo
 
@@ -27,23 +26,13 @@ def recorded(world: World, *, release: str) -> World:
     """Return a route of two segments, tested; the splice in the second is above its limit."""
     open_project(world, project=read_demo("project"), people=read_demo("people"))
     describe_route(world, design=two_segments(), criteria={**only(splice_criterion()), "release": release})
-    own: Any = {"design": two_segments(), "losses_db": {"C1": 0.03, "C2": 0.2}}
-    bodies = [make_closure_state(site=site) for site in ("C1", "C2")]
-    bodies += both_ways(**own)
-    assert world.post_records(bodies)["failed"] == 0
-    world.drain()
+    world.record([*sealed(), *both_ways(design=two_segments(), losses_db={"C1": 0.03, "C2": 0.2})])
     return world
 
 
 def accept(world: World, segment: str, *concessions: Body) -> None:
     """Submit one segment, and let the engineer accept it with every concession asked for."""
-    form = {
-        "segments": [segment],
-        "verdict_digest": world.status()["verdict_digest"],
-        "responsible_person": "p-1c9",
-        "concessions": concessions,
-    }
-    world.ask(CONTRACTOR, "POST", f"/v1/routes/{world.route_id}/submissions", json=form)
+    assert world.submit([segment], concessions=concessions).is_success
     world.drain()
     [own] = [one for one in world.status()["segments"] if one["id"] == segment]
     package = world.ask(ENGINEER, "GET", f"/v1/packages/{own['package_id']}")
@@ -90,12 +79,7 @@ def test_with_its_route_a_segment_waits_for_the_last_and_each_is_told_once(bare_
 def test_a_refusal_lets_nothing_out(bare_world: World) -> None:
     world = recorded(bare_world, release="with_route")
     accept(world, "SEG2", CONCESSION)
-    form = {
-        "segments": ["SEG1"],
-        "verdict_digest": world.status()["verdict_digest"],
-        "responsible_person": "p-1c9",
-    }
-    world.ask(CONTRACTOR, "POST", f"/v1/routes/{world.route_id}/submissions", json=form)
+    assert world.submit().is_success
     world.drain()
     package = world.ask(ENGINEER, "GET", f"/v1/packages/{world.status()['segments'][0]['package_id']}")
     decision = {"package_sha256": package["certified_sha256"], "segments": {"SEG1": "refused"}, "reason": "see C1"}

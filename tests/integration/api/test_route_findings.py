@@ -35,20 +35,12 @@ def record(world: World, *, sealed: tuple[str, ...] = ("C1", "C2"), losses_db: d
     design = cord_ended(fibres=FIBRES)
     bodies: list[Body] = [make_closure_state(site=site) for site in sealed]
     for fibre, loss_db in losses_db.items():
-        own: Any = {"fibre": fibre, "losses_db": {"C1": loss_db, "C2": 0.03}, "design": design}
-        bodies += both_ways(**own)
-    assert world.post_records(bodies)["failed"] == 0
-    world.drain()
+        bodies += both_ways(fibre=fibre, losses_db={"C1": loss_db, "C2": 0.03}, design=design)
+    world.record(bodies)
 
 
 def submit(world: World, *concessions: Body) -> Any:
-    form = {
-        "segments": ["SEG1"],
-        "verdict_digest": world.status()["verdict_digest"],
-        "responsible_person": "p-1c9",
-        "concessions": concessions,
-    }
-    return world.call(CONTRACTOR, "POST", f"/v1/routes/{world.route_id}/submissions", json=form)
+    return world.submit(concessions=concessions)
 
 
 def findings(world: World, query: str = "") -> list[Any]:
@@ -128,14 +120,7 @@ def test_a_concession_for_several_findings_names_the_segments_of_all(bare_world:
     criteria = only(splice_criterion(), statistic(over="route", limit_db=0.02))
     describe_route(bare_world, design=design, criteria=criteria)
     record(bare_world)
-    form = {
-        "segments": ["SEG1", "SEG2"],
-        "verdict_digest": bare_world.status()["verdict_digest"],
-        "responsible_person": "p-1c9",
-        "concessions": [CONCESSION],
-    }
-    path = f"/v1/routes/{bare_world.route_id}/submissions"
-    submission = bare_world.ask(CONTRACTOR, "POST", path, json=form)
+    submission = bare_world.submit(["SEG1", "SEG2"], concessions=[CONCESSION]).json()
     assert submission["concessions"][0]["segments"] == ["SEG1", "SEG2"]
 
 

@@ -94,10 +94,8 @@ def test_a_route_with_a_fibre_that_can_not_be_judged_is_never_conforming_and_nev
     assert (segment["status"], segment["counts"]["undetermined"]) == ("in_progress", 1)
     problem = refusal(submit(world), 409)
     assert f"fibre {BROKEN} can not be judged" in problem["detail"]
-    form = {"segments": ["SEG1"], "verdict_digest": status["verdict_digest"], "responsible_person": "p-1c9"}
     concession = {"criterion": "SPLICE-1550", "fibre": BROKEN, "site": "C1", "position": 1, "reason": "none"}
-    path = f"/v1/routes/{world.route_id}/submissions"
-    refusal(world.call(CONTRACTOR, "POST", path, json={**form, "concessions": [concession]}), 409)
+    refusal(world.submit(concessions=[concession]), 409)
 
 
 @pytest.mark.usefixtures("breaking")
