@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_criteria, make_design, make_otdr, make_sections, splice_criterion
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.factories import Body, make_criteria, make_design, make_otdr, make_sections, sealed, splice_criterion
+from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.judge import FibreJudgement
 
 LAUNCH_M, RECEIVE_M = 500.0, 300.0

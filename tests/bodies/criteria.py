@@ -105,3 +105,8 @@ def make_criteria(**changes: Any) -> Body:
     """Return criteria with one of each quantity, all at 1550 nm."""
     criteria = [splice_criterion(), termination_criterion(), link_criterion(), required_test_criterion()]
     return {"title": "Agreed criteria", "criteria": criteria, **changes}
+
+
+def only(*criteria: Body, **changes: Any) -> Body:
+    """Return criteria that hold these and nothing else."""
+    return make_criteria(criteria=list(criteria), **changes)

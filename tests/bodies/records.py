@@ -6,7 +6,7 @@ from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
 from tests.bodies import Body
-from tests.bodies.routes import make_design, site_offsets_m
+from tests.bodies.routes import SITES, make_design, site_offsets_m
 
 SPLICED_AT = "2025-03-03T08:00:00Z"
 SEALED_AT = "2025-03-10T08:00:00Z"
@@ -159,6 +159,16 @@ def make_otdr(
         **({"receive_cord": make_cord(far, receive_m)} if receive_m else {}),
     }
     return make_trace(**{**body, **changes})
+
+
+def spliced(*, fibre: int = 1, **changes: Any) -> list[Body]:
+    """Return a finished splice at every site of the usual route."""
+    return [make_splice(site=site, fibres=[fibre], **changes) for site in SITES]
+
+
+def sealed(*, sites: Sequence[str] = ("C1", "C2"), **changes: Any) -> list[Body]:
+    """Return both closures of the usual route sealed, or those named."""
+    return [make_closure_state(site=site, **changes) for site in sites]
 
 
 def both_ways(*, design: Body | None = None, **changes: Any) -> list[Body]:

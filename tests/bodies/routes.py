@@ -6,6 +6,8 @@ from typing import Any
 
 from tests.bodies import Body
 
+# The sites of the usual route, in order.
+SITES = ("A", "C1", "C2", "B")
 _UM_PER_M = 1_000_000
 
 
@@ -61,6 +63,11 @@ def make_design(*, closures: int = 2, fibre_count: int = 12, termination: str = 
     }
     sites, sections = ([one["id"] for one in design[part]] for part in ("sites", "sections"))
     return {"segments": [make_segment(sites=sites, sections=sections, fibre_count=fibre_count)], **design}
+
+
+def cord_ended(*, fibres: int = 12, closures: int = 2) -> Body:
+    """Return a route whose fibres end on factory cords: no splice but those in closures, each pair alone."""
+    return make_design(closures=closures, fibre_count=fibres, termination="factory_cord")
 
 
 def site_offsets_m(design: Body) -> dict[str, float]:

@@ -3,7 +3,7 @@
 import pytest
 
 from service.vocabulary.criteria.criteria import Placing
-from tests.factories import bend_criterion, make_dispersion
+from tests.factories import bend_criterion, make_dispersion, only, sealed
 from tests.published.check_values import DISTANCES, DistanceCheck, source_of
 from tests.published.dispersion_values import (
     BENDS,
@@ -16,8 +16,8 @@ from tests.published.dispersion_values import (
     SpreadCheck,
 )
 from tests.reference.dispersion import dispersion_ps_per_nm_km, link_polarization_mode_dispersion_ps
-from tests.unit.judgement.joints import only, traces
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.unit.judgement.joints import traces
+from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.traces.alignment import dead_zone_of
 from worker.physics.backscatter import backscattered_share_per_m
 

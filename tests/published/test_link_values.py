@@ -15,6 +15,7 @@ from tests.factories import (
     make_sections,
     make_site,
     make_terminal,
+    sealed,
     with_events,
 )
 from tests.published.check_values import BUDGETS, REFERENCES, BudgetCheck, ReferenceCheck, source_of
@@ -28,7 +29,7 @@ from tests.published.reflection_values import (
     EventsCheck,
     GlassCheck,
 )
-from tests.unit.judgement.judging import judge, sealed
+from tests.unit.judgement.judging import judge
 
 
 def budgeted_design(*, length_m: float, splices: int, pairs: int) -> Body:

@@ -16,6 +16,7 @@ from tests.factories import (
     make_section,
     make_sections,
     make_splice,
+    sealed,
     with_events,
 )
 from tests.published.check_values import source_of
@@ -30,7 +31,7 @@ from tests.published.splice_rules import (
     UNIVERSITY,
     Clause,
 )
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.unit.judgement.judging import finding_of, judge
 
 CRITERION: TypeAdapter[AnyCriterion] = TypeAdapter(AnyCriterion)
 

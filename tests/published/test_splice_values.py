@@ -8,7 +8,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from tests.factories import splice_criterion
+from tests.factories import cord_ended, only, splice_criterion
 from tests.published.check_values import (
     MISALIGNMENTS,
     MISMATCHES,
@@ -31,8 +31,8 @@ from tests.published.one_way_values import (
 from tests.reference.overlap import overlap_loss_db
 from tests.simulator.glass import draw_truth
 from tests.simulator.truth import mismatch_loss_db, mode_field_offset_db
-from tests.unit.judgement.joints import at_c1, only, traces
-from tests.unit.judgement.routes import cord_ended, suspicions_in, verdict_of
+from tests.unit.judgement.joints import at_c1, traces
+from tests.unit.judgement.routes import suspicions_in, verdict_of
 from worker.physics.splice import least_splice_loss_db, mode_field_mismatch_loss_db
 
 # Offsets of less are within what two readings are known to: the judge says nothing of them.

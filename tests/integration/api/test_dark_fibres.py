@@ -3,11 +3,8 @@
 import pytest
 
 from service.vocabulary.words import TokenKind
-from tests.factories import both_ways, continuity_criterion, make_continuity, splice_criterion
+from tests.factories import both_ways, continuity_criterion, cord_ended, make_continuity, only, sealed, splice_criterion
 from tests.integration.api.acts import newest_package, refusal
-from tests.unit.judgement.joints import only
-from tests.unit.judgement.judging import sealed
-from tests.unit.judgement.routes import cord_ended
 from tests.world import World, describe_route, open_project, read_demo
 
 pytestmark = pytest.mark.slow

@@ -15,12 +15,9 @@ from service.storage.jobs import JobKind, JobState
 from service.storage.session import transaction
 from service.storage.tables import AuditEntry, Job, Package
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, both_ways, splice_criterion
+from tests.factories import Body, both_ways, cord_ended, only, sealed, splice_criterion
 from tests.integration.api.acts import newest_package, refusal, send_in
 from tests.outside_tools import require_tool
-from tests.unit.judgement.joints import only
-from tests.unit.judgement.judging import sealed
-from tests.unit.judgement.routes import cord_ended
 from tests.world import World, describe_route, open_project, read_demo
 
 pytestmark = pytest.mark.slow

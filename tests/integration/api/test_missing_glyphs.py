@@ -7,11 +7,8 @@ from pypdf import PdfReader
 from structlog.testing import capture_logs
 
 from service.vocabulary.words import TokenKind
-from tests.factories import both_ways, splice_criterion
+from tests.factories import both_ways, cord_ended, only, sealed, splice_criterion
 from tests.integration.api.acts import newest_package
-from tests.unit.judgement.joints import only
-from tests.unit.judgement.judging import sealed
-from tests.unit.judgement.routes import cord_ended
 from tests.world import World, describe_route, open_project, read_demo
 
 pytestmark = pytest.mark.slow

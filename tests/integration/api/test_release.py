@@ -3,10 +3,7 @@
 import pytest
 
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, both_ways, splice_criterion
-from tests.unit.judgement.joints import only
-from tests.unit.judgement.judging import sealed
-from tests.unit.judgement.routes import cord_ended
+from tests.factories import Body, both_ways, cord_ended, only, sealed, splice_criterion
 from tests.world import World, describe_route, open_project, read_demo
 
 pytestmark = pytest.mark.slow

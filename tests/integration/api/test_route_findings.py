@@ -5,10 +5,8 @@ from typing import Any
 import pytest
 
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, both_ways, make_closure_state, splice_criterion
+from tests.factories import Body, both_ways, cord_ended, make_closure_state, only, splice_criterion
 from tests.integration.api.acts import newest_package, pointers, refusal
-from tests.unit.judgement.joints import only
-from tests.unit.judgement.routes import cord_ended
 from tests.unit.judgement.rules.test_statistics import statistic
 from tests.world import World, describe_route, open_project, read_demo
 

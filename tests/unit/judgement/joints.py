@@ -1,15 +1,10 @@
-"""What the tests of joint criteria share: criteria of one quantity each, and traces that differ at one joint."""
+"""What the tests of joint criteria share: traces that differ at one joint, and what one criterion says of it."""
 
 from collections.abc import Iterable
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_otdr, splice_criterion
-from tests.unit.judgement.judging import finding_of, judge, sealed
-
-
-def only(*criteria: Body, **changes: object) -> Body:
-    """Return criteria that hold these and nothing else."""
-    return {"title": "Agreed criteria", "criteria": list(criteria), **changes}
+from tests.factories import Body, make_otdr, only, sealed, splice_criterion
+from tests.unit.judgement.judging import finding_of, judge
 
 
 def traces(

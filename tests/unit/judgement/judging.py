@@ -1,13 +1,11 @@
 """What the tests of judging share: judge posted bodies, pick a finding out."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from service.vocabulary.findings.finding import FindingDocument, WorkDocument
-from tests.factories import Body, criteria_of, layout_of, make_closure_state, make_splice, stored
+from tests.factories import Body, criteria_of, layout_of, stored
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.judge import FibreJudgement, judge_fibre
-
-SITES = ("A", "C1", "C2", "B")
 
 
 def judge(
@@ -46,13 +44,3 @@ def only_item(judgement: FibreJudgement) -> WorkDocument:
     """Return the one item of work."""
     [item] = judgement.document["work"]
     return item
-
-
-def spliced(*, fibre: int = 1, **changes: object) -> list[Body]:
-    """Return a finished splice at every site of the usual route."""
-    return [make_splice(site=site, fibres=[fibre], **changes) for site in SITES]  # type: ignore[arg-type]
-
-
-def sealed(*, sites: Sequence[str] = ("C1", "C2"), **changes: object) -> list[Body]:
-    """Return both closures of the usual route sealed, or those named."""
-    return [make_closure_state(site=site, **changes) for site in sites]  # type: ignore[arg-type]

@@ -6,15 +6,10 @@ import orjson
 
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.findings.suspicion import SuspicionDocument
-from tests.factories import Body, criteria_of, layout_of, make_design, stored
+from tests.factories import Body, criteria_of, layout_of, stored
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.judge import FibreJudgement, prepare
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
-
-
-def cord_ended(*, fibres: int = 12, closures: int = 2) -> Body:
-    """Return a route whose fibres end on factory cords: no splice but those in closures, each pair alone."""
-    return make_design(closures=closures, fibre_count=fibres, termination="factory_cord")
 
 
 def judge_fibres(

@@ -4,11 +4,8 @@ from collections.abc import Sequence
 
 from service.vocabulary.findings.finding import WorkDocument
 from service.vocabulary.words import Act
-from tests.factories import Body, make_closure_state
-from tests.unit.judgement.joints import (
-    only,
-)
-from tests.unit.judgement.judging import judge, sealed, spliced
+from tests.factories import Body, make_closure_state, only, sealed, spliced
+from tests.unit.judgement.judging import judge
 
 REWORKED, RESEALED, CLEANED, INSPECTED, RETESTED = (f"2025-03-{day}T08:00:00Z" for day in (24, 25, 26, 27, 30))
 SIDES = ("towards_a", "towards_b")

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.factories import (
+    SITES,
     Body,
     bend_criterion,
     both_ways,
@@ -29,7 +30,7 @@ from tests.factories import (
     stray_criterion,
     termination_criterion,
 )
-from tests.unit.judgement.judging import SITES, judge
+from tests.unit.judgement.judging import judge
 from worker.judgement.history.evidence import Evidence
 
 TIMES = st.integers(1, 28).map(lambda day: f"2025-03-{day:02d}T08:00:00Z")

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import DecisionRule, Outcome, Unit
 from tests.factories import (
+    SITES,
     Body,
     link_criterion,
     make_attenuation,
@@ -23,7 +24,7 @@ from tests.factories import (
     splice_criterion,
     termination_criterion,
 )
-from tests.unit.judgement.judging import SITES, judge
+from tests.unit.judgement.judging import judge
 from worker.judgement.judge import FibreJudgement
 from worker.judgement.numbers.limits import Limit, hold
 

@@ -7,6 +7,7 @@ import pytest
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from tests.factories import (
     Body,
+    cord_ended,
     link_criterion,
     make_attenuation,
     make_cleaning,
@@ -14,13 +15,15 @@ from tests.factories import (
     make_otdr,
     make_section,
     make_splice,
+    only,
+    sealed,
     splice_criterion,
+    spliced,
     with_events,
 )
 from tests.reference.overlap import overlap_loss_db
-from tests.unit.judgement.joints import only, traces
-from tests.unit.judgement.judging import sealed, spliced
-from tests.unit.judgement.routes import cord_ended, suspicions_in, verdict_of
+from tests.unit.judgement.joints import traces
+from tests.unit.judgement.routes import suspicions_in, verdict_of
 
 
 def seen(

@@ -4,10 +4,19 @@ from collections.abc import Mapping, Sequence
 
 import pytest
 
-from tests.factories import Body, both_ways, criteria_of, layout_of, make_continuity, make_design, splice_criterion
-from tests.unit.judgement.joints import only
-from tests.unit.judgement.judging import judge, sealed
-from tests.unit.judgement.routes import cord_ended
+from tests.factories import (
+    Body,
+    both_ways,
+    cord_ended,
+    criteria_of,
+    layout_of,
+    make_continuity,
+    make_design,
+    only,
+    sealed,
+    splice_criterion,
+)
+from tests.unit.judgement.judging import judge
 from tests.unit.judgement.rules.test_statistics import statistic
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 

@@ -15,11 +15,12 @@ from tests.factories import (
     make_criteria,
     make_design,
     make_otdr,
+    sealed,
     splice_criterion,
     termination_criterion,
     with_events,
 )
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.judge import FibreJudgement
 
 PULSES_NS = 100

@@ -28,10 +28,11 @@ from tests.factories import (
     make_return_loss,
     make_site,
     make_termination,
+    sealed,
     stored,
     termination_criterion,
 )
-from tests.unit.judgement.judging import finding_of, judge, sealed, work_of
+from tests.unit.judgement.judging import finding_of, judge, work_of
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.history.history import read_history
 from worker.judgement.history.records import read_record

@@ -2,8 +2,18 @@
 
 import pytest
 
-from tests.factories import Body, both_ways, make_closure_state, make_criteria, make_otdr, make_splice, stored
-from tests.unit.judgement.judging import finding_of, judge, sealed, splice_at_c1, spliced
+from tests.factories import (
+    Body,
+    both_ways,
+    make_closure_state,
+    make_criteria,
+    make_otdr,
+    make_splice,
+    sealed,
+    spliced,
+    stored,
+)
+from tests.unit.judgement.judging import finding_of, judge, splice_at_c1
 from worker.judgement.history.evidence import Evidence
 
 BEFORE_SEALING = "2025-03-05T08:00:00Z"

@@ -4,8 +4,8 @@ from typing import Any
 
 import pytest
 
-from tests.factories import connection_criterion, make_splice, splice_criterion, termination_criterion
-from tests.unit.judgement.joints import at_c1, only, traces
+from tests.factories import connection_criterion, make_splice, only, splice_criterion, termination_criterion
+from tests.unit.judgement.joints import at_c1, traces
 from tests.unit.judgement.judging import finding_of, judge
 
 BAND: dict[str, Any] = {"uncertainty_db": 0.04}

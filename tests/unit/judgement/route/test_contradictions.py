@@ -10,11 +10,12 @@ from tests.factories import (
     link_criterion,
     make_otdr,
     required_test_criterion,
+    sealed,
     splice_criterion,
     stored,
     termination_criterion,
 )
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.unit.judgement.judging import finding_of, judge
 
 LATER = "2025-06-20T08:00:00Z"
 

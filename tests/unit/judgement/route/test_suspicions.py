@@ -7,10 +7,8 @@ import pytest
 from scipy import integrate, stats
 
 from service.vocabulary.findings.suspicion import SuspicionDocument
-from tests.factories import Body, make_calibration, make_otdr, make_splice, stored
-from tests.unit.judgement.joints import only
-from tests.unit.judgement.judging import sealed
-from tests.unit.judgement.routes import cord_ended, suspicions_in, verdict_of
+from tests.factories import Body, cord_ended, make_calibration, make_otdr, make_splice, only, sealed, stored
+from tests.unit.judgement.routes import suspicions_in, verdict_of
 from tests.unit.judgement.rules.test_statistics import statistic
 from worker.judgement.fibre.contributions import EstimateFigure, no_figures
 from worker.judgement.numbers.chance import chance_of_equal_losses

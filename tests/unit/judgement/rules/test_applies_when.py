@@ -8,10 +8,11 @@ from tests.factories import (
     make_design,
     make_section,
     make_site,
+    only,
     splice_criterion,
     termination_criterion,
 )
-from tests.unit.judgement.joints import only, traces
+from tests.unit.judgement.joints import traces
 from tests.unit.judgement.judging import finding_of, judge
 
 Applies = dict[str, object]

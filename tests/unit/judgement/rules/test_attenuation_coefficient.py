@@ -14,10 +14,11 @@ from tests.factories import (
     make_criteria,
     make_design,
     make_otdr,
+    sealed,
     stored,
     with_events,
 )
-from tests.unit.judgement.judging import judge, sealed
+from tests.unit.judgement.judging import judge
 from worker.judgement.history.evidence import Evidence
 
 AFTER_TEST = "2025-03-25T08:00:00Z"

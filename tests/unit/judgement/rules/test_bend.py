@@ -5,9 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, bend_criterion, make_otdr, with_events
-from tests.unit.judgement.joints import only
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.factories import Body, bend_criterion, make_otdr, only, sealed, with_events
+from tests.unit.judgement.judging import finding_of, judge
 
 
 def both_wavelengths(

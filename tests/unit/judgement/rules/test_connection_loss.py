@@ -12,10 +12,12 @@ from tests.factories import (
     make_otdr,
     make_site,
     make_terminal,
+    only,
+    sealed,
     termination_criterion,
 )
-from tests.unit.judgement.joints import only, traces
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.unit.judgement.joints import traces
+from tests.unit.judgement.judging import finding_of, judge
 
 
 def bare_pair() -> Body:

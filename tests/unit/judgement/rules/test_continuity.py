@@ -6,8 +6,17 @@ from typing import Any
 import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_cleaning, make_continuity, make_criteria, make_design, make_splice, stored
-from tests.unit.judgement.judging import judge, sealed
+from tests.factories import (
+    Body,
+    make_cleaning,
+    make_continuity,
+    make_criteria,
+    make_design,
+    make_splice,
+    sealed,
+    stored,
+)
+from tests.unit.judgement.judging import judge
 from worker.judgement.history.evidence import Evidence
 
 BEFORE, LATER = "2025-03-19T08:00:00Z", "2025-03-25T08:00:00Z"

@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_criteria, make_dispersion, make_splice, stored
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.factories import Body, make_criteria, make_dispersion, make_splice, sealed, stored
+from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.history.evidence import Evidence
 
 BACK: Body = {"from_site": "B", "to_site": "A"}

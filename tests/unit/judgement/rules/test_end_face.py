@@ -17,11 +17,12 @@ from tests.factories import (
     make_site,
     make_terminal,
     make_termination,
+    sealed,
     splice_criterion,
     stored,
     termination_criterion,
 )
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.history.evidence import Evidence
 
 LATER, BEFORE = "2025-03-25T08:00:00Z", "2025-03-19T08:00:00Z"

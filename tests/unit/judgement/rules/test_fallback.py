@@ -2,8 +2,8 @@
 
 import pytest
 
-from tests.factories import Body, make_splice, splice_criterion, stored, termination_criterion
-from tests.unit.judgement.joints import at_c1, only, traces
+from tests.factories import Body, make_splice, only, splice_criterion, stored, termination_criterion
+from tests.unit.judgement.joints import at_c1, traces
 from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.history.evidence import Evidence
 

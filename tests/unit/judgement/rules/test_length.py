@@ -17,10 +17,11 @@ from tests.factories import (
     make_segment,
     make_site,
     make_terminal,
+    sealed,
     stored,
     with_events,
 )
-from tests.unit.judgement.judging import judge, sealed
+from tests.unit.judgement.judging import judge
 from worker.judgement.history.evidence import Evidence
 
 

@@ -13,9 +13,10 @@ from tests.factories import (
     make_criteria,
     make_design,
     make_otdr,
+    sealed,
     stored,
 )
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.unit.judgement.judging import finding_of, judge
 
 
 def two_way(forward_db: float, backward_db: float, **changes: Any) -> list[Body]:

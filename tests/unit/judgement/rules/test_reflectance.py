@@ -10,11 +10,12 @@ from tests.factories import (
     make_otdr,
     make_site,
     make_terminal,
+    only,
     reflectance_criterion,
+    sealed,
     with_events,
 )
-from tests.unit.judgement.joints import only
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.unit.judgement.judging import finding_of, judge
 from worker.physics.reflectance import event_reflectance_db
 
 AT_A_M = {True: 500.0, False: 3300.0}

@@ -15,10 +15,11 @@ from tests.factories import (
     make_otdr,
     make_return_loss,
     required_test_criterion,
+    sealed,
     stored,
     with_events,
 )
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.history.evidence import Evidence
 
 AFTER_TEST = "2025-03-25T08:00:00Z"

@@ -2,9 +2,19 @@
 
 import pytest
 
-from tests.factories import Body, make_end_face, make_otdr, make_splice, splice_criterion, stored, termination_criterion
-from tests.unit.judgement.joints import at_c1, only, traces
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.factories import (
+    Body,
+    make_end_face,
+    make_otdr,
+    make_splice,
+    only,
+    sealed,
+    splice_criterion,
+    stored,
+    termination_criterion,
+)
+from tests.unit.judgement.joints import at_c1, traces
+from tests.unit.judgement.judging import finding_of, judge
 
 
 @pytest.mark.parametrize(

@@ -3,8 +3,7 @@
 import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, density_criterion, make_design, make_section, make_site, make_terminal
-from tests.unit.judgement.joints import only
+from tests.factories import Body, density_criterion, make_design, make_section, make_site, make_terminal, only
 from tests.unit.judgement.judging import judge
 
 

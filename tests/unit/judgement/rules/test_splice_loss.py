@@ -6,9 +6,9 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from tests.factories import Body, make_closure_state, make_otdr, splice_criterion
+from tests.factories import Body, make_closure_state, make_otdr, sealed, splice_criterion
 from tests.unit.judgement.joints import traces
-from tests.unit.judgement.judging import finding_of, judge, sealed, splice_at_c1
+from tests.unit.judgement.judging import finding_of, judge, splice_at_c1
 
 
 @pytest.mark.parametrize(

@@ -9,12 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, layout_of, make_design, make_otdr
+from tests.factories import Body, cord_ended, layout_of, make_design, make_otdr, only, sealed
 from tests.published.check_values import source_of
 from tests.published.splice_rules import ATTENUATION_GRADES, LEASE_BOTH_WAYS, LEASE_ONE_WAY, Clause
-from tests.unit.judgement.joints import only
-from tests.unit.judgement.judging import judge, sealed
-from tests.unit.judgement.routes import cord_ended, judge_fibres, only_finding, settle_route, verdict_of
+from tests.unit.judgement.judging import judge
+from tests.unit.judgement.routes import judge_fibres, only_finding, settle_route, verdict_of
 from tests.unit.judgement.rules.test_applies_when import two_spans
 from worker.judgement.fibre.contributions import no_figures
 from worker.judgement.judge import FibreJudgement

@@ -12,10 +12,11 @@ from tests.factories import (
     make_otdr,
     make_site,
     make_terminal,
+    sealed,
     splice_criterion,
     termination_criterion,
 )
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.unit.judgement.judging import finding_of, judge
 
 
 def ends(loss_db: float | None, **changes: Any) -> list[Body]:

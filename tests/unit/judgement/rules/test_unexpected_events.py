@@ -3,9 +3,8 @@
 import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_design, make_otdr, make_site, stray_criterion, with_events
-from tests.unit.judgement.joints import only
-from tests.unit.judgement.judging import judge, sealed
+from tests.factories import Body, make_design, make_otdr, make_site, only, sealed, stray_criterion, with_events
+from tests.unit.judgement.judging import judge
 
 
 def stray(from_a_m: float, loss_db: float | None, *, is_forward: bool = True, **changes: object) -> Body:

@@ -18,9 +18,10 @@ from tests.factories import (
     make_design,
     make_otdr,
     make_splice,
+    sealed,
     stored,
 )
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.numbers.ages import age_us
 

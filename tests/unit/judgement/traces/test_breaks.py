@@ -4,8 +4,8 @@ from typing import Any
 
 import pytest
 
-from tests.factories import Body, both_ways, make_design, make_otdr, with_events
-from tests.unit.judgement.judging import judge, sealed
+from tests.factories import Body, both_ways, make_design, make_otdr, sealed, with_events
+from tests.unit.judgement.judging import judge
 
 # Sections of 1000 m of cable with 1 % excess: closures at 1010, 2020, 3030 and 4040 m of fibre, B at 5050 m.
 CLOSURES = ("C1", "C2", "C3", "C4")

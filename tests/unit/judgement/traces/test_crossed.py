@@ -4,8 +4,8 @@ from typing import Any
 
 import pytest
 
-from tests.factories import Body, both_ways, make_design, make_otdr, with_events
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.factories import Body, both_ways, make_design, make_otdr, sealed, with_events
+from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.judge import FibreJudgement
 
 CLOSURES = tuple(f"C{number}" for number in range(1, 6))

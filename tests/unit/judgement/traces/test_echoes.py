@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from tests.factories import Body, both_ways, make_design, make_otdr, with_events
-from tests.unit.judgement.judging import finding_of, judge, sealed, splice_at_c1
+from tests.factories import Body, both_ways, make_design, make_otdr, sealed, with_events
+from tests.unit.judgement.judging import finding_of, judge, splice_at_c1
 from worker.judgement.judge import FibreJudgement
 
 # From A: the connections at 500 and 3500 m, C1 at 1500 and C2 at 2500 m, the open end of the cord at 3800 m.

@@ -4,8 +4,8 @@ from typing import Any
 
 import pytest
 
-from tests.factories import Body, both_ways, make_criteria, make_design, with_events
-from tests.unit.judgement.judging import finding_of, judge, sealed
+from tests.factories import Body, both_ways, make_criteria, make_design, sealed, with_events
+from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.traces.joint_location import Agreement, Margins, Sighting, locate_joints
 
 # Sites stand every 1000 m; the tolerance is 10 m, and a joint may be built 50 m off its spot.

@@ -12,11 +12,12 @@ from tests.factories import (
     make_design,
     make_otdr,
     required_test_criterion,
+    sealed,
     splice_criterion,
     with_cords,
     with_events,
 )
-from tests.unit.judgement.judging import finding_of, judge, only_item, sealed, splice_at_c1
+from tests.unit.judgement.judging import finding_of, judge, only_item, splice_at_c1
 from worker.judgement.judge import FibreJudgement
 
 UNSEEN: dict[str, float | None] = {f"C{number}": None for number in range(1, 20)}

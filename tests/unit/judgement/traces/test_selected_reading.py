@@ -9,11 +9,12 @@ from tests.factories import (
     both_ways,
     make_criteria,
     make_otdr,
+    sealed,
     splice_criterion,
     termination_criterion,
     with_events,
 )
-from tests.unit.judgement.judging import finding_of, judge, sealed, splice_at_c1
+from tests.unit.judgement.judging import finding_of, judge, splice_at_c1
 
 LATER = "2025-06-21T08:00:00Z"
 

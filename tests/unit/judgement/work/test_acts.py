@@ -9,6 +9,7 @@ from service.vocabulary.words import Act
 from tests.factories import (
     Body,
     both_ways,
+    cord_ended,
     make_attenuation,
     make_calibration,
     make_cleaning,
@@ -22,7 +23,6 @@ from tests.factories import (
     splice_criterion,
     with_events,
 )
-from tests.unit.judgement.routes import cord_ended
 from tests.unit.judgement.story import OPENED_AND_SEALED, RESEALED, RETESTED, REWORKED, SIDES, Story, finished
 
 AFTER_SPLICE = "2025-03-04T08:00:00Z"

@@ -20,11 +20,12 @@ from tests.factories import (
     make_terminal,
     make_termination,
     reflectance_criterion,
+    sealed,
     splice_criterion,
+    spliced,
     termination_criterion,
     with_events,
 )
-from tests.unit.judgement.judging import sealed, spliced
 from tests.unit.judgement.story import CLEANED, INSPECTED, RESEALED, RETESTED, REWORKED, SIDES, Story, finished
 
 AGAIN = "2025-04-01T08:00:00Z"

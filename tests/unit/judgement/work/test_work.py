@@ -17,9 +17,11 @@ from tests.factories import (
     make_site,
     make_splice,
     make_terminal,
+    sealed,
     splice_criterion,
+    spliced,
 )
-from tests.unit.judgement.judging import judge, only_item, sealed, spliced, work_of
+from tests.unit.judgement.judging import judge, only_item, work_of
 from worker.judgement.words import REASON_SPOKEN
 
 AFTER_SPLICE = "2025-03-04T08:00:00Z"
