@@ -6,8 +6,8 @@ import pytest
 
 from tests.house.walk import ROOT, Walk, trace_splices
 
-# May only fall: whoever shortens the way lowers it.
-MOST_EVERY_TIME, MOST_ONCE = 76, 3
+# May only fall: whoever shortens the way lowers them. What is kept longer moves files out of the first number alone.
+MOST_EVERY_TIME, MOST_IN_ALL = 69, 79
 
 pytestmark = pytest.mark.slow
 
@@ -19,7 +19,7 @@ def walk() -> Walk:
 
 def test_the_way_of_a_splice_leads_through_no_more_files_than_it_did(walk: Walk) -> None:
     assert len(walk.every_time) <= MOST_EVERY_TIME
-    assert len(walk.once) <= MOST_ONCE
+    assert len(walk.every_time | walk.once) <= MOST_IN_ALL
 
 
 def test_each_file_on_the_way_lies_in_a_room_that_says_what_it_holds(walk: Walk) -> None:

@@ -43,6 +43,7 @@ def main() -> None:
         print(f"{len(names):3}  {room}: {', '.join(names)}")
     print(f"{len(walk.every_time):3}  files for every splice")
     print(f"{len(walk.once):3}  more for the first after a start: {', '.join(sorted(map(str, walk.once)))}")
+    print(f"{len(walk.every_time | walk.once):3}  files in all")
 
 
 def by_room(files: Iterable[Path]) -> Mapping[str, list[str]]:
