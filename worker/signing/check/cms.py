@@ -57,6 +57,7 @@ def is_der(content: bytes, *, depth: int = 0) -> bool:
             kind, method, tag, header, inner, trailer = parser.parse(content[position:])
         except ValueError:
             return False
+        # The parser takes any length that BER allows and emits the one of DER; a trailer ends a length left open.
         whole = len(header) + len(inner) + len(trailer)
         if trailer or parser.emit(kind, method, tag, inner) != content[position : position + whole]:
             return False
@@ -67,6 +68,7 @@ def is_der(content: bytes, *, depth: int = 0) -> bool:
 
 
 def _is_value(kind: int, method: int, tag: int, inner: bytes, *, depth: int) -> bool:
+    # What holds other values is looked into, so that nothing hides beneath; X.690, 11.6 orders the values of a set.
     if method:
         is_sorted = (kind, tag) != (_UNIVERSAL, _SET) or _is_sorted(inner)
         return depth < _DEEPEST and is_der(inner, depth=depth + 1) and is_sorted
@@ -136,6 +138,7 @@ def _are_a_chain(
     own = next((one for one in brought if _is_meant(one, identifier)), None)
     if own is None or len({one.dump() for one in brought}) != len(brought):
         return False
+    # Upwards from the signer's: a certificate that issued none of these belongs to somebody else's chain.
     reached, waiting = {own.dump()}, [own]
     while waiting:
         below = waiting.pop()
@@ -180,6 +183,7 @@ def _is_there(part: core.Asn1Value) -> bool:
 
 def _added_problems(signer: cms.SignerInfo, *, vouched: Vouched, is_token: bool) -> Iterator[str]:
     """Say what was added to a signature after it was made: a time stamp over it may be, and that once."""
+    # These stand outside of what the signature covers: whoever has the file may write there what they like.
     added = [*signer["unsigned_attrs"]] if _is_there(signer["unsigned_attrs"]) else []
     if any(one["type"].native != "signature_time_stamp_token" for one in added) or len(added) > (0 if is_token else 1):
         yield "carries attributes that nobody signed"

@@ -15,7 +15,9 @@ from pyhanko.sign.validation import EmbeddedPdfSignature
 
 from worker.signing.errors import AttachmentNotFoundError
 
-# What data that anybody may have made ends in, where code takes for granted that it fits together.
+# What data that anybody may have made ends in, where code takes for granted that it fits together. Of a package changed
+# at random the libraries raised, beside their own: ValueError (lengths, text that is no UTF-8), TypeError and
+# AttributeError (a part of another kind, an attribute never set), InvalidOperation (a number that is none).
 UNFITTING: tuple[type[Exception], ...] = (
     ValueError,
     TypeError,
@@ -25,7 +27,7 @@ UNFITTING: tuple[type[Exception], ...] = (
     AssertionError,
     RecursionError,
 )
-# A damaged file surfaces in the parsers as almost any error about values; none of them is a fault of ours to show.
+# Only around what reads files of others: around our own signing these would hide our faults.
 UNREADABLE: tuple[type[Exception], ...] = (
     *UNFITTING,
     PdfError,

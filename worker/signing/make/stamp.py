@@ -68,6 +68,7 @@ class _Laid:
     @property
     def height_pt(self) -> float:
         """What they take from the top of the first to below the last."""
+        # A line stands on its `down_pt`; what hangs below it has the rest of its spacing.
         return max((one.down_pt for one in self.placed), default=0.0) + (LINE_SPACING - 1) * self.size_pt
 
 
@@ -93,6 +94,7 @@ def _lay_out(lines: Sequence[StampLine], *, font_name: str, size_pt: float, widt
     placed: list[_Placed] = []
     down_pt = 0.0
     for number, line in enumerate(lines):
+        # A label stands on the first line of its text, which may go on below.
         label, text = ("", line) if isinstance(line, str) else line
         x = 0.0 if isinstance(line, str) else beside_pt
         down_pt += _BETWEEN_LINES * size_pt if number else 0.0

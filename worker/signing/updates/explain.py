@@ -45,6 +45,7 @@ def _layout_problems(pdf: bytes, reader: PdfFileReader, revision: int) -> Iterat
 
 
 def _object_problems(update: Update) -> Iterator[str]:
+    # Each rule accounts for the objects that it looked at; an object is no problem where any rule knows it.
     explained = [rule(update) for rule in _RULES]
     yield from dict.fromkeys(problem for one in explained for problem in one.problems)
     rest = update.changed.difference(*(one.objects for one in explained))

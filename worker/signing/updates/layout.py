@@ -58,6 +58,7 @@ def stray_bytes(pdf: bytes, reader: PdfFileReader, revision: int) -> int:
     table = about.declared_startxref
     if not start <= table < end or (about.stream_ref is not None and about.start_location != table):
         raise LayoutError("its table of objects stands elsewhere")
+    # Read in the order in which they stand, each to its end: then only white space may be left between them.
     objects = {offset: Reference(number, generation) for number, (generation, offset) in data.standard_xrefs.items()}
     if about.stream_ref is not None:
         objects.setdefault(table, about.stream_ref)
@@ -72,6 +73,7 @@ def stray_bytes(pdf: bytes, reader: PdfFileReader, revision: int) -> int:
 
 def hidden_in_streams(reader: PdfFileReader, revision: int) -> Iterator[str]:
     """Say what the object streams of an update hold beside the objects that its table names."""
+    # Readers find what stands in a stream by its place there, and some by its number: both have to lead to one thing.
     data: XRefSectionData = reader.xrefs.get_xref_data(revision)
     for number in sorted(data.obj_streams_used):
         stream: object = reader.get_object(Reference(number, 0, reader), revision)  # type: ignore[no-untyped-call]

@@ -38,6 +38,7 @@ def explain_trailer(update: Update) -> Explained:
     before, after = update.before.trailer_view, update.after.trailer_view
     others = sorted(other_entries(before, after) - _OF_TRAILER)
     problems = [f"changes {name} of the trailer" for name in others]
+    # ISO 32000-1, 14.4 (from memory): the first half stays for ever, the second is each revision's own.
     identifiers = [raw(one, "/ID") for one in (before, after)]
     if MISSING not in identifiers and plain(identifiers[0][0]) != plain(identifiers[1][0]):
         problems.append("changes the document's identifier")
@@ -86,6 +87,7 @@ def explain_form(update: Update) -> Explained:
     then, now = update.then(reference_then), update.now(reference_now)
     problems = [f"changes {name} of the form" for name in sorted(other_entries(then, now) - _OF_FORM)]
     old, new = ([*raw_items(stand(raw(form, "/Fields")))] for stand, form in ((update.then, then), (update.now, now)))
+    # An object is known by its number here; what it says by now is looked at below, field by field.
     if [plain(one) for one in new[: len(old)]] != [plain(one) for one in old]:
         problems.append("changes the order of the form's fields")
     parts = [_explain_field(update, one) for one in old]
@@ -93,6 +95,7 @@ def explain_form(update: Update) -> Explained:
     resources = raw(now, "/DR")
     if plain(resources) != plain(raw(then, "/DR")):
         parts.append(explain_drawing(update, resources))
+    # Reserved places lie on their page already; only a time stamp's new one is added there.
     parts += [_explain_page(update, page, stamps=new[len(old) :]) for page in _pages(update)]
     return _together([Explained(update.written(reference_now, raw(now, "/Fields")), tuple(problems)), *parts])
 
@@ -180,6 +183,7 @@ def _array(value: Any) -> Any:
 
 def _closure(update: Update, values: Iterable[Any]) -> frozenset[Reference]:
     """Return the new objects that values lead to, of which nothing but these values knows."""
+    # Objects that were there before are not followed: they stay as sealed, or another rule has to explain them.
     found: set[Reference] = set()
     waiting = [*values]
     while waiting:
