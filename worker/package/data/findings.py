@@ -48,6 +48,10 @@ class Finding(NamedTuple):
         return self.fibre, self.site
 
 
+# Looked up: to call an enum takes as long as to read half of a finding, and there are a hundred thousand of them.
+_QUANTITIES = {one.value: one for one in Quantity}
+_FORCES = {one.value: one for one in Force}
+_OUTCOMES = {one.value: one for one in Outcome}
 FindingsByQuantity = Mapping[Quantity, Sequence[Finding]]
 
 
@@ -55,9 +59,9 @@ def read_finding(document: FindingDocument) -> Finding:
     """Return a finding as pages show it; texts and lists stay those of its document."""
     return Finding(
         criterion=document["criterion"],
-        quantity=Quantity(document["quantity"]),
-        force=Force(document["force"]),
-        outcome=Outcome(document["outcome"]),
+        quantity=_QUANTITIES[document["quantity"]],
+        force=_FORCES[document["force"]],
+        outcome=_OUTCOMES[document["outcome"]],
         segments=document["segments"],
         detail=document["detail"],
         readings=document["readings"],

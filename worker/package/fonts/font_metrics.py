@@ -24,7 +24,10 @@ def without_controls(text: str) -> str:
 
 def with_glyphs(text: str, known: Container[int]) -> str:
     """Return text in which each character that the face cannot draw is visibly replaced."""
-    return "".join(character if ord(character) in known else REPLACEMENT for character in without_controls(text))
+    harmless = without_controls(text)
+    if all(map(known.__contains__, map(ord, harmless))):
+        return harmless
+    return "".join(character if ord(character) in known else REPLACEMENT for character in harmless)
 
 
 def _harmless(character: str) -> str:

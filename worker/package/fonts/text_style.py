@@ -23,7 +23,6 @@ Rgb = tuple[float, float, float]
 INK: Rgb = (0.08, 0.09, 0.10)
 QUIET: Rgb = (0.38, 0.42, 0.45)
 HAIR: Rgb = (0.84, 0.86, 0.87)
-WASH: Rgb = (0.945, 0.96, 0.965)
 ACCENT: Rgb = (0.04, 0.29, 0.35)
 WARM: Rgb = (0.66, 0.23, 0.02)
 WHITE: Rgb = (1.0, 1.0, 1.0)
@@ -37,9 +36,9 @@ class Face(StrEnum):
     CODE = "DejaVuSansMono"
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Style:
-    """How a line of text is set."""
+    """How a line of text is set; each is made once, and looked up for every text by being the same."""
 
     face: Face = Face.REGULAR
     size_pt: float = 8.6

@@ -28,6 +28,7 @@ class Canvas:
         self.metrics = metrics
         self._targets = targets
         self._operators: dict[Style, dict[str, str]] = {}
+        self._set_by: dict[Style, str] = {}
 
     def write(self, style: Style, texts: Iterable[At]) -> None:
         """Write lines of text, each with its left end at a point."""
@@ -112,7 +113,9 @@ class Canvas:
         return " ".join(operators)
 
     def _set(self, style: Style) -> str:
-        return f"{_rgb(style.colour)} rg {self._font(style, subset=0)}"
+        if style not in self._set_by:
+            self._set_by[style] = f"{_rgb(style.colour)} rg {self._font(style, subset=0)}"
+        return self._set_by[style]
 
     def _font(self, style: Style, *, subset: int) -> str:
         name = load_face(style.face).getSubsetInternalName(subset, self._document)
