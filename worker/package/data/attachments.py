@@ -63,8 +63,8 @@ def _facts(content: PackageContent) -> Mapping[str, Any]:
 def _superseded(earlier: EarlierPackage) -> dict[str, Any]:
     decided_at = None if earlier.decided_at is None else canonical_time(earlier.decided_at)
     segments = {id_: _superseded_segment(one) for id_, one in earlier.segments.items()}
-    told = {"number": earlier.number, "is_deemed": earlier.is_deemed, "segments": segments}
-    return {**told, **_known(decided_at=decided_at, reason=earlier.reason)}
+    members = {"number": earlier.number, "is_deemed": earlier.is_deemed, "segments": segments}
+    return {**members, **_known(decided_at=decided_at, reason=earlier.reason)}
 
 
 def _superseded_segment(one: EarlierSegment) -> dict[str, Any]:

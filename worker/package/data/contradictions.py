@@ -23,12 +23,12 @@ def _other_digests(content: PackageContent) -> Iterator[str]:
     verdict = content.verdict
     design = digest_of(content.design.model_dump(exclude_none=True))
     criteria = digest_of(content.criteria.model_dump(exclude_none=True))
-    for what, own, said in (
+    for what, own, stated in (
         ("verdict", digest_of(verdict), {content.verdict_digest}),
         ("design", design, {content.design_sha256, verdict["design_sha256"]}),
         ("criteria", criteria, {content.criteria_sha256, verdict["criteria_sha256"]}),
     ):
-        if said != {own}:
+        if stated != {own}:
             yield f"The digest of the attached {what} is {own}, and not the one that is stated."
 
 
@@ -37,8 +37,8 @@ def _other_fibres(content: PackageContent) -> Iterator[str]:
     if numbers != list(range(1, content.design.fibre_count + 1)) or len(numbers) != len(content.verdict["fibres"]):
         yield f"The route has {content.design.fibre_count} fibres, and not each is in the findings once, in order."
         return
-    said = zip(content.fibres, content.verdict["fibres"], strict=True)
-    other = [fibre["fibre"] for fibre, digest in said if digest_of(fibre) != digest]
+    stated = zip(content.fibres, content.verdict["fibres"], strict=True)
+    other = [fibre["fibre"] for fibre, digest in stated if digest_of(fibre) != digest]
     if other:
         count = count_text(len(other), one="fibre", many="fibres")
         yield f"The findings of {count}, first of {other[0]}, have another digest than the verdict states."

@@ -27,10 +27,10 @@ class LazyRecords(Sequence[PackagedRecord]):
     """Records of which nothing but their text is held."""
 
     def __init__(self, records: Sequence[LazyRecord]) -> None:
-        self.kept = records
+        self.records = records
 
     def __len__(self) -> int:
-        return len(self.kept)
+        return len(self.records)
 
     @overload
     def __getitem__(self, index: int) -> PackagedRecord: ...
@@ -38,8 +38,8 @@ class LazyRecords(Sequence[PackagedRecord]):
     def __getitem__(self, index: slice) -> Sequence[PackagedRecord]: ...
     def __getitem__(self, index: int | slice) -> PackagedRecord | Sequence[PackagedRecord]:
         if isinstance(index, slice):
-            return LazyRecords(self.kept[index])
-        one = self.kept[index]
+            return LazyRecords(self.records[index])
+        one = self.records[index]
         return PackagedRecord(
             body=orjson.loads(one.body),
             is_ended=one.is_ended,
@@ -50,7 +50,7 @@ class LazyRecords(Sequence[PackagedRecord]):
 
 def record_entries(records: Sequence[PackagedRecord]) -> Iterator[bytes]:
     """Give each record as the attached data holds it."""
-    for one in records.kept if isinstance(records, LazyRecords) else records:
+    for one in records.records if isinstance(records, LazyRecords) else records:
         body = orjson.Fragment(one.body) if isinstance(one.body, str) else one.body
         entry = {"record": body, "is_ended": one.is_ended, "clock_is_flagged": one.clock_is_flagged}
         yield canonical_json(entry if one.end_reason is None else {**entry, "end_reason": one.end_reason})

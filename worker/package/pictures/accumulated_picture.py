@@ -90,12 +90,12 @@ class _Plot:
 def _words(tube: TubeLoss, plot: _Plot, metrics: FontMetrics) -> Iterator[Mark]:
     y = plot.top - _WORDS_PT + _LINE_PT
     styles = (PICTURE_NAME, PICTURE_QUIET, PICTURE_QUIET, PICTURE_QUIET)
-    for index, (style, said) in enumerate(zip(styles, _said(tube), strict=False)):
-        text = metrics.shorten(said, style, width_pt=plot.right - plot.left)
+    for index, (style, line) in enumerate(zip(styles, _caption(tube), strict=False)):
+        text = metrics.shorten(line, style, width_pt=plot.right - plot.left)
         yield left_text(plot.left, y + index * _LINE_PT, text, style)
 
 
-def _said(tube: TubeLoss) -> Iterator[str]:
+def _caption(tube: TubeLoss) -> Iterator[str]:
     yield f"Tube {tube.place.tube}, {tube.place.tube_colour}"
     unknown = len(tube.fibres) - len(tube.known)
     yield f"fibres {numbers_text(tube.fibres)}{f', {unknown} not known' if unknown else ''}"
@@ -114,12 +114,12 @@ def _axes(tube: TubeLoss, plot: _Plot, metrics: FontMetrics) -> Iterator[Mark]:
     yield stroke((plot.left, foot), (plot.right, foot), width_pt=0.5, colour=QUIET)
     for level in tube.levels:
         yield stroke((plot.x(level.from_a_um), foot), (plot.x(level.from_a_um), foot + 2), width_pt=0.4, colour=QUIET)
-    for tick_um, said in distance_ticks(
+    for tick_um, label in distance_ticks(
         low_um=0, high_um=plot.frame.length_um, pt_per_um=plot.pt_per_um, least_apart_pt=_LEAST_TICKS_APART_PT
     ):
-        width_pt = metrics.width(said, PICTURE_QUIET)
+        width_pt = metrics.width(label, PICTURE_QUIET)
         x = min(max(plot.x(tick_um) - width_pt / 2, plot.left), plot.right - width_pt)
-        yield left_text(x, foot + 10, said, PICTURE_QUIET)
+        yield left_text(x, foot + 10, label, PICTURE_QUIET)
 
 
 def _course(tube: TubeLoss, plot: _Plot) -> Iterator[Mark]:

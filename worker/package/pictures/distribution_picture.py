@@ -88,9 +88,9 @@ def _axes(scale: _Scale, metrics: FontMetrics) -> Iterator[Mark]:
     tick = round_step(_LEAST_TICKS_APART_PT * (scale.high - scale.low) / (_RIGHT - _LEFT))
     for index, fixed in enumerate(multiples(tick, low=scale.low, high=scale.high)):
         x = scale.x(fixed)
-        said = f"{fixed / FIXED_PER_DB:.12g}"
+        label = f"{fixed / FIXED_PER_DB:.12g}"
         yield stroke((x, _BOTTOM), (x, _BOTTOM + 3), width_pt=0.5, colour=QUIET)
-        yield middle_text(x, _BOTTOM + 10.5, f"{said} dB" if index == 0 else said, PICTURE_QUIET, metrics)
+        yield middle_text(x, _BOTTOM + 10.5, f"{label} dB" if index == 0 else label, PICTURE_QUIET, metrics)
 
 
 def _bars(scale: _Scale) -> Iterator[Mark]:
@@ -131,15 +131,15 @@ def _lines(scale: _Scale, metrics: FontMetrics) -> Iterator[Mark]:
 def _words(distribution: Distribution, metrics: FontMetrics) -> Iterator[Mark]:
     y = _LABELS_Y
     style = PICTURE_NAME
-    for said in _said(distribution):
-        for line in metrics.fold(said, style, width_pt=CONTENT_WIDTH - _WORDS_X):
+    for sentence in _sentences(distribution):
+        for line in metrics.fold(sentence, style, width_pt=CONTENT_WIDTH - _WORDS_X):
             yield left_text(_WORDS_X, y, line, style)
             y += style.leading_pt
         y += 2.4
         style = PICTURE
 
 
-def _said(distribution: Distribution) -> Iterator[str]:
+def _sentences(distribution: Distribution) -> Iterator[str]:
     """Say every count and the mean; the counts of what is drawn and what is not add up to all findings."""
     total, conforming = distribution.findings, distribution.conforming
     yield f"{total} findings"

@@ -54,5 +54,5 @@ def distance_ticks(*, low_um: int, high_um: int, pt_per_um: float, least_apart_p
     step_um = round_step(least_apart_pt / pt_per_um)
     unit, unit_um = ("km", _UM_PER_KM) if step_um >= _UM_PER_KM else ("m", UM_PER_M)
     for index, tick_um in enumerate(multiples(step_um, low=low_um, high=high_um)):
-        said = f"{tick_um / unit_um:.12g}"
-        yield tick_um, said if index else f"{said} {unit}"
+        label = f"{tick_um / unit_um:.12g}"
+        yield tick_um, label if index else f"{label} {unit}"

@@ -73,12 +73,12 @@ def _axis(strip: Strip, metrics: FontMetrics, to_y: _ToY, *, pt_per_um: float) -
     """Give the scale: a tick at each round number."""
     low_um, high_um = strip.first_um, strip.last_um
     yield stroke((_TICK_X, to_y(low_um)), (_TICK_X, to_y(high_um)), width_pt=0.5, colour=QUIET)
-    for tick_um, said in distance_ticks(
+    for tick_um, label in distance_ticks(
         low_um=low_um, high_um=high_um, pt_per_um=pt_per_um, least_apart_pt=_LEAST_TICKS_APART_PT
     ):
         y = to_y(tick_um)
         yield stroke((_TICK_X - 3, y), (_TICK_X, y), width_pt=0.5, colour=QUIET)
-        yield right_text(_TICK_X - 5, y + 2.4, said, PICTURE_QUIET, metrics)
+        yield right_text(_TICK_X - 5, y + 2.4, label, PICTURE_QUIET, metrics)
 
 
 def _sites(strip: Strip, metrics: FontMetrics, to_y: _ToY, *, low: float, high: float) -> Iterator[Mark]:
@@ -100,8 +100,8 @@ def _sites(strip: Strip, metrics: FontMetrics, to_y: _ToY, *, low: float, high: 
         yield from _site_label(site, metrics, y=middle)
     yield from _joints_labels(strip.sites, metrics, [middle - 2 + _LINE_PT for middle in middles])
     for section, (above, below) in zip(strip.sections, pairwise(middles), strict=True):
-        said = f"section {section.id}: {metres_text(section.last_um - section.first_um)} m"
-        text = metrics.shorten(said, PICTURE_QUIET, width_pt=CONTENT_WIDTH - _LABEL_X - 14)
+        label = f"section {section.id}: {metres_text(section.last_um - section.first_um)} m"
+        text = metrics.shorten(label, PICTURE_QUIET, width_pt=CONTENT_WIDTH - _LABEL_X - 14)
         yield left_text(_LABEL_X + 14, (above + below) / 2 + 3.4, text, PICTURE_QUIET)
 
 
@@ -123,12 +123,12 @@ def _joints_labels(sites: Sequence[SiteOnScale], metrics: FontMetrics, ys: Seque
     """Give what was found at each site: how many came out worst, and behind that, in one column, the worst joint."""
     judged = [(site.joints, y) for site, y in zip(sites, ys, strict=True) if site.is_submitted and site.joints]
     outcomes = [joints.outcome() for joints, _ in judged]
-    said = [
+    counted = [
         marked_count(outcome, joints.counts[outcome]) for outcome, (joints, _) in zip(outcomes, judged, strict=True)
     ]
-    widths = [metrics.width(text, PICTURE_OUTCOMES[outcome]) for text, outcome in zip(said, outcomes, strict=True)]
+    widths = [metrics.width(text, PICTURE_OUTCOMES[outcome]) for text, outcome in zip(counted, outcomes, strict=True)]
     worst_x = _LABEL_X + max(widths, default=0.0) + _AFTER_OUTCOME_PT
-    for (joints, y), outcome, text in zip(judged, outcomes, said, strict=True):
+    for (joints, y), outcome, text in zip(judged, outcomes, counted, strict=True):
         worst = metrics.shorten(joints.worst_text(), PICTURE, width_pt=CONTENT_WIDTH - worst_x)
         yield left_text(_LABEL_X, y, text, PICTURE_OUTCOMES[outcome])
         yield left_text(worst_x, y, worst, PICTURE)

@@ -115,7 +115,7 @@ def _segments(content: PackageContent, layout: Layout) -> Iterator[Extent]:
 
 
 def _within(extents: Sequence[Extent], *, low_um: int, high_um: int) -> Sequence[Extent]:
-    # What only touches a strip's end belongs to the neighbour, but a stretch of no length has no other place.
+    # What only touches a strip's end belongs to the neighbour, but one of no length has no other place.
     return [
         one
         for one in extents

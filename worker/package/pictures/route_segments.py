@@ -48,10 +48,10 @@ def _bar(top: float, bottom: float, *, is_submitted: bool) -> Iterator[Mark]:
 
 
 def _lines_of(segment: Extent, lines: int) -> Sequence[tuple[Style, str]]:
-    said = "submitted" if segment.is_submitted else "not submitted"
+    state = "submitted" if segment.is_submitted else "not submitted"
     if lines == 1:
         return ((PICTURE_NAME if segment.is_submitted else PICTURE_QUIET, segment.id),)
-    return ((PICTURE_NAME, segment.id), (PICTURE, segment.name), (PICTURE_QUIET, said))
+    return ((PICTURE_NAME, segment.id), (PICTURE, segment.name), (PICTURE_QUIET, state))
 
 
 def _label(lines: Sequence[tuple[Style, str]], metrics: FontMetrics, *, middle: float) -> Iterator[Mark]:

@@ -129,12 +129,12 @@ def _digests(content: PackageContent) -> Facts:
 
 def _declared(content: PackageContent) -> Facts:
     """Return what each party declares, and what it does not; the engineer's word is still to come."""
-    said = declarations(content)
+    declared = declarations(content)
     signed = _BY_OWN_KEY if content.contractor_signature is SignedBy.OWN_KEY else _BY_SEAL
     return Facts(
         facts=(
-            Fact(label="Service", value=f"{said['service']} {_SAYS_NOT}{_deemed(content)}."),
-            Fact(label="Contractor", value=f"{said['contractor']} {signed}"),
+            Fact(label="Service", value=f"{declared['service']} {_SAYS_NOT}{_deemed(content)}."),
+            Fact(label="Contractor", value=f"{declared['contractor']} {signed}"),
             Fact(label="Owner's engineer", value=_of_engineer(content)),
         )
     )

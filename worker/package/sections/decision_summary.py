@@ -56,8 +56,8 @@ def _unexpected_fact(unexpected: Sequence[UnexpectedEvent]) -> Fact:
 def _dark_facts(dark: Sequence[int]) -> tuple[Fact, ...]:
     if not dark:
         return ()
-    said = count_text(len(dark), one="fibre", many="fibres")
-    value = f"{said}, as the criteria tolerate, neither accepted nor paid: {numbers_text(dark)}"
+    count = count_text(len(dark), one="fibre", many="fibres")
+    value = f"{count}, as the criteria tolerate, neither accepted nor paid: {numbers_text(dark)}"
     return (Fact(label="Dark", value=value, is_warning=True),)
 
 
@@ -68,8 +68,8 @@ def _concessions_fact(asked: int) -> Fact:
     return Fact(label="Concessions asked", value=f"{named} {numbers_text(range(1, asked + 1))}", is_warning=True)
 
 
-def _suspicion_facts(told: int) -> tuple[Fact, ...]:
-    if not told:
+def _suspicion_facts(suspicions: int) -> tuple[Fact, ...]:
+    if not suspicions:
         return ()
-    value = f"{count_text(told, one='suspicion', many='suspicions')}, none of which decides by itself"
+    value = f"{count_text(suspicions, one='suspicion', many='suspicions')}, none of which decides by itself"
     return (Fact(label=SUSPICIONS_TITLE, value=value, is_warning=True),)

@@ -29,8 +29,8 @@ def earlier_text(earlier: EarlierPackage, content: PackageContent) -> str:
     for id_, segment in _in_order(earlier, content):
         state = f"{_word(earlier, segment)}, {_short_state(segment, own=content.number)}"
         by_state.setdefault(state, []).append(id_)
-    said = (f"{_named(ids)} {state}" for state, ids in by_state.items())
-    return f"{earlier.number}: {'; '.join(said)}"
+    states = (f"{_named(ids)} {state}" for state, ids in by_state.items())
+    return f"{earlier.number}: {'; '.join(states)}"
 
 
 def _named(ids: Sequence[str]) -> str:

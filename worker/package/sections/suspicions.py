@@ -26,12 +26,12 @@ def suspicions_section(suspicions: Sequence[SuspicionDocument]) -> Section:
 
 def submitted_suspicions(content: PackageContent) -> Sequence[SuspicionDocument]:
     """Return the suspicions about a fibre submitted, or about no fibre in particular."""
-    told = content.all_suspicions()
-    if not told:
+    found = content.all_suspicions()
+    if not found:
         return ()
     scope, submitted = Layout(content.design).segments_of_fibre, frozenset(content.segments)
     own = {fibre for fibre, segments in scope.items() if not submitted.isdisjoint(segments)}
-    return [one for one in told if not one["fibres"] or not own.isdisjoint(one["fibres"])]
+    return [one for one in found if not one["fibres"] or not own.isdisjoint(one["fibres"])]
 
 
 _COLUMNS = (

@@ -44,9 +44,9 @@ def unexpected_events_section(content: PackageContent, unexpected: Sequence[Unex
     """Return the losses on no joint, each between the sites that it lies between, and what else traces tell."""
     table = Table(columns=_COLUMNS, rows=tuple(_rows(content, unexpected)), is_grouped=True)
     section = listing(title=UNEXPECTED_EVENTS_TITLE, blocks=[table], note=_NOTE)
-    told = [fibre for fibre in content.fibres if not _TOLD.isdisjoint(fibre)]
-    rows = tuple(row for fibre in _submitted(content, told) for row in _told_rows(fibre))
-    return section.followed_by(_TOLD_TITLE, Table(columns=_TOLD_COLUMNS, rows=rows, is_grouped=True))
+    others = [fibre for fibre in content.fibres if not _OTHERS.isdisjoint(fibre)]
+    rows = tuple(row for fibre in _submitted(content, others) for row in _other_rows(fibre))
+    return section.followed_by(_OTHERS_TITLE, Table(columns=_OTHERS_COLUMNS, rows=rows, is_grouped=True))
 
 
 _COLUMNS = (
@@ -61,9 +61,9 @@ _COLUMNS = (
     Column(heading="Record", share=130),
 )
 
-_TOLD = frozenset({"breaks", "short_traces", "off_spot", "unlike_traces"})
-_TOLD_TITLE = "Ends of fibre, joints off their spot, and traces that fit something else"
-_TOLD_COLUMNS = (
+_OTHERS = frozenset({"breaks", "short_traces", "off_spot", "unlike_traces"})
+_OTHERS_TITLE = "Ends of fibre, joints off their spot, and traces that fit something else"
+_OTHERS_COLUMNS = (
     Column(heading="Fibre", share=28, kind=Kind.NUMBER, role=Role.FIBRE_LINK),
     Column(heading="What", share=150),
     Column(heading="From A", unit="m", share=56, kind=Kind.NUMBER),
@@ -97,7 +97,7 @@ def _submitted(content: PackageContent, fibres: Sequence[FibreDocument]) -> Sequ
     return [one for one in fibres if not set(content.segments).isdisjoint(scope.get(one["fibre"], ()))]
 
 
-def _told_rows(fibre: FibreDocument) -> Iterator[tuple[str, ...]]:
+def _other_rows(fibre: FibreDocument) -> Iterator[tuple[str, ...]]:
     number = str(fibre["fibre"])
     for broken in fibre.get("breaks", ()):
         yield number, "the fibre is broken", broken["from_a_m"], *_in_cable(broken), ", ".join(broken["records"])
