@@ -13,7 +13,7 @@ from kombu.exceptions import OperationalError
 from redis import Redis, RedisError
 
 from service.settings import WorkerSettings
-from service.storage.jobs import JobKind
+from service.vocabulary.states import JobKind
 from worker.relay import AskRoom, Hint, HintNotTakenError, QueueFullError
 from worker.tasks import STEPS
 

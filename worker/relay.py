@@ -15,8 +15,9 @@ import structlog
 from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 
-from service.storage.jobs import DUE_CHANNEL, JobKind, claim_hints, forget_hints, seconds_to_next
+from service.storage.jobs import DUE_CHANNEL, claim_hints, forget_hints, seconds_to_next
 from service.storage.session import TCP_PATIENCE, transaction
+from service.vocabulary.states import JobKind
 
 # A sweep without any word from the database: what a lost connection may have missed. Also how late a stop is seen.
 _LONGEST_WAIT_S = 1.0

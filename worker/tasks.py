@@ -11,8 +11,8 @@ from celery import shared_task as untyped_shared_task
 
 from service.settings import WorkerSettings
 from service.storage.blobs import BlobStore
-from service.storage.jobs import JobKind
 from service.storage.session import make_engine
+from service.vocabulary.states import JobKind
 from worker.jobs.context import StepContext
 from worker.jobs.lease import watch_process
 from worker.jobs.runner import Step, run_job

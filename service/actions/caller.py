@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from service.storage.head import Deed
+from service.storage.audit import AuditEvent
 from service.vocabulary.words import TokenKind
 
 
@@ -20,9 +20,9 @@ class Caller:
     now: datetime
     request_id: str | None = None
 
-    def deed(self, action: str, subject: object, *, content_sha256: str | None = None) -> Deed:
+    def event(self, action: str, subject: object, *, content_sha256: str | None = None) -> AuditEvent:
         """Return the audit entry of what this caller does."""
-        return Deed(
+        return AuditEvent(
             at=self.now,
             actor=f"{self.kind.value}:{self.token_id}",
             action=action,

@@ -6,7 +6,7 @@ from service.storage.tables import Package, Route, Submission
 
 
 @dataclass(frozen=True, kw_only=True)
-class Case:
+class DecisionContext:
     """What a decision is made on."""
 
     route: Route

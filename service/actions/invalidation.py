@@ -1,25 +1,28 @@
-"""What follows from a change of a locked route."""
+"""What a change of a locked route invalidates: its fibres wait until they are judged for the version it then has."""
 
 from collections.abc import Collection, Sequence
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.errors import RouteSubmittedError
-from service.storage.jobs import JobKind, make_due
+from service.storage.criteria import criteria_of
+from service.storage.jobs import make_due
 from service.storage.records import fibres_spliced_since
-from service.storage.routes import criteria_row, layout_of, parse_criteria, raise_version, touch_fibres
-from service.storage.tables import Route, SubmissionSegment
+from service.storage.routes import layout_of, raise_version, touch_fibres
+from service.storage.submissions import segments_held
+from service.storage.tables import Route
 from service.vocabulary.criteria.criteria import Voiding
 from service.vocabulary.records.invalidation import touched_fibres
 from service.vocabulary.records.record import Record
 from service.vocabulary.records.work import ArcCalibrationRecord
+from service.vocabulary.states import JobKind
 
 
 def judge_after(session: Session, route: Route, records: Sequence[Record], *, is_urgent: bool) -> None:
     """Raise a locked route's version and let every fibre wait that some records, come or gone, may matter to."""
     voiding = Voiding.FIBRE
     if route.criteria_version is not None:
-        voiding = parse_criteria(criteria_row(session, route.project_id, route.criteria_version).document).rework_voids
+        voiding = criteria_of(session, route.project_id, route.criteria_version).rework_voids
     fibre_count = layout_of(session, route).design.fibre_count
     calibrations = [record.id for record in records if isinstance(record, ArcCalibrationRecord)]
     since = fibres_spliced_since(session, route, calibrations) if calibrations else set()
@@ -42,10 +45,5 @@ def judge_again(session: Session, route: Route, numbers: Collection[int] | None,
 
 def refuse_while_submitted(session: Session, route: Route) -> None:
     """Refuse what may not change under an open submission."""
-    is_open = select(SubmissionSegment.submission_id).where(
-        SubmissionSegment.project_id == route.project_id,
-        SubmissionSegment.route_id == route.id,
-        col(SubmissionSegment.is_open),
-    )
-    if session.exec(is_open.limit(1)).first() is not None:
+    if segments_held(session, route):
         raise RouteSubmittedError("Design and criteria stay as they are until the submission is decided.")

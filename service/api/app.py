@@ -20,8 +20,7 @@ from service.api.routes import criteria, trials
 from service.api.routes import design as routes
 from service.settings import ServiceSettings
 from service.storage.blobs import BlobStorageError, BlobStore
-from service.storage.clock import ClockWatch
-from service.storage.session import make_engine
+from service.storage.session import ClockWatch, make_engine
 
 log = structlog.get_logger()
 

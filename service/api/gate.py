@@ -18,9 +18,8 @@ from service.actions.access.tokens import recognise
 from service.actions.caller import Caller
 from service.errors import NotAuthenticatedError, WrongTokenKindError
 from service.storage.blobs import BlobStore
-from service.storage.clock import ClockWatch
-from service.storage.routes import find_project
-from service.storage.session import snapshot, transaction
+from service.storage.projects import find_project
+from service.storage.session import ClockWatch, snapshot, transaction
 from service.storage.tables import Project
 from service.vocabulary.words import TokenKind
 

@@ -7,7 +7,7 @@ from sqlmodel import Session
 
 from service.api.forms import Health, Readiness
 from service.errors import NotReadyError
-from service.storage.clock import is_off
+from service.storage.session import is_off
 from service.vocabulary.design.rules import Fault
 
 router = APIRouter(prefix="/health", tags=["health"])

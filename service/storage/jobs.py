@@ -1,14 +1,13 @@
 """Jobs: rows that say what is to be done. They alone retry; a queue's message is only a hint to look here.
 
-A job is idle (nothing to do), due, leased (a worker has it until a time), done, parked (given up, with the reason), or
-waiting (given up for as long as something outside is away: tried again now and then by itself).
-Times are the database's, so that hosts with different clocks agree.
+Times are the database's, so that hosts with different clocks agree. Each function is one statement, which tells the
+relay at commit where it made something due.
 """
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
-from enum import StrEnum
+from typing import Any
 from uuid import UUID, uuid4
 
 from sqlalchemy import ColumnElement, and_, case, func, literal, or_, text, update
@@ -16,6 +15,7 @@ from sqlalchemy.dialects.postgresql import insert
 from sqlmodel import Session, col, select
 
 from service.storage.tables import Job
+from service.vocabulary.states import JobKind, JobState
 
 DUE_CHANNEL = "job_due"
 _SHORTEST_PAUSE_S, _LONGEST_PAUSE_S = 2, 300
@@ -23,31 +23,10 @@ _SHORTEST_PAUSE_S, _LONGEST_PAUSE_S = 2, 300
 _WAITING_PAUSE = timedelta(minutes=10)
 
 
-class JobKind(StrEnum):
-    """What there is to do."""
-
-    JUDGE = "judge"
-    SETTLE = "settle"
-    PACKAGE = "package"
-    COUNTERSIGN = "countersign"
-    TRIAL = "trial"
-    DEEM = "deem"
-    CHECK_UPLOAD = "check_upload"
-
-
-class JobState(StrEnum):
-    """Where a job is."""
-
-    IDLE = "idle"
-    DUE = "due"
-    LEASED = "leased"
-    DONE = "done"
-    PARKED = "parked"
-    WAITING = "waiting"
-
-
+# Of each row that a statement wrote; PostgreSQL tells the listeners at commit, once.
+_WAKE = func.pg_notify(DUE_CHANNEL, "")
 # States in which a job will be taken by itself, sooner or later.
-OPEN_STATES = (JobState.DUE.value, JobState.LEASED.value, JobState.WAITING.value)
+OPEN_STATES = (JobState.DUE, JobState.LEASED, JobState.WAITING)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,18 +52,24 @@ class LeaseLostError(Exception):
 def make_due(
     session: Session, kind: JobKind, *, project_id: UUID, subject_id: UUID, delay: timedelta = timedelta()
 ) -> None:
-    """Make a subject's job due after a delay, if it is not already, and wake the relay at commit.
+    """Make a subject's job due after a delay, if it is not already, and wake the relay at commit."""
+    make_due_at(session, kind, project_id=project_id, subject_id=subject_id, due_at=func.now() + delay)
+
+
+def make_due_at(
+    session: Session, kind: JobKind, *, project_id: UUID, subject_id: UUID, due_at: ColumnElement[Any]
+) -> None:
+    """Make a subject's job due at a time, if it is not already due before it, and wake the relay at commit.
 
     A leased job is left alone: before its holder lets go, it looks again, under the lock of the row that this
     transaction holds too.
     """
-    due_at = func.now() + delay
     row = {
         "id": uuid4(),
         "project_id": project_id,
-        "kind": kind.value,
+        "kind": kind,
         "subject_id": subject_id,
-        "state": JobState.DUE.value,
+        "state": JobState.DUE,
         "due_at": due_at,
         "fence": 0,
         "attempts": 0,
@@ -93,21 +78,15 @@ def make_due(
     statement = statement.on_conflict_do_update(
         index_elements=["kind", "subject_id"],
         set_={
-            "state": JobState.DUE.value,
+            "state": JobState.DUE,
             "due_at": func.least(statement.excluded.due_at, text("CASE WHEN job.state = 'due' THEN job.due_at END")),
             "hinted_at": text("CASE WHEN job.state = 'due' AND job.due_at <= now() THEN job.hinted_at END"),
             "attempts": text("CASE WHEN job.state = 'due' THEN job.attempts ELSE 0 END"),
             "outage_since": text("CASE WHEN job.state = 'due' THEN job.outage_since END"),
         },
-        where=col(Job.state) != JobState.LEASED.value,
+        where=col(Job.state) != JobState.LEASED,
     )
-    session.execute(statement)
-    wake_relay(session)
-
-
-def wake_relay(session: Session) -> None:
-    """Tell the relay, at commit, that something is due."""
-    session.execute(text(f"NOTIFY {DUE_CHANNEL}"))
+    session.execute(statement.returning(_WAKE))
 
 
 def take_lease(session: Session, job_id: UUID, *, lease: timedelta, counts_ended: bool = True) -> Lease | None:
@@ -115,12 +94,12 @@ def take_lease(session: Session, job_id: UUID, *, lease: timedelta, counts_ended
 
     That time ran out on a holder counts as an attempt, unless what is done cannot have ended it.
     """
-    is_new = or_(literal(counts_ended), col(Job.state) != JobState.LEASED.value)
+    is_new = or_(literal(counts_ended), col(Job.state) != JobState.LEASED)
     row = session.execute(
         update(Job)
         .where(col(Job.id) == job_id, _is_takeable())
         .values(
-            state=JobState.LEASED.value,
+            state=JobState.LEASED,
             leased_until=func.now() + lease,
             fence=col(Job.fence) + 1,
             attempts=col(Job.attempts) + case((is_new, 1), else_=0),
@@ -139,7 +118,7 @@ def take_lease(session: Session, job_id: UUID, *, lease: timedelta, counts_ended
     return Lease(
         job_id=job_id,
         project_id=row.project_id,
-        kind=JobKind(row.kind),
+        kind=row.kind,
         subject_id=row.subject_id,
         fence=row.fence,
         attempts=row.attempts,
@@ -156,22 +135,24 @@ def renew(session: Session, lease: Lease, *, until: timedelta) -> None:
 
 def release(session: Session, lease: Lease, state: JobState, *, delay: timedelta = timedelta()) -> None:
     """Let go of a job in a state, if it is still held; a job let go as due starts its attempts anew."""
-    _write_held(session, lease, state=state.value, due_at=func.now() + delay, attempts=0, last_error=None)
-    if state is JobState.DUE:
-        wake_relay(session)
+    _write_held(session, lease, state=state, due_at=func.now() + delay, attempts=0, last_error=None)
+
+
+def release_unless(session: Session, lease: Lease, goes_on: ColumnElement[bool]) -> None:
+    """Let go of a job that is done, if it is still held; where a condition holds at this moment it is due again."""
+    state = case((goes_on, JobState.DUE.value), else_=JobState.IDLE.value)
+    _write_held(session, lease, state=state, due_at=func.now(), attempts=0, last_error=None)
 
 
 def give_back(session: Session, lease: Lease, *, delay: timedelta = timedelta()) -> None:
     """Let another worker have a job that this one began and will not do; that is no attempt."""
-    _write_held(session, lease, state=JobState.DUE.value, due_at=func.now() + delay, attempts=lease.attempts - 1)
-    wake_relay(session)
+    _write_held(session, lease, state=JobState.DUE, due_at=func.now() + delay, attempts=lease.attempts - 1)
 
 
 def put_back(session: Session, lease: Lease, reason: str, *, longest_pause_s: float = _LONGEST_PAUSE_S) -> None:
     """Put a failed job back with a pause that grows with its attempts."""
     pause = timedelta(seconds=min(2**lease.attempts, longest_pause_s))
-    _write_held(session, lease, state=JobState.DUE.value, due_at=func.now() + pause, last_error=reason)
-    wake_relay(session)
+    _write_held(session, lease, state=JobState.DUE, due_at=func.now() + pause, last_error=reason)
 
 
 def wait_out(session: Session, lease: Lease, reason: str, *, longest_pause_s: float = _LONGEST_PAUSE_S) -> None:
@@ -183,18 +164,17 @@ def wait_out(session: Session, lease: Lease, reason: str, *, longest_pause_s: fl
     _write_held(
         session,
         lease,
-        state=JobState.DUE.value,
+        state=JobState.DUE,
         due_at=func.now() + timedelta(seconds=pause_s),
         attempts=lease.attempts - 1,
         outage_since=func.now() - timedelta(seconds=lease.outage_s),
         last_error=reason,
     )
-    wake_relay(session)
 
 
 def park(session: Session, lease: Lease, reason: str) -> None:
     """Give a job up, with the reason, until something makes it due anew."""
-    _write_held(session, lease, state=JobState.PARKED.value, last_error=reason)
+    _write_held(session, lease, state=JobState.PARKED, last_error=reason)
 
 
 def park_for_outage(session: Session, lease: Lease, reason: str) -> None:
@@ -202,7 +182,7 @@ def park_for_outage(session: Session, lease: Lease, reason: str) -> None:
     _write_held(
         session,
         lease,
-        state=JobState.WAITING.value,
+        state=JobState.WAITING,
         due_at=func.now() + _WAITING_PAUSE,
         attempts=0,
         outage_since=func.now() - timedelta(seconds=lease.outage_s),
@@ -221,20 +201,21 @@ def claim_hints(
     session: Session, *, again_after: timedelta, kinds: Collection[JobKind] = frozenset(JobKind), limit: int = 100
 ) -> Sequence[tuple[UUID, JobKind]]:
     """Return jobs of some kinds to hint at, stamped as hinted; two relays get disjoint ones."""
-    rows = session.execute(
-        select(Job.id, Job.kind)
+    to_hint = (
+        select(Job.id)
         .where(
             _is_takeable(),
-            col(Job.kind).in_([kind.value for kind in kinds]),
+            col(Job.kind).in_(kinds),
             or_(col(Job.hinted_at).is_(None), col(Job.hinted_at) < func.now() - again_after),
         )
         .order_by(col(Job.due_at))
         .limit(limit)
         .with_for_update(skip_locked=True)
-    ).all()
-    if rows:
-        session.execute(update(Job).where(col(Job.id).in_([row.id for row in rows])).values(hinted_at=func.now()))
-    return [(row.id, JobKind(row.kind)) for row in rows]
+        .cte("to_hint")
+    )
+    stamped = update(Job).where(col(Job.id) == to_hint.c.id).values(hinted_at=func.now())
+    rows = session.execute(stamped.returning(col(Job.id), col(Job.kind), col(Job.due_at)))
+    return [(row.id, row.kind) for row in sorted(rows, key=lambda row: row.due_at)]
 
 
 def forget_hints(session: Session, job_ids: Collection[UUID]) -> None:
@@ -266,33 +247,41 @@ def seconds_untaken(
     opened_at = func.greatest(col(Job.due_at), col(Job.leased_until))
     statement = select(func.extract("epoch", func.now() - func.min(opened_at))).where(
         _is_takeable(),
-        col(Job.kind).in_([kind.value for kind in kinds]),
+        col(Job.kind).in_(kinds),
         col(Job.hinted_at).between(func.now() - hinted_within, func.now() - hinted_for),
     )
     seconds = session.execute(statement).scalar_one()
     return 0.0 if seconds is None else max(0.0, float(seconds))
 
 
+def given_up_jobs(session: Session) -> Sequence[Job]:
+    """Return the jobs that are parked, or wait for something outside, in order of time."""
+    given_up = select(Job).where(col(Job.state).in_([JobState.PARKED, JobState.WAITING]))
+    return session.exec(given_up.order_by(col(Job.due_at))).all()
+
+
 def state_of(session: Session, kind: JobKind, subject_id: UUID) -> JobState:
     """Return where a subject's job is; idle if it never had one."""
-    state = session.exec(select(Job.state).where(Job.kind == kind.value, Job.subject_id == subject_id)).one_or_none()
-    return JobState.IDLE if state is None else JobState(state)
+    statement = select(Job).where(Job.kind == kind, Job.subject_id == subject_id)
+    job = session.exec(statement.execution_options(populate_existing=True)).one_or_none()
+    return JobState.IDLE if job is None else job.state
 
 
 def _is_takeable() -> ColumnElement[bool]:
-    waits = col(Job.state).in_([JobState.DUE.value, JobState.WAITING.value])
+    waits = col(Job.state).in_([JobState.DUE, JobState.WAITING])
     return or_(
         and_(waits, col(Job.due_at) <= func.now()),
-        and_(col(Job.state) == JobState.LEASED.value, col(Job.leased_until) < func.now()),
+        and_(col(Job.state) == JobState.LEASED, col(Job.leased_until) < func.now()),
     )
 
 
 def _is_held(lease: Lease) -> ColumnElement[bool]:
-    return and_(col(Job.id) == lease.job_id, col(Job.fence) == lease.fence, col(Job.state) == JobState.LEASED.value)
+    return and_(col(Job.id) == lease.job_id, col(Job.fence) == lease.fence, col(Job.state) == JobState.LEASED)
 
 
 def _write_held(session: Session, lease: Lease, **values: object) -> None:
     values = {"leased_until": None, "hinted_at": None, "outage_since": None, **values}
-    result = session.execute(update(Job).where(_is_held(lease)).values(**values).returning(col(Job.id)))
+    woken = case((col(Job.state) == JobState.DUE, _WAKE))
+    result = session.execute(update(Job).where(_is_held(lease)).values(**values).returning(col(Job.id), woken))
     if result.one_or_none() is None:
         raise LeaseLostError(str(lease.job_id))

@@ -1,44 +1,78 @@
-"""Whose person an id is, for good, and the names that acts keep for what is printed of them."""
+"""People: whose person an id is, its name and certificates, and the names that acts keep for what is printed."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, and_, select, update
+from sqlalchemy import ColumnElement, and_, func, update
 from sqlalchemy.dialects.postgresql import insert
-from sqlmodel import Session, col
+from sqlmodel import Session, col, select
 
-from service.storage.jobs import OPEN_STATES, JobKind
-from service.storage.tables import Decision, Job, Person, PersonSide, Submission, Token
+from service.storage.jobs import OPEN_STATES
+from service.storage.tables import (
+    Decision,
+    Job,
+    PackageFile,
+    Person,
+    PersonCertificate,
+    PersonSide,
+    Project,
+    Submission,
+    Token,
+)
+from service.vocabulary.people import PrintedPerson
 from service.vocabulary.sides import PartySide
+from service.vocabulary.states import JobKind
 
 
 def claim_for(session: Session, project_id: UUID, person_id: str, side: PartySide) -> bool:
     """Make an id a side's, unless it is one's already. Say whether it is that side's now."""
-    statement = insert(PersonSide).values(project_id=project_id, person_id=person_id, side=side.value)
+    statement = insert(PersonSide).values(project_id=project_id, person_id=person_id, side=side)
     session.execute(statement.on_conflict_do_nothing())
     return side_of(session, project_id, person_id) is side
 
 
 def claim_unused(session: Session, project_id: UUID, people: Collection[str], side: PartySide) -> None:
     """Make those ids a side's that nobody has used yet."""
-    statement = select(col(PersonSide.person_id)).where(
-        col(PersonSide.project_id) == project_id, col(PersonSide.person_id).in_(people)
+    statement = select(PersonSide.person_id).where(
+        PersonSide.project_id == project_id, col(PersonSide.person_id).in_(people)
     )
-    unused = set(people) - set(session.execute(statement).scalars())
+    unused = set(people) - set(session.exec(statement).all())
     if unused:
         # In order: two requests would else wait for each other.
-        rows = [{"project_id": project_id, "person_id": one, "side": side.value} for one in sorted(unused)]
+        rows = [{"project_id": project_id, "person_id": one, "side": side} for one in sorted(unused)]
         session.execute(insert(PersonSide).values(rows).on_conflict_do_nothing())
 
 
 def side_of(session: Session, project_id: UUID, person_id: str) -> PartySide | None:
     """Return whose person an id is; it stays that when the name is erased. None where nobody has used it yet."""
-    statement = select(col(PersonSide.side)).where(
-        col(PersonSide.project_id) == project_id, col(PersonSide.person_id) == person_id
+    row = session.get(PersonSide, (project_id, person_id))
+    return None if row is None else row.side
+
+
+def find_person(session: Session, project_id: UUID, person_id: str | None) -> Person | None:
+    """Return the person with an id; None where nobody has, or the name was erased."""
+    return None if person_id is None else session.get(Person, (project_id, person_id))
+
+
+def keep_name(session: Session, person: Person) -> Person:
+    """Give an id its name and role, or others."""
+    return session.merge(person)
+
+
+def erase_name(session: Session, person: Person, *, now: datetime) -> None:
+    """Erase a name wherever it stands: its row, what acts kept of it, and certificates, which are retired.
+
+    Fingerprints and dates of the certificates stay.
+    """
+    session.delete(person)
+    session.execute(
+        update(PersonCertificate)
+        .where(*_certificates(person.project_id, person.id))
+        .values(subject=None, pem=None, retired_at=func.coalesce(col(PersonCertificate.retired_at), now))
     )
-    side = session.execute(statement).scalar_one_or_none()
-    return None if side is None else PartySide(side)
+    forget_printed_names(session, person.project_id, person.id)
 
 
 def forget_printed_names(session: Session, project_id: UUID, person_id: str) -> None:
@@ -54,11 +88,65 @@ def forget_printed_names(session: Session, project_id: UUID, person_id: str) -> 
 
 def forget_once_printed(session: Session, project_id: UUID, people: Collection[str]) -> None:
     """Forget the names of those people that were erased while something of theirs was to be printed."""
-    statement = select(col(Person.id)).where(col(Person.project_id) == project_id, col(Person.id).in_(people))
+    statement = select(Person.id).where(Person.project_id == project_id, col(Person.id).in_(people))
     # Locked: who erases the name right now looks for what is to be printed only once this is committed.
-    statement = statement.with_for_update(read=True)
-    for person_id in sorted(set(people) - set(session.execute(statement).scalars())):
+    named = set(session.exec(statement.with_for_update(read=True)))
+    for person_id in sorted(set(people) - named):
         forget_printed_names(session, project_id, person_id)
+
+
+def submitted_by(session: Session, submission: Submission) -> PrintedPerson:
+    """Return who answers for a submission, under the name that it kept; earlier ones kept none."""
+    if submission.responsible_name is not None:
+        return PrintedPerson(name=submission.responsible_name, position=submission.responsible_position)
+    return _named(session, submission.project_id, submission.responsible_person)
+
+
+def decided_by(session: Session, decision: Decision, engineer: str) -> PrintedPerson:
+    """Return the engineer who made a decision, under the name that it kept; earlier ones kept none."""
+    if decision.decided_by_name is not None:
+        return PrintedPerson(name=decision.decided_by_name, position=decision.decided_by_position)
+    return _named(session, decision.project_id, engineer)
+
+
+def certificates_of(session: Session, project: Project, person_id: str) -> Sequence[PersonCertificate]:
+    """Return every certificate that a person signs or signed with, in the order of registration."""
+    statement = select(PersonCertificate).where(*_certificates(project.id, person_id))
+    return session.exec(statement.order_by(col(PersonCertificate.registered_at), col(PersonCertificate.sha256))).all()
+
+
+def fingerprints_of(session: Session, project_id: UUID, person_id: str) -> Sequence[str]:
+    """Return the SHA-256 of the certificates that a person may sign with now."""
+    statement = select(PersonCertificate.sha256).where(*_certificates(project_id, person_id))
+    return session.exec(statement.where(col(PersonCertificate.retired_at).is_(None))).all()
+
+
+def lock_certificate(session: Session, project: Project, sha256: str) -> PersonCertificate | None:
+    """Return a certificate by its fingerprint and hold its row's lock."""
+    return session.get(PersonCertificate, (project.id, sha256), with_for_update=True)
+
+
+def add_certificate(session: Session, certificate: PersonCertificate) -> None:
+    """Add a certificate."""
+    session.add(certificate)
+
+
+def has_signed(session: Session, certificate: PersonCertificate) -> bool:
+    """Tell whether a certificate has ever signed a package of its project."""
+    signed = select(PackageFile.sequence).where(
+        PackageFile.project_id == certificate.project_id, PackageFile.certificate_sha256 == certificate.sha256
+    )
+    return session.exec(signed.limit(1)).first() is not None
+
+
+def _named(session: Session, project_id: UUID, person_id: str) -> PrintedPerson:
+    """Return a person by name and position; of one whose name was erased the id is left."""
+    person = find_person(session, project_id, person_id)
+    return PrintedPerson(name=person_id) if person is None else PrintedPerson(name=person.name, position=person.role)
+
+
+def _certificates(project_id: UUID, person_id: str) -> tuple[ColumnElement[bool], ColumnElement[bool]]:
+    return col(PersonCertificate.project_id) == project_id, col(PersonCertificate.person_id) == person_id
 
 
 def _submitted_by(project_id: UUID, person_id: str) -> ColumnElement[bool]:
@@ -72,14 +160,10 @@ def _submitted_by(project_id: UUID, person_id: str) -> ColumnElement[bool]:
 def _decided_by(project_id: UUID, person_id: str) -> ColumnElement[bool]:
     return and_(
         col(Decision.project_id) == project_id,
-        col(Decision.token_id).in_(select(col(Token.id)).where(col(Token.holder) == person_id)),
+        col(Decision.token_id).in_(select(Token.id).where(Token.holder == person_id)),
         col(Decision.decided_by_name).is_not(None),
     )
 
 
 def _is_to_be_done(kind: JobKind, subject: Any) -> ColumnElement[bool]:
-    return (
-        select(col(Job.id))
-        .where(col(Job.kind) == kind.value, col(Job.subject_id) == subject, col(Job.state).in_(OPEN_STATES))
-        .exists()
-    )
+    return select(Job.id).where(Job.kind == kind, Job.subject_id == subject, col(Job.state).in_(OPEN_STATES)).exists()

@@ -1,4 +1,4 @@
-"""Records: added in bulk, never changed, and read as evidence for judging."""
+"""Records: added in bulk, never changed; how they end, the files that they name, and what judging reads of them."""
 
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any, NamedTuple
@@ -9,6 +9,7 @@ from sqlalchemy import (
     JSON,
     Integer,
     Select,
+    String,
     Subquery,
     Text,
     Uuid,
@@ -20,6 +21,7 @@ from sqlalchemy import (
     func,
     literal,
     select,
+    tuple_,
 )
 from sqlalchemy import insert as plain_insert
 from sqlalchemy.dialects.postgresql import ARRAY, insert
@@ -27,7 +29,8 @@ from sqlalchemy.orm import aliased
 from sqlalchemy.sql.dml import ReturningInsert
 from sqlmodel import Session, col
 
-from service.storage.tables import WHOLE_SITE, Record, RecordEnd, RecordFibre, Route, SubmissionRecord
+from service.storage.tables import WHOLE_SITE, EvidenceFile, Record, RecordEnd, RecordFibre, Route
+from service.vocabulary.evidence import EvidenceType
 from service.vocabulary.words import RecordKind
 
 
@@ -56,6 +59,34 @@ class StoredEvidence(NamedTuple):
     sha256: str
 
 
+class ListedRecord(NamedTuple):
+    """A record, and how it ended if it did."""
+
+    record: Record
+    end: RecordEnd | None
+
+
+def list_records(session: Session, route: Route, *, after: tuple[int, UUID] | None, limit: int) -> list[ListedRecord]:
+    """Return records of a route that arrived after a position: a route version and an id.
+
+    The version, and not a time: it is given under the route's lock, so a slow commit is never stepped over.
+    """
+    statement = (
+        select(Record, RecordEnd)
+        .outerjoin(RecordEnd, _is_end_of_record())
+        .where(*_posted_to(route))
+        .order_by(col(Record.route_version), col(Record.id))
+    )
+    if after is not None:
+        statement = statement.where(tuple_(col(Record.route_version), col(Record.id)) > after)
+    return [ListedRecord(*row) for row in session.execute(statement.limit(limit))]
+
+
+def records_posted(session: Session, route: Route, ids: Collection[UUID]) -> Sequence[Record]:
+    """Return those records that were posted to a route."""
+    return session.execute(select(Record).where(*_posted_to(route), col(Record.id).in_(ids))).scalars().all()
+
+
 def known_digests(session: Session, project_id: UUID, ids: Collection[UUID]) -> dict[UUID, str]:
     """Return the content digests of those ids that are stored."""
     # One array, not a parameter for each: taking a statement of hundreds apart costs more than running it.
@@ -63,6 +94,20 @@ def known_digests(session: Session, project_id: UUID, ids: Collection[UUID]) -> 
         col(Record.project_id) == project_id, col(Record.id) == any_(literal(list(ids), ARRAY(Uuid)))
     )
     return {row.id: row.sha256 for row in session.execute(statement)}
+
+
+def ids_of_other_routes(session: Session, route: Route, ids: Collection[UUID]) -> set[UUID]:
+    """Return those stored records that are not a route's: posted to another, and about nothing of this one."""
+    # A calibration is every route's that its splicer works on, now or later.
+    statement = select(col(Record.id)).where(
+        col(Record.project_id) == route.project_id,
+        col(Record.route_id) != route.id,
+        col(Record.id).in_(ids),
+        col(Record.kind) != RecordKind.ARC_CALIBRATION.value,
+        # A lid's record is on every route through its closure, whichever it was posted to.
+        ~_links(route.project_id, route.id).where(col(RecordFibre.record_id) == col(Record.id)).exists(),
+    )
+    return set(session.execute(statement).scalars())
 
 
 def add_records(session: Session, rows: Sequence[Mapping[str, Any]]) -> set[UUID]:
@@ -148,99 +193,95 @@ def fibres_spliced_since(session: Session, route: Route, calibrations: Collectio
     return set(session.execute(statement).scalars())
 
 
+def end_of(session: Session, project_id: UUID, record_id: UUID) -> RecordEnd | None:
+    """Return how a record ended; None while it counts."""
+    return session.get(RecordEnd, (project_id, record_id))
+
+
+def ended_among(session: Session, project_id: UUID, ids: Collection[UUID]) -> set[UUID]:
+    """Return those records that have ended."""
+    statement = select(col(RecordEnd.record_id)).where(
+        col(RecordEnd.project_id) == project_id, col(RecordEnd.record_id).in_(ids)
+    )
+    return set(session.execute(statement).scalars())
+
+
+def add_ends(session: Session, ends: Collection[RecordEnd]) -> None:
+    """End records."""
+    session.add_all(ends)
+    session.flush()
+
+
+def routes_linked(session: Session, project_id: UUID, ids: Collection[UUID]) -> set[tuple[UUID, UUID]]:
+    """Return which routes some records are about, as pairs of record and route."""
+    statement = select(col(RecordFibre.record_id), col(RecordFibre.route_id)).where(
+        col(RecordFibre.project_id) == project_id, col(RecordFibre.record_id).in_(ids)
+    )
+    return {(row[0], row[1]) for row in session.execute(statement)}
+
+
+def add_file(session: Session, file: EvidenceFile) -> bool:
+    """Add a file unless its project has it, or another request gives it one right now. Say whether it is new."""
+    statement = insert(EvidenceFile).values(**file.model_dump()).on_conflict_do_nothing()
+    return session.execute(statement.returning(col(EvidenceFile.sha256))).one_or_none() is not None
+
+
+def find_file(session: Session, project_id: UUID, sha256: str) -> EvidenceFile | None:
+    """Return what is known of a file that was sent in to a project."""
+    return session.get(EvidenceFile, (project_id, sha256))
+
+
+def files_here(session: Session, project_id: UUID, digests: Collection[str]) -> dict[str, EvidenceType]:
+    """Return those of some files that a project has, with what they are."""
+    statement = select(col(EvidenceFile.sha256), col(EvidenceFile.media_type)).where(
+        col(EvidenceFile.project_id) == project_id,
+        col(EvidenceFile.sha256) == any_(literal(list(digests), ARRAY(String))),
+    )
+    return {row.sha256: EvidenceType(row.media_type) for row in session.execute(statement)}
+
+
 def read_evidence(
-    session: Session, route: Route, numbers: Collection[int], *, with_every_splice: bool
+    session: Session, project_id: UUID, route_id: UUID, numbers: Collection[int], *, with_every_splice: bool
 ) -> list[StoredEvidence]:
     """Return what is recorded of some fibres of a route and of its sites as a whole."""
     wanted = [WHOLE_SITE, *numbers]
-    links = _links_by_record(route, None if with_every_splice else wanted)
+    links = links_by_record(project_id, route_id, None if with_every_splice else wanted)
     is_ended = col(RecordEnd.record_id).is_not(None)
-    statement = _evidence(route, links, is_ended).outerjoin(
-        RecordEnd,
-        and_(
-            col(RecordEnd.project_id) == col(Record.project_id),
-            col(RecordEnd.record_id) == col(Record.id),
-        ),
-    )
+    statement = evidence_statement(project_id, links, is_ended).outerjoin(RecordEnd, _is_end_of_record())
     if with_every_splice:
         is_splice = col(Record.kind) == RecordKind.SPLICE.value
         statement = statement.where(is_splice | links.c.fibres.overlap(wanted))
     return [StoredEvidence(*row) for row in session.execute(statement)]
 
 
-def read_frozen_evidence(session: Session, route: Route, submission_id: UUID) -> list[StoredEvidence]:
-    """Return the record set that a submission froze."""
-    statement = _evidence(route, _links_by_record(route, None), col(SubmissionRecord.is_ended)).join(
-        SubmissionRecord,
-        and_(
-            col(SubmissionRecord.project_id) == col(Record.project_id),
-            col(SubmissionRecord.record_id) == col(Record.id),
-            col(SubmissionRecord.submission_id) == submission_id,
-        ),
-    )
-    # Row by row from the server: else the client holds all of them twice.
-    return [StoredEvidence(*row) for row in session.execute(statement, execution_options={"yield_per": 500})]
-
-
-def end_reasons(session: Session, project_id: UUID, submission_id: UUID) -> dict[str, str]:
-    """Return, by record id, why the records of a frozen set that had ended did so."""
-    statement = (
-        select(col(RecordEnd.record_id), col(RecordEnd.reason))
-        .join(
-            SubmissionRecord,
-            and_(
-                col(SubmissionRecord.project_id) == col(RecordEnd.project_id),
-                col(SubmissionRecord.record_id) == col(RecordEnd.record_id),
-            ),
-        )
-        .where(
-            col(SubmissionRecord.project_id) == project_id,
-            col(SubmissionRecord.submission_id) == submission_id,
-            col(SubmissionRecord.is_ended),
-        )
-    )
-    return {str(row.record_id): row.reason for row in session.execute(statement)}
-
-
-def freeze_records(session: Session, route: Route, submission_id: UUID) -> None:
-    """Freeze every record of a locked route as a submission's set, with whether it has ended by now."""
-    ids = (
-        select(col(RecordFibre.record_id))
-        .where(col(RecordFibre.project_id) == route.project_id, col(RecordFibre.route_id) == route.id)
-        .distinct()
-        .subquery()
-    )
-    rows = (
-        select(
-            literal(route.project_id), literal(submission_id), ids.c.record_id, col(RecordEnd.record_id).is_not(None)
-        )
-        .select_from(ids)
-        .outerjoin(
-            RecordEnd,
-            and_(col(RecordEnd.project_id) == route.project_id, col(RecordEnd.record_id) == ids.c.record_id),
-        )
-    )
-    session.execute(
-        plain_insert(SubmissionRecord).from_select(["project_id", "submission_id", "record_id", "is_ended"], rows)
-    )
-
-
-def _links_by_record(route: Route, numbers: Collection[int] | None) -> Subquery:
+def links_by_record(project_id: UUID, route_id: UUID, numbers: Collection[int] | None) -> Subquery:
     """Return each record of a route with the fibres it is about, all of them or some."""
     fibre = col(RecordFibre.fibre)
-    of_route = and_(col(RecordFibre.project_id) == route.project_id, col(RecordFibre.route_id) == route.id)
-    statement = select(col(RecordFibre.record_id), func.array_agg(fibre, type_=ARRAY(Integer)).label("fibres")).where(
-        of_route
-    )
+    fibres = func.array_agg(fibre, type_=ARRAY(Integer)).label("fibres")
+    statement = _links(project_id, route_id).add_columns(fibres)
     if numbers is not None:
         statement = statement.where(fibre.in_(numbers))
     return statement.group_by(col(RecordFibre.record_id)).subquery()
 
 
-def _evidence(route: Route, links: Subquery, is_ended: Any) -> Select[Any]:
+def evidence_statement(project_id: UUID, links: Subquery, is_ended: Any) -> Select[Any]:
+    """Return the statement that reads records as judging takes them; whoever calls joins what says that one ended."""
     # A record once, not once for each fibre: the texts of ribbon splices would be most of what is read.
     return (
         select(links.c.fibres, col(Record.body), col(Record.clock_is_flagged), is_ended, col(Record.sha256))
         .select_from(links)
-        .join(Record, and_(col(Record.project_id) == route.project_id, col(Record.id) == links.c.record_id))
+        .join(Record, and_(col(Record.project_id) == project_id, col(Record.id) == links.c.record_id))
     )
+
+
+def _links(project_id: UUID, route_id: UUID) -> Select[Any]:
+    of_route = col(RecordFibre.project_id) == project_id, col(RecordFibre.route_id) == route_id
+    return select(col(RecordFibre.record_id)).where(*of_route)
+
+
+def _posted_to(route: Route) -> tuple[Any, Any]:
+    return col(Record.project_id) == route.project_id, col(Record.route_id) == route.id
+
+
+def _is_end_of_record() -> Any:
+    return and_(col(RecordEnd.project_id) == col(Record.project_id), col(RecordEnd.record_id) == col(Record.id))

@@ -1,17 +1,18 @@
-"""Routes, their designs and criteria: found within the caller's projects, locked in one order."""
+"""Routes and their designs: found within the caller's projects, locked in one order."""
 
 from collections.abc import Collection, Sequence
 from functools import lru_cache
+from typing import Any, NamedTuple
 from uuid import UUID
 
-from sqlalchemy import bindparam, text, update
+from sqlalchemy import Select, bindparam, text, update
+from sqlalchemy import insert as plain_insert
 from sqlalchemy import select as plain_select
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from service.errors import NotFoundError
-from service.storage.tables import CriteriaVersion, DesignRevision, Fibre, Project, Route, RouteSite
-from service.vocabulary.criteria.criteria import Criteria
+from service.storage.tables import CriteriaVersion, DesignRevision, Fibre, Project, Route, RouteSite, Site
 from service.vocabulary.design.design import Design
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.quantities import read_canonical
@@ -22,12 +23,23 @@ _ROUTE = Route.metadata.tables["route"].c
 _VERSION = plain_select(_ROUTE.version, _ROUTE.project_id).where(_ROUTE.id == bindparam("route_id"))
 
 
-def find_project(session: Session, projects: Collection[UUID] | None, project_id: UUID) -> Project:
-    """Return a project that is open to the caller; None as projects opens all."""
-    project = session.get(Project, project_id) if projects is None or project_id in projects else None
-    if project is None:
-        raise NotFoundError(f"No project {project_id}.")
-    return project
+class JudgedBy(NamedTuple):
+    """What a route is judged by: its design and its criteria, by number and digest."""
+
+    project_id: UUID
+    route_id: UUID
+    version: int
+    design_revision: int
+    design_sha256: str
+    criteria_version: int
+    criteria_sha256: str
+
+
+class LockedRoute(NamedTuple):
+    """What a step has to know of a route once it holds its lock."""
+
+    version: int
+    criteria_version: int | None
 
 
 def find_route(session: Session, projects: Collection[UUID] | None, route_id: UUID) -> Route:
@@ -67,6 +79,19 @@ def lock_all(session: Session, routes: SelectOfScalar[Route]) -> Sequence[Route]
     return session.exec(statement).all()
 
 
+def lock_for_step(session: Session, project_id: UUID, route_id: UUID) -> LockedRoute:
+    """Lock a route that stays as it is."""
+    statement = plain_select(_ROUTE.version, _ROUTE.criteria_version).where(*_is(project_id, route_id))
+    return LockedRoute(*session.execute(statement.with_for_update()).one())
+
+
+def lock_and_raise(session: Session, project_id: UUID, route_id: UUID) -> LockedRoute:
+    """Lock a route and raise its version, in one statement; return it as it is then."""
+    raised = update(Route).where(*_is(project_id, route_id)).values(version=col(Route.version) + 1)
+    returned: Any = raised.returning(_ROUTE.version, _ROUTE.criteria_version)
+    return LockedRoute(*session.execute(returned).one())
+
+
 def share_sites(session: Session, project_id: UUID) -> None:
     """Keep which routes pass which sites as it is until commit; taken before any route's lock."""
     session.execute(text("SELECT pg_advisory_xact_lock_shared(hashtextextended(:key, 0))"), {"key": str(project_id)})
@@ -92,6 +117,33 @@ def touch_fibres(session: Session, route: Route, numbers: Collection[int] | None
     session.execute(statement.values(evidence_version=route.version, **urgency))
 
 
+def with_what_judges(statement: Select[Any]) -> Select[Any]:
+    """Add to a statement about a route what it is judged by, in the order of `JudgedBy`; no row without criteria."""
+    return (
+        statement.add_columns(
+            col(Route.project_id),
+            col(Route.id),
+            col(Route.version),
+            col(Route.design_revision),
+            col(DesignRevision.sha256),
+            col(CriteriaVersion.version),
+            col(CriteriaVersion.sha256),
+        )
+        .select_from(Route)
+        .join(
+            DesignRevision,
+            (col(DesignRevision.project_id) == col(Route.project_id))
+            & (col(DesignRevision.route_id) == col(Route.id))
+            & (col(DesignRevision.revision) == col(Route.design_revision)),
+        )
+        .join(
+            CriteriaVersion,
+            (col(CriteriaVersion.project_id) == col(Route.project_id))
+            & (col(CriteriaVersion.version) == col(Route.criteria_version)),
+        )
+    )
+
+
 def layout_of(session: Session, route: Route, *, revision: int | None = None) -> Layout:
     """Return a route's design, laid out; its current revision unless another is asked for."""
     return parse_design(design_row(session, route, revision=revision).document)
@@ -99,35 +151,69 @@ def layout_of(session: Session, route: Route, *, revision: int | None = None) ->
 
 def design_row(session: Session, route: Route, *, revision: int | None = None) -> DesignRevision:
     """Return the row of a design revision, the current one unless another is asked for."""
-    wanted = revision or route.design_revision
-    return session.exec(
-        select(DesignRevision).where(
-            DesignRevision.project_id == route.project_id,
-            DesignRevision.route_id == route.id,
-            DesignRevision.revision == wanted,
-        )
-    ).one()
+    return design_revision(session, route.project_id, route.id, revision or route.design_revision)
 
 
-def criteria_row(session: Session, project_id: UUID, version: int) -> CriteriaVersion:
-    """Return the row of a project's criteria version."""
-    row = session.get(CriteriaVersion, (project_id, version))
-    if row is None:
-        raise NotFoundError(f"No criteria version {version}.")
-    return row
+def design_revision(session: Session, project_id: UUID, route_id: UUID, revision: int) -> DesignRevision:
+    """Return the row of a route's design revision."""
+    return session.get_one(DesignRevision, (project_id, route_id, revision))
 
 
-# Rows of both tables never change, so what their text says may be kept.
+# Rows never change, so what their text says may be kept.
 @lru_cache(maxsize=128)
 def parse_design(document: str) -> Layout:
     """Return the layout of a design's canonical text."""
     return Layout(read_canonical(Design, document))
 
 
-@lru_cache(maxsize=128)
-def parse_criteria(document: str) -> Criteria:
-    """Return the criteria of their canonical text."""
-    return read_canonical(Criteria, document)
+def routes_of(session: Session, project: Project) -> Sequence[Route]:
+    """Return all routes of a project in order of their code."""
+    return session.exec(select(Route).where(Route.project_id == project.id).order_by(Route.code)).all()
+
+
+def route_with_code(session: Session, project: Project, code: str) -> Route | None:
+    """Return the route of a project that has a code."""
+    return session.exec(select(Route).where(Route.project_id == project.id, Route.code == code)).one_or_none()
+
+
+def add_route(session: Session, route: Route, *, fibre_count: int) -> None:
+    """Add a route with its fibres, none of them judged yet."""
+    session.add(route)
+    session.flush()
+    of_route = {"project_id": route.project_id, "route_id": route.id}
+    unjudged = {"evidence_version": 1, "judged_version": 0, "is_urgent": False}
+    fibres = [{**of_route, "number": number, **unjudged} for number in range(1, fibre_count + 1)]
+    session.execute(plain_insert(Fibre), fibres)
+
+
+def add_revision(session: Session, revision: DesignRevision) -> None:
+    """Add a design revision."""
+    session.add(revision)
+    session.flush()
+
+
+def site_kinds(session: Session, project_id: UUID, ids: Collection[str]) -> dict[str, str]:
+    """Return what those sites are that a project has already."""
+    sites = select(Site).where(Site.project_id == project_id, col(Site.id).in_(ids))
+    return {site.id: site.kind for site in session.exec(sites)}
+
+
+def sites_passed(session: Session, route: Route) -> set[str]:
+    """Return the sites that a route passes by any of its design revisions."""
+    statement = select(RouteSite.site_id).where(
+        RouteSite.project_id == route.project_id, RouteSite.route_id == route.id
+    )
+    return set(session.exec(statement))
+
+
+def add_sites(session: Session, sites: Collection[Site]) -> None:
+    """Add sites to their project."""
+    session.add_all(sites)
+
+
+def pass_sites(session: Session, route: Route, ids: Collection[str]) -> None:
+    """Let a route pass more sites."""
+    session.add_all(RouteSite(project_id=route.project_id, route_id=route.id, site_id=site_id) for site_id in ids)
 
 
 def _one_route(session: Session, projects: Collection[UUID] | None, route_id: UUID, *, is_locked: bool) -> Route:
@@ -138,3 +224,7 @@ def _one_route(session: Session, projects: Collection[UUID] | None, route_id: UU
     if not routes:
         raise NotFoundError(f"No route {route_id}.")
     return routes[0]
+
+
+def _is(project_id: UUID, route_id: UUID) -> tuple[Any, Any]:
+    return _ROUTE.project_id == project_id, _ROUTE.id == route_id

@@ -1,25 +1,22 @@
-"""What was judged: read for status, work lists, findings and submissions."""
+"""What was judged: written by the steps, read for status, work lists, findings and submissions."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from datetime import timedelta
+from typing import Any, NamedTuple
+from uuid import UUID
 
 import orjson
-from sqlalchemy import func
+from sqlalchemy import ColumnElement, and_, bindparam, exists, func, update
+from sqlalchemy import select as plain_select
+from sqlalchemy.dialects.postgresql import insert
 from sqlmodel import Session, col, select
 
-from service.storage.jobs import JobKind, JobState, state_of
-from service.storage.tables import (
-    Acceptance,
-    Fibre,
-    Job,
-    Package,
-    Route,
-    StandingVerdict,
-    Submission,
-    SubmissionSegment,
-)
+from service.storage.jobs import state_of
+from service.storage.routes import JudgedBy, with_what_judges
+from service.storage.tables import Fibre, Job, Route, StandingVerdict
 from service.vocabulary.findings.finding import VerdictDocument
+from service.vocabulary.states import JobKind, JobState
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,25 +27,146 @@ class FibreVersions:
     evidence_version: int
 
 
-def waiting_fibres(session: Session, route: Route, *, limit: int, engine: int) -> Sequence[FibreVersions]:
-    """Return fibres that wait to be judged and that no newer engine has judged, urgent ones first."""
-    rows = session.execute(
-        select(Fibre.number, Fibre.evidence_version)
-        .where(
-            *_of(route),
-            col(Fibre.judged_version) < col(Fibre.evidence_version),
-            col(Fibre.engine_version) <= engine,
-        )
-        .order_by(col(Fibre.is_urgent).desc(), col(Fibre.number))
+class WaitingRoute(NamedTuple):
+    """What a route is judged by, and some of its fibres that wait; those that a newer engine judged are left to it."""
+
+    by: JudgedBy
+    fibres: Sequence[FibreVersions]
+    is_left_to_newer: bool
+
+
+class JudgedRow(NamedTuple):
+    """A fibre as settling takes it: its figures, and what is missing from its findings."""
+
+    number: int
+    digest: str | None
+    counts: dict[str, Any]
+    missing: list[Any]
+    figures: Any
+    engine_version: int
+
+
+class JudgedRoute(NamedTuple):
+    """All fibres of a route as they were judged, what by, and the highest engine that judged any of it."""
+
+    by: JudgedBy
+    fibres: Sequence[JudgedRow]
+    engine_version: int
+
+
+def waiting_route(
+    session: Session, project_id: UUID, route_id: UUID, *, limit: int, engine: int
+) -> WaitingRoute | None:
+    """Return fibres of a route that wait to be judged, urgent ones first; None where it has no criteria."""
+    by_newer = col(Fibre.engine_version) > engine
+    statement = (
+        with_what_judges(plain_select())
+        .add_columns(col(Fibre.number), col(Fibre.evidence_version), by_newer)
+        .outerjoin(Fibre, and_(*_of(Route), _waits()))
+        .where(col(Route.project_id) == project_id, col(Route.id) == route_id)
+        .order_by(by_newer, col(Fibre.is_urgent).desc(), col(Fibre.number))
         .limit(limit)
     )
-    return [FibreVersions(number=row.number, evidence_version=row.evidence_version) for row in rows]
+    rows = session.execute(statement).all()
+    if not rows:
+        return None
+    size = len(JudgedBy._fields)
+    by, waiting = JudgedBy(*rows[0][:size]), [row[size:] for row in rows if row[size] is not None]
+    fibres = [FibreVersions(number=number, evidence_version=version) for number, version, newer in waiting if not newer]
+    return WaitingRoute(by, fibres, is_left_to_newer=bool(waiting) and not fibres)
+
+
+def keep_judged(
+    session: Session, project_id: UUID, route_id: UUID, rows: Sequence[Mapping[str, Any]], *, engine: int
+) -> None:
+    """Write fibres' documents for the versions that were read: never over a higher version, nor a newer engine's."""
+    statement = (
+        update(Fibre)
+        .where(
+            col(Fibre.project_id) == project_id,
+            col(Fibre.route_id) == route_id,
+            col(Fibre.number) == bindparam("fibre"),
+            col(Fibre.judged_version) < bindparam("read_version"),
+            col(Fibre.engine_version) <= engine,
+        )
+        .values(
+            judged_version=bindparam("read_version"),
+            engine_version=engine,
+            is_urgent=col(Fibre.is_urgent) & (col(Fibre.evidence_version) > bindparam("read_version")),
+            digest=bindparam("new_digest"),
+            content=bindparam("new_content"),
+            work=bindparam("new_work"),
+            counts=bindparam("new_counts"),
+            missing=bindparam("new_missing"),
+            figures=bindparam("new_figures"),
+            problem=bindparam("new_problem"),
+        )
+    )
+    session.connection().execute(statement, list(rows))
+
+
+def fibre_waits(project_id: UUID, route_id: UUID) -> ColumnElement[bool]:
+    """Return the condition that a fibre of a route still waits to be judged."""
+    return exists().where(col(Fibre.project_id) == project_id, col(Fibre.route_id) == route_id, _waits())
+
+
+def next_settling(project_id: UUID, route_id: UUID, *, interval: timedelta) -> ColumnElement[Any]:
+    """Return when a route may be settled again: an interval after it last was, and now where it never was."""
+    is_route = col(StandingVerdict.project_id) == project_id, col(StandingVerdict.route_id) == route_id
+    last = select(StandingVerdict.settled_at).where(*is_route).scalar_subquery()
+    # A host whose clock is ahead settled in the future: no longer than an interval from now.
+    soonest = func.least(func.coalesce(last, func.to_timestamp(0)) + interval, func.now() + interval)
+    return func.greatest(soonest, func.now())
+
+
+def judged_route(session: Session, project_id: UUID, route_id: UUID) -> JudgedRoute | None:
+    """Return everything that settling a route takes; None where it has no criteria."""
+    statement = (
+        with_what_judges(plain_select())
+        .add_columns(func.coalesce(col(StandingVerdict.engine_version), 0))
+        .outerjoin(
+            StandingVerdict,
+            and_(
+                col(StandingVerdict.project_id) == col(Route.project_id),
+                col(StandingVerdict.route_id) == col(Route.id),
+            ),
+        )
+        .where(col(Route.project_id) == project_id, col(Route.id) == route_id)
+    )
+    row = session.execute(statement).one_or_none()
+    if row is None:
+        return None
+    *by, engine = row
+    columns = [col(getattr(Fibre, name)) for name in JudgedRow._fields]
+    of_route = col(Fibre.project_id) == project_id, col(Fibre.route_id) == route_id
+    found = session.execute(plain_select(*columns).where(*of_route).order_by(col(Fibre.number)))
+    fibres = [JudgedRow(*one) for one in found]
+    return JudgedRoute(JudgedBy(*by), fibres, max(engine, *(one.engine_version for one in fibres)))
+
+
+def keep_verdict(session: Session, project_id: UUID, route_id: UUID, values: Mapping[str, Any], *, engine: int) -> None:
+    """Write the verdict that a route has now, never over a newer engine's."""
+    written = {**values, "engine_version": engine}
+    statement = insert(StandingVerdict).values(project_id=project_id, route_id=route_id, **written)
+    session.execute(
+        statement.on_conflict_do_update(
+            index_elements=["project_id", "route_id"], set_=written, where=col(StandingVerdict.engine_version) <= engine
+        )
+    )
+
+
+def counts_standing(session: Session, route: Route, numbers: Collection[int]) -> dict[int, Any]:
+    """Return, of some fibres that were judged, their findings counted by segment."""
+    statement = select(Fibre.number, Fibre.counts).where(
+        *_of(route), col(Fibre.number).in_(numbers), col(Fibre.counts).is_not(None)
+    )
+    return dict(session.exec(statement).all())
 
 
 def count_waiting(session: Session, route: Route) -> int:
     """Return how many fibres wait to be judged."""
     statement = select(func.count()).select_from(Fibre)
-    return session.exec(statement.where(*_of(route), col(Fibre.judged_version) < col(Fibre.evidence_version))).one()
+    return session.exec(statement.where(*_of(route), _waits())).one()
 
 
 def is_settled(session: Session, route: Route) -> bool:
@@ -66,8 +184,8 @@ def judging_problem(session: Session, route: Route) -> str | None:
     """Return why judging or settling a route, or a fibre of it, was given up; None while it goes on."""
     statement = select(Job.last_error).where(
         Job.subject_id == route.id,
-        Job.state == JobState.PARKED.value,
-        col(Job.kind).in_([JobKind.JUDGE.value, JobKind.SETTLE.value]),
+        Job.state == JobState.PARKED,
+        col(Job.kind).in_([JobKind.JUDGE, JobKind.SETTLE]),
     )
     return session.exec(statement.limit(1)).first() or _fibre_problem(session, route)
 
@@ -107,76 +225,12 @@ def work_documents(session: Session, route: Route) -> Sequence[str]:
     return [work for work in session.exec(statement) if work is not None]
 
 
-def standing_acceptances(session: Session, route: Route) -> dict[str, Acceptance]:
-    """Return the acceptance that stands of each accepted segment."""
-    statement = select(Acceptance).where(
-        Acceptance.project_id == route.project_id,
-        Acceptance.route_id == route.id,
-        col(Acceptance.withdrawn_at).is_(None),
-    )
-    return {acceptance.segment_id: acceptance for acceptance in session.exec(statement)}
-
-
-def latest_submissions(session: Session, route: Route) -> dict[str, tuple[Submission, Package | None]]:
-    """Return the newest submission of each segment, with its package if it is issued."""
-    statement = (
-        select(SubmissionSegment.segment_id, Submission, Package)
-        .join(
-            Submission,
-            (col(Submission.project_id) == col(SubmissionSegment.project_id))
-            & (col(Submission.id) == col(SubmissionSegment.submission_id)),
-        )
-        .outerjoin(
-            Package,
-            (col(Package.project_id) == col(Submission.project_id))
-            & (col(Package.submission_id) == col(Submission.id)),
-        )
-        .where(SubmissionSegment.project_id == route.project_id, SubmissionSegment.route_id == route.id)
-        .order_by(col(Submission.number))
-    )
-    return {row[0]: (row[1], row[2]) for row in session.execute(statement)}
-
-
-def submission_of_package(session: Session, package: Package) -> Submission:
-    """Return the submission that a package answers."""
-    return session.exec(
-        select(Submission).where(Submission.project_id == package.project_id, Submission.id == package.submission_id)
-    ).one()
-
-
-def packages_beside(session: Session, submission: Submission) -> Sequence[tuple[Package, Submission]]:
-    """Return the other packages of a route that share a segment with a submission, with theirs, newest first."""
-    others = other_packages(session, submission)
-    return [one for one in others if not set(one[1].segments).isdisjoint(submission.segments)]
-
-
-def other_packages(session: Session, submission: Submission) -> Sequence[tuple[Package, Submission]]:
-    """Return all packages of a route but a submission's, each with its own submission, newest first."""
-    rows = session.execute(
-        select(Package, Submission)
-        .join(
-            Submission,
-            (col(Submission.project_id) == Package.project_id) & (col(Submission.id) == Package.submission_id),
-        )
-        .where(
-            Package.project_id == submission.project_id,
-            Package.route_id == submission.route_id,
-            Submission.id != submission.id,
-        )
-        .order_by(col(Submission.number).desc())
-    )
-    return [(row[0], row[1]) for row in rows]
-
-
-def package_of_submission(session: Session, submission: Submission) -> Package | None:
-    """Return a submission's package, None until it is issued."""
-    return session.exec(
-        select(Package).where(Package.project_id == submission.project_id, Package.submission_id == submission.id)
-    ).one_or_none()
-
-
-def _of(route: Route) -> tuple[Any, Any]:
+def _of(route: Any) -> tuple[Any, Any]:
     return col(Fibre.project_id) == route.project_id, col(Fibre.route_id) == route.id
+
+
+def _waits() -> ColumnElement[bool]:
+    return col(Fibre.judged_version) < col(Fibre.evidence_version)
 
 
 def _fibre_problem(session: Session, route: Route) -> str | None:

@@ -8,10 +8,11 @@ from uuid import UUID
 from sqlmodel import Session, select
 
 from service.actions.invalidation import judge_again
-from service.storage.jobs import JobKind, JobState, state_of
+from service.storage.jobs import state_of
 from service.storage.routes import lock_route, raise_version
 from service.storage.session import transaction
 from service.storage.tables import Job
+from service.vocabulary.states import JobKind, JobState
 from tests.benchmarks.material import design_of, in_batches, readings_of, renewed, simulated
 from tests.benchmarks.rows import Row, Scale, exponent_rows
 from tests.world import World, describe_route

@@ -15,20 +15,22 @@ from pypdf import PdfReader
 from sqlmodel import select
 
 from service.settings import WorkerSettings
-from service.storage.jobs import JobKind, make_due
-from service.storage.records import freeze_records
+from service.storage.jobs import make_due
 from service.storage.routes import find_route
 from service.storage.session import transaction
+from service.storage.submissions import freeze_records
 from service.storage.tables import Job, Package, Submission
 from service.storage.verdicts import standing_verdict
 from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignedBy
+from service.vocabulary.states import JobKind, SubmissionState
 from tests.benchmarks.rows import Row, Scale, exponent_rows
 from tests.benchmarks.table_references import bare_canvas_s, long_table_s, tables_of
 from tests.world import World
 from worker.commands.page_comparison import Pages, compare_pages
 from worker.jobs.context import StepContext
 from worker.jobs.runner import run_job
-from worker.jobs.submission_snapshot import content_of, judge_frozen, read_frozen
+from worker.jobs.submission_snapshot import content_of, judge_snapshot, read_snapshot
 from worker.package.archive.document import pack
 from worker.package.data.attachments import attached_files
 from worker.package.data.content import PackageContent, PlannedSeal
@@ -121,14 +123,14 @@ def _submit(world: World, route_id: UUID) -> UUID:
             id=uuid4(),
             route_id=route.id,
             number=1,
-            state="submitted",
+            state=SubmissionState.QUEUED,
             verdict_digest=standing.digest,
             design_revision=route.design_revision,
             criteria_version=route.criteria_version,
             segments=["SEG1"],
             concessions=[],
             responsible_person="p-1c9",
-            signature="service_seal",
+            signature=SignedBy.SERVICE_SEAL,
             submitted_at=datetime.now(UTC),
             token_id=uuid4(),
         )
@@ -161,8 +163,8 @@ def _run_job(settings: WorkerSettings, submission: UUID) -> tuple[float, float]:
 def _draw_sign_verify(settings: WorkerSettings, submission: UUID, times: int) -> Drawn:
     context = make_context(settings)
     with transaction(context.engine) as session:
-        frozen = read_frozen(session, session.exec(select(Submission).where(Submission.id == submission)).one())
-    documents, verdict = judge_frozen(frozen, come_forward=lambda: None)
+        frozen = read_snapshot(session, session.exec(select(Submission).where(Submission.id == submission)).one())
+    documents, verdict = judge_snapshot(frozen, come_forward=lambda: None)
     content = content_of(
         frozen,
         documents,

@@ -5,9 +5,9 @@ import time
 from sqlalchemy import Engine, func, select
 from sqlmodel import col
 
-from service.storage.jobs import JobState
 from service.storage.session import transaction
 from service.storage.tables import Job
+from service.vocabulary.states import JobState
 
 _LOOK_AGAIN_S = 0.1
 _PATIENCE_S = 120

@@ -19,7 +19,7 @@ from uuid import UUID
 
 from sqlalchemy import text
 
-from service.storage.jobs import JobKind
+from service.vocabulary.states import JobKind
 from tests.benchmarks.own_world import run_own_world
 from tests.world import World, describe_route, read_demo
 from worker.jobs.runner import run_job

@@ -12,10 +12,10 @@ from pydantic import SecretStr
 
 from service.api.app import create_app
 from service.settings import WorkerSettings
-from service.storage.jobs import JobKind
 from service.storage.session import transaction
 from service.storage.tables import Job
 from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.states import JobKind
 from service.vocabulary.words import TokenKind
 from tests.answering import Answering
 from tests.api_server import serve

@@ -4,15 +4,15 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.actions.acceptance.reopening import replaced_by
-from service.storage.jobs import JobKind, JobState, make_due
+from service.storage.jobs import given_up_jobs, make_due
 from service.storage.routes import lock_route
 from service.storage.session import make_engine, transaction
-from service.storage.tables import Job, Submission
-
-_GIVEN_UP = (JobState.PARKED.value, JobState.WAITING.value)
+from service.storage.submissions import find_submission
+from service.storage.tables import Job
+from service.vocabulary.states import JobKind, JobState
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,12 +46,11 @@ def _with_session(database_url: str, *, again: bool, only: Collection[UUID] | No
 
 
 def _go_through(session: Session, *, again: bool, only: Collection[UUID] | None) -> Iterator[GivenUp]:
-    found = session.exec(select(Job).where(col(Job.state).in_(_GIVEN_UP)).order_by(col(Job.due_at))).all()
-    for job in found:
+    for job in given_up_jobs(session):
         if only is not None and job.subject_id not in only:
             continue
         # Before it is made due, which changes the row that is told.
-        kind, reason, waits = JobKind(job.kind), job.last_error, job.state == JobState.WAITING.value
+        kind, reason, waits = job.kind, job.last_error, job.state is JobState.WAITING
         refusal = _refusal(session, job) if again else None
         if again and refusal is None:
             make_due(session, kind, project_id=job.project_id, subject_id=job.subject_id)
@@ -59,8 +58,8 @@ def _go_through(session: Session, *, again: bool, only: Collection[UUID] | None)
 
 
 def _refusal(session: Session, job: Job) -> str | None:
-    if job.kind != JobKind.PACKAGE.value:
+    if job.kind is not JobKind.PACKAGE:
         return None
-    submission = session.get_one(Submission, (job.project_id, job.subject_id))
+    submission = find_submission(session, [job.project_id], job.subject_id)
     # Under the route's lock, as everything that changes it.
     return replaced_by(session, lock_route(session, [job.project_id], submission.route_id), submission)

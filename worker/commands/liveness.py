@@ -18,10 +18,10 @@ from redis import Redis, RedisError
 from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 
-from service.storage.clock import clock_offset, is_off
-from service.storage.jobs import JobKind, seconds_untaken
-from service.storage.session import transaction
-from worker.jobs.clocks import offset_text
+from service.storage.jobs import seconds_untaken
+from service.storage.session import clock_offset, is_off, transaction
+from service.vocabulary.states import JobKind
+from worker.jobs.outages import offset_text
 from worker.stopping import stop_soon
 
 _LOOK_EVERY_S = 5.0

@@ -5,14 +5,13 @@ from typing import Annotated
 from uuid import UUID
 
 import typer
-from sqlmodel import select
 
 from service.actions.access.audit import verify_chain
 from service.actions.access.tokens import issue_token
 from service.settings import DatabaseSettings
 from service.storage.migrations import migrate as migrate_database
+from service.storage.projects import all_projects
 from service.storage.session import make_engine, snapshot, transaction
-from service.storage.tables import Project
 from service.vocabulary.words import TokenKind
 from worker.commands.explained import explained
 from worker.commands.jobs import list_given_up
@@ -124,7 +123,6 @@ def first_bad_entries(database_url: str) -> dict[str, int | None]:
     engine = make_engine(database_url, pool_size=1)
     try:
         with snapshot(engine) as session:
-            projects = session.exec(select(Project).order_by(Project.code)).all()
-            return {project.code: verify_chain(session, project.id) for project in projects}
+            return {project.code: verify_chain(session, project.id) for project in all_projects(session)}
     finally:
         engine.dispose()

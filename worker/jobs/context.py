@@ -7,7 +7,9 @@ from datetime import datetime
 from sqlalchemy import Engine
 
 from service.settings import WorkerSettings
+from service.storage.audit import AuditEvent
 from service.storage.blobs import BlobStore
+from service.storage.tables import Package
 from worker.jobs.lease import Watch, watch_nothing
 from worker.signing.keys.signing_key import SigningKey
 from worker.signing.make.sealing import Authorities
@@ -44,3 +46,8 @@ class StepContext:
     def time_trust(self) -> Sequence[bytes]:
         """The roots of time-stamp authorities."""
         return self.load_time_trust()
+
+
+def worker_event(package: Package, *, action: str, content_sha256: str, at: datetime) -> AuditEvent:
+    """Return the audit entry of what the worker does to a package, about content with this SHA-256."""
+    return AuditEvent(at=at, actor="worker", action=action, subject=str(package.id), content_sha256=content_sha256)

@@ -4,10 +4,11 @@ from collections.abc import Mapping, Sequence
 from uuid import UUID
 
 import orjson
-from sqlmodel import Session, select
+from sqlmodel import Session
 
-from service.storage.tables import Acceptance, Decision, Package, Route, Submission
-from service.storage.verdicts import other_packages
+from service.storage.decisions import acceptances_of, decision_on
+from service.storage.packages import other_packages
+from service.storage.tables import Acceptance, Package, Route, Submission
 from worker.package.data.content import EarlierPackage, EarlierSegment, Now
 
 # By package and segment.
@@ -17,7 +18,7 @@ _Acceptances = Mapping[tuple[UUID, str], Acceptance]
 def earlier_packages(session: Session, route: Route, submission: Submission) -> Sequence[EarlierPackage]:
     """Return the packages before a submission's with some of its segments, newest first."""
     before = [one for one in other_packages(session, submission) if one[1].number < submission.number]
-    acceptances = {(one.package_id, one.segment_id): one for one in _acceptances(session, route)}
+    acceptances = {(one.package_id, one.segment_id): one for one in acceptances_of(session, route)}
     # Those that came after each one, and the one that is being made: the first with a segment takes its place.
     following = [(f"{route.code}/{submission.number}", frozenset(submission.segments))]
     earlier = []
@@ -28,12 +29,6 @@ def earlier_packages(session: Session, route: Route, submission: Submission) -> 
     return earlier
 
 
-def _acceptances(session: Session, route: Route) -> Sequence[Acceptance]:
-    return session.exec(
-        select(Acceptance).where(Acceptance.project_id == route.project_id, Acceptance.route_id == route.id)
-    ).all()
-
-
 def _earlier(
     session: Session,
     package: Package,
@@ -42,7 +37,7 @@ def _earlier(
     acceptances: _Acceptances,
     following: Sequence[tuple[str, frozenset[str]]],
 ) -> EarlierPackage:
-    decision = session.get(Decision, (package.project_id, package.id))
+    decision = decision_on(session, package)
     said = {} if decision is None else orjson.loads(decision.document)
     words = said.get("segments", {})
     return EarlierPackage(

@@ -1,13 +1,17 @@
 """Judge stored records fibre by fibre: what the judge step, a submission's snapshot and a trial have in common."""
 
+import threading
 import traceback
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache, partial
 
 import orjson
+from sqlmodel import Session
 
+from service.storage.criteria import criteria_of
 from service.storage.records import StoredEvidence
+from service.storage.routes import JudgedBy, design_revision, parse_design
 from service.storage.tables import WHOLE_SITE
 from service.storage.verdicts import FibreVersions
 from service.vocabulary.canonical import sha256_hex
@@ -23,6 +27,18 @@ from worker.judgement.unjudged import unjudged
 # Enough to be quick, few enough that a splice that comes in meanwhile is judged within the second.
 FIBRES_A_RUN = 64
 _KEPT_READ = 256
+_MOST_RULES = 32
+_RULES: dict[tuple[str, str], "PreparedRules"] = {}
+_RULES_LOCK = threading.Lock()
+
+
+@dataclass(frozen=True, kw_only=True)
+class PreparedRules:
+    """A design and criteria, and the rules that they come to."""
+
+    layout: Layout
+    criteria: Criteria
+    rules: Rules
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,28 +47,45 @@ class Waiting:
 
     fibres: Sequence[FibreVersions]
     evidence: Sequence[StoredEvidence]
-    layout: Layout
-    criteria: Criteria
+    by: PreparedRules
 
 
 def judge_fibres(waiting: Waiting, *, come_forward: Callable[[], None]) -> list[tuple[FibreVersions, FibreJudgement]]:
     """Judge fibres from what was read, with no transaction open."""
-    rules = rules_of(waiting.layout, waiting.criteria)
-    evidence = EvidenceByFibre(
-        waiting.evidence, layout=waiting.layout, every_fibre_has_all=voids_closures(waiting.criteria)
-    )
+    by = waiting.by
+    evidence = EvidenceByFibre(waiting.evidence, layout=by.layout, every_fibre_has_all=voids_closures(by.criteria))
     judged = []
     for fibre in waiting.fibres:
-        judged.append((fibre, judge_alone(rules, evidence, waiting.layout, fibre=fibre.number)))
+        judged.append((fibre, judge_alone(by.rules, evidence, by.layout, fibre=fibre.number)))
         come_forward()
     return judged
 
 
 # Layouts and criteria of one version are the same objects in one process: what follows from them is kept beside them.
 @lru_cache(maxsize=32)
-def rules_of(layout: Layout, criteria: Criteria) -> Rules:
+def rules_from(layout: Layout, criteria: Criteria) -> PreparedRules:
     """Return a design and criteria made ready for judging."""
-    return prepare(layout, criteria)
+    return PreparedRules(layout=layout, criteria=criteria, rules=prepare(layout, criteria))
+
+
+def rules_in_force(session: Session, by: JudgedBy) -> PreparedRules:
+    """Return the rules by which a route is judged, read once in a process: no version of a design or criteria changes.
+
+    They are known by the digests of both, so that a database restored from a copy cannot be judged by another's.
+    """
+    key = by.design_sha256, by.criteria_sha256
+    with _RULES_LOCK:
+        kept = _RULES.pop(key, None)
+    if kept is None:
+        design = design_revision(session, by.project_id, by.route_id, by.design_revision)
+        criteria = criteria_of(session, by.project_id, by.criteria_version)
+        kept = rules_from(parse_design(design.document), criteria)
+    with _RULES_LOCK:
+        # The newest stand last, the first are forgotten.
+        _RULES[key] = kept
+        while len(_RULES) > _MOST_RULES:
+            del _RULES[next(iter(_RULES))]
+    return kept
 
 
 def judge_alone(rules: Rules, evidence: "EvidenceByFibre", layout: Layout, *, fibre: int) -> FibreJudgement:

@@ -16,7 +16,7 @@ from sqlalchemy.exc import DBAPIError
 
 from service.storage import jobs
 from service.storage.jobs import Lease
-from service.storage.session import transaction
+from service.storage.session import single_statement
 from worker.stopping import StoppingError, is_stopping
 
 # By its number: Celery puts something else in the place of `sys.stderr`.
@@ -63,7 +63,7 @@ class LeaseKeeper:
         if since_s < self.lease_s / 5:
             return
         try:
-            with transaction(self.engine) as session:
+            with single_statement(self.engine) as session:
                 jobs.renew(session, self.lease, until=timedelta(seconds=self.lease_s))
         except DBAPIError as error:
             # The lease may outlive a database that restarts; what is done so far need not be done again.

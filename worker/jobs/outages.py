@@ -1,10 +1,13 @@
 """What passes by itself: such a failure is waited for, and is no attempt of the job that met it."""
 
 import errno
+from datetime import timedelta
 
 from sqlalchemy.exc import DBAPIError
 
 from service.storage.blobs import BlobStorageError
+from service.storage.session import clock_offset, is_off, single_statement
+from worker.jobs.context import StepContext
 from worker.signing.errors import AuthorityError, RevocationUnknownError
 
 # No room, over quota, read-only; a disk or a share that answers with an error.
@@ -30,6 +33,19 @@ def outage_of(error: BaseException) -> str | None:
             return f"The database is away ({type(error.orig).__name__})."
         case _:
             return None
+
+
+def require_true_clock(context: StepContext) -> None:
+    """Make sure that this host's clock and the database's agree: no time is signed or decided by that they do not."""
+    with single_statement(context.engine) as session:
+        offset = clock_offset(session, context.clock)
+    if is_off(offset):
+        raise OutageError(f"This host's clock is {offset_text(offset)} the database's: no time is stated by it.")
+
+
+def offset_text(offset: timedelta) -> str:
+    """Say how far a clock is from another."""
+    return f"{abs(offset).total_seconds():.0f} s {'ahead of' if offset > timedelta() else 'behind'}"
 
 
 def _is_database_away(error: DBAPIError) -> bool:

@@ -15,11 +15,10 @@ from sqlmodel import Session
 from service.settings import WorkerSettings
 from service.storage import jobs
 from service.storage.jobs import Lease, LeaseLostError
-from service.storage.session import transaction
-from worker.jobs.clocks import require_true_clock
+from service.storage.session import single_statement, transaction
 from worker.jobs.context import StepContext
 from worker.jobs.lease import LeaseKeeper
-from worker.jobs.outages import OutageError, outage_of
+from worker.jobs.outages import OutageError, outage_of, require_true_clock
 from worker.stopping import StoppingError
 
 __all__ = ["HopelessError", "OutageError", "Step", "run_job"]
@@ -62,17 +61,31 @@ class Step:
 
 def run_job(context: StepContext, step: Step, job_id: UUID) -> None:
     """Do a job if it is due; called twice at once, one of the two finds nothing to do."""
-    lease_s = context.settings.lease_s
-    with transaction(context.engine) as session:
-        held_for = timedelta(seconds=lease_s)
-        lease = jobs.take_lease(session, job_id, lease=held_for, counts_ended=step.counts_ended)
+    lease = _take(context, step, job_id)
     if lease is None:
         return
-    keeper = LeaseKeeper(engine=context.engine, lease=lease, lease_s=lease_s, watch=context.watch)
+    keeper = LeaseKeeper(engine=context.engine, lease=lease, lease_s=context.settings.lease_s, watch=context.watch)
     try:
         _run_held(replace(context, come_forward=keeper.come_forward), step, lease)
     finally:
         keeper.let_go()
+
+
+def _take(context: StepContext, step: Step, job_id: UUID) -> Lease | None:
+    """Take a job's lease. No connection is tried before it is used, so one that broke since then shows here."""
+    try:
+        return _take_once(context, step, job_id)
+    except DBAPIError as error:
+        if not error.connection_invalidated:
+            raise
+    # The pool has thrown away all that are as old: this is a new one, or the database is away.
+    return _take_once(context, step, job_id)
+
+
+def _take_once(context: StepContext, step: Step, job_id: UUID) -> Lease | None:
+    held_for = timedelta(seconds=context.settings.lease_s)
+    with single_statement(context.engine) as session:
+        return jobs.take_lease(session, job_id, lease=held_for, counts_ended=step.counts_ended)
 
 
 def _run_held(context: StepContext, step: Step, lease: Lease) -> None:

@@ -8,10 +8,13 @@ from datetime import datetime
 import orjson
 from sqlmodel import Session
 
-from service.storage.head import audit_head
-from service.storage.printed_people import submitted_by
-from service.storage.records import StoredEvidence, end_reasons, read_frozen_evidence
-from service.storage.routes import criteria_row, design_row, find_route, parse_criteria, parse_design
+from service.storage.audit import audit_head
+from service.storage.criteria import criteria_row, parse_criteria
+from service.storage.people import submitted_by
+from service.storage.projects import project_of
+from service.storage.records import StoredEvidence
+from service.storage.routes import design_row, find_route, parse_design
+from service.storage.submissions import end_reasons, read_frozen_evidence
 from service.storage.tables import (
     CriteriaVersion,
     DesignRevision,
@@ -20,13 +23,11 @@ from service.storage.tables import (
     Submission,
 )
 from service.vocabulary.canonical import sha256_hex
-from service.vocabulary.criteria.criteria import Voiding
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.people import PrintedPerson
-from service.vocabulary.signatures import SignedBy
 from worker.jobs.earlier_packages import earlier_packages
-from worker.jobs.judging import EvidenceByFibre, rules_of
+from worker.jobs.judging import EvidenceByFibre, rules_from, voids_closures
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 from worker.package.data.content import EarlierPackage, PackageContent, PlannedSeal
 from worker.package.data.lazy_records import LazyRecord, LazyRecords
@@ -34,7 +35,7 @@ from worker.program import PROGRAM
 
 
 @dataclass(frozen=True, kw_only=True)
-class Frozen:
+class SubmissionSnapshot:
     """What a submission froze, as rows."""
 
     submission: Submission
@@ -49,14 +50,12 @@ class Frozen:
     audit: tuple[int, str]
 
 
-def read_frozen(session: Session, submission: Submission) -> Frozen:
+def read_snapshot(session: Session, submission: Submission) -> SubmissionSnapshot:
     """Read what a submission froze."""
     route = find_route(session, [submission.project_id], submission.route_id)
-    project = session.get(Project, submission.project_id)
-    assert project is not None
-    return Frozen(
+    return SubmissionSnapshot(
         submission=submission,
-        project=project,
+        project=project_of(session, submission.project_id),
         route=route,
         design=design_row(session, route, revision=submission.design_revision),
         criteria=criteria_row(session, submission.project_id, submission.criteria_version),
@@ -68,36 +67,35 @@ def read_frozen(session: Session, submission: Submission) -> Frozen:
     )
 
 
-def altered_records(frozen: Frozen) -> int:
+def altered_records(taken: SubmissionSnapshot) -> int:
     """Return how many records no longer have the content that was hashed when they came."""
-    return sum(sha256_hex(one.body.encode()) != one.sha256 for one in frozen.evidence)
+    return sum(sha256_hex(one.body.encode()) != one.sha256 for one in taken.evidence)
 
 
-def judge_frozen(frozen: Frozen, *, come_forward: Callable[[], None]) -> tuple[list[FibreDocument], Verdict]:
+def judge_snapshot(
+    taken: SubmissionSnapshot, *, come_forward: Callable[[], None]
+) -> tuple[list[FibreDocument], Verdict]:
     """Judge the frozen set as if nothing had been judged before."""
-    layout, criteria = parse_design(frozen.design.document), parse_criteria(frozen.criteria.document)
-    evidence = EvidenceByFibre(
-        frozen.evidence, layout=layout, every_fibre_has_all=criteria.rework_voids is Voiding.CLOSURE
-    )
-    rules = rules_of(layout, criteria)
+    by = rules_from(parse_design(taken.design.document), parse_criteria(taken.criteria.document))
+    evidence = EvidenceByFibre(taken.evidence, layout=by.layout, every_fibre_has_all=voids_closures(by.criteria))
     documents, fibres = list[FibreDocument](), list[JudgedFibre]()
-    for number in range(1, layout.design.fibre_count + 1):
-        judgement = rules.judge(number, evidence.of(number))
+    for number in range(1, by.layout.design.fibre_count + 1):
+        judgement = by.rules.judge(number, evidence.of(number))
         come_forward()
         documents.append(judgement.document)
         fibres.append(JudgedFibre.of(judgement))
     verdict = settle(
-        layout=layout,
-        criteria=criteria,
-        design_sha256=frozen.design.sha256,
-        criteria_sha256=frozen.criteria.sha256,
+        layout=by.layout,
+        criteria=by.criteria,
+        design_sha256=taken.design.sha256,
+        criteria_sha256=taken.criteria.sha256,
         fibres=fibres,
     )
     return documents, verdict
 
 
 def content_of(
-    frozen: Frozen,
+    taken: SubmissionSnapshot,
     fibres: Sequence[FibreDocument],
     verdict: Verdict,
     *,
@@ -108,32 +106,32 @@ def content_of(
     made_at: datetime,
 ) -> PackageContent:
     """Put together what the package is drawn from."""
-    submission, project = frozen.submission, frozen.project
+    submission, project = taken.submission, taken.project
     return PackageContent(
-        number=f"{frozen.route.code}/{submission.number}",
+        number=f"{taken.route.code}/{submission.number}",
         project_code=project.code,
         project_name=project.name,
         owner=project.owner,
         contractor=project.contractor,
-        design=parse_design(frozen.design.document).design,
+        design=parse_design(taken.design.document).design,
         design_revision=submission.design_revision,
-        design_sha256=frozen.design.sha256,
-        criteria=parse_criteria(frozen.criteria.document),
+        design_sha256=taken.design.sha256,
+        criteria=parse_criteria(taken.criteria.document),
         criteria_version=submission.criteria_version,
-        criteria_sha256=frozen.criteria.sha256,
+        criteria_sha256=taken.criteria.sha256,
         verdict=verdict.document,
         verdict_digest=verdict.digest,
         fibres=fibres,
         segments=submission.segments,
-        supersedes=frozen.earlier,
+        supersedes=taken.earlier,
         concessions=[_concession(one) for one in submission.concessions],
-        responsible_person=frozen.responsible_person,
-        contractor_signature=SignedBy(submission.signature),
+        responsible_person=taken.responsible_person,
+        contractor_signature=submission.signature,
         submitted_at=submission.submitted_at,
         made_at=made_at,
-        records=LazyRecords(list(_kept_records(frozen))),
-        audit_sequence=frozen.audit[0],
-        audit_hash=frozen.audit[1],
+        records=LazyRecords(list(_kept_records(taken))),
+        audit_sequence=taken.audit[0],
+        audit_hash=taken.audit[1],
         verification_code=verification_code,
         verification_url=None if public_url is None else f"{public_url}v1/verifications/{verification_code}",
         is_demonstration=is_demonstration,
@@ -148,14 +146,14 @@ def new_verification_code() -> str:
     return "-".join("".join(secrets.choice(alphabet) for _ in range(4)) for _ in range(4))
 
 
-def _kept_records(frozen: Frozen) -> Iterator[LazyRecord]:
+def _kept_records(taken: SubmissionSnapshot) -> Iterator[LazyRecord]:
     """Give each record in order of when it was made."""
-    for (_, id_), one in sorted({_order_of(one.body): one for one in frozen.evidence}.items()):
+    for (_, id_), one in sorted({_order_of(one.body): one for one in taken.evidence}.items()):
         yield LazyRecord(
             body=one.body,
             is_ended=one.is_ended,
             clock_is_flagged=one.clock_is_flagged,
-            end_reason=frozen.end_reasons.get(id_),
+            end_reason=taken.end_reasons.get(id_),
         )
 
 

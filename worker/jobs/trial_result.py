@@ -16,7 +16,7 @@ from worker.judgement.route.settle import JudgedFibre, outcome_of, settle
 
 
 @dataclass(frozen=True, kw_only=True)
-class Standing:
+class CurrentVerdict:
     """Where a route and some of its fibres stand, by fibre number, when a run reads them."""
 
     route_version: int
@@ -55,7 +55,9 @@ class Progress:
         return len(self.fibres)
 
 
-def carry_on(before: Progress, judged: Sequence[tuple[FibreVersions, FibreJudgement]], standing: Standing) -> Progress:
+def carry_on(
+    before: Progress, judged: Sequence[tuple[FibreVersions, FibreJudgement]], standing: CurrentVerdict
+) -> Progress:
     """Return the progress with more fibres tried."""
     tried = [judgement for _, judgement in judged]
     return replace(

@@ -3,9 +3,8 @@
 from service.settings import CLOCK_TOLERANCE
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.signature_level import SignatureLevel
-from worker.jobs.clocks import offset_text
 from worker.jobs.context import StepContext
-from worker.jobs.outages import OutageError
+from worker.jobs.outages import OutageError, offset_text
 from worker.jobs.runner import HopelessError
 from worker.package.data.content import PlannedSeal
 from worker.sealing.trust_services import time_authority_host

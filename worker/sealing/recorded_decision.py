@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from service.storage.package_files import SignedFile
+from service.storage.packages import SignedFile
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.signatures import SignaturePlace, SignatureRole, SignedBy
 from worker.jobs.context import StepContext

@@ -10,24 +10,32 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.actions.acceptance.signatures import signer_of
 from service.errors import ConflictError
 from service.settings import CLOCK_TOLERANCE
 from service.storage import jobs
-from service.storage.head import record_deed
-from service.storage.jobs import JobState, Lease
-from service.storage.package_files import SignedFile, add_files, signatures_of
-from service.storage.routes import criteria_row, lock_route, parse_criteria, raise_version
+from service.storage.audit import append_audit
+from service.storage.criteria import criteria_of
+from service.storage.jobs import Lease
+from service.storage.packages import (
+    SignedFile,
+    add_files,
+    find_package,
+    find_upload,
+    signatures_of,
+    submission_of_package,
+)
+from service.storage.people import fingerprints_of
+from service.storage.routes import lock_route, raise_version
 from service.storage.session import snapshot, transaction
-from service.storage.tables import Package, PersonCertificate, SignatureUpload
-from service.storage.verdicts import submission_of_package
+from service.storage.tables import Package, SignatureUpload
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.signatures import SignaturePlace, SignatureRole, SignedBy, UploadState
-from worker.jobs.audit import deed_to
-from worker.jobs.context import StepContext
+from service.vocabulary.states import JobState
+from worker.jobs.context import StepContext, worker_event
 from worker.jobs.runner import Step
 from worker.sealing.foreign_files import check_in_limits, pinned_in_limits
 from worker.sealing.levels import level_asked
@@ -56,7 +64,7 @@ def run(context: StepContext, lease: Lease) -> None:
     with snapshot(context.engine) as session:
         sent = _read(session, lease)
     now = context.clock()
-    checked = None if sent.upload.state == UploadState.TAKEN.value else _check(context, sent, now=now)
+    checked = None if sent.upload.state is UploadState.TAKEN else _check(context, sent, now=now)
     with transaction(context.engine) as session:
         _write(session, lease, checked, now=now)
 
@@ -65,7 +73,7 @@ def park(session: Session, lease: Lease, reason: str) -> None:
     """Say that the file could not be checked; sent in again it is looked at once more."""
     lock_route(session, [lease.project_id], _rows(session, lease)[1].route_id)
     upload, _ = _rows(session, lease)
-    upload.state, upload.problems = UploadState.REFUSED.value, [f"The file could not be checked: {reason}"]
+    upload.state, upload.problems = UploadState.REFUSED, [f"The file could not be checked: {reason}"]
 
 
 # The file is read in a process of its own: no worker ends with it, and one that was killed says nothing of the file.
@@ -75,29 +83,19 @@ STEP = Step(run=run, hard_limit_s=300, states_times=True, counts_ended=False, on
 def _read(session: Session, lease: Lease) -> Sent:
     upload, package = _rows(session, lease)
     files = signatures_of(session, package)
-    version = submission_of_package(session, package).criteria_version
+    submission = submission_of_package(session, package)
     return Sent(
         upload=upload,
         package=package,
-        criteria=parse_criteria(criteria_row(session, package.project_id, version).document),
-        fingerprints=_registered(session, upload),
-        signed_before=[file.certificate_sha256 for file in files if file.signed_by == SignedBy.OWN_KEY.value],
+        criteria=criteria_of(session, package.project_id, submission.criteria_version),
+        fingerprints=fingerprints_of(session, upload.project_id, upload.signer),
+        signed_before=[file.certificate_sha256 for file in files if file.signed_by is SignedBy.OWN_KEY],
     )
 
 
 def _rows(session: Session, lease: Lease) -> tuple[SignatureUpload, Package]:
-    upload = session.get_one(SignatureUpload, (lease.project_id, lease.subject_id), populate_existing=True)
-    return upload, session.get_one(Package, (lease.project_id, upload.package_id), populate_existing=True)
-
-
-def _registered(session: Session, upload: SignatureUpload) -> Sequence[str]:
-    return session.exec(
-        select(PersonCertificate.sha256).where(
-            PersonCertificate.project_id == upload.project_id,
-            PersonCertificate.person_id == upload.signer,
-            col(PersonCertificate.retired_at).is_(None),
-        )
-    ).all()
+    upload = find_upload(session, lease.project_id, lease.subject_id)
+    return upload, find_package(session, [lease.project_id], upload.package_id)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,7 +110,7 @@ def _check(context: StepContext, sent: Sent, *, now: datetime) -> Checked:
     authorities, pdf = context.authorities(), context.blobs.get(sent.upload.sha256)
     expected = Expected(
         current=context.blobs.get(sent.upload.base_sha256),
-        field=FIELDS[SignatureRole(sent.upload.role)],
+        field=FIELDS[sent.upload.role],
         fingerprints=sent.fingerprints,
         signed_before=sent.signed_before,
         level=level_asked(sent.criteria),
@@ -143,7 +141,7 @@ def _trust(context: StepContext, sent: Sent, pdf: bytes) -> RoleTrust:
         pinned_in_limits(pdf, fingerprints, come_forward=context.come_forward)
         for fingerprints in (sent.fingerprints, sent.signed_before)
     )
-    is_contractor = sent.upload.role == SignatureRole.CONTRACTOR.value
+    is_contractor = sent.upload.role is SignatureRole.CONTRACTOR
     return RoleTrust(
         service=context.trust,
         contractor=signer if is_contractor else before,
@@ -161,14 +159,14 @@ def _write(session: Session, lease: Lease, checked: Checked | None, *, now: date
         return
     report = checked.report
     problems = list(report.problems) or list(_changed_meanwhile(session, upload, package, report.signature))
-    upload.state = (UploadState.REFUSED if problems else UploadState.TAKEN).value
+    upload.state = UploadState.REFUSED if problems else UploadState.TAKEN
     upload.problems, upload.checked_at = problems, now
     if problems or report.signature is None or report.level is None:
         return
     add_files(session, package, [_file_of(upload, report.signature, report.level, sha256=checked.sha256)])
     raise_version(route)
-    deed = deed_to(package, action="signature.taken", content_sha256=checked.sha256, at=now)
-    record_deed(session, lease.project_id, deed)
+    event = worker_event(package, action="signature.taken", content_sha256=checked.sha256, at=now)
+    append_audit(session, lease.project_id, event)
 
 
 def _changed_meanwhile(
@@ -178,10 +176,12 @@ def _changed_meanwhile(
     if package.current_sha256 != upload.base_sha256:
         yield _OVERTAKEN
         return
-    if signature is None or signature.certificate_sha256 not in _registered(session, upload):
+    if signature is None or signature.certificate_sha256 not in fingerprints_of(
+        session, upload.project_id, upload.signer
+    ):
         yield "The certificate that signed was retired."
     try:
-        signer = signer_of(session, package, SignatureRole(upload.role))
+        signer = signer_of(session, package, upload.role)
     except ConflictError as error:
         yield error.detail
         return

@@ -9,22 +9,24 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import orjson
-from sqlmodel import Session, select
+from sqlmodel import Session
 
 from service.storage import jobs
-from service.storage.head import Deed, record_deed
-from service.storage.jobs import JobState, Lease
-from service.storage.package_files import SignedFile, add_files, signatures_of
-from service.storage.people import forget_once_printed
-from service.storage.printed_people import decided_by
-from service.storage.routes import criteria_row, lock_route, parse_criteria, raise_version
+from service.storage.audit import AuditEvent, append_audit
+from service.storage.criteria import criteria_of
+from service.storage.decisions import decision_made
+from service.storage.jobs import Lease
+from service.storage.packages import SignedFile, add_files, find_package, signatures_of, submission_of_package
+from service.storage.people import decided_by, forget_once_printed
+from service.storage.projects import project_of
+from service.storage.routes import lock_route, raise_version
 from service.storage.session import snapshot, transaction
-from service.storage.tables import Decision, Package, PackageFile, Project, Submission, Token
-from service.storage.verdicts import submission_of_package
+from service.storage.tables import Decision, Package, PackageFile, Submission
+from service.storage.tokens import holder_of
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.signatures import SignedBy
-from worker.jobs.audit import deed_to
-from worker.jobs.context import StepContext
+from service.vocabulary.states import JobState
+from worker.jobs.context import StepContext, worker_event
 from worker.jobs.runner import Step
 from worker.sealing.decision_words import SpokenDecision, declare
 from worker.sealing.foreign_files import pinned_in_limits
@@ -72,15 +74,11 @@ STEP = Step(run=run, hard_limit_s=600, states_times=True, waits_for_ever=True)
 
 def _read(session: Session, lease: Lease) -> Decided:
     package = _package(session, lease)
-    submission = submission_of_package(session, package)
-    decision = session.exec(
-        select(Decision).where(Decision.project_id == package.project_id, Decision.package_id == package.id)
-    ).one()
-    token = None if decision.token_id is None else session.get(Token, decision.token_id)
-    engineer = None if token is None else token.holder
+    submission, decision = submission_of_package(session, package), decision_made(session, package)
+    engineer = holder_of(session, decision.token_id)
     return Decided(
         package=package,
-        criteria=parse_criteria(criteria_row(session, package.project_id, submission.criteria_version).document),
+        criteria=criteria_of(session, package.project_id, submission.criteria_version),
         spoken=_spoken(session, submission, decision, engineer=engineer),
         engineer=engineer,
         signatures=signatures_of(session, package),
@@ -95,19 +93,17 @@ def _spoken(session: Session, submission: Submission, decision: Decision, *, eng
         segments=submission.segments,
         concessions_asked=len(submission.concessions),
         engineer=None if engineer is None else decided_by(session, decision, engineer),
-        owner=session.get_one(Project, decision.project_id).owner,
+        owner=project_of(session, decision.project_id).owner,
     )
 
 
 def _package(session: Session, lease: Lease) -> Package:
-    return session.exec(
-        select(Package).where(Package.project_id == lease.project_id, Package.id == lease.subject_id)
-    ).one()
+    return find_package(session, [lease.project_id], lease.subject_id)
 
 
 def _seal(context: StepContext, decided: Decided, pdf: bytes, *, field: str) -> SignedFile:
     # By the fingerprints that were registered when these signatures were taken; they may have been retired since.
-    own_keys = {file.certificate_sha256 for file in decided.signatures if file.signed_by == SignedBy.OWN_KEY.value}
+    own_keys = {file.certificate_sha256 for file in decided.signatures if file.signed_by is SignedBy.OWN_KEY}
     sealed, file = seal_act(
         context,
         pdf,
@@ -127,7 +123,7 @@ def _write(session: Session, lease: Lease, decided: Decided, sealed: SignedFile 
     if sealed is not None and package.current_sha256 != decided.package.current_sha256:
         # The contractor's own signature came in between: the seal has to follow it.
         jobs.release(session, lease, JobState.DUE)
-        record_deed(session, lease.project_id, _deed(package, sealed, action="package.seal_overtaken"))
+        append_audit(session, lease.project_id, _event(package, sealed, action="package.seal_overtaken"))
         return
     jobs.release(session, lease, JobState.DONE)
     if sealed is None:
@@ -136,9 +132,9 @@ def _write(session: Session, lease: Lease, decided: Decided, sealed: SignedFile 
     if decided.engineer is not None:
         forget_once_printed(session, lease.project_id, [decided.engineer])
     raise_version(route)
-    record_deed(session, lease.project_id, _deed(package, sealed, action="package.sealed"))
+    append_audit(session, lease.project_id, _event(package, sealed, action="package.sealed"))
 
 
-def _deed(package: Package, sealed: SignedFile, *, action: str) -> Deed:
+def _event(package: Package, sealed: SignedFile, *, action: str) -> AuditEvent:
     # Each use of the key has its entry, whether the file was kept or not.
-    return deed_to(package, action=action, content_sha256=sealed.sha256, at=sealed.signed_at)
+    return worker_event(package, action=action, content_sha256=sealed.sha256, at=sealed.signed_at)

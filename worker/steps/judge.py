@@ -10,26 +10,18 @@ from datetime import timedelta
 from typing import Any
 
 import structlog
-from sqlalchemy import bindparam, update
-from sqlmodel import Session, col
+from sqlmodel import Session
 
 from service.storage import jobs, verdicts
-from service.storage.jobs import JobKind, JobState, Lease
+from service.storage.jobs import Lease
 from service.storage.records import read_evidence
-from service.storage.routes import (
-    criteria_row,
-    find_route,
-    layout_of,
-    lock_route,
-    parse_criteria,
-    raise_version,
-)
+from service.storage.routes import lock_and_raise, lock_for_step
 from service.storage.session import snapshot, transaction
-from service.storage.tables import Fibre, Route
 from service.storage.verdicts import FibreVersions
 from service.vocabulary.canonical import canonical_json
+from service.vocabulary.states import JobKind, JobState
 from worker.jobs.context import StepContext
-from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres, voids_closures
+from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres, rules_in_force, voids_closures
 from worker.jobs.runner import LeftToNewerError, Step
 from worker.judgement.judge import ENGINE, FibreJudgement
 from worker.judgement.route.missing import missing_of
@@ -46,66 +38,55 @@ def run(context: StepContext, lease: Lease) -> None:
         if judgement.problem is not None:
             log.error("fibre.not_judged", route_id=str(lease.subject_id), fibre=fibre.number, problem=judgement.problem)
     with transaction(context.engine) as session:
-        _write(session, lease, judged, context)
+        _write(session, lease, judged, settle_interval=timedelta(seconds=context.settings.settle_interval_s))
 
 
 STEP = Step(run=run, hard_limit_s=60, longest_pause_s=5, waits_for_ever=True)
 
 
 def _read(session: Session, lease: Lease) -> Waiting | None:
-    route = find_route(session, [lease.project_id], lease.subject_id)
-    if route.criteria_version is None:
+    found = verdicts.waiting_route(session, lease.project_id, lease.subject_id, limit=FIBRES_A_RUN, engine=ENGINE)
+    if found is None:
         return None
-    criteria = parse_criteria(criteria_row(session, route.project_id, route.criteria_version).document)
-    fibres = verdicts.waiting_fibres(session, route, limit=FIBRES_A_RUN, engine=ENGINE)
-    if not fibres and verdicts.count_waiting(session, route) > 0:
+    if found.is_left_to_newer:
         raise LeftToNewerError
-    if not fibres:
+    if not found.fibres:
         return None
-    numbers = [fibre.number for fibre in fibres]
-    evidence = read_evidence(session, route, numbers, with_every_splice=voids_closures(criteria))
-    return Waiting(fibres=fibres, evidence=evidence, layout=layout_of(session, route), criteria=criteria)
+    by = rules_in_force(session, found.by)
+    numbers = [fibre.number for fibre in found.fibres]
+    evidence = read_evidence(
+        session, lease.project_id, lease.subject_id, numbers, with_every_splice=voids_closures(by.criteria)
+    )
+    return Waiting(fibres=found.fibres, evidence=evidence, by=by)
 
 
 def _write(
-    session: Session, lease: Lease, judged: Sequence[tuple[FibreVersions, FibreJudgement]], context: StepContext
+    session: Session,
+    lease: Lease,
+    judged: Sequence[tuple[FibreVersions, FibreJudgement]],
+    *,
+    settle_interval: timedelta,
 ) -> None:
-    route = lock_route(session, [lease.project_id], lease.subject_id)
-    jobs.hold(session, lease)
+    # The route first, as everywhere, the job last: whoever lost the lease learns it there, and nothing of this stays.
+    lock = lock_and_raise if judged else lock_for_step
+    route = lock(session, lease.project_id, lease.subject_id)
+    where = {"project_id": lease.project_id, "route_id": lease.subject_id}
     if judged:
-        _keep(session, route, judged)
-        raise_version(route)
-        delay = _until_next_settling(session, route, context)
-        jobs.make_due(session, JobKind.SETTLE, project_id=route.project_id, subject_id=route.id, delay=delay)
-    session.flush()
-    still_waits = route.criteria_version is not None and verdicts.count_waiting(session, route) > 0
-    jobs.release(session, lease, JobState.DUE if still_waits else JobState.IDLE)
-
-
-def _keep(session: Session, route: Route, judged: Sequence[tuple[FibreVersions, FibreJudgement]]) -> None:
-    statement = (
-        update(Fibre)
-        .where(
-            col(Fibre.project_id) == route.project_id,
-            col(Fibre.route_id) == route.id,
-            col(Fibre.number) == bindparam("fibre"),
-            col(Fibre.judged_version) < bindparam("read_version"),
-            col(Fibre.engine_version) <= ENGINE,
+        rows = [_row(fibre, judgement) for fibre, judgement in judged]
+        verdicts.keep_judged(session, lease.project_id, lease.subject_id, rows, engine=ENGINE)
+        jobs.make_due_at(
+            session,
+            JobKind.SETTLE,
+            project_id=lease.project_id,
+            subject_id=lease.subject_id,
+            due_at=verdicts.next_settling(**where, interval=settle_interval),
         )
-        .values(
-            judged_version=bindparam("read_version"),
-            engine_version=ENGINE,
-            is_urgent=col(Fibre.is_urgent) & (col(Fibre.evidence_version) > bindparam("read_version")),
-            digest=bindparam("new_digest"),
-            content=bindparam("new_content"),
-            work=bindparam("new_work"),
-            counts=bindparam("new_counts"),
-            missing=bindparam("new_missing"),
-            figures=bindparam("new_figures"),
-            problem=bindparam("new_problem"),
-        )
-    )
-    session.connection().execute(statement, [_row(fibre, judgement) for fibre, judgement in judged])
+    if route.criteria_version is None:
+        jobs.release(session, lease, JobState.IDLE)
+    else:
+        # Looked at under the route's lock: what was recorded while this run judged makes the job due again here, for
+        # whoever records leaves a leased job alone.
+        jobs.release_unless(session, lease, verdicts.fibre_waits(**where))
 
 
 def _row(fibre: FibreVersions, judgement: FibreJudgement) -> dict[str, Any]:
@@ -121,12 +102,3 @@ def _row(fibre: FibreVersions, judgement: FibreJudgement) -> dict[str, Any]:
         "new_figures": judgement.figures,
         "new_problem": judgement.problem,
     }
-
-
-def _until_next_settling(session: Session, route: Route, context: StepContext) -> timedelta:
-    standing = verdicts.standing_verdict(session, route)
-    if standing is None:
-        return timedelta()
-    interval = timedelta(seconds=context.settings.settle_interval_s)
-    since: timedelta = context.clock() - standing.settled_at
-    return max(timedelta(), min(interval, interval - since))

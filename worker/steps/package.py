@@ -11,31 +11,32 @@ from dataclasses import dataclass, replace
 from uuid import uuid4
 
 import structlog
-from sqlalchemy import update
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.actions.acceptance.deeming import deemed_at
 from service.actions.acceptance.reopening import reopen
 from service.errors import ConflictError
 from service.storage import jobs
-from service.storage.head import Deed, record_deed
-from service.storage.jobs import JobKind, JobState, Lease
-from service.storage.package_files import SignedFile, add_files
+from service.storage.audit import AuditEvent, append_audit
+from service.storage.criteria import parse_criteria
+from service.storage.jobs import Lease
+from service.storage.packages import SignedFile, add_files, add_package
 from service.storage.people import forget_once_printed
-from service.storage.routes import lock_route, parse_criteria, raise_version
+from service.storage.routes import lock_route, raise_version
 from service.storage.session import snapshot, transaction
-from service.storage.tables import Package, Submission, SubmissionSegment
+from service.storage.submissions import find_submission, let_segments_go
+from service.storage.tables import Package, Submission
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.signatures import SignedBy
-from worker.jobs.audit import deed_to
-from worker.jobs.context import StepContext
+from service.vocabulary.states import JobKind, JobState, SubmissionState
+from worker.jobs.context import StepContext, worker_event
 from worker.jobs.runner import HopelessError, LeftToNewerError, Step
 from worker.jobs.submission_snapshot import (
     altered_records,
     content_of,
-    judge_frozen,
+    judge_snapshot,
     new_verification_code,
-    read_frozen,
+    read_snapshot,
 )
 from worker.judgement.judge import ENGINE
 from worker.package.archive.document import Packed, pack
@@ -80,7 +81,7 @@ def run(context: StepContext, lease: Lease) -> None:
     context.come_forward()
     with transaction(context.engine) as session:
         package = _issue(session, lease, prepared, certified=_certified(prepared, signed, key=key))
-        record_deed(session, lease.project_id, _signed(package))
+        append_audit(session, lease.project_id, _signed(package))
 
 
 def _take_up(session: Session, lease: Lease) -> None:
@@ -89,7 +90,7 @@ def _take_up(session: Session, lease: Lease) -> None:
     submission = _submission(session, lease)
     if submission.engine_version > ENGINE:
         raise LeftToNewerError
-    if submission.state == "parked":
+    if submission.state is SubmissionState.PARKED:
         try:
             reopen(session, route, submission)
         except ConflictError as error:
@@ -99,19 +100,9 @@ def _take_up(session: Session, lease: Lease) -> None:
 def park(session: Session, lease: Lease, reason: str) -> None:
     """Say why no package was made, and let the segments be submitted again."""
     route = lock_route(session, [lease.project_id], _submission(session, lease).route_id)
-    session.execute(
-        update(Submission)
-        .where(col(Submission.project_id) == lease.project_id, col(Submission.id) == lease.subject_id)
-        .values(state="parked", problem=reason)
-    )
-    session.execute(
-        update(SubmissionSegment)
-        .where(
-            col(SubmissionSegment.project_id) == lease.project_id,
-            col(SubmissionSegment.submission_id) == lease.subject_id,
-        )
-        .values(is_open=False)
-    )
+    submission = _submission(session, lease)
+    submission.state, submission.problem = SubmissionState.PARKED, reason
+    let_segments_go(session, submission)
     raise_version(route)
 
 
@@ -143,18 +134,18 @@ def _prepare(context: StepContext, lease: Lease, *, is_demonstration: bool) -> t
 def _judge_anew(context: StepContext, lease: Lease, *, is_demonstration: bool) -> tuple[Sealing, PackageContent]:
     with snapshot(context.engine) as session:
         submission = _submission(session, lease)
-        frozen = read_frozen(session, submission)
-    altered = altered_records(frozen)
+        taken = read_snapshot(session, submission)
+    altered = altered_records(taken)
     if altered:
         raise HopelessError(f"{altered} records are not what was hashed when they came; nothing was signed.")
-    documents, verdict = judge_frozen(frozen, come_forward=context.come_forward)
+    documents, verdict = judge_snapshot(taken, come_forward=context.come_forward)
     if verdict.digest != submission.verdict_digest:
         raise HopelessError(
             f"The frozen record set gives verdict {verdict.digest}, not the one submitted; nothing was signed."
         )
-    sealing = sealing_for(context, parse_criteria(frozen.criteria.document))
+    sealing = sealing_for(context, parse_criteria(taken.criteria.document))
     content = content_of(
-        frozen,
+        taken,
         documents,
         verdict,
         verification_code=new_verification_code(),
@@ -182,15 +173,14 @@ def _passed_on(parts: Iterable[bytes], write: Callable[[bytes], None]) -> Iterat
 
 
 def _submission(session: Session, lease: Lease) -> Submission:
-    return session.exec(
-        select(Submission).where(Submission.project_id == lease.project_id, Submission.id == lease.subject_id)
-    ).one()
+    return find_submission(session, [lease.project_id], lease.subject_id)
 
 
 def _issue(session: Session, lease: Lease, prepared: _Prepared, *, certified: SignedFile) -> Package:
     content, attached = prepared.content, prepared.attached
     submission = _submission(session, lease)
     route = lock_route(session, [lease.project_id], submission.route_id)
+    # Before a package is made due to be deemed, and long before the head row: a lost lease may write nothing.
     jobs.hold(session, lease)
     package = Package(
         project_id=lease.project_id,
@@ -200,9 +190,9 @@ def _issue(session: Session, lease: Lease, prepared: _Prepared, *, certified: Si
         number=content.number,
         verification_code=content.verification_code,
         certified_sha256=certified.sha256,
-        certified_level=certified.level.value,
+        certified_level=certified.level,
         current_sha256=certified.sha256,
-        current_level=certified.level.value,
+        current_level=certified.level,
         findings_sha256=attached["findings.json"],
         attached=attached,
         audit_sequence=content.audit_sequence,
@@ -210,13 +200,12 @@ def _issue(session: Session, lease: Lease, prepared: _Prepared, *, certified: Si
         issued_at=content.made_at,
         deemed_at=deemed_at(content.criteria, submission, content.verdict, issued_at=content.made_at),
     )
-    session.add(package)
-    session.flush()
+    add_package(session, package)
     add_files(session, package, [certified])
     if package.deemed_at is not None:
         delay = package.deemed_at - content.made_at
         jobs.make_due(session, JobKind.DEEM, project_id=lease.project_id, subject_id=package.id, delay=delay)
-    submission.state = "issued"
+    submission.state = SubmissionState.ISSUED
     raise_version(route)
     jobs.release(session, lease, JobState.DONE)
     forget_once_printed(session, lease.project_id, [submission.responsible_person])
@@ -240,5 +229,5 @@ def _certified(prepared: _Prepared, signed: Signed, *, key: SigningKey) -> Signe
     )
 
 
-def _signed(package: Package) -> Deed:
-    return deed_to(package, action="package.signed", content_sha256=package.certified_sha256, at=package.issued_at)
+def _signed(package: Package) -> AuditEvent:
+    return worker_event(package, action="package.signed", content_sha256=package.certified_sha256, at=package.issued_at)

@@ -11,25 +11,19 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
-from sqlalchemy import select as plain_select
-from sqlalchemy.dialects.postgresql import insert
-from sqlmodel import Session, col
+from sqlmodel import Session
 
-from service.storage import jobs
-from service.storage.jobs import JobState, Lease
+from service.storage import jobs, verdicts
+from service.storage.jobs import Lease
 from service.storage.routes import (
-    criteria_row,
-    design_row,
-    find_route,
-    lock_route,
-    parse_criteria,
-    parse_design,
-    raise_version,
+    lock_and_raise,
+    lock_for_step,
 )
 from service.storage.session import snapshot, transaction
-from service.storage.tables import Fibre, Route, StandingVerdict
-from service.storage.verdicts import standing_verdict
+from service.storage.verdicts import JudgedRoute
+from service.vocabulary.states import JobState
 from worker.jobs.context import StepContext
+from worker.jobs.judging import PreparedRules, rules_in_force
 from worker.jobs.runner import LeftToNewerError, Step
 from worker.judgement.judge import ENGINE
 from worker.judgement.route.missing import missing_of
@@ -38,60 +32,47 @@ from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 
 @dataclass(frozen=True, kw_only=True)
 class Settled:
-    """A verdict, and what is missing from it."""
+    """A verdict for a version of its route, and what is missing from it."""
 
-    verdict: Verdict
-    missing: Sequence[dict[str, Any]]
+    verdict: Verdict | None
+    route_version: int
+    missing: Sequence[dict[str, Any]] = ()
 
 
 def run(context: StepContext, lease: Lease) -> None:
     """Settle a route whose fibres have all been judged."""
     with snapshot(context.engine) as session:
-        route = find_route(session, [lease.project_id], lease.subject_id)
-        settled = _settle(session, route)
+        route = verdicts.judged_route(session, lease.project_id, lease.subject_id)
+        by = None if route is None else rules_in_force(session, route.by)
+    settled = None if route is None or by is None else _settle(route, by)
     with transaction(context.engine) as session:
-        _write(session, lease, settled, context, read_version=route.version)
+        _write(session, lease, settled, context)
 
 
 STEP = Step(run=run, hard_limit_s=60, longest_pause_s=5, waits_for_ever=True)
 
 
-def _settle(session: Session, route: Route) -> Settled | None:
-    if route.criteria_version is None:
-        return None
-    fibres = session.execute(
-        plain_select(
-            col(Fibre.number),
-            col(Fibre.digest),
-            col(Fibre.counts),
-            col(Fibre.missing),
-            col(Fibre.figures),
-            col(Fibre.engine_version),
-        )
-        .where(col(Fibre.project_id) == route.project_id, col(Fibre.route_id) == route.id)
-        .order_by(col(Fibre.number))
-    ).all()
-    standing = standing_verdict(session, route)
-    engines = [0 if standing is None else standing.engine_version, *(fibre.engine_version for fibre in fibres)]
-    if max(engines) > ENGINE:
+def _settle(route: JudgedRoute, by: PreparedRules) -> Settled:
+    if route.engine_version > ENGINE:
         raise LeftToNewerError
-    if any(fibre.digest is None for fibre in fibres):
-        return None
-    design = design_row(session, route)
-    criteria = criteria_row(session, route.project_id, route.criteria_version)
+    fibres = [
+        JudgedFibre(number=one.number, digest=one.digest, counts=one.counts, figures=one.figures)
+        for one in route.fibres
+        if one.digest is not None
+    ]
+    if len(fibres) < len(route.fibres):
+        return Settled(verdict=None, route_version=route.by.version)
     verdict = settle(
-        layout=parse_design(design.document),
-        criteria=parse_criteria(criteria.document),
-        design_sha256=design.sha256,
-        criteria_sha256=criteria.sha256,
-        fibres=[
-            JudgedFibre(number=one.number, digest=one.digest, counts=one.counts, figures=one.figures) for one in fibres
-        ],
+        layout=by.layout,
+        criteria=by.criteria,
+        design_sha256=route.by.design_sha256,
+        criteria_sha256=route.by.criteria_sha256,
+        fibres=fibres,
     )
     dark = verdict.document.get("tolerated_dark", [])
-    missing = [one.missing for one in fibres if one.number not in dark]
+    missing = [one.missing for one in route.fibres if one.number not in dark]
     missing.append(missing_of(verdict.document["findings"]))
-    return Settled(verdict=verdict, missing=_add_up(missing))
+    return Settled(verdict=verdict, route_version=route.by.version, missing=_add_up(missing))
 
 
 def _add_up(missing: Iterable[Sequence[Sequence[Any]]]) -> list[dict[str, Any]]:
@@ -105,29 +86,22 @@ def _add_up(missing: Iterable[Sequence[Sequence[Any]]]) -> list[dict[str, Any]]:
     ]
 
 
-def _write(session: Session, lease: Lease, settled: Settled | None, context: StepContext, *, read_version: int) -> None:
-    route = lock_route(session, [lease.project_id], lease.subject_id)
-    jobs.hold(session, lease)
+def _write(session: Session, lease: Lease, settled: Settled | None, context: StepContext) -> None:
+    verdict = None if settled is None else settled.verdict
+    lock = lock_for_step if verdict is None else lock_and_raise
+    route = lock(session, lease.project_id, lease.subject_id)
+    if settled is None:
+        jobs.release(session, lease, JobState.DUE if route.criteria_version is not None else JobState.IDLE)
+        return
+    if verdict is not None:
+        values = {
+            "digest": verdict.digest,
+            "document": verdict.content.decode(),
+            "missing": settled.missing,
+            "settled_at": context.clock(),
+        }
+        verdicts.keep_verdict(session, lease.project_id, lease.subject_id, values, engine=ENGINE)
     # Also where nothing could be settled yet: the last fibres may have been judged since.
-    has_changed = route.version != read_version
-    if settled is not None:
-        _keep(session, route, settled, context)
-        raise_version(route)
+    has_changed = route.version - (verdict is not None) != settled.route_version
     delay = timedelta(seconds=context.settings.settle_interval_s if has_changed else 0)
     jobs.release(session, lease, JobState.DUE if has_changed else JobState.IDLE, delay=delay)
-
-
-def _keep(session: Session, route: Route, settled: Settled, context: StepContext) -> None:
-    values = {
-        "digest": settled.verdict.digest,
-        "document": settled.verdict.content.decode(),
-        "missing": settled.missing,
-        "settled_at": context.clock(),
-        "engine_version": ENGINE,
-    }
-    statement = insert(StandingVerdict).values(project_id=route.project_id, route_id=route.id, **values)
-    session.execute(
-        statement.on_conflict_do_update(
-            index_elements=["project_id", "route_id"], set_=values, where=col(StandingVerdict.engine_version) <= ENGINE
-        )
-    )

@@ -5,27 +5,27 @@ Writes: how far the trial is; at its end what came of it, or why it was given up
 Leaves: itself due until every fibre was tried.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pydantic import TypeAdapter
-from sqlalchemy import func, update
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.storage import jobs
-from service.storage.jobs import JobState, Lease
+from service.storage.criteria import find_trial, give_trial_up, parse_criteria, write_trial
+from service.storage.jobs import Lease
 from service.storage.records import read_evidence
-from service.storage.routes import design_row, find_route, parse_criteria, parse_design
+from service.storage.routes import design_row, find_route, parse_design
 from service.storage.session import snapshot, transaction
-from service.storage.tables import CriteriaTrial, Fibre, Route
-from service.storage.verdicts import FibreVersions, standing_verdict
-from service.vocabulary.criteria.criteria import Voiding
+from service.storage.tables import Route
+from service.storage.verdicts import FibreVersions, counts_standing, standing_verdict
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.trial import TrialState
+from service.vocabulary.states import JobState
 from worker.jobs.context import StepContext
-from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres
+from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres, rules_from, voids_closures
 from worker.jobs.runner import Step
-from worker.jobs.trial_result import Progress, Standing, carry_on, result_of
+from worker.jobs.trial_result import CurrentVerdict, Progress, carry_on, result_of
 
 _PROGRESS = TypeAdapter(Progress)
 
@@ -35,7 +35,7 @@ class Batch:
     """What a run reads: fibres with their records and where they stand, and what came of those before them."""
 
     waiting: Waiting
-    standing: Standing
+    standing: CurrentVerdict
     before: Progress
     design_sha256: str
     criteria_sha256: str
@@ -51,44 +51,43 @@ def run(context: StepContext, lease: Lease) -> None:
         progress = carry_on(
             batch.before, judge_fibres(batch.waiting, come_forward=context.come_forward), batch.standing
         )
-        is_last = progress.fibres_tried == batch.waiting.layout.design.fibre_count
+        is_last = progress.fibres_tried == batch.waiting.by.layout.design.fibre_count
         values = (
             _finished(batch, progress, context) if is_last else {"progress": _PROGRESS.dump_json(progress).decode()}
         )
     with transaction(context.engine) as session:
-        jobs.hold(session, lease)
-        _write(session, lease, values)
+        if values:
+            write_trial(session, lease.project_id, lease.subject_id, values)
+        # Whoever lost the lease learns it here, and nothing of this stays.
         jobs.release(session, lease, JobState.DONE if is_last else JobState.DUE)
 
 
 def park(session: Session, lease: Lease, reason: str) -> None:
     """Say why the trial was given up."""
-    values = {"state": TrialState.PARKED.value, "problem": reason, "progress": None, "finished_at": func.now()}
-    _write(session, lease, values)
+    give_trial_up(session, lease.project_id, lease.subject_id, reason)
 
 
 STEP = Step(run=run, hard_limit_s=60, longest_pause_s=5, waits_for_ever=True, on_parked=park)
 
 
 def _read(session: Session, lease: Lease) -> Batch | None:
-    trial = session.exec(
-        select(CriteriaTrial).where(CriteriaTrial.project_id == lease.project_id, CriteriaTrial.id == lease.subject_id)
-    ).one()
+    trial = find_trial(session, [lease.project_id], lease.subject_id)
     if trial.criteria is None:
         # A parked trial that was made due again after newer ones had taken its place.
         return None
     route = find_route(session, [trial.project_id], trial.route_id)
     design = design_row(session, route, revision=trial.design_revision)
-    layout, criteria = parse_design(design.document), parse_criteria(trial.criteria)
+    by = rules_from(parse_design(design.document), parse_criteria(trial.criteria))
     before = Progress.begin(route.version) if trial.progress is None else _PROGRESS.validate_json(trial.progress)
-    numbers = _next_fibres(layout, before)
-    evidence = read_evidence(session, route, numbers, with_every_splice=criteria.rework_voids is Voiding.CLOSURE)
+    numbers = _next_fibres(by.layout, before)
+    evidence = read_evidence(
+        session, route.project_id, route.id, numbers, with_every_splice=voids_closures(by.criteria)
+    )
     return Batch(
         waiting=Waiting(
             fibres=[FibreVersions(number=number, evidence_version=route.version) for number in numbers],
             evidence=evidence,
-            layout=layout,
-            criteria=criteria,
+            by=by,
         ),
         standing=_standing(session, route, numbers),
         before=before,
@@ -102,44 +101,27 @@ def _next_fibres(layout: Layout, before: Progress) -> range:
     return range(first, min(first + FIBRES_A_RUN, layout.design.fibre_count + 1))
 
 
-def _standing(session: Session, route: Route, numbers: Sequence[int]) -> Standing:
+def _standing(session: Session, route: Route, numbers: Sequence[int]) -> CurrentVerdict:
     verdict = standing_verdict(session, route)
-    rows = session.execute(
-        select(Fibre.number, Fibre.counts).where(
-            Fibre.project_id == route.project_id,
-            Fibre.route_id == route.id,
-            col(Fibre.number).in_(numbers),
-            col(Fibre.counts).is_not(None),
-        )
-    )
-    return Standing(
+    return CurrentVerdict(
         route_version=route.version,
         digest=None if verdict is None else verdict.digest,
-        counts={row.number: row.counts for row in rows},
+        counts=counts_standing(session, route, numbers),
     )
 
 
 def _finished(batch: Batch, progress: Progress, context: StepContext) -> dict[str, object]:
     result = result_of(
         progress,
-        layout=batch.waiting.layout,
-        criteria=batch.waiting.criteria,
+        layout=batch.waiting.by.layout,
+        criteria=batch.waiting.by.criteria,
         design_sha256=batch.design_sha256,
         criteria_sha256=batch.criteria_sha256,
     )
     return {
-        "state": TrialState.DONE.value,
+        "state": TrialState.DONE,
         "problem": None,
         "progress": None,
         "result": result.decode(),
         "finished_at": context.clock(),
     }
-
-
-def _write(session: Session, lease: Lease, values: Mapping[str, object]) -> None:
-    if values:
-        session.execute(
-            update(CriteriaTrial)
-            .where(col(CriteriaTrial.project_id) == lease.project_id, col(CriteriaTrial.id) == lease.subject_id)
-            .values(**values)
-        )

@@ -1,55 +1,33 @@
-"""Close a package: the acceptances that a decision makes, and what billing hears of them."""
+"""Close a package: the acceptances that a decision makes, and what billing hears of them.
+
+Started by: the engineer's decision, or the clock's, under the route's lock.
+Writes: acceptances, the submission as decided, its segments as free; the route's version.
+Leaves: the package's `countersign` job due.
+"""
 
 from collections.abc import Collection
 from datetime import datetime
 
-from sqlalchemy import func, update
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.actions.billing.release import release
-from service.actions.decision_context import Case
-from service.storage.head import NoticeDraft
-from service.storage.jobs import JobKind, make_due
+from service.actions.decision_context import DecisionContext
+from service.storage.decisions import accept_segment
+from service.storage.jobs import make_due
+from service.storage.notices import NoticeDraft
 from service.storage.routes import raise_version
-from service.storage.tables import Acceptance, SubmissionSegment
+from service.storage.submissions import let_segments_go
+from service.vocabulary.states import JobKind, SubmissionState
 
 
-def close(session: Session, case: Case, *, accepted: Collection[str], now: datetime) -> list[NoticeDraft]:
+def close(session: Session, context: DecisionContext, *, accepted: Collection[str], now: datetime) -> list[NoticeDraft]:
     """Accept some of a package's segments, under the route's lock; its decision is recorded, and to be sealed."""
-    route, submission = case.route, case.submission
+    route, submission, package = context.route, context.submission, context.package
     for segment in submission.segments:
         if segment in accepted:
-            _accept(session, case, segment, now=now)
-    session.execute(
-        update(SubmissionSegment)
-        .where(
-            col(SubmissionSegment.project_id) == route.project_id,
-            col(SubmissionSegment.submission_id) == submission.id,
-        )
-        .values(is_open=False)
-    )
-    submission.state = "decided"
+            accept_segment(session, route, package, segment, now=now)
+    let_segments_go(session, submission)
+    submission.state = SubmissionState.DECIDED
     raise_version(route)
-    make_due(session, JobKind.COUNTERSIGN, project_id=route.project_id, subject_id=case.package.id)
-    return release(session, case)
-
-
-def _accept(session: Session, case: Case, segment: str, *, now: datetime) -> None:
-    route = case.route
-    last = session.exec(
-        select(func.max(Acceptance.number)).where(
-            col(Acceptance.project_id) == route.project_id,
-            col(Acceptance.route_id) == route.id,
-            col(Acceptance.segment_id) == segment,
-        )
-    ).one()
-    session.add(
-        Acceptance(
-            project_id=route.project_id,
-            route_id=route.id,
-            segment_id=segment,
-            number=(last or 0) + 1,
-            package_id=case.package.id,
-            accepted_at=now,
-        )
-    )
+    make_due(session, JobKind.COUNTERSIGN, project_id=route.project_id, subject_id=package.id)
+    return release(session, context)

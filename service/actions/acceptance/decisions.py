@@ -1,28 +1,35 @@
-"""Decide a package: every segment of it at once, by an engineer who names the file that was seen."""
+"""Decide a package: every segment of it at once, by an engineer who names the file that was seen.
+
+Started by: the engineer.
+Writes: the decision, its acceptances, billing's notices, the submission as decided; one audit entry.
+Leaves: the package's `countersign` job due.
+"""
 
 from enum import StrEnum
 from typing import Annotated
 from uuid import UUID
 
 from pydantic import Field
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.actions.acceptance.closing import close
 from service.actions.acceptance.submissions import MOST_CONCESSIONS
 from service.actions.caller import Caller
-from service.actions.decision_context import Case
+from service.actions.decision_context import DecisionContext
 from service.errors import (
     BodyInvalidError,
     ConflictError,
-    NotFoundError,
     PackageMismatchError,
     PreconditionFailedError,
     WrongTokenKindError,
 )
-from service.storage.head import record_deed
+from service.storage.audit import append_audit
+from service.storage.decisions import add_decision, decision_on
+from service.storage.packages import find_package, submission_of_package
+from service.storage.people import find_person
 from service.storage.routes import lock_route
-from service.storage.tables import Decision, Package, Person, Submission, Token
-from service.storage.verdicts import submission_of_package
+from service.storage.tables import Decision, Package, Submission
+from service.storage.tokens import holder_of
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.design.rules import Fault
@@ -53,23 +60,12 @@ class DecisionForm(q.Value):
     signature: SignedBy = SignedBy.SERVICE_SEAL
 
 
-def find_package(session: Session, caller: Caller, package_id: UUID) -> Package:
-    """Return a package of the caller's projects."""
-    statement = select(Package).where(Package.id == package_id)
-    if caller.projects is not None:
-        statement = statement.where(col(Package.project_id).in_(caller.projects))
-    package = session.exec(statement.execution_options(populate_existing=True)).one_or_none()
-    if package is None:
-        raise NotFoundError(f"No package {package_id}.")
-    return package
-
-
 def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: DecisionForm) -> Decision:
     """Record the decision, the acceptances it makes and billing's notices; the same again gives the one made."""
-    route = lock_route(session, caller.projects, find_package(session, caller, package_id).route_id)
-    package = find_package(session, caller, package_id)
+    route = lock_route(session, caller.projects, find_package(session, caller.projects, package_id).route_id)
+    package = find_package(session, caller.projects, package_id)
     document = canonical_json({"package_id": package.id, **form.model_dump(exclude_none=True)})
-    made = session.get(Decision, (package.project_id, package.id))
+    made = decision_on(session, package)
     if made is not None:
         if made.sha256 == sha256_hex(document):
             return made
@@ -79,7 +75,7 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
     refuse_own_work(session, caller, submission)
     _refuse_unknown_signer(caller, form)
     _refuse_incomplete(submission, form)
-    person = None if caller.holder is None else session.get(Person, (package.project_id, caller.holder))
+    person = find_person(session, package.project_id, caller.holder)
     decision = Decision(
         project_id=package.project_id,
         package_id=package.id,
@@ -91,14 +87,14 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
         decided_by_name=None if person is None else person.name,
         decided_by_position=None if person is None else person.role,
     )
-    session.add(decision)
-    case = Case(route=route, package=package, submission=submission)
+    add_decision(session, decision)
+    context = DecisionContext(route=route, package=package, submission=submission)
     accepted = [segment for segment, word in form.segments.items() if word is SegmentDecision.ACCEPTED]
-    notices = close(session, case, accepted=accepted, now=caller.now)
-    record_deed(
+    notices = close(session, context, accepted=accepted, now=caller.now)
+    append_audit(
         session,
         route.project_id,
-        caller.deed("package.decided", package.id, content_sha256=decision.sha256),
+        caller.event("package.decided", package.id, content_sha256=decision.sha256),
         notices=notices,
     )
     return decision
@@ -111,8 +107,7 @@ def package_etag(package: Package) -> str:
 
 def refuse_own_work(session: Session, caller: Caller, submission: Submission) -> None:
     """Refuse who submitted, or answers for, what is to be accepted."""
-    submitter = session.get(Token, submission.token_id)
-    submitters = {submission.responsible_person, submitter.holder if submitter is not None else None}
+    submitters = {submission.responsible_person, holder_of(session, submission.token_id)}
     if caller.holder is not None and caller.holder in submitters:
         raise WrongTokenKindError("Who submits cannot accept.")
 

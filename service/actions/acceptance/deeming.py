@@ -1,4 +1,9 @@
-"""Acceptance deemed after days, where the criteria say so: a clock from issue that any word of the engineer stops."""
+"""Acceptance deemed after days, where the criteria say so: a clock from issue that any word of the engineer stops.
+
+Started by: the engineer, with a defect notice; the `deem` job, when the days are over.
+Writes: the notice, with one audit entry; or the decision, its acceptances and the submission as decided.
+Leaves: after a decision the package's `countersign` job due.
+"""
 
 from datetime import datetime, timedelta
 from uuid import UUID
@@ -7,14 +12,17 @@ from pydantic import Field
 from sqlmodel import Session
 
 from service.actions.acceptance.closing import close
-from service.actions.acceptance.decisions import SegmentDecision, find_package
+from service.actions.acceptance.decisions import SegmentDecision
 from service.actions.caller import Caller
-from service.actions.decision_context import Case
+from service.actions.decision_context import DecisionContext
 from service.errors import ConflictError
-from service.storage.head import NoticeDraft, record_deed
-from service.storage.routes import criteria_row, lock_route, parse_criteria, raise_version
+from service.storage.audit import append_audit
+from service.storage.criteria import criteria_of
+from service.storage.decisions import add_decision, decision_on
+from service.storage.notices import NoticeDraft
+from service.storage.packages import find_package, submission_of_package
+from service.storage.routes import lock_route, raise_version
 from service.storage.tables import Decision, Package, Submission
-from service.storage.verdicts import submission_of_package
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria.criteria import Criteria
@@ -42,28 +50,28 @@ def deemed_at(
 
 def notice_defect(session: Session, caller: Caller, package_id: UUID, notice: DefectNotice) -> Package:
     """Record a defect notice, which stops the clock for good; the same again is the same."""
-    route = lock_route(session, caller.projects, find_package(session, caller, package_id).route_id)
-    package = find_package(session, caller, package_id)
+    route = lock_route(session, caller.projects, find_package(session, caller.projects, package_id).route_id)
+    package = find_package(session, caller.projects, package_id)
     if package.defect_notice == notice.reason:
         return package
     if package.defect_notice is not None:
         raise ConflictError("A defect notice is recorded already.")
-    if session.get(Decision, (package.project_id, package.id)) is not None:
+    if decision_on(session, package) is not None:
         raise ConflictError("The package is decided already.")
     package.defect_notice, package.defect_noticed_at = notice.reason, caller.now
     raise_version(route)
     digest = sha256_hex(canonical_json({"package_id": package.id, **notice.model_dump()}))
-    record_deed(session, route.project_id, caller.deed("package.defect_noticed", package.id, content_sha256=digest))
+    append_audit(session, route.project_id, caller.event("package.defect_noticed", package.id, content_sha256=digest))
     return package
 
 
-def deem(session: Session, case: Case, *, now: datetime) -> tuple[Decision, list[NoticeDraft]] | None:
+def deem(session: Session, context: DecisionContext, *, now: datetime) -> tuple[Decision, list[NoticeDraft]] | None:
     """Decide a package whose time has run out, under its route's lock; None where that is not so any more."""
-    package, submission = case.package, case.submission
-    is_decided = session.get(Decision, (package.project_id, package.id)) is not None
+    package, submission = context.package, context.submission
+    is_decided = decision_on(session, package) is not None
     if is_decided or package.defect_noticed_at is not None or package.deemed_at is None or now < package.deemed_at:
         return None
-    criteria = parse_criteria(criteria_row(session, package.project_id, submission.criteria_version).document)
+    criteria = criteria_of(session, package.project_id, submission.criteria_version)
     document = canonical_json(
         {
             "package_id": package.id,
@@ -82,13 +90,13 @@ def deem(session: Session, case: Case, *, now: datetime) -> tuple[Decision, list
         decided_at=now,
         token_id=None,
     )
-    session.add(decision)
-    return decision, close(session, case, accepted=submission.segments, now=now)
+    add_decision(session, decision)
+    return decision, close(session, context, accepted=submission.segments, now=now)
 
 
-def case_of(session: Session, package: Package) -> Case:
-    """Return a package's case, its route locked."""
-    route = lock_route(session, [package.project_id], package.route_id)
+def lock_context(session: Session, project_id: UUID, package_id: UUID) -> DecisionContext:
+    """Return what a decision on a package is made on, its route locked."""
+    route = lock_route(session, [project_id], find_package(session, [project_id], package_id).route_id)
     # What was read before the lock is stale: a defect notice may have been committed since.
-    session.refresh(package)
-    return Case(route=route, package=package, submission=submission_of_package(session, package))
+    package = find_package(session, [project_id], package_id)
+    return DecisionContext(route=route, package=package, submission=submission_of_package(session, package))

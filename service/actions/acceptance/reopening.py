@@ -1,12 +1,18 @@
-"""Open a submission again whose package was given up, unless another has taken its place meanwhile."""
+"""Open a submission again whose package was given up, unless another has taken its place meanwhile.
 
-from sqlalchemy import update
-from sqlmodel import Session, col, select
+Started by: the `package` job, when somebody made it due again; under the route's lock.
+Writes: the submission as queued, its segments as held; the route's version.
+Leaves: nothing; the job goes on.
+"""
+
+from sqlmodel import Session
 
 from service.errors import ConflictError
-from service.storage import verdicts
+from service.storage.decisions import standing_acceptances
 from service.storage.routes import raise_version
-from service.storage.tables import Route, Submission, SubmissionSegment
+from service.storage.submissions import hold_segments, submissions_after
+from service.storage.tables import Route, Submission
+from service.vocabulary.states import SubmissionState
 
 
 def reopen(session: Session, route: Route, submission: Submission) -> None:
@@ -14,15 +20,8 @@ def reopen(session: Session, route: Route, submission: Submission) -> None:
     replaced = replaced_by(session, route, submission)
     if replaced is not None:
         raise ConflictError(replaced)
-    session.execute(
-        update(SubmissionSegment)
-        .where(
-            col(SubmissionSegment.project_id) == submission.project_id,
-            col(SubmissionSegment.submission_id) == submission.id,
-        )
-        .values(is_open=True)
-    )
-    submission.state, submission.problem = "queued", None
+    hold_segments(session, submission)
+    submission.state, submission.problem = SubmissionState.QUEUED, None
     raise_version(route)
 
 
@@ -31,16 +30,10 @@ def replaced_by(session: Session, route: Route, submission: Submission) -> str |
 
     A later one that was refused has taken it too: the engineer has looked at newer records since.
     """
-    for segment in verdicts.standing_acceptances(session, route):
+    for segment in standing_acceptances(session, route):
         if segment in submission.segments:
             return f"Segment {segment} is accepted by now: nothing is made of an earlier submission."
-    later = select(Submission).where(
-        Submission.project_id == submission.project_id,
-        Submission.route_id == submission.route_id,
-        Submission.number > submission.number,
-        Submission.state != "parked",
-    )
-    for other in session.exec(later.order_by(col(Submission.number))):
+    for other in submissions_after(session, submission):
         shared = sorted(set(other.segments) & set(submission.segments))
         if shared:
             return f"Submission {other.number} of segment {shared[0]} has taken the place of this one."

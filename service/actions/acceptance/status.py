@@ -6,13 +6,17 @@ from typing import Any
 import orjson
 from sqlmodel import Session
 
-from service.actions.billing.release import told_of
+from service.actions.billing.notices import SEGMENT_ACCEPTED
 from service.actions.routes.criteria_reports import reports_on_route
 from service.storage import verdicts
+from service.storage.decisions import standing_acceptances
+from service.storage.notices import told_of
 from service.storage.routes import layout_of
+from service.storage.submissions import latest_submissions
 from service.storage.tables import Acceptance, Package, Route, StandingVerdict, Submission
 from service.vocabulary.design.design import Segment
 from service.vocabulary.findings.finding import OutcomeCounts
+from service.vocabulary.states import SubmissionState
 from service.vocabulary.words import Outcome, Standing
 
 NO_COUNTS: OutcomeCounts = {"conforming": 0, "nonconforming": 0, "undetermined": 0}
@@ -21,14 +25,15 @@ _BY_OUTCOME = {
     Outcome.NONCONFORMING: Standing.NONCONFORMING,
     Outcome.UNDETERMINED: Standing.IN_PROGRESS,
 }
+_OPEN = {SubmissionState.QUEUED, SubmissionState.ISSUED}
 
 
 def status_of(session: Session, route: Route) -> dict[str, Any]:
     """Return a route's acceptance status as it is answered."""
     verdict = verdicts.standing_verdict(session, route)
     waiting = verdicts.count_waiting(session, route)
-    accepted, submitted = verdicts.standing_acceptances(session, route), verdicts.latest_submissions(session, route)
-    told = told_of(session, route) if accepted else set()
+    accepted, submitted = standing_acceptances(session, route), latest_submissions(session, route)
+    told = told_of(session, route, SEGMENT_ACCEPTED) if accepted else set()
     outcomes = {} if verdict is None else orjson.loads(verdict.document)["segments"]
     return {
         "route_id": route.id,
@@ -78,9 +83,9 @@ def _standing(
         number = acceptance.number
         is_released = (segment.id, number) in told
         return {"status": Standing.ACCEPTED, **facts, "acceptance_number": number, "is_released": is_released}
-    if submission is not None and submission.state in {"queued", "issued"}:
+    if submission is not None and submission.state in _OPEN:
         return {"status": Standing.SUBMITTED, **facts}
-    if submission is not None and submission.state == "decided" and not facts["has_changed_since"]:
+    if submission is not None and submission.state is SubmissionState.DECIDED and not facts["has_changed_since"]:
         return {"status": Standing.REFUSED, **facts}
     outcome = outcomes.get(segment.id, {}).get("outcome", Outcome.UNDETERMINED)
     return {"status": _BY_OUTCOME[Outcome(outcome)], **facts}

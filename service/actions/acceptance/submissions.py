@@ -1,4 +1,9 @@
-"""Submit segments for acceptance, naming the verdict that was seen and the concessions asked for."""
+"""Submit segments for acceptance, naming the verdict that was seen and the concessions asked for.
+
+Started by: the contractor.
+Writes: the submission with its segments, and the record set as it is now, under the route's lock; one audit entry.
+Leaves: the submission's `package` job due.
+"""
 
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Annotated, Any
@@ -6,31 +11,31 @@ from uuid import UUID, uuid4
 
 import orjson
 from pydantic import Field
-from sqlalchemy import func
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.actions.caller import Caller
 from service.errors import (
     BodyInvalidError,
     ConflictError,
     NotAcceptableError,
-    NotFoundError,
     NotSettledError,
     VerdictSupersededError,
 )
 from service.storage import verdicts
-from service.storage.head import record_deed
-from service.storage.jobs import JobKind, make_due
-from service.storage.people import side_of
-from service.storage.records import freeze_records
+from service.storage.audit import append_audit
+from service.storage.decisions import standing_acceptances
+from service.storage.jobs import make_due
+from service.storage.people import find_person, side_of
 from service.storage.routes import layout_of, lock_route, raise_version
-from service.storage.tables import Person, Route, Submission, SubmissionSegment
+from service.storage.submissions import add_submission, freeze_records, next_number, segments_held
+from service.storage.tables import Route, Submission
 from service.vocabulary import quantities as q
 from service.vocabulary.design.rules import Fault
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FindingDocument, VerdictDocument
 from service.vocabulary.sides import PartySide
 from service.vocabulary.signatures import SignedBy
+from service.vocabulary.states import JobKind, SubmissionState
 from service.vocabulary.words import Force, Outcome
 
 # Enough to see what is wrong; the rest is in the findings.
@@ -60,28 +65,18 @@ def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionFor
     _refuse_unproven_fibres(session, route, form.segments)
     verdict: VerdictDocument = orjson.loads(standing.document)
     concessions = _match_concessions(form, _open_findings(session, route, verdict, form.segments))
-    submission = _add(session, caller, route, form, concessions)
+    submission = _submission(session, caller, route, form, concessions)
     submission.engine_version = standing.engine_version
     submission.dark_fibres = verdict.get("tolerated_dark", [])
+    add_submission(session, submission)
     freeze_records(session, route, submission.id)
     raise_version(route)
     make_due(session, JobKind.PACKAGE, project_id=route.project_id, subject_id=submission.id)
-    record_deed(
+    append_audit(
         session,
         route.project_id,
-        caller.deed("submission.made", submission.id, content_sha256=form.verdict_digest),
+        caller.event("submission.made", submission.id, content_sha256=form.verdict_digest),
     )
-    return submission
-
-
-def find_submission(session: Session, caller: Caller, submission_id: UUID) -> Submission:
-    """Return a submission of the caller's projects."""
-    statement = select(Submission).where(Submission.id == submission_id)
-    if caller.projects is not None:
-        statement = statement.where(col(Submission.project_id).in_(caller.projects))
-    submission = session.exec(statement).one_or_none()
-    if submission is None:
-        raise NotFoundError(f"No submission {submission_id}.")
     return submission
 
 
@@ -94,7 +89,7 @@ def _refuse_unknown_names(session: Session, route: Route, form: SubmissionForm) 
     ]
     if len(set(form.segments)) != len(form.segments):
         faults.append(Fault(pointer="/segments", detail="names a segment twice"))
-    if session.get(Person, (route.project_id, form.responsible_person)) is None:
+    if find_person(session, route.project_id, form.responsible_person) is None:
         faults.append(Fault(pointer="/responsible_person", detail="is not a person of this project"))
     elif side_of(session, route.project_id, form.responsible_person) is PartySide.OWNER:
         faults.append(Fault(pointer="/responsible_person", detail="is a person of the owner's"))
@@ -103,18 +98,11 @@ def _refuse_unknown_names(session: Session, route: Route, form: SubmissionForm) 
 
 
 def _refuse_taken_segments(session: Session, route: Route, segments: Sequence[str]) -> None:
-    accepted = verdicts.standing_acceptances(session, route)
-    is_open = session.exec(
-        select(SubmissionSegment.segment_id).where(
-            SubmissionSegment.project_id == route.project_id,
-            SubmissionSegment.route_id == route.id,
-            col(SubmissionSegment.is_open),
-        )
-    ).all()
+    accepted, held = standing_acceptances(session, route), segments_held(session, route)
     for segment in segments:
         if segment in accepted:
             raise ConflictError(f"Segment {segment} is accepted already.")
-        if segment in is_open:
+        if segment in held:
             raise ConflictError(f"Segment {segment} is in an open submission.")
 
 
@@ -210,21 +198,17 @@ def _describe(finding: FindingDocument) -> str:
     return f"{finding['criterion']}{fibre}{place}: {finding['outcome']}: {finding['detail']}"
 
 
-def _add(
+def _submission(
     session: Session, caller: Caller, route: Route, form: SubmissionForm, concessions: list[dict[str, Any]]
 ) -> Submission:
-    last = session.exec(
-        select(func.max(Submission.number)).where(
-            col(Submission.project_id) == route.project_id, col(Submission.route_id) == route.id
-        )
-    ).one()
-    person = session.get_one(Person, (route.project_id, form.responsible_person))
-    submission = Submission(
+    person = find_person(session, route.project_id, form.responsible_person)
+    assert person is not None
+    return Submission(
         project_id=route.project_id,
         id=uuid4(),
         route_id=route.id,
-        number=(last or 0) + 1,
-        state="queued",
+        number=next_number(session, route),
+        state=SubmissionState.QUEUED,
         verdict_digest=form.verdict_digest,
         design_revision=route.design_revision,
         criteria_version=route.criteria_version or 0,
@@ -233,16 +217,7 @@ def _add(
         responsible_person=form.responsible_person,
         responsible_name=person.name,
         responsible_position=person.role,
-        signature=form.signature.value,
+        signature=form.signature,
         submitted_at=caller.now,
         token_id=caller.token_id,
     )
-    session.add(submission)
-    session.flush()
-    session.add_all(
-        SubmissionSegment(
-            project_id=route.project_id, submission_id=submission.id, segment_id=segment, route_id=route.id
-        )
-        for segment in form.segments
-    )
-    return submission

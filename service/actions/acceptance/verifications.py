@@ -6,14 +6,15 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import orjson
-from sqlmodel import Session, select
+from sqlmodel import Session
 
 from service.actions.acceptance.decisions import SegmentDecision
 from service.actions.acceptance.signatures import awaited_signatures
 from service.errors import NotFoundError
-from service.storage.package_files import signatures_of
-from service.storage.tables import AuditEntry, Decision, Package, PackageFile
-from service.storage.verdicts import packages_beside, submission_of_package
+from service.storage.audit import hash_of_entry
+from service.storage.decisions import decision_on
+from service.storage.packages import package_with_code, packages_beside, signatures_of, submission_of_package
+from service.storage.tables import Decision, Package, PackageFile
 from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.signatures import SignaturePlace
 from service.vocabulary.words import PackageDecision, PackageStanding
@@ -53,11 +54,11 @@ class Verification:
 
 def find_verification(session: Session, code: str) -> Verification:
     """Return what a verification code stands for, however it was typed: any case, with or without its dashes."""
-    package = session.exec(select(Package).where(Package.verification_code == _canonical(code))).one_or_none()
+    package = package_with_code(session, _canonical(code))
     if package is None:
         raise NotFoundError("No package has this verification code.")
-    decision = session.get(Decision, (package.project_id, package.id))
-    link = session.get(AuditEntry, (package.project_id, package.audit_sequence))
+    decision = decision_on(session, package)
+    link = hash_of_entry(session, package.project_id, package.audit_sequence)
     standing, superseded_by = _standing(session, package)
     return Verification(
         number=package.number,
@@ -67,12 +68,12 @@ def find_verification(session: Session, code: str) -> Verification:
         standing=standing,
         superseded_by=superseded_by,
         certified_sha256=package.certified_sha256,
-        certified_level=SignatureLevel(package.certified_level),
+        certified_level=package.certified_level,
         current_sha256=package.current_sha256,
-        current_level=SignatureLevel(package.current_level),
+        current_level=package.current_level,
         signatures=signatures_of(session, package),
         awaited_signatures=tuple(awaited_signatures(session, package, decision)),
-        audit=AuditLink(sequence=package.audit_sequence, hash=None if link is None else link.hash),
+        audit=AuditLink(sequence=package.audit_sequence, hash=link),
     )
 
 

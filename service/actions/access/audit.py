@@ -1,14 +1,12 @@
-"""Recompute a project's chain of audit entries."""
+"""Recompute a project's chain of audit entries: started by hand, reads everything as of one moment, writes nothing."""
 
 from collections.abc import Iterable
 from uuid import UUID
 
-from sqlmodel import Session, col, func, select
+from sqlmodel import Session
 
-from service.storage.head import FIRST_HASH, audit_head, chain_hash
-from service.storage.tables import AuditEntry, Package
-
-_ROWS_AT_ONCE = 1000
+from service.storage.audit import FIRST_HASH, audit_head, chain_hash, chain_of, first_lost_head
+from service.storage.tables import AuditEntry
 
 
 def verify_chain(session: Session, project_id: UUID) -> int | None:
@@ -19,9 +17,8 @@ def verify_chain(session: Session, project_id: UUID) -> int | None:
     chain made anew from some entry on is found, though each of its links is right.
     """
     last, head_hash = audit_head(session, project_id)
-    in_order = select(AuditEntry).where(AuditEntry.project_id == project_id).order_by(col(AuditEntry.sequence))
-    with session.exec(in_order.execution_options(yield_per=_ROWS_AT_ONCE)) as entries:
-        bad = [_first_bad(entries, last=last, head_hash=head_hash), _first_lost_head(session, project_id)]
+    with chain_of(session, project_id) as entries:
+        bad = [_first_bad(entries, last=last, head_hash=head_hash), first_lost_head(session, project_id)]
     return min((sequence for sequence in bad if sequence is not None), default=None)
 
 
@@ -36,14 +33,6 @@ def _first_bad(entries: Iterable[AuditEntry], *, last: int, head_hash: str) -> i
     if expected <= last:
         return expected
     return None if previous_hash == head_hash else last
-
-
-def _first_lost_head(session: Session, project_id: UUID) -> int | None:
-    """Return the first entry that a package states as its audit head and that is another now, or gone."""
-    is_entry = (col(AuditEntry.project_id) == Package.project_id) & (col(AuditEntry.sequence) == Package.audit_sequence)
-    stated = select(func.min(Package.audit_sequence)).join(AuditEntry, is_entry, isouter=True)
-    is_lost = col(AuditEntry.hash).is_distinct_from(Package.audit_hash)
-    return session.exec(stated.where(Package.project_id == project_id, is_lost)).one()
 
 
 def _follows(entry: AuditEntry, previous_hash: str) -> bool:

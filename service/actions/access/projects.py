@@ -1,18 +1,23 @@
-"""Open projects, and name the people in them."""
+"""Open projects, and name the people in them.
+
+Started by: the administrator, and each side for its own people.
+Writes: the project with its head row; a person's name, or that it is erased everywhere; one audit entry.
+Leaves: nothing; a name that is still to be printed goes with the job that prints it.
+"""
 
 from typing import Annotated
 from uuid import uuid4
 
 from pydantic import Field
-from sqlmodel import Session, select
+from sqlmodel import Session
 
-from service.actions.access.certificates import forget_certificates
 from service.actions.access.sides import claim_person, refuse_other_side
 from service.actions.caller import Caller
 from service.errors import BodyInvalidError, ConflictError, NotFoundError
-from service.storage.head import FIRST_HASH, record_deed
-from service.storage.people import forget_printed_names, side_of
-from service.storage.tables import Person, Project, ProjectHead
+from service.storage.audit import append_audit
+from service.storage.people import erase_name, find_person, keep_name, side_of
+from service.storage.projects import add_project, project_with_code
+from service.storage.tables import Person, Project
 from service.vocabulary import quantities as q
 from service.vocabulary.design.rules import Fault
 from service.vocabulary.sides import SIDE_OF, PartySide
@@ -40,16 +45,14 @@ class PersonForm(q.Value):
 
 def open_project(session: Session, caller: Caller, form: ProjectForm) -> tuple[Project, bool]:
     """Open a project; the same again gives the one that is there. Say whether it is new."""
-    project = session.exec(select(Project).where(Project.code == form.code)).one_or_none()
+    project = project_with_code(session, form.code)
     if project is not None:
         if (project.name, project.owner, project.contractor) != (form.name, form.owner, form.contractor):
             raise ConflictError("Another project has this code.")
         return project, False
     project = Project(id=uuid4(), created_at=caller.now, **form.model_dump())
-    session.add(project)
-    session.flush()
-    session.add(ProjectHead(project_id=project.id, audit_hash=FIRST_HASH))
-    record_deed(session, project.id, caller.deed("project.opened", project.id))
+    add_project(session, project)
+    append_audit(session, project.id, caller.event("project.opened", project.id))
     return project, True
 
 
@@ -59,21 +62,19 @@ def name_person(
     """Give an opaque id of the caller's side its name and role; return whose person it is too."""
     side = _side_meant(session, caller, project, person_id, form)
     claim_person(session, project, person_id, side)
-    person = session.merge(Person(project_id=project.id, id=person_id, name=form.name, role=form.role))
-    record_deed(session, project.id, caller.deed("person.named", person_id))
+    person = keep_name(session, Person(project_id=project.id, id=person_id, name=form.name, role=form.role))
+    append_audit(session, project.id, caller.event("person.named", person_id))
     return person, side
 
 
 def erase_person(session: Session, caller: Caller, project: Project, person_id: str) -> None:
     """Erase the name of a person of the caller's side; what the person did stays under the opaque id."""
     refuse_other_side(session, caller, project, person_id)
-    person = session.get(Person, (project.id, person_id))
+    person = find_person(session, project.id, person_id)
     if person is None:
         raise NotFoundError("No person with this id.")
-    session.delete(person)
-    forget_certificates(session, project, person_id, now=caller.now)
-    forget_printed_names(session, project.id, person_id)
-    record_deed(session, project.id, caller.deed("person.erased", person_id))
+    erase_name(session, person, now=caller.now)
+    append_audit(session, project.id, caller.event("person.erased", person_id))
 
 
 def _side_meant(session: Session, caller: Caller, project: Project, person_id: str, form: PersonForm) -> PartySide:

@@ -2,6 +2,10 @@
 
 A token is `acc_<kind>_` with 32 random characters and a checksum of six: a typing error is told from an unknown token
 without asking the database. Only its SHA-256 is kept; over 190 random bits need no slow hash.
+
+Started by: the administrator or the command line; every request, which says who asks.
+Writes: the token or its end, and one audit entry in each project that it opens.
+Leaves: nothing.
 """
 
 import secrets
@@ -10,13 +14,15 @@ from collections.abc import Collection, Sequence
 from datetime import datetime
 from uuid import UUID, uuid4
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.actions.caller import Caller
 from service.errors import BodyInvalidError, NotAuthenticatedError, NotFoundError
-from service.storage.head import Deed, record_deed
+from service.storage.audit import AuditEvent, append_audit
 from service.storage.people import claim_for
-from service.storage.tables import Project, Token, TokenProject
+from service.storage.projects import projects_among
+from service.storage.tables import Token
+from service.storage.tokens import add_token, lock_token, projects_opened_by, token_with_digest
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.design.rules import Fault
 from service.vocabulary.sides import SIDE_OF
@@ -43,7 +49,7 @@ def issue_token(
             "A token opens the projects it names; an administrator's opens all and names none.",
             faults=[Fault(pointer="/projects", detail="name at least one, or none for an administrator")],
         )
-    known = set(session.exec(select(Project.id).where(col(Project.id).in_(projects))))
+    known = projects_among(session, projects)
     faults = [
         Fault(pointer=f"/projects/{index}", detail="is not a project")
         for index, project_id in enumerate(projects)
@@ -55,53 +61,45 @@ def issue_token(
     text = _new_text(kind)
     token = Token(
         id=uuid4(),
-        kind=kind.value,
+        kind=kind,
         token_sha256=sha256_hex(text.encode()),
-        prefix=text[: len(f"acc_{kind.value}_") + 4],
         holder=holder,
         created_at=now,
         expires_at=expires_at,
     )
-    session.add(token)
-    session.flush()
-    session.add_all(TokenProject(token_id=token.id, project_id=project_id) for project_id in known)
+    add_token(session, token, known)
     for project_id in sorted(known):
-        record_deed(session, project_id, _deed(issuer, "token.issued", token.id, now))
+        append_audit(session, project_id, _event(issuer, "token.issued", token.id, now))
     return token, text
 
 
 def revoke_token(session: Session, caller: Caller, token_id: UUID) -> None:
     """Revoke a token; revoking it again changes nothing."""
-    token = session.get(Token, token_id, with_for_update=True)
+    token = lock_token(session, token_id)
     if token is None:
         raise NotFoundError(f"No token {token_id}.")
     if token.revoked_at is not None:
         return
     token.revoked_at = caller.now
-    for project_id in sorted(_projects_of(session, token)):
-        record_deed(session, project_id, caller.deed("token.revoked", token_id))
+    for project_id in sorted(projects_opened_by(session, token)):
+        append_audit(session, project_id, caller.event("token.revoked", token_id))
 
 
 def recognise(session: Session, text: str, *, now: datetime, request_id: str | None) -> Caller:
     """Return who holds a token; unknown, expired and revoked ones get the same answer."""
     if not _has_valid_form(text):
         raise NotAuthenticatedError
-    rows = session.execute(
-        select(Token, TokenProject.project_id)
-        .outerjoin(TokenProject, col(TokenProject.token_id) == col(Token.id))
-        .where(Token.token_sha256 == sha256_hex(text.encode()))
-    ).all()
-    if not rows:
+    found = token_with_digest(session, sha256_hex(text.encode()))
+    if found is None:
         raise NotAuthenticatedError
-    token: Token = rows[0][0]
+    token, projects = found
     if token.revoked_at is not None or (token.expires_at is not None and token.expires_at <= now):
         raise NotAuthenticatedError
-    kind = TokenKind(token.kind)
     return Caller(
         token_id=token.id,
-        kind=kind,
+        kind=token.kind,
         holder=token.holder,
-        projects=None if kind is TokenKind.ADMINISTRATOR else frozenset(row[1] for row in rows),
+        projects=None if token.kind is TokenKind.ADMINISTRATOR else projects,
         now=now,
         request_id=request_id,
     )
@@ -144,11 +142,7 @@ def _has_valid_form(text: str) -> bool:
     )
 
 
-def _projects_of(session: Session, token: Token) -> Collection[UUID]:
-    return session.exec(select(TokenProject.project_id).where(TokenProject.token_id == token.id)).all()
-
-
-def _deed(issuer: Caller | None, action: str, subject: UUID, now: datetime) -> Deed:
+def _event(issuer: Caller | None, action: str, subject: UUID, now: datetime) -> AuditEvent:
     if issuer is None:
-        return Deed(at=now, actor="command line", action=action, subject=str(subject))
-    return issuer.deed(action, subject)
+        return AuditEvent(at=now, actor="command line", action=action, subject=str(subject))
+    return issuer.event(action, subject)

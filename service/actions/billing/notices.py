@@ -2,14 +2,14 @@
 
 from collections.abc import Sequence
 from typing import Any
-from uuid import UUID, uuid4
+from uuid import uuid4
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
-from service.actions.decision_context import Case
-from service.storage.head import NoticeDraft
+from service.actions.decision_context import DecisionContext
+from service.storage.notices import NoticeDraft
 from service.storage.routes import layout_of
-from service.storage.tables import Acceptance, Notice
+from service.storage.tables import Acceptance
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.design.billing_quantities import SegmentQuantities, quantities_of
 from service.vocabulary.design.design import Segment
@@ -19,14 +19,19 @@ SEGMENT_ACCEPTED = "segment.accepted"
 
 
 def accepted_notice(
-    session: Session, case: Case, acceptance: Acceptance, granted: Sequence[dict[str, Any]], *, is_deemed: bool
+    session: Session,
+    context: DecisionContext,
+    acceptance: Acceptance,
+    granted: Sequence[dict[str, Any]],
+    *,
+    is_deemed: bool,
 ) -> NoticeDraft:
     """Return the notice of a new acceptance; its number comes just before commit."""
-    route = case.route
-    layout = layout_of(session, route, revision=case.submission.design_revision)
+    route = context.route
+    layout = layout_of(session, route, revision=context.submission.design_revision)
     segment = next(one for one in layout.design.segments if one.id == acceptance.segment_id)
-    paid, notice_id = quantities_of(layout, segment, dark=case.submission.dark_fibres), uuid4()
-    data = {**_accepted_data(case, acceptance, segment, paid, granted), "is_deemed": is_deemed}
+    paid, notice_id = quantities_of(layout, segment, dark=context.submission.dark_fibres), uuid4()
+    data = {**_accepted_data(context, acceptance, segment, paid, granted), "is_deemed": is_deemed}
 
     def body(sequence: int) -> str:
         event = {
@@ -53,16 +58,14 @@ def accepted_notice(
     )
 
 
-def notices_after(session: Session, project_id: UUID, sequence: int, *, limit: int) -> Sequence[Notice]:
-    """Return a project's notices above a number, in order: gapless, in commit order, for ever."""
-    statement = select(Notice).where(Notice.project_id == project_id, col(Notice.sequence) > sequence)
-    return session.exec(statement.order_by(col(Notice.sequence)).limit(limit)).all()
-
-
 def _accepted_data(
-    case: Case, acceptance: Acceptance, segment: Segment, paid: SegmentQuantities, granted: Sequence[dict[str, Any]]
+    context: DecisionContext,
+    acceptance: Acceptance,
+    segment: Segment,
+    paid: SegmentQuantities,
+    granted: Sequence[dict[str, Any]],
 ) -> dict[str, Any]:
-    route, package = case.route, case.package
+    route, package = context.route, context.package
     # One about several fibres together names none of them.
     conceded = len({one["fibre"] for one in granted if "fibre" in one})
     return {

@@ -8,17 +8,18 @@ from typing import Any
 from uuid import UUID
 
 from pydantic import ValidationError
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.actions.caller import Caller
 from service.actions.invalidation import judge_after
 from service.actions.records.fit import check_fit
 from service.errors import BodyInvalidError, RecordConflictError, RecordRefusedError, ServiceError
 from service.settings import CLOCK_TOLERANCE
-from service.storage.head import record_deed
+from service.storage.audit import append_audit
 from service.storage.people import claim_unused
 from service.storage.records import (
     add_records,
+    ids_of_other_routes,
     known_digests,
     link_calibrations,
     link_fibres,
@@ -26,8 +27,7 @@ from service.storage.records import (
     routes_worked_on,
 )
 from service.storage.routes import find_route, layout_of, lock_reached
-from service.storage.tables import Record as StoredRecord
-from service.storage.tables import RecordFibre, Route
+from service.storage.tables import Route
 from service.vocabulary.canonical import canonical_json, digest_of, sha256_hex
 from service.vocabulary.design.rules import Fault
 from service.vocabulary.records.invalidation import reach_of
@@ -40,7 +40,6 @@ from service.vocabulary.records.work import (
 )
 from service.vocabulary.sides import PartySide
 from service.vocabulary.validation import faults_of
-from service.vocabulary.words import RecordKind
 
 # Stands for the digest of a record that is stored, but not on the route it was posted to: no content has it.
 _OF_ANOTHER_ROUTE = "of another route"
@@ -143,22 +142,7 @@ def _digests_here(session: Session, route: Route, ids: Collection[UUID]) -> dict
     known = known_digests(session, route.project_id, ids)
     if not known:
         return known
-    # A calibration is every route's that its splicer works on, now or later.
-    away = select(StoredRecord.id).where(
-        StoredRecord.project_id == route.project_id,
-        StoredRecord.route_id != route.id,
-        col(StoredRecord.id).in_(known),
-        StoredRecord.kind != RecordKind.ARC_CALIBRATION.value,
-    )
-    elsewhere = set(session.exec(away))
-    if elsewhere:
-        # A lid's record is on every route through its closure, whichever it was posted to.
-        linked = select(RecordFibre.record_id).where(
-            RecordFibre.project_id == route.project_id,
-            RecordFibre.route_id == route.id,
-            col(RecordFibre.record_id).in_(elsewhere),
-        )
-        elsewhere.difference_update(session.exec(linked).all())
+    elsewhere = ids_of_other_routes(session, route, known)
     return known | dict.fromkeys(elsewhere, _OF_ANOTHER_ROUTE)
 
 
@@ -211,7 +195,7 @@ def _store(session: Session, batch: _Batch, items: Sequence[_Posted], answers: d
         _follow(session, one, reaching)
     digest = digest_of(sorted(item.sha256 for item in stored))
     done, to_what = ("records.stored", route.id) if batch.replaces is None else ("record.replaced", batch.replaces)
-    record_deed(session, route.project_id, batch.caller.deed(done, to_what, content_sha256=digest))
+    append_audit(session, route.project_id, batch.caller.event(done, to_what, content_sha256=digest))
 
 
 def _row(item: _Posted, batch: _Batch) -> dict[str, Any]:

@@ -1,15 +1,21 @@
-"""End records: they stay as they came, and no longer count."""
+"""End records: they stay as they came, and no longer count.
+
+Started by: a withdrawal or a replacement.
+Writes: how each record ended, under the locks of every route that it reaches; the routes' versions.
+Leaves: the `judge` jobs of those routes due, for the fibres that the records mattered to.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.actions.caller import Caller
 from service.actions.invalidation import judge_after
+from service.storage.records import add_ends, ended_among, records_posted, routes_linked
 from service.storage.routes import find_route, lock_reached
-from service.storage.tables import Record, RecordEnd, RecordFibre, Route
+from service.storage.tables import Record, RecordEnd, Route
 from service.vocabulary.records.invalidation import reach_of
 from service.vocabulary.records.record import Record as RecordValue
 from service.vocabulary.records.record import read_stored_record
@@ -41,11 +47,7 @@ def lock_records(
     """
     route = find_route(session, caller.projects, route_id)
     # Read before the lock, to know what to lock: a record never changes.
-    records = session.exec(
-        select(Record).where(
-            Record.project_id == route.project_id, Record.route_id == route_id, col(Record.id).in_(record_ids)
-        )
-    ).all()
+    records = records_posted(session, route, record_ids)
     ending = [read_stored_record(record.body) for record in records]
     return LockedRecords(
         route=route, routes=lock_reached(session, route, reach_of([*ending, *coming])), records=records
@@ -57,13 +59,9 @@ def end_records(
 ) -> list[UUID]:
     """End those of the locked records that count until now, and return which; their fibres are judged anew."""
     project_id = locked.route.project_id
-    ended = session.exec(
-        select(RecordEnd.record_id).where(
-            RecordEnd.project_id == project_id, col(RecordEnd.record_id).in_([one.id for one in locked.records])
-        )
-    ).all()
+    ended = ended_among(session, project_id, [one.id for one in locked.records])
     new = sorted((record for record in locked.records if record.id not in ended), key=lambda record: record.id)
-    session.add_all(
+    ends = [
         RecordEnd(
             project_id=project_id,
             record_id=record.id,
@@ -73,22 +71,13 @@ def end_records(
             token_id=caller.token_id,
         )
         for record in new
-    )
-    session.flush()
-    linked = _links_beyond(session, new)
+    ]
+    add_ends(session, ends)
+    # Most records are about fibres of their own route; these reach beyond it.
+    reaching = [record.id for record in new if record.kind in _REACHING]
+    linked = routes_linked(session, project_id, reaching) if reaching else set()
     for route in locked.routes:
         own = [one for one in new if route.id == locked.route.id or (one.id, route.id) in linked]
         if own:
             judge_after(session, route, [read_stored_record(record.body) for record in own], is_urgent=True)
     return [record.id for record in new]
-
-
-def _links_beyond(session: Session, records: Sequence[Record]) -> set[tuple[UUID, UUID]]:
-    """Return which routes those records are on that reach beyond their own."""
-    reaching = [record.id for record in records if record.kind in _REACHING]
-    if not reaching:
-        return set()
-    statement = select(RecordFibre.record_id, RecordFibre.route_id).where(
-        RecordFibre.project_id == records[0].project_id, col(RecordFibre.record_id).in_(reaching)
-    )
-    return {(row[0], row[1]) for row in session.exec(statement)}

@@ -1,4 +1,9 @@
-"""Keep the files that records name, whether they come before the record, with it, or long after."""
+"""Keep the files that records name, whether they come before the record, with it, or long after.
+
+Started by: whoever records.
+Writes: the file's entry in its project (its bytes are a blob by then); one audit entry where it is new.
+Leaves: nothing; packages tell what is here when they are asked.
+"""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -7,8 +12,9 @@ from sqlmodel import Session
 
 from service.actions.caller import Caller
 from service.errors import ConflictError, NotFoundError
-from service.storage.evidence_files import add_file, files_here, files_named_in
-from service.storage.head import record_deed
+from service.storage.audit import append_audit
+from service.storage.records import add_file, files_here, find_file
+from service.storage.submissions import files_named_in
 from service.storage.tables import EvidenceFile, Package, Project
 from service.vocabulary.evidence import EvidenceType
 
@@ -38,13 +44,13 @@ def keep_evidence(
     if file.media_type != media_type.value:
         raise ConflictError(f"This file is here already, as {file.media_type}.")
     if is_new:
-        record_deed(session, project.id, caller.deed("evidence.received", sha256, content_sha256=sha256))
+        append_audit(session, project.id, caller.event("evidence.received", sha256, content_sha256=sha256))
     return file, is_new
 
 
 def find_evidence(session: Session, project: Project, sha256: str) -> EvidenceFile:
     """Return what is known of a file that was sent in to a project."""
-    file = session.get(EvidenceFile, (project.id, sha256))
+    file = find_file(session, project.id, sha256)
     if file is None:
         raise NotFoundError("No file with this SHA-256 was sent in.")
     return file
@@ -53,7 +59,7 @@ def find_evidence(session: Session, project: Project, sha256: str) -> EvidenceFi
 def evidence_of(session: Session, package: Package) -> PackageEvidence:
     """Return what the records behind a package name, and how much of it is here by now."""
     named = files_named_in(session, package)
-    here = files_here(session, package, named)
+    here = files_here(session, package.project_id, named)
     return PackageEvidence(
         here={sha256: here[sha256] for sha256 in named if sha256 in here},
         missing=[sha256 for sha256 in named if sha256 not in here],

@@ -1,17 +1,24 @@
-"""Replace a record by another, with a reason: a crew corrects its own, like with like; the office corrects any."""
+"""Replace a record by another, with a reason: a crew corrects its own, like with like; the office corrects any.
+
+Started by: a crew or the contractor's office.
+Writes: how the old record ended, and the new one, in one transaction; one audit entry for each of the two acts.
+Leaves: the `judge` jobs of all routes that either reaches due.
+"""
 
 from typing import Any
 from uuid import UUID
 
-from sqlmodel import Session, select
+from sqlmodel import Session
 
 from service.actions.caller import Caller
 from service.actions.records.accept import Answer, Receipt, accept_records, read_record
 from service.actions.records.ends import end_records, lock_records
 from service.actions.records.times import refuse_times_ahead
 from service.errors import BodyInvalidError, ConflictError, NotFoundError, ServiceError, WrongTokenKindError
-from service.storage.head import record_deed
-from service.storage.tables import Record, RecordEnd, SubmissionRecord
+from service.storage.audit import append_audit
+from service.storage.records import end_of
+from service.storage.submissions import is_submitted
+from service.storage.tables import Record
 from service.vocabulary import quantities as q
 from service.vocabulary.design.rules import Fault
 from service.vocabulary.records.record import Record as RecordValue
@@ -48,8 +55,8 @@ def replace_record(session: Session, caller: Caller, route_id: UUID, record_id: 
     except ServiceError as error:
         raise _seen_from_form(error) from error
     if ended and answer.receipt is not Receipt.STORED:
-        deed = caller.deed("record.replaced", record_id)
-        record_deed(session, locked.route.project_id, deed)
+        event = caller.event("record.replaced", record_id)
+        append_audit(session, locked.route.project_id, event)
     return Answer(id=answer.id, receipt=Receipt.STORED if ended else Receipt.ALREADY_STORED)
 
 
@@ -57,10 +64,10 @@ def _refuse_unfit(session: Session, old: Record, new: RecordValue) -> None:
     if new.id == old.id:
         fault = Fault(pointer="/id", detail="is the record's own")
         raise BodyInvalidError("A record can not replace itself.", faults=[fault])
-    end = session.get(RecordEnd, (old.project_id, old.id))
+    end = end_of(session, old.project_id, old.id)
     if end is not None and end.replaced_by != new.id:
         raise ConflictError(f"Record {old.id} was withdrawn, or replaced by another, before.")
-    if session.get(RecordEnd, (old.project_id, new.id)) is not None:
+    if end_of(session, old.project_id, new.id) is not None:
         raise ConflictError("The record in its place was withdrawn or replaced itself.")
 
 
@@ -72,12 +79,7 @@ def _refuse_to_crew(session: Session, caller: Caller, old: Record, new: RecordVa
         same = "kind, fibres, sites, positions, side, wavelength and splicer"
         detail = f"is not about the same {same}; the contractor's office may move a record"
         raise BodyInvalidError("A crew replaces like with like.", faults=[Fault(pointer="", detail=detail)])
-    is_submitted = session.exec(
-        select(SubmissionRecord.record_id)
-        .where(SubmissionRecord.project_id == old.project_id, SubmissionRecord.record_id == old.id)
-        .limit(1)
-    ).first()
-    if is_submitted is not None:
+    if is_submitted(session, old):
         raise ConflictError("The record has been submitted; the contractor's office may replace it.")
 
 

@@ -1,4 +1,9 @@
-"""Withdraw records with a reason: the contractor's office alone may do without a record."""
+"""Withdraw records with a reason: the contractor's office alone may do without a record.
+
+Started by: the contractor's office.
+Writes: how each record ended; one audit entry.
+Leaves: the `judge` jobs of all routes that they reach due.
+"""
 
 from typing import Annotated
 from uuid import UUID
@@ -9,7 +14,7 @@ from sqlmodel import Session
 from service.actions.caller import Caller
 from service.actions.records.ends import end_records, lock_records
 from service.errors import BodyInvalidError
-from service.storage.head import record_deed
+from service.storage.audit import append_audit
 from service.vocabulary import quantities as q
 from service.vocabulary.design.rules import Fault
 
@@ -34,6 +39,6 @@ def withdraw_records(session: Session, caller: Caller, route_id: UUID, form: Wit
         raise BodyInvalidError("The withdrawal names what is not there.", faults=faults)
     ended = end_records(session, caller, locked, reason=form.reason, replaced_by=None)
     if ended:
-        deed = caller.deed("records.withdrawn", ",".join(map(str, ended)))
-        record_deed(session, locked.route.project_id, deed)
+        event = caller.event("records.withdrawn", ",".join(map(str, ended)))
+        append_audit(session, locked.route.project_id, event)
     return len(ended)

@@ -1,15 +1,20 @@
-"""Set criteria, and bind a route to one version: proposed by the engineer, in force when the contractor agrees."""
+"""Set criteria, and bind a route to one version: proposed by the engineer, in force when the contractor agrees.
+
+Started by: the engineer, who sets and proposes; the contractor, who acknowledges.
+Writes: the version; the route's proposal, or its binding; one audit entry.
+Leaves: once bound, the route's `judge` job due for all its fibres.
+"""
 
 from uuid import UUID
 
-from sqlalchemy import func
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.actions.caller import Caller
 from service.actions.invalidation import judge_again, refuse_while_submitted
 from service.errors import BodyInvalidError, ConflictError
-from service.storage.head import lock_head, record_deed
-from service.storage.routes import criteria_row, lock_route, raise_version
+from service.storage.audit import append_audit, lock_head
+from service.storage.criteria import add_criteria, find_criteria, newest_criteria
+from service.storage.routes import lock_route, raise_version
 from service.storage.tables import CriteriaVersion, Project, Route
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria.criteria import Criteria
@@ -24,36 +29,32 @@ def set_criteria(
     sha256 = sha256_hex(document)
     # The head row's lock numbers the versions; it is this transaction's only lock.
     lock_head(session, project.id)
-    newest = session.exec(
-        select(func.max(CriteriaVersion.version)).where(col(CriteriaVersion.project_id) == project.id)
-    ).one()
-    if newest is not None:
-        row = criteria_row(session, project.id, newest)
-        if row.sha256 == sha256:
-            return row, False
+    newest = newest_criteria(session, project.id)
+    if newest is not None and newest.sha256 == sha256:
+        return newest, False
     row = CriteriaVersion(
         project_id=project.id,
-        version=(newest or 0) + 1,
+        version=1 if newest is None else newest.version + 1,
         document=document.decode(),
         sha256=sha256,
         created_at=caller.now,
         token_id=caller.token_id,
     )
-    session.add(row)
-    record_deed(session, project.id, caller.deed("criteria.set", row.version, content_sha256=sha256))
+    add_criteria(session, row)
+    append_audit(session, project.id, caller.event("criteria.set", row.version, content_sha256=sha256))
     return row, True
 
 
 def propose_criteria(session: Session, caller: Caller, route_id: UUID, version: int) -> Route:
     """Propose a criteria version for a route; it binds when the contractor acknowledges it."""
     route = lock_route(session, caller.projects, route_id)
-    if session.get(CriteriaVersion, (route.project_id, version)) is None:
+    if find_criteria(session, route.project_id, version) is None:
         fault = Fault(pointer="/version", detail="is not a criteria version of this project")
         raise BodyInvalidError("The proposal names what is not there.", faults=[fault])
     refuse_while_submitted(session, route)
     route.proposed_criteria_version = version
     raise_version(route)
-    record_deed(session, route.project_id, caller.deed("criteria.proposed", f"{route.id}/{version}"))
+    append_audit(session, route.project_id, caller.event("criteria.proposed", f"{route.id}/{version}"))
     return route
 
 
@@ -68,5 +69,5 @@ def acknowledge_criteria(session: Session, caller: Caller, route_id: UUID, versi
     route.criteria_version, route.proposed_criteria_version = version, None
     raise_version(route)
     judge_again(session, route, None, is_urgent=False)
-    record_deed(session, route.project_id, caller.deed("criteria.acknowledged", f"{route.id}/{version}"))
+    append_audit(session, route.project_id, caller.event("criteria.acknowledged", f"{route.id}/{version}"))
     return route

@@ -5,7 +5,8 @@ from functools import lru_cache
 
 from sqlmodel import Session
 
-from service.storage.routes import criteria_row, design_row, parse_criteria, parse_design
+from service.storage.criteria import criteria_row, parse_criteria
+from service.storage.routes import design_row, parse_design
 from service.storage.tables import Route
 from service.vocabulary.criteria.contradictions import contradictions_in
 from service.vocabulary.criteria.report import CriteriaReport

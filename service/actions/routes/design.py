@@ -1,17 +1,35 @@
-"""Describe a route, and revise its design."""
+"""Describe a route, and revise its design.
+
+Started by: the contractor.
+Writes: the route with its fibres, its sites, a numbered design revision; one audit entry.
+Leaves: after a revision the route's `judge` job due for all its fibres.
+"""
 
 from uuid import UUID, uuid4
 
-from sqlalchemy import insert
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.actions.caller import Caller
 from service.actions.invalidation import judge_again, refuse_while_submitted
 from service.errors import BodyInvalidError, ConflictError
-from service.storage.head import record_deed
+from service.storage.audit import append_audit
 from service.storage.records import link_lids
-from service.storage.routes import change_sites, design_row, find_route, lock_route, parse_design, raise_version
-from service.storage.tables import DesignRevision, Fibre, Project, Route, RouteSite, Site
+from service.storage.routes import (
+    add_revision,
+    add_route,
+    add_sites,
+    change_sites,
+    design_row,
+    find_route,
+    lock_route,
+    parse_design,
+    pass_sites,
+    raise_version,
+    route_with_code,
+    site_kinds,
+    sites_passed,
+)
+from service.storage.tables import DesignRevision, Project, Route, Site
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.design.design import Design
 from service.vocabulary.design.rules import Fault, faults_in
@@ -22,19 +40,15 @@ def describe_route(session: Session, caller: Caller, project: Project, design: D
     """Add a route; the same again gives the one that is there. Say whether it is new."""
     document = _checked(design)
     change_sites(session, project.id)
-    existing = session.exec(
-        select(Route).where(Route.project_id == project.id, Route.code == design.code)
-    ).one_or_none()
+    existing = route_with_code(session, project, design.code)
     if existing is not None:
         if design_row(session, existing).sha256 != sha256_hex(document):
             raise ConflictError("Another route of this project has this code.")
         return existing, False
     route = Route(project_id=project.id, id=uuid4(), code=design.code, design_revision=1)
-    session.add(route)
-    session.flush()
+    add_route(session, route, fibre_count=design.fibre_count)
     _keep_revision(session, caller, route, design, document)
-    session.execute(insert(Fibre), _fibre_rows(route, range(1, design.fibre_count + 1)))
-    record_deed(session, project.id, caller.deed("route.described", route.id, content_sha256=sha256_hex(document)))
+    append_audit(session, project.id, caller.event("route.described", route.id, content_sha256=sha256_hex(document)))
     return route, True
 
 
@@ -52,7 +66,9 @@ def revise_design(session: Session, caller: Caller, route_id: UUID, design: Desi
     raise_version(route)
     _keep_revision(session, caller, route, design, document)
     judge_again(session, route, None, is_urgent=False)
-    record_deed(session, route.project_id, caller.deed("route.revised", route.id, content_sha256=sha256_hex(document)))
+    append_audit(
+        session, route.project_id, caller.event("route.revised", route.id, content_sha256=sha256_hex(document))
+    )
     return route
 
 
@@ -77,7 +93,8 @@ def _refuse_another_shape(route: Route, old: Design, new: Design) -> None:
 
 def _keep_revision(session: Session, caller: Caller, route: Route, design: Design, document: bytes) -> None:
     _keep_sites(session, route, design)
-    session.add(
+    add_revision(
+        session,
         DesignRevision(
             project_id=route.project_id,
             route_id=route.id,
@@ -86,42 +103,18 @@ def _keep_revision(session: Session, caller: Caller, route: Route, design: Desig
             sha256=sha256_hex(document),
             created_at=caller.now,
             token_id=caller.token_id,
-        )
+        ),
     )
-    session.flush()
 
 
 def _keep_sites(session: Session, route: Route, design: Design) -> None:
-    ids = [site.id for site in design.sites]
-    known = {
-        site.id: site
-        for site in session.exec(select(Site).where(Site.project_id == route.project_id, col(Site.id).in_(ids)))
-    }
-    on_route = set(
-        session.exec(
-            select(RouteSite.site_id).where(RouteSite.project_id == route.project_id, RouteSite.route_id == route.id)
-        )
-    )
+    known = site_kinds(session, route.project_id, [site.id for site in design.sites])
     for index, site in enumerate(design.sites):
-        if site.id not in known:
-            session.add(Site(project_id=route.project_id, id=site.id, kind=site.kind.value))
-        elif known[site.id].kind != site.kind.value:
-            fault = Fault(pointer=f"/sites/{index}/kind", detail=f"is a {known[site.id].kind} on another route")
+        if known.get(site.id, site.kind.value) != site.kind.value:
+            fault = Fault(pointer=f"/sites/{index}/kind", detail=f"is a {known[site.id]} on another route")
             raise BodyInvalidError("A site of the project has this id already.", faults=[fault])
-        if site.id not in on_route:
-            session.add(RouteSite(project_id=route.project_id, route_id=route.id, site_id=site.id))
-    link_lids(session, route, set(ids) - on_route)
-
-
-def _fibre_rows(route: Route, numbers: range) -> list[dict[str, object]]:
-    return [
-        {
-            "project_id": route.project_id,
-            "route_id": route.id,
-            "number": number,
-            "evidence_version": 1,
-            "judged_version": 0,
-            "is_urgent": False,
-        }
-        for number in numbers
-    ]
+    new = [site for site in design.sites if site.id not in known]
+    add_sites(session, [Site(project_id=route.project_id, id=site.id, kind=site.kind.value) for site in new])
+    newly_passed = {site.id for site in design.sites} - sites_passed(session, route)
+    pass_sites(session, route, newly_passed)
+    link_lids(session, route, newly_passed)

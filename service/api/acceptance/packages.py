@@ -19,9 +19,9 @@ from service.api.acceptance.forms import DecisionAnswer, EvidenceCounts, Package
 from service.api.gate import EngineerGate, PackageGate, PartyGate
 from service.api.routing import CheckedRoute
 from service.errors import PreconditionMissingError
-from service.storage.package_files import signatures_of
-from service.storage.tables import Decision, Package
-from service.storage.verdicts import submission_of_package
+from service.storage.decisions import decision_on
+from service.storage.packages import find_package, signatures_of, submission_of_package
+from service.storage.tables import Package
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.evidence import file_name
 from service.vocabulary.words import TokenKind
@@ -34,7 +34,7 @@ _IMMUTABLE = "private, immutable"
 def read_package(gate: PackageGate, package_id: UUID, response: Response) -> PackageAnswer:
     """Read a package's facts and digests, and its decision."""
     with gate.enter() as (session, caller):
-        package = actions.find_package(session, caller, package_id)
+        package = find_package(session, caller.projects, package_id)
         response.headers["ETag"] = package_etag(package)
         answer = _answer(session, package)
     return _without_people(answer) if caller.kind is TokenKind.BILLING else answer
@@ -44,7 +44,7 @@ def read_package(gate: PackageGate, package_id: UUID, response: Response) -> Pac
 def read_pdf(gate: PartyGate, package_id: UUID) -> Response:
     """Read the package's current file: certified, with every signature so far."""
     with gate.enter() as (session, caller):
-        package = actions.find_package(session, caller, package_id)
+        package = find_package(session, caller.projects, package_id)
     content = gate.blobs.get(package.current_sha256)
     return Response(content, media_type="application/pdf", headers=_file_headers(package, "pdf"))
 
@@ -53,7 +53,7 @@ def read_pdf(gate: PartyGate, package_id: UUID) -> Response:
 def read_package_findings(gate: PartyGate, package_id: UUID) -> Response:
     """Read the verdict that is attached to the package, byte for byte."""
     with gate.enter() as (session, caller):
-        package = actions.find_package(session, caller, package_id)
+        package = find_package(session, caller.projects, package_id)
     content = gate.blobs.get(package.findings_sha256)
     headers = {"ETag": f'"{package.findings_sha256}"', "Cache-Control": _IMMUTABLE}
     return Response(content, media_type="application/json", headers=headers)
@@ -63,7 +63,7 @@ def read_package_findings(gate: PartyGate, package_id: UUID) -> Response:
 def read_archive(gate: PartyGate, package_id: UUID) -> Response:
     """Read the package's file, its data, the evidence that came so far and a manifest of their SHA-256, as one ZIP."""
     with gate.enter() as (session, caller):
-        package = actions.find_package(session, caller, package_id)
+        package = find_package(session, caller.projects, package_id)
         evidence = evidence_of(session, package)
     digests = {"package.pdf": package.current_sha256}
     digests |= {f"attached/{name}": package.attached[name] for name in sorted(package.attached)}
@@ -113,7 +113,7 @@ def _file_headers(package: Package, ending: str) -> dict[str, str]:
 
 
 def _answer(session: Session, package: Package) -> PackageAnswer:
-    decision = session.get(Decision, (package.project_id, package.id))
+    decision = decision_on(session, package)
     segments = submission_of_package(session, package).segments
     evidence = evidence_of(session, package)
     document = None if decision is None else orjson.loads(decision.document)

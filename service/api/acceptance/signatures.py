@@ -68,7 +68,7 @@ async def upload_signature(
 def read_upload(gate: PartyGate, package_id: UUID, upload_id: UUID) -> UploadAnswer:
     """Read what came of a signed file: still being checked, taken, or refused with what is wrong with it."""
     with gate.enter() as (session, caller):
-        return UploadAnswer.model_validate(actions.find_upload(session, caller, package_id, upload_id))
+        return UploadAnswer.model_validate(actions.find_own_upload(session, caller, package_id, upload_id))
 
 
 def _largest(gate: Gate, package_id: UUID, role: SignatureRole) -> int:

@@ -6,7 +6,6 @@ from uuid import UUID
 import orjson
 from fastapi import APIRouter, Query, Request, Response
 from pydantic import TypeAdapter
-from sqlmodel import select
 
 from service.actions.acceptance.status import status_of
 from service.api.cursors import MOST, read_cursor, write_cursor
@@ -15,8 +14,8 @@ from service.api.gate import PartyGate, ReaderGate
 from service.api.routing import CheckedRoute
 from service.errors import NotFoundError
 from service.storage import verdicts
-from service.storage.routes import find_project, find_route, route_version
-from service.storage.tables import Route
+from service.storage.projects import find_project
+from service.storage.routes import find_route, route_version, routes_of
 from service.vocabulary import quantities as q
 from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.words import Outcome
@@ -44,7 +43,7 @@ def read_project_acceptance(gate: ReaderGate, project_id: UUID) -> ProjectStatus
     """Read the acceptance status of all routes of a project."""
     with gate.look() as (session, caller):
         project = find_project(session, caller.projects, project_id)
-        routes = session.exec(select(Route).where(Route.project_id == project.id).order_by(Route.code)).all()
+        routes = routes_of(session, project)
         return ProjectStatus(routes=[RouteStatus.model_validate(status_of(session, route)) for route in routes])
 
 

@@ -10,8 +10,9 @@ from service.actions.acceptance.submissions import SubmissionForm
 from service.api.acceptance.forms import SubmissionAnswer
 from service.api.gate import ContractorGate, PartyGate
 from service.api.routing import CheckedRoute
+from service.storage.packages import package_of_submission
+from service.storage.submissions import find_submission
 from service.storage.tables import Submission
-from service.storage.verdicts import package_of_submission
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["submissions"])
 
@@ -30,7 +31,7 @@ def submit(gate: ContractorGate, route_id: UUID, form: SubmissionForm, response:
 def read_submission(gate: PartyGate, submission_id: UUID) -> SubmissionAnswer:
     """Read where a submission is: queued, issued, decided, or parked with its problem."""
     with gate.enter() as (session, caller):
-        return _answer(session, actions.find_submission(session, caller, submission_id))
+        return _answer(session, find_submission(session, caller.projects, submission_id))
 
 
 def _answer(session: Session, submission: Submission) -> SubmissionAnswer:

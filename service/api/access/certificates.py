@@ -12,6 +12,7 @@ from service.actions.access.certificates import CertificateForm
 from service.api.access.projects import PersonId
 from service.api.gate import PeopleGate
 from service.api.routing import CheckedRoute
+from service.storage.people import certificates_of
 
 router = APIRouter(
     prefix="/v1/projects/{project_id}/people/{person_id}/certificates", route_class=CheckedRoute, tags=["projects"]
@@ -57,7 +58,7 @@ def register_certificate(
 def read_certificates(gate: PeopleGate, project_id: UUID, person_id: PersonId) -> CertificateList:
     """Read by which certificates a person's signatures are known: what a receiver of packages is to trust."""
     with gate.enter_project(project_id) as (session, _, project):
-        rows = actions.certificates_of(session, project, person_id)
+        rows = certificates_of(session, project, person_id)
         return CertificateList(certificates=[CertificateAnswer.model_validate(row) for row in rows])
 
 

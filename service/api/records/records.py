@@ -21,7 +21,7 @@ from service.api.gate import ContractorGate, CrewGate, PartyGate, RecordingGate
 from service.api.routing import CheckedRoute
 from service.errors import BodyInvalidError, BodyTooLargeError, BodyUnreadableError
 from service.settings import MAX_BATCH
-from service.storage.record_pages import ListedRecord, list_records
+from service.storage.records import ListedRecord, list_records
 from service.storage.routes import find_route
 from service.vocabulary.validation import faults_of
 

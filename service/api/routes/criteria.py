@@ -11,7 +11,7 @@ from service.actions.routes.criteria_reports import reports_in, reports_on_route
 from service.api.forms import BoundRouteAnswer, CriteriaAnswer, CriteriaVersionForm, RouteAnswer, RowNumber
 from service.api.gate import ContractorGate, EngineerGate, ReaderGate
 from service.api.routing import CheckedRoute
-from service.storage.routes import criteria_row
+from service.storage.criteria import criteria_row
 from service.storage.tables import CriteriaVersion, Route
 from service.vocabulary.criteria.criteria import Criteria
 

@@ -11,6 +11,7 @@ from service.actions.routes import trials as actions
 from service.actions.routes.trials import TrialForm
 from service.api.gate import EngineerGate, PartyGate
 from service.api.routing import CheckedRoute
+from service.storage.criteria import find_trial
 from service.storage.tables import CriteriaTrial
 from service.vocabulary.findings.trial import TrialResult, TrialState
 
@@ -45,7 +46,7 @@ def try_criteria(gate: EngineerGate, project_id: UUID, form: TrialForm, response
 def read_trial(gate: PartyGate, trial_id: UUID) -> TrialAnswer:
     """Read where a trial is: due, done with its result, parked with its problem, or ended."""
     with gate.enter() as (session, caller):
-        return _answer(actions.find_trial(session, caller, trial_id))
+        return _answer(find_trial(session, caller.projects, trial_id))
 
 
 def _answer(trial: CriteriaTrial) -> TrialAnswer:

@@ -8,7 +8,19 @@ from sqlalchemy import BigInteger, Column, ForeignKeyConstraint, Index, Integer,
 from sqlalchemy.dialects.postgresql import ARRAY
 from sqlmodel import Field, SQLModel
 
-from service.storage.tables.columns import engine_version, instant, json_value, long_text, of_route
+from service.storage.tables.columns import (
+    engine_version,
+    instant,
+    json_value,
+    long_text,
+    of_route,
+    of_submission,
+    one_of,
+    word,
+)
+from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignedBy
+from service.vocabulary.states import SubmissionState
 
 
 class Submission(SQLModel, table=True):
@@ -17,12 +29,16 @@ class Submission(SQLModel, table=True):
     Name and position are printed, as they were when it was made; they go when the person's name is erased.
     """
 
-    __table_args__ = (of_route(), UniqueConstraint("project_id", "route_id", "number"))
+    __table_args__ = (
+        of_route(),
+        UniqueConstraint("project_id", "route_id", "number"),
+        one_of("submission", "state", SubmissionState),
+    )
     project_id: UUID = Field(primary_key=True)
     id: UUID = Field(primary_key=True)
     route_id: UUID
     number: int
-    state: str
+    state: SubmissionState = word(SubmissionState)
     verdict_digest: str
     engine_version: int = engine_version()
     design_revision: int
@@ -31,7 +47,7 @@ class Submission(SQLModel, table=True):
     concessions: list[Any] = json_value()
     dark_fibres: list[int] = Field(default_factory=list, sa_column=Column(ARRAY(Integer), nullable=False))
     responsible_person: str
-    signature: str
+    signature: SignedBy = word(SignedBy)
     submitted_at: datetime = instant()
     token_id: UUID
     problem: str | None = long_text(nullable=True)
@@ -44,6 +60,7 @@ class SubmissionSegment(SQLModel, table=True):
 
     __tablename__ = "submission_segment"
     __table_args__ = (
+        of_submission(),
         Index(
             "uq_submission_segment_open",
             "project_id",
@@ -78,7 +95,7 @@ class Package(SQLModel, table=True):
     """
 
     __table_args__ = (
-        ForeignKeyConstraint(["project_id", "submission_id"], ["submission.project_id", "submission.id"]),
+        of_submission(),
         UniqueConstraint("project_id", "submission_id"),
     )
     project_id: UUID = Field(primary_key=True)
@@ -88,9 +105,9 @@ class Package(SQLModel, table=True):
     number: str
     verification_code: str = Field(unique=True)
     certified_sha256: str
-    certified_level: str
+    certified_level: SignatureLevel = word(SignatureLevel)
     current_sha256: str
-    current_level: str
+    current_level: SignatureLevel = word(SignatureLevel)
     findings_sha256: str
     attached: dict[str, str] = json_value()
     audit_sequence: int = Field(sa_type=BigInteger)

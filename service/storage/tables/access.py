@@ -3,10 +3,12 @@
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import BigInteger
+from sqlalchemy import BigInteger, text
 from sqlmodel import Field, SQLModel
 
-from service.storage.tables.columns import big_count, instant, long_text
+from service.storage.tables.columns import big_count, instant, long_text, word
+from service.vocabulary.sides import PartySide
+from service.vocabulary.words import TokenKind
 
 
 class Project(SQLModel, table=True):
@@ -34,9 +36,10 @@ class Token(SQLModel, table=True):
     """A token's digest; the token itself is shown once and kept nowhere."""
 
     id: UUID = Field(primary_key=True)
-    kind: str
+    kind: TokenKind = word(TokenKind)
     token_sha256: str = Field(unique=True)
-    prefix: str
+    # An older program gives it a value; nothing reads it any more.
+    prefix: str = Field(default="", sa_column_kwargs={"server_default": text("''")})
     holder: str | None
     created_at: datetime = instant()
     expires_at: datetime | None = instant(nullable=True)
@@ -66,7 +69,7 @@ class PersonSide(SQLModel, table=True):
     __tablename__ = "person_side"
     project_id: UUID = Field(primary_key=True, foreign_key="project.id")
     person_id: str = Field(primary_key=True)
-    side: str
+    side: PartySide = word(PartySide)
 
 
 class AuditEntry(SQLModel, table=True):

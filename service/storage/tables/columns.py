@@ -1,8 +1,10 @@
 """Column forms that the tables share."""
 
+from enum import StrEnum
 from typing import Any
 
-from sqlalchemy import BigInteger, DateTime, ForeignKeyConstraint, MetaData, Text, text
+from sqlalchemy import BigInteger, CheckConstraint, DateTime, ForeignKeyConstraint, MetaData, String, Text, text
+from sqlalchemy import TypeDecorator as ColumnType
 from sqlalchemy.dialects.postgresql import JSONB
 from sqlmodel import Field, SQLModel
 
@@ -27,6 +29,36 @@ def long_text(*, nullable: bool = False) -> Any:
     return Field(sa_type=Text, nullable=nullable)
 
 
+class _Word(ColumnType[StrEnum]):
+    """A word of a closed list, kept as its text."""
+
+    impl = String
+    cache_ok = True
+
+    def __init__(self, words: type[StrEnum]) -> None:
+        super().__init__()
+        self.words = words
+
+    def process_bind_param(self, value: str | None, dialect: object) -> str | None:
+        """Give the word's text."""
+        return None if value is None else self.words(value).value
+
+    def process_result_value(self, value: str | None, dialect: object) -> StrEnum | None:
+        """Give the word of a text."""
+        return None if value is None else self.words(value)
+
+
+def word(words: type[StrEnum], *, nullable: bool = False) -> Any:
+    """Return a column of one word of a closed list."""
+    return Field(sa_type=_Word(words), nullable=nullable, **({"default": None} if nullable else {}))  # type: ignore[call-overload]
+
+
+def one_of(table: str, column: str, words: type[StrEnum]) -> CheckConstraint:
+    """Return the rule that a table's column holds words of a closed list only."""
+    texts = ", ".join(f"'{one.value}'" for one in words)
+    return CheckConstraint(f"{column} IN ({texts})", name=f"ck_{table}_{column}")
+
+
 def big_count(*, default: int = 0) -> Any:
     """Return a column of a count that may outgrow 32 bits."""
     return Field(default=default, sa_type=BigInteger, nullable=False)
@@ -45,3 +77,8 @@ def json_value(*, nullable: bool = False) -> Any:
 def of_route() -> ForeignKeyConstraint:
     """Return the reference of a row to its route."""
     return ForeignKeyConstraint(["project_id", "route_id"], ["route.project_id", "route.id"])
+
+
+def of_submission() -> ForeignKeyConstraint:
+    """Return the reference of a row to its submission."""
+    return ForeignKeyConstraint(["project_id", "submission_id"], ["submission.project_id", "submission.id"])

@@ -6,7 +6,9 @@ from uuid import UUID
 from sqlalchemy import ForeignKeyConstraint, Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
-from service.storage.tables.columns import instant, json_value, long_text
+from service.storage.tables.columns import instant, json_value, long_text, one_of, word
+from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignaturePlace, SignatureRole, SignedBy, UploadState
 
 
 class PersonCertificate(SQLModel, table=True):
@@ -45,12 +47,12 @@ class PackageFile(SQLModel, table=True):
     package_id: UUID = Field(primary_key=True)
     sequence: int = Field(primary_key=True)
     sha256: str
-    role: str | None = None
-    signed_by: str
+    role: SignaturePlace | None = word(SignaturePlace, nullable=True)
+    signed_by: SignedBy = word(SignedBy)
     person: str | None = None
     certificate_sha256: str
     signed_at: datetime = instant()
-    level: str
+    level: SignatureLevel = word(SignatureLevel)
 
 
 class SignatureUpload(SQLModel, table=True):
@@ -63,15 +65,16 @@ class SignatureUpload(SQLModel, table=True):
     __table_args__ = (
         ForeignKeyConstraint(["project_id", "package_id"], ["package.project_id", "package.id"]),
         UniqueConstraint("project_id", "package_id", "role", "sha256"),
+        one_of("signature_upload", "state", UploadState),
     )
     project_id: UUID = Field(primary_key=True)
     id: UUID = Field(primary_key=True)
     package_id: UUID
-    role: str
+    role: SignatureRole = word(SignatureRole)
     sha256: str
     base_sha256: str
     signer: str
-    state: str
+    state: UploadState = word(UploadState)
     problems: list[str] = json_value()
     uploaded_at: datetime = instant()
     checked_at: datetime | None = instant(nullable=True)

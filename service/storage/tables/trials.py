@@ -6,7 +6,8 @@ from uuid import UUID
 from sqlalchemy import Index
 from sqlmodel import Field, SQLModel
 
-from service.storage.tables.columns import instant, long_text, of_route
+from service.storage.tables.columns import instant, long_text, of_route, one_of, word
+from service.vocabulary.findings.trial import TrialState
 
 
 class CriteriaTrial(SQLModel, table=True):
@@ -17,14 +18,18 @@ class CriteriaTrial(SQLModel, table=True):
     """
 
     __tablename__ = "criteria_trial"
-    __table_args__ = (of_route(), Index(None, "project_id", "requested_at"))
+    __table_args__ = (
+        of_route(),
+        Index(None, "project_id", "requested_at"),
+        one_of("criteria_trial", "state", TrialState),
+    )
     project_id: UUID = Field(primary_key=True)
     id: UUID = Field(primary_key=True)
     route_id: UUID
     design_revision: int
     criteria_sha256: str
     criteria: str | None = long_text(nullable=True)
-    state: str
+    state: TrialState = word(TrialState)
     problem: str | None = long_text(nullable=True)
     progress: str | None = long_text(nullable=True)
     result: str | None = long_text(nullable=True)

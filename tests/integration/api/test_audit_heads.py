@@ -8,7 +8,7 @@ import psycopg
 import pytest
 
 from service.actions.access.audit import verify_chain
-from service.storage.head import chain_hash
+from service.storage.audit import chain_hash
 from service.storage.session import snapshot
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.words import TokenKind

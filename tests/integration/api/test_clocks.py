@@ -10,8 +10,7 @@ import pytest
 from sqlalchemy import event
 
 from service.settings import CLOCK_TOLERANCE
-from service.storage.clock import ClockWatch, clock_offset, is_off
-from service.storage.session import transaction
+from service.storage.session import ClockWatch, clock_offset, is_off, transaction
 from service.vocabulary.words import TokenKind
 from tests.factories import make_splice
 from tests.integration.api.acts import pointers, records_path, refusal

@@ -10,10 +10,10 @@ import httpx
 import pytest
 from sqlmodel import col, select, update
 
-from service.actions.acceptance.deeming import case_of, deem
-from service.storage.jobs import JobKind, JobState
+from service.actions.acceptance.deeming import deem, lock_context
 from service.storage.session import transaction
 from service.storage.tables import AuditEntry, Job, Package
+from service.vocabulary.states import JobKind, JobState
 from service.vocabulary.words import TokenKind
 from tests.factories import Body, both_ways, cord_ended, only, sealed, splice_criterion
 from tests.integration.api.acts import newest_package, refusal, send_in
@@ -152,7 +152,7 @@ def test_a_defect_notice_that_came_before_the_lock_stops_the_clock_though_the_pa
     with transaction(world.engine) as session:
         package = session.exec(select(Package)).one()
         assert notice_defect(world).status_code == 200
-        assert deem(session, case_of(session, package), now=later) is None
+        assert deem(session, lock_context(session, package.project_id, package.id), now=later) is None
 
 
 def test_after_a_decision_there_is_no_defect_notice(bare_world: World) -> None:

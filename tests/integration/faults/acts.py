@@ -5,9 +5,9 @@ from typing import Any
 import httpx
 from sqlmodel import Session, select
 
-from service.storage.jobs import JobKind
 from service.storage.session import transaction
 from service.storage.tables import Job
+from service.vocabulary.states import JobKind
 from service.vocabulary.words import TokenKind
 from tests.factories import finished_fibre
 from tests.world import World

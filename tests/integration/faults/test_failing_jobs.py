@@ -12,9 +12,10 @@ from sqlmodel import select
 
 from service.storage import jobs
 from service.storage.blobs import BlobStore
-from service.storage.jobs import JobKind, Lease
+from service.storage.jobs import Lease
 from service.storage.session import transaction
 from service.storage.tables import Job, Package
+from service.vocabulary.states import JobKind
 from service.vocabulary.words import TokenKind
 from tests.factories import make_design, make_splice
 from tests.integration.faults.acts import expire, finished_route, hurry, job_of, package_file, submission, submit

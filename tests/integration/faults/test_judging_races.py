@@ -6,9 +6,9 @@ from uuid import UUID, uuid4
 import pytest
 from sqlmodel import col, select, update
 
-from service.storage.jobs import JobKind
 from service.storage.session import transaction
 from service.storage.tables import Fibre, Job, Route
+from service.vocabulary.states import JobKind
 from tests.factories import finished_fibre, make_splice
 from tests.integration.faults.pausing import before_write
 from tests.world import World

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from sqlalchemy import text
 
-from service.storage.jobs import JobKind
 from service.storage.session import transaction
+from service.vocabulary.states import JobKind
 from tests.conftest import Servers
 from tests.factories import make_splice
 from tests.integration.faults.acts import job_of

@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 from sqlmodel import select, update
 
-from service.storage.jobs import JobKind
 from service.storage.session import transaction
 from service.storage.tables import AuditEntry, Fibre, Job, Package, StandingVerdict
+from service.vocabulary.states import JobKind
 from tests.conftest import Servers
 from tests.integration.faults.acts import finished_route, submission, submit
 from tests.integration.faults.processes import Part, wait_until

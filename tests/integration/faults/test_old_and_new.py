@@ -6,9 +6,9 @@ import pytest
 from sqlalchemy.engine import make_url
 from sqlmodel import col, select, update
 
-from service.storage.jobs import JobKind
 from service.storage.session import transaction
 from service.storage.tables import Fibre, StandingVerdict, Submission
+from service.vocabulary.states import JobKind
 from tests.conftest import Servers
 from tests.factories import make_splice
 from tests.integration.faults.acts import finished_route, hurry, job_of, submission, submit

@@ -15,9 +15,10 @@ import pytest
 from sqlalchemy import text
 from sqlmodel import select
 
-from service.storage.jobs import JobKind, make_due
+from service.storage.jobs import make_due
 from service.storage.session import transaction
 from service.storage.tables import AuditEntry, Package
+from service.vocabulary.states import JobKind
 from tests.conftest import Servers
 from tests.factories import make_splice
 from tests.integration.faults.acts import finished_route, job_of, package_file, submission, submit

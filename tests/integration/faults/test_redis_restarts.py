@@ -18,8 +18,9 @@ import pytest
 import redis as redis_library
 from sqlalchemy import text
 
-from service.storage.jobs import JobKind, make_due
+from service.storage.jobs import make_due
 from service.storage.session import transaction
+from service.vocabulary.states import JobKind
 from service.vocabulary.words import TokenKind
 from tests.conftest import Servers
 from tests.factories import make_design, make_splice

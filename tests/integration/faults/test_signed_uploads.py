@@ -8,9 +8,9 @@ import orjson
 import pytest
 from sqlmodel import select
 
-from service.storage.jobs import JobKind
 from service.storage.session import transaction
 from service.storage.tables import Job
+from service.vocabulary.states import JobKind
 from service.vocabulary.words import TokenKind
 from tests.integration.api.acts import register_certificate, send_in
 from tests.integration.faults.acts import expire, finished_route, hurry, job_of, package_file, submission, submit

@@ -16,9 +16,9 @@ from service.actions.acceptance.submissions import SubmissionForm
 from service.actions.acceptance.submissions import submit as submit_in
 from service.actions.caller import Caller
 from service.actions.records.accept import Receipt, accept_records
-from service.storage.jobs import JobKind
 from service.storage.session import transaction
 from service.storage.tables import AuditEntry, Package
+from service.vocabulary.states import JobKind
 from service.vocabulary.words import TokenKind
 from tests.conftest import Servers
 from tests.factories import make_splice

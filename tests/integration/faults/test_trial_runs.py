@@ -8,9 +8,9 @@ import pytest
 from sqlalchemy import text
 from sqlmodel import select
 
-from service.storage.jobs import JobKind
 from service.storage.session import transaction
 from service.storage.tables import Job
+from service.vocabulary.states import JobKind
 from tests.factories import finished_fibre, make_criteria, make_design, make_otdr, make_splice
 from tests.integration.trial_acts import ask, judge_two_fibres, read, tried, wider
 from tests.world import World, describe_route, open_project, read_demo

@@ -7,9 +7,9 @@ import pytest
 from sqlmodel import col, select
 from structlog.testing import capture_logs
 
-from service.storage.jobs import JobKind
 from service.storage.session import transaction
 from service.storage.tables import Fibre
+from service.vocabulary.states import JobKind
 from service.vocabulary.words import TokenKind
 from tests.conftest import Servers
 from tests.factories import (

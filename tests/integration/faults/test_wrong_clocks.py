@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from service.storage.jobs import JobKind
+from service.vocabulary.states import JobKind
 from tests.integration.faults.acts import finished_route, hurry, job_of, submission, submit
 from tests.world import World
 

@@ -8,7 +8,7 @@ import psycopg
 import pytest
 from sqlalchemy import Engine
 
-from service.storage.head import FIRST_HASH
+from service.storage.audit import FIRST_HASH
 from service.storage.session import make_engine, transaction
 from service.storage.tables import Project, ProjectHead
 from tests.conftest import Servers

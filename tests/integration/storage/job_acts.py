@@ -7,9 +7,10 @@ from sqlalchemy import Engine, text
 from sqlmodel import col, select
 
 from service.storage import jobs
-from service.storage.jobs import JobKind, Lease
+from service.storage.jobs import Lease
 from service.storage.session import transaction
 from service.storage.tables import Job
+from service.vocabulary.states import JobKind
 
 LEASE = timedelta(seconds=60)
 NEVER_AGAIN = timedelta(hours=1)

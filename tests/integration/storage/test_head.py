@@ -14,8 +14,8 @@ from sqlalchemy import Engine
 from sqlmodel import col, select
 
 from service.actions.access.audit import verify_chain
-from service.actions.billing.notices import notices_after
-from service.storage.head import Deed, NoticeDraft, chain_hash, record_deed
+from service.storage.audit import AuditEvent, append_audit, chain_hash
+from service.storage.notices import NoticeDraft, notices_after
 from service.storage.session import snapshot, transaction
 from service.storage.tables import AuditEntry, Notice
 
@@ -48,7 +48,7 @@ def test_a_reader_who_asks_all_the_time_misses_no_notice_and_sees_none_twice(eng
         try:
             with transaction(engine) as session:
                 time.sleep(draw.uniform(0, 0.01))
-                record_deed(session, project_id, _deed(number), notices=drafts)
+                append_audit(session, project_id, _event(number), notices=drafts)
                 session.flush()
                 if draw.random() < 0.25:
                     raise RolledBackError
@@ -75,7 +75,7 @@ def test_numbers_are_in_commit_order(engine: Engine, project_id: UUID) -> None:
     def write(number: int) -> None:
         draft = _draft(acceptance_number=number)
         with transaction(engine) as session:
-            record_deed(session, project_id, _deed(number), notices=[draft])
+            append_audit(session, project_id, _event(number), notices=[draft])
             # Its place in line is known once it holds the head; whoever is second here commits later.
             order.append(number)
 
@@ -207,11 +207,11 @@ def test_whatever_a_superuser_does_to_an_entry_is_found_where_it_was_done(
 def _append(engine: Engine, project_id: UUID, count: int) -> None:
     for number in range(count):
         with transaction(engine) as session:
-            record_deed(session, project_id, _deed(number))
+            append_audit(session, project_id, _event(number))
 
 
-def _deed(number: int) -> Deed:
-    return Deed(at=datetime.now(UTC), actor="a test", action="thing.tried", subject=str(number))
+def _event(number: int) -> AuditEvent:
+    return AuditEvent(at=datetime.now(UTC), actor="a test", action="thing.tried", subject=str(number))
 
 
 def _draft(acceptance_number: int = 1) -> NoticeDraft:

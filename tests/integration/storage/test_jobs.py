@@ -11,9 +11,10 @@ from sqlalchemy import Engine
 from sqlmodel import select
 
 from service.storage import jobs
-from service.storage.jobs import JobState, Lease, LeaseLostError
+from service.storage.jobs import Lease, LeaseLostError
 from service.storage.session import transaction
 from service.storage.tables import Job
+from service.vocabulary.states import JobState
 from tests.integration.storage.job_acts import (
     LEASE,
     NEVER_AGAIN,

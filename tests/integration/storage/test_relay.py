@@ -8,7 +8,7 @@ from uuid import UUID, uuid4
 import pytest
 from sqlalchemy import Engine
 
-from service.storage.jobs import JobKind
+from service.vocabulary.states import JobKind
 from tests.integration.storage.job_acts import NEVER_AGAIN, claim, make_due
 from worker.relay import HintNotTakenError, Relay
 

@@ -12,10 +12,11 @@ from sqlalchemy import Engine, text
 from sqlmodel import select
 
 from service.settings import WorkerSettings
-from service.storage.jobs import JobKind, claim_hints, make_due
+from service.storage.jobs import claim_hints, make_due
 from service.storage.migrations import migrate
 from service.storage.session import make_engine, transaction
 from service.storage.tables import Fibre, Route, StandingVerdict
+from service.vocabulary.states import JobKind
 from worker.demo.embedded import EmbeddedPostgres, create_database
 from worker.jobs.runner import run_job
 from worker.tasks import STEPS, make_context

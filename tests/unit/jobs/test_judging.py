@@ -10,7 +10,7 @@ from service.vocabulary.canonical import canonical_json
 from service.vocabulary.records.record import RECORD, canonical_record
 from service.vocabulary.words import Outcome
 from tests.factories import criteria_of, finished_fibre, layout_of, make_closure_state, make_splice
-from worker.jobs.judging import EvidenceByFibre, Waiting, judge_fibres
+from worker.jobs.judging import EvidenceByFibre, Waiting, judge_fibres, rules_from
 
 
 def test_a_fibre_gets_its_own_records_and_those_about_whole_sites() -> None:
@@ -41,8 +41,7 @@ def test_a_finished_fibre_conforms_in_whatever_order_its_records_are_read(is_bac
     waiting = Waiting(
         fibres=[FibreVersions(number=1, evidence_version=7)],
         evidence=stored[::-1] if is_backwards else stored,
-        layout=layout_of(),
-        criteria=criteria_of(),
+        by=rules_from(layout_of(), criteria_of()),
     )
     [(versions, judgement)] = judge_fibres(waiting, come_forward=lambda: None)
     assert versions.evidence_version == 7

@@ -1,0 +1,106 @@
+"""The project's head row, which numbers notices and audit entries, and the chain of what was done.
+
+The row is locked last, just before commit, by every transaction that changes something: so the numbers are gapless and
+in commit order. (Taken first it serialises whole requests: 82 transactions a second instead of 648 were measured.)
+"""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from sqlmodel import Session, col, func, select
+
+from service.storage.notices import NoticeDraft
+from service.storage.tables import AuditEntry, Package, ProjectHead
+from service.vocabulary.canonical import canonical_json, sha256_hex
+from service.vocabulary.quantities import canonical_time
+
+FIRST_HASH = "0" * 64
+_ROWS_AT_ONCE = 1000
+
+
+@dataclass(frozen=True, kw_only=True)
+class AuditEvent:
+    """What was done, by whom, to what: one audit entry."""
+
+    at: datetime
+    actor: str
+    action: str
+    subject: str
+    content_sha256: str | None = None
+    request_id: str | None = None
+
+
+def append_audit(session: Session, project_id: UUID, event: AuditEvent, *, notices: Sequence[NoticeDraft] = ()) -> None:
+    """Give the notices their numbers and append the event to the audit chain: a transaction does this last."""
+    session.flush()
+    head = lock_head(session, project_id)
+    for draft in notices:
+        head.notice_sequence += 1
+        session.add(draft.numbered(project_id, head.notice_sequence))
+    head.audit_sequence += 1
+    entry = canonical_json(_entry(event, head.audit_sequence)).decode()
+    link = chain_hash(head.audit_hash, entry)
+    session.add(
+        AuditEntry(
+            project_id=project_id,
+            sequence=head.audit_sequence,
+            entry=entry,
+            previous_hash=head.audit_hash,
+            hash=link,
+        )
+    )
+    head.audit_hash = link
+
+
+def lock_head(session: Session, project_id: UUID) -> ProjectHead:
+    """Return the project's head row and hold its lock."""
+    statement = select(ProjectHead).where(ProjectHead.project_id == project_id).with_for_update()
+    return session.exec(statement.execution_options(populate_existing=True)).one()
+
+
+def chain_hash(previous_hash: str, entry: str) -> str:
+    """Return the hash that links an entry to the one before it."""
+    return sha256_hex(previous_hash.encode() + entry.encode())
+
+
+def audit_head(session: Session, project_id: UUID) -> tuple[int, str]:
+    """Return the number and hash of the newest audit entry."""
+    head = session.exec(select(ProjectHead).where(col(ProjectHead.project_id) == project_id)).one()
+    return head.audit_sequence, head.audit_hash
+
+
+def hash_of_entry(session: Session, project_id: UUID, sequence: int) -> str | None:
+    """Return the hash of an audit entry as the chain is now; None where it is gone."""
+    entry = session.get(AuditEntry, (project_id, sequence))
+    return None if entry is None else entry.hash
+
+
+@contextmanager
+def chain_of(session: Session, project_id: UUID) -> Iterator[Iterator[AuditEntry]]:
+    """Give a project's audit entries in order, some at a time from the server."""
+    in_order = select(AuditEntry).where(AuditEntry.project_id == project_id).order_by(col(AuditEntry.sequence))
+    with session.exec(in_order.execution_options(yield_per=_ROWS_AT_ONCE)) as entries:
+        yield iter(entries)
+
+
+def first_lost_head(session: Session, project_id: UUID) -> int | None:
+    """Return the first entry that a package states as its audit head and that is another now, or gone."""
+    is_entry = (col(AuditEntry.project_id) == Package.project_id) & (col(AuditEntry.sequence) == Package.audit_sequence)
+    stated = select(func.min(Package.audit_sequence)).join(AuditEntry, is_entry, isouter=True)
+    is_lost = col(AuditEntry.hash).is_distinct_from(Package.audit_hash)
+    return session.exec(stated.where(Package.project_id == project_id, is_lost)).one()
+
+
+def _entry(event: AuditEvent, sequence: int) -> dict[str, Any]:
+    optional = {"content_sha256": event.content_sha256, "request_id": event.request_id}
+    return {
+        "sequence": sequence,
+        "at": canonical_time(event.at),
+        "actor": event.actor,
+        "action": event.action,
+        "subject": event.subject,
+    } | {name: value for name, value in optional.items() if value is not None}

@@ -1,0 +1,146 @@
+"""Packages, their files (the certified one, and what each signature made of it), and signed files that were sent in."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from sqlmodel import Session, col, select
+
+from service.errors import NotFoundError
+from service.storage.tables import Package, PackageFile, SignatureUpload, Submission
+from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignaturePlace, SignatureRole, SignedBy
+
+
+@dataclass(frozen=True, kw_only=True)
+class SignedFile:
+    """A file that a signature made, whose signature it is, and the level that all in it reach, as it was read back."""
+
+    sha256: str
+    role: SignaturePlace | None
+    signed_by: SignedBy
+    person: str | None
+    certificate_sha256: str
+    signed_at: datetime
+    level: SignatureLevel
+
+
+def find_package(session: Session, projects: Collection[UUID] | None, package_id: UUID) -> Package:
+    """Return a package of the caller's projects, as it is now."""
+    statement = select(Package).where(Package.id == package_id)
+    if projects is not None:
+        statement = statement.where(col(Package.project_id).in_(projects))
+    package = session.exec(statement.execution_options(populate_existing=True)).one_or_none()
+    if package is None:
+        raise NotFoundError(f"No package {package_id}.")
+    return package
+
+
+def package_with_code(session: Session, verification_code: str) -> Package | None:
+    """Return the package that a verification code stands for."""
+    return session.exec(select(Package).where(Package.verification_code == verification_code)).one_or_none()
+
+
+def add_package(session: Session, package: Package) -> None:
+    """Add a package."""
+    session.add(package)
+    session.flush()
+
+
+def signatures_of(session: Session, package: Package) -> Sequence[PackageFile]:
+    """Return the files that the seal over the decision and people's own signatures made, in order."""
+    statement = select(PackageFile).where(
+        PackageFile.project_id == package.project_id,
+        PackageFile.package_id == package.id,
+        col(PackageFile.role).is_not(None),
+    )
+    return session.exec(statement.order_by(col(PackageFile.sequence))).all()
+
+
+def add_files(session: Session, package: Package, files: Sequence[SignedFile]) -> None:
+    """Add files under the route's lock; the last one is the current file from now on."""
+    statement = select(PackageFile.sequence).where(
+        PackageFile.project_id == package.project_id, PackageFile.package_id == package.id
+    )
+    last = max(session.exec(statement), default=0)
+    session.add_all(
+        PackageFile(
+            project_id=package.project_id,
+            package_id=package.id,
+            sequence=last + number,
+            sha256=file.sha256,
+            role=file.role,
+            signed_by=file.signed_by,
+            person=file.person,
+            certificate_sha256=file.certificate_sha256,
+            signed_at=file.signed_at,
+            level=file.level,
+        )
+        for number, file in enumerate(files, start=1)
+    )
+    package.current_sha256, package.current_level = files[-1].sha256, files[-1].level
+
+
+def submission_of_package(session: Session, package: Package) -> Submission:
+    """Return the submission that a package answers."""
+    return session.exec(
+        select(Submission).where(Submission.project_id == package.project_id, Submission.id == package.submission_id)
+    ).one()
+
+
+def packages_beside(session: Session, submission: Submission) -> Sequence[tuple[Package, Submission]]:
+    """Return the other packages of a route that share a segment with a submission, with theirs, newest first."""
+    others = other_packages(session, submission)
+    return [one for one in others if not set(one[1].segments).isdisjoint(submission.segments)]
+
+
+def other_packages(session: Session, submission: Submission) -> Sequence[tuple[Package, Submission]]:
+    """Return all packages of a route but a submission's, each with its own submission, newest first."""
+    rows = session.execute(
+        select(Package, Submission)
+        .join(
+            Submission,
+            (col(Submission.project_id) == Package.project_id) & (col(Submission.id) == Package.submission_id),
+        )
+        .where(
+            Package.project_id == submission.project_id,
+            Package.route_id == submission.route_id,
+            Submission.id != submission.id,
+        )
+        .order_by(col(Submission.number).desc())
+    )
+    return [(row[0], row[1]) for row in rows]
+
+
+def package_of_submission(session: Session, submission: Submission) -> Package | None:
+    """Return a submission's package, None until it is issued."""
+    return session.exec(
+        select(Package).where(Package.project_id == submission.project_id, Package.submission_id == submission.id)
+    ).one_or_none()
+
+
+def find_upload(session: Session, project_id: UUID, upload_id: UUID) -> SignatureUpload:
+    """Return a file that was sent in to a project's package, as it is now."""
+    upload = session.get(SignatureUpload, (project_id, upload_id), populate_existing=True)
+    if upload is None:
+        raise NotFoundError(f"No upload {upload_id}.")
+    return upload
+
+
+def same_upload(session: Session, package: Package, role: SignatureRole, sha256: str) -> SignatureUpload | None:
+    """Return what was sent in for a package with the same bytes and for the same role before."""
+    statement = select(SignatureUpload).where(
+        SignatureUpload.project_id == package.project_id,
+        SignatureUpload.package_id == package.id,
+        SignatureUpload.role == role,
+        SignatureUpload.sha256 == sha256,
+    )
+    return session.exec(statement).one_or_none()
+
+
+def keep_upload(session: Session, upload: SignatureUpload) -> SignatureUpload:
+    """Add a file that was sent in, or say of the one with its id what is so now."""
+    kept = session.merge(upload)
+    session.flush()
+    return kept

@@ -1,0 +1,206 @@
+"""Submissions: their segments, and the record set that each of them froze."""
+
+from collections.abc import Collection, Sequence
+from uuid import UUID
+
+import orjson
+from sqlalchemy import and_, func, literal, update
+from sqlalchemy import insert as plain_insert
+from sqlalchemy import select as plain_select
+from sqlmodel import Session, col, select
+
+from service.errors import NotFoundError
+from service.storage.records import StoredEvidence, evidence_statement, links_by_record
+from service.storage.tables import (
+    Package,
+    Record,
+    RecordEnd,
+    RecordFibre,
+    Route,
+    Submission,
+    SubmissionRecord,
+    SubmissionSegment,
+)
+from service.vocabulary.evidence import NAMING, files_named
+from service.vocabulary.states import SubmissionState
+
+
+def find_submission(session: Session, projects: Collection[UUID] | None, submission_id: UUID) -> Submission:
+    """Return a submission of the caller's projects, as it is now."""
+    statement = select(Submission).where(Submission.id == submission_id)
+    if projects is not None:
+        statement = statement.where(col(Submission.project_id).in_(projects))
+    submission = session.exec(statement.execution_options(populate_existing=True)).one_or_none()
+    if submission is None:
+        raise NotFoundError(f"No submission {submission_id}.")
+    return submission
+
+
+def next_number(session: Session, route: Route) -> int:
+    """Return the number of a locked route's next submission."""
+    statement = select(func.max(Submission.number)).where(
+        Submission.project_id == route.project_id, Submission.route_id == route.id
+    )
+    return (session.exec(statement).one() or 0) + 1
+
+
+def add_submission(session: Session, submission: Submission) -> None:
+    """Add a submission, which holds its segments from now on."""
+    session.add(submission)
+    session.flush()
+    session.add_all(
+        SubmissionSegment(
+            project_id=submission.project_id,
+            submission_id=submission.id,
+            segment_id=segment,
+            route_id=submission.route_id,
+        )
+        for segment in submission.segments
+    )
+
+
+def hold_segments(session: Session, submission: Submission) -> None:
+    """Hold a submission's segments again, so that no other takes them."""
+    _write_segments(session, submission, is_open=True)
+
+
+def let_segments_go(session: Session, submission: Submission) -> None:
+    """Let a submission's segments be submitted again."""
+    _write_segments(session, submission, is_open=False)
+
+
+def segments_held(session: Session, route: Route) -> set[str]:
+    """Return those segments of a route that are in an open submission."""
+    statement = select(SubmissionSegment.segment_id).where(
+        SubmissionSegment.project_id == route.project_id,
+        SubmissionSegment.route_id == route.id,
+        col(SubmissionSegment.is_open),
+    )
+    return set(session.exec(statement))
+
+
+def submissions_after(session: Session, submission: Submission) -> Sequence[Submission]:
+    """Return a route's later submissions that were not given up, oldest first."""
+    later = select(Submission).where(
+        Submission.project_id == submission.project_id,
+        Submission.route_id == submission.route_id,
+        Submission.number > submission.number,
+        Submission.state != SubmissionState.PARKED,
+    )
+    return session.exec(later.order_by(col(Submission.number))).all()
+
+
+def latest_submissions(session: Session, route: Route) -> dict[str, tuple[Submission, Package | None]]:
+    """Return the newest submission of each segment, with its package if it is issued."""
+    statement = (
+        select(SubmissionSegment.segment_id, Submission, Package)
+        .join(
+            Submission,
+            (col(Submission.project_id) == col(SubmissionSegment.project_id))
+            & (col(Submission.id) == col(SubmissionSegment.submission_id)),
+        )
+        .outerjoin(
+            Package,
+            (col(Package.project_id) == col(Submission.project_id))
+            & (col(Package.submission_id) == col(Submission.id)),
+        )
+        .where(SubmissionSegment.project_id == route.project_id, SubmissionSegment.route_id == route.id)
+        .order_by(col(Submission.number))
+    )
+    return {row[0]: (row[1], row[2]) for row in session.execute(statement)}
+
+
+def read_frozen_evidence(session: Session, route: Route, submission_id: UUID) -> list[StoredEvidence]:
+    """Return the record set that a submission froze."""
+    statement = evidence_statement(
+        route.project_id, links_by_record(route.project_id, route.id, None), col(SubmissionRecord.is_ended)
+    ).join(
+        SubmissionRecord,
+        and_(
+            col(SubmissionRecord.project_id) == col(Record.project_id),
+            col(SubmissionRecord.record_id) == col(Record.id),
+            col(SubmissionRecord.submission_id) == submission_id,
+        ),
+    )
+    # Row by row from the server: else the client holds all of them twice.
+    return [StoredEvidence(*row) for row in session.execute(statement, execution_options={"yield_per": 500})]
+
+
+def end_reasons(session: Session, project_id: UUID, submission_id: UUID) -> dict[str, str]:
+    """Return, by record id, why the records of a frozen set that had ended did so."""
+    statement = (
+        plain_select(col(RecordEnd.record_id), col(RecordEnd.reason))
+        .join(
+            SubmissionRecord,
+            and_(
+                col(SubmissionRecord.project_id) == col(RecordEnd.project_id),
+                col(SubmissionRecord.record_id) == col(RecordEnd.record_id),
+            ),
+        )
+        .where(
+            col(SubmissionRecord.project_id) == project_id,
+            col(SubmissionRecord.submission_id) == submission_id,
+            col(SubmissionRecord.is_ended),
+        )
+    )
+    return {str(row.record_id): row.reason for row in session.execute(statement)}
+
+
+def freeze_records(session: Session, route: Route, submission_id: UUID) -> None:
+    """Freeze every record of a locked route as a submission's set, with whether it has ended by now."""
+    ids = (
+        plain_select(col(RecordFibre.record_id))
+        .where(col(RecordFibre.project_id) == route.project_id, col(RecordFibre.route_id) == route.id)
+        .distinct()
+        .subquery()
+    )
+    rows = (
+        plain_select(
+            literal(route.project_id), literal(submission_id), ids.c.record_id, col(RecordEnd.record_id).is_not(None)
+        )
+        .select_from(ids)
+        .outerjoin(
+            RecordEnd,
+            and_(col(RecordEnd.project_id) == route.project_id, col(RecordEnd.record_id) == ids.c.record_id),
+        )
+    )
+    session.execute(
+        plain_insert(SubmissionRecord).from_select(["project_id", "submission_id", "record_id", "is_ended"], rows)
+    )
+
+
+def files_named_in(session: Session, package: Package) -> list[str]:
+    """Return, in order, the SHA-256 of all files that the frozen records behind a package name, ended ones too."""
+    statement = (
+        plain_select(col(Record.body))
+        .join(
+            SubmissionRecord,
+            and_(
+                col(SubmissionRecord.project_id) == col(Record.project_id),
+                col(SubmissionRecord.record_id) == col(Record.id),
+            ),
+        )
+        .where(
+            col(SubmissionRecord.project_id) == package.project_id,
+            col(SubmissionRecord.submission_id) == package.submission_id,
+            col(Record.kind).in_([kind.value for kind in NAMING]),
+        )
+    )
+    bodies = session.execute(statement, execution_options={"yield_per": 500}).scalars()
+    return sorted({sha256 for body in bodies for sha256 in files_named(orjson.loads(body))})
+
+
+def is_submitted(session: Session, record: Record) -> bool:
+    """Tell whether any submission froze a record."""
+    frozen = select(SubmissionRecord.record_id).where(
+        SubmissionRecord.project_id == record.project_id, SubmissionRecord.record_id == record.id
+    )
+    return session.exec(frozen.limit(1)).first() is not None
+
+
+def _write_segments(session: Session, submission: Submission, *, is_open: bool) -> None:
+    is_own = (
+        col(SubmissionSegment.project_id) == submission.project_id,
+        col(SubmissionSegment.submission_id) == submission.id,
+    )
+    session.execute(update(SubmissionSegment).where(*is_own).values(is_open=is_open))
