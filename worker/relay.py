@@ -1,5 +1,8 @@
 """The relay: hints at jobs that are due.
 
+Started by: the database's word that something is due, and the time.
+Writes: when each job was hinted at. Leaves: the hints, in Redis.
+
 It listens for the database's word that something is due, and sweeps for what became due by time or was never hinted. A
 hint that is lost, or that Redis forgets, is given again; the jobs table alone says what is done. Two relays may run.
 """
@@ -16,7 +19,7 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 
 from service.storage.jobs import DUE_CHANNEL, claim_hints, forget_hints, seconds_to_next
-from service.storage.session import TCP_PATIENCE, transaction
+from service.storage.session import TCP_PATIENCE, single_statement
 from service.vocabulary.states import JobKind
 
 # A sweep without any word from the database: what a lost connection may have missed. Also how late a stop is seen.
@@ -76,7 +79,7 @@ class Relay:
 
     def sweep(self) -> int:
         """Hint at everything that is due and return how many hints were taken."""
-        return sum(map(self._sweep_group, self._groups))
+        return self._give_hints(self._groups)
 
     def _has_room(self, kinds: frozenset[JobKind]) -> bool:
         try:
@@ -86,15 +89,15 @@ class Relay:
             return False
         return True
 
-    def _sweep_group(self, kinds: frozenset[JobKind]) -> int:
-        with transaction(self._engine) as session:
-            hints = claim_hints(session, kinds=kinds, again_after=self._again_after)
+    def _give_hints(self, groups: Sequence[frozenset[JobKind]]) -> int:
+        with single_statement(self._engine) as session:
+            hints = claim_hints(session, kinds=frozenset[JobKind]().union(*groups), again_after=self._again_after)
         # After commit: a queue that hangs would otherwise keep the jobs' rows locked, and postings waiting for them.
         for index, (job_id, kind) in enumerate(hints):
             try:
                 self._hint(kind, job_id)
             except HintNotTakenError:
-                with transaction(self._engine) as session:
+                with single_statement(self._engine) as session:
                     forget_hints(session, [job_id for job_id, _ in hints[index:]])
                 raise
         return len(hints)
@@ -112,15 +115,14 @@ class Relay:
     def _sweep_or_wait(self, stop: threading.Event) -> float:
         try:
             with_room = [kinds for kinds in self._groups if self._has_room(kinds)]
-            for kinds in with_room:
-                self._sweep_group(kinds)
+            self._give_hints(with_room)
         except HintNotTakenError as error:
             log.warning("relay.queue_away", error=str(error))
             self._on_round(f"waits: the queue is away ({error})")
             stop.wait(_AFTER_FAILURE_S)
             return 0.0
         self._on_round("ready")
-        with transaction(self._engine) as session:
+        with single_statement(self._engine) as session:
             next_s = seconds_to_next(session, again_after=self._again_after)
         if next_s is None or len(with_room) < len(self._groups):
             # What waits for room is due already.

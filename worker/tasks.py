@@ -11,7 +11,7 @@ from celery import shared_task as untyped_shared_task
 
 from service.settings import WorkerSettings
 from service.storage.blobs import BlobStore
-from service.storage.session import make_engine
+from service.storage.session import make_job_engine
 from service.vocabulary.states import JobKind
 from worker.jobs.context import StepContext
 from worker.jobs.lease import watch_process
@@ -92,7 +92,7 @@ def process_context() -> StepContext:
 def make_context(settings: WorkerSettings) -> StepContext:
     """Return what steps work with under some settings."""
     return StepContext(
-        engine=make_engine(settings.database_url.get_secret_value(), pool_size=2),
+        engine=make_job_engine(settings.database_url.get_secret_value(), pool_size=2),
         blobs=BlobStore(settings.blob_dir),
         settings=settings,
         load_key=lambda: load_key_for_job(settings),

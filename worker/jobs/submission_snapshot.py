@@ -4,20 +4,25 @@ import secrets
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from uuid import UUID
 
 import orjson
 from sqlmodel import Session
 
 from service.storage.audit import audit_head
 from service.storage.criteria import criteria_row, parse_criteria
+from service.storage.decisions import acceptances_of, decision_on
+from service.storage.packages import other_packages
 from service.storage.people import submitted_by
 from service.storage.projects import project_of
 from service.storage.records import StoredEvidence
 from service.storage.routes import design_row, find_route, parse_design
 from service.storage.submissions import end_reasons, read_frozen_evidence
 from service.storage.tables import (
+    Acceptance,
     CriteriaVersion,
     DesignRevision,
+    Package,
     Project,
     Route,
     Submission,
@@ -26,12 +31,14 @@ from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.people import PrintedPerson
-from worker.jobs.earlier_packages import earlier_packages
 from worker.jobs.judging import EvidenceByFibre, rules_from, voids_closures
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
-from worker.package.data.content import EarlierPackage, PackageContent, PlannedSeal
+from worker.package.data.content import EarlierPackage, EarlierSegment, Now, PackageContent, PlannedSeal
 from worker.package.data.lazy_records import LazyRecord, LazyRecords
 from worker.program import PROGRAM
+
+# By package and segment.
+_Acceptances = Mapping[tuple[UUID, str], Acceptance]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,7 +69,7 @@ def read_snapshot(session: Session, submission: Submission) -> SubmissionSnapsho
         evidence=read_frozen_evidence(session, route, submission.id),
         end_reasons=end_reasons(session, submission.project_id, submission.id),
         responsible_person=submitted_by(session, submission),
-        earlier=earlier_packages(session, route, submission),
+        earlier=_earlier_packages(session, route, submission),
         audit=audit_head(session, submission.project_id),
     )
 
@@ -164,3 +171,51 @@ def _order_of(body: str) -> tuple[str, str]:
 
 def _concession(row: dict[str, object]) -> Concession:
     return Concession.model_validate({name: row[name] for name in Concession.model_fields if name in row})
+
+
+def _earlier_packages(session: Session, route: Route, submission: Submission) -> Sequence[EarlierPackage]:
+    """Return the packages before a submission's with some of its segments, newest first."""
+    before = [one for one in other_packages(session, submission) if one[1].number < submission.number]
+    acceptances = {(one.package_id, one.segment_id): one for one in acceptances_of(session, route)}
+    # Those that came after each one, and the one that is being made: the first with a segment takes its place.
+    following = [(f"{route.code}/{submission.number}", frozenset(submission.segments))]
+    earlier = []
+    for package, theirs in before:
+        if not following[-1][1].isdisjoint(theirs.segments):
+            earlier.append(_earlier(session, package, theirs, acceptances=acceptances, following=following))
+        following.insert(0, (package.number, frozenset(theirs.segments)))
+    return earlier
+
+
+def _earlier(
+    session: Session,
+    package: Package,
+    theirs: Submission,
+    *,
+    acceptances: _Acceptances,
+    following: Sequence[tuple[str, frozenset[str]]],
+) -> EarlierPackage:
+    decision = decision_on(session, package)
+    said = {} if decision is None else orjson.loads(decision.document)
+    words = said.get("segments", {})
+    return EarlierPackage(
+        number=package.number,
+        decided_at=None if decision is None else decision.decided_at,
+        is_deemed="deemed_after_days" in said,
+        reason=said.get("reason"),
+        segments={
+            id_: _segment(id_, words.get(id_), acceptances.get((package.id, id_)), following=following)
+            for id_ in theirs.segments
+        },
+    )
+
+
+def _segment(
+    id_: str, word: str | None, acceptance: Acceptance | None, *, following: Sequence[tuple[str, frozenset[str]]]
+) -> EarlierSegment:
+    by = next((number for number, segments in following if id_ in segments), None)
+    if acceptance is not None and acceptance.withdrawn_at is not None:
+        return EarlierSegment(word=word, now=Now.WITHDRAWN, superseded_by=by, reason=acceptance.withdrawal_reason)
+    if by is None or acceptance is not None:
+        return EarlierSegment(word=word, now=Now.STANDS)
+    return EarlierSegment(word=word, now=Now.SUPERSEDED, superseded_by=by)

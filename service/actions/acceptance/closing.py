@@ -10,7 +10,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from service.actions.billing.release import release
+from service.actions.billing.notices import release
 from service.actions.decision_context import DecisionContext
 from service.storage.decisions import accept_segment
 from service.storage.jobs import make_due
