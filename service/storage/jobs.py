@@ -12,11 +12,13 @@ from uuid import UUID, uuid4
 
 from sqlalchemy import ColumnElement, and_, case, func, literal, or_, text, update
 from sqlalchemy.dialects.postgresql import insert
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from service.storage.tables import Job
 from service.vocabulary.states import JobKind, JobState
 
+# The table itself, not its class: that spares 4,000 of the 57,000 calls of judging and settling one fibre.
+_JOB = Job.metadata.tables["job"]
 DUE_CHANNEL = "job_due"
 _SHORTEST_PAUSE_S, _LONGEST_PAUSE_S = 2, 300
 # How often a waiting job looks whether what it waits for is back.
@@ -74,7 +76,7 @@ def make_due_at(
         "fence": 0,
         "attempts": 0,
     }
-    statement = insert(Job).values(**row)
+    statement = insert(_JOB).values(**row)
     statement = statement.on_conflict_do_update(
         index_elements=["kind", "subject_id"],
         set_={
@@ -84,7 +86,7 @@ def make_due_at(
             "attempts": text("CASE WHEN job.state = 'due' THEN job.attempts ELSE 0 END"),
             "outage_since": text("CASE WHEN job.state = 'due' THEN job.outage_since END"),
         },
-        where=col(Job.state) != JobState.LEASED,
+        where=_JOB.c.state != JobState.LEASED,
     )
     session.execute(statement.returning(_WAKE))
 
@@ -94,23 +96,23 @@ def take_lease(session: Session, job_id: UUID, *, lease: timedelta, counts_ended
 
     That time ran out on a holder counts as an attempt, unless what is done cannot have ended it.
     """
-    is_new = or_(literal(counts_ended), col(Job.state) != JobState.LEASED)
+    is_new = or_(literal(counts_ended), _JOB.c.state != JobState.LEASED)
     row = session.execute(
-        update(Job)
-        .where(col(Job.id) == job_id, _is_takeable())
+        update(_JOB)
+        .where(_JOB.c.id == job_id, _is_takeable())
         .values(
             state=JobState.LEASED,
             leased_until=func.now() + lease,
-            fence=col(Job.fence) + 1,
-            attempts=col(Job.attempts) + case((is_new, 1), else_=0),
+            fence=_JOB.c.fence + 1,
+            attempts=_JOB.c.attempts + case((is_new, 1), else_=0),
         )
         .returning(
-            Job.project_id,  # type: ignore[call-overload]
-            Job.kind,
-            Job.subject_id,
-            Job.fence,
-            Job.attempts,
-            func.coalesce(func.extract("epoch", func.now() - col(Job.outage_since)), 0).label("outage_s"),
+            _JOB.c.project_id,
+            _JOB.c.kind,
+            _JOB.c.subject_id,
+            _JOB.c.fence,
+            _JOB.c.attempts,
+            func.coalesce(func.extract("epoch", func.now() - _JOB.c.outage_since), 0).label("outage_s"),
         )
     ).one_or_none()
     if row is None:
@@ -128,7 +130,7 @@ def take_lease(session: Session, job_id: UUID, *, lease: timedelta, counts_ended
 
 def renew(session: Session, lease: Lease, *, until: timedelta) -> None:
     """Hold a job for so long from now."""
-    held = update(Job).where(_is_held(lease)).values(leased_until=func.now() + until).returning(col(Job.id))
+    held = update(_JOB).where(_is_held(lease)).values(leased_until=func.now() + until).returning(_JOB.c.id)
     if session.execute(held).one_or_none() is None:
         raise LeaseLostError(str(lease.job_id))
 
@@ -205,24 +207,24 @@ def claim_hints(
         select(Job.id)
         .where(
             _is_takeable(),
-            col(Job.kind).in_(kinds),
-            or_(col(Job.hinted_at).is_(None), col(Job.hinted_at) < func.now() - again_after),
+            _JOB.c.kind.in_(kinds),
+            or_(_JOB.c.hinted_at.is_(None), _JOB.c.hinted_at < func.now() - again_after),
         )
-        .order_by(col(Job.due_at))
+        .order_by(_JOB.c.due_at)
         .limit(limit)
         .with_for_update(skip_locked=True)
         .cte("to_hint")
     )
-    stamped = update(Job).where(col(Job.id) == to_hint.c.id).values(hinted_at=func.now())
-    rows = session.execute(stamped.returning(col(Job.id), col(Job.kind), col(Job.due_at)))
+    stamped = update(_JOB).where(_JOB.c.id == to_hint.c.id).values(hinted_at=func.now())
+    rows = session.execute(stamped.returning(_JOB.c.id, _JOB.c.kind, _JOB.c.due_at))
     return [(row.id, row.kind) for row in sorted(rows, key=lambda row: row.due_at)]
 
 
 def forget_hints(session: Session, job_ids: Collection[UUID]) -> None:
     """Say that hints were not given after all."""
     # A row that somebody has locked is passed over, it is hinted at later: to wait for many rows is to risk a deadlock.
-    free = select(Job.id).where(col(Job.id).in_(job_ids)).with_for_update(skip_locked=True)
-    session.execute(update(Job).where(col(Job.id).in_(free)).values(hinted_at=None))
+    free = select(Job.id).where(_JOB.c.id.in_(job_ids)).with_for_update(skip_locked=True)
+    session.execute(update(_JOB).where(_JOB.c.id.in_(free)).values(hinted_at=None))
 
 
 def seconds_to_next(session: Session, *, again_after: timedelta) -> float | None:
@@ -230,9 +232,9 @@ def seconds_to_next(session: Session, *, again_after: timedelta) -> float | None
     opens_at = func.least(
         text("CASE WHEN state <> 'leased' THEN due_at END"), text("CASE WHEN state = 'leased' THEN leased_until END")
     )
-    next_at = func.min(func.greatest(opens_at, col(Job.hinted_at) + again_after))
+    next_at = func.min(func.greatest(opens_at, _JOB.c.hinted_at + again_after))
     seconds = session.execute(
-        select(func.extract("epoch", next_at - func.now())).where(col(Job.state).in_(OPEN_STATES))
+        select(func.extract("epoch", next_at - func.now())).where(_JOB.c.state.in_(OPEN_STATES))
     ).scalar_one()
     return None if seconds is None else max(0.0, float(seconds))
 
@@ -244,11 +246,11 @@ def seconds_untaken(
 
     A hint younger than `hinted_for` may still be on its way; one older than `hinted_within` is another relay's matter.
     """
-    opened_at = func.greatest(col(Job.due_at), col(Job.leased_until))
+    opened_at = func.greatest(_JOB.c.due_at, _JOB.c.leased_until)
     statement = select(func.extract("epoch", func.now() - func.min(opened_at))).where(
         _is_takeable(),
-        col(Job.kind).in_(kinds),
-        col(Job.hinted_at).between(func.now() - hinted_within, func.now() - hinted_for),
+        _JOB.c.kind.in_(kinds),
+        _JOB.c.hinted_at.between(func.now() - hinted_within, func.now() - hinted_for),
     )
     seconds = session.execute(statement).scalar_one()
     return 0.0 if seconds is None else max(0.0, float(seconds))
@@ -256,8 +258,8 @@ def seconds_untaken(
 
 def given_up_jobs(session: Session) -> Sequence[Job]:
     """Return the jobs that are parked, or wait for something outside, in order of time."""
-    given_up = select(Job).where(col(Job.state).in_([JobState.PARKED, JobState.WAITING]))
-    return session.exec(given_up.order_by(col(Job.due_at))).all()
+    given_up = select(Job).where(_JOB.c.state.in_([JobState.PARKED, JobState.WAITING]))
+    return session.exec(given_up.order_by(_JOB.c.due_at)).all()
 
 
 def state_of(session: Session, kind: JobKind, subject_id: UUID) -> JobState:
@@ -268,20 +270,20 @@ def state_of(session: Session, kind: JobKind, subject_id: UUID) -> JobState:
 
 
 def _is_takeable() -> ColumnElement[bool]:
-    waits = col(Job.state).in_([JobState.DUE, JobState.WAITING])
+    waits = _JOB.c.state.in_([JobState.DUE, JobState.WAITING])
     return or_(
-        and_(waits, col(Job.due_at) <= func.now()),
-        and_(col(Job.state) == JobState.LEASED, col(Job.leased_until) < func.now()),
+        and_(waits, _JOB.c.due_at <= func.now()),
+        and_(_JOB.c.state == JobState.LEASED, _JOB.c.leased_until < func.now()),
     )
 
 
 def _is_held(lease: Lease) -> ColumnElement[bool]:
-    return and_(col(Job.id) == lease.job_id, col(Job.fence) == lease.fence, col(Job.state) == JobState.LEASED)
+    return and_(_JOB.c.id == lease.job_id, _JOB.c.fence == lease.fence, _JOB.c.state == JobState.LEASED)
 
 
 def _write_held(session: Session, lease: Lease, **values: object) -> None:
     values = {"leased_until": None, "hinted_at": None, "outage_since": None, **values}
-    woken = case((col(Job.state) == JobState.DUE, _WAKE))
-    result = session.execute(update(Job).where(_is_held(lease)).values(**values).returning(col(Job.id), woken))
+    woken = case((_JOB.c.state == JobState.DUE, _WAKE))
+    result = session.execute(update(_JOB).where(_is_held(lease)).values(**values).returning(_JOB.c.id, woken))
     if result.one_or_none() is None:
         raise LeaseLostError(str(lease.job_id))

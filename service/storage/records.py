@@ -237,7 +237,7 @@ def files_here(session: Session, project_id: UUID, digests: Collection[str]) -> 
         col(EvidenceFile.project_id) == project_id,
         col(EvidenceFile.sha256) == any_(literal(list(digests), ARRAY(String))),
     )
-    return {row.sha256: EvidenceType(row.media_type) for row in session.execute(statement)}
+    return {row.sha256: row.media_type for row in session.execute(statement)}
 
 
 def read_evidence(
@@ -260,7 +260,8 @@ def links_by_record(project_id: UUID, route_id: UUID, numbers: Collection[int] |
     fibres = func.array_agg(fibre, type_=ARRAY(Integer)).label("fibres")
     statement = _links(project_id, route_id).add_columns(fibres)
     if numbers is not None:
-        statement = statement.where(fibre.in_(numbers))
+        # One array: the statement's text stays the same, and PostgreSQL has it prepared.
+        statement = statement.where(fibre == any_(literal(list(numbers), ARRAY(Integer))))
     return statement.group_by(col(RecordFibre.record_id)).subquery()
 
 

@@ -19,7 +19,8 @@ from service.vocabulary.quantities import read_canonical
 from service.vocabulary.records.invalidation import Reach
 
 # Made once and of bare columns, for what is asked most often: 0.4 ms instead of 0.9.
-_ROUTE = Route.metadata.tables["route"].c
+_ROUTES = Route.metadata.tables["route"]
+_ROUTE = _ROUTES.c
 _VERSION = plain_select(_ROUTE.version, _ROUTE.project_id).where(_ROUTE.id == bindparam("route_id"))
 
 
@@ -87,9 +88,8 @@ def lock_for_step(session: Session, project_id: UUID, route_id: UUID) -> LockedR
 
 def lock_and_raise(session: Session, project_id: UUID, route_id: UUID) -> LockedRoute:
     """Lock a route and raise its version, in one statement; return it as it is then."""
-    raised = update(Route).where(*_is(project_id, route_id)).values(version=col(Route.version) + 1)
-    returned: Any = raised.returning(_ROUTE.version, _ROUTE.criteria_version)
-    return LockedRoute(*session.execute(returned).one())
+    raised = update(_ROUTES).where(*_is(project_id, route_id)).values(version=_ROUTE.version + 1)
+    return LockedRoute(*session.execute(raised.returning(_ROUTE.version, _ROUTE.criteria_version)).one())
 
 
 def share_sites(session: Session, project_id: UUID) -> None:

@@ -3,11 +3,12 @@
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cache
 from typing import Any, NamedTuple
 from uuid import UUID
 
 import orjson
-from sqlalchemy import ColumnElement, and_, bindparam, exists, func, update
+from sqlalchemy import ColumnElement, Select, and_, bindparam, exists, func, update
 from sqlalchemy import select as plain_select
 from sqlalchemy.dialects.postgresql import insert
 from sqlmodel import Session, col, select
@@ -58,16 +59,8 @@ def waiting_route(
     session: Session, project_id: UUID, route_id: UUID, *, limit: int, engine: int
 ) -> WaitingRoute | None:
     """Return fibres of a route that wait to be judged, urgent ones first; None where it has no criteria."""
-    by_newer = col(Fibre.engine_version) > engine
-    statement = (
-        with_what_judges(plain_select())
-        .add_columns(col(Fibre.number), col(Fibre.evidence_version), by_newer)
-        .outerjoin(Fibre, and_(*_of(Route), _waits()))
-        .where(col(Route.project_id) == project_id, col(Route.id) == route_id)
-        .order_by(by_newer, col(Fibre.is_urgent).desc(), col(Fibre.number))
-        .limit(limit)
-    )
-    rows = session.execute(statement).all()
+    asked = {"of_project": project_id, "of_route": route_id, "own_engine": engine, "most": limit}
+    rows = session.execute(_waiting(), asked).all()
     if not rows:
         return None
     size = len(JudgedBy._fields)
@@ -121,25 +114,12 @@ def next_settling(project_id: UUID, route_id: UUID, *, interval: timedelta) -> C
 
 def judged_route(session: Session, project_id: UUID, route_id: UUID) -> JudgedRoute | None:
     """Return everything that settling a route takes; None where it has no criteria."""
-    statement = (
-        with_what_judges(plain_select())
-        .add_columns(func.coalesce(col(StandingVerdict.engine_version), 0))
-        .outerjoin(
-            StandingVerdict,
-            and_(
-                col(StandingVerdict.project_id) == col(Route.project_id),
-                col(StandingVerdict.route_id) == col(Route.id),
-            ),
-        )
-        .where(col(Route.project_id) == project_id, col(Route.id) == route_id)
-    )
-    row = session.execute(statement).one_or_none()
+    asked = {"of_project": project_id, "of_route": route_id}
+    row = session.execute(_judged_by(), asked).one_or_none()
     if row is None:
         return None
     *by, engine = row
-    columns = [col(getattr(Fibre, name)) for name in JudgedRow._fields]
-    of_route = col(Fibre.project_id) == project_id, col(Fibre.route_id) == route_id
-    found = session.execute(plain_select(*columns).where(*of_route).order_by(col(Fibre.number)))
+    found = session.execute(_judged_fibres(), asked)
     fibres = [JudgedRow(*one) for one in found]
     return JudgedRoute(JudgedBy(*by), fibres, max(engine, *(one.engine_version for one in fibres)))
 
@@ -223,6 +203,45 @@ def work_documents(session: Session, route: Route) -> Sequence[str]:
     """Return the work of each fibre that has any, as JSON arrays, in order of fibre number."""
     statement = select(Fibre.work).where(*_of(route), col(Fibre.work).is_not(None)).order_by(col(Fibre.number))
     return [work for work in session.exec(statement) if work is not None]
+
+
+# Statements of the way to the work list, each made once: making one takes as long as running it.
+
+
+@cache
+def _waiting() -> Select[Any]:
+    by_newer = col(Fibre.engine_version) > bindparam("own_engine")
+    return (
+        with_what_judges(plain_select())
+        .add_columns(col(Fibre.number), col(Fibre.evidence_version), by_newer)
+        .outerjoin(Fibre, and_(*_of(Route), _waits()))
+        .where(*_asked(Route.project_id, Route.id))
+        .order_by(by_newer, col(Fibre.is_urgent).desc(), col(Fibre.number))
+        .limit(bindparam("most"))
+    )
+
+
+@cache
+def _judged_by() -> Select[Any]:
+    is_of_route = and_(
+        col(StandingVerdict.project_id) == col(Route.project_id), col(StandingVerdict.route_id) == col(Route.id)
+    )
+    return (
+        with_what_judges(plain_select())
+        .add_columns(func.coalesce(col(StandingVerdict.engine_version), 0))
+        .outerjoin(StandingVerdict, is_of_route)
+        .where(*_asked(Route.project_id, Route.id))
+    )
+
+
+@cache
+def _judged_fibres() -> Select[Any]:
+    columns = [col(getattr(Fibre, name)) for name in JudgedRow._fields]
+    return plain_select(*columns).where(*_asked(Fibre.project_id, Fibre.route_id)).order_by(col(Fibre.number))
+
+
+def _asked(project_id: Any, route_id: Any) -> tuple[Any, Any]:
+    return col(project_id) == bindparam("of_project"), col(route_id) == bindparam("of_route")
 
 
 def _of(route: Any) -> tuple[Any, Any]:

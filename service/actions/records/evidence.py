@@ -35,13 +35,13 @@ def keep_evidence(
         project_id=project.id,
         sha256=sha256,
         size_bytes=size_bytes,
-        media_type=media_type.value,
+        media_type=media_type,
         received_at=caller.now,
         token_id=caller.token_id,
     )
     is_new = add_file(session, sent)
     file = find_evidence(session, project, sha256)
-    if file.media_type != media_type.value:
+    if file.media_type is not media_type:
         raise ConflictError(f"This file is here already, as {file.media_type}.")
     if is_new:
         append_audit(session, project.id, caller.event("evidence.received", sha256, content_sha256=sha256))
