@@ -15,7 +15,7 @@ from redis import Redis, RedisError
 from service.settings import WorkerSettings
 from service.vocabulary.states import JobKind
 from worker.relay import AskRoom, Hint, HintNotTakenError, QueueFullError
-from worker.tasks import STEPS
+from worker.tasks import STEPS, task_name
 
 _PREFIX = "acc:"
 # Each hint is given again while its job is due: more of them say nothing new, and fill Redis where nobody takes any.
@@ -56,7 +56,7 @@ def make_app(settings: WorkerSettings) -> Celery:
         # Without acknowledgements a worker would take every hint at once, and others would find none.
         worker_disable_prefetch=True,
         worker_enable_prefetch_count_reduction=False,
-        task_annotations={f"job.{kind.value}": {"time_limit": step.hard_limit_s} for kind, step in STEPS.items()},
+        task_annotations={task_name(kind): {"time_limit": step.hard_limit_s} for kind, step in STEPS.items()},
         task_ignore_result=True,
         task_serializer="json",
         accept_content=["json"],
@@ -87,7 +87,7 @@ def make_hint(app: Celery) -> Hint:
 
     def hint(kind: JobKind, job_id: UUID) -> None:
         try:
-            app.send_task(f"job.{kind.value}", args=[str(job_id)], queue=_queue_of(kind).value, retry=False)
+            app.send_task(task_name(kind), args=[str(job_id)], queue=_queue_of(kind).value, retry=False)
         except (OperationalError, OSError) as error:
             raise HintNotTakenError(type(error).__name__) from error
 

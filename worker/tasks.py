@@ -1,6 +1,6 @@
 """The tasks: each is a name and an id. The jobs table says whether there is anything to do, and retries."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -20,9 +20,6 @@ from worker.sealing.signing_key import load_key_for_job
 from worker.sealing.trust_services import authorities_of, time_trust_of, trust_of
 from worker.steps import check_upload, countersign, deem, judge, package, settle, trial
 
-Task = Callable[[str], None]
-
-
 STEPS: Mapping[JobKind, Step] = MappingProxyType(
     {
         JobKind.JUDGE: judge.STEP,
@@ -36,51 +33,20 @@ STEPS: Mapping[JobKind, Step] = MappingProxyType(
 )
 
 
-def _task(name: str) -> Callable[[Task], Task]:
-    decorate: Callable[[Task], Task] = untyped_shared_task(name=name, ignore_result=True)
-    return decorate
+def task_name(kind: JobKind) -> str:
+    """Return what a worker's task is called that does a kind of job."""
+    return f"job.{kind.value}"
 
 
-@_task("job.judge")
-def judge_route(job_id: str) -> None:
-    """Judge the fibres of a route that wait."""
-    run_job(process_context(), STEPS[JobKind.JUDGE], UUID(job_id))
+def _add_task(kind: JobKind, step: Step) -> None:
+    def do_job(job_id: str) -> None:
+        run_job(process_context(), step, UUID(job_id))
+
+    untyped_shared_task(do_job, name=task_name(kind), ignore_result=True)
 
 
-@_task("job.settle")
-def settle_route(job_id: str) -> None:
-    """Settle a route."""
-    run_job(process_context(), STEPS[JobKind.SETTLE], UUID(job_id))
-
-
-@_task("job.package")
-def make_package(job_id: str) -> None:
-    """Make the signed package of a submission."""
-    run_job(process_context(), STEPS[JobKind.PACKAGE], UUID(job_id))
-
-
-@_task("job.countersign")
-def countersign_package(job_id: str) -> None:
-    """Close a decided package."""
-    run_job(process_context(), STEPS[JobKind.COUNTERSIGN], UUID(job_id))
-
-
-@_task("job.trial")
-def try_criteria(job_id: str) -> None:
-    """Try other criteria on some fibres of a route."""
-    run_job(process_context(), STEPS[JobKind.TRIAL], UUID(job_id))
-
-
-@_task("job.deem")
-def deem_accepted(job_id: str) -> None:
-    """Deem a package accepted whose time has run out."""
-    run_job(process_context(), STEPS[JobKind.DEEM], UUID(job_id))
-
-
-@_task("job.check_upload")
-def check_uploaded_signature(job_id: str) -> None:
-    """Check a file that somebody signed with a key of their own."""
-    run_job(process_context(), STEPS[JobKind.CHECK_UPLOAD], UUID(job_id))
+for _kind, _step in STEPS.items():
+    _add_task(_kind, _step)
 
 
 @lru_cache(maxsize=1)

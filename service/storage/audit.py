@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from sqlalchemy import insert, update
 from sqlmodel import Session, col, func, select
 
 from service.storage.notices import NoticeDraft
@@ -19,6 +20,7 @@ from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.quantities import canonical_time
 
 FIRST_HASH = "0" * 64
+_ENTRIES, _HEADS = AuditEntry.metadata.tables["audit_entry"], ProjectHead.metadata.tables["project_head"]
 _ROWS_AT_ONCE = 1000
 
 
@@ -41,19 +43,16 @@ def append_audit(session: Session, project_id: UUID, event: AuditEvent, *, notic
     for draft in notices:
         head.notice_sequence += 1
         session.add(draft.numbered(project_id, head.notice_sequence))
-    head.audit_sequence += 1
-    entry = canonical_json(_entry(event, head.audit_sequence)).decode()
+    session.flush()
+    sequence = head.audit_sequence + 1
+    entry = canonical_json(_entry(event, sequence)).decode()
     link = chain_hash(head.audit_hash, entry)
-    session.add(
-        AuditEntry(
-            project_id=project_id,
-            sequence=head.audit_sequence,
-            entry=entry,
-            previous_hash=head.audit_hash,
-            hash=link,
-        )
-    )
-    head.audit_hash = link
+    row = {"project_id": project_id, "sequence": sequence, "entry": entry, "previous_hash": head.audit_hash}
+    # Entry and head in one statement: everybody who changes the project waits for this lock.
+    added = insert(_ENTRIES).values(**row, hash=link).returning(_ENTRIES.c.sequence).cte("added")
+    moved = update(_HEADS).where(_HEADS.c.project_id == project_id).values(audit_sequence=sequence, audit_hash=link)
+    session.execute(moved.add_cte(added))
+    session.expire(head)
 
 
 def lock_head(session: Session, project_id: UUID) -> ProjectHead:

@@ -8,6 +8,7 @@ from sqlalchemy import func, update
 from sqlmodel import Session, col, select
 
 from service.errors import NotFoundError
+from service.storage.session import keep_at_hand
 from service.storage.tables import CriteriaTrial, CriteriaVersion, Route
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.findings.trial import TrialState
@@ -24,6 +25,7 @@ def criteria_row(session: Session, project_id: UUID, version: int) -> CriteriaVe
     row = find_criteria(session, project_id, version)
     if row is None:
         raise NotFoundError(f"No criteria version {version}.")
+    keep_at_hand(session, row)
     return row
 
 

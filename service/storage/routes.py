@@ -12,6 +12,7 @@ from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from service.errors import NotFoundError
+from service.storage.session import keep_at_hand
 from service.storage.tables import CriteriaVersion, DesignRevision, Fibre, Project, Route, RouteSite, Site
 from service.vocabulary.design.design import Design
 from service.vocabulary.design.layout import Layout
@@ -156,7 +157,9 @@ def design_row(session: Session, route: Route, *, revision: int | None = None) -
 
 def design_revision(session: Session, project_id: UUID, route_id: UUID, revision: int) -> DesignRevision:
     """Return the row of a route's design revision."""
-    return session.get_one(DesignRevision, (project_id, route_id, revision))
+    row = session.get_one(DesignRevision, (project_id, route_id, revision))
+    keep_at_hand(session, row)
+    return row
 
 
 # Rows never change, so what their text says may be kept.

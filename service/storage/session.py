@@ -17,7 +17,7 @@ import psycopg
 from psycopg.abc import Buffer
 from psycopg.types.datetime import TimestamptzLoader
 from sqlalchemy import Engine, create_engine, event, text
-from sqlmodel import Session
+from sqlmodel import Session, SQLModel
 
 from service.settings import CLOCK_TOLERANCE
 
@@ -55,6 +55,11 @@ def make_job_engine(url: str, *, pool_size: int) -> Engine:
     One way to the database and back less each time that a connection is lent.
     """
     return _make_engine(url, pool_size=pool_size, pool_pre_ping=False)
+
+
+def make_hint_engine(url: str, *, pool_size: int) -> Engine:
+    """Return an engine for the relay, which waits for no disk: a hint that a crash forgets is given again."""
+    return _make_engine(url, f"{_OPTIONS} -c synchronous_commit=off", pool_size=pool_size, pool_pre_ping=False)
 
 
 @contextmanager
@@ -139,17 +144,22 @@ class ClockWatch:
         return passed_s > _AGAIN_AFTER_S or abs(jumped_s) > _LEAST_JUMP_S
 
 
-def _make_engine(url: str, **pool: Any) -> Engine:
+def _make_engine(url: str, options: str = _OPTIONS, **pool: Any) -> Engine:
     engine = create_engine(
         url,
         max_overflow=0,
         # An error's text goes into logs and the jobs table: what was recorded stays out of them.
         hide_parameters=True,
-        connect_args={"options": _OPTIONS, **TCP_PATIENCE},
+        connect_args={"options": options, **TCP_PATIENCE},
         **pool,
     )
     event.listen(engine, "connect", _read_any_time)
     return engine
+
+
+def keep_at_hand(session: Session, row: SQLModel) -> None:
+    """Let a session remember a row that never changes, which else it forgets as soon as nobody holds it."""
+    session.info[id(row)] = row
 
 
 class _AnyTimeLoader(TimestamptzLoader):

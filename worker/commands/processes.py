@@ -13,7 +13,7 @@ from celery.signals import worker_shutting_down
 
 from service.api.app import create_app
 from service.settings import ServiceSettings, WorkerSettings
-from service.storage.session import make_engine, make_job_engine
+from service.storage.session import make_engine, make_hint_engine
 from worker.app import KINDS_AT, HintQueue, make_app, make_ask_room, make_hint, redis_client
 from worker.commands.liveness import READY, WorkerWatch, beat_into, end_process, watch_rounds
 from worker.relay import Relay
@@ -68,7 +68,7 @@ def run_relay(heartbeat_file: Path | None) -> None:
 
     signal.signal(signal.SIGTERM, end)
     signal.signal(signal.SIGINT, end)
-    engine = make_job_engine(settings.database_url.get_secret_value(), pool_size=2)
+    engine = make_hint_engine(settings.database_url.get_secret_value(), pool_size=2)
     relay = Relay(
         engine,
         make_hint(make_app(settings)),
