@@ -20,10 +20,14 @@ from service.vocabulary.states import JobKind
 
 def judge_after(session: Session, route: Route, records: Sequence[Record], *, is_urgent: bool) -> None:
     """Raise a locked route's version and let every fibre wait that some records, come or gone, may matter to."""
+    # By criteria, work on one fibre voids what was measured of it, or of every fibre whose closure was opened for it.
+    # Here that says only who is judged again: one fibre too many costs time, one too few keeps a verdict that no longer
+    # holds. What really is void is found in judging, from all of a fibre's records and their order.
     voiding = Voiding.FIBRE
     if route.criteria_version is not None:
         voiding = criteria_of(session, route.project_id, route.criteria_version).rework_voids
     fibre_count = layout_of(session, route).design.fibre_count
+    # A calibration that came late, or ended, says something else of every splice that its splicer made since.
     calibrations = [record.id for record in records if isinstance(record, ArcCalibrationRecord)]
     since = fibres_spliced_since(session, route, calibrations) if calibrations else set()
     touched = frozenset().union(
@@ -38,6 +42,8 @@ def judge_after(session: Session, route: Route, records: Sequence[Record], *, is
 
 def judge_again(session: Session, route: Route, numbers: Collection[int] | None, *, is_urgent: bool) -> None:
     """Let fibres of a locked route, or all with None, wait to be judged; without criteria nothing is judged yet."""
+    # Never a flag: a fibre waits while it was judged for a lower version than this, so that a run that read before it
+    # cannot take the wait away by what it writes after it.
     touch_fibres(session, route, numbers, is_urgent=is_urgent)
     if route.criteria_version is not None:
         make_due(session, JobKind.JUDGE, project_id=route.project_id, subject_id=route.id)

@@ -64,7 +64,11 @@ def lock_route(session: Session, projects: Collection[UUID] | None, route_id: UU
 
 
 def lock_reached(session: Session, route: Route, reach: Reach) -> Sequence[Route]:
-    """Lock a route and all that records of it reach, in order of id so that no two requests wait for each other."""
+    """Lock a route and all that records of it reach, in order of id so that no two requests wait for each other.
+
+    A closure's lid is every route's that passes it, and a splicer's calibration every route's that it works on: which
+    those are must not change between looking and locking, so that is locked first.
+    """
     if reach.lid_sites or reach.is_any_route:
         share_sites(session, route.project_id)
     through = select(RouteSite.route_id).where(
@@ -88,7 +92,10 @@ def lock_for_step(session: Session, project_id: UUID, route_id: UUID) -> LockedR
 
 
 def lock_and_raise(session: Session, project_id: UUID, route_id: UUID) -> LockedRoute:
-    """Lock a route and raise its version, in one statement; return it as it is then."""
+    """Lock a route and raise its version, in one statement; return it as it is then.
+
+    PostgreSQL waits for the row and then takes it as it was committed: no version that was given meanwhile is lost.
+    """
     raised = update(_ROUTES).where(*_is(project_id, route_id)).values(version=_ROUTE.version + 1)
     return LockedRoute(*session.execute(raised.returning(_ROUTE.version, _ROUTE.criteria_version)).one())
 

@@ -1,4 +1,8 @@
-"""Who signs a package with a key of their own, and what of it is still to be signed or sealed."""
+"""Who signs a package with a key of their own, and what of it is still to be signed or sealed.
+
+Started by: whoever reads a package, sends a signed file in or checks it.
+Writes: nothing. Leaves: nothing.
+"""
 
 from collections.abc import Iterator
 

@@ -1,4 +1,8 @@
-"""Where a route and its segments are on the way from work to money."""
+"""Where a route and its segments are on the way from work to money.
+
+Started by: whoever asks for a route's or a project's status, on a snapshot.
+Writes: nothing. Leaves: nothing.
+"""
 
 from collections.abc import Collection
 from typing import Any

@@ -1,4 +1,8 @@
-"""What anybody who holds a package's code may know: that it was issued, what became of it, and its digests."""
+"""What anybody who holds a package's code may know: that it was issued, what became of it, and its digests.
+
+Started by: anybody with the code that is printed on the package, on a snapshot.
+Writes: nothing. Leaves: nothing.
+"""
 
 import re
 from collections.abc import Sequence

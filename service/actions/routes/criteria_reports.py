@@ -1,4 +1,7 @@
-"""What is the matter with criteria, by themselves and on a route."""
+"""What criteria cannot decide, or say against each other: by themselves, and on a route.
+
+Started by: whoever sets criteria, and every status. Writes: nothing. Leaves: nothing.
+"""
 
 from collections.abc import Sequence
 from functools import lru_cache
@@ -14,7 +17,7 @@ from service.vocabulary.criteria.route_feasibility import misfits_of
 
 
 def reports_on_route(session: Session, route: Route, version: int | None) -> Sequence[CriteriaReport]:
-    """Return what is the matter with a criteria version on a route; nothing without one."""
+    """Return what a criteria version cannot decide on a route; nothing without one."""
     if version is None:
         return ()
     criteria = criteria_row(session, route.project_id, version).document
@@ -23,7 +26,7 @@ def reports_on_route(session: Session, route: Route, version: int | None) -> Seq
 
 @lru_cache(maxsize=128)
 def reports_in(criteria: str) -> tuple[CriteriaReport, ...]:
-    """Return what is the matter with criteria, by their canonical text, before they meet any route."""
+    """Return what criteria cannot decide, by their canonical text, before they meet any route."""
     return tuple(contradictions_in(parse_criteria(criteria)))
 
 
