@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from service.vocabulary.findings.finding import FindingDocument
-from service.vocabulary.findings.suspicion import SuspicionDocument
+from service.vocabulary.findings.suspicion import Suspicion
 from service.vocabulary.records.record import RECORD, fibres_of
 from tests.factories import (
     Body,
@@ -132,7 +132,7 @@ def _suspect(trial: Trial, judged: Sequence[JudgedFibre]) -> Iterator[JudgedFibr
             # Each copy is looked for alone: of one kind only the first few are written down.
             yield replace(fibre, suspected_of=_suspected_of(fibre, among=_others(judged, copied - {fibre.number})))
     honest = _others(judged, copied)
-    found = suspicions_of({one.number: one.judgement.figures for one in honest})
+    found = suspicions_of({one.number: one.judgement.contributions for one in honest})
     for fibre in honest:
         yield replace(fibre, suspected_of=_kinds(found, fibre))
 
@@ -142,8 +142,8 @@ def _others(judged: Sequence[JudgedFibre], left_out: Set[int]) -> list[JudgedFib
 
 
 def _suspected_of(fibre: JudgedFibre, *, among: Sequence[JudgedFibre]) -> frozenset[str]:
-    return _kinds(suspicions_of({one.number: one.judgement.figures for one in among}), fibre)
+    return _kinds(suspicions_of({one.number: one.judgement.contributions for one in among}), fibre)
 
 
-def _kinds(found: Sequence[SuspicionDocument], fibre: JudgedFibre) -> frozenset[str]:
-    return frozenset(one["kind"] for one in found if fibre.number in one["fibres"])
+def _kinds(found: Sequence[Suspicion], fibre: JudgedFibre) -> frozenset[str]:
+    return frozenset(one.kind.value for one in found if fibre.number in one.fibres)

@@ -21,8 +21,7 @@ from worker.jobs.runner import HopelessError
 from worker.judgement.history.acts import Record
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.history.records import read_record
-from worker.judgement.judge import FibreJudgement, Rules, prepare
-from worker.judgement.unjudged import unjudged
+from worker.judgement.judge import FibreJudgement, Rules, prepare, unjudged
 
 # Enough to be quick, few enough that a splice that comes in meanwhile is judged within the second.
 FIBRES_A_RUN = 64

@@ -10,9 +10,10 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import OutcomeCounts
 from service.vocabulary.findings.trial import ChangedFibres, TrialResult
 from service.vocabulary.words import Outcome
+from worker.judgement.counts import Counts
 from worker.judgement.judge import FibreJudgement
 from worker.judgement.route.attainable import attainability
-from worker.judgement.route.settle import JudgedFibre, outcome_of, settle
+from worker.judgement.route.settle import JudgedFibre, settle
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,7 +73,7 @@ def carry_on(
         compared=_add(
             before.compared,
             (
-                (_outcome_of(standing.counts[one.fibre]), _outcome_of(one.counts))
+                (_outcome_of(map(_numbers, standing.counts[one.fibre].values())), _outcome_of(one.counts.values()))
                 for one in tried
                 if one.counts and standing.counts.get(one.fibre)
             ),
@@ -122,8 +123,8 @@ def result_of(
 def _settled_by(judgement: FibreJudgement) -> JudgedFibre:
     """Return what settling needs, less what only suspicions are made of: a trial tells none, and it is the bulk."""
     fibre = JudgedFibre.of(judgement)
-    figures = fibre.figures
-    return fibre if figures is None else replace(fibre, figures={**figures, "traces": [], "estimates": []})
+    own = fibre.contributions
+    return fibre if own is None else replace(fibre, contributions=own._replace(traces=(), estimates=()))
 
 
 def _changes(progress: Progress) -> list[ChangedFibres]:
@@ -142,10 +143,9 @@ def _add(before: Mapping[str, OutcomeCounts], found: Iterable[tuple[str, str]]) 
     return counts
 
 
-def _outcome_of(counts: Mapping[str, OutcomeCounts]) -> Outcome:
+def _outcome_of(counts: Iterable[tuple[int, int, int]]) -> Outcome:
     """Return what a fibre's required findings in all its segments come to."""
-    conforming, nonconforming, undetermined = (sum(own) for own in zip(*map(_numbers, counts.values()), strict=True))
-    return outcome_of(OutcomeCounts(conforming=conforming, nonconforming=nonconforming, undetermined=undetermined))
+    return Counts(*map(sum, zip(*counts, strict=True))).outcome
 
 
 def _numbers(counts: OutcomeCounts) -> tuple[int, int, int]:

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import FIBRE_FORM, FibreDocument, FindingDocument, OutcomeCounts
-from service.vocabulary.words import Force
+from service.vocabulary.findings.finding import FibreDocument
+from worker.judgement.counts import Counts, Missing, count_required, missing_of
+from worker.judgement.documents import write_fibre, write_work
 from worker.judgement.fibre.consistency import inconsistencies
-from worker.judgement.fibre.contributions import FiguresDocument, figures_of, no_figures
+from worker.judgement.fibre.contributions import Contributions, contributions_of
 from worker.judgement.fibre.end_to_end import is_dark
-from worker.judgement.fibre.measured import FibreMeasured, measure_fibre
+from worker.judgement.fibre.measured import measure_fibre
 from worker.judgement.fibre.prepared import prepare_measuring
 from worker.judgement.fibre.repeats import tested_until_conforming
 from worker.judgement.history.acts import Record
@@ -27,20 +28,21 @@ ENGINE = 2
 ENGINE_VERSION = str(ENGINE)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class FibreJudgement:
-    """What judging one fibre gave: its document, the required findings counted by segment, and its figures.
+    """What judging one fibre gave: its document, its required findings counted, and what it contributes to its route.
 
-    One that could not be judged has a `problem`, no figures, and one undetermined finding counted for each of its
-    segments.
+    One that could not be judged has a `problem`, contributes nothing, and counts as one undetermined finding in each of
+    its segments.
     """
 
     fibre: int
     document: FibreDocument
     content: bytes
     digest: str
-    counts: Mapping[str, OutcomeCounts]
-    figures: FiguresDocument | None = None
+    counts: Mapping[str, Counts]
+    missing: tuple[Missing, ...] = ()
+    contributions: Contributions | None = None
     problem: str | None = None
 
 
@@ -49,8 +51,9 @@ class Rules:
 
     def __init__(self, layout: Layout, criteria: Criteria) -> None:
         self._layout = layout
-        self._rules = rules_for(criteria, layout)
         self._prepared = prepare_measuring(layout, criteria)
+        self._rules = rules_for(criteria, layout)
+        self._statistics = [rule for rule in self._rules if isinstance(rule, JointStatisticRule)]
 
     def read(self, evidence: Iterable[Evidence]) -> list[Record]:
         """Return what stored records say that can matter on the route."""
@@ -58,42 +61,26 @@ class Rules:
 
     def judge(self, fibre: int, records: Iterable[Record]) -> FibreJudgement:
         """Judge one fibre; the order of its records does not matter."""
-        is_asked_for = fibre in self._layout.segments_of_fibre
-        tested = measure_fibre(self._prepared, fibre=fibre, records=records) if is_asked_for else None
-        document = _empty_document(fibre) if tested is None else self._document(tested)
-        content = canonical_json(document)
-        counts = count_required(self._layout.segments_of_fibre.get(fibre, ()), document["findings"])
-        return FibreJudgement(
-            fibre=fibre,
-            document=document,
-            content=content,
-            digest=sha256_hex(content),
-            counts=counts,
-            figures=no_figures() if tested is None else self._figures(tested, document),
-        )
-
-    def _document(self, tested: FibreMeasured) -> FibreDocument:
+        if fibre not in self._layout.segments_of_fibre:
+            return _judgement(write_fibre(fibre), counts={}, contributions=Contributions())
+        tested = measure_fibre(self._prepared, fibre=fibre, records=records)
         findings = [finding for rule in self._rules for finding in rule.findings(tested)]
-        document: FibreDocument = {
-            "form": FIBRE_FORM,
-            "fibre": tested.number,
-            "findings": findings,
-            "work": work_of(tested, findings),
-            "unexpected_events": write_unexpected(self._layout, tested.unexpected),
-            **write_traces(self._layout, tested.traces),  # type: ignore[typeddict-item]
-        }
-        if is_dark(tested):
-            document["is_dark"] = True
-        return document
-
-    def _figures(self, tested: FibreMeasured, document: FibreDocument) -> FiguresDocument:
-        statistics = [rule for rule in self._rules if isinstance(rule, JointStatisticRule)]
-        return figures_of(
+        contributions = contributions_of(
             tested,
-            parts=(part for rule in statistics for part in rule.parts(tested)),
-            seen=(*inconsistencies(tested), *tested_until_conforming(tested, document["findings"])),
-            is_dark=document.get("is_dark", False),
+            sums=(sums for rule in self._statistics for sums in rule.partial_sums(tested)),
+            suspicions=(*inconsistencies(tested), *tested_until_conforming(tested, findings)),
+            is_dark=is_dark(tested),
         )
+        document = write_fibre(
+            fibre,
+            findings=findings,
+            work=[write_work(item, self._layout, fibre=fibre) for item in work_of(tested, findings)],
+            unexpected_events=write_unexpected(self._layout, tested.unexpected),
+            traces=write_traces(self._layout, tested.traces),
+            is_dark=contributions.is_dark,
+        )
+        counts, missing = count_required(tested.segments, findings), missing_of(findings)
+        return _judgement(document, counts=counts, missing=missing, contributions=contributions)
 
 
 def prepare(layout: Layout, criteria: Criteria) -> Rules:
@@ -107,15 +94,28 @@ def judge_fibre(*, layout: Layout, criteria: Criteria, fibre: int, evidence: Ite
     return rules.judge(fibre, rules.read(evidence))
 
 
-def count_required(segments: Iterable[str], findings: Iterable[FindingDocument]) -> dict[str, OutcomeCounts]:
-    """Count required findings by segment and outcome."""
-    counts = {segment: OutcomeCounts(conforming=0, nonconforming=0, undetermined=0) for segment in segments}
-    for finding in findings:
-        if finding["force"] == Force.REQUIRED:
-            for segment in finding["segments"]:
-                counts[segment][finding["outcome"]] += 1  # type: ignore[literal-required]
-    return counts
+def unjudged(layout: Layout, *, fibre: int, problem: str) -> FibreJudgement:
+    """Say of a fibre why it could not be judged: it proves nothing, so its segments cannot conform."""
+    counts = {segment: Counts(undetermined=1) for segment in layout.segments_of_fibre.get(fibre, ())}
+    return _judgement(write_fibre(fibre, problem=problem), counts=counts, contributions=None, problem=problem)
 
 
-def _empty_document(fibre: int) -> FibreDocument:
-    return {"form": FIBRE_FORM, "fibre": fibre, "findings": [], "work": [], "unexpected_events": []}
+def _judgement(
+    document: FibreDocument,
+    *,
+    counts: Mapping[str, Counts],
+    contributions: Contributions | None,
+    missing: Iterable[Missing] = (),
+    problem: str | None = None,
+) -> FibreJudgement:
+    content = canonical_json(document)
+    return FibreJudgement(
+        fibre=document["fibre"],
+        document=document,
+        content=content,
+        digest=sha256_hex(content),
+        counts=counts,
+        missing=tuple(missing),
+        contributions=contributions,
+        problem=problem,
+    )

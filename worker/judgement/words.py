@@ -1,8 +1,9 @@
 """How directions and reasons are written in findings and said in sentences."""
 
+from service.vocabulary.findings.finding import Direction
 from service.vocabulary.words import Reason
 
-DIRECTION = {True: "a_to_b", False: "b_to_a"}
+DIRECTION = {True: Direction.A_TO_B, False: Direction.B_TO_A}
 SPOKEN = {True: "A to B", False: "B to A"}
 TEST_SPOKEN = {
     "otdr": "OTDR trace",

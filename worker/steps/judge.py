@@ -23,8 +23,8 @@ from service.vocabulary.states import JobKind, JobState
 from worker.jobs.context import StepContext
 from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres, rules_in_force, voids_closures
 from worker.jobs.runner import LeftToNewerError, Step
+from worker.judgement.documents import write_contributions, write_counts
 from worker.judgement.judge import ENGINE, FibreJudgement
-from worker.judgement.route.missing import missing_of
 
 log = structlog.get_logger()
 
@@ -90,15 +90,15 @@ def _write(
 
 
 def _row(fibre: FibreVersions, judgement: FibreJudgement) -> dict[str, Any]:
-    work = judgement.document["work"]
+    work, contributions = judgement.document["work"], judgement.contributions
     return {
         "fibre": fibre.number,
         "read_version": fibre.evidence_version,
         "new_digest": judgement.digest,
         "new_content": judgement.content.decode(),
         "new_work": canonical_json(work).decode() if work else None,
-        "new_counts": judgement.counts,
-        "new_missing": missing_of(judgement.document["findings"]),
-        "new_figures": judgement.figures,
+        "new_counts": write_counts(judgement.counts),
+        "new_missing": [list(row) for row in judgement.missing],
+        "new_figures": None if contributions is None else write_contributions(contributions),
         "new_problem": judgement.problem,
     }

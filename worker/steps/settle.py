@@ -25,8 +25,8 @@ from service.vocabulary.states import JobState
 from worker.jobs.context import StepContext
 from worker.jobs.judging import PreparedRules, rules_in_force
 from worker.jobs.runner import LeftToNewerError, Step
+from worker.judgement.documents import read_contributions, read_counts
 from worker.judgement.judge import ENGINE
-from worker.judgement.route.missing import missing_of
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 
 
@@ -56,7 +56,12 @@ def _settle(route: JudgedRoute, by: PreparedRules) -> Settled:
     if route.engine_version > ENGINE:
         raise LeftToNewerError
     fibres = [
-        JudgedFibre(number=one.number, digest=one.digest, counts=one.counts, figures=one.figures)
+        JudgedFibre(
+            number=one.number,
+            digest=one.digest,
+            counts=read_counts(one.counts),
+            contributions=None if one.figures is None else read_contributions(one.figures),
+        )
         for one in route.fibres
         if one.digest is not None
     ]
@@ -70,9 +75,9 @@ def _settle(route: JudgedRoute, by: PreparedRules) -> Settled:
         fibres=fibres,
     )
     dark = verdict.document.get("tolerated_dark", [])
-    missing = [one.missing for one in route.fibres if one.number not in dark]
-    missing.append(missing_of(verdict.document["findings"]))
-    return Settled(verdict=verdict, route_version=route.by.version, missing=_add_up(missing))
+    of_fibres = (one.missing for one in route.fibres if one.number not in dark)
+    missing = _add_up([*of_fibres, verdict.missing])
+    return Settled(verdict=verdict, route_version=route.by.version, missing=missing)
 
 
 def _add_up(missing: Iterable[Sequence[Sequence[Any]]]) -> list[dict[str, Any]]:

@@ -4,14 +4,45 @@ Quantities are decimal strings with the places they were computed to, in the uni
 ids as text.
 """
 
-from typing import NotRequired
+from enum import StrEnum
+from typing import NamedTuple, NotRequired
 
 from typing_extensions import TypedDict
 
 from service.vocabulary.findings.suspicion import SuspicionDocument
+from service.vocabulary.words import Reason
 
 FIBRE_FORM = "fibre.1"
 VERDICT_FORM = "verdict.1"
+
+
+class Direction(StrEnum):
+    """Which way the light of a test goes."""
+
+    A_TO_B = "a_to_b"
+    B_TO_A = "b_to_a"
+
+
+class RecordReading(NamedTuple):
+    """What one record says about the subject of a finding, before it is written as a `ReadingDocument`.
+
+    `value` and `within` count the last of so many decimal `places`.
+    """
+
+    record: str
+    direction: Direction | None = None
+    wavelength_nm: int | None = None
+    value: int | None = None
+    within: int | None = None
+    places: int = 3
+    distance_um: int | None = None
+
+
+class VoidRecord(NamedTuple):
+    """A record that does not count for a finding, and why, before it is written as a `VoidDocument`."""
+
+    record: str
+    reason: Reason
 
 
 class ReadingDocument(TypedDict):

@@ -1,6 +1,7 @@
 """What an engineer may want to ask about: seen in the records, and deciding nothing by itself."""
 
 from enum import StrEnum
+from typing import NamedTuple
 
 from typing_extensions import TypedDict
 
@@ -17,6 +18,16 @@ class SuspicionKind(StrEnum):
     IMPOSSIBLE_PAIR = "impossible_pair"
     PARTS_UNLIKE_WHOLE = "parts_unlike_whole"
     TESTED_UNTIL_CONFORMING = "tested_until_conforming"
+
+
+class Suspicion(NamedTuple):
+    """What was seen, before it is written as a `SuspicionDocument`."""
+
+    kind: SuspicionKind
+    fibres: tuple[int, ...]
+    records: tuple[str, ...]
+    detail: str
+    chance: str
 
 
 class SuspicionDocument(TypedDict):

@@ -25,7 +25,7 @@ from tests.integration.api.acts import refusal
 from tests.integration.faults.acts import FIBRES, finished_route, job_of, submit
 from tests.world import World, describe_route, open_project, read_demo
 from worker.jobs.runner import HopelessError
-from worker.judgement.rules.kinds.splices import SpliceRule
+from worker.judgement.rules.kinds.joint_losses import SpliceRule
 
 pytestmark = pytest.mark.slow
 ENGINEER, CONTRACTOR = TokenKind.ENGINEER, TokenKind.CONTRACTOR

@@ -1,12 +1,15 @@
 """Whole routes of few sites, judged and settled, for what needs several fibres."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import orjson
 
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from tests.factories import Body, criteria_of, layout_of, stored
+from worker.judgement.documents import read_contributions, write_contributions
+from worker.judgement.fibre.contributions import Contributions
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.judge import FibreJudgement, prepare
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
@@ -24,20 +27,20 @@ def judge_fibres(
 
 
 def settle_route(judged: Sequence[FibreJudgement], *, design: Body, criteria: Body) -> Verdict:
-    """Settle fibres by what is stored of them: their figures go through JSON."""
-    fibres = [JudgedFibre.of(one) for one in judged]
+    """Settle fibres by what is stored of them: what they contribute goes through JSON."""
     return settle(
         layout=layout_of(design),
         criteria=criteria_of(criteria),
         design_sha256="d" * 64,
         criteria_sha256="c" * 64,
-        fibres=[
-            JudgedFibre(
-                number=one.number, digest=one.digest, counts=one.counts, figures=orjson.loads(orjson.dumps(one.figures))
-            )
-            for one in fibres
-        ],
+        fibres=[replace(JudgedFibre.of(one), contributions=_stored(one.contributions)) for one in judged],
     )
+
+
+def _stored(contributions: Contributions | None) -> Contributions | None:
+    if contributions is None:
+        return None
+    return read_contributions(orjson.loads(orjson.dumps(write_contributions(contributions))))
 
 
 def verdict_of(bodies: Mapping[int, Sequence[Body | Evidence]], *, design: Body, criteria: Body) -> Verdict:

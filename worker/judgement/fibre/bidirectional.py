@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from service.vocabulary.findings.finding import ReadingDocument, VoidDocument
+from service.vocabulary.findings.finding import Direction, RecordReading, VoidRecord
 from service.vocabulary.words import Reason
 from worker.judgement.numbers.exact import mean_tenth_mdb
 from worker.judgement.traces.aligned_trace import Reading
@@ -18,8 +18,8 @@ class BidirectionalLoss(NamedTuple):
     low_tenth_mdb: int
     high_tenth_mdb: int
     detail: str
-    readings: tuple[ReadingDocument, ...]
-    void: tuple[VoidDocument, ...]
+    readings: tuple[RecordReading, ...]
+    void: tuple[VoidRecord, ...]
 
 
 def combine(place: Place, forward: OneWayLoss, backward: OneWayLoss, *, below_zero_tenth_mdb: int) -> BidirectionalLoss:
@@ -36,7 +36,7 @@ def combine(place: Place, forward: OneWayLoss, backward: OneWayLoss, *, below_ze
         low_tenth_mdb=low,
         high_tenth_mdb=high,
         detail=_mean_detail(forward, backward) if reason is None else missing_detail(reason, forward, backward),
-        readings=reading_documents(forward, backward),
+        readings=record_readings(forward, backward),
         void=forward.void + backward.void,
     )
 
@@ -65,9 +65,9 @@ def missing_detail(reason: Reason, forward: OneWayLoss, backward: OneWayLoss) ->
     return "; ".join(f"{SPOKEN[is_forward]}: {text}" for is_forward, text, loss in named if loss.reason is not None)
 
 
-def reading_documents(forward: OneWayLoss, backward: OneWayLoss) -> tuple[ReadingDocument, ...]:
-    """Write down what both directions show."""
-    return (*_documents(forward, is_forward=True), *_documents(backward, is_forward=False))
+def record_readings(forward: OneWayLoss, backward: OneWayLoss) -> tuple[RecordReading, ...]:
+    """Return what the records of both directions say."""
+    return (*_said_by(forward, is_forward=True), *_said_by(backward, is_forward=False))
 
 
 def spoken(reading: Reading) -> str:
@@ -101,16 +101,13 @@ def _missing_said(loss: OneWayLoss) -> str:
     return f"{REASON_SPOKEN[loss.reason]}{contradicting}"
 
 
-def _documents(loss: OneWayLoss, *, is_forward: bool) -> list[ReadingDocument]:
-    return [_document(reading, is_forward=is_forward) for reading in loss.readings]
+def _said_by(loss: OneWayLoss, *, is_forward: bool) -> list[RecordReading]:
+    return [_said_by_trace(reading, DIRECTION[is_forward]) for reading in loss.readings]
 
 
-def _document(reading: Reading, *, is_forward: bool) -> ReadingDocument:
-    document: ReadingDocument = {"record": reading.trace.stamp.id, "direction": DIRECTION[is_forward]}
-    distance_m = reading.distance_m
-    if distance_m is None:
-        document["within"] = reading.text
-    else:
-        document["value"] = reading.text
-        document["distance_m"] = distance_m
-    return document
+def _said_by_trace(reading: Reading, direction: Direction) -> RecordReading:
+    record = reading.trace.stamp.id
+    if not reading.events:
+        return RecordReading(record, direction, None, None, reading.high_mdb)
+    # What the event loses in all: where joints share it, one alone may lose less, down to nothing.
+    return RecordReading(record, direction, None, reading.high_mdb, None, 3, reading.events[0].at_um)

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
-from service.vocabulary.findings.suspicion import SuspicionDocument, SuspicionKind
+from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
 from service.vocabulary.quantities import UM_PER_CM, to_last_place
 from worker.judgement.fibre.end_to_end import both_ways
 from worker.judgement.fibre.measured import FibreMeasured
@@ -23,7 +23,7 @@ _LEAST_OFFSET_MDB = 500
 _CHANCE = "about 1 in 20 for each such comparison, where the uncertainties (k = 2) are what is usual"
 
 
-def inconsistencies(fibre: FibreMeasured) -> Iterator[SuspicionDocument]:
+def inconsistencies(fibre: FibreMeasured) -> Iterator[Suspicion]:
     """Give what does not fit together; none of it decides."""
     criteria = fibre.criteria.criteria
     alone = [place for place in fibre.places if place.is_closure and not place.is_group]
@@ -33,7 +33,7 @@ def inconsistencies(fibre: FibreMeasured) -> Iterator[SuspicionDocument]:
         yield from _parts_unlike_whole(fibre, nm)
 
 
-def _impossible_pairs(fibre: FibreMeasured, places: Sequence[Place], wavelength_nm: int) -> Iterator[SuspicionDocument]:
+def _impossible_pairs(fibre: FibreMeasured, places: Sequence[Place], wavelength_nm: int) -> Iterator[Suspicion]:
     """Find splices whose mean is below the least loss that the difference of their directions implies.
 
     For fibres of one type only: where the glass itself scatters otherwise, the difference implies too much.
@@ -50,14 +50,12 @@ def _impossible_pairs(fibre: FibreMeasured, places: Sequence[Place], wavelength_
             continue
         least = rounded_tenth_mdb(float(least_splice_loss_db(offset_db=[twice_offset_mdb / 2000])[0]))
         if loss.high_tenth_mdb + _SPLICE_TENTH_MDB < least:
-            yield {
-                "kind": SuspicionKind.IMPOSSIBLE_PAIR.value,
-                "fibres": [fibre.number],
-                "records": [reading["record"] for reading in loss.readings],
-                "detail": f"at {place.site} fibre {fibre.number} has a {loss.detail} at {wavelength_nm} nm; mode "
-                f"fields so unlike lose {db_text(least)} dB at least",
-                "chance": _CHANCE,
-            }
+            detail = (
+                f"at {place.site} fibre {fibre.number} has a {loss.detail} at {wavelength_nm} nm; mode "
+                f"fields so unlike lose {db_text(least)} dB at least"
+            )
+            records = tuple(reading.record for reading in loss.readings)
+            yield Suspicion(SuspicionKind.IMPOSSIBLE_PAIR, (fibre.number,), records, detail, _CHANCE)
 
 
 def _joins_one_type(fibre: FibreMeasured, place: Place) -> bool:
@@ -65,7 +63,7 @@ def _joins_one_type(fibre: FibreMeasured, place: Place) -> bool:
     return sections[place.site_index - 1].fibre_type == sections[place.site_index].fibre_type
 
 
-def _parts_unlike_whole(fibre: FibreMeasured, wavelength_nm: int) -> Iterator[SuspicionDocument]:
+def _parts_unlike_whole(fibre: FibreMeasured, wavelength_nm: int) -> Iterator[Suspicion]:
     """Compare source and meter with the traces' totals over both end connections.
 
     The mean of both directions in each: a total from one side also carries half the difference of the two ends' glass.
@@ -89,15 +87,13 @@ def _parts_unlike_whole(fibre: FibreMeasured, wavelength_nm: int) -> Iterator[Su
     off_mdb = max(whole_mdb - parts_mdb, parts_mdb - 2 * left_out_mdb - whole_mdb)
     if 1000 * off_mdb > thousandths:
         less = f", less at most {mdb_text(left_out_mdb)} dB that the reference leaves out" if left_out_mdb else ""
-        yield {
-            "kind": SuspicionKind.PARTS_UNLIKE_WHOLE.value,
-            "fibres": [fibre.number],
-            "records": [one.measurements[0].stamp.id for one in (*powers, *traced)],
-            "detail": f"fibre {fibre.number} loses {_half_text(whole_mdb)} dB at {wavelength_nm} nm by source and "
+        detail = (
+            f"fibre {fibre.number} loses {_half_text(whole_mdb)} dB at {wavelength_nm} nm by source and "
             f"meter and {_half_text(parts_mdb)} dB by its traces, both the mean of both directions and over both "
-            f"end connections{less}",
-            "chance": _CHANCE,
-        }
+            f"end connections{less}"
+        )
+        records = tuple(one.measurements[0].stamp.id for one in (*powers, *traced))
+        yield Suspicion(SuspicionKind.PARTS_UNLIKE_WHOLE, (fibre.number,), records, detail, _CHANCE)
 
 
 def _left_out_mdb(fibre: FibreMeasured, wavelength_nm: int, *, cords: int) -> int | None:

@@ -1,15 +1,12 @@
-"""What settling needs of one fibre beside its document: sums of its joints, and the outside of its tests.
+"""What one fibre contributes to its route beside its document: sums of its joints, and its tests from outside."""
 
-Kept as rows of plain JSON: a large route has thousands of them, and nothing hashes them.
-"""
-
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 from typing_extensions import TypedDict
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
-from service.vocabulary.findings.suspicion import SuspicionDocument
+from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument
 from service.vocabulary.words import Basis
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct, Trace
@@ -17,19 +14,6 @@ from worker.judgement.numbers.ages import instant_us
 
 _US_PER_AVERAGING_PLACE = 100_000
 _TENTHS = 10
-
-
-class FiguresDocument(TypedDict):
-    """Rows of `Part`, `TraceFigure` and `EstimateFigure`, each a list in the order of its members.
-
-    `seen` is what is suspected of this fibre alone, `is_dark` whether no light comes through.
-    """
-
-    parts: list[list[Any]]
-    traces: list[list[Any]]
-    estimates: list[list[Any]]
-    seen: list[SuspicionDocument]
-    is_dark: bool
 
 
 class Tally(NamedTuple):
@@ -46,7 +30,7 @@ class Tally(NamedTuple):
     possible: int
 
 
-class Part(NamedTuple):
+class PartialSums(NamedTuple):
     """What one fibre adds to populations of several, as columns: at each site, or at `None` on the whole route.
 
     One row with columns for a criterion, as summing them so is many times faster than site by site.
@@ -54,11 +38,11 @@ class Part(NamedTuple):
 
     criterion: str
     segment: str
-    sites: Sequence[str | None]
-    tallies: Sequence[Sequence[int]]
+    sites: tuple[str | None, ...]
+    columns: tuple[tuple[int, ...], ...]
 
 
-class TraceFigure(NamedTuple):
+class TraceOutline(NamedTuple):
     """One trace from outside: digests of its events and of their losses alone, who measured it, and when it ended.
 
     `clock` is empty where the instrument's own clock says when. `step_mdb` is the last place of its losses.
@@ -77,7 +61,7 @@ class TraceFigure(NamedTuple):
     labelled_fibre: int | None
 
 
-class EstimateFigure(NamedTuple):
+class EstimateSums(NamedTuple):
     """How far a splicer's estimates since one of its calibrations are above the measured means, in 0.0001 dB."""
 
     splicer: str
@@ -87,28 +71,43 @@ class EstimateFigure(NamedTuple):
     sum_of_squares: int
 
 
-def figures_of(
-    fibre: FibreMeasured, *, parts: Iterable[Part], seen: Iterable[SuspicionDocument], is_dark: bool
-) -> FiguresDocument:
-    """Return a fibre's figures, with its parts of populations, what is suspected of it, and whether it is dark."""
-    return {
-        "parts": [list(part) for part in parts],
-        "traces": [list(_trace_figure(trace)) for trace in fibre.history.traces if not trace.is_ended],
-        "estimates": [list(figure) for figure in _estimate_figures(fibre)],
-        "seen": list(seen),
-        "is_dark": is_dark,
-    }
+class Contributions(NamedTuple):
+    """All that a fibre contributes; `suspicions` are about this fibre alone."""
+
+    sums: tuple[PartialSums, ...] = ()
+    traces: tuple[TraceOutline, ...] = ()
+    estimates: tuple[EstimateSums, ...] = ()
+    suspicions: tuple[Suspicion, ...] = ()
+    is_dark: bool = False
 
 
-def no_figures() -> FiguresDocument:
-    """Return the figures of a fibre that nothing is asked of."""
-    return {"parts": [], "traces": [], "estimates": [], "seen": [], "is_dark": False}
+class ContributionsDocument(TypedDict):
+    """How `Contributions` are stored: rows, each a list in the order of its members; nothing hashes them."""
+
+    parts: list[list[Any]]
+    traces: list[list[Any]]
+    estimates: list[list[Any]]
+    seen: list[SuspicionDocument]
+    is_dark: bool
 
 
-def _trace_figure(trace: Trace) -> TraceFigure:
+def contributions_of(
+    fibre: FibreMeasured, *, sums: Iterable[PartialSums], suspicions: Iterable[Suspicion], is_dark: bool
+) -> Contributions:
+    """Return what a fibre contributes beside its sums, what is suspected of it, and whether it is dark."""
+    return Contributions(
+        sums=tuple(sums),
+        traces=tuple(_outline_of(trace) for trace in fibre.history.traces if not trace.is_ended),
+        estimates=tuple(_estimate_sums(fibre)),
+        suspicions=tuple(suspicions),
+        is_dark=is_dark,
+    )
+
+
+def _outline_of(trace: Trace) -> TraceOutline:
     outside = trace.outside
     clock = f"{trace.stamp.device}{', wrong' if trace.stamp.clock_is_flagged else ''}"
-    return TraceFigure(
+    return TraceOutline(
         record=trace.stamp.id,
         is_forward=trace.is_forward,
         events_digest=outside.events_digest,
@@ -123,12 +122,12 @@ def _trace_figure(trace: Trace) -> TraceFigure:
     )
 
 
-def _estimate_figures(fibre: FibreMeasured) -> list[EstimateFigure]:
+def _estimate_sums(fibre: FibreMeasured) -> list[EstimateSums]:
     """Return the sums of the splices in closures that the first bidirectional criterion measures exactly."""
     wavelength_nm = _wavelength_of_means(fibre)
     if wavelength_nm is None:
         return []
-    sums: dict[tuple[str, str], EstimateFigure] = {}
+    above_mean: dict[tuple[str, str], list[int]] = {}
     for place in fibre.places:
         attempts = fibre.history.splices.get(place.site)
         if not attempts or place.is_group or place.pair is not None:
@@ -137,14 +136,11 @@ def _estimate_figures(fibre: FibreMeasured) -> list[EstimateFigure]:
         if loss.reason is None and loss.low_tenth_mdb == loss.high_tenth_mdb:
             splice = attempts[-1]
             key = (splice.splicer_serial, _calibration_before(fibre, splice))
-            own = sums.get(key, EstimateFigure(*key, splices=0, sum_tenth_mdb=0, sum_of_squares=0))
-            above = splice.estimate_mdb * _TENTHS - loss.low_tenth_mdb
-            sums[key] = own._replace(
-                splices=own.splices + 1,
-                sum_tenth_mdb=own.sum_tenth_mdb + above,
-                sum_of_squares=own.sum_of_squares + above * above,
-            )
-    return [sums[key] for key in sorted(sums)]
+            above_mean.setdefault(key, []).append(splice.estimate_mdb * _TENTHS - loss.low_tenth_mdb)
+    return [
+        EstimateSums(*key, splices=len(own), sum_tenth_mdb=sum(own), sum_of_squares=sum(one * one for one in own))
+        for key, own in sorted(above_mean.items())
+    ]
 
 
 def _wavelength_of_means(fibre: FibreMeasured) -> int | None:

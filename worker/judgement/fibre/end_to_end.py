@@ -3,13 +3,13 @@
 from collections.abc import Callable
 
 from service.vocabulary.criteria.required_tests import Need, Test
-from service.vocabulary.findings.finding import ReadingDocument
+from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import Outcome, Reason
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.link_tests import EndToEndTest, find_by_one_value
 from worker.judgement.fibre.measured import FibreMeasured, find_test
 from worker.judgement.history.acts import Continuity, Measurement
-from worker.judgement.history.validity import void_documents
+from worker.judgement.history.validity import void_records
 from worker.judgement.words import DIRECTION
 
 
@@ -66,7 +66,7 @@ def is_dark(fibre: FibreMeasured) -> bool:
 
 
 def known_of(
-    reason: Reason | None, *found: EndToEndTest, read: Callable[[Measurement], ReadingDocument] | None = None
+    reason: Reason | None, *found: EndToEndTest, read: Callable[[Measurement], RecordReading] | None = None
 ) -> Judgement:
     """Return what is known before anything is held against a limit; without a reason it is to be held."""
     return Judgement(
@@ -74,13 +74,10 @@ def known_of(
         reason=reason,
         detail="; ".join(why for one in found if (why := one.why_missing)),
         readings=tuple((read or reading_of)(own) for one in found for own in one.measurements),
-        void=void_documents([item for one in found for item in one.void]),
+        void=void_records([item for one in found for item in one.void]),
     )
 
 
-def reading_of(measurement: Measurement, value: str | None = None) -> ReadingDocument:
-    """Write down a measurement with what it says, if that is a number."""
-    reading: ReadingDocument = {"record": measurement.stamp.id, "direction": DIRECTION[measurement.is_forward]}
-    if value is not None:
-        reading["value"] = value
-    return reading
+def reading_of(measurement: Measurement, value: int | None = None, *, places: int = 3) -> RecordReading:
+    """Return a measurement with what it says, if that is a number, as an integer of the last of its places."""
+    return RecordReading(measurement.stamp.id, DIRECTION[measurement.is_forward], value=value, places=places)

@@ -1,14 +1,12 @@
-"""Writing findings: one value, or bounds of one, held against one limit."""
+"""Findings as values: one value, or bounds of one, held against one limit, and what it is about."""
 
-from collections.abc import Sequence
 from typing import NamedTuple
 
 from service.vocabulary.criteria.base import Criterion
-from service.vocabulary.design.layout import Joint
-from service.vocabulary.findings.finding import FindingDocument, ReadingDocument, VoidDocument
-from service.vocabulary.words import DecisionRule, Grade, Outcome, Reason
-from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.numbers.exact import Exact, parts_text
+from service.vocabulary.criteria.joints import Population
+from service.vocabulary.findings.finding import RecordReading, VoidRecord
+from service.vocabulary.words import Force, Grade, Outcome, Quantity, Reason, Side
+from worker.judgement.numbers.exact import Exact
 from worker.judgement.numbers.limits import Limit, hold
 
 
@@ -20,8 +18,8 @@ class Judgement(NamedTuple):
     detail: str
     bounds: tuple[Exact, Exact] | None = None
     limit: Limit | None = None
-    readings: Sequence[ReadingDocument] = ()
-    void: Sequence[VoidDocument] = ()
+    readings: tuple[RecordReading, ...] = ()
+    void: tuple[VoidRecord, ...] = ()
     grade: Grade | None = None
     by_fallback: bool = False
 
@@ -33,88 +31,74 @@ class Judgement(NamedTuple):
         )
 
 
+class Finding(NamedTuple):
+    """A criterion's judgement of one subject, in the segments that it counts for.
+
+    The subject is a joint by `site` and `position`, one `side` of it, a `section`, or the fibre from one site to
+    another; joints taken together are named by their `population` and how many `members` it has.
+    """
+
+    criterion: Criterion
+    judged: Judgement
+    segments: tuple[str, ...]
+    fibre: int | None = None
+    site: str | None = None
+    position: int | None = None
+    side: Side | None = None
+    section: str | None = None
+    from_site: str | None = None
+    to_site: str | None = None
+    population: Population | None = None
+    members: int | None = None
+
+    @property
+    def code(self) -> str:
+        """The criterion's code."""
+        return self.criterion.code
+
+    @property
+    def quantity(self) -> Quantity:
+        """What the finding is about."""
+        return self.criterion.quantity
+
+    @property
+    def wavelength_nm(self) -> int | None:
+        """The wavelength that the criterion names, if it names one."""
+        return getattr(self.criterion, "wavelength_nm", None)
+
+    @property
+    def is_required(self) -> bool:
+        """Tell whether it decides acceptance."""
+        return self.criterion.force is Force.REQUIRED
+
+    @property
+    def outcome(self) -> Outcome:
+        """What it comes to."""
+        return self.judged.outcome
+
+    @property
+    def reason(self) -> Reason | None:
+        """Why it is undetermined."""
+        return self.judged.reason
+
+    @property
+    def is_good(self) -> bool:
+        """Tell whether it conforms."""
+        return self.judged.outcome is Outcome.CONFORMING
+
+    @property
+    def is_bad(self) -> bool:
+        """Tell whether it does not conform."""
+        return self.judged.outcome is Outcome.NONCONFORMING
+
+
 def undetermined(
     reason: Reason,
     detail: str,
     *,
     limit: Limit | None = None,
-    readings: Sequence[ReadingDocument] = (),
-    void: Sequence[VoidDocument] = (),
+    readings: tuple[RecordReading, ...] = (),
+    void: tuple[VoidRecord, ...] = (),
 ) -> Judgement:
     """Return that nothing can be said, and why."""
     return Judgement(Outcome.UNDETERMINED, reason, detail, limit=limit, readings=readings, void=void)
-
-
-def head_of(criterion: Criterion) -> FindingDocument:
-    """Return what all findings of a criterion have in common; the rest is written into a copy."""
-    head: FindingDocument = {
-        "criterion": criterion.code,
-        "quantity": criterion.quantity.value,
-        "force": criterion.force.value,
-        "segments": [],
-        "outcome": "",
-        "detail": "",
-        "readings": [],
-        "void": [],
-    }
-    wavelength_nm = getattr(criterion, "wavelength_nm", None)
-    if wavelength_nm is not None:
-        head["wavelength_nm"] = wavelength_nm
-    return head
-
-
-def joint_finding(head: FindingDocument, fibre: FibreMeasured, joint: Joint, judgement: Judgement) -> FindingDocument:
-    """Write a finding about a joint."""
-    finding = write_finding(head, [joint.segment], judgement)
-    finding["fibre"] = fibre.number
-    finding["site"] = joint.site
-    finding["position"] = joint.position
-    return finding
-
-
-def link_finding(head: FindingDocument, fibre: FibreMeasured, judgement: Judgement) -> FindingDocument:
-    """Write a finding about a fibre from end to end."""
-    finding = write_finding(head, list(fibre.segments), judgement)
-    finding["fibre"] = fibre.number
-    finding["from_site"], finding["to_site"] = fibre.end_sites
-    return finding
-
-
-def write_finding(head: FindingDocument, segments: list[str], judgement: Judgement) -> FindingDocument:
-    """Write a finding but for what it is about: fibre, site, section, ends."""
-    finding = head.copy()
-    finding["segments"] = segments
-    finding["outcome"] = judgement.outcome.value
-    finding["detail"] = judgement.detail
-    finding["readings"] = list(judgement.readings)
-    finding["void"] = list(judgement.void)
-    if judgement.reason is not None:
-        finding["reason"] = judgement.reason.value
-    if judgement.grade is not None:
-        finding["grade"] = judgement.grade.value
-    if judgement.by_fallback:
-        finding["by_fallback"] = True
-    if judgement.limit is not None:
-        _write_limit(finding, judgement.limit)
-        if judgement.bounds is not None:
-            _write_value(finding, judgement.bounds, judgement.limit)
-    return finding
-
-
-def _write_limit(finding: FindingDocument, limit: Limit) -> None:
-    finding["unit"] = limit.unit.value
-    finding["limit"] = limit.text
-    if limit.is_minimum:
-        finding["limit_is"] = "least"
-    if limit.rule is not DecisionRule.SIMPLE:
-        finding["uncertainty"] = parts_text(limit.band, places=limit.places)
-
-
-def _write_value(finding: FindingDocument, bounds: tuple[Exact, Exact], limit: Limit) -> None:
-    low, high = bounds
-    if low == high:
-        finding["value"] = parts_text(low, places=limit.places)
-    else:
-        finding["low"], finding["high"] = parts_text(low, places=limit.places), parts_text(high, places=limit.places)
-    margin = low - limit.exact if limit.is_minimum else limit.exact - high
-    finding["margin"] = parts_text(margin, places=limit.places)

@@ -3,19 +3,21 @@
 from collections.abc import Iterator, Mapping, Sequence
 
 from service.vocabulary.criteria.links import Combination, LinkAttenuationCriterion
-from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
-from service.vocabulary.findings.suspicion import SuspicionDocument, SuspicionKind
-from service.vocabulary.words import Basis, Force, Outcome, Quantity, RecordKind
+from service.vocabulary.findings.finding import RecordReading
+from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
+from service.vocabulary.quantities import round_half_even
+from service.vocabulary.words import Basis, Quantity, RecordKind
+from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Measurement, Trace
-from worker.judgement.numbers.exact import db_text, last_place
+from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, db_text
 from worker.judgement.traces.aligned_trace import Reading
 
 _TENTHS = 10
 _Earlier = Mapping[str, Sequence[Measurement]]
 
 
-def tested_until_conforming(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> Iterator[SuspicionDocument]:
+def tested_until_conforming(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[Suspicion]:
     """Give, by criterion, what conforms now and would not by an earlier test that no work came after.
 
     Tests that were replaced or withdrawn are looked at too.
@@ -23,13 +25,13 @@ def tested_until_conforming(fibre: FibreMeasured, findings: Sequence[FindingDocu
     earlier = _earlier_tests(fibre)
     if not earlier:
         return
-    by_criterion: dict[str, list[tuple[FindingDocument, str, Measurement]]] = {}
+    by_criterion: dict[str, list[tuple[Finding, str, Measurement]]] = {}
     for finding in findings:
-        if finding["force"] == Force.REQUIRED and finding["outcome"] == Outcome.CONFORMING:
-            for reading in finding["readings"]:
-                failed = _failed_before(fibre, finding, reading, earlier.get(reading["record"], ()))
+        if finding.is_required and finding.is_good:
+            for reading in finding.judged.readings:
+                failed = _failed_before(fibre, finding, reading, earlier.get(reading.record, ()))
                 if failed is not None:
-                    by_criterion.setdefault(finding["criterion"], []).append((finding, reading["record"], failed))
+                    by_criterion.setdefault(finding.code, []).append((finding, reading.record, failed))
     for criterion, found in by_criterion.items():
         yield _write(fibre, criterion, found)
 
@@ -61,52 +63,51 @@ def _worked_at(fibre: FibreMeasured) -> Iterator[str]:
 
 
 def _failed_before(
-    fibre: FibreMeasured, finding: FindingDocument, reading: ReadingDocument, earlier: Sequence[Measurement]
+    fibre: FibreMeasured, finding: Finding, reading: RecordReading, earlier: Sequence[Measurement]
 ) -> Measurement | None:
     others = [
         _low_tenth_mdb(one)
-        for one in finding["readings"]
-        if one["record"] != reading["record"] and ("value" in one or "within" in one)
+        for one in finding.judged.readings
+        if one.record != reading.record and (one.value is not None or one.within is not None)
     ]
     for test in earlier:
         value = _value_tenth_mdb(fibre, finding, test)
-        if value is not None and _is_over(fibre, finding, value, others):
+        if value is not None and _is_over(finding, value, others):
             return test
     return None
 
 
-def _value_tenth_mdb(fibre: FibreMeasured, finding: FindingDocument, test: Measurement) -> int | None:
-    if finding["quantity"] == Quantity.SPLICE_LOSS and isinstance(test, Trace):
-        shown = fibre.aligned(test).readings.get(fibre.layout.site_index[finding["site"]])
+def _value_tenth_mdb(fibre: FibreMeasured, finding: Finding, test: Measurement) -> int | None:
+    if finding.quantity is Quantity.SPLICE_LOSS and finding.site is not None and isinstance(test, Trace):
+        shown = fibre.aligned(test).readings.get(fibre.layout.site_index[finding.site])
         return shown.low_mdb * _TENTHS if isinstance(shown, Reading) else None
-    if finding["quantity"] == Quantity.LINK_ATTENUATION and isinstance(test, LinkLoss):
+    if finding.quantity is Quantity.LINK_ATTENUATION and isinstance(test, LinkLoss):
         return test.loss_mdb * _TENTHS
     return None
 
 
-def _is_over(fibre: FibreMeasured, finding: FindingDocument, value: int, others: Sequence[int]) -> bool:
-    criterion = next(one for one in fibre.criteria.criteria if one.code == finding["criterion"])
+def _is_over(finding: Finding, value: int, others: Sequence[int]) -> bool:
+    criterion, limit = finding.criterion, finding.judged.limit
+    assert limit is not None
     is_worse = isinstance(criterion, LinkAttenuationCriterion) and criterion.combination is Combination.WORSE
     values = [value] if is_worse or getattr(criterion, "basis", None) is Basis.ONE_WAY else [value, *others]
-    return sum(values) > last_place(finding["limit"]) * len(values)
+    return sum(values) > round_half_even(limit.exact, unit=PDB_PER_TENTH_MDB) * len(values)
 
 
-def _low_tenth_mdb(reading: ReadingDocument) -> int:
-    return last_place(reading["value"]) * _TENTHS if "value" in reading else -last_place(reading["within"]) * _TENTHS
+def _low_tenth_mdb(reading: RecordReading) -> int:
+    return (-(reading.within or 0) if reading.value is None else reading.value) * _TENTHS
 
 
-def _write(
-    fibre: FibreMeasured, criterion: str, found: Sequence[tuple[FindingDocument, str, Measurement]]
-) -> SuspicionDocument:
+def _write(fibre: FibreMeasured, criterion: str, found: Sequence[tuple[Finding, str, Measurement]]) -> Suspicion:
     finding, record, failed = found[0]
     value = _value_tenth_mdb(fibre, finding, failed)
     assert value is not None
-    place = f"at {finding['site']} " if "site" in finding else ""
-    return {
-        "kind": SuspicionKind.TESTED_UNTIL_CONFORMING.value,
-        "fibres": [fibre.number],
-        "records": list(dict.fromkeys(id_ for _, now, before in found for id_ in (before.stamp.id, now))),
-        "detail": f"fibre {fibre.number} {place}conforms to {criterion} by test {record}, and would not by test "
+    place = "" if finding.site is None else f"at {finding.site} "
+    return Suspicion(
+        kind=SuspicionKind.TESTED_UNTIL_CONFORMING,
+        fibres=(fibre.number,),
+        records=tuple(dict.fromkeys(id_ for _, now, before in found for id_ in (before.stamp.id, now))),
+        detail=f"fibre {fibre.number} {place}conforms to {criterion} by test {record}, and would not by test "
         f"{failed.stamp.id} before it, which reads {db_text(value)} dB; no work is recorded between them",
-        "chance": "usual where something was cleaned and not recorded; no chance is reckoned",
-    }
+        chance="usual where something was cleaned and not recorded; no chance is reckoned",
+    )

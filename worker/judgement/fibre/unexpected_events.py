@@ -4,7 +4,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
-from service.vocabulary.findings.finding import ReadingDocument
+from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.quantities import metres_text
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, missing_reason
 from worker.judgement.fibre.end_to_end import end_to_end_test
@@ -12,8 +12,8 @@ from worker.judgement.fibre.link_tests import EndToEndTest
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.trace_sets import Side
-from worker.judgement.history.validity import void_documents
-from worker.judgement.numbers.exact import mdb_text, mean_tenth_mdb
+from worker.judgement.history.validity import void_records
+from worker.judgement.numbers.exact import mean_tenth_mdb
 from worker.judgement.traces.unexpected import UnexpectedEvent
 from worker.judgement.words import DIRECTION, REASON_SPOKEN
 
@@ -79,7 +79,7 @@ def unexpected_loss(fibre: FibreMeasured, spot: UnexpectedSpot, *, wavelength_nm
     ]
     reason = missing_reason(*(test.missing for _, test in tests))
     low = high = 0
-    readings: list[ReadingDocument] = []
+    readings: list[RecordReading] = []
     if reason is None:
         shown = [_shown(fibre, spot, Side(wavelength_nm, is_forward), test) for is_forward, test in tests]
         (one_low, one_high, one), (other_low, other_high, other) = shown
@@ -92,7 +92,7 @@ def unexpected_loss(fibre: FibreMeasured, spot: UnexpectedSpot, *, wavelength_nm
         high_tenth_mdb=high,
         detail="" if reason is None else REASON_SPOKEN[reason],
         readings=tuple(readings),
-        void=void_documents([item for _, test in tests for item in test.void]),
+        void=void_records([item for _, test in tests for item in test.void]),
     )
 
 
@@ -102,15 +102,10 @@ def section_at(fibre: FibreMeasured, spot: UnexpectedSpot) -> int:
     return min(max(bisect_right(fibre.layout.site_offsets_um, spot.from_a_um) - 1, 0), last)
 
 
-def reading_of_event(event: UnexpectedEvent) -> ReadingDocument:
-    """Write down what one trace shows at a spot."""
-    assert event.loss_mdb is not None
-    return {
-        "record": event.record,
-        "direction": DIRECTION[event.side.is_forward],
-        "wavelength_nm": event.side.wavelength_nm,
-        "value": mdb_text(event.loss_mdb),
-    }
+def reading_of_event(event: UnexpectedEvent) -> RecordReading:
+    """Return what one trace shows at a spot."""
+    nm, is_forward = event.side
+    return RecordReading(event.record, DIRECTION[is_forward], nm, event.loss_mdb)
 
 
 def _final_traces(fibre: FibreMeasured, wavelengths_nm: Iterable[int]) -> Iterator[Trace]:
@@ -130,7 +125,7 @@ def _spot(cluster: _Cluster) -> UnexpectedSpot:
 
 def _shown(
     fibre: FibreMeasured, spot: UnexpectedSpot, side: Side, test: EndToEndTest
-) -> tuple[int, int, ReadingDocument]:
+) -> tuple[int, int, RecordReading]:
     loss_mdb = spot.loss_mdb(side)
     if loss_mdb is not None:
         return loss_mdb, loss_mdb, reading_of_event(spot.events[side])
@@ -142,10 +137,5 @@ def _shown(
     ]
     sharpest = min(over, key=lambda trace: (trace.threshold_mdb, trace.stamp.key))
     within = sharpest.threshold_mdb
-    reading: ReadingDocument = {
-        "record": sharpest.stamp.id,
-        "direction": DIRECTION[side.is_forward],
-        "wavelength_nm": side.wavelength_nm,
-        "within": mdb_text(within),
-    }
+    reading = RecordReading(sharpest.stamp.id, DIRECTION[side.is_forward], side.wavelength_nm, within=within)
     return -within, within, reading

@@ -3,9 +3,9 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from service.vocabulary.findings.finding import ReadingDocument, VoidDocument
+from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.words import Reason
-from worker.judgement.fibre.bidirectional import missing_detail, missing_reason, reading_documents, spoken
+from worker.judgement.fibre.bidirectional import missing_detail, missing_reason, record_readings, spoken
 from worker.judgement.traces.one_way import OneWayLoss
 from worker.judgement.words import SPOKEN
 
@@ -22,8 +22,8 @@ class WorseDirection(NamedTuple):
     reason: Reason | None
     bounds_mdb: tuple[int, int] | None
     detail: str
-    readings: tuple[ReadingDocument, ...]
-    void: tuple[VoidDocument, ...]
+    readings: tuple[RecordReading, ...]
+    void: tuple[VoidRecord, ...]
 
 
 def worse_of_any(forward: OneWayLoss, backward: OneWayLoss) -> WorseDirection:
@@ -45,7 +45,7 @@ def _worse(forward: OneWayLoss, backward: OneWayLoss, reason: Reason | None) -> 
         reason=reason,
         bounds_mdb=bounds,
         detail="; ".join(_details(reason, forward, backward)),
-        readings=reading_documents(forward, backward),
+        readings=record_readings(forward, backward),
         void=forward.void + backward.void,
     )
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import VoidDocument
+from service.vocabulary.findings.finding import VoidRecord
 from service.vocabulary.words import Reason, SiteKind
 from worker.judgement.history.acts import ClosureAct, History, LinkLoss, Measurement, ReturnLoss
 from worker.judgement.numbers.clocks import Order, Stamp, last_of_each_clock, latest_is_proven, order_to
@@ -146,10 +146,10 @@ def reason_of(void: Sequence[tuple[Measurement, Reason]]) -> Reason:
     return max(told, key=lambda item: item[0].stamp.key)[1] if told else Reason.NO_EVIDENCE
 
 
-def void_documents(void: Sequence[tuple[Measurement, Reason]]) -> tuple[VoidDocument, ...]:
-    """Write down what was set aside and why, in order of time."""
+def void_records(void: Sequence[tuple[Measurement, Reason]]) -> tuple[VoidRecord, ...]:
+    """Return what was set aside and why, in order of time."""
     in_order = sorted(void, key=lambda item: item[0].stamp.key)
-    return tuple({"record": measurement.stamp.id, "reason": reason.value} for measurement, reason in in_order)
+    return tuple(VoidRecord(measurement.stamp.id, reason) for measurement, reason in in_order)
 
 
 def _all_shut_at(sealings: Iterable[Sealing | None]) -> str | None:

@@ -1,23 +1,33 @@
-"""What is judged of joints on several fibres together, put together from each fibre's part."""
+"""What is judged of joints on several fibres together, put together from what each fibre contributes."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from operator import add
+from typing import NamedTuple
 
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.joints import JointStatisticCriterion
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import FindingDocument
-from worker.judgement.fibre.contributions import FiguresDocument, Part, Tally
+from worker.judgement.fibre.contributions import Contributions, PartialSums, Tally
+from worker.judgement.fibre.findings import Finding
 from worker.judgement.rules.kinds.statistics import JointStatisticRule
 
-# The tally of a population, and on how many fibres it is.
-_Tallies = dict[tuple[str, str, str | None], tuple[Tally, int]]
+
+class _Total(NamedTuple):
+    """The tally of a population, and on how many fibres it is."""
+
+    tally: Tally
+    fibres: int
+
+
+# By criterion, segment and site; on the whole route the site is `None`.
+_Totals = dict[tuple[str, str, str | None], _Total]
+_NOTHING = _Total(Tally(0, 0, 0, 0, 0, 0), 0)
 
 
 def route_findings(
-    layout: Layout, criteria: Criteria, figures: Mapping[int, FiguresDocument | None]
-) -> list[FindingDocument]:
-    """Judge the populations of several fibres; a fibre without figures is one of whose joints nothing is known."""
+    layout: Layout, criteria: Criteria, contributions: Mapping[int, Contributions | None]
+) -> list[Finding]:
+    """Judge the populations of several fibres; of the joints of a fibre that contributes nothing nothing is known."""
     rules = [
         rule
         for criterion in criteria.criteria
@@ -26,50 +36,47 @@ def route_findings(
     ]
     if not rules:
         return []
-    tallies = _add_up(_parts(rules, figures))
-    return [finding for rule in rules for finding in _findings(rule, layout, tallies)]
+    totals = _add_up(_partial_sums(rules, contributions))
+    return [finding for rule in rules for finding in _findings(rule, layout, totals)]
 
 
-def _parts(rules: Iterable[JointStatisticRule], figures: Mapping[int, FiguresDocument | None]) -> Iterator[Part]:
-    for fibre, own in figures.items():
+def _partial_sums(
+    rules: Iterable[JointStatisticRule], contributions: Mapping[int, Contributions | None]
+) -> Iterator[PartialSums]:
+    for fibre, own in contributions.items():
         if own is None:
             for rule in rules:
-                yield from rule.parts_of_unknown(fibre)
+                yield from rule.partial_sums_of_unknown(fibre)
         else:
-            yield from (Part(*row) for row in own["parts"])
+            yield from own.sums
 
 
-def _add_up(parts: Iterable[Part]) -> _Tallies:
+def _add_up(sums: Iterable[PartialSums]) -> _Totals:
     """Add the fibres up column by column: most of them have joints at the same sites."""
     columns: dict[tuple[str, str, tuple[str | None, ...]], tuple[list[list[int]], int]] = {}
-    for part in parts:
-        key = (part.criterion, part.segment, tuple(part.sites))
-        before, fibres = columns.get(key, ([[0] * len(part.sites)] * len(Tally._fields), 0))
-        added = [list(map(add, own, more)) for own, more in zip(before, part.tallies, strict=True)]
+    for own in sums:
+        key = (own.criterion, own.segment, own.sites)
+        before, fibres = columns.get(key, ([[0] * len(own.sites)] * len(Tally._fields), 0))
+        added = [list(map(add, one, more)) for one, more in zip(before, own.columns, strict=True)]
         columns[key] = (added, fibres + 1)
-    tallies: _Tallies = {}
+    totals: _Totals = {}
     for (criterion, segment, sites), (added, fibres) in columns.items():
         for site, numbers in zip(sites, zip(*added, strict=True), strict=True):
-            before_it, fibres_before = tallies.get((criterion, segment, site), (Tally(0, 0, 0, 0, 0, 0), 0))
-            tally = Tally(*map(add, before_it, numbers))
-            tallies[criterion, segment, site] = (tally, fibres_before + fibres)
-    return tallies
+            so_far = totals.get((criterion, segment, site), _NOTHING)
+            tally = Tally(*map(add, so_far.tally, numbers))
+            totals[criterion, segment, site] = _Total(tally, so_far.fibres + fibres)
+    return totals
 
 
-def _findings(rule: JointStatisticRule, layout: Layout, tallies: _Tallies) -> Iterator[FindingDocument]:
+def _findings(rule: JointStatisticRule, layout: Layout, totals: _Totals) -> Iterator[Finding]:
     sites: list[str | None] = [None, *(site.id for site in layout.design.sites)]
     first, last = layout.design.sites[0].id, layout.design.sites[-1].id
     for segment in layout.design.segments:
         for site in sites:
-            found = tallies.get((rule.criterion.code, segment.id, site))
+            found = totals.get((rule.criterion.code, segment.id, site))
             if found is None:
                 continue
-            tally, fibres = found
-            on_fibres = f"on {fibres} fibre{'' if fibres == 1 else 's'}"
+            on_fibres = f"on {found.fibres} fibre{'' if found.fibres == 1 else 's'}"
             where = f"{on_fibres} from {first} to {last}" if site is None else f"{on_fibres} at {site}"
-            finding = rule.finding(segment.id, rule.judge(tally, where), count=tally.joints)
-            if site is None:
-                finding["from_site"], finding["to_site"] = first, last
-            else:
-                finding["site"] = site
-            yield finding
+            finding = rule.finding(segment.id, rule.judge(found.tally, where), members=found.tally.joints)
+            yield finding._replace(from_site=first, to_site=last) if site is None else finding._replace(site=site)

@@ -1,12 +1,12 @@
 """What looks unlikely in honest work, from the outside of all fibres' tests together; nothing is decided by it."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import groupby, pairwise
 from typing import NamedTuple
 
-from service.vocabulary.findings.suspicion import SuspicionDocument, SuspicionKind
+from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
 from service.vocabulary.quantities import round_half_even
-from worker.judgement.fibre.contributions import EstimateFigure, FiguresDocument, TraceFigure
+from worker.judgement.fibre.contributions import Contributions, EstimateSums, TraceOutline
 from worker.judgement.numbers.chance import chance_of_equal_losses, power_text
 from worker.judgement.numbers.exact import db_text
 
@@ -28,17 +28,17 @@ class Measured(NamedTuple):
     """A trace, and the fibre it was posted for."""
 
     fibre: int
-    trace: TraceFigure
+    trace: TraceOutline
 
 
 # An instrument, and its traces that began before others had ended.
 _Overlaps = tuple[str, list[tuple[Measured, Measured]]]
 
 
-def suspicions_of(figures: Mapping[int, FiguresDocument | None]) -> list[SuspicionDocument]:
+def suspicions_of(contributions: Mapping[int, Contributions | None]) -> list[Suspicion]:
     """Return what is seen, at most so many of each kind; fibres come in order of number."""
-    known = {fibre: own for fibre, own in figures.items() if own is not None}
-    measured = [Measured(fibre, TraceFigure(*row)) for fibre, own in known.items() for row in own["traces"]]
+    known = {fibre: own for fibre, own in contributions.items() if own is not None}
+    measured = [Measured(fibre, trace) for fibre, own in known.items() for trace in own.traces]
     overlaps = list(_overlaps(measured))
     found = [
         _same_traces(measured),
@@ -52,12 +52,12 @@ def suspicions_of(figures: Mapping[int, FiguresDocument | None]) -> list[Suspici
     return [one for of_kind in found for one in _bounded(list(of_kind))]
 
 
-def _same_traces(measured: list[Measured]) -> Iterator[SuspicionDocument]:
+def _same_traces(measured: list[Measured]) -> Iterator[Suspicion]:
     """Find traces with the same events: kinds, distances, losses, all of them."""
     for group in _groups(measured, lambda one: one.trace.events_digest):
         power = _power(group, of=len(measured))
         if power is not None:
-            yield _write(
+            yield _suspicion(
                 SuspicionKind.SAME_TRACE,
                 group,
                 f"{len(group)} traces on {_fibres_said(group)} have the same {group[0].trace.losses} losses at the "
@@ -66,14 +66,14 @@ def _same_traces(measured: list[Measured]) -> Iterator[SuspicionDocument]:
             )
 
 
-def _same_readings(measured: list[Measured]) -> Iterator[SuspicionDocument]:
+def _same_readings(measured: list[Measured]) -> Iterator[Suspicion]:
     """Find traces of several fibres with the same losses, one by one, to the last digit."""
     for group in _groups(measured, lambda one: one.trace.losses_digest):
         is_of_one_fibre = len({one.fibre for one in group}) == 1
         is_one_trace = len({one.trace.events_digest for one in group}) == 1
         power = None if is_of_one_fibre or is_one_trace else _power(group, of=len(measured))
         if power is not None:
-            yield _write(
+            yield _suspicion(
                 SuspicionKind.SAME_READINGS,
                 group,
                 f"{len(group)} traces on {_fibres_said(group)} show the same {group[0].trace.losses} losses to the "
@@ -82,7 +82,7 @@ def _same_readings(measured: list[Measured]) -> Iterator[SuspicionDocument]:
             )
 
 
-def _two_at_once(overlaps: list[_Overlaps]) -> Iterator[SuspicionDocument]:
+def _two_at_once(overlaps: list[_Overlaps]) -> Iterator[Suspicion]:
     """Find an instrument that averaged on one fibre while it did on another."""
     for instrument, pairs in overlaps:
         own = [(one, other) for one, other in pairs if one.fibre != other.fibre]
@@ -92,7 +92,7 @@ def _two_at_once(overlaps: list[_Overlaps]) -> Iterator[SuspicionDocument]:
             )
 
 
-def _too_fast(overlaps: list[_Overlaps]) -> Iterator[SuspicionDocument]:
+def _too_fast(overlaps: list[_Overlaps]) -> Iterator[Suspicion]:
     """Find traces of one fibre by one instrument that follow each other faster than the later one was averaged."""
     for instrument, pairs in overlaps:
         own = [(one, other) for one, other in pairs if one.fibre == other.fibre]
@@ -104,18 +104,17 @@ def _too_fast(overlaps: list[_Overlaps]) -> Iterator[SuspicionDocument]:
             )
 
 
-def _drifting(figures: Mapping[int, FiguresDocument]) -> Iterator[SuspicionDocument]:
+def _drifting(contributions: Mapping[int, Contributions]) -> Iterator[Suspicion]:
     r"""Find splicers whose estimates since a calibration are off the measured means for certain, and by a lot.
 
     Said from 30 splices on, where the mean difference is above 0.05 dB (common practice, no source) and
     :math:`z = \bar d\,/\,(s/\sqrt n)` above 5. By Student's distribution with 29 degrees of freedom or more that has
     a chance of 2.6e-5 at most, taking the differences for independent and normal around 0.
     """
-    sums: dict[tuple[str, str], EstimateFigure] = {}
+    sums: dict[tuple[str, str], EstimateSums] = {}
     fibres: dict[tuple[str, str], set[int]] = {}
-    for fibre, own in figures.items():
-        for row in own["estimates"]:
-            one = EstimateFigure(*row)
+    for fibre, own in contributions.items():
+        for one in own.estimates:
             key = (one.splicer, one.calibration)
             before = sums.get(key)
             sums[key] = one if before is None else _sum_of(before, one)
@@ -126,23 +125,23 @@ def _drifting(figures: Mapping[int, FiguresDocument]) -> Iterator[SuspicionDocum
             mean = db_text(round_half_even(abs(one.sum_tenth_mdb), unit=one.splices))
             side = "above" if one.sum_tenth_mdb > 0 else "below"
             since = f"since its calibration {one.calibration}" if one.calibration else "with no calibration recorded"
-            yield {
-                "kind": SuspicionKind.ESTIMATES_DRIFT.value,
-                "fibres": sorted(fibres[key])[:MOST_NAMED],
-                "records": [one.calibration] if one.calibration else [],
-                "detail": f"the estimates of {one.splicer} {since} are on average {mean} dB {side} "
+            yield Suspicion(
+                kind=SuspicionKind.ESTIMATES_DRIFT,
+                fibres=tuple(sorted(fibres[key])[:MOST_NAMED]),
+                records=(one.calibration,) if one.calibration else (),
+                detail=f"the estimates of {one.splicer} {since} are on average {mean} dB {side} "
                 f"the measured means of {one.splices} splices",
-                "chance": "at most 3e-5, taking the differences for independent and normal around zero",
-            }
+                chance="at most 3e-5, taking the differences for independent and normal around zero",
+            )
 
 
-def _labelled_otherwise(measured: list[Measured]) -> Iterator[SuspicionDocument]:
+def _labelled_otherwise(measured: list[Measured]) -> Iterator[Suspicion]:
     """Find fibres with traces whose own file names another fibre."""
     unlike = [one for one in measured if one.trace.labelled_fibre not in {None, one.fibre}]
     for fibre, own in groupby(unlike, key=lambda one: one.fibre):
         group = list(own)
         labels = sorted({one.trace.labelled_fibre for one in group if one.trace.labelled_fibre is not None})
-        yield _write(
+        yield _suspicion(
             SuspicionKind.LABELLED_OTHERWISE,
             group,
             f"{_carry(len(group), fibre, ' or '.join(map(str, labels)))} own file",
@@ -156,11 +155,11 @@ def _carry(count: int, fibre: int, labels: str) -> str:
     return f"{count} traces posted for fibre {fibre} carry the number {labels} in their"
 
 
-def _of_one_fibre(figures: Mapping[int, FiguresDocument]) -> Iterator[list[SuspicionDocument]]:
+def _of_one_fibre(contributions: Mapping[int, Contributions]) -> Iterator[list[Suspicion]]:
     """Give what is suspected of single fibres, kind by kind."""
-    seen = [one for own in figures.values() for one in own["seen"]]
+    seen = [one for own in contributions.values() for one in own.suspicions]
     for kind in SuspicionKind:
-        yield [one for one in seen if one["kind"] == kind]
+        yield [one for one in seen if one.kind is kind]
 
 
 def _groups(measured: Iterable[Measured], key: Callable[[Measured], str]) -> Iterator[list[Measured]]:
@@ -215,7 +214,7 @@ def _begins_before_end(before: Measured, act: list[Measured]) -> bool:
     return began_at_us + _CLOCK_STEP_US < before.trace.ended_at_us
 
 
-def _timing(kind: SuspicionKind, pairs: list[tuple[Measured, Measured]], said: str) -> SuspicionDocument:
+def _timing(kind: SuspicionKind, pairs: list[tuple[Measured, Measured]], said: str) -> Suspicion:
     before, after = pairs[0]
     apart_us = after.trace.ended_at_us - before.trace.ended_at_us
     group = [one for pair in pairs for one in pair]
@@ -223,7 +222,8 @@ def _timing(kind: SuspicionKind, pairs: list[tuple[Measured, Measured]], said: s
         f"first on fibre {after.fibre}, {_seconds_said(apart_us)} after a trace on fibre {before.fibre} and averaged "
         f"for {_seconds_said(after.trace.averaging_us)}"
     )
-    return _write(kind, group, f"{said}: {first}", "none, where clocks are right and a trace is stored when it is made")
+    chance = "none, where clocks are right and a trace is stored when it is made"
+    return _suspicion(kind, group, f"{said}: {first}", chance)
 
 
 def _seconds_said(time_us: int) -> str:
@@ -234,7 +234,7 @@ def _times(count: int) -> str:
     return "once" if count == 1 else f"{count} times"
 
 
-def _sum_of(one: EstimateFigure, other: EstimateFigure) -> EstimateFigure:
+def _sum_of(one: EstimateSums, other: EstimateSums) -> EstimateSums:
     return one._replace(
         splices=one.splices + other.splices,
         sum_tenth_mdb=one.sum_tenth_mdb + other.sum_tenth_mdb,
@@ -242,7 +242,7 @@ def _sum_of(one: EstimateFigure, other: EstimateFigure) -> EstimateFigure:
     )
 
 
-def _is_drifting(one: EstimateFigure) -> bool:
+def _is_drifting(one: EstimateSums) -> bool:
     if one.splices < _LEAST_SPLICES or abs(one.sum_tenth_mdb) <= _LEAST_DRIFT_TENTH_MDB * one.splices:
         return False
     squared = one.sum_tenth_mdb**2
@@ -256,18 +256,14 @@ def _fibres_said(group: list[Measured]) -> str:
     return f"fibres {', '.join(map(str, fibres[:-1]))} and {fibres[-1]}" if len(fibres) < 6 else f"{len(fibres)} fibres"
 
 
-def _write(kind: SuspicionKind, group: list[Measured], detail: str, chance: str) -> SuspicionDocument:
-    return {
-        "kind": kind.value,
-        "fibres": sorted({one.fibre for one in group})[:MOST_NAMED],
-        "records": list(dict.fromkeys(one.trace.record for one in group))[:MOST_NAMED],
-        "detail": detail,
-        "chance": chance,
-    }
+def _suspicion(kind: SuspicionKind, group: list[Measured], detail: str, chance: str) -> Suspicion:
+    fibres = tuple(sorted({one.fibre for one in group})[:MOST_NAMED])
+    records = tuple(dict.fromkeys(one.trace.record for one in group))[:MOST_NAMED]
+    return Suspicion(kind, fibres, records, detail, chance)
 
 
-def _bounded(found: list[SuspicionDocument]) -> list[SuspicionDocument]:
-    kept = found[:MOST_OF_A_KIND]
+def _bounded(found: Sequence[Suspicion]) -> list[Suspicion]:
+    kept = list(found[:MOST_OF_A_KIND])
     if len(found) > len(kept):
-        kept[-1] = {**kept[-1], "detail": f"{kept[-1]['detail']}; and {len(found) - len(kept)} more like these"}
+        kept[-1] = kept[-1]._replace(detail=f"{kept[-1].detail}; and {len(found) - len(kept)} more like these")
     return kept

@@ -7,11 +7,11 @@ from typing import Generic, TypeVar
 from service.vocabulary.criteria.base import Criterion, LimitedDb
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import DecisionRule, Unit
-from worker.judgement.fibre.findings import Judgement, head_of, link_finding
+from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.limits import Limit, to_parts
+from worker.judgement.rules.subjects import link_finding
 
 CriterionT = TypeVar("CriterionT", bound=Criterion)
 
@@ -21,21 +21,20 @@ class Rule(ABC, Generic[CriterionT]):
 
     def __init__(self, criterion: CriterionT, layout: Layout) -> None:
         self.criterion = criterion
-        self.head = head_of(criterion)
         self.scope = scope_of(criterion.applies_when, layout)
 
     @abstractmethod
-    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give the findings of one fibre in route order."""
 
 
 class EndToEndRule(Rule[CriterionT]):
     """A criterion about a fibre as a whole."""
 
-    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for a fibre that runs from end to end."""
         if fibre.is_continuous and self.scope.holds_end_to_end:
-            yield link_finding(self.head, fibre, self.judge(fibre))
+            yield link_finding(self.criterion, fibre, self.judge(fibre))
 
     @abstractmethod
     def judge(self, fibre: FibreMeasured) -> Judgement:

@@ -21,16 +21,7 @@ def judge_mean(fibre: FibreMeasured, place: Place, wavelength_nm: int, limit: Li
     low, high = loss.low_tenth_mdb * PDB_PER_TENTH_MDB, loss.high_tenth_mdb * PDB_PER_TENTH_MDB
     # Written at once: nearly every finding of a route comes through here.
     held = hold(low=low, high=high, limit=limit)
-    return Judgement(
-        outcome=held.outcome,
-        reason=held.reason,
-        detail=loss.detail,
-        bounds=(low, high),
-        limit=limit,
-        readings=loss.readings,
-        void=loss.void,
-        grade=held.grade,
-    )
+    return Judgement(held.outcome, held.reason, loss.detail, (low, high), limit, loss.readings, loss.void, held.grade)
 
 
 def judge_any_way(fibre: FibreMeasured, place: Place, wavelength_nm: int, limit: Limit) -> Judgement:

@@ -31,27 +31,25 @@ from service.vocabulary.words import Basis, Force
 from worker.judgement.rules.base import Rule
 from worker.judgement.rules.kinds.bends import BendRule
 from worker.judgement.rules.kinds.coefficients import CoefficientRule
-from worker.judgement.rules.kinds.connections import ConnectionRule
 from worker.judgement.rules.kinds.continuity import ContinuityRule
 from worker.judgement.rules.kinds.density import SpliceDensityRule
 from worker.judgement.rules.kinds.dispersion import ChromaticDispersionRule, PolarizationModeDispersionRule
 from worker.judgement.rules.kinds.end_faces import EndFaceRule
 from worker.judgement.rules.kinds.estimates import EstimateRule
+from worker.judgement.rules.kinds.joint_losses import ConnectionRule, SpliceRule, TerminationRule
 from worker.judgement.rules.kinds.lengths import LengthRule
 from worker.judgement.rules.kinds.links import LinkRule, RequiredTestRule
 from worker.judgement.rules.kinds.reflectance import ReflectanceRule
 from worker.judgement.rules.kinds.return_loss import return_loss_rule
-from worker.judgement.rules.kinds.splices import SpliceRule
 from worker.judgement.rules.kinds.statistics import JointStatisticRule
-from worker.judgement.rules.kinds.terminations import TerminationRule
-from worker.judgement.rules.kinds.unexpected_events import StrayLossRule
+from worker.judgement.rules.kinds.unexpected_events import UnexpectedLossRule
 from worker.judgement.rules.kinds.workmanship import WorkmanshipRule
 
 _RULES: Mapping[type[AnyCriterion], Callable[[Any, Layout], Rule[Any]]] = {
     TerminationLossCriterion: TerminationRule,
     ReflectanceCriterion: ReflectanceRule,
     JointStatisticCriterion: JointStatisticRule,
-    StrayLossCriterion: StrayLossRule,
+    StrayLossCriterion: UnexpectedLossRule,
     BendCriterion: BendRule,
     SpliceDensityCriterion: SpliceDensityRule,
     LinkAttenuationCriterion: LinkRule,

@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import NamedTuple
 
-from service.vocabulary.quantities import metres_text
 from service.vocabulary.words import Reason
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.numbers.exact import mdb_text
@@ -33,11 +32,6 @@ class Reading(NamedTuple):
     def text(self) -> str:
         """The loss, or what it is within."""
         return mdb_text(self.high_mdb)
-
-    @property
-    def distance_m(self) -> str | None:
-        """How far from the instrument's port its first event lies."""
-        return metres_text(self.events[0].at_um) if self.events else None
 
     def agrees_with(self, other: "Reading") -> bool:
         """Tell whether two readings of one place can both be right.

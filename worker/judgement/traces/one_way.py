@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from itertools import combinations
 from typing import NamedTuple
 
-from service.vocabulary.findings.finding import VoidDocument
+from service.vocabulary.findings.finding import VoidRecord
 from service.vocabulary.words import Reason
 from worker.judgement.traces.aligned_trace import Reading
 
@@ -18,10 +18,10 @@ class OneWayLoss(NamedTuple):
 
     reason: Reason | None
     readings: tuple[Reading, ...]
-    void: tuple[VoidDocument, ...]
+    void: tuple[VoidRecord, ...]
 
 
-def select_reading(shown: Sequence[Reading | Reason], *, void: tuple[VoidDocument, ...]) -> OneWayLoss:
+def select_reading(shown: Sequence[Reading | Reason], *, void: tuple[VoidRecord, ...]) -> OneWayLoss:
     """Return what the traces that reach a place come to, given in order of pulse, the shortest first.
 
     The shortest pulse that sees the place is used: one that sees nothing never outdoes one that does.

@@ -16,7 +16,7 @@ from worker.judgement.history.trace_sets import (
     sort_traces,
     valid_traces,
 )
-from worker.judgement.history.validity import Validity, reason_of, void_documents
+from worker.judgement.history.validity import Validity, reason_of, void_records
 from worker.judgement.traces.aligned_trace import AlignedTrace, Reading
 from worker.judgement.traces.alignment import Alignment, Designed, align, dead_zone_of
 from worker.judgement.traces.one_way import OneWayLoss, select_reading
@@ -104,7 +104,7 @@ def align_fibre(layout: Layout, placing: Placing, *, fibre: int, history: Histor
 
 def _one_way_loss(traces: FibreTraces, place: Place, side: Side) -> OneWayLoss:
     shown, void = traces.shown_at(place, side)
-    return select_reading(shown, void=void_documents(void) if void else ())
+    return select_reading(shown, void=void_records(void) if void else ())
 
 
 def _shown_by(aligned: AlignedTrace, place: Place) -> Reading | Reason:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
-from service.vocabulary.findings.finding import ReadingDocument, VoidDocument
+from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.words import EventKind, Qualifier, Reason
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.numbers.exact import db_text, mdb_text, rounded_tenth_mdb
@@ -24,7 +24,7 @@ class Reflection(NamedTuple):
     low_tenth_mdb: int
     high_tenth_mdb: int
     said: str
-    reading: ReadingDocument
+    reading: RecordReading
 
 
 class OneWayReflectance(NamedTuple):
@@ -33,12 +33,12 @@ class OneWayReflectance(NamedTuple):
     reason: Reason | None
     bounds_tenth_mdb: tuple[int, int] | None
     said: str
-    readings: tuple[ReadingDocument, ...]
-    void: tuple[VoidDocument, ...]
+    readings: tuple[RecordReading, ...]
+    void: tuple[VoidRecord, ...]
 
 
 def worst_shown(
-    shown: Sequence[Reading | Reason], *, is_forward: bool, void: tuple[VoidDocument, ...]
+    shown: Sequence[Reading | Reason], *, is_forward: bool, void: tuple[VoidRecord, ...]
 ) -> OneWayReflectance:
     """Return the worst of what the traces of one direction show of a place.
 
@@ -62,47 +62,46 @@ def worst_shown(
 
 
 def _reflection(reading: Reading, *, is_forward: bool) -> Reflection:
-    document: ReadingDocument = {"record": reading.trace.stamp.id, "direction": DIRECTION[is_forward]}
-    if reading.distance_m is not None:
-        document["distance_m"] = reading.distance_m
-    own = [_of_event(reading.trace, event, document) for event in reading.events]
+    distance_um = reading.events[0].at_um if reading.events else None
+    said = RecordReading(reading.trace.stamp.id, DIRECTION[is_forward], distance_um=distance_um)
+    own = [_of_event(reading.trace, event, said) for event in reading.events]
     if len(own) < 2:
-        return own[0] if own else _unseen(reading.trace, document)
+        return own[0] if own else _unseen(reading.trace, said)
     worst = max(own, key=lambda one: (one.high_tenth_mdb, one.low_tenth_mdb))
     return worst._replace(
         low_tenth_mdb=max(one.low_tenth_mdb for one in own), said=" and ".join(one.said for one in own)
     )
 
 
-def _of_event(trace: Trace, event: TraceEvent, document: ReadingDocument) -> Reflection:
+def _of_event(trace: Trace, event: TraceEvent, shown: RecordReading) -> Reflection:
     if event.reflectance_mdb is None:
-        return _unstated(trace, event, document)
+        return _unstated(trace, event, shown)
     text = mdb_text(event.reflectance_mdb)
-    document = {**document, "value": text}
+    shown = shown._replace(value=event.reflectance_mdb)
     value = event.reflectance_mdb * _TENTHS
     if event.kind is EventKind.SATURATED:
         # Cut off and yet said to be below something bounds nothing.
         least = _LEAST_TENTH_MDB if event.qualifier is Qualifier.LT else value
         said = f"at least {db_text(least)} dB, cut off"
-        return Reflection(Reason.SATURATED, least, _MOST_TENTH_MDB, said, document)
+        return Reflection(Reason.SATURATED, least, _MOST_TENTH_MDB, said, shown)
     if event.qualifier is Qualifier.LT:
-        return Reflection(None, _LEAST_TENTH_MDB, value, f"at most {text} dB", document)
+        return Reflection(None, _LEAST_TENTH_MDB, value, f"at most {text} dB", shown)
     if event.qualifier is Qualifier.GT:
-        return Reflection(None, value, _MOST_TENTH_MDB, f"at least {text} dB", document)
-    return Reflection(None, value, value, f"{text} dB", document)
+        return Reflection(None, value, _MOST_TENTH_MDB, f"at least {text} dB", shown)
+    return Reflection(None, value, value, f"{text} dB", shown)
 
 
-def _unstated(trace: Trace, event: TraceEvent, document: ReadingDocument) -> Reflection:
+def _unstated(trace: Trace, event: TraceEvent, shown: RecordReading) -> Reflection:
     if event.kind is EventKind.NON_REFLECTIVE:
-        return _unseen(trace, document)
+        return _unseen(trace, shown)
     is_saturated = event.kind is EventKind.SATURATED
     reason = Reason.SATURATED if is_saturated else Reason.REFLECTANCE_NOT_STATED
-    return Reflection(reason, _LEAST_TENTH_MDB, _MOST_TENTH_MDB, REASON_SPOKEN[reason], document)
+    return Reflection(reason, _LEAST_TENTH_MDB, _MOST_TENTH_MDB, REASON_SPOKEN[reason], shown)
 
 
-def _unseen(trace: Trace, document: ReadingDocument) -> Reflection:
+def _unseen(trace: Trace, shown: RecordReading) -> Reflection:
     most = _most_unseen_tenth_mdb(trace.backscatter_cdb, trace.threshold_mdb, trace.pulse_ns)
-    return Reflection(None, _LEAST_TENTH_MDB, most, f"none seen, so at most {db_text(most)} dB", document)
+    return Reflection(None, _LEAST_TENTH_MDB, most, f"none seen, so at most {db_text(most)} dB", shown)
 
 
 @lru_cache(maxsize=256)

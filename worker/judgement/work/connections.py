@@ -3,13 +3,13 @@
 from collections.abc import Iterator, Sequence
 
 from service.vocabulary.design.layout import Joint
-from service.vocabulary.findings.finding import FindingDocument, WorkDocument
 from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Side
 from worker.judgement.fibre.connections import cleanings_of, is_clean
+from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.traces.places import Place
 from worker.judgement.words import at_wavelength
-from worker.judgement.work.items import Cause, beyond_limit, cause_of, write_item
+from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of
 
 # What does not come off when cleaned so often is a scratch, common practice.
 _CLEANINGS = 2
@@ -22,41 +22,41 @@ _NAMES = {
     Quantity.RETURN_LOSS: "the return loss seen here",
 }
 _OF_WHOLE_PLACE = {Quantity.SPLICE_LOSS, Quantity.RETURN_LOSS}
-_SIDES = {Side.TOWARDS_A.value: "towards A", Side.TOWARDS_B.value: "towards B"}
+_SIDES = {Side.TOWARDS_A: "towards A", Side.TOWARDS_B: "towards B"}
 _CLEAN = "clean and inspect both sides, then test again"
 _INSPECT = "clean it and post what is seen of every zone"
 _SCRATCHED = "cleaning does not help: give the fibre a new connector"
 _NEW_CONNECTOR = "it was cleaned and both end faces pass: give the fibre a new connector"
 
 
-def connection_work(fibre: FibreMeasured, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+def connection_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator[WorkItem]:
     """Return what is to be done at connections that are known to be bad."""
-    bad = [finding for finding in still_open if finding["outcome"] == Outcome.NONCONFORMING and "site" in finding]
+    bad = [finding for finding in still_open if finding.is_bad and finding.site is not None]
     for place, pair in _pairs(fibre) if bad else ():
-        own = [finding for finding in bad if finding["site"] == place.site and _is_about(place, pair, finding)]
-        faces = [finding for finding in own if finding["quantity"] == Quantity.END_FACE]
+        own = [finding for finding in bad if finding.site == place.site and _is_about(place, pair, finding)]
+        sides = [finding.side for finding in own if finding.quantity is Quantity.END_FACE]
         if is_clean(fibre, place, pair):
             act, advice = Act.RE_TERMINATE, _NEW_CONNECTOR
             own = [finding for finding in own if not _is_the_splices(finding, own)]
-        elif any(_is_scratched(fibre, pair, Side(finding["side"])) for finding in faces):
+        elif any(_is_scratched(fibre, pair, side) for side in sides):
             act, advice = Act.RE_TERMINATE, _SCRATCHED
         else:
             act, advice = Act.CLEAN_AND_INSPECT, _CLEAN
         if own:
-            yield _item(fibre, act, pair, own, advice)
+            yield _item(act, pair, own, advice)
 
 
-def inspection_work(fibre: FibreMeasured, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+def inspection_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator[WorkItem]:
     """Return the end faces to be inspected before the fibre is tested."""
     unknown = [
         finding
         for finding in still_open
-        if (finding["quantity"], finding["outcome"]) == (Quantity.END_FACE, Outcome.UNDETERMINED)
+        if finding.quantity is Quantity.END_FACE and finding.outcome is Outcome.UNDETERMINED
     ]
     for place, pair in _pairs(fibre) if unknown else ():
-        own = [one for one in unknown if (one["site"], one["position"]) == (place.site, pair.position)]
+        own = [one for one in unknown if (one.site, one.position) == (place.site, pair.position)]
         if own:
-            yield _item(fibre, Act.CLEAN_AND_INSPECT, pair, own, _INSPECT)
+            yield _item(Act.CLEAN_AND_INSPECT, pair, own, _INSPECT)
 
 
 def _pairs(fibre: FibreMeasured) -> Iterator[tuple[Place, Joint]]:
@@ -66,23 +66,23 @@ def _pairs(fibre: FibreMeasured) -> Iterator[tuple[Place, Joint]]:
                 yield place, joint
 
 
-def _is_about(place: Place, pair: Joint, finding: FindingDocument) -> bool:
+def _is_about(place: Place, pair: Joint, finding: Finding) -> bool:
     """Tell whether a finding at a pair's place is this pair's: one of the whole place goes to its first."""
-    if finding["quantity"] in _OF_WHOLE_PLACE:
+    if finding.quantity in _OF_WHOLE_PLACE:
         return place.pair == pair
-    is_of_pairs = finding["quantity"] in _NAMES or finding["quantity"] == Quantity.END_FACE
-    return is_of_pairs and finding.get("position") == pair.position
+    is_of_pairs = finding.quantity in _NAMES or finding.quantity is Quantity.END_FACE
+    return is_of_pairs and finding.position == pair.position
 
 
-def _is_the_splices(finding: FindingDocument, own: Sequence[FindingDocument]) -> bool:
+def _is_the_splices(finding: Finding, own: Sequence[Finding]) -> bool:
     """Tell whether a loss read with a clean connection is put down to the splice, which is made again."""
-    if finding["quantity"] == Quantity.SPLICE_LOSS:
+    if finding.quantity is Quantity.SPLICE_LOSS:
         return True
-    has_bad_splice = any(one["quantity"] == Quantity.SPLICE_LOSS for one in own)
-    return has_bad_splice and finding["quantity"] == Quantity.TERMINATION_LOSS
+    has_bad_splice = any(one.quantity is Quantity.SPLICE_LOSS for one in own)
+    return has_bad_splice and finding.quantity is Quantity.TERMINATION_LOSS
 
 
-def _is_scratched(fibre: FibreMeasured, pair: Joint, side: Side) -> bool:
+def _is_scratched(fibre: FibreMeasured, pair: Joint, side: Side | None) -> bool:
     """Tell whether an end face that fails had been cleaned so often that only a scratch stays.
 
     What was seen before a cleaning no longer fails, so all of them came before.
@@ -90,15 +90,12 @@ def _is_scratched(fibre: FibreMeasured, pair: Joint, side: Side) -> bool:
     return sum(act.side == side for act in cleanings_of(fibre, pair)) >= _CLEANINGS
 
 
-def _item(
-    fibre: FibreMeasured, act: Act, pair: Joint, findings: Sequence[FindingDocument], advice: str
-) -> WorkDocument:
-    causes = [*(cause_of(finding, _clause(finding)) for finding in findings), Cause(clause=advice)]
-    return write_item(fibre, act=act, site=pair.site, causes=causes, position=pair.position)
+def _item(act: Act, pair: Joint, findings: Sequence[Finding], advice: str) -> WorkItem:
+    causes = (*(cause_of(finding, _clause(finding)) for finding in findings), Cause(advice))
+    return WorkItem(act, pair.site, causes, pair.position)
 
 
-def _clause(finding: FindingDocument) -> str:
-    quantity = Quantity(finding["quantity"])
-    if quantity is Quantity.END_FACE:
-        return f"the end face {_SIDES[finding['side']]}: {finding['detail']}"
-    return f"{_NAMES[quantity]}{at_wavelength(finding.get('wavelength_nm'))} {beyond_limit(finding)}"
+def _clause(finding: Finding) -> str:
+    if finding.side is not None:
+        return f"the end face {_SIDES[finding.side]}: {finding.judged.detail}"
+    return f"{_NAMES[finding.quantity]}{at_wavelength(finding.wavelength_nm)} {beyond_limit(finding)}"

@@ -3,30 +3,30 @@
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 
-from service.vocabulary.findings.finding import FindingDocument, WorkDocument
 from service.vocabulary.quantities import metres_text
-from service.vocabulary.words import Act, Outcome, Quantity, Reason, RecordKind
+from service.vocabulary.words import Act, Quantity, Reason, RecordKind
+from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Continuity
 from worker.judgement.traces.location import locate
-from worker.judgement.work.items import Cause, beyond_limit, cause_of, write_item
+from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of
 
 _BENT = {Quantity.STRAY_LOSS, Quantity.BEND, Quantity.ATTENUATION_COEFFICIENT}
 _OF_BREAKS = {Reason.BEYOND_REACH, Reason.LENGTHS_DISAGREE}
 
 
-def fault_work(fibre: FibreMeasured, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+def fault_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator[WorkItem]:
     """Return what is to be done about faults of the fibre itself, from end A on."""
-    bad = [finding for finding in still_open if finding["outcome"] == Outcome.NONCONFORMING]
+    bad = [finding for finding in still_open if finding.is_bad]
     for finding in bad:
-        if finding["quantity"] == Quantity.CONTINUITY:
+        if finding.quantity is Quantity.CONTINUITY:
             yield from _identity_work(fibre, finding)
     yield from _break_work(fibre, still_open)
-    yield from _bend_work(fibre, [finding for finding in bad if finding["quantity"] in _BENT])
+    yield from _bend_work(fibre, [finding for finding in bad if finding.quantity in _BENT])
 
 
-def _identity_work(fibre: FibreMeasured, finding: FindingDocument) -> Iterator[WorkDocument]:
-    told = {reading["record"] for reading in finding["readings"]}
+def _identity_work(fibre: FibreMeasured, finding: Finding) -> Iterator[WorkItem]:
+    told = {reading.record for reading in finding.judged.readings}
     tests = [
         one
         for one in fibre.history.links.get(RecordKind.CONTINUITY, ())
@@ -36,12 +36,12 @@ def _identity_work(fibre: FibreMeasured, finding: FindingDocument) -> Iterator[W
     dark = [test for test in tests if test.seen_fibre is None]
     if crossed:
         site = fibre.layout.design.sites[crossed[0].ends[1]].id
-        causes = [cause_of(finding, _crossed_clause(fibre, test)) for test in crossed]
-        yield write_item(fibre, act=Act.FIBRES_CROSSED, site=site, causes=causes)
+        causes = tuple(cause_of(finding, _crossed_clause(fibre, test)) for test in crossed)
+        yield WorkItem(Act.FIBRES_CROSSED, site, causes)
     elif dark and not fibre.alignment.breaks.found:
         site = fibre.layout.design.sites[dark[0].ends[0]].id
-        clause = f"{finding['detail']}: take traces from both ends to find where it stops"
-        yield write_item(fibre, act=Act.LOCATE_BREAK, site=site, causes=[cause_of(finding, clause)])
+        clause = f"{finding.judged.detail}: take traces from both ends to find where it stops"
+        yield WorkItem(Act.LOCATE_BREAK, site, (cause_of(finding, clause),))
 
 
 def _crossed_clause(fibre: FibreMeasured, test: Continuity) -> str:
@@ -60,8 +60,8 @@ def _colours(fibre: FibreMeasured, number: int, site: str) -> str:
     return f"section {local.section}, tube {place.tube} {place.tube_colour}, fibre {place.fibre} {place.fibre_colour}"
 
 
-def _break_work(fibre: FibreMeasured, still_open: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
-    criteria = tuple(one["criterion"] for one in still_open if one.get("reason") in _OF_BREAKS)
+def _break_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator[WorkItem]:
+    criteria = tuple(one.code for one in still_open if one.reason in _OF_BREAKS)
     # A trace that stops short leaves something open, or nothing here is worth looking for.
     for broken in fibre.alignment.breaks.found if still_open else ():
         at_m, found = metres_text(broken.from_a_um), locate(fibre.layout, from_a_um=broken.from_a_um)
@@ -70,9 +70,7 @@ def _break_work(fibre: FibreMeasured, still_open: Sequence[FindingDocument]) -> 
             f"traces from both ends stop at {at_m} m of fibre from A{where}: find the break there and splice the fibre"
         )
         cause = Cause(clause=clause, criteria=criteria, records=broken.records)
-        yield write_item(
-            fibre, act=Act.LOCATE_BREAK, site=_site_before(fibre, from_a_um=broken.from_a_um), causes=[cause]
-        )
+        yield WorkItem(Act.LOCATE_BREAK, _site_before(fibre, from_a_um=broken.from_a_um), (cause,))
 
 
 def _site_before(fibre: FibreMeasured, *, from_a_um: int) -> str:
@@ -81,30 +79,32 @@ def _site_before(fibre: FibreMeasured, *, from_a_um: int) -> str:
     return sites[min(max(index, 0), len(sites) - 1)].id
 
 
-def _bend_work(fibre: FibreMeasured, bad: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+def _bend_work(fibre: FibreMeasured, bad: Sequence[Finding]) -> Iterator[WorkItem]:
     causes: dict[tuple[str, int | None], list[Cause]] = {}
     for finding in bad:
-        causes.setdefault((_site_of(fibre, finding), finding.get("position")), []).append(_bend_cause(finding))
+        causes.setdefault((_site_of(fibre, finding), finding.position), []).append(_bend_cause(finding))
     for (site, position), own in causes.items():
-        yield write_item(fibre, act=Act.RELIEVE_BEND, site=site, causes=own, position=position)
+        yield WorkItem(Act.RELIEVE_BEND, site, tuple(own), position)
 
 
-def _site_of(fibre: FibreMeasured, finding: FindingDocument) -> str:
+def _site_of(fibre: FibreMeasured, finding: Finding) -> str:
     """Return the place that a finding is about, or the site before what it is about."""
-    if "section" in finding:
+    if finding.section is not None:
         sections = [section.id for section in fibre.layout.design.sections]
-        return fibre.layout.design.sites[sections.index(finding["section"])].id
-    return finding["site"] if "site" in finding else finding["from_site"]
+        return fibre.layout.design.sites[sections.index(finding.section)].id
+    site = finding.from_site if finding.site is None else finding.site
+    assert site is not None
+    return site
 
 
-def _bend_cause(finding: FindingDocument) -> Cause:
-    section = f"section {finding['section']}, " if "section" in finding else ""
-    if finding["quantity"] == Quantity.ATTENUATION_COEFFICIENT:
-        where = section or f"from {finding['from_site']} to {finding['to_site']}, "
-        clause = f"{where}the fibre's own loss at {finding['wavelength_nm']} nm {beyond_limit(finding)}"
+def _bend_cause(finding: Finding) -> Cause:
+    section = "" if finding.section is None else f"section {finding.section}, "
+    if finding.quantity is Quantity.ATTENUATION_COEFFICIENT:
+        where = section or f"from {finding.from_site} to {finding.to_site}, "
+        clause = f"{where}the fibre's own loss at {finding.wavelength_nm} nm {beyond_limit(finding)}"
         return cause_of(finding, f"{clause}: look for strain and bends along the cable, then test again")
-    if finding["quantity"] == Quantity.STRAY_LOSS:
-        clause = f"{section}{finding['detail']}, which {beyond_limit(finding)}"
+    if finding.quantity is Quantity.STRAY_LOSS:
+        clause = f"{section}{finding.judged.detail}, which {beyond_limit(finding)}"
         return cause_of(finding, f"{clause}: relieve the bend or mend the damage there, then test again")
-    clause = f"{section}{finding['detail']}: the difference {beyond_limit(finding)}"
+    clause = f"{section}{finding.judged.detail}: the difference {beyond_limit(finding)}"
     return cause_of(finding, f"{clause}: relieve the bend, then test again")

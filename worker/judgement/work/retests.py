@@ -1,16 +1,17 @@
-"""Tests to make or to make again, asked for once the splicing before them is done and shut."""
+"""Tests to make or to make again, once the splicing before them is done and shut, and records that are missing."""
 
 from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.required_tests import Need, needs_of
-from service.vocabulary.findings.finding import FindingDocument, WorkDocument
+from service.vocabulary.criteria.workmanship import CalibratedSplicer, WorkmanshipCriterion
 from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Reason, SiteKind
 from worker.judgement.fibre.end_to_end import end_to_end_test
+from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
+from worker.judgement.rules.attempts import latest_splice
 from worker.judgement.traces.places import Place
 from worker.judgement.words import REASON_SPOKEN, SPOKEN, TEST_SPOKEN, at_wavelength
-from worker.judgement.work.items import Cause, beyond_limit, cause_of, write_item
-from worker.judgement.work.splices import latest_splice
+from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of
 
 # A test is there, but what it says is of no use as it is: it has to be made again, the way the clause says.
 _BETTER_TEST = {
@@ -42,6 +43,7 @@ _LOOKED_INTO = {
 }
 _BOUND_OF_RETURN_LOSS = "measure again with an instrument that reaches the limit"
 _ONE_WAY_IS_ENOUGH = {"dispersion", "continuity"}
+_NOT_SAID = {Reason.NO_EVIDENCE, Reason.WORK_NOT_STATED}
 _Asked = tuple[tuple[Act, str], Cause]
 
 
@@ -60,21 +62,44 @@ def is_ready_for_tests(fibre: FibreMeasured) -> bool:
     return fibre.validity.final_after_sealing or bool(fibre.history.traces or fibre.history.links)
 
 
-def retest_work(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> Iterator[WorkDocument]:
+def retest_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator[WorkItem]:
     """Return the tests to be made on a fibre that is ready for them."""
     causes: dict[tuple[Act, str], list[Cause]] = {}
     for (act, site), cause in (
-        *_absent_tests(fibre, findings),
-        *_tests_through(fibre, findings),
-        *_better_tests(fibre, findings),
+        *_absent_tests(fibre, still_open),
+        *_tests_through(fibre, still_open),
+        *_better_tests(fibre, still_open),
     ):
         causes.setdefault((act, site), []).append(cause)
     for (act, site), own in causes.items():
-        yield write_item(fibre, act=act, site=site, causes=own)
+        yield WorkItem(act, site, tuple(own))
 
 
-def _absent_tests(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
-    open_codes = {finding["criterion"] for finding in findings if finding["outcome"] == Outcome.UNDETERMINED}
+def record_work(still_open: Sequence[Finding]) -> Iterator[WorkItem]:
+    """Return what has to be posted of splices that are made, one item for each.
+
+    What was done may well be in order, but nobody has said so.
+    """
+    causes: dict[tuple[str | None, int | None], list[Cause]] = {}
+    for finding in still_open:
+        criterion = finding.criterion
+        # A finding without a record is about a splice that is not made yet.
+        if isinstance(criterion, WorkmanshipCriterion) and finding.reason in _NOT_SAID and finding.judged.readings:
+            clause = f"{finding.judged.detail}: {_record_advice(criterion)}"
+            causes.setdefault((finding.site, finding.position), []).append(cause_of(finding, clause))
+    for (site, position), own in causes.items():
+        assert site is not None
+        yield WorkItem(Act.TEST_MISSING, site, tuple(own), position)
+
+
+def _record_advice(criterion: WorkmanshipCriterion) -> str:
+    if isinstance(criterion.demand, CalibratedSplicer):
+        return "post the calibration if there was one, or calibrate and splice again"
+    return "replace the splice's record by one that states it"
+
+
+def _absent_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[_Asked]:
+    open_codes = {finding.code for finding in findings if finding.outcome is Outcome.UNDETERMINED}
     needs: dict[Need, list[str]] = {}
     for criterion in fibre.criteria.criteria:
         if criterion.code in open_codes:
@@ -95,43 +120,34 @@ def _absent_tests(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> 
                 yield (Act.RETEST, site), Cause(clause=clause, criteria=tuple(codes), records=records)
 
 
-def _tests_through(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
+def _tests_through(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[_Asked]:
     """Return the traces that are missing over sites where spans meet: each span sees one side of such a joint only."""
     places = {place.site: place for place in fibre.places}
     unproven = [
         one
         for one in findings
-        if "position" in one and "wavelength_nm" in one and one.get("reason", "") not in {"", *_BETTER_TEST}
+        if one.reason is not None and one.reason not in _BETTER_TEST and one.position is not None
     ]
-    for nm in dict.fromkeys(finding["wavelength_nm"] for finding in unproven):
+    for nm in dict.fromkeys(one.wavelength_nm for one in unproven if one.wavelength_nm is not None):
         for is_forward in (True, False):
             if end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward).missing is not None:
                 continue
-            own = [
-                finding
-                for finding in unproven
-                if finding["wavelength_nm"] == nm
-                and fibre.one_way_loss_at(places[finding["site"]], wavelength_nm=nm, is_forward=is_forward).reason
-            ]
-            for place_site, one in _by_site(own).items():
-                yield _test_through(fibre, places[place_site], one, is_forward=is_forward)
-
-
-def _by_site(findings: Sequence[FindingDocument]) -> dict[str, list[FindingDocument]]:
-    by_site: dict[str, list[FindingDocument]] = {}
-    for finding in findings:
-        by_site.setdefault(finding["site"], []).append(finding)
-    return by_site
+            by_site: dict[str, list[Finding]] = {}
+            for finding in unproven:
+                if finding.wavelength_nm == nm and finding.site is not None:
+                    by_site.setdefault(finding.site, []).append(finding)
+            for site, own in by_site.items():
+                missing = fibre.one_way_loss_at(places[site], wavelength_nm=nm, is_forward=is_forward).reason
+                if missing is not None:
+                    yield _test_through(fibre, places[site], own, missing, is_forward=is_forward)
 
 
 def _test_through(
-    fibre: FibreMeasured, place: Place, findings: Sequence[FindingDocument], *, is_forward: bool
+    fibre: FibreMeasured, place: Place, findings: Sequence[Finding], missing: Reason, *, is_forward: bool
 ) -> _Asked:
-    nm = findings[0]["wavelength_nm"]
-    missing = fibre.one_way_loss_at(place, wavelength_nm=nm, is_forward=is_forward).reason
-    criteria = tuple(finding["criterion"] for finding in findings)
+    nm, criteria = findings[0].wavelength_nm, tuple(finding.code for finding in findings)
     way = f"{SPOKEN[is_forward]} at {nm} nm"
-    if missing in {None, Reason.NO_EVIDENCE}:
+    if missing is Reason.NO_EVIDENCE:
         clause = f"no OTDR trace that counts runs over {place.site} {way}: test from a site before to a site behind"
         return (Act.TEST_MISSING, place.site), Cause(clause=clause, criteria=criteria)
     clause = f"the OTDR trace {way} does not count for {place.site}: {REASON_SPOKEN[missing]}"
@@ -139,16 +155,16 @@ def _test_through(
     return (Act.RETEST, near), Cause(clause=clause, criteria=criteria)
 
 
-def _better_tests(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> Iterator[_Asked]:
-    unclear: dict[tuple[str, Reason, int | None], list[FindingDocument]] = {}
+def _better_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[_Asked]:
+    unclear: dict[tuple[str, Reason, int | None], list[Finding]] = {}
     for finding in findings:
-        nm, quantity = finding.get("wavelength_nm"), Quantity(finding["quantity"])
-        if (reason := finding.get("reason")) in _BETTER_TEST:
-            unclear.setdefault((_advice(finding), Reason(reason), nm), []).append(finding)
-        elif finding["outcome"] == Outcome.NONCONFORMING and quantity in _LOOKED_INTO:
-            name, advice = _LOOKED_INTO[quantity]
+        nm, reason = finding.wavelength_nm, finding.reason
+        if reason is not None and reason in _BETTER_TEST:
+            unclear.setdefault((_advice(finding, reason), reason, nm), []).append(finding)
+        elif finding.is_bad and finding.quantity in _LOOKED_INTO and finding.from_site is not None:
+            name, advice = _LOOKED_INTO[finding.quantity]
             cause = cause_of(finding, f"{name}{at_wavelength(nm)} {beyond_limit(finding)}{advice}")
-            yield (Act.RETEST, finding["from_site"]), cause
+            yield (Act.RETEST, finding.from_site), cause
     for (advice, reason, nm), own in unclear.items():
         yield (
             (Act.RETEST, fibre.end_sites[0]),
@@ -156,16 +172,15 @@ def _better_tests(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> 
         )
 
 
-def _advice(finding: FindingDocument) -> str:
-    reason = Reason(finding["reason"])
-    is_return_loss = finding["quantity"] == Quantity.RETURN_LOSS
+def _advice(finding: Finding, reason: Reason) -> str:
+    is_return_loss = finding.quantity is Quantity.RETURN_LOSS
     return _BOUND_OF_RETURN_LOSS if is_return_loss and reason is Reason.BOUND_TOO_WIDE else _BETTER_TEST[reason]
 
 
-def _unclear_cause(findings: Sequence[FindingDocument], said: str) -> Cause:
-    sites = dict.fromkeys(finding["site"] for finding in findings if "site" in finding)
+def _unclear_cause(findings: Sequence[Finding], said: str) -> Cause:
+    sites = dict.fromkeys(finding.site for finding in findings if finding.site is not None)
     return Cause(
         clause=said.format(f" at {', '.join(sites)}" if sites else ""),
-        criteria=tuple(finding["criterion"] for finding in findings),
-        records=tuple(reading["record"] for finding in findings for reading in finding["readings"]),
+        criteria=tuple(finding.code for finding in findings),
+        records=tuple(reading.record for finding in findings for reading in finding.judged.readings),
     )

@@ -2,27 +2,26 @@
 
 from collections.abc import Sequence
 
-from service.vocabulary.findings.finding import FindingDocument, WorkDocument
-from service.vocabulary.words import Act, Outcome
+from service.vocabulary.words import Act
+from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.work.connections import connection_work, inspection_work
 from worker.judgement.work.faults import fault_work
-from worker.judgement.work.joints import joint_work
-from worker.judgement.work.records import record_work
-from worker.judgement.work.retests import is_ready_for_tests, retest_work
-from worker.judgement.work.statistics import statistic_work
+from worker.judgement.work.items import WorkItem
+from worker.judgement.work.joints import joint_work, statistic_work
+from worker.judgement.work.retests import is_ready_for_tests, record_work, retest_work
 
-_ACT_ORDER = {act.value: rank for rank, act in enumerate(Act)}
+_ACT_ORDER = {act: rank for rank, act in enumerate(Act)}
 
 
-def work_of(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> list[WorkDocument]:
+def work_of(fibre: FibreMeasured, findings: Sequence[Finding]) -> list[WorkItem]:
     """Return what is to be done on one fibre.
 
     Of joints that are only together over a limit the worst is asked for, once nothing else is. Tests are asked for once
     the work before them is done and shut, and end faces inspected before any test, or the crew would make them twice.
     What is only missing in the records holds nothing up.
     """
-    still_open = [finding for finding in findings if finding["outcome"] != Outcome.CONFORMING]
+    still_open = [finding for finding in findings if not finding.is_good]
     work = [
         *fault_work(fibre, still_open),
         *joint_work(fibre, findings),
@@ -30,6 +29,7 @@ def work_of(fibre: FibreMeasured, findings: Sequence[FindingDocument]) -> list[W
     ]
     work = work or list(statistic_work(fibre, still_open))
     if not work and is_ready_for_tests(fibre):
-        work = list(inspection_work(fibre, still_open)) or list(retest_work(fibre, findings))
-    work += record_work(fibre, still_open)
-    return sorted(work, key=lambda item: (item["site_index"], _ACT_ORDER[item["act"]], item.get("position", 0)))
+        work = list(inspection_work(fibre, still_open)) or list(retest_work(fibre, still_open))
+    work += record_work(still_open)
+    site_index = fibre.layout.site_index
+    return sorted(work, key=lambda item: (site_index[item.site], _ACT_ORDER[item.act], item.position or 0))

@@ -1,12 +1,14 @@
 """Hold the data of a package against each other: digests, counts and outcomes, worked out anew."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from service.vocabulary.canonical import digest_of
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import OutcomeCounts
-from worker.judgement.judge import count_required
-from worker.judgement.route.settle import segment_outcome, tolerated_dark
+from service.vocabulary.findings.finding import FindingDocument
+from service.vocabulary.words import Force, Outcome
+from worker.judgement.counts import Counts, count_outcomes, counts_in
+from worker.judgement.documents import write_segment
+from worker.judgement.route.settle import tolerated_dark
 from worker.package.data.content import PackageContent
 from worker.package.phrases import count_text
 
@@ -57,13 +59,18 @@ def _other_segments(content: PackageContent) -> Iterator[str]:
         return
     counted = list(_counts(content))
     for segment in segments:
-        if content.verdict["segments"][segment] != segment_outcome(segment, counted):
+        if content.verdict["segments"][segment] != write_segment(counts_in(segment, counted)):
             yield f"Segment {segment} does not come to what the verdict says by the findings attached."
 
 
-def _counts(content: PackageContent) -> Iterator[Mapping[str, OutcomeCounts]]:
+def _counts(content: PackageContent) -> Iterator[Mapping[str, Counts]]:
     layout = Layout(content.design)
     for fibre in content.fibres:
         if fibre["fibre"] not in content.tolerated_dark:
-            yield count_required(layout.segments_of_fibre.get(fibre["fibre"], ()), fibre["findings"])
-    yield count_required([segment.id for segment in content.design.segments], content.verdict["findings"])
+            yield count_outcomes(layout.segments_of_fibre.get(fibre["fibre"], ()), _required(fibre["findings"]))
+    segments = [segment.id for segment in content.design.segments]
+    yield count_outcomes(segments, _required(content.verdict["findings"]))
+
+
+def _required(findings: Iterable[FindingDocument]) -> Iterator[tuple[Outcome, Sequence[str]]]:
+    return ((Outcome(one["outcome"]), one["segments"]) for one in findings if one["force"] == Force.REQUIRED)

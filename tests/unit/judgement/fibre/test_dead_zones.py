@@ -123,7 +123,9 @@ def test_two_closures_within_a_pulse_prove_each_other_only_together(loss_db: flo
         sites=("C1", "C2"),
     )
     for site in ("C1", "C2"):
-        assert finding_of(judgement, "SPLICE-1550", site=site)["outcome"] == outcome
+        finding = finding_of(judgement, "SPLICE-1550", site=site)
+        assert finding["outcome"] == outcome
+        assert {reading["value"] for reading in finding["readings"]} == {f"{loss_db:.3f}"}
 
 
 def test_a_longer_pulse_in_one_direction_hides_what_lies_behind_a_reflection() -> None:

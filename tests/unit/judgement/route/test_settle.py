@@ -5,28 +5,26 @@ from collections.abc import Sequence
 import pytest
 
 from service.vocabulary.canonical import digest_of
-from service.vocabulary.findings.finding import OutcomeCounts
 from tests.factories import criteria_of, finished_fibre, layout_of, make_criteria, make_design, splice_criterion
 from tests.unit.judgement.judging import judge
-from worker.judgement.fibre.contributions import no_figures
+from worker.judgement.counts import Counts
+from worker.judgement.fibre.contributions import Contributions
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 
 
-def counts(*, conforming: int = 0, nonconforming: int = 0, undetermined: int = 0) -> dict[str, OutcomeCounts]:
+def counts(*, conforming: int = 0, nonconforming: int = 0, undetermined: int = 0) -> dict[str, Counts]:
     """Return the counts of the one segment."""
-    return {
-        "SEG1": OutcomeCounts(conforming=conforming, nonconforming=nonconforming, undetermined=undetermined),
-    }
+    return {"SEG1": Counts(conforming, nonconforming, undetermined)}
 
 
-def settled(*fibres: dict[str, OutcomeCounts]) -> Verdict:
+def settled(*fibres: dict[str, Counts]) -> Verdict:
     """Settle the usual route with fibres of some counts."""
     return settle_judged([judged(number, own) for number, own in enumerate(fibres, start=1)])
 
 
-def judged(number: int, own: dict[str, OutcomeCounts]) -> JudgedFibre:
+def judged(number: int, own: dict[str, Counts]) -> JudgedFibre:
     """Return a fibre with nothing behind its counts."""
-    return JudgedFibre(number=number, digest=f"{number:064x}", counts=own, figures=no_figures())
+    return JudgedFibre(number=number, digest=f"{number:064x}", counts=own, contributions=Contributions())
 
 
 def settle_judged(fibres: Sequence[JudgedFibre]) -> Verdict:
@@ -47,16 +45,15 @@ def settle_judged(fibres: Sequence[JudgedFibre]) -> Verdict:
     ],
 )
 def test_a_segment_is_as_good_as_its_worst_required_finding(
-    fibres: tuple[dict[str, OutcomeCounts], ...], outcome: str
+    fibres: tuple[dict[str, Counts], ...], outcome: str
 ) -> None:
     assert settled(*fibres).document["segments"]["SEG1"]["outcome"] == outcome
 
 
 def test_counts_are_summed_over_the_fibres() -> None:
     verdict = settled(counts(conforming=3), counts(conforming=2, nonconforming=1, undetermined=4))
-    assert (
-        verdict.document["segments"]["SEG1"]["counts"] == counts(conforming=5, nonconforming=1, undetermined=4)["SEG1"]
-    )
+    counted = {"conforming": 5, "nonconforming": 1, "undetermined": 4}
+    assert verdict.document["segments"]["SEG1"]["counts"] == counted
 
 
 def test_the_order_of_the_fibres_does_not_matter() -> None:
@@ -77,7 +74,7 @@ def test_only_required_findings_are_counted() -> None:
         criteria=[splice_criterion(), splice_criterion(code="ADVICE", force="advisory", limit_db=0.01)]
     )
     judgement = judge(finished_fibre(), criteria=advisory)
-    assert judgement.counts["SEG1"] == {"conforming": 2, "nonconforming": 0, "undetermined": 2}
+    assert judgement.counts["SEG1"] == Counts(conforming=2, nonconforming=0, undetermined=2)
     assert len(judgement.document["findings"]) == 8
 
 
@@ -87,7 +84,7 @@ def test_a_joint_counts_in_the_segment_that_names_its_site_and_a_link_in_all() -
     near = {**segment, "sites": ["A", "C1"], "sections": ["S1", "S2"]}
     far = {**segment, "id": "SEG2", "sites": ["C2", "B"], "sections": ["S3"]}
     judgement = judge(finished_fibre(), design={**design, "segments": [near, far]})
-    assert {name: own["conforming"] for name, own in judgement.counts.items()} == {"SEG1": 5, "SEG2": 5}
+    assert {name: own.conforming for name, own in judgement.counts.items()} == {"SEG1": 5, "SEG2": 5}
 
 
 def test_a_segment_without_the_fibre_gets_no_findings_of_it() -> None:

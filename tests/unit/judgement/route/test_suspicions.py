@@ -10,7 +10,7 @@ from service.vocabulary.findings.suspicion import SuspicionDocument
 from tests.factories import Body, cord_ended, make_calibration, make_otdr, make_splice, only, sealed, stored
 from tests.unit.judgement.routes import suspicions_in, verdict_of
 from tests.unit.judgement.rules.test_statistics import statistic
-from worker.judgement.fibre.contributions import EstimateFigure, no_figures
+from worker.judgement.fibre.contributions import Contributions, EstimateSums, TraceOutline
 from worker.judgement.numbers.chance import chance_of_equal_losses
 from worker.judgement.route.suspicions import MOST_OF_A_KIND, suspicions_of
 
@@ -207,21 +207,20 @@ def test_drift_is_said_where_student_s_t_is_above_5(scatter_tenth_mdb: int, is_s
     differences = [1000 + (scatter_tenth_mdb if n % 2 else -scatter_tenth_mdb) for n in range(40)]
     # Computed with SciPy.
     assert (stats.ttest_1samp(differences, 0).statistic > 5) == is_said
-    sums = EstimateFigure("S", "", len(differences), sum(differences), sum(d * d for d in differences))
-    assert bool(suspicions_of({1: {**no_figures(), "estimates": [list(sums)]}})) == is_said
+    sums = EstimateSums("S", "", len(differences), sum(differences), sum(d * d for d in differences))
+    assert bool(suspicions_of({1: Contributions(estimates=(sums,))})) == is_said
 
 
 def test_what_is_said_is_bounded_in_number() -> None:
     traces = [trace(fibre, seconds=40 * fibre, labelled_fibre=99) for fibre in range(1, 13)]
     assert len(seen(traces, "labelled_otherwise")) == 12
-    figures = {}
+    contributions: dict[int, Contributions | None] = {}
     for fibre in range(1, 31):
-        figures[fibre] = no_figures()
-        row = [f"record-{fibre}", True, f"e{fibre}", f"l{fibre}", 4, 1, f"OTDR-{fibre}", "", 0, 0, 99]
-        figures[fibre]["traces"] = [row]
-    found = suspicions_of(figures)
+        outline = TraceOutline(f"record-{fibre}", True, f"e{fibre}", f"l{fibre}", 4, 1, f"OTDR-{fibre}", "", 0, 0, 99)
+        contributions[fibre] = Contributions(traces=(outline,))
+    found = suspicions_of(contributions)
     assert len(found) == MOST_OF_A_KIND
-    assert found[-1]["detail"].endswith("; and 10 more like these")
+    assert found[-1].detail.endswith("; and 10 more like these")
 
 
 def test_nothing_suspected_decides_anything() -> None:

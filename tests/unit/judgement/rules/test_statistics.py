@@ -15,9 +15,8 @@ from tests.published.splice_rules import ATTENUATION_GRADES, LEASE_BOTH_WAYS, LE
 from tests.unit.judgement.judging import judge
 from tests.unit.judgement.routes import judge_fibres, only_finding, settle_route, verdict_of
 from tests.unit.judgement.rules.test_applies_when import two_spans
-from worker.judgement.fibre.contributions import no_figures
-from worker.judgement.judge import FibreJudgement
-from worker.judgement.unjudged import unjudged
+from worker.judgement.fibre.contributions import Contributions
+from worker.judgement.judge import FibreJudgement, unjudged
 
 Losses = Mapping[str, float | None]
 
@@ -276,10 +275,12 @@ def test_the_digest_moves_with_a_finding_about_several_fibres() -> None:
     design, criteria = cord_ended(), only(statistic(over="route"))
     judged = judge_fibres({1: traces({"C1": 0.1}, design=design)}, design=design, criteria=criteria)
     verdict = settle_route(judged, design=design, criteria=criteria)
-    [[criterion, segment, sites, columns]] = judged[0].figures["parts"]  # type: ignore[index]
-    count, unknown, low, *rest = columns
-    moved = {**no_figures(), "parts": [[criterion, segment, sites, [count, unknown, [low[0] + 1], *rest]]]}
-    other = settle_route([replace(judged[0], figures=moved)], design=design, criteria=criteria)  # type: ignore[arg-type]
+    contributions = judged[0].contributions
+    assert contributions is not None
+    [sums] = contributions.sums
+    count, unknown, low, *rest = sums.columns
+    moved = Contributions(sums=(sums._replace(columns=(count, unknown, (low[0] + 1,), *rest)),))
+    other = settle_route([replace(judged[0], contributions=moved)], design=design, criteria=criteria)
     assert verdict.document["fibres"] == other.document["fibres"]
     assert verdict.digest != other.digest
 

@@ -4,17 +4,16 @@ from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.joints import BendCriterion
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
 from service.vocabulary.quantities import to_last_place
 from service.vocabulary.words import Outcome, Reason, Unit
 from worker.judgement.fibre.bidirectional import BidirectionalLoss
-from worker.judgement.fibre.findings import Judgement, joint_finding, undetermined
+from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import section_at, unexpected_loss, unexpected_spots
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, db_text
 from worker.judgement.numbers.limits import Held, Limit, hold, to_parts
 from worker.judgement.rules.base import Rule
-from worker.judgement.rules.spans import section_finding
+from worker.judgement.rules.subjects import joint_finding, section_finding
 from worker.judgement.traces.places import Place
 
 
@@ -27,19 +26,19 @@ class BendRule(Rule[BendCriterion]):
         self._wavelengths_nm = (criterion.short_wavelength_nm, criterion.long_wavelength_nm)
         self._ratio_percent = to_last_place(criterion.ratio, places=2)
 
-    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each place, named after its pair if it has one, then one for each spot."""
         for place in fibre.places:
             joint = place.pair or place.joints[0]
             if joint.segment in fibre.segments and place.site_index in self.scope.sites:
-                yield joint_finding(self.head, fibre, joint, self._judge_place(fibre, place))
+                yield joint_finding(self.criterion, fibre, joint, self._judge_place(fibre, place))
         for spot in unexpected_spots(fibre, wavelengths_nm=self._wavelengths_nm):
             section = section_at(fibre, spot)
             if section in self.scope.sections:
                 losses = [unexpected_loss(fibre, spot, wavelength_nm=nm) for nm in self._wavelengths_nm]
                 judged = self._judge(*losses, where=f"{spot.from_a_m} m from A, where no joint is: ")
-                finding = section_finding(self.head, fibre, section, judged)
-                if finding["segments"]:
+                finding = section_finding(self.criterion, fibre, section, judged)
+                if finding.segments:
                     yield finding
 
     def _judge_place(self, fibre: FibreMeasured, place: Place) -> Judgement:
@@ -48,7 +47,7 @@ class BendRule(Rule[BendCriterion]):
 
     def _judge(self, short: BidirectionalLoss, long: BidirectionalLoss, *, where: str) -> Judgement:
         pairs = list(zip(self._wavelengths_nm, (short, long), strict=True))
-        readings = tuple(_at(nm, reading) for nm, loss in pairs for reading in loss.readings)
+        readings = tuple(reading._replace(wavelength_nm=nm) for nm, loss in pairs for reading in loss.readings)
         void = (*short.void, *long.void)
         for nm, loss in pairs:
             if loss.reason is not None:
@@ -78,10 +77,6 @@ class BendRule(Rule[BendCriterion]):
         short = short_tenth_mdb * PDB_PER_TENTH_MDB
         by_ratio = max(short, 0) * self._ratio_percent // 100 - short
         return self.limit if by_ratio <= self.limit.exact else Limit.most(by_ratio, unit=Unit.DB)
-
-
-def _at(wavelength_nm: int, reading: ReadingDocument) -> ReadingDocument:
-    return {**reading, "wavelength_nm": wavelength_nm}
 
 
 def _said(pairs: Sequence[tuple[int, BidirectionalLoss]]) -> str:

@@ -4,7 +4,7 @@ from fractions import Fraction
 
 from service.vocabulary.criteria.workmanship import CalibratedSplicer
 from service.vocabulary.design.layout import Joint
-from service.vocabulary.findings.finding import ReadingDocument
+from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import Outcome, Reason, Unit
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.measured import FibreMeasured
@@ -32,7 +32,8 @@ def judge_calibration(
         detail = f"no calibration of splicer {serial} for {' or '.join(sorted(types))} before the splice is recorded"
         return known._replace(reason=Reason.NO_EVIDENCE, detail=detail)
     latest = before[-1]
-    return _hold(demand, fibre, splice, latest, known._replace(readings=(*known.readings, {"record": latest.stamp.id})))
+    readings = (*known.readings, RecordReading(latest.stamp.id))
+    return _hold(demand, fibre, splice, latest, known._replace(readings=readings))
 
 
 def _hold(
@@ -67,17 +68,13 @@ def _judge_move(fibre: FibreMeasured, splice: SpliceAct, latest: CalibrationAct,
     between = [other for other in elsewhere if latest.stamp.made_at < other.stamp.made_at < splice.stamp.made_at]
     if between:
         detail = f"{held.detail}, and spliced at {between[-1].site} since: not calibrated again after the move"
-        readings = (*held.readings, _read(between[-1]))
+        readings = (*held.readings, RecordReading(between[-1].stamp.id))
         return held._replace(outcome=Outcome.NONCONFORMING, detail=detail, readings=readings)
     return held
 
 
 def _is_ordered(stamp: Stamp, first: Stamp, last: Stamp) -> bool:
     return order_is_proven(stamp, first) and order_is_proven(stamp, last)
-
-
-def _read(splice: SpliceAct) -> ReadingDocument:
-    return {"record": splice.stamp.id}
 
 
 def _fibre_types(fibre: FibreMeasured, joint: Joint) -> set[str]:

@@ -6,18 +6,18 @@ from typing import NamedTuple
 
 from service.vocabulary.criteria.links import AttenuationCoefficientCriterion, Stretch
 from service.vocabulary.design.layout import Layout, Span
-from service.vocabulary.findings.finding import FindingDocument, ReadingDocument, VoidDocument
-from service.vocabulary.quantities import UM_PER_CM, metres_text, to_last_place
+from service.vocabulary.findings.finding import RecordReading, VoidRecord
+from service.vocabulary.quantities import UM_PER_CM, to_last_place
 from service.vocabulary.words import DecisionRule, Outcome, Reason, SiteKind, Unit
-from worker.judgement.fibre.findings import Judgement, undetermined
+from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.history.trace_sets import Side
-from worker.judgement.history.validity import reason_of, void_documents
+from worker.judgement.history.validity import reason_of, void_records
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule
-from worker.judgement.rules.spans import length_over_um, section_finding, span_finding
+from worker.judgement.rules.subjects import length_over_um, section_finding, span_finding
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN
 
@@ -30,8 +30,8 @@ class OneWayCoefficient(NamedTuple):
 
     reason: Reason | None
     mdb_per_km: int
-    readings: tuple[ReadingDocument, ...]
-    void: tuple[VoidDocument, ...]
+    readings: tuple[RecordReading, ...]
+    void: tuple[VoidRecord, ...]
     over: Span | None = None
 
 
@@ -48,19 +48,19 @@ class CoefficientRule(Rule[AttenuationCoefficientCriterion]):
         )
         self._least_um = to_last_place(criterion.least_length_m, places=2) * UM_PER_CM
 
-    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each stretch of a continuous fibre that is long enough."""
         if not fibre.is_continuous:
             return
         if self.criterion.over is Stretch.SPAN:
             for span in self.scope.spans:
                 if self._is_measurable(fibre, span):
-                    yield span_finding(self.head, fibre, span, self._judge(fibre, span))
+                    yield span_finding(self.criterion, fibre, span, self._judge(fibre, span))
             return
         for section in sorted(self.scope.sections):
             span = Span(first=section, last=section + 1)
             if self._is_measurable(fibre, span):
-                yield section_finding(self.head, fibre, section, self._judge(fibre, span))
+                yield section_finding(self.criterion, fibre, section, self._judge(fibre, span))
 
     def _is_measurable(self, fibre: FibreMeasured, span: Span) -> bool:
         # Of no length at all there is nothing to divide by, whatever the criteria say.
@@ -80,7 +80,7 @@ class CoefficientRule(Rule[AttenuationCoefficientCriterion]):
             _detail(fibre, span, stated),
             limit=self.limit,
             readings=tuple(reading for _, _, one in stated for reading in one.readings),
-            void=tuple({item["record"]: item for _, _, one in stated for item in one.void}.values()),
+            void=tuple({item.record: item for _, _, one in stated for item in one.void}.values()),
         )
         reason = _reason([one for _, _, one in stated])
         if reason is not None:
@@ -113,11 +113,9 @@ def _coefficient(fibre: FibreMeasured, section: int, *, wavelength_nm: int, is_f
         elif shown.mdb_per_km is None:
             reasons.append(Reason.COEFFICIENT_NOT_STATED)
         else:
-            reading = _read(trace, shown, mdb_text(shown.mdb_per_km))
-            return OneWayCoefficient(
-                None, shown.mdb_per_km, (reading,), void_documents(void), Span(first=first, last=last)
-            )
-    return OneWayCoefficient(reasons[0] if reasons else reason_of(void), 0, (), void_documents(void))
+            over = Span(first=first, last=last)
+            return OneWayCoefficient(None, shown.mdb_per_km, (_read(trace, shown),), void_records(void), over)
+    return OneWayCoefficient(reasons[0] if reasons else reason_of(void), 0, (), void_records(void))
 
 
 def _covers(trace: Trace, section: int) -> bool:
@@ -161,13 +159,9 @@ def _event_at(fibre: FibreMeasured, trace: Trace, site: int) -> TraceEvent | Rea
     return shown
 
 
-def _read(trace: Trace, event: TraceEvent, text: str) -> ReadingDocument:
-    return {
-        "record": trace.stamp.id,
-        "direction": DIRECTION[trace.is_forward],
-        "value": text,
-        "distance_m": metres_text(event.at_um),
-    }
+def _read(trace: Trace, event: TraceEvent) -> RecordReading:
+    direction = DIRECTION[trace.is_forward]
+    return RecordReading(trace.stamp.id, direction, value=event.mdb_per_km, distance_um=event.at_um)
 
 
 def _reason(stated: list[OneWayCoefficient]) -> Reason | None:
@@ -192,7 +186,7 @@ def _detail(fibre: FibreMeasured, span: Span, stated: list[tuple[int, bool, OneW
 
 
 def _said(fibre: FibreMeasured, one: OneWayCoefficient, *, is_forward: bool) -> str:
-    said = f"{one.readings[0]['value']} dB/km ({SPOKEN[is_forward]}"
+    said = f"{mdb_text(one.mdb_per_km)} dB/km ({SPOKEN[is_forward]}"
     if one.over is None or one.over.last - one.over.first == 1:
         return f"{said})"
     sections = fibre.layout.design.sections

@@ -9,7 +9,7 @@ from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.link_tests import EndToEndTest
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Continuity
-from worker.judgement.history.validity import split_by_fault, void_documents
+from worker.judgement.history.validity import split_by_fault, void_records
 from worker.judgement.numbers.clocks import order_is_proven
 from worker.judgement.rules.base import EndToEndRule
 
@@ -25,7 +25,7 @@ class ContinuityRule(EndToEndRule[ContinuityCriterion]):
         known = known_of(None, *ways)
         known = known._replace(
             readings=(*known.readings, *(reading_of(other) for other in others)),
-            void=(*known.void, *void_documents(void)),
+            void=(*known.void, *void_records(void)),
         )
         if others:
             return known._replace(outcome=Outcome.NONCONFORMING, detail=_said(fibre, [*own, *others]))

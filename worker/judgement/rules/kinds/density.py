@@ -5,15 +5,14 @@ from fractions import Fraction
 
 from service.vocabulary.criteria.joints import SpliceDensityCriterion
 from service.vocabulary.design.layout import Layout, Span
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.quantities import metres_text
 from service.vocabulary.words import JointKind, Outcome, Unit
-from worker.judgement.fibre.findings import Judgement
+from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import PARTS
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule
-from worker.judgement.rules.spans import length_over_um, segments_over, span_finding
+from worker.judgement.rules.subjects import length_over_um, segments_over, span_finding
 
 _UM_PER_KM = 10**9
 
@@ -25,11 +24,11 @@ class SpliceDensityRule(Rule[SpliceDensityCriterion]):
         super().__init__(criterion, layout)
         self.limit = Limit.most(to_parts(criterion.limit_per_km, places=3), unit=Unit.PER_KM)
 
-    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each span."""
         for span in self.scope.spans:
             if segments_over(fibre, span):
-                yield span_finding(self.head, fibre, span, self.judge(fibre, span))
+                yield span_finding(self.criterion, fibre, span, self.judge(fibre, span))
 
     def judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
         """Hold a span's splices against what its length allows; it is a matter of design, so no test is asked for."""

@@ -1,26 +1,31 @@
 """The criteria about dispersion: chromatic, and that of polarization modes."""
 
 from abc import abstractmethod
+from typing import TypeVar
 
 from service.vocabulary.criteria.links import ChromaticDispersionCriterion, PolarizationModeDispersionCriterion
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import ReadingDocument
+from service.vocabulary.findings.finding import RecordReading
+from service.vocabulary.quantities import round_half_even
 from service.vocabulary.words import Reason, Unit
 from worker.judgement.fibre.end_to_end import both_ways, known_of, missing_reason, reading_of
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Dispersion, Measurement
 from worker.judgement.numbers.clocks import latest_is_proven
-from worker.judgement.numbers.exact import parts_text
+from worker.judgement.numbers.exact import PARTS, parts_text
 from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.rules.base import CriterionT, EndToEndRule
+from worker.judgement.rules.base import EndToEndRule
 from worker.judgement.words import SPOKEN
 
 _PARTS_OF_CPS_PER_NM = 10**10
 _PARTS_OF_FS = 10**9
 
 
-class _DispersionRule(EndToEndRule[CriterionT]):
+_CriterionT = TypeVar("_CriterionT", bound=ChromaticDispersionCriterion | PolarizationModeDispersionCriterion)
+
+
+class _DispersionRule(EndToEndRule[_CriterionT]):
     """A limit for one of the quantities of a dispersion record; one direction is enough."""
 
     limit: Limit
@@ -34,7 +39,7 @@ class _DispersionRule(EndToEndRule[CriterionT]):
         ways = both_ways(
             fibre,
             test="dispersion",
-            wavelength_nm=self.head.get("wavelength_nm"),
+            wavelength_nm=self.criterion.wavelength_nm,
             is_wanted=lambda one: isinstance(one, Dispersion) and self.stated(one) is not None,
         )
         known = known_of(missing_reason(*ways), *ways, read=self._read)._replace(limit=self.limit)
@@ -54,9 +59,11 @@ class _DispersionRule(EndToEndRule[CriterionT]):
         detail = f"{text} {self.limit.unit.value} ({SPOKEN[measured.is_forward]})"
         return known._replace(detail=detail).held(abs(value), abs(value), self.limit)
 
-    def _read(self, measurement: Measurement) -> ReadingDocument:
-        value = self.stated(measurement) if isinstance(measurement, Dispersion) else None
-        return reading_of(measurement, None if value is None else parts_text(value, places=self.limit.places))
+    def _read(self, measurement: Measurement) -> RecordReading:
+        value, places = self.stated(measurement) if isinstance(measurement, Dispersion) else None, self.limit.places
+        return reading_of(
+            measurement, None if value is None else round_half_even(value, unit=PARTS // 10**places), places=places
+        )
 
 
 class ChromaticDispersionRule(_DispersionRule[ChromaticDispersionCriterion]):

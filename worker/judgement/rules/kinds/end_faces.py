@@ -3,18 +3,19 @@
 from collections.abc import Iterator
 
 from service.vocabulary.criteria.joints import EndFaceCriterion
-from service.vocabulary.findings.finding import FindingDocument
+from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.words import JointKind, Side
 from worker.judgement.fibre.end_faces import ORDER_FAULTS, Inspection, inspection_of
-from worker.judgement.fibre.findings import Judgement, joint_finding
+from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.rules.base import Rule
+from worker.judgement.rules.subjects import joint_finding
 
 
 class EndFaceRule(Rule[EndFaceCriterion]):
     """The limits of the standard's edition for what each zone shows."""
 
-    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give two findings for each mated pair, one a side."""
         for place in fibre.places:
             if place.site_index not in self.scope.sites:
@@ -24,9 +25,7 @@ class EndFaceRule(Rule[EndFaceCriterion]):
                     continue
                 for side in Side:
                     inspected = inspection_of(fibre.history, place, joint, side)
-                    finding = joint_finding(self.head, fibre, joint, _judgement(inspected))
-                    finding["side"] = side.value
-                    yield finding
+                    yield joint_finding(self.criterion, fibre, joint, _judgement(inspected))._replace(side=side)
 
 
 def _judgement(inspected: Inspection) -> Judgement:
@@ -35,5 +34,5 @@ def _judgement(inspected: Inspection) -> Judgement:
     if latest is None:
         return known
     if reason is not None and reason in ORDER_FAULTS:
-        return known._replace(void=[{"record": latest.stamp.id, "reason": reason.value}])
-    return known._replace(readings=[{"record": latest.stamp.id}])
+        return known._replace(void=(VoidRecord(latest.stamp.id, reason),))
+    return known._replace(readings=(RecordReading(latest.stamp.id),))

@@ -6,19 +6,22 @@ from typing import NamedTuple
 
 from service.vocabulary.criteria.links import LengthCriterion
 from service.vocabulary.design.layout import Layout, Span
-from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
-from service.vocabulary.quantities import metres_text
+from service.vocabulary.findings.finding import RecordReading
+from service.vocabulary.quantities import metres_text, round_half_even
 from service.vocabulary.words import Outcome, Reason, Unit
-from worker.judgement.fibre.findings import Judgement
+from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.trace_sets import Side
-from worker.judgement.history.validity import reason_of, void_documents
-from worker.judgement.numbers.exact import PARTS, parts_text
+from worker.judgement.history.validity import reason_of, void_records
+from worker.judgement.numbers.exact import PARTS
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule
-from worker.judgement.rules.spans import length_over_um, span_finding
+from worker.judgement.rules.subjects import length_over_um, span_finding
 from worker.judgement.words import DIRECTION, SPOKEN, at_wavelength
+
+# Of a percentage, as limits and values are written.
+_PLACES = 4
 
 
 class _Measured(NamedTuple):
@@ -38,14 +41,14 @@ class LengthRule(Rule[LengthCriterion]):
         super().__init__(criterion, layout)
         self.limit = Limit.most(to_parts(criterion.limit_percent, places=2), unit=Unit.PERCENT)
 
-    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each span, or for the whole fibre where no trace was taken span by span."""
         if not fibre.is_continuous:
             return
         for span in self._stretches(fibre):
             # Of no length there is no percentage.
             if length_over_um(fibre, span):
-                yield span_finding(self.head, fibre, span, self.judge(fibre, span))
+                yield span_finding(self.criterion, fibre, span, self.judge(fibre, span))
 
     def judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
         """Hold the length of a span against the design's."""
@@ -57,8 +60,8 @@ class LengthRule(Rule[LengthCriterion]):
             f"{_said(forward, is_forward=True)} and {_said(backward, is_forward=False)}, "
             f"designed {metres_text(design_um)} m",
             limit=self.limit,
-            readings=[_read(own, design_um=design_um) for own in (*forward.measured, *backward.measured)],
-            void=void_documents([*forward.void, *backward.void]),
+            readings=tuple(_read(own, design_um=design_um) for own in (*forward.measured, *backward.measured)),
+            void=void_records([*forward.void, *backward.void]),
         )
         if known.reason is not None:
             return known
@@ -132,14 +135,15 @@ def _said(found: _OneWay, *, is_forward: bool) -> str:
     return f"{metres_text(length_um)} m ({SPOKEN[is_forward]}{at_wavelength(trace.wavelength_nm)})"
 
 
-def _read(measured: _Measured, *, design_um: int) -> ReadingDocument:
-    off = parts_text(_off_parts(measured.length_um, design_um=design_um))
-    return {
-        "record": measured.trace.stamp.id,
-        "direction": DIRECTION[measured.trace.is_forward],
-        "wavelength_nm": measured.trace.wavelength_nm,
-        "value": off,
-    }
+def _read(measured: _Measured, *, design_um: int) -> RecordReading:
+    trace, off = measured.trace, _off_parts(measured.length_um, design_um=design_um)
+    return RecordReading(
+        record=trace.stamp.id,
+        direction=DIRECTION[trace.is_forward],
+        wavelength_nm=trace.wavelength_nm,
+        value=round_half_even(off, unit=PARTS // 10**_PLACES),
+        places=_PLACES,
+    )
 
 
 def _off_parts(length_um: int, *, design_um: int) -> Fraction:

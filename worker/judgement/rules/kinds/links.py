@@ -6,7 +6,7 @@ from service.vocabulary.criteria.links import (
     LinkAttenuationCriterion,
     RequiredTestCriterion,
 )
-from service.vocabulary.findings.finding import ReadingDocument
+from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import JointKind, Outcome, Reason, Unit
 from worker.judgement.fibre.end_to_end import both_ways, known_of, missing_reason, reading_of
 from worker.judgement.fibre.findings import Judgement
@@ -81,5 +81,5 @@ def _one_direction_reason(forward: EndToEndTest, backward: EndToEndTest) -> Reas
     return Reason.ONE_DIRECTION_ONLY if is_one_way and reason is Reason.NO_EVIDENCE else reason
 
 
-def _read_loss(measurement: Measurement) -> ReadingDocument:
-    return reading_of(measurement, mdb_text(measurement.loss_mdb) if isinstance(measurement, LinkLoss) else None)
+def _read_loss(measurement: Measurement) -> RecordReading:
+    return reading_of(measurement, measurement.loss_mdb if isinstance(measurement, LinkLoss) else None)

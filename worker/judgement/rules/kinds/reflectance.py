@@ -4,15 +4,15 @@ from collections.abc import Iterator
 
 from service.vocabulary.criteria.joints import ReflectanceCriterion
 from service.vocabulary.design.layout import Joint, Layout
-from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import JointKind, Outcome, Reason
 from worker.judgement.fibre.bidirectional import missing_reason
-from worker.judgement.fibre.findings import Judgement, joint_finding
+from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.trace_sets import Side
-from worker.judgement.history.validity import void_documents
+from worker.judgement.history.validity import void_records
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB
 from worker.judgement.rules.base import Rule, most_db
+from worker.judgement.rules.subjects import joint_finding
 from worker.judgement.traces.places import Place
 from worker.judgement.traces.reflections import OneWayReflectance, worst_shown
 
@@ -24,7 +24,7 @@ class ReflectanceRule(Rule[ReflectanceCriterion]):
         super().__init__(criterion, layout)
         self.limit = most_db(criterion, criterion.limit_db)
 
-    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each joint of the kind."""
         for place in fibre.places:
             own = [joint for joint in place.joints if joint.kind is self.criterion.joint]
@@ -33,7 +33,7 @@ class ReflectanceRule(Rule[ReflectanceCriterion]):
             whole = self._judge_place(fibre, place)
             for joint in own:
                 if joint.segment in fibre.segments:
-                    yield joint_finding(self.head, fibre, joint, _of_member(whole, fibre, place, joint))
+                    yield joint_finding(self.criterion, fibre, joint, _of_member(whole, fibre, place, joint))
 
     def _judge_place(self, fibre: FibreMeasured, place: Place) -> Judgement:
         forward = self._one_way(fibre, place, is_forward=True)
@@ -56,7 +56,7 @@ class ReflectanceRule(Rule[ReflectanceCriterion]):
 
     def _one_way(self, fibre: FibreMeasured, place: Place, *, is_forward: bool) -> OneWayReflectance:
         shown, void = fibre.traces.shown_at(place, Side(self.criterion.wavelength_nm, is_forward))
-        return worst_shown(shown, is_forward=is_forward, void=void_documents(void))
+        return worst_shown(shown, is_forward=is_forward, void=void_records(void))
 
 
 def _of_member(whole: Judgement, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:

@@ -5,10 +5,10 @@ from collections.abc import Iterator
 
 from service.vocabulary.criteria.links import ReturnLossCriterion
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
+from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import Qualifier, Reason
 from worker.judgement.fibre.end_to_end import end_to_end_test, known_of, reading_of
-from worker.judgement.fibre.findings import Judgement, write_finding
+from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.returned_light import returned_light
 from worker.judgement.history.acts import Measurement, ReturnLoss, Trace
@@ -29,16 +29,13 @@ class _ReturnLossRule(Rule[ReturnLossCriterion]):
         super().__init__(criterion, layout)
         self.limit = least_db(criterion, criterion.limit_db)
 
-    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding at A and one at B for a fibre that runs from end to end."""
         if not (fibre.is_continuous and self.scope.holds_end_to_end):
             return
         for site, is_forward in zip(fibre.end_sites, (True, False), strict=True):
             judgement = self.judge(fibre, is_forward=is_forward)
-            finding = write_finding(self.head, list(fibre.segments), judgement)
-            finding["fibre"] = fibre.number
-            finding["site"] = site
-            yield finding
+            yield Finding(self.criterion, judgement, fibre.segments, fibre.number, site=site)
 
     @abstractmethod
     def judge(self, fibre: FibreMeasured, *, is_forward: bool) -> Judgement:
@@ -102,6 +99,5 @@ def return_loss_rule(criterion: ReturnLossCriterion, layout: Layout) -> Rule[Ret
     return (MeasuredReturnLossRule if criterion.basis == "measured" else ComputedReturnLossRule)(criterion, layout)
 
 
-def _read(measurement: Measurement) -> ReadingDocument:
-    stated = mdb_text(measurement.return_loss_mdb) if isinstance(measurement, ReturnLoss) else None
-    return reading_of(measurement, stated)
+def _read(measurement: Measurement) -> RecordReading:
+    return reading_of(measurement, measurement.return_loss_mdb if isinstance(measurement, ReturnLoss) else None)

@@ -6,10 +6,10 @@ from typing import NamedTuple
 
 from service.vocabulary.criteria.joints import JointStatisticCriterion, Population, Statistic
 from service.vocabulary.design.layout import Joint, Layout, Span
-from service.vocabulary.findings.finding import FindingDocument, ReadingDocument, VoidDocument
+from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.words import Basis, JointKind, Outcome, Reason, Unit
-from worker.judgement.fibre.contributions import Part, Tally
-from worker.judgement.fibre.findings import Judgement, undetermined, write_finding
+from worker.judgement.fibre.contributions import PartialSums, Tally
+from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.worse_direction import worse_of_any
 from worker.judgement.numbers.exact import PARTS, PDB_PER_TENTH_MDB
@@ -33,8 +33,8 @@ class Member(NamedTuple):
     is_first_at_place: bool
     reason: Reason | None
     bounds: tuple[int, int] | None
-    readings: tuple[ReadingDocument, ...]
-    void: tuple[VoidDocument, ...]
+    readings: tuple[RecordReading, ...]
+    void: tuple[VoidRecord, ...]
 
 
 class JointStatisticRule(Rule[JointStatisticCriterion]):
@@ -52,7 +52,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         """Tell whether its populations are of several fibres, so that settling judges them."""
         return self.criterion.over in _OF_SEVERAL_FIBRES
 
-    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each population that is one fibre's alone."""
         if self.is_of_several_fibres:
             return
@@ -63,30 +63,32 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
                 if own:
                     yield self._fibre_finding(fibre, span, segment, own)
 
-    def worst(self, fibre: FibreMeasured, finding: FindingDocument) -> Member | None:
+    def worst(self, fibre: FibreMeasured, finding: Finding) -> Member | None:
         """Return the joint known by itself that loses most, out of the population of a finding about one fibre."""
         index = fibre.layout.site_index
-        span = Span(first=index[finding["from_site"]], last=index[finding["to_site"]])
+        assert finding.from_site is not None
+        assert finding.to_site is not None
+        span = Span(first=index[finding.from_site], last=index[finding.to_site])
         alone = {place.site_index for place in fibre.places if not place.is_group}
         own = [
             one
             for one in self._members(fibre)
-            if one.joint.segment in finding["segments"]
+            if one.joint.segment in finding.segments
             and self._is_in(span, one)
             and one.reason is None
             and (one.joint.kind is JointKind.PAIR or one.joint.site_index in alone)
         ]
         return max(own, key=lambda one: one.bounds or (0, 0), default=None)
 
-    def parts(self, fibre: FibreMeasured) -> Iterator[Part]:
+    def partial_sums(self, fibre: FibreMeasured) -> Iterator[PartialSums]:
         """Give what one fibre adds to populations of several."""
         if self.is_of_several_fibres:
-            yield from self._parts(self._members(fibre))
+            yield from self._sums(self._members(fibre))
 
-    def parts_of_unknown(self, fibre: int) -> Iterator[Part]:
+    def partial_sums_of_unknown(self, fibre: int) -> Iterator[PartialSums]:
         """Give what a fibre adds that could not be judged: joints of which nothing is known."""
         segments = self._layout.segments_of_fibre.get(fibre, ())
-        yield from self._parts(
+        yield from self._sums(
             Member(joint, False, Reason.NO_EVIDENCE, None, (), ())
             for joint in self._layout.joints_of(fibre)
             if joint.kind is self.criterion.joint and joint.segment in segments and joint.site_index in self.scope.sites
@@ -98,12 +100,9 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
             return self._judge_mean(tally, where)
         return self._judge_share(tally, where)
 
-    def finding(self, segment: str, judgement: Judgement, *, count: int) -> FindingDocument:
-        """Write a finding but for where its population lies."""
-        finding = write_finding(self.head, [segment], judgement)
-        finding["population"] = self.criterion.over.value
-        finding["count"] = count
-        return finding
+    def finding(self, segment: str, judgement: Judgement, *, members: int) -> Finding:
+        """Return a finding but for where its population lies."""
+        return Finding(self.criterion, judgement, (segment,), population=self.criterion.over, members=members)
 
     def _stretches(self) -> tuple[Span, ...]:
         whole = Span(first=0, last=len(self._layout.design.sites) - 1)
@@ -131,7 +130,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
 
     def _loss(
         self, fibre: FibreMeasured, place: Place
-    ) -> tuple[Reason | None, tuple[int, int] | None, tuple[ReadingDocument, ...], tuple[VoidDocument, ...]]:
+    ) -> tuple[Reason | None, tuple[int, int] | None, tuple[RecordReading, ...], tuple[VoidRecord, ...]]:
         reason, bounds, readings, void = self._shown(fibre, place)
         if bounds is not None and place.is_group:
             # What lies behind a connection was measured with it. No true loss is below zero, so each has at most all.
@@ -140,7 +139,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
 
     def _shown(
         self, fibre: FibreMeasured, place: Place
-    ) -> tuple[Reason | None, tuple[int, int] | None, tuple[ReadingDocument, ...], tuple[VoidDocument, ...]]:
+    ) -> tuple[Reason | None, tuple[int, int] | None, tuple[RecordReading, ...], tuple[VoidRecord, ...]]:
         nm = self.criterion.wavelength_nm
         loss = fibre.loss_at(place, wavelength_nm=nm)
         if self.criterion.basis is Basis.BIDIRECTIONAL or loss.reason is Reason.END_FACE_FAILED:
@@ -154,14 +153,14 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         low_mdb, high_mdb = worse.bounds_mdb
         return worse.reason, (low_mdb * _TENTHS, high_mdb * _TENTHS), worse.readings, worse.void
 
-    def _parts(self, members: Iterable[Member]) -> Iterator[Part]:
+    def _sums(self, members: Iterable[Member]) -> Iterator[PartialSums]:
         by_segment: dict[str, dict[str | None, list[Member]]] = {}
         for member in members:
             site = member.joint.site if self.criterion.over is Population.SITE else None
             by_segment.setdefault(member.joint.segment, {}).setdefault(site, []).append(member)
         for segment, by_site in by_segment.items():
-            columns = list(zip(*map(self._tally, by_site.values()), strict=True))
-            yield Part(self.criterion.code, segment, list(by_site), columns)
+            columns = tuple(zip(*map(self._tally, by_site.values()), strict=True))
+            yield PartialSums(self.criterion.code, segment, tuple(by_site), columns)
 
     def _tally(self, members: Iterable[Member]) -> Tally:
         count = unknown = low = high = inside = possible = 0
@@ -207,34 +206,20 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         one, several = _SPOKEN[self.criterion.joint]
         return f"1 {one}" if count == 1 else f"{count} {several}"
 
-    def _fibre_finding(self, fibre: FibreMeasured, span: Span, segment: str, members: list[Member]) -> FindingDocument:
+    def _fibre_finding(self, fibre: FibreMeasured, span: Span, segment: str, members: list[Member]) -> Finding:
         tally, sites = self._tally(members), self._layout.design.sites
         first, last = sites[span.first].id, sites[span.last].id
         judged = self.judge(tally, f"on fibre {fibre.number} from {first} to {last}")
-        finding = self.finding(
-            segment, judged._replace(readings=_records_of(members), void=_void_of(members)), count=tally.joints
-        )
-        finding["fibre"] = fibre.number
-        finding["from_site"], finding["to_site"] = first, last
-        return finding
+        judged = judged._replace(readings=_records_of(members), void=_void_of(members))
+        finding = self.finding(segment, judged, members=tally.joints)
+        return finding._replace(fibre=fibre.number, from_site=first, to_site=last)
 
 
-def _records_of(members: Iterable[Member]) -> list[ReadingDocument]:
+def _records_of(members: Iterable[Member]) -> tuple[RecordReading, ...]:
     """Return which records the readings are from: what each shows at each joint is not said here."""
-    found: dict[tuple[str, str], ReadingDocument] = {}
-    for member in members:
-        for reading in member.readings:
-            key = (reading["record"], reading.get("direction", ""))
-            if key not in found:
-                found[key] = {"record": reading["record"]}
-                if "direction" in reading:
-                    found[key]["direction"] = reading["direction"]
-    return list(found.values())
+    readings = (reading for member in members for reading in member.readings)
+    return tuple(dict.fromkeys(RecordReading(reading.record, reading.direction) for reading in readings))
 
 
-def _void_of(members: Iterable[Member]) -> list[VoidDocument]:
-    found: dict[tuple[str, str], VoidDocument] = {}
-    for member in members:
-        for void in member.void:
-            found.setdefault((void["record"], void["reason"]), void)
-    return list(found.values())
+def _void_of(members: Iterable[Member]) -> tuple[VoidRecord, ...]:
+    return tuple(dict.fromkeys(void for member in members for void in member.void))

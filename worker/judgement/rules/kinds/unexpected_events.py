@@ -4,31 +4,30 @@ from collections.abc import Iterator
 
 from service.vocabulary.criteria.joints import StrayLossCriterion
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
 from service.vocabulary.words import Outcome
 from worker.judgement.fibre.bidirectional import missing_reason
-from worker.judgement.fibre.end_to_end import end_to_end_test
-from worker.judgement.fibre.findings import Judgement, link_finding, undetermined
+from worker.judgement.fibre.end_to_end import end_to_end_test, reading_of
+from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.link_tests import EndToEndTest
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import UnexpectedSpot, reading_of_event, section_at, unexpected_spots
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.trace_sets import Side
-from worker.judgement.history.validity import void_documents
+from worker.judgement.history.validity import void_records
 from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
 from worker.judgement.rules.base import Rule, most_db
-from worker.judgement.rules.spans import section_finding
-from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN
+from worker.judgement.rules.subjects import link_finding, section_finding
+from worker.judgement.words import REASON_SPOKEN, SPOKEN
 
 
-class StrayLossRule(Rule[StrayLossCriterion]):
+class UnexpectedLossRule(Rule[StrayLossCriterion]):
     """One limit for each loss on no joint, and one finding that there is none above it."""
 
     def __init__(self, criterion: StrayLossCriterion, layout: Layout) -> None:
         super().__init__(criterion, layout)
         self.limit = most_db(criterion, criterion.limit_db)
 
-    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each spot, and one for the whole fibre where no spot is above the limit."""
         judged: list[Judgement] = []
         for spot in unexpected_spots(fibre, wavelengths_nm=[self.criterion.wavelength_nm]):
@@ -36,12 +35,12 @@ class StrayLossRule(Rule[StrayLossCriterion]):
             if section not in self.scope.sections:
                 continue
             judgement = self._judge_spot(spot)
-            finding = section_finding(self.head, fibre, section, judgement)
-            if finding["segments"]:
+            finding = section_finding(self.criterion, fibre, section, judgement)
+            if finding.segments:
                 judged.append(judgement)
                 yield finding
         if fibre.is_continuous and self.scope.sections and all(_keeps_limit(judgement) for judgement in judged):
-            yield link_finding(self.head, fibre, self._judge_rest(fibre, found=len(judged)))
+            yield link_finding(self.criterion, fibre, self._judge_rest(fibre, found=len(judged)))
 
     def _judge_spot(self, spot: UnexpectedSpot) -> Judgement:
         sides = [Side(self.criterion.wavelength_nm, is_forward) for is_forward in (True, False)]
@@ -55,7 +54,7 @@ class StrayLossRule(Rule[StrayLossCriterion]):
             value = seen[0][1] * PDB_PER_MDB
             said = f"{said}, seen from one direction only"
         detail = f"{spot.from_a_m} m from A, where no joint is: {said}"
-        known = Judgement(Outcome.UNDETERMINED, None, detail, readings=[reading_of_event(event) for event in events])
+        known = Judgement(Outcome.UNDETERMINED, None, detail, readings=tuple(map(reading_of_event, events)))
         return known.held(value, value, self.limit)
 
     def _judge_rest(self, fibre: FibreMeasured, *, found: int) -> Judgement:
@@ -63,12 +62,9 @@ class StrayLossRule(Rule[StrayLossCriterion]):
         nm = self.criterion.wavelength_nm
         forward = end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=True)
         backward = end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=False)
-        void = void_documents((*forward.void, *backward.void))
+        void = void_records((*forward.void, *backward.void))
         reason = missing_reason(forward.missing, backward.missing)
-        readings: list[ReadingDocument] = [
-            {"record": one.stamp.id, "direction": DIRECTION[one.is_forward]}
-            for one in (*forward.measurements, *backward.measurements)
-        ]
+        readings = tuple(map(reading_of, (*forward.measurements, *backward.measurements)))
         if reason is not None:
             said = f"what lies between the joints is not shown: {REASON_SPOKEN[reason]}"
             return undetermined(reason, said, limit=self.limit, readings=readings, void=void)

@@ -17,17 +17,18 @@ from service.vocabulary.criteria.workmanship import (
     WorkmanshipCriterion,
 )
 from service.vocabulary.design.layout import Joint
-from service.vocabulary.findings.finding import FindingDocument, ReadingDocument
+from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import JointKind, Outcome, Reason, SpliceMethod, Unit
-from worker.judgement.fibre.findings import Judgement, joint_finding
+from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct
 from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.numbers.exact import PARTS, decimal_text, limit_mdb
 from worker.judgement.numbers.limits import Limit, to_parts
+from worker.judgement.rules.attempts import attempts_at
 from worker.judgement.rules.base import Rule
-from worker.judgement.rules.fallback import attempts_at
 from worker.judgement.rules.kinds.calibrated_splicers import judge_calibration
+from worker.judgement.rules.subjects import joint_finding
 from worker.judgement.traces.places import Place
 from worker.judgement.words import REASON_SPOKEN
 
@@ -37,14 +38,14 @@ _PARTS_OF_TENTH_MM, _PARTS_OF_HUNDREDTH_DEG = 10**11, 10**10
 class WorkmanshipRule(Rule[WorkmanshipCriterion]):
     """One demand on each splice: in closures, at terminations, or everywhere."""
 
-    def findings(self, fibre: FibreMeasured) -> Iterator[FindingDocument]:
+    def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each splice."""
         for place in fibre.places:
             if place.site_index not in self.scope.sites or not self._is_asked_for(place):
                 continue
             for joint in place.joints:
                 if joint.kind is JointKind.SPLICE and joint.segment in fibre.segments:
-                    yield joint_finding(self.head, fibre, joint, self.judge(fibre, place, joint))
+                    yield joint_finding(self.criterion, fibre, joint, self.judge(fibre, place, joint))
 
     def judge(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
         """Hold the latest attempt at a joint against the demand."""
@@ -52,7 +53,7 @@ class WorkmanshipRule(Rule[WorkmanshipCriterion]):
         if not attempts:
             return Judgement(Outcome.UNDETERMINED, Reason.NO_EVIDENCE, "no splice is recorded here")
         latest = attempts[-1]
-        known = Judgement(Outcome.UNDETERMINED, None, "", readings=({"record": latest.stamp.id},))
+        known = Judgement(Outcome.UNDETERMINED, None, "", readings=(RecordReading(latest.stamp.id),))
         if not latest_is_proven([attempt.stamp for attempt in attempts]):
             return _order_not_proven(known)
         return self._hold(fibre, place, joint, attempts, known)
@@ -122,7 +123,7 @@ def _judge_attempts(demand: MostAttempts, attempts: Sequence[SpliceAct], known: 
     recorded = len({attempt.stamp.id for attempt in attempts})
     count = max(recorded, *(attempt.attempt for attempt in attempts)) * PARTS
     limit = Limit.most(demand.limit * PARTS, unit=Unit.COUNT, places=0)
-    readings: list[ReadingDocument] = [{"record": attempt.stamp.id} for attempt in attempts]
+    readings = tuple(RecordReading(attempt.stamp.id) for attempt in attempts)
     return known._replace(detail=f"{count // PARTS} attempts", readings=readings).held(count, count, limit)
 
 
@@ -133,8 +134,8 @@ def _judge_attempts_above_loss(
     count = len({attempt.stamp.id for attempt in attempts})
     loss = fibre.loss_at(place, wavelength_nm=demand.wavelength_nm)
     above = limit_mdb(demand.loss_db) * 10
-    readings: list[ReadingDocument] = [{"record": attempt.stamp.id} for attempt in attempts]
-    known = known._replace(detail=f"{count} attempts; {loss.detail}", readings=[*readings, *loss.readings])
+    readings = tuple(RecordReading(attempt.stamp.id) for attempt in attempts)
+    known = known._replace(detail=f"{count} attempts; {loss.detail}", readings=(*readings, *loss.readings))
     if count < demand.least and (loss.reason is not None or loss.low_tenth_mdb <= above < loss.high_tenth_mdb):
         return known._replace(reason=loss.reason or Reason.BOUND_TOO_WIDE)
     if loss.reason is None and loss.high_tenth_mdb <= above:

@@ -1,4 +1,4 @@
-"""The wider limit for a splice that was tried often enough, each attempt a record of its own."""
+"""The attempts at a splice, each a record of its own, and the wider limit for one that was tried often enough."""
 
 from typing import NamedTuple
 
@@ -29,6 +29,14 @@ def attempts_at(fibre: FibreMeasured, joint: Joint) -> list[SpliceAct]:
     """Return the attempts at a joint in order of time; one without a position speaks for each splice of its site."""
     own = fibre.history.splices.get(joint.site, ())
     return [splice for splice in own if splice.position in {None, joint.position}]
+
+
+def latest_splice(fibre: FibreMeasured, joint: Joint) -> SpliceAct | None:
+    """Return the latest attempt at a joint."""
+    for splice in reversed(fibre.history.splices.get(joint.site, ())):
+        if splice.position is None or splice.position == joint.position:
+            return splice
+    return None
 
 
 def count_attempts(fibre: FibreMeasured, joint: Joint) -> int:

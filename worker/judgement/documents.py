@@ -1,0 +1,299 @@
+"""Where the values of judging become documents, the only place that does; what is read back is read back here too."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
+
+from service.vocabulary.criteria.base import Criterion
+from service.vocabulary.design.layout import UM_PER_M, Layout, LocalFibre
+from service.vocabulary.findings.finding import (
+    FIBRE_FORM,
+    VERDICT_FORM,
+    Direction,
+    FibreDocument,
+    FindingDocument,
+    LocalFibreDocument,
+    OutcomeCounts,
+    ReadingDocument,
+    RecordReading,
+    SegmentOutcome,
+    TracesDocument,
+    UnexpectedEventDocument,
+    VerdictDocument,
+    WorkDocument,
+)
+from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument, SuspicionKind
+from service.vocabulary.quantities import UM_PER_CM
+from service.vocabulary.words import DecisionRule, Force, Grade, Outcome, Quantity, Reason, Unit
+from worker.judgement.counts import Counts
+from worker.judgement.fibre.contributions import (
+    Contributions,
+    ContributionsDocument,
+    EstimateSums,
+    PartialSums,
+    TraceOutline,
+)
+from worker.judgement.fibre.findings import Finding
+from worker.judgement.numbers.exact import Exact, parts_text
+from worker.judgement.numbers.limits import Limit
+from worker.judgement.work.items import WorkItem
+
+# The text of each word: asking a member of an enum for its value takes as long as all else about a reading.
+_TEXT: Mapping[str, str] = {
+    word: word.value for words in (Direction, Grade, Outcome, Quantity, Force, Reason, Unit) for word in words
+}
+
+
+def write_fibre(
+    fibre: int,
+    *,
+    findings: Iterable[Finding] = (),
+    work: Iterable[WorkDocument] = (),
+    unexpected_events: Iterable[UnexpectedEventDocument] = (),
+    traces: TracesDocument | None = None,
+    is_dark: bool = False,
+    problem: str | None = None,
+) -> FibreDocument:
+    """Write everything judged about a fibre."""
+    document: FibreDocument = {
+        "form": FIBRE_FORM,
+        "fibre": fibre,
+        "findings": write_findings(findings),
+        "work": list(work),
+        "unexpected_events": list(unexpected_events),
+        **(traces or {}),  # type: ignore[typeddict-item]
+    }
+    if is_dark:
+        document["is_dark"] = True
+    if problem is not None:
+        document["problem"] = problem
+    return document
+
+
+def write_findings(findings: Iterable[Finding]) -> list[FindingDocument]:
+    """Write findings; what those of one criterion have in common is worked out once."""
+    documents: list[FindingDocument] = []
+    heads: dict[int, FindingDocument] = {}
+    for finding in findings:
+        criterion = finding.criterion
+        # By identity: a criterion's own hash goes through all that it says.
+        head = heads.get(id(criterion))
+        if head is None:
+            head = heads[id(criterion)] = _head(criterion, finding.wavelength_nm)
+        documents.append(_finding(head.copy(), finding))
+    return documents
+
+
+def write_work(item: WorkItem, layout: Layout, *, fibre: int) -> WorkDocument:
+    """Write one thing that has to be done, with what the crew sees of the fibre on both sides of the site."""
+    because = "; ".join(dict.fromkeys(cause.clause for cause in item.causes))
+    document: WorkDocument = {
+        "act": item.act.value,
+        "site": item.site,
+        "site_index": layout.site_index[item.site],
+        "fibre": fibre,
+        "is_urgent": item.is_urgent,
+        "because": f"{because[0].upper()}{because[1:]}.",
+        "criteria": list(dict.fromkeys(code for cause in item.causes for code in cause.criteria)),
+        "records": list(dict.fromkeys(record for cause in item.causes for record in cause.records)),
+    }
+    if item.position is not None:
+        document["position"] = item.position
+    towards_a, towards_b = layout.local_fibres(fibre, item.site)
+    if towards_a is not None:
+        document["towards_a"] = _local(towards_a)
+    if towards_b is not None:
+        document["towards_b"] = _local(towards_b)
+    return document
+
+
+def write_contributions(contributions: Contributions) -> ContributionsDocument:
+    """Write what a fibre contributes to its route."""
+    return {
+        "parts": [list(row) for row in contributions.sums],
+        "traces": [list(row) for row in contributions.traces],
+        "estimates": [list(row) for row in contributions.estimates],
+        "seen": [_suspicion(one) for one in contributions.suspicions],
+        "is_dark": contributions.is_dark,
+    }
+
+
+def read_contributions(stored: ContributionsDocument) -> Contributions:
+    """Return what a fibre contributes, as it was written."""
+    return Contributions(
+        sums=tuple(
+            PartialSums(criterion, segment, tuple(sites), tuple(map(tuple, columns)))
+            for criterion, segment, sites, columns in stored["parts"]
+        ),
+        traces=tuple(TraceOutline(*row) for row in stored["traces"]),
+        estimates=tuple(EstimateSums(*row) for row in stored["estimates"]),
+        suspicions=tuple(
+            Suspicion(
+                SuspicionKind(one["kind"]), tuple(one["fibres"]), tuple(one["records"]), one["detail"], one["chance"]
+            )
+            for one in stored["seen"]
+        ),
+        is_dark=stored["is_dark"],
+    )
+
+
+def write_counts(counts: Mapping[str, Counts]) -> dict[str, OutcomeCounts]:
+    """Write how many findings came out each way, by segment."""
+    return {segment: _outcome_counts(own) for segment, own in counts.items()}
+
+
+def read_counts(stored: Mapping[str, OutcomeCounts]) -> dict[str, Counts]:
+    """Return how many findings came out each way, as they were written."""
+    return {segment: Counts(**own) for segment, own in stored.items()}
+
+
+def write_segment(counts: Counts) -> SegmentOutcome:
+    """Write what a segment's required findings come to."""
+    return {"outcome": counts.outcome.value, "counts": _outcome_counts(counts)}
+
+
+def write_verdict(
+    *,
+    engine: str,
+    design_sha256: str,
+    criteria_sha256: str,
+    fibres: Sequence[str],
+    tolerated_dark: Sequence[int],
+    findings: Iterable[Finding],
+    suspicions: Iterable[Suspicion],
+    segments: Mapping[str, Counts],
+) -> VerdictDocument:
+    """Write what a route comes to."""
+    document: VerdictDocument = {
+        "form": VERDICT_FORM,
+        "engine": engine,
+        "design_sha256": design_sha256,
+        "criteria_sha256": criteria_sha256,
+        "fibres": list(fibres),
+        "findings": write_findings(findings),
+        "suspicions": [_suspicion(one) for one in suspicions],
+        "segments": {segment: write_segment(counts) for segment, counts in segments.items()},
+    }
+    if tolerated_dark:
+        document["tolerated_dark"] = list(tolerated_dark)
+    return document
+
+
+def _head(criterion: Criterion, wavelength_nm: int | None) -> FindingDocument:
+    head: FindingDocument = {
+        "criterion": criterion.code,
+        "quantity": criterion.quantity.value,
+        "force": criterion.force.value,
+        "segments": [],
+        "outcome": "",
+        "detail": "",
+        "readings": [],
+        "void": [],
+    }
+    if wavelength_nm is not None:
+        head["wavelength_nm"] = wavelength_nm
+    return head
+
+
+def _finding(document: FindingDocument, finding: Finding) -> FindingDocument:
+    outcome, reason, detail, bounds, limit, readings, void, grade, by_fallback = finding.judged
+    document["segments"] = list(finding.segments)
+    document["outcome"] = _TEXT[outcome]
+    document["detail"] = detail
+    document["readings"] = [_reading(reading) for reading in readings]
+    document["void"] = [{"record": one.record, "reason": _TEXT[one.reason]} for one in void]
+    if reason is not None:
+        document["reason"] = _TEXT[reason]
+    if grade is not None:
+        document["grade"] = _TEXT[grade]
+    if by_fallback:
+        document["by_fallback"] = True
+    if limit is not None:
+        _add_limit(document, limit, bounds)
+    _add_subject(document, finding)
+    return document
+
+
+def _add_subject(document: FindingDocument, finding: Finding) -> None:
+    _, _, _, fibre, site, position, side, section, from_site, to_site, population, members = finding
+    if fibre is not None:
+        document["fibre"] = fibre
+    if site is not None:
+        document["site"] = site
+    if position is not None:
+        document["position"] = position
+    if side is not None:
+        document["side"] = side.value
+    if section is not None:
+        document["section"] = section
+    if from_site is not None and to_site is not None:
+        document["from_site"], document["to_site"] = from_site, to_site
+    if population is not None and members is not None:
+        document["population"], document["count"] = population.value, members
+
+
+def _add_limit(document: FindingDocument, limit: Limit, bounds: tuple[Exact, Exact] | None) -> None:
+    document["unit"], document["limit"] = _TEXT[limit.unit], limit.text
+    if limit.is_minimum:
+        document["limit_is"] = "least"
+    if limit.rule is not DecisionRule.SIMPLE:
+        document["uncertainty"] = parts_text(limit.band, places=limit.places)
+    if bounds is None:
+        return
+    low, high = bounds
+    if low == high:
+        document["value"] = parts_text(low, places=limit.places)
+    else:
+        document["low"], document["high"] = parts_text(low, places=limit.places), parts_text(high, places=limit.places)
+    margin = low - limit.exact if limit.is_minimum else limit.exact - high
+    document["margin"] = parts_text(margin, places=limit.places)
+
+
+def _reading(reading: RecordReading) -> ReadingDocument:
+    record, direction, wavelength_nm, value, within, places, distance_um = reading
+    document: ReadingDocument = {"record": record}
+    if direction is not None:
+        document["direction"] = _TEXT[direction]
+    if wavelength_nm is not None:
+        document["wavelength_nm"] = wavelength_nm
+    if value is not None:
+        document["value"] = _decimal(value, places)
+    if within is not None:
+        document["within"] = _decimal(within, places)
+    if distance_um is not None:
+        # Kept to the centimetre, so there is nothing to round.
+        metres, rest_um = divmod(distance_um, UM_PER_M)
+        document["distance_m"] = f"{metres}.{rest_um // UM_PER_CM:02d}"
+    return document
+
+
+# A route has hundreds of thousands of readings and a few thousand different ones.
+@lru_cache(maxsize=1 << 15)
+def _decimal(value: int, places: int) -> str:
+    whole, part = divmod(abs(value), 10**places)
+    return f"{'-' if value < 0 else ''}{whole}.{part:0{places}d}"
+
+
+def _local(fibre: LocalFibre) -> LocalFibreDocument:
+    return {
+        "section": fibre.section,
+        "cable_fibre": fibre.cable_fibre,
+        "tube": fibre.place.tube,
+        "tube_colour": fibre.place.tube_colour,
+        "fibre_in_tube": fibre.place.fibre,
+        "fibre_colour": fibre.place.fibre_colour,
+    }
+
+
+def _outcome_counts(counts: Counts) -> OutcomeCounts:
+    conforming, nonconforming, undetermined = counts
+    return {"conforming": conforming, "nonconforming": nonconforming, "undetermined": undetermined}
+
+
+def _suspicion(one: Suspicion) -> SuspicionDocument:
+    return {
+        "kind": one.kind.value,
+        "fibres": list(one.fibres),
+        "records": list(one.records),
+        "detail": one.detail,
+        "chance": one.chance,
+    }
