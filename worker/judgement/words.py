@@ -1,11 +1,11 @@
-"""How directions and reasons are written in findings and said in sentences."""
+"""How directions, tests and reasons are named: the enums of findings, and the labels of sentences."""
 
 from service.vocabulary.findings.finding import Direction
 from service.vocabulary.words import Reason
 
 DIRECTION = {True: Direction.A_TO_B, False: Direction.B_TO_A}
-SPOKEN = {True: "A to B", False: "B to A"}
-TEST_SPOKEN = {
+DIRECTION_LABELS = {True: "A to B", False: "B to A"}
+TEST_LABELS = {
     "otdr": "OTDR trace",
     "attenuation": "attenuation test",
     "return_loss": "return loss test",
@@ -13,7 +13,7 @@ TEST_SPOKEN = {
     "continuity": "continuity test",
 }
 
-REASON_SPOKEN = {
+REASON_LABELS = {
     Reason.NO_EVIDENCE: "no test is there",
     Reason.ONE_DIRECTION_ONLY: "tested from one direction only",
     Reason.SEALING_NOT_RECORDED: "the closure's sealing is not recorded",

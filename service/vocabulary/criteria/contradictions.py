@@ -33,7 +33,7 @@ _LOSSES = (
     JointStatisticCriterion,
     StrayLossCriterion,
 )
-_TEST_SPOKEN = {"otdr": "OTDR traces", "attenuation": "attenuation tests", "return_loss": "return loss tests"}
+_TEST_LABELS = {"otdr": "OTDR traces", "attenuation": "attenuation tests", "return_loss": "return loss tests"}
 
 
 class _Guarded(NamedTuple):
@@ -154,8 +154,8 @@ def _untested(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
             for need in needs_of(criterion):
                 needing.setdefault(need, []).append(criterion.code)
     for need, codes in needing.items():
-        if need.test in _TEST_SPOKEN and need not in asked:
-            detail = f"{_TEST_SPOKEN[need.test]} at {need.wavelength_nm} nm are not among the required tests"
+        if need.test in _TEST_LABELS and need not in asked:
+            detail = f"{_TEST_LABELS[need.test]} at {need.wavelength_nm} nm are not among the required tests"
             yield CriteriaReport(criteria=tuple(codes), severity=Severity.QUESTIONABLE, detail=detail)
 
 

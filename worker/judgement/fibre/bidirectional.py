@@ -8,7 +8,7 @@ from worker.judgement.numbers.exact import mean_tenth_mdb
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.traces.one_way import OneWayLoss
 from worker.judgement.traces.places import Place
-from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN
+from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 
 
 class BidirectionalLoss(NamedTuple):
@@ -57,17 +57,19 @@ def missing_detail(reason: Reason, forward: OneWayLoss, backward: OneWayLoss) ->
     if reason is Reason.CORDS_CHANGED:
         return "the cord at this end was another one for the other direction"
     if reason is Reason.BELOW_ZERO:
-        return f"{_mean_detail(forward, backward)}: {REASON_SPOKEN[reason]}"
+        return f"{_mean_detail(forward, backward)}: {REASON_LABELS[reason]}"
     said = [_missing_said(loss) for loss in (forward, backward)]
     if said[0] == said[1]:
         return f"both directions: {said[0]}"
     named = zip((True, False), said, (forward, backward), strict=True)
-    return "; ".join(f"{SPOKEN[is_forward]}: {text}" for is_forward, text, loss in named if loss.reason is not None)
+    return "; ".join(
+        f"{DIRECTION_LABELS[is_forward]}: {text}" for is_forward, text, loss in named if loss.reason is not None
+    )
 
 
 def record_readings(forward: OneWayLoss, backward: OneWayLoss) -> tuple[RecordReading, ...]:
     """Return what the records of both directions say."""
-    return (*_said_by(forward, is_forward=True), *_said_by(backward, is_forward=False))
+    return (*_readings_of(forward, is_forward=True), *_readings_of(backward, is_forward=False))
 
 
 def spoken(reading: Reading) -> str:
@@ -91,21 +93,21 @@ def _cords_changed(place: Place, forward: OneWayLoss, backward: OneWayLoss) -> b
 
 def _mean_detail(forward: OneWayLoss, backward: OneWayLoss) -> str:
     one, other = spoken(forward.readings[0]), spoken(backward.readings[0])
-    return f"mean of {one} ({SPOKEN[True]}) and {other} ({SPOKEN[False]})"
+    return f"mean of {one} ({DIRECTION_LABELS[True]}) and {other} ({DIRECTION_LABELS[False]})"
 
 
 def _missing_said(loss: OneWayLoss) -> str:
     if loss.reason is None:
         return ""
     contradicting = f" ({' or '.join(map(spoken, loss.readings))})" if loss.readings else ""
-    return f"{REASON_SPOKEN[loss.reason]}{contradicting}"
+    return f"{REASON_LABELS[loss.reason]}{contradicting}"
 
 
-def _said_by(loss: OneWayLoss, *, is_forward: bool) -> list[RecordReading]:
-    return [_said_by_trace(reading, DIRECTION[is_forward]) for reading in loss.readings]
+def _readings_of(loss: OneWayLoss, *, is_forward: bool) -> list[RecordReading]:
+    return [_reading_of(reading, DIRECTION[is_forward]) for reading in loss.readings]
 
 
-def _said_by_trace(reading: Reading, direction: Direction) -> RecordReading:
+def _reading_of(reading: Reading, direction: Direction) -> RecordReading:
     record = reading.trace.stamp.id
     if not reading.events:
         return RecordReading(record, direction, None, None, reading.high_mdb)

@@ -11,7 +11,7 @@ from worker.judgement.history.trace_sets import Side
 from worker.judgement.history.validity import reason_of, split_by_fault
 from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.traces.readings import FibreTraces
-from worker.judgement.words import REASON_SPOKEN, SPOKEN, TEST_SPOKEN, at_wavelength
+from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS, TEST_LABELS, at_wavelength
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -28,10 +28,10 @@ class EndToEndTest:
     @property
     def why_missing(self) -> str:
         """Say which test is missing, and why what was made does not count; nothing where it is there."""
-        named = f"no {TEST_SPOKEN[self.test]} {SPOKEN[self.is_forward]}{at_wavelength(self.wavelength_nm)}"
+        named = f"no {TEST_LABELS[self.test]} {DIRECTION_LABELS[self.is_forward]}{at_wavelength(self.wavelength_nm)}"
         if self.missing is None:
             return ""
-        return named if self.missing is Reason.NO_EVIDENCE else f"{named} that counts: {REASON_SPOKEN[self.missing]}"
+        return named if self.missing is Reason.NO_EVIDENCE else f"{named} that counts: {REASON_LABELS[self.missing]}"
 
 
 def find_by_traces(prepared: Prepared, traces: FibreTraces, side: Side) -> EndToEndTest:

@@ -24,7 +24,7 @@ from worker.judgement.traces.one_way import OneWayLoss
 from worker.judgement.traces.places import Place
 from worker.judgement.traces.readings import FibreTraces, align_fibre, one_way_losses
 from worker.judgement.traces.unexpected import UnexpectedEvent, unexpected_events
-from worker.judgement.words import REASON_SPOKEN
+from worker.judgement.words import REASON_LABELS
 
 _CONTINUITY = Need("continuity", None)
 
@@ -146,4 +146,4 @@ def _measure_places(
 
 def _unless_end_face_fails(history: History, place: Place, loss: BidirectionalLoss) -> BidirectionalLoss:
     fault = end_face_fault(history, place)
-    return loss if fault is None else loss._replace(reason=fault, detail=f"{REASON_SPOKEN[fault]}; {loss.detail}")
+    return loss if fault is None else loss._replace(reason=fault, detail=f"{REASON_LABELS[fault]}; {loss.detail}")

@@ -9,7 +9,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.numbers.exact import rounded_tenth_mdb
 from worker.judgement.traces.echoes import reflects
-from worker.judgement.words import REASON_SPOKEN
+from worker.judgement.words import REASON_LABELS
 from worker.physics.constants import GLASS_REFRACTIVE_INDEX
 from worker.physics.reflectance import flat_end_reflectance_db, reflected_share
 from worker.physics.return_loss import ABSORBED, Link, link_return_loss_db
@@ -47,7 +47,7 @@ def returned_light(fibre: FibreMeasured, trace: Trace, *, far_end: FarEnd | None
     coefficients = _coefficients(fibre, trace, events)
     reason = _end_fault(fibre, trace, far_end) or _event_fault(inside) or _glass_fault(coefficients)
     if reason is not None:
-        return ReturnedLight(reason, 0, 0, REASON_SPOKEN[reason])
+        return ReturnedLight(reason, 0, 0, REASON_LABELS[reason])
     sections = _Sections(
         lengths_um=fibre.layout.section_lengths_um[:: 1 if trace.is_forward else -1],
         mdb_per_km=[one for one in coefficients if one is not None],

@@ -15,7 +15,7 @@ from worker.judgement.history.trace_sets import Side
 from worker.judgement.history.validity import void_records
 from worker.judgement.numbers.exact import mean_tenth_mdb
 from worker.judgement.traces.unexpected import UnexpectedEvent
-from worker.judgement.words import DIRECTION, REASON_SPOKEN
+from worker.judgement.words import DIRECTION, REASON_LABELS
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -90,7 +90,7 @@ def unexpected_loss(fibre: FibreMeasured, spot: UnexpectedSpot, *, wavelength_nm
         reason=reason,
         low_tenth_mdb=low,
         high_tenth_mdb=high,
-        detail="" if reason is None else REASON_SPOKEN[reason],
+        detail="" if reason is None else REASON_LABELS[reason],
         readings=tuple(readings),
         void=void_records([item for _, test in tests for item in test.void]),
     )

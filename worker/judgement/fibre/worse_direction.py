@@ -7,7 +7,7 @@ from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.words import Reason
 from worker.judgement.fibre.bidirectional import missing_detail, missing_reason, record_readings, spoken
 from worker.judgement.traces.one_way import OneWayLoss
-from worker.judgement.words import SPOKEN
+from worker.judgement.words import DIRECTION_LABELS
 
 # There is a reading, and it cannot be told which; that the other direction is good says nothing of it.
 _CONTRADICTORY = {Reason.AMBIGUOUS_EVENT, Reason.READINGS_DISAGREE, Reason.LOSS_NOT_STATED}
@@ -52,7 +52,7 @@ def _worse(forward: OneWayLoss, backward: OneWayLoss, reason: Reason | None) -> 
 
 def _details(reason: Reason | None, forward: OneWayLoss, backward: OneWayLoss) -> Iterator[str]:
     there = [
-        f"{spoken(one.readings[0])} ({SPOKEN[is_forward]})"
+        f"{spoken(one.readings[0])} ({DIRECTION_LABELS[is_forward]})"
         for one, is_forward in ((forward, True), (backward, False))
         if one.reason is None
     ]

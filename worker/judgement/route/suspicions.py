@@ -60,7 +60,7 @@ def _same_traces(measured: list[Measured]) -> Iterator[Suspicion]:
             yield _suspicion(
                 SuspicionKind.SAME_TRACE,
                 group,
-                f"{len(group)} traces on {_fibres_said(group)} have the same {group[0].trace.losses} losses at the "
+                f"{len(group)} traces on {_fibres_text(group)} have the same {group[0].trace.losses} losses at the "
                 "same distances",
                 power_text(power, _assumed(group)),
             )
@@ -76,7 +76,7 @@ def _same_readings(measured: list[Measured]) -> Iterator[Suspicion]:
             yield _suspicion(
                 SuspicionKind.SAME_READINGS,
                 group,
-                f"{len(group)} traces on {_fibres_said(group)} show the same {group[0].trace.losses} losses to the "
+                f"{len(group)} traces on {_fibres_text(group)} show the same {group[0].trace.losses} losses to the "
                 "last digit",
                 power_text(power, _assumed(group)),
             )
@@ -219,14 +219,14 @@ def _timing(kind: SuspicionKind, pairs: list[tuple[Measured, Measured]], said: s
     apart_us = after.trace.ended_at_us - before.trace.ended_at_us
     group = [one for pair in pairs for one in pair]
     first = (
-        f"first on fibre {after.fibre}, {_seconds_said(apart_us)} after a trace on fibre {before.fibre} and averaged "
-        f"for {_seconds_said(after.trace.averaging_us)}"
+        f"first on fibre {after.fibre}, {_seconds_text(apart_us)} after a trace on fibre {before.fibre} and averaged "
+        f"for {_seconds_text(after.trace.averaging_us)}"
     )
     chance = "none, where clocks are right and a trace is stored when it is made"
     return _suspicion(kind, group, f"{said}: {first}", chance)
 
 
-def _seconds_said(time_us: int) -> str:
+def _seconds_text(time_us: int) -> str:
     return f"{time_us // _US_PER_S}.{time_us % _US_PER_S // _US_PER_TENTH} s"
 
 
@@ -249,7 +249,7 @@ def _is_drifting(one: EstimateSums) -> bool:
     return squared * (one.splices - 1) > _LEAST_Z**2 * (one.splices * one.sum_of_squares - squared)
 
 
-def _fibres_said(group: list[Measured]) -> str:
+def _fibres_text(group: list[Measured]) -> str:
     fibres = sorted({one.fibre for one in group})
     if len(fibres) == 1:
         return f"fibre {fibres[0]}"

@@ -1,8 +1,9 @@
 """A criterion made ready for one layout holds what was measured of a fibre against its limit, and gives findings.
 
 A new kind of criterion is its quantity in `service/vocabulary/words`, its form in `service/vocabulary/criteria` (one
-class, and a place in `AnyCriterion`), one module in `kinds` whose rule gives the findings, a line in `table`, and the
-sentence of its limit in the package. A rule reads a `FibreUnderTest` and gives values; `documents` alone writes them.
+class, and a place in `AnyCriterion`), one module in `kinds` whose rule gives the findings, a line in `table`, the
+sentence of its limit beside `worker/package/sections/criteria`, and a row in `service/CRITERIA.md`. A rule reads a
+`FibreMeasured` and gives values; `worker/judgement/documents` alone writes them.
 
 Knows what was measured, and the criteria; nothing of work or of other fibres.
 """

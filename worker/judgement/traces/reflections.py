@@ -9,7 +9,7 @@ from service.vocabulary.words import EventKind, Qualifier, Reason
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.numbers.exact import db_text, mdb_text, rounded_tenth_mdb
 from worker.judgement.traces.aligned_trace import Reading
-from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN
+from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 from worker.physics.reflectance import event_reflectance_db
 
 # The range in which a reflectance can be posted: no instrument sees less, and nothing sends back more than it gets.
@@ -47,7 +47,7 @@ def worst_shown(
     seen = [_reflection(one, is_forward=is_forward) for one in shown if isinstance(one, Reading)]
     if not seen or Reason.AMBIGUOUS_EVENT in shown:
         missing = Reason.AMBIGUOUS_EVENT if seen else next(one for one in shown if isinstance(one, Reason))
-        return OneWayReflectance(missing, None, f"{REASON_SPOKEN[missing]} ({SPOKEN[is_forward]})", (), void)
+        return OneWayReflectance(missing, None, f"{REASON_LABELS[missing]} ({DIRECTION_LABELS[is_forward]})", (), void)
     whole = [reflection for reflection in seen if reflection.reason is None]
     low = max(reflection.low_tenth_mdb for reflection in seen)
     high = max((reflection.high_tenth_mdb for reflection in whole), default=_MOST_TENTH_MDB)
@@ -55,7 +55,7 @@ def worst_shown(
     return OneWayReflectance(
         reason=reason,
         bounds_tenth_mdb=(low, high if reason is None else _MOST_TENTH_MDB),
-        said=f"{' and '.join(reflection.said for reflection in seen)} ({SPOKEN[is_forward]})",
+        said=f"{' and '.join(reflection.said for reflection in seen)} ({DIRECTION_LABELS[is_forward]})",
         readings=tuple(reflection.reading for reflection in seen),
         void=void,
     )
@@ -96,7 +96,7 @@ def _unstated(trace: Trace, event: TraceEvent, shown: RecordReading) -> Reflecti
         return _unseen(trace, shown)
     is_saturated = event.kind is EventKind.SATURATED
     reason = Reason.SATURATED if is_saturated else Reason.REFLECTANCE_NOT_STATED
-    return Reflection(reason, _LEAST_TENTH_MDB, _MOST_TENTH_MDB, REASON_SPOKEN[reason], shown)
+    return Reflection(reason, _LEAST_TENTH_MDB, _MOST_TENTH_MDB, REASON_LABELS[reason], shown)
 
 
 def _unseen(trace: Trace, shown: RecordReading) -> Reflection:

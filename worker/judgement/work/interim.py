@@ -11,7 +11,7 @@ from worker.judgement.numbers.clocks import Stamp
 from worker.judgement.numbers.exact import db_text, limit_mdb, mdb_text, mean_tenth_mdb
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.traces.places import Place
-from worker.judgement.words import SPOKEN
+from worker.judgement.words import DIRECTION_LABELS
 from worker.judgement.work.items import Cause
 
 _INTERIM = {Reason.SEALING_NOT_RECORDED, Reason.CLOSURE_OPEN, Reason.BEFORE_SEALING}
@@ -97,7 +97,7 @@ def _one_way_causes(limits: ActionLimits, reading: Reading, limit_db: float | No
     criterion, limit = limits.criterion, limits.of(limit_db)
     if limit is not None and reading.is_seen and reading.low_mdb > limit:
         yield Cause(
-            clause=f"the one-way loss of {reading.text} dB ({SPOKEN[reading.trace.is_forward]}, "
+            clause=f"the one-way loss of {reading.text} dB ({DIRECTION_LABELS[reading.trace.is_forward]}, "
             f"{criterion.wavelength_nm} nm) is above the {named} of {mdb_text(limit)} dB",
             criteria=(criterion.code,),
             records=(reading.trace.stamp.id,),

@@ -10,7 +10,7 @@ from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.rules.attempts import latest_splice
 from worker.judgement.traces.places import Place
-from worker.judgement.words import REASON_SPOKEN, SPOKEN, TEST_SPOKEN, at_wavelength
+from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS, TEST_LABELS, at_wavelength
 from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of
 
 # A test is there, but what it says is of no use as it is: it has to be made again, the way the clause says.
@@ -111,12 +111,12 @@ def _absent_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator
             found = end_to_end_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward)
             if found.missing is None:
                 continue
-            named = f"{TEST_SPOKEN[test]} {SPOKEN[is_forward]}{at_wavelength(nm)}"
+            named = f"{TEST_LABELS[test]} {DIRECTION_LABELS[is_forward]}{at_wavelength(nm)}"
             if found.missing is Reason.NO_EVIDENCE:
                 yield (Act.TEST_MISSING, site), Cause(clause=f"no {named}", criteria=tuple(codes))
             else:
                 records = tuple(test.stamp.id for test, reason in found.void if reason is found.missing)
-                clause = f"{named} does not count: {REASON_SPOKEN[found.missing]}"
+                clause = f"{named} does not count: {REASON_LABELS[found.missing]}"
                 yield (Act.RETEST, site), Cause(clause=clause, criteria=tuple(codes), records=records)
 
 
@@ -146,11 +146,11 @@ def _test_through(
     fibre: FibreMeasured, place: Place, findings: Sequence[Finding], missing: Reason, *, is_forward: bool
 ) -> _Asked:
     nm, criteria = findings[0].wavelength_nm, tuple(finding.code for finding in findings)
-    way = f"{SPOKEN[is_forward]} at {nm} nm"
+    way = f"{DIRECTION_LABELS[is_forward]} at {nm} nm"
     if missing is Reason.NO_EVIDENCE:
         clause = f"no OTDR trace that counts runs over {place.site} {way}: test from a site before to a site behind"
         return (Act.TEST_MISSING, place.site), Cause(clause=clause, criteria=criteria)
-    clause = f"the OTDR trace {way} does not count for {place.site}: {REASON_SPOKEN[missing]}"
+    clause = f"the OTDR trace {way} does not count for {place.site}: {REASON_LABELS[missing]}"
     near = fibre.end_sites[0 if is_forward else 1]
     return (Act.RETEST, near), Cause(clause=clause, criteria=criteria)
 
@@ -168,7 +168,7 @@ def _better_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator
     for (advice, reason, nm), own in unclear.items():
         yield (
             (Act.RETEST, fibre.end_sites[0]),
-            _unclear_cause(own, f"{REASON_SPOKEN[reason]}{{}}{at_wavelength(nm)}: {advice}"),
+            _unclear_cause(own, f"{REASON_LABELS[reason]}{{}}{at_wavelength(nm)}: {advice}"),
         )
 
 

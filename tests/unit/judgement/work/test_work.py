@@ -22,7 +22,7 @@ from tests.factories import (
     spliced,
 )
 from tests.unit.judgement.judging import judge, only_item, work_of
-from worker.judgement.words import REASON_SPOKEN
+from worker.judgement.words import REASON_LABELS
 
 AFTER_SPLICE = "2025-03-04T08:00:00Z"
 LATER = "2025-03-05T08:00:00Z"
@@ -291,7 +291,7 @@ def test_work_comes_in_order_from_a() -> None:
 
 
 def test_every_reason_can_be_said() -> None:
-    assert set(REASON_SPOKEN) == set(Reason)
+    assert set(REASON_LABELS) == set(Reason)
 
 
 def test_a_panel_tested_only_span_by_span_wants_a_trace_that_runs_over_it() -> None:

@@ -53,7 +53,7 @@ class BendRule(Rule[BendCriterion]):
             if loss.reason is not None:
                 detail = f"{where}at {nm} nm: {loss.detail}"
                 return undetermined(loss.reason, detail, limit=self.limit, readings=readings, void=void)
-        detail = f"{where}{_said(pairs[::-1])}"
+        detail = f"{where}{_losses_text(pairs[::-1])}"
         known = Judgement(Outcome.UNDETERMINED, Reason.BOUND_TOO_WIDE, detail, readings=readings, void=void)
         low = (long.low_tenth_mdb - short.high_tenth_mdb) * PDB_PER_TENTH_MDB
         high = (long.high_tenth_mdb - short.low_tenth_mdb) * PDB_PER_TENTH_MDB
@@ -79,10 +79,10 @@ class BendRule(Rule[BendCriterion]):
         return self.limit if by_ratio <= self.limit.exact else Limit.most(by_ratio, unit=Unit.DB)
 
 
-def _said(pairs: Sequence[tuple[int, BidirectionalLoss]]) -> str:
-    return " against ".join(f"{_bounds_said(loss)} at {nm} nm" for nm, loss in pairs)
+def _losses_text(pairs: Sequence[tuple[int, BidirectionalLoss]]) -> str:
+    return " against ".join(f"{_bounds_text(loss)} at {nm} nm" for nm, loss in pairs)
 
 
-def _bounds_said(loss: BidirectionalLoss) -> str:
+def _bounds_text(loss: BidirectionalLoss) -> str:
     low, high = db_text(loss.low_tenth_mdb), db_text(loss.high_tenth_mdb)
     return f"{low} dB" if low == high else f"between {low} and {high} dB"

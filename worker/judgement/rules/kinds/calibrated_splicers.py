@@ -13,7 +13,7 @@ from worker.judgement.numbers.ages import age_us
 from worker.judgement.numbers.clocks import Stamp, order_is_proven
 from worker.judgement.numbers.exact import PARTS, parts_text
 from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.words import REASON_SPOKEN
+from worker.judgement.words import REASON_LABELS
 
 _US_PER_H = 3_600_000_000
 _PARTS_PLACES = 4
@@ -26,7 +26,7 @@ def judge_calibration(
     serial, types = splice.splicer_serial, _fibre_types(fibre, joint)
     own = [act for act in fibre.history.calibrations if act.splicer_serial == serial and act.fibre_type in types]
     if any(not order_is_proven(act.stamp, splice.stamp) for act in own):
-        return known._replace(reason=Reason.ORDER_NOT_PROVEN, detail=REASON_SPOKEN[Reason.ORDER_NOT_PROVEN])
+        return known._replace(reason=Reason.ORDER_NOT_PROVEN, detail=REASON_LABELS[Reason.ORDER_NOT_PROVEN])
     before = [act for act in own if act.stamp.made_at < splice.stamp.made_at]
     if not before:
         detail = f"no calibration of splicer {serial} for {' or '.join(sorted(types))} before the splice is recorded"
@@ -64,7 +64,7 @@ def _judge_move(fibre: FibreMeasured, splice: SpliceAct, latest: CalibrationAct,
     ]
     if any(not _is_ordered(other.stamp, latest.stamp, splice.stamp) for other in elsewhere):
         reason = Reason.ORDER_NOT_PROVEN
-        return held._replace(outcome=Outcome.UNDETERMINED, reason=reason, detail=REASON_SPOKEN[reason])
+        return held._replace(outcome=Outcome.UNDETERMINED, reason=reason, detail=REASON_LABELS[reason])
     between = [other for other in elsewhere if latest.stamp.made_at < other.stamp.made_at < splice.stamp.made_at]
     if between:
         detail = f"{held.detail}, and spliced at {between[-1].site} since: not calibrated again after the move"

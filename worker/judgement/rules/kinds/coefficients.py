@@ -19,7 +19,7 @@ from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule
 from worker.judgement.rules.subjects import length_over_um, section_finding, span_finding
 from worker.judgement.traces.aligned_trace import Reading
-from worker.judgement.words import DIRECTION, REASON_SPOKEN, SPOKEN
+from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 
 
 class OneWayCoefficient(NamedTuple):
@@ -36,7 +36,7 @@ class OneWayCoefficient(NamedTuple):
 
 
 class CoefficientRule(Rule[AttenuationCoefficientCriterion]):
-    """One limit for each kilometre of fibre; a stretch too short to be measured has no finding."""
+    """One limit for each kilometre of fibre; a span or section too short to be measured has no finding."""
 
     def __init__(self, criterion: AttenuationCoefficientCriterion, layout: Layout) -> None:
         super().__init__(criterion, layout)
@@ -49,7 +49,7 @@ class CoefficientRule(Rule[AttenuationCoefficientCriterion]):
         self._least_um = to_last_place(criterion.least_length_m, places=2) * UM_PER_CM
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
-        """Give one finding for each stretch of a continuous fibre that is long enough."""
+        """Give one finding for each section or span of a continuous fibre that is long enough."""
         if not fibre.is_continuous:
             return
         if self.criterion.over is Stretch.SPAN:
@@ -114,7 +114,7 @@ def _coefficient(fibre: FibreMeasured, section: int, *, wavelength_nm: int, is_f
             reasons.append(Reason.COEFFICIENT_NOT_STATED)
         else:
             over = Span(first=first, last=last)
-            return OneWayCoefficient(None, shown.mdb_per_km, (_read(trace, shown),), void_records(void), over)
+            return OneWayCoefficient(None, shown.mdb_per_km, (_reading_of(trace, shown),), void_records(void), over)
     return OneWayCoefficient(reasons[0] if reasons else reason_of(void), 0, (), void_records(void))
 
 
@@ -159,7 +159,7 @@ def _event_at(fibre: FibreMeasured, trace: Trace, site: int) -> TraceEvent | Rea
     return shown
 
 
-def _read(trace: Trace, event: TraceEvent) -> RecordReading:
+def _reading_of(trace: Trace, event: TraceEvent) -> RecordReading:
     direction = DIRECTION[trace.is_forward]
     return RecordReading(trace.stamp.id, direction, value=event.mdb_per_km, distance_um=event.at_um)
 
@@ -173,8 +173,9 @@ def _reason(stated: list[OneWayCoefficient]) -> Reason | None:
 
 
 def _detail(fibre: FibreMeasured, span: Span, stated: list[tuple[int, bool, OneWayCoefficient]]) -> str:
+    sections = fibre.layout.design.sections
     missing = [
-        f"section {fibre.layout.design.sections[section].id} {SPOKEN[is_forward]}: {REASON_SPOKEN[one.reason]}"
+        f"section {sections[section].id} {DIRECTION_LABELS[is_forward]}: {REASON_LABELS[one.reason]}"
         for section, is_forward, one in stated
         if one.reason is not None
     ]
@@ -182,11 +183,13 @@ def _detail(fibre: FibreMeasured, span: Span, stated: list[tuple[int, bool, OneW
         return "; ".join(missing)
     if span.last - span.first > 1:
         return f"mean of {span.last - span.first} sections and both directions, weighted by length"
-    return "mean of " + " and ".join(_said(fibre, one, is_forward=is_forward) for _, is_forward, one in stated)
+    return "mean of " + " and ".join(
+        _coefficient_text(fibre, one, is_forward=is_forward) for _, is_forward, one in stated
+    )
 
 
-def _said(fibre: FibreMeasured, one: OneWayCoefficient, *, is_forward: bool) -> str:
-    said = f"{mdb_text(one.mdb_per_km)} dB/km ({SPOKEN[is_forward]}"
+def _coefficient_text(fibre: FibreMeasured, one: OneWayCoefficient, *, is_forward: bool) -> str:
+    said = f"{mdb_text(one.mdb_per_km)} dB/km ({DIRECTION_LABELS[is_forward]}"
     if one.over is None or one.over.last - one.over.first == 1:
         return f"{said})"
     sections = fibre.layout.design.sections

@@ -28,7 +28,7 @@ class ContinuityRule(EndToEndRule[ContinuityCriterion]):
             void=(*known.void, *void_records(void)),
         )
         if others:
-            return known._replace(outcome=Outcome.NONCONFORMING, detail=_said(fibre, [*own, *others]))
+            return known._replace(outcome=Outcome.NONCONFORMING, detail=_tests_text(fibre, [*own, *others]))
         return _judge_own(fibre, own, ways, known)
 
 
@@ -38,7 +38,7 @@ def _judge_own(
     seen = {one.seen_fibre for one in own}
     if not own:
         return known._replace(reason=missing_reason(*ways))
-    known = known._replace(detail=_said(fibre, own))
+    known = known._replace(detail=_tests_text(fibre, own))
     if len(seen) > 1:
         return known._replace(reason=Reason.READINGS_DISAGREE)
     is_right = seen == {fibre.number}
@@ -72,11 +72,11 @@ def _is_superseded(fibre: FibreMeasured, other: Continuity, own: Sequence[Contin
     )
 
 
-def _said(fibre: FibreMeasured, tests: Sequence[Continuity]) -> str:
-    return "; ".join(_test_said(fibre, test) for test in tests)
+def _tests_text(fibre: FibreMeasured, tests: Sequence[Continuity]) -> str:
+    return "; ".join(_test_text(fibre, test) for test in tests)
 
 
-def _test_said(fibre: FibreMeasured, test: Continuity) -> str:
+def _test_text(fibre: FibreMeasured, test: Continuity) -> str:
     near, far = (fibre.layout.design.sites[index].id for index in test.ends)
     lit = f"fibre {test.lit_fibre} lit at {near}"
     if test.seen_fibre is None:

@@ -16,7 +16,7 @@ from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.numbers.exact import PARTS, parts_text
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import EndToEndRule
-from worker.judgement.words import SPOKEN
+from worker.judgement.words import DIRECTION_LABELS
 
 _PARTS_OF_CPS_PER_NM = 10**10
 _PARTS_OF_FS = 10**9
@@ -42,7 +42,7 @@ class _DispersionRule(EndToEndRule[_CriterionT]):
             wavelength_nm=self.criterion.wavelength_nm,
             is_wanted=lambda one: isinstance(one, Dispersion) and self.stated(one) is not None,
         )
-        known = known_of(missing_reason(*ways), *ways, read=self._read)._replace(limit=self.limit)
+        known = known_of(missing_reason(*ways), *ways, read=self._reading_of)._replace(limit=self.limit)
         measured = [one for way in ways for one in way.measurements if isinstance(one, Dispersion)]
         if not measured:
             return known
@@ -56,10 +56,10 @@ class _DispersionRule(EndToEndRule[_CriterionT]):
         value = self.stated(measured)
         assert value is not None
         text = parts_text(value, places=self.limit.places)
-        detail = f"{text} {self.limit.unit.value} ({SPOKEN[measured.is_forward]})"
+        detail = f"{text} {self.limit.unit.value} ({DIRECTION_LABELS[measured.is_forward]})"
         return known._replace(detail=detail).held(abs(value), abs(value), self.limit)
 
-    def _read(self, measurement: Measurement) -> RecordReading:
+    def _reading_of(self, measurement: Measurement) -> RecordReading:
         value, places = self.stated(measurement) if isinstance(measurement, Dispersion) else None, self.limit.places
         return reading_of(
             measurement, None if value is None else round_half_even(value, unit=PARTS // 10**places), places=places

@@ -13,7 +13,7 @@ from worker.judgement.numbers.exact import PDB_PER_MDB, mdb_text
 from worker.judgement.rules.attempts import FallbackLimit, attempts_at, relax
 from worker.judgement.rules.base import Rule, most_db
 from worker.judgement.rules.subjects import joint_finding
-from worker.judgement.words import REASON_SPOKEN
+from worker.judgement.words import REASON_LABELS
 
 
 class EstimateRule(Rule[SpliceLossCriterion]):
@@ -45,7 +45,7 @@ class EstimateRule(Rule[SpliceLossCriterion]):
             readings=(RecordReading(latest.stamp.id, value=latest.estimate_mdb),),
         )
         if not latest_is_proven([splice.stamp for splice in attempts]):
-            return known._replace(detail=f"{known.detail}, but {REASON_SPOKEN[Reason.ORDER_NOT_PROVEN]}")
+            return known._replace(detail=f"{known.detail}, but {REASON_LABELS[Reason.ORDER_NOT_PROVEN]}")
         estimate = latest.estimate_mdb * PDB_PER_MDB
         held = known.held(estimate, estimate, self.limit)
         return held if held.outcome is Outcome.CONFORMING else relax(held, self._fallback, fibre, joint)

@@ -18,7 +18,7 @@ from worker.judgement.numbers.exact import PARTS
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule
 from worker.judgement.rules.subjects import length_over_um, span_finding
-from worker.judgement.words import DIRECTION, SPOKEN, at_wavelength
+from worker.judgement.words import DIRECTION, DIRECTION_LABELS, at_wavelength
 
 # Of a percentage, as limits and values are written.
 _PLACES = 4
@@ -45,7 +45,7 @@ class LengthRule(Rule[LengthCriterion]):
         """Give one finding for each span, or for the whole fibre where no trace was taken span by span."""
         if not fibre.is_continuous:
             return
-        for span in self._stretches(fibre):
+        for span in self._spans(fibre):
             # Of no length there is no percentage.
             if length_over_um(fibre, span):
                 yield span_finding(self.criterion, fibre, span, self.judge(fibre, span))
@@ -57,10 +57,10 @@ class LengthRule(Rule[LengthCriterion]):
         known = Judgement(
             Outcome.UNDETERMINED,
             _reason(forward, backward),
-            f"{_said(forward, is_forward=True)} and {_said(backward, is_forward=False)}, "
+            f"{_length_text(forward, is_forward=True)} and {_length_text(backward, is_forward=False)}, "
             f"designed {metres_text(design_um)} m",
             limit=self.limit,
-            readings=tuple(_read(own, design_um=design_um) for own in (*forward.measured, *backward.measured)),
+            readings=tuple(_reading_of(own, design_um=design_um) for own in (*forward.measured, *backward.measured)),
             void=void_records([*forward.void, *backward.void]),
         )
         if known.reason is not None:
@@ -69,7 +69,7 @@ class LengthRule(Rule[LengthCriterion]):
         off = abs(_off_parts(twice_um, design_um=2 * design_um))
         return known.held(off, off, self.limit)
 
-    def _stretches(self, fibre: FibreMeasured) -> Sequence[Span]:
+    def _spans(self, fibre: FibreMeasured) -> Sequence[Span]:
         own = {(span.first, span.last) for span in fibre.layout.spans}
         if any((trace.low_index, trace.high_index) in own for trace in fibre.history.traces if not trace.is_ended):
             return self.scope.spans
@@ -128,14 +128,14 @@ def _reason(forward: _OneWay, backward: _OneWay) -> Reason | None:
     return Reason.ONE_DIRECTION_ONLY if is_one_way and reason is Reason.NO_EVIDENCE else reason
 
 
-def _said(found: _OneWay, *, is_forward: bool) -> str:
+def _length_text(found: _OneWay, *, is_forward: bool) -> str:
     if not found.measured:
-        return f"no length {SPOKEN[is_forward]} that counts"
+        return f"no length {DIRECTION_LABELS[is_forward]} that counts"
     [(trace, length_um)] = found.measured
-    return f"{metres_text(length_um)} m ({SPOKEN[is_forward]}{at_wavelength(trace.wavelength_nm)})"
+    return f"{metres_text(length_um)} m ({DIRECTION_LABELS[is_forward]}{at_wavelength(trace.wavelength_nm)})"
 
 
-def _read(measured: _Measured, *, design_um: int) -> RecordReading:
+def _reading_of(measured: _Measured, *, design_um: int) -> RecordReading:
     trace, off = measured.trace, _off_parts(measured.length_um, design_um=design_um)
     return RecordReading(
         record=trace.stamp.id,

@@ -16,7 +16,7 @@ from worker.judgement.history.acts import LinkLoss, Measurement
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, budget_pdb, mdb_text, mean_tenth_mdb, pairs_in_reading
 from worker.judgement.numbers.limits import Limit
 from worker.judgement.rules.base import EndToEndRule, band_of, most_db
-from worker.judgement.words import TEST_SPOKEN
+from worker.judgement.words import TEST_LABELS
 
 
 class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
@@ -27,7 +27,7 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
         nm = self.criterion.wavelength_nm
         forward, backward = both_ways(fibre, test="attenuation", wavelength_nm=nm)
         losses = [loss for loss in (*forward.measurements, *backward.measurements) if isinstance(loss, LinkLoss)]
-        known = known_of(_one_direction_reason(forward, backward), forward, backward, read=_read_loss)
+        known = known_of(_one_direction_reason(forward, backward), forward, backward, read=_reading_of_loss)
         if known.reason is not None:
             return known
         return self._hold(fibre, losses[0], losses[1], known)
@@ -68,10 +68,10 @@ class RequiredTestRule(EndToEndRule[RequiredTestCriterion]):
         """Tell whether the test is there."""
         test, nm = self.criterion.test, self.criterion.wavelength_nm
         forward, backward = both_ways(fibre, test=test, wavelength_nm=nm)
-        known = known_of(missing_reason(forward, backward), forward, backward, read=_read_loss)
+        known = known_of(missing_reason(forward, backward), forward, backward, read=_reading_of_loss)
         if known.reason is not None:
             return known
-        there = f"{TEST_SPOKEN[test]}s at {nm} nm are there in both directions"
+        there = f"{TEST_LABELS[test]}s at {nm} nm are there in both directions"
         return known._replace(outcome=Outcome.CONFORMING, detail=there)
 
 
@@ -81,5 +81,5 @@ def _one_direction_reason(forward: EndToEndTest, backward: EndToEndTest) -> Reas
     return Reason.ONE_DIRECTION_ONLY if is_one_way and reason is Reason.NO_EVIDENCE else reason
 
 
-def _read_loss(measurement: Measurement) -> RecordReading:
+def _reading_of_loss(measurement: Measurement) -> RecordReading:
     return reading_of(measurement, measurement.loss_mdb if isinstance(measurement, LinkLoss) else None)

@@ -14,12 +14,12 @@ from worker.judgement.fibre.returned_light import returned_light
 from worker.judgement.history.acts import Measurement, ReturnLoss, Trace
 from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, mdb_text
 from worker.judgement.rules.base import Rule, least_db
-from worker.judgement.words import SPOKEN
+from worker.judgement.words import DIRECTION_LABELS
 
 # [0.001 dB] The most that a record can state: what lies above a reading is not known, but above this nothing does.
 _MOST_MDB = 120_000
 
-_SPOKEN_QUALIFIER = {Qualifier.EQ: "", Qualifier.GT: "more than ", Qualifier.LT: "less than "}
+_QUALIFIER_LABELS = {Qualifier.EQ: "", Qualifier.GT: "more than ", Qualifier.LT: "less than "}
 
 
 class _ReturnLossRule(Rule[ReturnLossCriterion]):
@@ -49,7 +49,7 @@ class MeasuredReturnLossRule(_ReturnLossRule):
         """Hold the latest measurement of one end that counts against the limit; a bound counts as one."""
         nm = self.criterion.wavelength_nm
         found = end_to_end_test(fibre, test="return_loss", wavelength_nm=nm, is_forward=is_forward)
-        known = known_of(found.missing, found, read=_read)._replace(limit=self.limit)
+        known = known_of(found.missing, found, read=_reading_of_loss)._replace(limit=self.limit)
         measured = [one for one in found.measurements if isinstance(one, ReturnLoss)]
         if found.missing is not None:
             return known
@@ -61,7 +61,7 @@ class MeasuredReturnLossRule(_ReturnLossRule):
             detail = f"the far end was {far_end}, asked for: {asked.value}"
             return known._replace(reason=Reason.FAR_END_UNLIKE, detail=detail)
         value, qualifier = measured.return_loss_mdb, Qualifier(measured.qualifier)
-        detail = f"{_SPOKEN_QUALIFIER[qualifier]}{mdb_text(value)} dB, the far end {far_end}"
+        detail = f"{_QUALIFIER_LABELS[qualifier]}{mdb_text(value)} dB, the far end {far_end}"
         low = 0 if qualifier is Qualifier.LT else value
         high = _MOST_MDB if qualifier is Qualifier.GT else value
         return known._replace(detail=detail).held(low * PDB_PER_MDB, high * PDB_PER_MDB, self.limit)
@@ -84,7 +84,7 @@ class ComputedReturnLossRule(_ReturnLossRule):
         if found.missing is not None:
             return known
         if not whole:
-            detail = f"no OTDR trace {SPOKEN[is_forward]} at {nm} nm runs from end to end"
+            detail = f"no OTDR trace {DIRECTION_LABELS[is_forward]} at {nm} nm runs from end to end"
             return known._replace(reason=Reason.NO_EVIDENCE, detail=detail)
         known = known._replace(readings=(reading_of(whole[0]),))
         bounds = returned_light(fibre, whole[0], far_end=self.criterion.far_end)
@@ -99,5 +99,5 @@ def return_loss_rule(criterion: ReturnLossCriterion, layout: Layout) -> Rule[Ret
     return (MeasuredReturnLossRule if criterion.basis == "measured" else ComputedReturnLossRule)(criterion, layout)
 
 
-def _read(measurement: Measurement) -> RecordReading:
+def _reading_of_loss(measurement: Measurement) -> RecordReading:
     return reading_of(measurement, measurement.return_loss_mdb if isinstance(measurement, ReturnLoss) else None)

@@ -19,7 +19,7 @@ from worker.judgement.traces.places import Place
 
 _PER_CENT = 100 * PARTS
 _TENTHS = 10
-_SPOKEN = {
+_JOINT_LABELS = {
     JointKind.SPLICE: ("splice", "splices"),
     JointKind.PAIR: ("mated pair", "mated pairs"),
 }
@@ -57,7 +57,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         if self.is_of_several_fibres:
             return
         members = list(self._members(fibre))
-        for span in self._stretches():
+        for span in self._spans():
             for segment in fibre.segments:
                 own = [one for one in members if one.joint.segment == segment and self._is_in(span, one)]
                 if own:
@@ -104,7 +104,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         """Return a finding but for where its population lies."""
         return Finding(self.criterion, judgement, (segment,), population=self.criterion.over, members=members)
 
-    def _stretches(self) -> tuple[Span, ...]:
+    def _spans(self) -> tuple[Span, ...]:
         whole = Span(first=0, last=len(self._layout.design.sites) - 1)
         return self.scope.spans if self.criterion.over is Population.SPAN else (whole,)
 
@@ -203,7 +203,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         return judged._replace(reason=Reason.MEMBERS_UNKNOWN) if is_for_the_unknown else judged
 
     def _counted(self, count: int) -> str:
-        one, several = _SPOKEN[self.criterion.joint]
+        one, several = _JOINT_LABELS[self.criterion.joint]
         return f"1 {one}" if count == 1 else f"{count} {several}"
 
     def _fibre_finding(self, fibre: FibreMeasured, span: Span, segment: str, members: list[Member]) -> Finding:

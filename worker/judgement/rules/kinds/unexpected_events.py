@@ -17,7 +17,7 @@ from worker.judgement.history.validity import void_records
 from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
 from worker.judgement.rules.base import Rule, most_db
 from worker.judgement.rules.subjects import link_finding, section_finding
-from worker.judgement.words import REASON_SPOKEN, SPOKEN
+from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS
 
 
 class UnexpectedLossRule(Rule[StrayLossCriterion]):
@@ -46,7 +46,7 @@ class UnexpectedLossRule(Rule[StrayLossCriterion]):
         sides = [Side(self.criterion.wavelength_nm, is_forward) for is_forward in (True, False)]
         seen = [(side, loss_mdb) for side in sides if (loss_mdb := spot.loss_mdb(side)) is not None]
         events = [spot.events[side] for side, _ in seen]
-        said = " and ".join(f"{mdb_text(loss_mdb)} dB ({SPOKEN[side.is_forward]})" for side, loss_mdb in seen)
+        said = " and ".join(f"{mdb_text(loss_mdb)} dB ({DIRECTION_LABELS[side.is_forward]})" for side, loss_mdb in seen)
         if len(seen) > 1:
             value = mean_tenth_mdb(first_mdb=seen[0][1], second_mdb=seen[1][1]) * PDB_PER_TENTH_MDB
             said = f"mean of {said}"
@@ -66,7 +66,7 @@ class UnexpectedLossRule(Rule[StrayLossCriterion]):
         reason = missing_reason(forward.missing, backward.missing)
         readings = tuple(map(reading_of, (*forward.measurements, *backward.measurements)))
         if reason is not None:
-            said = f"what lies between the joints is not shown: {REASON_SPOKEN[reason]}"
+            said = f"what lies between the joints is not shown: {REASON_LABELS[reason]}"
             return undetermined(reason, said, limit=self.limit, readings=readings, void=void)
         within = mean_tenth_mdb(first_mdb=_threshold_mdb(fibre, forward), second_mdb=_threshold_mdb(fibre, backward))
         detail = "no loss lies on no joint" if not found else "no other loss lies on no joint"

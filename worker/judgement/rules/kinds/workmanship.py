@@ -30,7 +30,7 @@ from worker.judgement.rules.base import Rule
 from worker.judgement.rules.kinds.calibrated_splicers import judge_calibration
 from worker.judgement.rules.subjects import joint_finding
 from worker.judgement.traces.places import Place
-from worker.judgement.words import REASON_SPOKEN
+from worker.judgement.words import REASON_LABELS
 
 _PARTS_OF_TENTH_MM, _PARTS_OF_HUNDREDTH_DEG = 10**11, 10**10
 
@@ -175,7 +175,7 @@ def _not_stated(known: Judgement, detail: str) -> Judgement:
 
 
 def _order_not_proven(known: Judgement) -> Judgement:
-    return known._replace(reason=Reason.ORDER_NOT_PROVEN, detail=REASON_SPOKEN[Reason.ORDER_NOT_PROVEN])
+    return known._replace(reason=Reason.ORDER_NOT_PROVEN, detail=REASON_LABELS[Reason.ORDER_NOT_PROVEN])
 
 
 _JUDGE: Mapping[type[Demand], Callable[[Any, SpliceAct, Judgement], Judgement]] = {
