@@ -2,9 +2,9 @@
 
 from typing import NamedTuple
 
-from service.vocabulary.findings.finding import Direction, RecordReading, VoidRecord
+from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.words import Reason
-from worker.judgement.numbers.exact import mean_tenth_mdb
+from worker.judgement.numbers.exact import mdb_text, mean_tenth_mdb
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.traces.one_way import OneWayLoss
 from worker.judgement.traces.places import Place
@@ -69,12 +69,13 @@ def missing_detail(reason: Reason, forward: OneWayLoss, backward: OneWayLoss) ->
 
 def record_readings(forward: OneWayLoss, backward: OneWayLoss) -> tuple[RecordReading, ...]:
     """Return what the records of both directions say."""
-    return (*_readings_of(forward, is_forward=True), *_readings_of(backward, is_forward=False))
+    return tuple([_reading_of(reading) for reading in (*forward.readings, *backward.readings)])
 
 
 def spoken(reading: Reading) -> str:
     """Return the words for what a trace shows."""
-    return f"{reading.text} dB" if reading.is_seen else f"a loss not seen, within {reading.text} dB of zero"
+    text = mdb_text(reading.high_mdb)
+    return f"{text} dB" if reading.events else f"a loss not seen, within {text} dB of zero"
 
 
 def _reason(place: Place, forward: OneWayLoss, backward: OneWayLoss) -> Reason | None:
@@ -103,13 +104,10 @@ def _missing_said(loss: OneWayLoss) -> str:
     return f"{REASON_LABELS[loss.reason]}{contradicting}"
 
 
-def _readings_of(loss: OneWayLoss, *, is_forward: bool) -> list[RecordReading]:
-    return [_reading_of(reading, DIRECTION[is_forward]) for reading in loss.readings]
-
-
-def _reading_of(reading: Reading, direction: Direction) -> RecordReading:
-    record = reading.trace.stamp.id
-    if not reading.events:
-        return RecordReading(record, direction, None, None, reading.high_mdb)
+def _reading_of(reading: Reading) -> RecordReading:
+    trace, events = reading.trace, reading.events
+    record, direction = trace.stamp.id, DIRECTION[trace.is_forward]
+    if not events:
+        return RecordReading(record, direction, within=reading.high_mdb)
     # What the event loses in all: where joints share it, one alone may lose less, down to nothing.
-    return RecordReading(record, direction, None, reading.high_mdb, None, 3, reading.events[0].at_um)
+    return RecordReading(record, direction, value=reading.high_mdb, distance_um=events[0].at_um)
