@@ -47,11 +47,6 @@ def newest_criteria(session: Session, project_id: UUID) -> CriteriaVersion | Non
     return session.exec(of_project.order_by(col(CriteriaVersion.version).desc()).limit(1)).first()
 
 
-def add_criteria(session: Session, row: CriteriaVersion) -> None:
-    """Add a version of a project's criteria."""
-    session.add(row)
-
-
 def find_trial(session: Session, projects: Collection[UUID] | None, trial_id: UUID) -> CriteriaTrial:
     """Return a trial of the caller's projects."""
     statement = select(CriteriaTrial).where(CriteriaTrial.id == trial_id)
@@ -71,12 +66,6 @@ def unfinished_trial(session: Session, route: Route) -> CriteriaTrial | None:
         CriteriaTrial.state == TrialState.DUE,
     )
     return session.exec(statement).first()
-
-
-def add_trial(session: Session, trial: CriteriaTrial) -> None:
-    """Add a trial, for its job to find."""
-    session.add(trial)
-    session.flush()
 
 
 def empty_old_trials(session: Session, project_id: UUID, *, kept: int) -> None:

@@ -18,11 +18,6 @@ def decision_made(session: Session, package: Package) -> Decision:
     return session.get_one(Decision, (package.project_id, package.id))
 
 
-def add_decision(session: Session, decision: Decision) -> None:
-    """Add a decision."""
-    session.add(decision)
-
-
 def acceptances_of(session: Session, route: Route) -> Sequence[Acceptance]:
     """Return every acceptance of a route's segments, withdrawn ones too."""
     of_route = select(Acceptance).where(Acceptance.project_id == route.project_id, Acceptance.route_id == route.id)

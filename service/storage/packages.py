@@ -42,12 +42,6 @@ def package_with_code(session: Session, verification_code: str) -> Package | Non
     return session.exec(select(Package).where(Package.verification_code == verification_code)).one_or_none()
 
 
-def add_package(session: Session, package: Package) -> None:
-    """Add a package."""
-    session.add(package)
-    session.flush()
-
-
 def signatures_of(session: Session, package: Package) -> Sequence[PackageFile]:
     """Return the files that the seal over the decision and people's own signatures made, in order."""
     statement = select(PackageFile).where(

@@ -126,11 +126,6 @@ def lock_certificate(session: Session, project: Project, sha256: str) -> PersonC
     return session.get(PersonCertificate, (project.id, sha256), with_for_update=True)
 
 
-def add_certificate(session: Session, certificate: PersonCertificate) -> None:
-    """Add a certificate."""
-    session.add(certificate)
-
-
 def has_signed(session: Session, certificate: PersonCertificate) -> bool:
     """Tell whether a certificate has ever signed a package of its project."""
     signed = select(PackageFile.sequence).where(

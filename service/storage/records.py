@@ -208,12 +208,6 @@ def ended_among(session: Session, project_id: UUID, ids: Collection[UUID]) -> se
     return set(session.execute(statement).scalars())
 
 
-def add_ends(session: Session, ends: Collection[RecordEnd]) -> None:
-    """End records."""
-    session.add_all(ends)
-    session.flush()
-
-
 def routes_linked(session: Session, project_id: UUID, ids: Collection[UUID]) -> set[tuple[UUID, UUID]]:
     """Return which routes some records are about, as pairs of record and route."""
     statement = select(col(RecordFibre.record_id), col(RecordFibre.route_id)).where(

@@ -196,12 +196,6 @@ def add_route(session: Session, route: Route, *, fibre_count: int) -> None:
     session.execute(plain_insert(Fibre), fibres)
 
 
-def add_revision(session: Session, revision: DesignRevision) -> None:
-    """Add a design revision."""
-    session.add(revision)
-    session.flush()
-
-
 def site_kinds(session: Session, project_id: UUID, ids: Collection[str]) -> dict[str, str]:
     """Return what those sites are that a project has already."""
     sites = select(Site).where(Site.project_id == project_id, col(Site.id).in_(ids))
@@ -214,11 +208,6 @@ def sites_passed(session: Session, route: Route) -> set[str]:
         RouteSite.project_id == route.project_id, RouteSite.route_id == route.id
     )
     return set(session.exec(statement))
-
-
-def add_sites(session: Session, sites: Collection[Site]) -> None:
-    """Add sites to their project."""
-    session.add_all(sites)
 
 
 def pass_sites(session: Session, route: Route, ids: Collection[str]) -> None:

@@ -6,7 +6,7 @@ from holding a route's lock.
 
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -155,6 +155,12 @@ def _make_engine(url: str, options: str = _OPTIONS, **pool: Any) -> Engine:
     )
     event.listen(engine, "connect", _read_any_time)
     return engine
+
+
+def add_rows(session: Session, rows: Iterable[SQLModel]) -> None:
+    """Add rows, for the statements that follow to find."""
+    session.add_all(rows)
+    session.flush()
 
 
 def keep_at_hand(session: Session, row: SQLModel) -> None:

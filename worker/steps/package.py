@@ -20,10 +20,10 @@ from service.storage import jobs
 from service.storage.audit import AuditEvent, append_audit
 from service.storage.criteria import parse_criteria
 from service.storage.jobs import Lease
-from service.storage.packages import SignedFile, add_files, add_package
+from service.storage.packages import SignedFile, add_files
 from service.storage.people import forget_once_printed
 from service.storage.routes import lock_route, raise_version
-from service.storage.session import snapshot, transaction
+from service.storage.session import add_rows, snapshot, transaction
 from service.storage.submissions import find_submission, let_segments_go
 from service.storage.tables import Package, Submission
 from service.vocabulary.canonical import sha256_hex
@@ -200,7 +200,7 @@ def _issue(session: Session, lease: Lease, prepared: _Prepared, *, certified: Si
         issued_at=content.made_at,
         deemed_at=deemed_at(content.criteria, submission, content.verdict, issued_at=content.made_at),
     )
-    add_package(session, package)
+    add_rows(session, [package])
     add_files(session, package, [certified])
     if package.deemed_at is not None:
         delay = package.deemed_at - content.made_at

@@ -24,10 +24,11 @@ from service.errors import (
     WrongTokenKindError,
 )
 from service.storage.audit import append_audit
-from service.storage.decisions import add_decision, decision_on
+from service.storage.decisions import decision_on
 from service.storage.packages import find_package, submission_of_package
 from service.storage.people import find_person
 from service.storage.routes import lock_route
+from service.storage.session import add_rows
 from service.storage.tables import Decision, Package, Submission
 from service.storage.tokens import holder_of
 from service.vocabulary import quantities as q
@@ -87,7 +88,7 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
         decided_by_name=None if person is None else person.name,
         decided_by_position=None if person is None else person.role,
     )
-    add_decision(session, decision)
+    add_rows(session, [decision])
     context = DecisionContext(route=route, package=package, submission=submission)
     accepted = [segment for segment, word in form.segments.items() if word is SegmentDecision.ACCEPTED]
     notices = close(session, context, accepted=accepted, now=caller.now)

@@ -18,10 +18,11 @@ from service.actions.decision_context import DecisionContext
 from service.errors import ConflictError
 from service.storage.audit import append_audit
 from service.storage.criteria import criteria_of
-from service.storage.decisions import add_decision, decision_on
+from service.storage.decisions import decision_on
 from service.storage.notices import NoticeDraft
 from service.storage.packages import find_package, submission_of_package
 from service.storage.routes import lock_route, raise_version
+from service.storage.session import add_rows
 from service.storage.tables import Decision, Package, Submission
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
@@ -90,7 +91,7 @@ def deem(session: Session, context: DecisionContext, *, now: datetime) -> tuple[
         decided_at=now,
         token_id=None,
     )
-    add_decision(session, decision)
+    add_rows(session, [decision])
     return decision, close(session, context, accepted=submission.segments, now=now)
 
 

@@ -15,7 +15,8 @@ from service.actions.access.sides import refuse_other_side
 from service.actions.caller import Caller
 from service.errors import BodyInvalidError, ConflictError, NotFoundError
 from service.storage.audit import append_audit
-from service.storage.people import add_certificate, find_person, has_signed, lock_certificate
+from service.storage.people import find_person, has_signed, lock_certificate
+from service.storage.session import add_rows
 from service.storage.tables import PersonCertificate, Project
 from service.vocabulary import quantities as q
 from service.vocabulary.certificates import CertificateUnfitError, SigningCertificate, read_certificate
@@ -61,7 +62,7 @@ def register_certificate(
         registered_at=caller.now,
         token_id=caller.token_id,
     )
-    add_certificate(session, row)
+    add_rows(session, [row])
     append_audit(session, project.id, event)
     return row, True
 

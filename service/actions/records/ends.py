@@ -13,8 +13,9 @@ from sqlmodel import Session
 
 from service.actions.caller import Caller
 from service.actions.invalidation import judge_after
-from service.storage.records import add_ends, ended_among, records_posted, routes_linked
+from service.storage.records import ended_among, records_posted, routes_linked
 from service.storage.routes import find_route, lock_reached
+from service.storage.session import add_rows
 from service.storage.tables import Record, RecordEnd, Route
 from service.vocabulary.records.invalidation import reach_of
 from service.vocabulary.records.record import Record as RecordValue
@@ -72,7 +73,7 @@ def end_records(
         )
         for record in new
     ]
-    add_ends(session, ends)
+    add_rows(session, ends)
     # Most records are about fibres of their own route; these reach beyond it.
     reaching = [record.id for record in new if record.kind in _REACHING]
     linked = routes_linked(session, project_id, reaching) if reaching else set()

@@ -13,8 +13,9 @@ from service.actions.caller import Caller
 from service.actions.invalidation import judge_again, refuse_while_submitted
 from service.errors import BodyInvalidError, ConflictError
 from service.storage.audit import append_audit, lock_head
-from service.storage.criteria import add_criteria, find_criteria, newest_criteria
+from service.storage.criteria import find_criteria, newest_criteria
 from service.storage.routes import lock_route, raise_version
+from service.storage.session import add_rows
 from service.storage.tables import CriteriaVersion, Project, Route
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria.criteria import Criteria
@@ -40,7 +41,7 @@ def set_criteria(
         created_at=caller.now,
         token_id=caller.token_id,
     )
-    add_criteria(session, row)
+    add_rows(session, [row])
     append_audit(session, project.id, caller.event("criteria.set", row.version, content_sha256=sha256))
     return row, True
 

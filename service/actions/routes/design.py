@@ -15,9 +15,7 @@ from service.errors import BodyInvalidError, ConflictError
 from service.storage.audit import append_audit
 from service.storage.records import link_lids
 from service.storage.routes import (
-    add_revision,
     add_route,
-    add_sites,
     change_sites,
     design_row,
     find_route,
@@ -29,6 +27,7 @@ from service.storage.routes import (
     site_kinds,
     sites_passed,
 )
+from service.storage.session import add_rows
 from service.storage.tables import DesignRevision, Project, Route, Site
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.design.design import Design
@@ -93,18 +92,16 @@ def _refuse_another_shape(route: Route, old: Design, new: Design) -> None:
 
 def _keep_revision(session: Session, caller: Caller, route: Route, design: Design, document: bytes) -> None:
     _keep_sites(session, route, design)
-    add_revision(
-        session,
-        DesignRevision(
-            project_id=route.project_id,
-            route_id=route.id,
-            revision=route.design_revision,
-            document=document.decode(),
-            sha256=sha256_hex(document),
-            created_at=caller.now,
-            token_id=caller.token_id,
-        ),
+    revision = DesignRevision(
+        project_id=route.project_id,
+        route_id=route.id,
+        revision=route.design_revision,
+        document=document.decode(),
+        sha256=sha256_hex(document),
+        created_at=caller.now,
+        token_id=caller.token_id,
     )
+    add_rows(session, [revision])
 
 
 def _keep_sites(session: Session, route: Route, design: Design) -> None:
@@ -114,7 +111,7 @@ def _keep_sites(session: Session, route: Route, design: Design) -> None:
             fault = Fault(pointer=f"/sites/{index}/kind", detail=f"is a {known[site.id]} on another route")
             raise BodyInvalidError("A site of the project has this id already.", faults=[fault])
     new = [site for site in design.sites if site.id not in known]
-    add_sites(session, [Site(project_id=route.project_id, id=site.id, kind=site.kind.value) for site in new])
+    add_rows(session, [Site(project_id=route.project_id, id=site.id, kind=site.kind.value) for site in new])
     newly_passed = {site.id for site in design.sites} - sites_passed(session, route)
     pass_sites(session, route, newly_passed)
     link_lids(session, route, newly_passed)

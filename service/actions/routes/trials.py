@@ -12,9 +12,10 @@ from sqlmodel import Session
 from service.actions.caller import Caller
 from service.errors import BodyInvalidError, ConflictError, NotFoundError
 from service.storage.audit import append_audit
-from service.storage.criteria import add_trial, empty_old_trials, unfinished_trial
+from service.storage.criteria import empty_old_trials, unfinished_trial
 from service.storage.jobs import make_due
 from service.storage.routes import lock_route
+from service.storage.session import add_rows
 from service.storage.tables import CriteriaTrial, Project, Route
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
@@ -56,7 +57,7 @@ def try_criteria(session: Session, caller: Caller, project: Project, form: Trial
         requested_at=caller.now,
         token_id=caller.token_id,
     )
-    add_trial(session, trial)
+    add_rows(session, [trial])
     make_due(session, JobKind.TRIAL, project_id=project.id, subject_id=trial.id)
     append_audit(session, project.id, caller.event("criteria.tried", trial.id, content_sha256=sha256))
     return trial
