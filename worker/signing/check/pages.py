@@ -83,9 +83,8 @@ class _Document:
         return {reference: number for number, reference in enumerate(self.pages)}
 
     def own(self, reference: Reference) -> Page:
-        """Return what stands in an object, as it stands there."""
-        holder = _resolved(IndirectObject(reference.idnum, reference.generation, self.reader))  # type: ignore[no-untyped-call]
-        return {name: holder.raw_get(name) for name in holder}
+        """Return what stands in an object."""
+        return _entries(self.reader.get_object(Reference(reference.idnum, reference.generation, self.reader)))  # type: ignore[no-untyped-call]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,7 +129,7 @@ def _walk_pages(root: IndirectObject) -> Iterator[tuple[Reference, Page]]:
             raise ValueError("the tree of pages leads back into itself, or has no end")
         seen.add(pointer.reference)
         node = _resolved(pointer)
-        own = {name: node.raw_get(name) for name in node}
+        own = _entries(node)
         if "/Kids" in own:
             passed_on = inherited | {name: own[name] for name in _INHERITED if name in own}
             waiting += [(kid, passed_on) for kid in reversed([*raw_items(node["/Kids"])])]
@@ -155,16 +154,14 @@ def _compare(
         beside = [one for one in _annotations(page) if not _is_signature(one, frames, page=number)]
         if not same.holds(beside, _annotations(wanted)):
             additions.append(number)
+    catalogs = _entries(file.catalog), _entries(drawn.catalog)
+    names = sorted({*catalogs[0], *catalogs[1]} - _OF_SIGNING)
     return PageDifferences(
         page_count=counts[0],
         drawn_count=counts[1],
         other_pages=tuple(other),
         pages_with_additions=tuple(additions),
-        other_entries=tuple(
-            name
-            for name in sorted({*file.catalog, *drawn.catalog} - _OF_SIGNING)
-            if not same.holds(_raw(file.catalog, name), _raw(drawn.catalog, name))
-        ),
+        other_entries=tuple(name for name in names if not same.holds(catalogs[0].get(name), catalogs[1].get(name))),
     )
 
 
@@ -243,15 +240,14 @@ def _holds_the_same(one: StreamObject, other: StreamObject) -> bool:
 def _pairs(one: Mapping[str, Any], other: Mapping[str, Any], names: set[str]) -> list[tuple[Any, Any]] | None:
     if not all(name in one and name in other for name in names):
         return None
-    return [(_raw(one, name), _raw(other, name)) for name in names]
+    first, second = _entries(one), _entries(other)
+    return [(first[name], second[name]) for name in names]
 
 
 def _resolved(value: Any) -> Any:
     return value.get_object() if isinstance(value, IndirectObject) else value  # type: ignore[no-untyped-call]
 
 
-def _raw(dictionary: Mapping[str, Any], name: str) -> Any:
-    """Return an entry as it stands, which may be a reference; `None` where there is none."""
-    if isinstance(dictionary, DictionaryObject):
-        return dictionary.raw_get(name) if name in dictionary else None
-    return dictionary.get(name)
+def _entries(holder: Mapping[str, Any]) -> Page:
+    """Return the entries of a dictionary as they stand, which may be references."""
+    return {name: holder.raw_get(name) for name in holder} if isinstance(holder, DictionaryObject) else dict(holder)
