@@ -1,0 +1,29 @@
+"""What a layout says of fibres: those to which the same happens everywhere have the same joints."""
+
+from tests.factories import Body, layout_of, make_design
+
+
+def planned(*plan: tuple[str, int, int, str]) -> Body:
+    design = make_design(closures=2)
+    design["splice_plan"] = [
+        {"site": site, "fibres": {"first": first, "last": last}, "action": action} for site, first, last, action in plan
+    ]
+    return design
+
+
+def test_fibres_of_which_the_plan_says_nothing_share_their_joints() -> None:
+    layout = layout_of()
+    assert layout.joints_of(1) is layout.joints_of(12)
+
+
+def test_fibres_with_one_plan_share_their_joints_and_no_others_do() -> None:
+    layout = layout_of(planned(("C1", 1, 4, "uncut"), ("C2", 3, 4, "uncut")))
+    assert layout.joints_of(1) is layout.joints_of(2)
+    assert layout.joints_of(3) is layout.joints_of(4)
+    sites = [[joint.site for joint in layout.joints_of(fibre) if joint.site in {"C1", "C2"}] for fibre in (1, 3, 5)]
+    assert sites == [["C2"], [], ["C1", "C2"]]
+
+
+def test_only_a_fibre_that_is_stored_somewhere_does_not_run_through() -> None:
+    layout = layout_of(planned(("C1", 1, 2, "stored"), ("C2", 3, 4, "uncut")))
+    assert [fibre for fibre in range(1, 7) if not layout.is_continuous(fibre)] == [1, 2]
