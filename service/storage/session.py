@@ -15,6 +15,7 @@ from typing import Any
 
 import psycopg
 from psycopg.abc import Buffer
+from psycopg.types.array import ListBinaryDumper
 from psycopg.types.datetime import TimestamptzLoader
 from sqlalchemy import Engine, create_engine, event, text
 from sqlmodel import Session, SQLModel
@@ -153,7 +154,7 @@ def _make_engine(url: str, options: str = _OPTIONS, **pool: Any) -> Engine:
         connect_args={"options": options, **TCP_PATIENCE},
         **pool,
     )
-    event.listen(engine, "connect", _read_any_time)
+    event.listen(engine, "connect", _adapt)
     return engine
 
 
@@ -184,5 +185,7 @@ class _AnyTimeLoader(TimestamptzLoader):
             return end.replace(tzinfo=UTC)
 
 
-def _read_any_time(connection: Any, _: object) -> None:
+def _adapt(connection: Any, _: object) -> None:
     connection.adapters.register_loader("timestamptz", _AnyTimeLoader)
+    # Arrays of long texts: escaping them as text takes ten times as long as the statement.
+    connection.adapters.register_dumper(list, ListBinaryDumper)

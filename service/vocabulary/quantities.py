@@ -6,6 +6,7 @@ limits are exact; its canonical text is a decimal string with all its places ("0
 
 import re
 import unicodedata
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from enum import Enum, auto
@@ -44,7 +45,7 @@ class Value(BaseModel):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class LastPlace:
-    """The range and the last decimal place of a quantity, as pydantic metadata."""
+    """The range and the last decimal place of a quantity, as pydantic metadata of a float or of its canonical text."""
 
     places: int
     low: float
@@ -53,14 +54,15 @@ class LastPlace:
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """Take a JSON number at the door and a decimal string in strict mode, which is how canonical text is read."""
         number = core_schema.float_schema(strict=True, ge=self.low, le=self.high, allow_inf_nan=False)
-        checked = core_schema.no_info_after_validator_function(self._check, number)
-        text = core_schema.no_info_before_validator_function(_parse_decimal, checked)
+        is_text = source is str
+        checked = core_schema.no_info_after_validator_function(self._writer() if is_text else self._check, number)
+        write = core_schema.plain_serializer_function_ser_schema(
+            f"%.{self.places}f".__mod__, return_schema=core_schema.str_schema()
+        )
         return core_schema.lax_or_strict_schema(
             checked,
-            text,
-            serialization=core_schema.plain_serializer_function_ser_schema(
-                f"%.{self.places}f".__mod__, return_schema=core_schema.str_schema()
-            ),
+            core_schema.no_info_before_validator_function(_parse_decimal, checked),
+            serialization=None if is_text else write,
         )
 
     def __get_pydantic_json_schema__(
@@ -74,8 +76,22 @@ class LastPlace:
 
     def _check(self, value: float) -> float:
         if round(value, self.places) != value:
-            raise ValueError(f"has more than {self.places} decimal places, the last place that is kept")
+            raise self._too_fine()
         return value + 0.0  # -0.0 becomes 0.0: one value, one canonical text
+
+    def _writer(self) -> Callable[[float], str]:
+        write, too_fine = f"%.{self.places}f".__mod__, self._too_fine
+
+        def check_and_write(value: float) -> str:
+            text = write(value + 0.0)
+            if float(text) != value:
+                raise too_fine()
+            return text
+
+        return check_and_write
+
+    def _too_fine(self) -> ValueError:
+        return ValueError(f"has more than {self.places} decimal places, the last place that is kept")
 
 
 class InstantKind(Enum):
@@ -253,15 +269,20 @@ def _clean_text(text: str) -> str:
     return text
 
 
-LossDb = Annotated[float, LastPlace(places=3, low=-60, high=60)]
+_LOSS_DB = LastPlace(places=3, low=-60, high=60)
+_REFLECTANCE_DB = LastPlace(places=3, low=-120, high=0)
+_ATTENUATION_DB_PER_KM = LastPlace(places=3, low=-10, high=10)
+_LENGTH_M = LastPlace(places=2, low=0, high=1_000_000)
+
+LossDb = Annotated[float, _LOSS_DB]
 PositiveLossDb = Annotated[float, LastPlace(places=3, low=0, high=60)]
-ReflectanceDb = Annotated[float, LastPlace(places=3, low=-120, high=0)]
+ReflectanceDb = Annotated[float, _REFLECTANCE_DB]
 ReturnLossDb = Annotated[float, LastPlace(places=3, low=0, high=120)]
-AttenuationDbPerKm = Annotated[float, LastPlace(places=3, low=-10, high=10)]
+AttenuationDbPerKm = Annotated[float, _ATTENUATION_DB_PER_KM]
 PositiveAttenuationDbPerKm = Annotated[float, LastPlace(places=3, low=0, high=10)]
 BackscatterDb = Annotated[float, LastPlace(places=2, low=-120, high=-40)]
 ThresholdDb = Annotated[float, LastPlace(places=3, low=0.001, high=5)]
-LengthM = Annotated[float, LastPlace(places=2, low=0, high=1_000_000)]
+LengthM = Annotated[float, _LENGTH_M]
 GroupIndex = Annotated[float, LastPlace(places=5, low=1.3, high=1.6)]
 AngleDeg = Annotated[float, LastPlace(places=2, low=0, high=45)]
 LengthMm = Annotated[float, LastPlace(places=1, low=0, high=200)]
@@ -279,6 +300,12 @@ Ratio = Annotated[float, LastPlace(places=2, low=1, high=100)]
 AgeH = Annotated[float, LastPlace(places=1, low=0, high=100_000)]
 ActualWavelengthNm = Annotated[float, LastPlace(places=1, low=800, high=1700)]
 AveragingS = Annotated[float, LastPlace(places=1, low=0, high=3600)]
+
+# The same as their canonical text: for readings that come by the thousand and with which nobody reckons at the door.
+LossDbText = Annotated[str, _LOSS_DB]
+ReflectanceDbText = Annotated[str, _REFLECTANCE_DB]
+AttenuationDbPerKmText = Annotated[str, _ATTENUATION_DB_PER_KM]
+LengthMText = Annotated[str, _LENGTH_M]
 
 WavelengthNm = Annotated[int, Field(strict=True, ge=1200, le=1700)]
 PulseNs = Annotated[int, Field(strict=True, ge=1, le=100_000)]

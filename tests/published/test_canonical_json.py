@@ -1,11 +1,13 @@
 """Our canonical JSON against RFC 8785: its own sample, and an independent implementation of it.
 
-Sources: RFC 8785, section 3.2.2, the sample input and its canonical form; PyPI `rfc8785`, a reference implementation.
+Sources: RFC 8785, section 3.2.2, the sample input and its canonical form; PyPI `rfc8785`, a reference implementation;
+for the digits of a quantity Python's `decimal`, which does no binary arithmetic.
 Ours is for documents without floats, whose member names are ASCII; the sample's `numbers` are floats and stay out.
 """
 
 import json
 from collections.abc import Iterator
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -13,10 +15,13 @@ import rfc8785
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.design import Design
 from service.vocabulary.records.record import RECORD, canonical_record
+from service.vocabulary.words import EventKind, Qualifier
+from tests.factories import make_otdr
 from tests.world import read_demo
 
 SAMPLE = r"""{"literals": [null, true, false], "escaping": "\u20ac$\u000F\u000aA'\u0042\u0022\u005c\\\"\/"}"""
@@ -31,6 +36,22 @@ documents = st.recursive(
     lambda inner: st.lists(inner, max_size=4) | st.dictionaries(names, inner, max_size=4),
     max_leaves=20,
 )
+
+
+class _EventAsModel(q.Value):
+    """An event as every other part of a record is made: a model of floats that is dumped again."""
+
+    distance_m: q.LengthM
+    kind: EventKind
+    loss_db: q.LossDb | None = None
+    reflectance_db: q.ReflectanceDb | None = None
+    reflectance_qualifier: Qualifier = Qualifier.EQ
+    attenuation_db_per_km: q.AttenuationDbPerKm | None = None
+    added_by_hand: q.Flag = False
+
+
+def _thousandths(value: int) -> Decimal:
+    return Decimal(value).scaleb(-3)
 
 
 def test_the_sample_of_the_standard_comes_out_as_the_standard_says() -> None:
@@ -48,6 +69,37 @@ def test_records_hold_no_float_and_come_out_as_from_the_reference_implementation
         written = json.loads(canonical_json(canonical_record(RECORD.validate_python(posted))))
         assert not any(isinstance(leaf, float) for leaf in _leaves(written))
         assert canonical_json(written) == rfc8785.dumps(written)
+
+
+@given(
+    st.fixed_dictionaries(
+        {
+            "distance_m": st.integers(0, 10**8).map(lambda cm: Decimal(cm).scaleb(-2)),
+            "kind": st.sampled_from(EventKind),
+        },
+        optional={
+            "loss_db": st.none() | st.integers(-60_000, 60_000).map(_thousandths),
+            "reflectance_db": st.none() | st.integers(-120_000, 0).map(_thousandths),
+            "attenuation_db_per_km": st.none() | st.integers(-10_000, 10_000).map(_thousandths),
+            "reflectance_qualifier": st.sampled_from(Qualifier),
+            "added_by_hand": st.booleans(),
+        },
+    )
+)
+def test_an_event_is_kept_as_decimals_write_it_and_as_the_dump_of_a_model_gives_it(event: dict[str, Any]) -> None:
+    posted = {name: float(value) if isinstance(value, Decimal) else value for name, value in event.items()}
+    record = RECORD.validate_python({**make_otdr(), "events": [posted]})
+    written = json.loads(canonical_json(canonical_record(record)))["events"]
+    stated = {name: value for name, value in event.items() if value is not None}
+    defaults = {"reflectance_qualifier": "eq", "added_by_hand": False}
+    decimals = {name: format(value, "f") for name, value in stated.items() if isinstance(value, Decimal)}
+    assert written == [defaults | stated | decimals]
+    assert written == [json.loads(canonical_json(_EventAsModel(**posted).model_dump(exclude_none=True)))]
+
+
+def test_a_loss_of_minus_zero_is_kept_as_zero() -> None:
+    record = RECORD.validate_python(make_otdr(events=[{"distance_m": 1.0, "kind": "end", "loss_db": -0.0}]))
+    assert b'"loss_db":"0.000"' in canonical_json(canonical_record(record))
 
 
 def test_design_and_criteria_hold_no_float_either() -> None:

@@ -37,6 +37,10 @@ RECORD_FORM = "record.1"
 
 def canonical_record(record: Record) -> dict[str, Any]:
     """Return what is hashed and kept of a record: nulls dropped, times in UTC, quantities as decimal strings."""
+    if isinstance(record, OtdrRecord):
+        # Its events are in canonical form since they were validated.
+        members = record.model_dump(exclude_none=True, exclude={"events"})
+        return {"form": RECORD_FORM, **members, "events": record.events}
     return {"form": RECORD_FORM, **record.model_dump(exclude_none=True)}
 
 
