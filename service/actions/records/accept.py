@@ -1,6 +1,6 @@
 """Accept records: each is stored or refused by itself, and sending a batch again changes nothing."""
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -29,6 +29,7 @@ from service.storage.records import (
 from service.storage.routes import find_route, layout_of, lock_reached
 from service.storage.tables import Route
 from service.vocabulary.canonical import canonical_json, digest_of, sha256_hex
+from service.vocabulary.design.layout import Layout
 from service.vocabulary.design.rules import Fault
 from service.vocabulary.records.invalidation import reach_of
 from service.vocabulary.records.record import RECORD, Record, canonical_record, fibres_of, splicer_of
@@ -65,7 +66,8 @@ class Answer:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _Posted:
-    index: int
+    """A record that nothing has been answered of yet, with what is kept of it."""
+
     record: Record
     body: str
     sha256: str
@@ -77,6 +79,9 @@ class _Batch:
     route: Route
     sent_at: datetime
     replaces: UUID | None
+
+
+_Entry = _Posted | Answer
 
 
 def accept_records(
@@ -93,15 +98,19 @@ def accept_records(
     What is stored has one audit entry: as new, or as the replacement of the record that is named.
     """
     route = find_route(session, caller.projects, route_id)
-    answers: dict[int, Answer] = {}
-    posted = list(_read(items, answers))
-    known = _digests_here(session, route, {item.record.id for item in posted})
-    fresh = [item for item in posted if not _answer_known(item, known, answers)]
-    if fresh:
-        fresh = list(_fitting(session, route, fresh, caller.now, answers))
-    if fresh:
-        _store(session, _Batch(caller=caller, route=route, sent_at=sent_at, replaces=replaces), fresh, answers)
-    return [answers[index] for index in range(len(items))]
+    # Each step answers some records, and hands on the others as they are.
+    entries = [_read(item) for item in items]
+    known = _digests_here(session, route, {one.record.id for one in _unanswered(entries)})
+    entries = _answer(entries, lambda posted: _answer_known(posted, known))
+    if _unanswered(entries):
+        layout = layout_of(session, route)
+        entries = _answer(entries, lambda posted: _answer_unfit(posted, layout, now=caller.now))
+    fresh = _unanswered(entries)
+    batch = _Batch(caller=caller, route=route, sent_at=sent_at, replaces=replaces)
+    stored = _store(session, batch, fresh) if fresh else {}
+    left = {one.record.id for one in fresh} - stored.keys()
+    known = _digests_here(session, route, left) if left else {}
+    return [one if isinstance(one, Answer) else _answer_fresh(one, stored, known) for one in entries]
 
 
 def read_record(item: Any) -> Record:
@@ -112,15 +121,21 @@ def read_record(item: Any) -> Record:
         raise BodyInvalidError("The record is not one.", faults=_faults(error)) from error
 
 
-def _read(items: Sequence[Any], answers: dict[int, Answer]) -> Iterator[_Posted]:
-    for index, item in enumerate(items):
-        try:
-            record = read_record(item)
-        except BodyInvalidError as refusal:
-            answers[index] = Answer(id=_claimed_id(item), receipt=Receipt.REFUSED, error=refusal)
-            continue
-        body = canonical_json(canonical_record(record))
-        yield _Posted(index=index, record=record, body=body.decode(), sha256=sha256_hex(body))
+def _unanswered(entries: Iterable[_Entry]) -> list[_Posted]:
+    return [one for one in entries if isinstance(one, _Posted)]
+
+
+def _answer(entries: Iterable[_Entry], answer: Callable[[_Posted], Answer | None]) -> list[_Entry]:
+    return [one if isinstance(one, Answer) else answer(one) or one for one in entries]
+
+
+def _read(item: Any) -> _Entry:
+    try:
+        record = read_record(item)
+    except BodyInvalidError as refusal:
+        return Answer(id=_claimed_id(item), receipt=Receipt.REFUSED, error=refusal)
+    body = canonical_json(canonical_record(record))
+    return _Posted(record=record, body=body.decode(), sha256=sha256_hex(body))
 
 
 def _faults(error: ValidationError) -> list[Fault]:
@@ -146,56 +161,57 @@ def _digests_here(session: Session, route: Route, ids: Collection[UUID]) -> dict
     return known | dict.fromkeys(elsewhere, _OF_ANOTHER_ROUTE)
 
 
-def _answer_known(item: _Posted, known: Mapping[UUID, str], answers: dict[int, Answer]) -> bool:
-    sha256 = known.get(item.record.id)
-    if sha256 is None:
-        return False
-    if sha256 == item.sha256:
-        answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.ALREADY_STORED)
-    else:
-        where = "on another route" if sha256 == _OF_ANOTHER_ROUTE else "with other content; a correction replaces it"
-        error = RecordConflictError(f"Record {item.record.id} is stored {where}.")
-        answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.CONFLICT, error=error)
-    return True
+def _answer_known(posted: _Posted, known: Mapping[UUID, str]) -> Answer | None:
+    sha256 = known.get(posted.record.id)
+    return None if sha256 is None else _answer_again(posted, sha256)
 
 
-def _fitting(
-    session: Session, route: Route, items: Iterable[_Posted], now: datetime, answers: dict[int, Answer]
-) -> Iterator[_Posted]:
-    layout = layout_of(session, route)
-    for item in items:
-        faults = check_fit(item.record, layout, now=now)
-        if faults:
-            error = RecordRefusedError("The record does not fit its route.", faults=faults)
-            answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.REFUSED, error=error)
-        else:
-            yield item
+def _answer_again(posted: _Posted, sha256: str) -> Answer:
+    """Answer a record whose id is taken by content of a digest."""
+    id_ = posted.record.id
+    if sha256 == posted.sha256:
+        return Answer(id=str(id_), receipt=Receipt.ALREADY_STORED)
+    where = "on another route" if sha256 == _OF_ANOTHER_ROUTE else "with other content; a correction replaces it"
+    error = RecordConflictError(f"Record {id_} is stored {where}.")
+    return Answer(id=str(id_), receipt=Receipt.CONFLICT, error=error)
 
 
-def _store(session: Session, batch: _Batch, items: Sequence[_Posted], answers: dict[int, Answer]) -> None:
+def _answer_unfit(posted: _Posted, layout: Layout, *, now: datetime) -> Answer | None:
+    faults = check_fit(posted.record, layout, now=now)
+    if not faults:
+        return None
+    error = RecordRefusedError("The record does not fit its route.", faults=faults)
+    return Answer(id=str(posted.record.id), receipt=Receipt.REFUSED, error=error)
+
+
+def _store(session: Session, batch: _Batch, items: Sequence[_Posted]) -> dict[UUID, _Posted]:
+    """Store those records that nobody stored meanwhile, the first of each id, and return them."""
     route = batch.route
     routes = lock_reached(session, route, reach_of(item.record for item in items))
     first = {item.record.id: item for item in reversed(items)}
-    rows = [_row(item, batch) for item in first.values()]
-    new = add_records(session, rows)
-    stored = [first[id_] for id_ in first if id_ in new]
-    known = _digests_here(session, route, set(first) - new) | {i.record.id: i.sha256 for i in stored}
-    for item in items:
-        if item.record.id in new and item is first[item.record.id]:
-            answers[item.index] = Answer(id=str(item.record.id), receipt=Receipt.STORED)
-        else:
-            _answer_known(item, known, answers)
+    new = add_records(session, [_row(item, batch) for item in first.values()])
+    stored = {id_: item for id_, item in first.items() if id_ in new}
     if not stored:
-        return
-    records = [item.record for item in stored]
+        return stored
+    records = [item.record for item in stored.values()]
     claim_unused(session, route.project_id, {record.operator for record in records}, PartySide.CONTRACTOR)
-    _follow(session, route, records)
+    _invalidate(session, route, records)
     others = [one for one in routes if one.id != route.id]
     for one, reaching in _reached(session, others, records):
-        _follow(session, one, reaching)
-    digest = digest_of(sorted(item.sha256 for item in stored))
+        _invalidate(session, one, reaching)
+    digest = digest_of(sorted(item.sha256 for item in stored.values()))
     done, to_what = ("records.stored", route.id) if batch.replaces is None else ("record.replaced", batch.replaces)
     append_audit(session, route.project_id, batch.caller.event(done, to_what, content_sha256=digest))
+    return stored
+
+
+def _answer_fresh(posted: _Posted, stored: Mapping[UUID, _Posted], known: Mapping[UUID, str]) -> Answer:
+    """Answer a record that was new: stored, the second with its id in the batch, or stored by another in between."""
+    id_ = posted.record.id
+    first = stored.get(id_)
+    if first is posted:
+        return Answer(id=str(id_), receipt=Receipt.STORED)
+    return _answer_again(posted, known[id_] if first is None else first.sha256)
 
 
 def _row(item: _Posted, batch: _Batch) -> dict[str, Any]:
@@ -238,7 +254,7 @@ def _reached(
             yield route, reaching
 
 
-def _follow(session: Session, route: Route, records: Sequence[Record]) -> None:
+def _invalidate(session: Session, route: Route, records: Sequence[Record]) -> None:
     link_fibres(session, [link for record in records for link in links_of(route, record.id, fibres_of(record))])
     work = [record for record in records if isinstance(record, SpliceRecord | TerminationRecord)]
     serials = {serial for record in work if (serial := splicer_of(record)) is not None}
