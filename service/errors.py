@@ -202,7 +202,7 @@ class StorageUnwritableError(ServiceError):
 
 
 class NotReadyError(ServiceError):
-    """The service can not answer now."""
+    """The service cannot answer now."""
 
     code = "not_ready"
     status = 503

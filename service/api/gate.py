@@ -1,6 +1,6 @@
-"""The gate before every operation: which kinds of token it takes, and one transaction behind it.
+"""The gate before every operation: which kinds of token it takes, and behind it a write session or a read snapshot.
 
-The transaction is committed inside the handler, before its answer leaves; a commit that fails is an error answer.
+A write session is committed inside the handler, before its answer leaves; a commit that fails is an error answer.
 """
 
 from collections.abc import Iterator
@@ -33,7 +33,7 @@ def now() -> datetime:
 
 
 class Gate:
-    """Lets in the holders of some kinds of token, each with a transaction of its own."""
+    """Lets in the holders of some kinds of token, each with a session of its own."""
 
     def __init__(self, request: Request, kinds: frozenset[TokenKind], token: str) -> None:
         self._engine: Engine = request.app.state.engine
@@ -43,23 +43,29 @@ class Gate:
         self.blobs: BlobStore = request.app.state.blobs
 
     @contextmanager
-    def enter(self) -> Iterator[tuple[Session, Caller]]:
+    def write_session(self) -> Iterator[tuple[Session, Caller]]:
         """Recognise the caller and run the block in one transaction."""
         self._watch.keep(self._engine)
         with transaction(self._engine) as session:
             yield session, self._recognise(session)
 
     @contextmanager
-    def look(self) -> Iterator[tuple[Session, Caller]]:
+    def write_session_in(self, project_id: UUID) -> Iterator[tuple[Session, Caller, Project]]:
+        """Begin a write session with a project that is open to the caller."""
+        with self.write_session() as (session, caller):
+            yield session, caller, find_project(session, caller.projects, project_id)
+
+    @contextmanager
+    def read_snapshot(self) -> Iterator[tuple[Session, Caller]]:
         """Recognise the caller and run the block on one moment's state: its parts fit each other, and its ETag."""
         self._watch.keep(self._engine)
         with snapshot(self._engine) as session:
             yield session, self._recognise(session)
 
     @contextmanager
-    def enter_project(self, project_id: UUID) -> Iterator[tuple[Session, Caller, Project]]:
-        """Enter, with a project that is open to the caller."""
-        with self.enter() as (session, caller):
+    def read_snapshot_of(self, project_id: UUID) -> Iterator[tuple[Session, Caller, Project]]:
+        """Read a snapshot with a project that is open to the caller."""
+        with self.read_snapshot() as (session, caller):
             yield session, caller, find_project(session, caller.projects, project_id)
 
     def _recognise(self, session: Session) -> Caller:
@@ -78,7 +84,7 @@ class Allow:
     async def __call__(
         self, request: Request, credentials: Annotated[HTTPAuthorizationCredentials | None, Depends(BEARER)]
     ) -> Gate:
-        """Make the gate; the token is looked up when somebody enters."""
+        """Make the gate; the token is looked up when a session begins."""
         if credentials is None:
             raise NotAuthenticatedError
         return Gate(request, self.kinds, credentials.credentials)

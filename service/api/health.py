@@ -1,16 +1,34 @@
 """Whether the service lives, and whether it can do its work."""
 
+from typing import Literal
+
 from fastapi import APIRouter, Request
+from pydantic import BaseModel
 from sqlalchemy.exc import InterfaceError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from sqlmodel import Session
 
-from service.api.forms import Health, Readiness
 from service.errors import NotReadyError
+from service.storage.blobs import FilesState
 from service.storage.session import is_off
 from service.vocabulary.design.rules import Fault
 
 router = APIRouter(prefix="/health", tags=["health"])
+
+
+class Health(BaseModel):
+    """Whether the service answers."""
+
+    status: str
+
+
+class Readiness(BaseModel):
+    """Whether the service can do its work, by what it needs; while files are not ready, records are taken as ever."""
+
+    status: Literal["ready"]
+    database: Literal["ready"]
+    clock: Literal["ready"]
+    files: FilesState
 
 
 @router.get("/live")
@@ -23,7 +41,7 @@ async def live() -> Health:
 def ready(request: Request) -> Readiness:
     """Tell that the database answers and that this host's clock agrees with it; else 503 says which does not.
 
-    Files that can not be kept are said, and keep nobody from posting records: every instance shares the folder.
+    Files that cannot be kept are reported, and stop nobody from posting records: every instance shares the folder.
     """
     state = request.app.state
     try:

@@ -7,7 +7,8 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from service.api.examples import add_examples
-from service.api.forms import Problem, RecordBatch
+from service.api.problems import Problem
+from service.api.records.records import RecordBatch
 from service.settings import MAX_BATCH
 from service.vocabulary.records.record import RECORD
 

@@ -9,6 +9,7 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from fastapi.routing import APIRoute
+from pydantic import BaseModel
 from sqlalchemy.exc import DBAPIError, InterfaceError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from starlette.exceptions import HTTPException
@@ -33,6 +34,23 @@ MEDIA_TYPE = "application/problem+json"
 _PASSING_STATES = ("40001", "40P01", "55P03", "57014", "25P03", "23505", "08", "57P", "53")
 
 log = structlog.get_logger()
+
+
+class ProblemError(BaseModel):
+    """One thing wrong, at an RFC 6901 pointer."""
+
+    pointer: str
+    detail: str
+
+
+class Problem(BaseModel):
+    """A refusal (RFC 9457)."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    errors: list[ProblemError] | None = None
 
 
 def install(app: FastAPI, operations: Sequence[APIRoute]) -> None:

@@ -6,7 +6,6 @@ limits are exact; its canonical text is a decimal string with all its places ("0
 
 import re
 import unicodedata
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from enum import Enum, auto
@@ -22,6 +21,8 @@ from pydantic import (
     GetJsonSchemaHandler,
 )
 from pydantic_core import core_schema
+
+from service.vocabulary.decimals import LastPlace
 
 # Cc: controls and NUL; Cf: zero-width and bidirectional controls; Cs: lone surrogates, which UTF-8 refuses.
 _FORBIDDEN_CATEGORIES = frozenset({"Cc", "Cf", "Cs"})
@@ -43,57 +44,6 @@ class Value(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class LastPlace:
-    """The range and the last decimal place of a quantity, as pydantic metadata of a float or of its canonical text."""
-
-    places: int
-    low: float
-    high: float
-
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
-        """Take a JSON number at the door and a decimal string in strict mode, which is how canonical text is read."""
-        number = core_schema.float_schema(strict=True, ge=self.low, le=self.high, allow_inf_nan=False)
-        is_text = source is str
-        checked = core_schema.no_info_after_validator_function(self._writer() if is_text else self._check, number)
-        write = core_schema.plain_serializer_function_ser_schema(
-            f"%.{self.places}f".__mod__, return_schema=core_schema.str_schema()
-        )
-        return core_schema.lax_or_strict_schema(
-            checked,
-            core_schema.no_info_before_validator_function(_parse_decimal, checked),
-            serialization=None if is_text else write,
-        )
-
-    def __get_pydantic_json_schema__(
-        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
-    ) -> dict[str, Any]:
-        """Describe the JSON number that is posted, and the decimal string that is kept."""
-        if handler.mode == "serialization":
-            behind_the_point = f"[.][0-9]{{{self.places}}}" if self.places else ""
-            return {"type": "string", "pattern": f"^-?[0-9]+{behind_the_point}$"}
-        return {"type": "number", "minimum": self.low, "maximum": self.high, "format": "double"}
-
-    def _check(self, value: float) -> float:
-        if round(value, self.places) != value:
-            raise self._too_fine()
-        return value + 0.0  # -0.0 becomes 0.0: one value, one canonical text
-
-    def _writer(self) -> Callable[[float], str]:
-        write, too_fine = f"%.{self.places}f".__mod__, self._too_fine
-
-        def check_and_write(value: float) -> str:
-            text = write(value + 0.0)
-            if float(text) != value:
-                raise too_fine()
-            return text
-
-        return check_and_write
-
-    def _too_fine(self) -> ValueError:
-        return ValueError(f"has more than {self.places} decimal places, the last place that is kept")
-
-
 class InstantKind(Enum):
     """What an instant is: something that happened, what another device's clock said, or an end that may be to come."""
 
@@ -102,7 +52,7 @@ class InstantKind(Enum):
     END = auto()
 
 
-_SAID_OF = {
+_LATEST_LABELS = {
     InstantKind.EVENT: "two minutes from now",
     InstantKind.READING: "a day from now",
     InstantKind.END: f"the end of {LAST_DAY}",
@@ -138,7 +88,7 @@ class InstantOf:
         described = {"type": "string", "format": "date-time"}
         if handler.mode == "serialization":
             return described
-        return described | {"description": f"With an offset; from {FIRST_DAY} to {_SAID_OF[self.kind]}."}
+        return described | {"description": f"With an offset; from {FIRST_DAY} to {_LATEST_LABELS[self.kind]}."}
 
 
 class DayForm:
@@ -204,12 +154,6 @@ def metres_text(length_um: int) -> str:
         centimetres = round_half_even(length_um, unit=UM_PER_CM)
     metres, part = divmod(abs(centimetres), 100)
     return f"{'-' if centimetres < 0 else ''}{metres}.{part:02d}"
-
-
-def _parse_decimal(value: object) -> float:
-    if not isinstance(value, str):
-        raise ValueError("must be a decimal string")
-    return float(value)
 
 
 def _parse_instant(value: object) -> datetime:
@@ -310,6 +254,8 @@ LengthMText = Annotated[str, _LENGTH_M]
 WavelengthNm = Annotated[int, Field(strict=True, ge=1200, le=1700)]
 PulseNs = Annotated[int, Field(strict=True, ge=1, le=100_000)]
 FibreNumber = Annotated[int, Field(strict=True, ge=1, le=1728)]
+# What a number that counts rows can be: the database's integers end there.
+RowNumber = Annotated[int, Field(ge=1, le=2**31 - 1)]
 Flag = Annotated[bool, Field(strict=True)]
 Identifier = Annotated[str, Field(pattern=_IDENTIFIER)]
 Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]

@@ -18,7 +18,7 @@ _router = APIRouter(route_class=CheckedRoute)
 @_router.get(TOKEN_PATH, status_code=204)
 def check_token(gate: ReaderGate) -> Response:
     """Enter the gate, and answer."""
-    with gate.look():
+    with gate.read_snapshot():
         return Response(status_code=204)
 
 

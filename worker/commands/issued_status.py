@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 import httpx
 import orjson
 
-from service.api.acceptance.forms import RoleSignature, VerificationAnswer
+from service.actions.acceptance.verifications import RoleSignature, VerificationAnswer
 from service.vocabulary.signatures import SignaturePlace, SignedBy
 from service.vocabulary.words import PackageStanding
 from worker.commands.page_comparison import AuditHead

@@ -5,11 +5,10 @@ Writes: nothing. Leaves: nothing.
 """
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 
 import orjson
+from pydantic import AliasChoices, BaseModel, ConfigDict, Field
 from sqlmodel import Session
 
 from service.actions.acceptance.decisions import SegmentDecision
@@ -18,27 +17,41 @@ from service.errors import NotFoundError
 from service.storage.audit import hash_of_entry
 from service.storage.decisions import decision_on
 from service.storage.packages import package_with_code, packages_beside, signatures_of, submission_of_package
-from service.storage.tables import Decision, Package, PackageFile
+from service.storage.tables import Decision, Package
+from service.vocabulary import quantities as q
 from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignaturePlace
+from service.vocabulary.signatures import SignaturePlace, SignedBy
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 _GROUP = 4
 
 
-@dataclass(frozen=True, kw_only=True)
-class AuditLink:
-    """The entry of the audit chain that a package states as its head, as the chain is now."""
+class RoleSignature(BaseModel):
+    """A signature after issue: in which place, by what, when by its own claim, and the file it made.
+
+    The service's seal over the decision is in a place of its own; `level` is that of all signatures in the file.
+    """
+
+    model_config = ConfigDict(from_attributes=True)
+
+    role: SignaturePlace
+    by: SignedBy = Field(validation_alias=AliasChoices("by", "signed_by"))
+    signed_at: datetime
+    file_sha256: q.Sha256 = Field(validation_alias=AliasChoices("file_sha256", "sha256"))
+    level: SignatureLevel
+
+
+class AuditLink(BaseModel):
+    """An entry of the project's audit chain, by the hash that it has now; null if the chain has none of this number."""
 
     sequence: int
     hash: str | None
 
 
-@dataclass(frozen=True, kw_only=True)
-class Verification:
-    """A package as the public may see it: no parties, no people, no places.
+class VerificationAnswer(BaseModel):
+    """What anybody may know of a package; `superseded_by` is the number of the newest that takes its place.
 
-    `superseded_by` is the number of the newest later package with a segment of this one.
+    `audit` is the entry that the package states as its audit head: another hash than the stated one is another history.
     """
 
     number: str
@@ -51,12 +64,12 @@ class Verification:
     certified_level: SignatureLevel
     current_sha256: str
     current_level: SignatureLevel
-    signatures: Sequence[PackageFile]
-    awaited_signatures: Sequence[SignaturePlace]
+    signatures: list[RoleSignature]
+    awaited_signatures: list[SignaturePlace]
     audit: AuditLink
 
 
-def find_verification(session: Session, code: str) -> Verification:
+def find_verification(session: Session, code: str) -> VerificationAnswer:
     """Return what a verification code stands for, however it was typed: any case, with or without its dashes."""
     package = package_with_code(session, _canonical(code))
     if package is None:
@@ -64,7 +77,7 @@ def find_verification(session: Session, code: str) -> Verification:
     decision = decision_on(session, package)
     link = hash_of_entry(session, package.project_id, package.audit_sequence)
     standing, superseded_by = _standing(session, package)
-    return Verification(
+    return VerificationAnswer(
         number=package.number,
         issued_at=package.issued_at,
         decision=_spoken(decision),
@@ -75,8 +88,8 @@ def find_verification(session: Session, code: str) -> Verification:
         certified_level=package.certified_level,
         current_sha256=package.current_sha256,
         current_level=package.current_level,
-        signatures=signatures_of(session, package),
-        awaited_signatures=tuple(awaited_signatures(session, package, decision)),
+        signatures=[RoleSignature.model_validate(file) for file in signatures_of(session, package)],
+        awaited_signatures=list(awaited_signatures(session, package, decision)),
         audit=AuditLink(sequence=package.audit_sequence, hash=link),
     )
 

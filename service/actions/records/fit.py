@@ -7,35 +7,31 @@ from service.actions.records.times import times_ahead
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.design.rules import Fault
 from service.vocabulary.records.base import FibreTest
-from service.vocabulary.records.measurements import ContinuityRecord, EndFaceRecord
+from service.vocabulary.records.measurements import ContinuityRecord
 from service.vocabulary.records.record import ConnectionRecord, Record
-from service.vocabulary.records.work import (
-    ArcCalibrationRecord,
-    CleaningRecord,
-    ClosureStateRecord,
-    SpliceRecord,
-    TerminationRecord,
-)
+from service.vocabulary.records.work import ArcCalibrationRecord, ClosureStateRecord, SpliceRecord
 from service.vocabulary.words import JointKind, SiteKind
 
-_SAID = {JointKind.SPLICE: "splice", JointKind.PAIR: "mated pair"}
+_LABELS = {JointKind.SPLICE: "splice", JointKind.PAIR: "mated pair"}
 
 
 def check_fit(record: Record, layout: Layout, *, now: datetime) -> list[Fault]:
     """Return what keeps a record from being one of the route with this layout."""
-    faults = list(times_ahead(record, now=now))
+    return [*times_ahead(record, now=now), *_place_faults(record, layout)]
+
+
+def _place_faults(record: Record, layout: Layout) -> Iterator[Fault]:
     match record:
         case SpliceRecord():
-            faults.extend(_splice_faults(record, layout))
+            return _splice_faults(record, layout)
         case ClosureStateRecord():
-            faults.extend(_closure_faults(record, layout))
+            return _closure_faults(record, layout)
         case ArcCalibrationRecord():
-            faults.extend(_calibration_faults(record, layout))
-        case TerminationRecord() | CleaningRecord() | EndFaceRecord():
-            faults.extend(_connection_faults(record, layout))
+            return _calibration_faults(record, layout)
         case FibreTest():
-            faults.extend(_test_faults(record, layout))
-    return faults
+            return _test_faults(record, layout)
+        case _:
+            return _connection_faults(record, layout)
 
 
 def _splice_faults(record: SpliceRecord, layout: Layout) -> Iterator[Fault]:
@@ -88,11 +84,11 @@ def _joint_faults(
     positions = [one.position for one in layout.joints_of(fibre) if one.site == site and one.kind is kind]
     listed = ", ".join(map(str, positions))
     if not positions:
-        yield Fault(pointer=f"{pointer}/fibre", detail=f"has no {_SAID[kind]} at this site by the splice plan")
+        yield Fault(pointer=f"{pointer}/fibre", detail=f"has no {_LABELS[kind]} at this site by the splice plan")
     elif position is None and len(positions) > 1:
         yield Fault(pointer=f"{pointer}/position", detail=f"say which: one of {listed}")
     elif position is not None and position not in positions:
-        yield Fault(pointer=f"{pointer}/position", detail=f"is no {_SAID[kind]}; one of {listed}")
+        yield Fault(pointer=f"{pointer}/position", detail=f"is no {_LABELS[kind]}; one of {listed}")
 
 
 def _unknown_site(pointer: str) -> Fault:

@@ -1,15 +1,16 @@
 """The forms of answers about what was submitted, issued and decided."""
 
 from datetime import datetime
-from typing import Any
+from typing import Annotated, Any
 from uuid import UUID
 
-from pydantic import AliasChoices, BaseModel, ConfigDict, Field
+import orjson
+from pydantic import AliasChoices, BaseModel, BeforeValidator, ConfigDict, Field
 
+from service.actions.acceptance.verifications import RoleSignature
 from service.vocabulary import quantities as q
 from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.signatures import SignaturePlace, SignedBy
-from service.vocabulary.words import PackageDecision, PackageStanding
 
 
 class SubmissionAnswer(BaseModel):
@@ -29,21 +30,6 @@ class SubmissionAnswer(BaseModel):
     submitted_at: datetime
     problem: str | None
     package_id: UUID | None = None
-
-
-class RoleSignature(BaseModel):
-    """A signature after issue: in which place, by what, when by its own claim, and the file it made.
-
-    The service's seal over the decision is in a place of its own; `level` is that of all signatures in the file.
-    """
-
-    model_config = ConfigDict(from_attributes=True)
-
-    role: SignaturePlace
-    by: SignedBy = Field(validation_alias=AliasChoices("by", "signed_by"))
-    signed_at: datetime
-    file_sha256: q.Sha256 = Field(validation_alias=AliasChoices("file_sha256", "sha256"))
-    level: SignatureLevel
 
 
 class Signature(RoleSignature):
@@ -94,39 +80,13 @@ class PackageAnswer(BaseModel):
     awaited_signatures: list[SignaturePlace] = []
 
 
-class AuditLink(BaseModel):
-    """An entry of the project's audit chain, by the hash that it has now; null if the chain has none of this number."""
-
-    sequence: int
-    hash: str | None
-
-
-class VerificationAnswer(BaseModel):
-    """What anybody may know of a package; `superseded_by` is the number of the newest that takes its place.
-
-    `audit` is the entry that the package states as its audit head: another hash than the stated one is another history.
-    """
-
-    number: str
-    issued_at: datetime
-    decision: PackageDecision
-    decided_at: datetime | None
-    standing: PackageStanding
-    superseded_by: str | None
-    certified_sha256: str
-    certified_level: SignatureLevel
-    current_sha256: str
-    current_level: SignatureLevel
-    signatures: list[RoleSignature]
-    awaited_signatures: list[SignaturePlace]
-    audit: AuditLink
-
-
 class DecisionAnswer(BaseModel):
     """A decision as it was recorded."""
+
+    model_config = ConfigDict(from_attributes=True)
 
     package_id: UUID
     package_sha256: str
     sha256: str
     decided_at: datetime
-    decision: dict[str, Any] = {}
+    decision: Annotated[dict[str, Any], BeforeValidator(orjson.loads)] = Field({}, validation_alias="document")

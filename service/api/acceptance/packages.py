@@ -33,7 +33,7 @@ _IMMUTABLE = "private, immutable"
 @router.get("")
 def read_package(gate: PackageGate, package_id: UUID, response: Response) -> PackageAnswer:
     """Read a package's facts and digests, and its decision."""
-    with gate.enter() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         package = find_package(session, caller.projects, package_id)
         response.headers["ETag"] = package_etag(package)
         answer = _answer(session, package)
@@ -43,7 +43,7 @@ def read_package(gate: PackageGate, package_id: UUID, response: Response) -> Pac
 @router.get("/pdf", response_class=Response, responses={200: {"content": {"application/pdf": {}}}})
 def read_pdf(gate: PartyGate, package_id: UUID) -> Response:
     """Read the package's current file: certified, with every signature so far."""
-    with gate.enter() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         package = find_package(session, caller.projects, package_id)
     content = gate.blobs.get(package.current_sha256)
     return Response(content, media_type="application/pdf", headers=_file_headers(package, "pdf"))
@@ -52,7 +52,7 @@ def read_pdf(gate: PartyGate, package_id: UUID) -> Response:
 @router.get("/findings", response_class=Response, responses={200: {"content": {"application/json": {}}}})
 def read_package_findings(gate: PartyGate, package_id: UUID) -> Response:
     """Read the verdict that is attached to the package, byte for byte."""
-    with gate.enter() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         package = find_package(session, caller.projects, package_id)
     content = gate.blobs.get(package.findings_sha256)
     headers = {"ETag": f'"{package.findings_sha256}"', "Cache-Control": _IMMUTABLE}
@@ -62,7 +62,7 @@ def read_package_findings(gate: PartyGate, package_id: UUID) -> Response:
 @router.get("/archive", response_class=Response, responses={200: {"content": {"application/zip": {}}}})
 def read_archive(gate: PartyGate, package_id: UUID) -> Response:
     """Read the package's file, its data, the evidence that came so far and a manifest of their SHA-256, as one ZIP."""
-    with gate.enter() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         package = find_package(session, caller.projects, package_id)
         evidence = evidence_of(session, package)
     digests = {"package.pdf": package.current_sha256}
@@ -83,7 +83,7 @@ def read_archive(gate: PartyGate, package_id: UUID) -> Response:
 @router.post("/defect_notice")
 def notice_defect(gate: EngineerGate, package_id: UUID, notice: DefectNotice) -> PackageAnswer:
     """Give notice of a defect: the package is not deemed accepted any more, and waits for a decision."""
-    with gate.enter() as (session, caller):
+    with gate.write_session() as (session, caller):
         return _answer(session, deeming.notice_defect(session, caller, package_id, notice))
 
 
@@ -97,10 +97,8 @@ def decide(
     """Accept or refuse every segment of a package; accepted ones make their notices for billing."""
     if if_match is None:
         raise PreconditionMissingError("Send If-Match with the ETag of what was seen.")
-    with gate.enter() as (session, caller):
-        decision = actions.decide(session, caller, package_id, if_match, form)
-        answer = DecisionAnswer.model_validate(decision, from_attributes=True)
-        return answer.model_copy(update={"decision": orjson.loads(decision.document)})
+    with gate.write_session() as (session, caller):
+        return DecisionAnswer.model_validate(actions.decide(session, caller, package_id, if_match, form))
 
 
 def _file_headers(package: Package, ending: str) -> dict[str, str]:

@@ -67,18 +67,18 @@ async def upload_signature(
 @router.get("/uploads/{upload_id}")
 def read_upload(gate: PartyGate, package_id: UUID, upload_id: UUID) -> UploadAnswer:
     """Read what came of a signed file: still being checked, taken, or refused with what is wrong with it."""
-    with gate.enter() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         return UploadAnswer.model_validate(actions.find_own_upload(session, caller, package_id, upload_id))
 
 
 def _largest(gate: Gate, package_id: UUID, role: SignatureRole) -> int:
     """Return how large the signed file may be, for one who may send it."""
-    with gate.enter() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         package = actions.find_signable(session, caller, package_id, role)
     return gate.blobs.size(package.current_sha256) + MAX_SIGNATURE_BYTES
 
 
 def _take(gate: Gate, package_id: UUID, role: SignatureRole, sha256: str, etag: str) -> UploadAnswer:
-    with gate.enter() as (session, caller):
+    with gate.write_session() as (session, caller):
         upload = actions.take_upload(session, caller, package_id, role, sha256=sha256, etag=etag)
         return UploadAnswer.model_validate(upload)

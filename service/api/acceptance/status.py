@@ -5,11 +5,10 @@ from uuid import UUID
 
 import orjson
 from fastapi import APIRouter, Query, Request, Response
-from pydantic import TypeAdapter
+from pydantic import BaseModel, TypeAdapter
 
 from service.actions.acceptance.status import status_of
 from service.api.cursors import MOST, read_cursor, write_cursor
-from service.api.forms import FindingPage, ProjectStatus, RouteStatus, RowNumber, SuspicionList, WorkList
 from service.api.gate import PartyGate, ReaderGate
 from service.api.routing import CheckedRoute
 from service.errors import NotFoundError
@@ -17,8 +16,10 @@ from service.storage import verdicts
 from service.storage.projects import find_project
 from service.storage.routes import find_route, route_version, routes_of
 from service.vocabulary import quantities as q
-from service.vocabulary.findings.finding import FibreDocument
-from service.vocabulary.words import Outcome
+from service.vocabulary.criteria.report import CriteriaReport
+from service.vocabulary.findings.finding import FibreDocument, FindingDocument, OutcomeCounts, WorkDocument
+from service.vocabulary.findings.suspicion import SuspicionDocument
+from service.vocabulary.words import Outcome, Standing
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["status"])
 _PRIVATE = "private, no-cache"
@@ -26,10 +27,80 @@ _FIBRES_A_PAGE = 24
 _POSITION = TypeAdapter(tuple[q.FibreNumber])
 
 
+class SegmentStatus(BaseModel):
+    """Where a segment is on its way from work to money."""
+
+    id: str
+    name: str
+    billing_item: str
+    status: Standing
+    counts: OutcomeCounts
+    submission_id: UUID | None
+    package_id: UUID | None
+    acceptance_number: int | None
+    is_released: bool
+    has_changed_since: bool
+
+
+class MissingEvidence(BaseModel):
+    """Undetermined required findings of one criterion in one segment, by reason."""
+
+    segment: str
+    criterion: str
+    reason: str
+    findings: int
+
+
+class RouteStatus(BaseModel):
+    """A route's acceptance status."""
+
+    route_id: UUID
+    code: str
+    version: int
+    design_revision: int
+    criteria_version: int | None
+    proposed_criteria_version: int | None
+    is_judged: bool
+    fibres_waiting: int
+    judging_problem: str | None
+    criteria_reports: list[CriteriaReport]
+    verdict_digest: str | None
+    missing: list[MissingEvidence]
+    segments: list[SegmentStatus]
+
+
+class ProjectStatus(BaseModel):
+    """The acceptance status of every route of a project."""
+
+    routes: list[RouteStatus]
+
+
+class FindingPage(BaseModel):
+    """Findings in order of fibre, those about several fibres together first."""
+
+    items: list[FindingDocument]
+    next: str | None
+
+
+class SuspicionList(BaseModel):
+    """What looks unlikely in honest work; none of it decides anything."""
+
+    items: list[SuspicionDocument]
+
+
+class WorkList(BaseModel):
+    """What a crew has to do, per site in order from A."""
+
+    route_id: UUID
+    version: int
+    fibres_waiting: int
+    items: list[WorkDocument]
+
+
 @router.get("/routes/{route_id}/acceptance", response_model=RouteStatus)
 def read_acceptance(gate: ReaderGate, route_id: UUID, request: Request) -> Response:
     """Read a route's acceptance status; with a matching If-None-Match the answer is 304."""
-    with gate.look() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         etag = f'"r{route_version(session, caller.projects, route_id)}"'
         headers = {"ETag": etag, "Cache-Control": _PRIVATE}
         if _is_known(etag, request):
@@ -41,16 +112,16 @@ def read_acceptance(gate: ReaderGate, route_id: UUID, request: Request) -> Respo
 @router.get("/projects/{project_id}/acceptance")
 def read_project_acceptance(gate: ReaderGate, project_id: UUID) -> ProjectStatus:
     """Read the acceptance status of all routes of a project."""
-    with gate.look() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         project = find_project(session, caller.projects, project_id)
         routes = routes_of(session, project)
         return ProjectStatus(routes=[RouteStatus.model_validate(status_of(session, route)) for route in routes])
 
 
 @router.get("/routes/{route_id}/fibres/{number}", response_model=FibreDocument)
-def read_fibre(gate: ReaderGate, route_id: UUID, number: RowNumber) -> Response:
+def read_fibre(gate: ReaderGate, route_id: UUID, number: q.RowNumber) -> Response:
     """Read everything judged about one fibre, as the canonical document that the verdict hashes."""
-    with gate.look() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         fibre = verdicts.fibre_row(session, find_route(session, caller.projects, route_id), number)
         if fibre is None or fibre.content is None:
             raise NotFoundError(f"Fibre {number} is not there, or not judged yet.")
@@ -73,7 +144,7 @@ def read_findings(
     """
     of = f"findings/{route_id}/{outcome}/{segment}"
     after = 0 if cursor is None else read_cursor(cursor, of=of, form=_POSITION)[0]
-    with gate.look() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         route = find_route(session, caller.projects, route_id)
         verdict = verdicts.verdict_document(session, route) if cursor is None else None
         rows = verdicts.fibre_documents(session, route, after=after, limit=limit + 1)
@@ -95,7 +166,7 @@ def read_findings(
 @router.get("/routes/{route_id}/suspicions")
 def read_suspicions(gate: PartyGate, route_id: UUID) -> SuspicionList:
     """Read what looks unlikely in honest work, for people to ask about; it decides nothing."""
-    with gate.look() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         verdict = verdicts.verdict_document(session, find_route(session, caller.projects, route_id))
     return SuspicionList(items=[] if verdict is None else verdict["suspicions"])
 
@@ -103,7 +174,7 @@ def read_suspicions(gate: PartyGate, route_id: UUID) -> SuspicionList:
 @router.get("/routes/{route_id}/worklist", response_model=WorkList)
 def read_worklist(gate: ReaderGate, route_id: UUID) -> Response:
     """Read what a crew has to do, per site in order from A."""
-    with gate.look() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         route = find_route(session, caller.projects, route_id)
         items = [item for work in verdicts.work_documents(session, route) for item in orjson.loads(work)]
         items.sort(key=lambda item: item["site_index"])

@@ -20,7 +20,7 @@ router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["submissions"])
 @router.post("/routes/{route_id}/submissions", status_code=202)
 def submit(gate: ContractorGate, route_id: UUID, form: SubmissionForm, response: Response) -> SubmissionAnswer:
     """Submit segments on the strength of a verdict; the package is made behind it, at `Location`."""
-    with gate.enter() as (session, caller):
+    with gate.write_session() as (session, caller):
         submission = actions.submit(session, caller, route_id, form)
         response.headers["Location"] = f"/v1/submissions/{submission.id}"
         response.headers["Retry-After"] = "1"
@@ -30,7 +30,7 @@ def submit(gate: ContractorGate, route_id: UUID, form: SubmissionForm, response:
 @router.get("/submissions/{submission_id}")
 def read_submission(gate: PartyGate, submission_id: UUID) -> SubmissionAnswer:
     """Read where a submission is: queued, issued, decided, or parked with its problem."""
-    with gate.enter() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         return _answer(session, find_submission(session, caller.projects, submission_id))
 
 

@@ -5,7 +5,7 @@ import hashlib
 from datetime import UTC, datetime
 from html import escape
 
-from service.api.acceptance.forms import RoleSignature, VerificationAnswer
+from service.actions.acceptance.verifications import RoleSignature, VerificationAnswer
 from service.vocabulary.signature_level import SignatureLevel
 from service.vocabulary.signatures import SignaturePlace, SignedBy
 from service.vocabulary.words import PackageDecision, PackageStanding

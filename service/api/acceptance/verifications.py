@@ -4,8 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Header, Request, Response
 
-from service.actions.acceptance.verifications import find_verification
-from service.api.acceptance.forms import VerificationAnswer
+from service.actions.acceptance.verifications import VerificationAnswer, find_verification
 from service.api.acceptance.verification_page import POLICY, verification_page
 from service.api.routing import CheckedRoute
 from service.storage.session import snapshot
@@ -22,8 +21,7 @@ def verify_package(
 ) -> Response | VerificationAnswer:
     """Tell what became of the package with this code, and the digests of its files. No token is needed."""
     with snapshot(request.app.state.engine) as session:
-        found = find_verification(session, code)
-    answer = VerificationAnswer.model_validate(found, from_attributes=True)
+        answer = find_verification(session, code)
     if accept is None or _HTML not in accept:
         return answer
     headers = {"Cache-Control": "no-cache", "Content-Security-Policy": POLICY, "X-Robots-Tag": "noindex"}

@@ -1,23 +1,21 @@
 """The certificates that people sign packages with."""
 
 from datetime import datetime
-from typing import Annotated
 from uuid import UUID
 
-from fastapi import APIRouter, Path, Response
+from fastapi import APIRouter, Response
 from pydantic import BaseModel, ConfigDict
 
 from service.actions.access import certificates as actions
 from service.actions.access.certificates import CertificateForm
-from service.api.access.projects import PersonId
 from service.api.gate import PeopleGate
 from service.api.routing import CheckedRoute
 from service.storage.people import certificates_of
+from service.vocabulary import quantities as q
 
 router = APIRouter(
     prefix="/v1/projects/{project_id}/people/{person_id}/certificates", route_class=CheckedRoute, tags=["projects"]
 )
-Fingerprint = Annotated[str, Path(pattern=r"^[0-9a-f]{64}$")]
 
 
 class CertificateAnswer(BaseModel):
@@ -44,10 +42,10 @@ class CertificateList(BaseModel):
 
 @router.post("", status_code=201)
 def register_certificate(
-    gate: PeopleGate, project_id: UUID, person_id: PersonId, form: CertificateForm, response: Response
+    gate: PeopleGate, project_id: UUID, person_id: q.Identifier, form: CertificateForm, response: Response
 ) -> CertificateAnswer:
     """Register a certificate that a person of one's own side signs with; the same again answers 200."""
-    with gate.enter_project(project_id) as (session, caller, project):
+    with gate.write_session_in(project_id) as (session, caller, project):
         row, is_new = actions.register_certificate(session, caller, project, person_id, form)
         response.status_code = 201 if is_new else 200
         response.headers["Location"] = f"/v1/projects/{project.id}/people/{person_id}/certificates"
@@ -55,15 +53,15 @@ def register_certificate(
 
 
 @router.get("")
-def read_certificates(gate: PeopleGate, project_id: UUID, person_id: PersonId) -> CertificateList:
+def read_certificates(gate: PeopleGate, project_id: UUID, person_id: q.Identifier) -> CertificateList:
     """Read by which certificates a person's signatures are known: what a receiver of packages is to trust."""
-    with gate.enter_project(project_id) as (session, _, project):
+    with gate.read_snapshot_of(project_id) as (session, _, project):
         rows = certificates_of(session, project, person_id)
         return CertificateList(certificates=[CertificateAnswer.model_validate(row) for row in rows])
 
 
 @router.delete("/{sha256}", status_code=204, response_class=Response)
-def retire_certificate(gate: PeopleGate, project_id: UUID, person_id: PersonId, sha256: Fingerprint) -> None:
+def retire_certificate(gate: PeopleGate, project_id: UUID, person_id: q.Identifier, sha256: q.Sha256) -> None:
     """Take no further signature by a certificate; those that were taken stay."""
-    with gate.enter_project(project_id) as (session, caller, project):
+    with gate.write_session_in(project_id) as (session, caller, project):
         actions.retire_certificate(session, caller, project, person_id, sha256)

@@ -47,7 +47,7 @@ def read_notices(
     limit: Annotated[int, Query(ge=1, le=MOST)] = DEFAULT_LIMIT,
 ) -> Response:
     """Read the notices after a number; keep `last` and ask for what is after it the next time."""
-    with gate.enter_project(project_id) as (session, _, project):
+    with gate.read_snapshot_of(project_id) as (session, _, project):
         rows = notices_after(session, project.id, after, limit=limit)
     last = rows[-1].sequence if rows else after
     body = {"notices": [orjson.Fragment(row.body) for row in rows], "last": last}

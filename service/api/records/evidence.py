@@ -1,10 +1,9 @@
 """Evidence files: sent in by who recorded the work, piece by piece, and read by the parties."""
 
 from datetime import datetime
-from typing import Annotated
 from uuid import UUID
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import APIRouter, Request, Response
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import StreamingResponse
 from pydantic import BaseModel, ConfigDict
@@ -13,10 +12,10 @@ from service.actions.records import evidence as actions
 from service.api.gate import Gate, PartyGate, RecordingGate
 from service.api.routing import FileRoute, media_type_of, receive_body
 from service.errors import EvidenceMismatchError
+from service.vocabulary import quantities as q
 from service.vocabulary.evidence import EvidenceType, file_name
 
 router = APIRouter(prefix="/v1/projects/{project_id}/evidence", route_class=FileRoute, tags=["records"])
-Digest = Annotated[str, Path(pattern=r"^[0-9a-f]{64}$")]
 _FILE = {"schema": {"type": "string", "format": "binary"}}
 
 
@@ -37,7 +36,7 @@ class EvidenceAnswer(BaseModel):
     openapi_extra={"requestBody": {"required": True, "content": dict.fromkeys(EvidenceType, _FILE)}},
 )
 async def send_evidence(
-    gate: RecordingGate, request: Request, response: Response, project_id: UUID, sha256: Digest
+    gate: RecordingGate, request: Request, response: Response, project_id: UUID, sha256: q.Sha256
 ) -> EvidenceAnswer:
     """Send in a file that a record names by its SHA-256, before that record or after it; the same again answers 200."""
     # Before its body is taken: nobody else has anything written here.
@@ -54,9 +53,9 @@ async def send_evidence(
 
 
 @router.get("/{sha256}", response_class=Response, responses={200: {"content": {media: {} for media in EvidenceType}}})
-def read_evidence(gate: PartyGate, project_id: UUID, sha256: Digest) -> Response:
+def read_evidence(gate: PartyGate, project_id: UUID, sha256: q.Sha256) -> Response:
     """Read a file that was sent in, byte for byte."""
-    with gate.enter_project(project_id) as (session, _, project):
+    with gate.read_snapshot_of(project_id) as (session, _, project):
         file = actions.find_evidence(session, project, sha256)
     gate.blobs.check(sha256)
     name = file_name(sha256, EvidenceType(file.media_type))
@@ -72,13 +71,13 @@ def read_evidence(gate: PartyGate, project_id: UUID, sha256: Digest) -> Response
 
 
 def _admit(gate: Gate, project_id: UUID) -> None:
-    with gate.enter_project(project_id):
+    with gate.read_snapshot_of(project_id):
         pass
 
 
 def _keep(gate: Gate, project_id: UUID, sha256: str, media_type: EvidenceType) -> tuple[EvidenceAnswer, bool]:
     size_bytes = gate.blobs.size(sha256)
-    with gate.enter_project(project_id) as (session, caller, project):
+    with gate.write_session_in(project_id) as (session, caller, project):
         file, is_new = actions.keep_evidence(
             session, caller, project, sha256=sha256, size_bytes=size_bytes, media_type=media_type
         )

@@ -2,12 +2,13 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from typing import Annotated, Any
 from uuid import UUID
 
 import orjson
 from fastapi import APIRouter, Query, Request, Response
-from pydantic import Field, TypeAdapter, ValidationError
+from pydantic import BaseModel, Field, TypeAdapter, ValidationError
 from pydantic_core import from_json
 
 from service.actions.records import replacements, withdrawals
@@ -16,13 +17,14 @@ from service.actions.records.replacements import ReplacementForm
 from service.actions.records.times import refuse_times_ahead
 from service.actions.records.withdrawals import WithdrawalForm
 from service.api.cursors import DEFAULT_LIMIT, MOST, read_cursor, write_cursor
-from service.api.forms import BatchAnswer, RecordBatch, RecordPage, RecordReceipt, StoredRecord, WithdrawalAnswer
 from service.api.gate import ContractorGate, CrewGate, PartyGate, RecordingGate
+from service.api.problems import Problem
 from service.api.routing import CheckedRoute
 from service.errors import BodyInvalidError, BodyTooLargeError, BodyUnreadableError
 from service.settings import MAX_BATCH
 from service.storage.records import ListedRecord, list_records
 from service.storage.routes import find_route
+from service.vocabulary import quantities as q
 from service.vocabulary.validation import faults_of
 
 router = APIRouter(prefix="/v1/routes/{route_id}", route_class=CheckedRoute, tags=["records"])
@@ -31,13 +33,63 @@ _MOST_DIGITS = 18
 _POSITION = TypeAdapter(tuple[Annotated[int, Field(ge=0, lt=2**63)], UUID])
 
 
+class RecordBatch(q.Value):
+    """Records as a field app sends them: each is stored or refused by itself."""
+
+    sent_at: q.ClockReading
+    records: Annotated[list[Any], Field(min_length=1)]
+
+
+class RecordReceipt(BaseModel):
+    """What became of one record."""
+
+    id: str | None
+    outcome: str
+    status: int
+    problem: Problem | None = None
+
+
+class BatchAnswer(BaseModel):
+    """What became of each record, in request order, and how many were not taken."""
+
+    failed: int
+    results: list[RecordReceipt]
+
+
+class WithdrawalAnswer(BaseModel):
+    """How many records ended with this request; those that had ended before are not counted."""
+
+    withdrawn: int
+
+
+class StoredRecord(BaseModel):
+    """A record as it is kept, when it came, and whether it still counts."""
+
+    id: UUID
+    received_at: datetime
+    sent_at: datetime
+    clock_is_flagged: bool
+    sha256: str
+    is_ended: bool
+    end_reason: str | None
+    replaced_by: UUID | None
+    record: dict[str, Any]
+
+
+class RecordPage(BaseModel):
+    """Records in order of arrival."""
+
+    items: list[StoredRecord]
+    next: str | None
+
+
 # The one body that is not parsed by the framework: one parse for the batch, then each record is validated by itself,
 # so that a bad one does not cost the others. The document's schema comes from service.api.openapi.
 @router.post("/records", status_code=207, response_model=BatchAnswer)
 def post_records(gate: CrewGate, route_id: UUID, request: Request) -> Response:
     """Post 1 to 500 records: each is stored or refused by itself, and the whole batch may be sent again."""
     batch = _read_batch(request._body)
-    with gate.enter() as (session, caller):
+    with gate.write_session() as (session, caller):
         refuse_times_ahead(batch, now=caller.now)
         answers = accept_records(session, caller, route_id, sent_at=batch.sent_at, items=batch.records)
     results = [_receipt(answer) for answer in answers]
@@ -56,7 +108,7 @@ def read_records(
     """Read a route's records in order of arrival, those too that no longer count."""
     of = f"records/{route_id}"
     after = None if cursor is None else read_cursor(cursor, of=of, form=_POSITION)
-    with gate.enter() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         route = find_route(session, caller.projects, route_id)
         rows = list_records(session, route, after=after, limit=limit + 1)
     following = None
@@ -70,14 +122,14 @@ def read_records(
 @router.post("/withdrawals")
 def withdraw_records(gate: ContractorGate, route_id: UUID, form: WithdrawalForm) -> WithdrawalAnswer:
     """Withdraw records with a reason: they stay, and no longer count."""
-    with gate.enter() as (session, caller):
+    with gate.write_session() as (session, caller):
         return WithdrawalAnswer(withdrawn=withdrawals.withdraw_records(session, caller, route_id, form))
 
 
 @router.post("/records/{record_id}/replacement")
 def replace_record(gate: RecordingGate, route_id: UUID, record_id: UUID, form: ReplacementForm) -> RecordReceipt:
     """Store a record in another's place, with a reason."""
-    with gate.enter() as (session, caller):
+    with gate.write_session() as (session, caller):
         answer = replacements.replace_record(session, caller, route_id, record_id, form)
     return RecordReceipt.model_validate(_receipt(answer))
 

@@ -8,11 +8,12 @@ from sqlmodel import Session
 
 from service.actions.routes import criteria as actions
 from service.actions.routes.criteria_reports import reports_in, reports_on_route
-from service.api.forms import BoundRouteAnswer, CriteriaAnswer, CriteriaVersionForm, RouteAnswer, RowNumber
 from service.api.gate import ContractorGate, EngineerGate, ReaderGate
+from service.api.routes.forms import BoundRouteAnswer, CriteriaAnswer, CriteriaVersionForm, RouteAnswer
 from service.api.routing import CheckedRoute
 from service.storage.criteria import criteria_row
 from service.storage.tables import CriteriaVersion, Route
+from service.vocabulary import quantities as q
 from service.vocabulary.criteria.criteria import Criteria
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["criteria"])
@@ -20,8 +21,8 @@ router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["criteria"])
 
 @router.post("/projects/{project_id}/criteria", status_code=201)
 def set_criteria(gate: EngineerGate, project_id: UUID, form: Criteria, response: Response) -> CriteriaAnswer:
-    """Add a criteria version; the newest again answers 200 with itself. `reports` says what is the matter with it."""
-    with gate.enter_project(project_id) as (session, caller, project):
+    """Add a criteria version; the newest again answers 200 with itself. `reports` says what is wrong with it."""
+    with gate.write_session_in(project_id) as (session, caller, project):
         row, is_new = actions.set_criteria(session, caller, project, form)
         response.status_code = 201 if is_new else 200
         response.headers["Location"] = f"/v1/projects/{project_id}/criteria/{row.version}"
@@ -29,16 +30,16 @@ def set_criteria(gate: EngineerGate, project_id: UUID, form: Criteria, response:
 
 
 @router.get("/projects/{project_id}/criteria/{version}")
-def read_criteria(gate: ReaderGate, project_id: UUID, version: RowNumber) -> CriteriaAnswer:
+def read_criteria(gate: ReaderGate, project_id: UUID, version: q.RowNumber) -> CriteriaAnswer:
     """Read a criteria version."""
-    with gate.enter_project(project_id) as (session, _, project):
+    with gate.read_snapshot_of(project_id) as (session, _, project):
         return _answer(criteria_row(session, project.id, version))
 
 
 @router.put("/routes/{route_id}/criteria")
 def propose_criteria(gate: EngineerGate, route_id: UUID, form: CriteriaVersionForm) -> BoundRouteAnswer:
     """Propose a criteria version for a route."""
-    with gate.enter() as (session, caller):
+    with gate.write_session() as (session, caller):
         route = actions.propose_criteria(session, caller, route_id, form.version)
         return _bound(session, route, form.version)
 
@@ -46,7 +47,7 @@ def propose_criteria(gate: EngineerGate, route_id: UUID, form: CriteriaVersionFo
 @router.put("/routes/{route_id}/criteria/acknowledgement")
 def acknowledge_criteria(gate: ContractorGate, route_id: UUID, form: CriteriaVersionForm) -> BoundRouteAnswer:
     """Acknowledge what the engineer proposed: from now on the route is judged by it."""
-    with gate.enter() as (session, caller):
+    with gate.write_session() as (session, caller):
         route = actions.acknowledge_criteria(session, caller, route_id, form.version)
         return _bound(session, route, form.version)
 
@@ -61,5 +62,5 @@ def _answer(row: CriteriaVersion) -> CriteriaAnswer:
 
 
 def _bound(session: Session, route: Route, version: int) -> BoundRouteAnswer:
-    answer = RouteAnswer.model_validate(route, from_attributes=True)
+    answer = RouteAnswer.model_validate(route)
     return BoundRouteAnswer(**dict(answer), reports=list(reports_on_route(session, route, version)))

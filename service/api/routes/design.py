@@ -6,8 +6,8 @@ import orjson
 from fastapi import APIRouter, Response
 
 from service.actions.routes import design as actions
-from service.api.forms import DesignAnswer, RouteAnswer
 from service.api.gate import ContractorGate, ReaderGate
+from service.api.routes.forms import DesignAnswer, RouteAnswer
 from service.api.routing import CheckedRoute
 from service.storage.routes import design_row, find_route
 from service.vocabulary.design.design import Design
@@ -18,24 +18,24 @@ router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["routes"])
 @router.post("/projects/{project_id}/routes", status_code=201)
 def describe_route(gate: ContractorGate, project_id: UUID, form: Design, response: Response) -> RouteAnswer:
     """Describe a route; the same again answers 200 with the one that is there."""
-    with gate.enter_project(project_id) as (session, caller, project):
+    with gate.write_session_in(project_id) as (session, caller, project):
         route, is_new = actions.describe_route(session, caller, project, form)
         response.status_code = 201 if is_new else 200
         response.headers["Location"] = f"/v1/routes/{route.id}"
-        return RouteAnswer.model_validate(route, from_attributes=True)
+        return RouteAnswer.model_validate(route)
 
 
 @router.get("/routes/{route_id}")
 def read_route(gate: ReaderGate, route_id: UUID) -> RouteAnswer:
     """Read what binds a route."""
-    with gate.enter() as (session, caller):
-        return RouteAnswer.model_validate(find_route(session, caller.projects, route_id), from_attributes=True)
+    with gate.read_snapshot() as (session, caller):
+        return RouteAnswer.model_validate(find_route(session, caller.projects, route_id))
 
 
 @router.get("/routes/{route_id}/design")
 def read_design(gate: ReaderGate, route_id: UUID) -> DesignAnswer:
     """Read a route's current design."""
-    with gate.enter() as (session, caller):
+    with gate.read_snapshot() as (session, caller):
         row = design_row(session, find_route(session, caller.projects, route_id))
         return DesignAnswer(revision=row.revision, sha256=row.sha256, design=orjson.loads(row.document))
 
@@ -43,6 +43,6 @@ def read_design(gate: ReaderGate, route_id: UUID) -> DesignAnswer:
 @router.put("/routes/{route_id}/design")
 def revise_design(gate: ContractorGate, route_id: UUID, form: Design) -> RouteAnswer:
     """Revise a route's design; everything is judged anew, records keep their place."""
-    with gate.enter() as (session, caller):
+    with gate.write_session() as (session, caller):
         route = actions.revise_design(session, caller, route_id, form)
-        return RouteAnswer.model_validate(route, from_attributes=True)
+        return RouteAnswer.model_validate(route)

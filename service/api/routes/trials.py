@@ -1,25 +1,31 @@
 """Trials of criteria: what they would make of the records that are there."""
 
 from datetime import datetime
+from typing import Annotated, Any
 from uuid import UUID
 
 import orjson
 from fastapi import APIRouter, Response
-from pydantic import BaseModel
+from pydantic import BaseModel, BeforeValidator, ConfigDict
 
 from service.actions.routes import trials as actions
 from service.actions.routes.trials import TrialForm
 from service.api.gate import EngineerGate, PartyGate
 from service.api.routing import CheckedRoute
 from service.storage.criteria import find_trial
-from service.storage.tables import CriteriaTrial
 from service.vocabulary.findings.trial import TrialResult, TrialState
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["criteria"])
 
 
+def _read_result(text: str | None) -> Any:
+    return None if text is None else orjson.loads(text)
+
+
 class TrialAnswer(BaseModel):
     """A trial and where it is; the newest ten of a project keep their result, older ones have ended."""
+
+    model_config = ConfigDict(from_attributes=True)
 
     id: UUID
     route_id: UUID
@@ -29,27 +35,21 @@ class TrialAnswer(BaseModel):
     requested_at: datetime
     finished_at: datetime | None
     problem: str | None
-    result: TrialResult | None
+    result: Annotated[TrialResult | None, BeforeValidator(_read_result)]
 
 
 @router.post("/projects/{project_id}/criteria/trial", status_code=202)
 def try_criteria(gate: EngineerGate, project_id: UUID, form: TrialForm, response: Response) -> TrialAnswer:
     """Try criteria on a route's records without storing a verdict; what came of it is read at `Location`."""
-    with gate.enter_project(project_id) as (session, caller, project):
+    with gate.write_session_in(project_id) as (session, caller, project):
         trial = actions.try_criteria(session, caller, project, form)
         response.headers["Location"] = f"/v1/trials/{trial.id}"
         response.headers["Retry-After"] = "1"
-        return _answer(trial)
+        return TrialAnswer.model_validate(trial)
 
 
 @router.get("/trials/{trial_id}")
 def read_trial(gate: PartyGate, trial_id: UUID) -> TrialAnswer:
     """Read where a trial is: due, done with its result, parked with its problem, or ended."""
-    with gate.enter() as (session, caller):
-        return _answer(find_trial(session, caller.projects, trial_id))
-
-
-def _answer(trial: CriteriaTrial) -> TrialAnswer:
-    names = TrialAnswer.model_fields.keys() - {"result"}
-    result = None if trial.result is None else orjson.loads(trial.result)
-    return TrialAnswer(**{name: getattr(trial, name) for name in names}, result=result)
+    with gate.read_snapshot() as (session, caller):
+        return TrialAnswer.model_validate(find_trial(session, caller.projects, trial_id))

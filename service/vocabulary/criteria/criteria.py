@@ -31,11 +31,12 @@ from service.vocabulary.criteria.links import (
     ReturnLossCriterion,
 )
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
+from service.vocabulary.decimals import LastPlace
 from service.vocabulary.signature_level import SignatureLevel
 
 Days = Annotated[int, Field(strict=True, ge=1, le=365)]
 FibreCount = Annotated[int, Field(strict=True, ge=0, le=1728)]
-Pulses = Annotated[float, q.LastPlace(places=1, low=0, high=50)]
+Pulses = Annotated[float, LastPlace(places=1, low=0, high=50)]
 
 
 class Voiding(StrEnum):

@@ -16,7 +16,7 @@ class Severity(StrEnum):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class CriteriaReport:
-    """What is the matter with one criterion, or with several together, by their codes."""
+    """Why criteria, one or several together by their codes, cannot be met, contradict each other or decide nothing."""
 
     criteria: tuple[str, ...]
     severity: Severity

@@ -1,4 +1,10 @@
 """What crews send: each kind of record, and what it touches.
 
 Knows the criteria, for what a rework voids; nothing of storage.
+
+To add a kind: its word in `words.RecordKind`; its form in `measurements`, as a `FibreTest` where it is one, or in
+`work`; the form in a union of `record`. That is all it takes to be posted, kept, listed, replaced and withdrawn. Only a
+kind about something else than a fibre between two sites, or one connection, says in `record` what it is about and in
+`service.actions.records.fit` what keeps it off a route; only one that names files is named in `evidence`. Judging reads
+it in `worker/judgement/history`. An example in `openapi_examples/post_records` shows and tries it.
 """

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import orjson
 from pydantic import Field, TypeAdapter
 
+from service.vocabulary.records.base import FibreTest
 from service.vocabulary.records.measurements import (
     AttenuationRecord,
     ContinuityRecord,
@@ -89,7 +90,7 @@ def fibres_of(record: Record) -> frozenset[int]:
 def sites_of(record: Record) -> tuple[str, ...]:
     """Return the sites a record names."""
     match record:
-        case OtdrRecord() | AttenuationRecord() | ReturnLossRecord() | DispersionRecord() | ContinuityRecord():
+        case FibreTest():
             return (record.from_site, record.to_site)
         case ArcCalibrationRecord():
             return () if record.site is None else (record.site,)

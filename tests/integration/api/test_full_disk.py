@@ -99,7 +99,9 @@ def test_a_folder_that_may_not_be_written_is_said_and_read_as_ever(fresh_world: 
         assert send_evidence(world, b"meanwhile").status_code == 201
 
 
-def test_a_folder_that_can_not_be_made_is_said_and_the_service_starts(fresh_world: OpenWorld, tmp_path: Path) -> None:
+def test_a_folder_that_cannot_be_made_is_reported_and_the_service_starts(
+    fresh_world: OpenWorld, tmp_path: Path
+) -> None:
     world = fresh_world("bound")
     (tmp_path / "file").write_bytes(b"")
     nowhere = world.settings.model_copy(update={"blob_dir": tmp_path / "file" / "blobs"})
