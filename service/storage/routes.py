@@ -69,10 +69,10 @@ def lock_reached(session: Session, route: Route, reach: Reach) -> Sequence[Route
     A closure's lid is every route's that passes it, and a splicer's calibration every route's that it works on: which
     those are must not change between looking and locking, so that is locked first.
     """
-    if reach.lid_sites or reach.is_any_route:
+    if reach.closure_sites or reach.is_any_route:
         share_sites(session, route.project_id)
     through = select(RouteSite.route_id).where(
-        RouteSite.project_id == route.project_id, col(RouteSite.site_id).in_(reach.lid_sites)
+        RouteSite.project_id == route.project_id, col(RouteSite.site_id).in_(reach.closure_sites)
     )
     wanted = (col(Route.id) == route.id) | col(Route.id).in_(through)
     statement = select(Route).where(Route.project_id == route.project_id)

@@ -13,7 +13,7 @@ from service.storage.routes import design_row, parse_design
 from service.storage.tables import Route
 from service.vocabulary.criteria.contradictions import contradictions_in
 from service.vocabulary.criteria.report import CriteriaReport
-from service.vocabulary.criteria.route_feasibility import misfits_of
+from service.vocabulary.criteria.route_feasibility import infeasibilities_on
 
 
 def reports_on_route(session: Session, route: Route, version: int | None) -> Sequence[CriteriaReport]:
@@ -33,4 +33,4 @@ def reports_in(criteria: str) -> tuple[CriteriaReport, ...]:
 # Rows of both tables never change, so what is said of their texts may be kept.
 @lru_cache(maxsize=128)
 def _reports_on(criteria: str, design: str) -> tuple[CriteriaReport, ...]:
-    return (*reports_in(criteria), *misfits_of(parse_criteria(criteria), parse_design(design)))
+    return (*reports_in(criteria), *infeasibilities_on(parse_criteria(criteria), parse_design(design)))

@@ -20,9 +20,9 @@ from service.vocabulary.criteria.links import (
     LinkAttenuationCriterion,
     RequiredTestCriterion,
 )
-from service.vocabulary.criteria.redundant_criteria import never_deciding
+from service.vocabulary.criteria.redundant_criteria import redundancies_in
 from service.vocabulary.criteria.report import CriteriaReport, Severity, holds_within
-from service.vocabulary.criteria.required_tests import Need, needs_of
+from service.vocabulary.criteria.required_tests import RequiredTest, required_tests_of
 from service.vocabulary.quantities import to_last_place
 from service.vocabulary.words import Basis, DecisionRule, Force
 
@@ -45,12 +45,12 @@ class _Guarded(NamedTuple):
 
 
 def contradictions_in(criteria: Criteria) -> list[CriteriaReport]:
-    """Return what is the matter with criteria before they meet any route."""
+    """Return what cannot be met, contradicts itself or decides nothing in criteria, whatever their route."""
     required = [one for one in criteria.criteria if one.force is Force.REQUIRED]
     return [
         *(report for criterion in criteria.criteria for report in _within(criterion)),
         *_terminations(required),
-        *never_deciding(required),
+        *redundancies_in(required),
         *_bends(criteria.criteria),
         *_untested(required),
     ]
@@ -137,7 +137,7 @@ def _terminations(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
 def _bends(criteria: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
     asked = _asked_for(criteria)
     for criterion in criteria:
-        if isinstance(criterion, BendCriterion) and not asked.issuperset(needs_of(criterion)):
+        if isinstance(criterion, BendCriterion) and not asked.issuperset(required_tests_of(criterion)):
             both = f"{criterion.short_wavelength_nm} and {criterion.long_wavelength_nm} nm"
             detail = f"traces at {both} are not both required, and without either no bend is seen"
             yield _report(criterion, severity=Severity.QUESTIONABLE, detail=detail)
@@ -148,23 +148,23 @@ def _untested(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
     asked = _asked_for(required)
     if not asked:
         return
-    needing: dict[Need, list[str]] = {}
+    judged_by: dict[RequiredTest, list[str]] = {}
     for criterion in required:
         if not isinstance(criterion, RequiredTestCriterion | BendCriterion):
-            for need in needs_of(criterion):
-                needing.setdefault(need, []).append(criterion.code)
-    for need, codes in needing.items():
-        if need.test in _TEST_LABELS and need not in asked:
-            detail = f"{_TEST_LABELS[need.test]} at {need.wavelength_nm} nm are not among the required tests"
+            for test in required_tests_of(criterion):
+                judged_by.setdefault(test, []).append(criterion.code)
+    for test, codes in judged_by.items():
+        if test.name in _TEST_LABELS and test not in asked:
+            detail = f"{_TEST_LABELS[test.name]} at {test.wavelength_nm} nm are not among the required tests"
             yield CriteriaReport(criteria=tuple(codes), severity=Severity.QUESTIONABLE, detail=detail)
 
 
-def _asked_for(criteria: Iterable[AnyCriterion]) -> set[Need]:
+def _asked_for(criteria: Iterable[AnyCriterion]) -> set[RequiredTest]:
     return {
-        need
+        test
         for one in criteria
         if isinstance(one, RequiredTestCriterion) and one.force is Force.REQUIRED
-        for need in needs_of(one)
+        for test in required_tests_of(one)
     }
 
 

@@ -48,9 +48,9 @@ _OWN = ("code", "clause", "fallback", "estimate_action_limit_db", "one_way_actio
 _ALL_OF_THEM_PERCENT = 100.0
 
 
-def never_deciding(required: Sequence[AnyCriterion]) -> list[CriteriaReport]:
-    """Return those of some required criteria that another makes idle, each with the one that does."""
-    return [*_looser(required), *_idle_statistics(required)]
+def redundancies_in(required: Sequence[AnyCriterion]) -> list[CriteriaReport]:
+    """Return those of some required criteria that another makes redundant, each with the one that does."""
+    return [*_looser(required), *_redundant_statistics(required)]
 
 
 def _looser(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
@@ -67,17 +67,17 @@ def _looser(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
         strictest = min(firm, key=lambda one: _strictness(one) or 0.0)
         for other in group:
             if other is not strictest and _is_no_stricter(other, strictest):
-                yield _idle(other, because=strictest)
+                yield _redundant(other, because=strictest)
 
 
-def _idle_statistics(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
+def _redundant_statistics(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
     """Find means and shares that hold by themselves where every single joint has to keep no wider a limit."""
     for statistic in required:
         if not isinstance(statistic, JointStatisticCriterion):
             continue
         for every in required:
             if every is not statistic and _covers(every, statistic):
-                yield _idle(statistic, because=every)
+                yield _redundant(statistic, because=every)
                 break
 
 
@@ -119,7 +119,7 @@ def _is_no_stricter(criterion: AnyCriterion, strictest: AnyCriterion) -> bool:
     return (_strictness(criterion) or 0.0) >= (_strictness(strictest) or 0.0)
 
 
-def _idle(criterion: AnyCriterion, *, because: AnyCriterion) -> CriteriaReport:
+def _redundant(criterion: AnyCriterion, *, because: AnyCriterion) -> CriteriaReport:
     return CriteriaReport(
         criteria=(criterion.code, because.code),
         severity=Severity.QUESTIONABLE,

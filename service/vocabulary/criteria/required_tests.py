@@ -27,10 +27,10 @@ from service.vocabulary.words import Basis
 Test = Literal["otdr", "attenuation", "return_loss", "dispersion", "continuity"]
 
 
-class Need(NamedTuple):
+class RequiredTest(NamedTuple):
     """A test of the whole fibre, from both ends; continuity has no wavelength."""
 
-    test: Test
+    name: Test
     wavelength_nm: int | None
 
 
@@ -50,14 +50,14 @@ _TEST_OF: Mapping[type[Criterion], Test] = {
 }
 
 
-def needs_of(criterion: Criterion) -> Sequence[Need]:
+def required_tests_of(criterion: Criterion) -> Sequence[RequiredTest]:
     """Return the tests from end to end that a criterion cannot be judged without."""
     test = _test_of(criterion)
     if test is None or getattr(criterion, "basis", None) is Basis.ESTIMATE:
         return ()
     if isinstance(criterion, BendCriterion):
-        return tuple(Need(test, nm) for nm in (criterion.short_wavelength_nm, criterion.long_wavelength_nm))
-    return (Need(test, getattr(criterion, "wavelength_nm", None)),)
+        return tuple(RequiredTest(test, nm) for nm in (criterion.short_wavelength_nm, criterion.long_wavelength_nm))
+    return (RequiredTest(test, getattr(criterion, "wavelength_nm", None)),)
 
 
 def _test_of(criterion: Criterion) -> Test | None:

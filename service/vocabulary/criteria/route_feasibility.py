@@ -34,12 +34,12 @@ _PDB_PER_MDB = 1_000_000_000
 _UM_PER_KM = 1_000_000_000
 
 
-def misfits_of(criteria: Criteria, layout: Layout) -> list[CriteriaReport]:
-    """Return what is the matter with criteria on one route."""
-    return [report for criterion in criteria.criteria for report in _misfits(criterion, layout)]
+def infeasibilities_on(criteria: Criteria, layout: Layout) -> list[CriteriaReport]:
+    """Return which criteria hold nowhere on a route, or cannot be met by its design."""
+    return [report for criterion in criteria.criteria for report in _infeasibilities(criterion, layout)]
 
 
-def _misfits(criterion: AnyCriterion, layout: Layout) -> Iterator[CriteriaReport]:
+def _infeasibilities(criterion: AnyCriterion, layout: Layout) -> Iterator[CriteriaReport]:
     if not _applies(criterion, layout):
         detail = "holds nowhere on this route: no span is of the length and fibre type that it asks for"
         yield _report(criterion, severity=Severity.QUESTIONABLE, detail=detail)

@@ -15,7 +15,7 @@ class Reach(NamedTuple):
     A lid is that of every route through its closure; a splicer works on several routes between two calibrations.
     """
 
-    lid_sites: frozenset[str]
+    closure_sites: frozenset[str]
     is_any_route: bool
 
 
@@ -23,7 +23,7 @@ def reach_of(records: Iterable[Record]) -> Reach:
     """Return how far some records reach."""
     beyond = [record for record in records if isinstance(record, ClosureStateRecord | ArcCalibrationRecord)]
     return Reach(
-        lid_sites=frozenset(record.site for record in beyond if isinstance(record, ClosureStateRecord)),
+        closure_sites=frozenset(record.site for record in beyond if isinstance(record, ClosureStateRecord)),
         is_any_route=any(isinstance(record, ArcCalibrationRecord) for record in beyond),
     )
 

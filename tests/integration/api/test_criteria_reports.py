@@ -1,4 +1,4 @@
-"""What is the matter with criteria, told where they are posted, meet a route, and bind it."""
+"""Reports on criteria, given where they are posted, meet a route, and bind it."""
 
 import pytest
 

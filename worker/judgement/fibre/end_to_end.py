@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from service.vocabulary.criteria.required_tests import Need, Test
+from service.vocabulary.criteria.required_tests import RequiredTest, Test
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import Outcome, Reason
 from worker.judgement.fibre.findings import Judgement
@@ -15,7 +15,7 @@ from worker.judgement.words import DIRECTION
 
 def end_to_end_test(fibre: FibreMeasured, *, test: Test, wavelength_nm: int | None, is_forward: bool) -> EndToEndTest:
     """Return what one direction has of a test from end to end."""
-    need = Need(test, wavelength_nm)
+    need = RequiredTest(test, wavelength_nm)
     found = fibre.tests.get((need, is_forward))
     if found is not None:
         return found

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from service.vocabulary.criteria.criteria import Criteria
-from service.vocabulary.criteria.required_tests import Need
+from service.vocabulary.criteria.required_tests import RequiredTest
 from service.vocabulary.design.layout import Joint, Layout
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, combine
 from worker.judgement.fibre.end_faces import end_face_fault
@@ -26,7 +26,7 @@ from worker.judgement.traces.readings import FibreTraces, align_fibre, one_way_l
 from worker.judgement.traces.unexpected import UnexpectedEvent, unexpected_events
 from worker.judgement.words import REASON_LABELS
 
-_CONTINUITY = Need("continuity", None)
+_CONTINUITY = RequiredTest("continuity", None)
 
 
 class PlaceLoss(NamedTuple):
@@ -57,7 +57,7 @@ class FibreMeasured:
     traces: FibreTraces
     alignment: Alignment
     losses: Mapping[int, Mapping[int, PlaceLoss]]
-    tests: Mapping[tuple[Need, bool], EndToEndTest]
+    tests: Mapping[tuple[RequiredTest, bool], EndToEndTest]
     unexpected: tuple[UnexpectedEvent, ...]
 
     @property
@@ -120,7 +120,7 @@ def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) 
 
 
 def find_test(
-    prepared: Prepared, traces: FibreTraces, history: History, *, fibre: int, need: Need, is_forward: bool
+    prepared: Prepared, traces: FibreTraces, history: History, *, fibre: int, need: RequiredTest, is_forward: bool
 ) -> EndToEndTest:
     """Return what one direction has of a test from end to end."""
     test, nm = need

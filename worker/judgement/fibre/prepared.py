@@ -15,7 +15,7 @@ from service.vocabulary.criteria.joints import (
     TerminationLossCriterion,
 )
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
-from service.vocabulary.criteria.required_tests import Need, needs_of
+from service.vocabulary.criteria.required_tests import RequiredTest, required_tests_of
 from service.vocabulary.criteria.workmanship import AttemptsAboveLoss, WorkmanshipCriterion
 from service.vocabulary.design.layout import Layout
 from worker.judgement.fibre.end_faces import required_end_face_sites
@@ -44,7 +44,7 @@ class Prepared:
     criteria: Criteria
     last_index: int
     wavelengths_nm: tuple[int, ...]
-    needs: tuple[Need, ...]
+    needs: tuple[RequiredTest, ...]
     least_losses: Mapping[int, tuple[LeastLoss, ...]]
     end_face_sites: frozenset[int]
     below_zero_tenth_mdb: int
@@ -65,7 +65,7 @@ class Prepared:
 def prepare_measuring(layout: Layout, criteria: Criteria) -> Prepared:
     """Make a design and criteria ready."""
     asked = [nm for criterion in criteria.criteria for nm in _wavelengths_of_losses(criterion)]
-    needs = [need for criterion in criteria.criteria for need in needs_of(criterion)]
+    needs = [need for criterion in criteria.criteria for need in required_tests_of(criterion)]
     return Prepared(
         layout=layout,
         criteria=criteria,

@@ -7,7 +7,7 @@ from service.vocabulary.criteria.contradictions import contradictions_in
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.links import ReturnLossCriterion
 from service.vocabulary.criteria.report import CriteriaReport, Severity
-from service.vocabulary.criteria.route_feasibility import misfits_of
+from service.vocabulary.criteria.route_feasibility import infeasibilities_on
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.design import Section
 from service.vocabulary.design.layout import Layout, fibre_length_um
@@ -43,7 +43,7 @@ def attainability(layout: Layout, criteria: Criteria) -> list[CriteriaReport]:
     """Return which criteria cannot be met, can hardly be met, or contradict each other on a route."""
     return [
         *contradictions_in(criteria),
-        *misfits_of(criteria, layout),
+        *infeasibilities_on(criteria, layout),
         *(
             report
             for one in criteria.criteria

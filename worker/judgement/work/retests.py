@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from service.vocabulary.criteria.required_tests import Need, needs_of
+from service.vocabulary.criteria.required_tests import RequiredTest, required_tests_of
 from service.vocabulary.criteria.workmanship import CalibratedSplicer, WorkmanshipCriterion
 from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Reason, SiteKind
 from worker.judgement.fibre.end_to_end import end_to_end_test
@@ -100,10 +100,10 @@ def _record_advice(criterion: WorkmanshipCriterion) -> str:
 
 def _absent_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[_Asked]:
     open_codes = {finding.code for finding in findings if finding.outcome is Outcome.UNDETERMINED}
-    needs: dict[Need, list[str]] = {}
+    needs: dict[RequiredTest, list[str]] = {}
     for criterion in fibre.criteria.criteria:
         if criterion.code in open_codes:
-            for need in needs_of(criterion):
+            for need in required_tests_of(criterion):
                 needs.setdefault(need, []).append(criterion.code)
     for (test, nm), codes in needs.items():
         both = list(zip((True, False), fibre.end_sites, strict=True))

@@ -6,7 +6,7 @@ import pytest
 
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.report import Severity
-from service.vocabulary.criteria.route_feasibility import misfits_of
+from service.vocabulary.criteria.route_feasibility import infeasibilities_on
 from service.vocabulary.design.layout import Layout
 from tests.factories import (
     Body,
@@ -27,7 +27,7 @@ UNMEETABLE, QUESTIONABLE = Severity.UNMEETABLE, Severity.QUESTIONABLE
 
 def told_on(design: Body, *criteria: Body) -> list[tuple[tuple[str, ...], Severity]]:
     """Return whom criteria on a route are told of, and how severe it is."""
-    return [(one.criteria, one.severity) for one in misfits_of(_criteria(*criteria), layout_of(design))]
+    return [(one.criteria, one.severity) for one in infeasibilities_on(_criteria(*criteria), layout_of(design))]
 
 
 def _criteria(*criteria: Body) -> Criteria:

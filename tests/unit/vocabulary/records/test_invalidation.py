@@ -52,9 +52,9 @@ def test_a_lid_touches_every_fibre_and_a_calibration_those_spliced_since() -> No
 
 def test_lids_reach_the_routes_through_them_calibrations_any_route_and_all_else_its_own() -> None:
     for kind in set(MAKE) - {"closure_state", "arc_calibration"}:
-        assert reach_of([read_record(MAKE[kind]())]) == Reach(lid_sites=frozenset(), is_any_route=False)
+        assert reach_of([read_record(MAKE[kind]())]) == Reach(closure_sites=frozenset(), is_any_route=False)
     lids = [read_record(make_closure_state(site=site)) for site in ("C1", "C2")]
-    assert reach_of(lids) == Reach(lid_sites=frozenset({"C1", "C2"}), is_any_route=False)
+    assert reach_of(lids) == Reach(closure_sites=frozenset({"C1", "C2"}), is_any_route=False)
     assert reach_of([*lids, read_record(make_calibration())]).is_any_route
 
 
