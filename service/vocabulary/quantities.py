@@ -115,7 +115,7 @@ class DayForm:
 
 ValueT = TypeVar("ValueT", bound=Value)
 
-UM_PER_CM = 10_000
+UM_PER_CM, UM_PER_M, UM_PER_KM = 10_000, 1_000_000, 1_000_000_000
 
 
 def canonical_time(instant: datetime) -> str:
@@ -152,8 +152,13 @@ def metres_text(length_um: int) -> str:
     centimetres, rest = divmod(length_um, UM_PER_CM)
     if rest:
         centimetres = round_half_even(length_um, unit=UM_PER_CM)
-    metres, part = divmod(abs(centimetres), 100)
-    return f"{'-' if centimetres < 0 else ''}{metres}.{part:02d}"
+    return decimal_text(centimetres, places=2)
+
+
+def decimal_text(value: int, *, places: int) -> str:
+    """Write an integer of some last place as a decimal string with at least one place."""
+    whole, part = divmod(abs(value), 10**places)
+    return f"{'-' if value < 0 else ''}{whole}.{part:0{places}d}"
 
 
 def _parse_instant(value: object) -> datetime:

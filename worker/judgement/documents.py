@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 
 from service.vocabulary.criteria.base import Criterion
-from service.vocabulary.design.layout import UM_PER_M, Layout, LocalFibre
+from service.vocabulary.design.layout import Layout, LocalFibre
 from service.vocabulary.findings.finding import (
     FIBRE_FORM,
     VERDICT_FORM,
@@ -22,7 +22,7 @@ from service.vocabulary.findings.finding import (
     WorkDocument,
 )
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument, SuspicionKind
-from service.vocabulary.quantities import UM_PER_CM
+from service.vocabulary.quantities import UM_PER_CM, UM_PER_M
 from service.vocabulary.words import DecisionRule, Force, Grade, Outcome, Quantity, Reason, Unit
 from worker.judgement.counts import Counts
 from worker.judgement.fibre.contributions import (

@@ -23,7 +23,7 @@ from service.vocabulary.criteria.links import (
 from service.vocabulary.criteria.redundant_criteria import redundancies_in
 from service.vocabulary.criteria.report import CriteriaReport, Severity, holds_within
 from service.vocabulary.criteria.required_tests import RequiredTest, required_tests_of
-from service.vocabulary.quantities import to_last_place
+from service.vocabulary.quantities import decimal_text, to_last_place
 from service.vocabulary.words import Basis, DecisionRule, Force
 
 _LOSSES = (
@@ -64,10 +64,8 @@ def _within(criterion: AnyCriterion) -> Iterator[CriteriaReport]:
     guarded = _guarded(criterion)
     if guarded is None or guarded.limit >= guarded.band:
         return
-    said = (
-        f"the limit {_milli(guarded.limit)} {guarded.unit} less its guard band {_milli(guarded.band)} {guarded.unit} "
-        "is below zero"
-    )
+    limit, band = (f"{decimal_text(one, places=3)} {guarded.unit}" for one in (guarded.limit, guarded.band))
+    said = f"the limit {limit} less its guard band {band} is below zero"
     if criterion.decision is DecisionRule.GUARDED:  # type: ignore[union-attr]
         yield _report(criterion, severity=Severity.UNMEETABLE, detail=f"{said}, which no loss is")
     else:
@@ -174,7 +172,3 @@ def _report(criterion: AnyCriterion, *, severity: Severity, detail: str) -> Crit
 
 def _db(value_db: float) -> int:
     return to_last_place(value_db, places=3)
-
-
-def _milli(value: int) -> str:
-    return f"{value // 1000}.{value % 1000:03d}"

@@ -18,7 +18,7 @@ from service.vocabulary.criteria.links import (
 from service.vocabulary.criteria.report import CriteriaReport, Severity
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.layout import Layout, Span
-from service.vocabulary.quantities import UM_PER_CM, metres_text, to_last_place
+from service.vocabulary.quantities import UM_PER_CM, UM_PER_KM, metres_text, to_last_place
 from service.vocabulary.words import DecisionRule, FibreAction, SiteKind
 
 _END_TO_END = (
@@ -31,7 +31,6 @@ _END_TO_END = (
 )
 # 0.001 dB/km times 1 um of fibre is 1e-12 dB.
 _PDB_PER_MDB = 1_000_000_000
-_UM_PER_KM = 1_000_000_000
 
 
 def infeasibilities_on(criteria: Criteria, layout: Layout) -> list[CriteriaReport]:
@@ -104,7 +103,7 @@ def _denser_than_allowed(criterion: SpliceDensityCriterion, layout: Layout) -> I
             default=0,
         )
         length_um = _length_um(layout, span)
-        if most * 1000 * _UM_PER_KM > limit * length_um:
+        if most * 1000 * UM_PER_KM > limit * length_um:
             designed = f"the design splices a fibre {most} times on {metres_text(length_um)} m"
             detail = f"{designed} from {sites[span.first].id} to {sites[span.last].id}"
             yield _report(

@@ -14,8 +14,6 @@ from service.vocabulary.design.design import Design, PlannedFibres, Section, Sit
 from service.vocabulary.quantities import to_last_place
 from service.vocabulary.words import FibreAction, JointKind, SiteKind, Termination
 
-UM_PER_M = 1_000_000
-
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Joint:

@@ -5,8 +5,7 @@ from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
 
-from service.vocabulary.design.layout import UM_PER_M
-from service.vocabulary.quantities import round_half_even
+from service.vocabulary.quantities import UM_PER_M, round_half_even
 
 FIXED_PER_DB = 10_000
 

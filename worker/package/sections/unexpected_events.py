@@ -5,8 +5,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.vocabulary.design.layout import UM_PER_M, Layout
+from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FibreDocument, UnexpectedEventDocument, WhereDocument
+from service.vocabulary.quantities import UM_PER_M
 from worker.package.data.content import PackageContent
 from worker.package.document_model import Column, Kind, Role, Section, Table, listing
 from worker.package.phrases import UNKNOWN, words
