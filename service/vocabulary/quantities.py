@@ -220,14 +220,12 @@ def _clean_text(text: str) -> str:
 
 _LOSS_DB = LastPlace(places=3, low=-60, high=60)
 _REFLECTANCE_DB = LastPlace(places=3, low=-120, high=0)
-_ATTENUATION_DB_PER_KM = LastPlace(places=3, low=-10, high=10)
 _LENGTH_M = LastPlace(places=2, low=0, high=1_000_000)
 
 LossDb = Annotated[float, _LOSS_DB]
 PositiveLossDb = Annotated[float, LastPlace(places=3, low=0, high=60)]
 ReflectanceDb = Annotated[float, _REFLECTANCE_DB]
 ReturnLossDb = Annotated[float, LastPlace(places=3, low=0, high=120)]
-AttenuationDbPerKm = Annotated[float, _ATTENUATION_DB_PER_KM]
 PositiveAttenuationDbPerKm = Annotated[float, LastPlace(places=3, low=0, high=10)]
 BackscatterDb = Annotated[float, LastPlace(places=2, low=-120, high=-40)]
 ThresholdDb = Annotated[float, LastPlace(places=3, low=0.001, high=5)]
@@ -253,7 +251,7 @@ AveragingS = Annotated[float, LastPlace(places=1, low=0, high=3600)]
 # The same as their canonical text: for readings that come by the thousand and with which nobody reckons at the door.
 LossDbText = Annotated[str, _LOSS_DB]
 ReflectanceDbText = Annotated[str, _REFLECTANCE_DB]
-AttenuationDbPerKmText = Annotated[str, _ATTENUATION_DB_PER_KM]
+AttenuationDbPerKmText = Annotated[str, LastPlace(places=3, low=-10, high=10)]
 LengthMText = Annotated[str, _LENGTH_M]
 
 WavelengthNm = Annotated[int, Field(strict=True, ge=1200, le=1700)]

@@ -8,7 +8,7 @@ Ours is for documents without floats, whose member names are ASCII; the sample's
 import json
 from collections.abc import Iterator
 from decimal import Decimal
-from typing import Any
+from typing import Annotated, Any
 
 import pytest
 import rfc8785
@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.decimals import LastPlace
 from service.vocabulary.design.design import Design
 from service.vocabulary.records.record import RECORD, canonical_record
 from service.vocabulary.words import EventKind, Qualifier
@@ -46,7 +47,7 @@ class _EventAsModel(q.Value):
     loss_db: q.LossDb | None = None
     reflectance_db: q.ReflectanceDb | None = None
     reflectance_qualifier: Qualifier = Qualifier.EQ
-    attenuation_db_per_km: q.AttenuationDbPerKm | None = None
+    attenuation_db_per_km: Annotated[float, LastPlace(places=3, low=-10, high=10)] | None = None
     added_by_hand: q.Flag = False
 
 
