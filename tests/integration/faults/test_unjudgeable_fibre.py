@@ -40,7 +40,7 @@ def breaking(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[Exception]]:
     findings = SpliceRule.findings
 
     def findings_or_fault(rule: Any, fibre: Any) -> Any:
-        if errors and any(trace.body["device"] == "breaks-it" for trace in fibre.history.traces):
+        if errors and any(trace.stamp.device == "breaks-it" for trace in fibre.history.traces):
             raise errors[0]
         return findings(rule, fibre)
 
