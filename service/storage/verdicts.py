@@ -260,4 +260,4 @@ def _fibre_problem(session: Session, route: Route) -> str | None:
     if found is None:
         return None
     others = f", and {found.fibres - 1} more fibres" if found.fibres > 1 else ""
-    return f"fibre {found.number} can not be judged: {found.problem}{others}"
+    return f"fibre {found.number} cannot be judged: {found.problem}{others}"

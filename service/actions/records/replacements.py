@@ -63,7 +63,7 @@ def replace_record(session: Session, caller: Caller, route_id: UUID, record_id: 
 def _refuse_unfit(session: Session, old: Record, new: RecordValue) -> None:
     if new.id == old.id:
         fault = Fault(pointer="/id", detail="is the record's own")
-        raise BodyInvalidError("A record can not replace itself.", faults=[fault])
+        raise BodyInvalidError("A record cannot replace itself.", faults=[fault])
     end = end_of(session, old.project_id, old.id)
     if end is not None and end.replaced_by != new.id:
         raise ConflictError(f"Record {old.id} was withdrawn, or replaced by another, before.")

@@ -89,11 +89,11 @@ def test_a_route_with_a_fibre_that_can_not_be_judged_is_never_conforming_and_nev
     world.drain()
     status = world.status()
     assert (status["is_judged"], status["fibres_waiting"]) == (False, 0)
-    assert status["judging_problem"].startswith(f"fibre {BROKEN} can not be judged: ValueError")
+    assert status["judging_problem"].startswith(f"fibre {BROKEN} cannot be judged: ValueError")
     [segment] = status["segments"]
     assert (segment["status"], segment["counts"]["undetermined"]) == ("in_progress", 1)
     problem = refusal(submit(world), 409)
-    assert f"fibre {BROKEN} can not be judged" in problem["detail"]
+    assert f"fibre {BROKEN} cannot be judged" in problem["detail"]
     concession = {"criterion": "SPLICE-1550", "fibre": BROKEN, "site": "C1", "position": 1, "reason": "none"}
     refusal(world.submit(concessions=[concession]), 409)
 

@@ -80,7 +80,7 @@ def check_uploaded(
             return UploadReport(problems=(problem,))
         people = _people(pdf, expected)
     except UNREADABLE as error:
-        return UploadReport(problems=(_printable(f"What was added to the package can not be read ({error})."),))
+        return UploadReport(problems=(_printable(f"What was added to the package cannot be read ({error})."),))
     trusted = RoleTrust(
         service=trust, contractor=people[CONTRACTOR_FIELD], engineer=people[ENGINEER_FIELD], time=time_trust
     )

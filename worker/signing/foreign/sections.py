@@ -182,7 +182,7 @@ class SectionReader:
 
 def _widths(given: Any) -> tuple[int, int, int]:
     if not isinstance(given, list) or len(given) != 3:
-        raise ExcessError("has a cross-reference stream whose widths can not be read")
+        raise ExcessError("has a cross-reference stream whose widths cannot be read")
     kind, place, third = (whole_number(one, most=8, what="a cross-reference stream whose width is") for one in given)
     if place == 0:
         raise ExcessError("has a cross-reference stream whose entries say nothing")
@@ -191,7 +191,7 @@ def _widths(given: Any) -> tuple[int, int, int]:
 
 def _ranges(given: Any) -> list[tuple[int, int]]:
     if not isinstance(given, list) or len(given) % 2:
-        raise ExcessError("has a cross-reference stream whose ranges can not be read")
+        raise ExcessError("has a cross-reference stream whose ranges cannot be read")
     numbers = [whole_number(one, most=MOST_NUMBERS, what="a range of cross-references") for one in given]
     ranges = list(zip(numbers[::2], numbers[1::2], strict=True))
     if any(first + count > following for (first, count), (following, _) in pairwise(ranges)):

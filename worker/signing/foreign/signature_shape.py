@@ -13,7 +13,7 @@ _MAX_DEPTH = 48
 _CONSTRUCTED, _INDEFINITE = 0x20, 0x80
 # The first of what is tagged: of a message its content, of signed data the certificates.
 _EXPLICIT = 0xA0
-_BROKEN = "has a signature whose message can not be read"
+_BROKEN = "has a signature whose message cannot be read"
 
 
 def check_signature(about: Mapping[str, Any], *, file_bytes: int) -> None:
@@ -21,7 +21,7 @@ def check_signature(about: Mapping[str, Any], *, file_bytes: int) -> None:
     ranges = about.get("/ByteRange")
     # Four numbers; in an earlier revision's view the file may have been longer than it is now, never shorter.
     if not isinstance(ranges, list) or len(ranges) != 4 or not all(isinstance(one, int) for one in ranges):
-        raise ExcessError("has a signature whose ranges can not be read")
+        raise ExcessError("has a signature whose ranges cannot be read")
     if not all(0 <= one <= file_bytes for one in ranges):
         raise ExcessError("has a signature whose ranges lie outside the file")
     contents = about.get("/Contents")

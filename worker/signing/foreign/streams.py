@@ -77,7 +77,7 @@ def _parameters(about: Mapping[str, Any]) -> Mapping[str, Any]:
     given = about.get("/DecodeParms")
     found = [one for one in (given if isinstance(given, list) else [given]) if one is not None]
     if not all(isinstance(one, dict) for one in found):
-        raise ExcessError("has a stream whose packing can not be read")
+        raise ExcessError("has a stream whose packing cannot be read")
     for one in found:
         for name, most in (("/Predictor", 15), ("/Columns", _WIDEST_ROW), ("/Colors", 32), ("/BitsPerComponent", 16)):
             if not isinstance(one.get(name, 1), int) or not 1 <= one.get(name, 1) <= most:
@@ -97,7 +97,7 @@ def _plain(raw: bytes, filters: Sequence[str]) -> bytes:
         text = raw.strip()
         return base64.a85decode(text if text.startswith(b"<~") else b"<~" + text, adobe=True)
     except (ValueError, binascii.Error) as error:
-        raise ExcessError("has a stream of text that can not be read") from error
+        raise ExcessError("has a stream of text that cannot be read") from error
 
 
 def _inflated(packed: bytes, *, is_packed: bool) -> Iterator[bytes]:

@@ -101,7 +101,7 @@ def skip_space(data: bytes, at: int) -> int:
 
 def unreadable(at: int) -> ExcessError:
     """Return the error about a place where nothing stands that could be read."""
-    return ExcessError(f"can not be read at byte {at}")
+    return ExcessError(f"cannot be read at byte {at}")
 
 
 def whole_number(value: Any, *, most: int, what: str) -> int:
