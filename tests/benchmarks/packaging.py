@@ -226,7 +226,7 @@ def _comparison_rows(fibres: int, signed: bytes) -> Iterator[Row]:
         at_most=_COMPARED_AT_MOST_S,
     )
     yield Row(
-        what=f"{what}, memory of the process",
+        what="package, memory of comparing",
         fibres=fibres,
         measured=measured,
         reference="highest resident size",

@@ -59,25 +59,6 @@ def test_a_room_holds_few_modules_and_says_what_it_is(room: Path) -> None:
         )
 
 
-WITHOUT_STATEMENTS = ("service/actions", "service/api", "worker/steps", "worker/jobs", "worker/sealing")
-# A session is handed on and an engine opened; what the database refuses has a name.
-MAY_BE_TAKEN = {"Session", "Engine"}
-
-
-@pytest.mark.parametrize("room", WITHOUT_STATEMENTS)
-def test_who_acts_asks_storage_and_writes_no_statement(room: str) -> None:
-    for path in sorted((ROOT / room).rglob("*.py")):
-        for node in ast.walk(ast.parse(path.read_text())):
-            if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] in {"sqlalchemy", "sqlmodel"}:
-                taken = {alias.name for alias in node.names}
-                assert node.module == "sqlalchemy.exc" or taken <= MAY_BE_TAKEN, path
-            if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id == "session":
-                assert node.attr not in {"exec", "execute", "get", "scalar", "scalars", "connection"}, (
-                    path,
-                    node.lineno,
-                )
-
-
 def modules_imported_with(package: str) -> set[str]:
     """Import every module of a package in a fresh interpreter and return the names of all that came along."""
     program = (
