@@ -8,7 +8,8 @@ from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FibreDocument
 from worker.judgement.counts import Counts, Missing, count_required, missing_of
-from worker.judgement.documents import write_fibre, write_work
+from worker.judgement.documents.fibre import write_fibre, write_work
+from worker.judgement.documents.traces import write_traces, write_unexpected
 from worker.judgement.fibre.consistency import inconsistencies
 from worker.judgement.fibre.contributions import Contributions, contributions_of
 from worker.judgement.fibre.end_to_end import is_dark
@@ -20,7 +21,6 @@ from worker.judgement.history.evidence import Evidence
 from worker.judgement.history.records import read_record
 from worker.judgement.rules.kinds.statistics import JointStatisticRule
 from worker.judgement.rules.table import rules_for
-from worker.judgement.traces.trace_documents import write_traces, write_unexpected
 from worker.judgement.work.work import work_of
 
 # Part of every verdict: raised whenever the same records could come out differently.

@@ -23,7 +23,7 @@ from service.vocabulary.states import JobKind, JobState
 from worker.jobs.context import StepContext
 from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres, rules_in_force, voids_closures
 from worker.jobs.runner import LeftToNewerError, Step
-from worker.judgement.documents import write_contributions, write_counts
+from worker.judgement.documents.route import write_contributions, write_counts
 from worker.judgement.judge import ENGINE, FibreJudgement
 
 log = structlog.get_logger()

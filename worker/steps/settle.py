@@ -25,7 +25,7 @@ from service.vocabulary.states import JobState
 from worker.jobs.context import StepContext
 from worker.jobs.judging import PreparedRules, rules_in_force
 from worker.jobs.runner import LeftToNewerError, Step
-from worker.judgement.documents import read_contributions, read_counts
+from worker.judgement.documents.route import read_contributions, read_counts
 from worker.judgement.judge import ENGINE
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 

@@ -8,7 +8,7 @@ import orjson
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from tests.factories import Body, criteria_of, layout_of, stored
-from worker.judgement.documents import read_contributions, write_contributions
+from worker.judgement.documents.route import read_contributions, write_contributions
 from worker.judgement.fibre.contributions import Contributions
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.judge import FibreJudgement, prepare

@@ -7,13 +7,8 @@ from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
 from service.vocabulary.words import Outcome, Reason, Unit
 from tests.factories import criteria_of
 from worker.judgement.counts import Counts
-from worker.judgement.documents import (
-    read_contributions,
-    read_counts,
-    write_contributions,
-    write_counts,
-    write_findings,
-)
+from worker.judgement.documents.fibre import write_findings
+from worker.judgement.documents.route import read_contributions, read_counts, write_contributions, write_counts
 from worker.judgement.fibre.contributions import Contributions, EstimateSums, PartialSums, TraceOutline
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.numbers.limits import Limit

@@ -8,7 +8,7 @@ from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import VerdictDocument
 from worker.judgement.counts import Counts, Missing, count_required, counts_in, missing_of
-from worker.judgement.documents import write_verdict
+from worker.judgement.documents.route import write_verdict
 from worker.judgement.fibre.contributions import Contributions
 from worker.judgement.judge import ENGINE_VERSION, FibreJudgement
 from worker.judgement.route.statistics import route_findings

@@ -4,8 +4,7 @@ from bisect import bisect_right
 from typing import NamedTuple
 
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import WhereDocument
-from service.vocabulary.quantities import metres_text, round_half_even, to_last_place
+from service.vocabulary.quantities import round_half_even, to_last_place
 
 # An excess is kept in hundredths of a percent.
 _WHOLE = 10_000
@@ -27,13 +26,3 @@ def locate(layout: Layout, *, from_a_um: int) -> Location | None:
     longer = _WHOLE + to_last_place(sections[index].excess_percent, places=2)
     cable_um = round_half_even((from_a_um - offsets[index]) * _WHOLE, unit=longer)
     return Location(section=sections[index].id, cable_um=cable_um)
-
-
-def write_where(layout: Layout, *, from_a_um: int) -> WhereDocument:
-    """Write down where a spot of the fibre lies."""
-    found = locate(layout, from_a_um=from_a_um)
-    document: WhereDocument = {"from_a_m": metres_text(from_a_um)}
-    if found is not None:
-        document["section"] = found.section
-        document["cable_m"] = metres_text(found.cable_um)
-    return document

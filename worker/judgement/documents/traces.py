@@ -11,13 +11,14 @@ from service.vocabulary.findings.finding import (
     TracesDocument,
     UnexpectedEventDocument,
     UnlikeTraceDocument,
+    WhereDocument,
 )
 from service.vocabulary.quantities import metres_text
 from worker.judgement.numbers.exact import mdb_text, metres_to_um
 from worker.judgement.traces.aligned_trace import AlignedTrace
 from worker.judgement.traces.alignment import Alignment
 from worker.judgement.traces.breaks import Breaks
-from worker.judgement.traces.location import write_where
+from worker.judgement.traces.location import locate
 from worker.judgement.traces.readings import FibreTraces
 from worker.judgement.traces.unexpected import UnexpectedEvent
 from worker.judgement.words import DIRECTION
@@ -51,7 +52,7 @@ def _from_a(event: EchoDocument | ShortTraceDocument) -> tuple[int, int, str, st
 
 
 def _unexpected(layout: Layout, event: UnexpectedEvent) -> UnexpectedEventDocument:
-    where = write_where(layout, from_a_um=event.from_a_um)
+    where = _where(layout, from_a_um=event.from_a_um)
     document: UnexpectedEventDocument = {
         "from_a_m": where["from_a_m"],
         "record": event.record,
@@ -68,7 +69,7 @@ def _unexpected(layout: Layout, event: UnexpectedEvent) -> UnexpectedEventDocume
 def _echoes(layout: Layout, aligned: AlignedTrace) -> Iterator[EchoDocument]:
     for echo in aligned.echoes:
         yield {
-            **write_where(layout, from_a_um=aligned.scale.from_a_um(echo.event.at_um)),
+            **_where(layout, from_a_um=aligned.scale.from_a_um(echo.event.at_um)),
             "record": aligned.trace.stamp.id,
             "direction": DIRECTION[aligned.trace.is_forward],
             "wavelength_nm": aligned.trace.wavelength_nm,
@@ -78,13 +79,13 @@ def _echoes(layout: Layout, aligned: AlignedTrace) -> Iterator[EchoDocument]:
 
 
 def _breaks(layout: Layout, breaks: Breaks) -> list[BreakDocument]:
-    return [{**write_where(layout, from_a_um=one.from_a_um), "records": list(one.records)} for one in breaks.found]
+    return [{**_where(layout, from_a_um=one.from_a_um), "records": list(one.records)} for one in breaks.found]
 
 
 def _short_traces(layout: Layout, breaks: Breaks) -> Iterator[ShortTraceDocument]:
     for one in breaks.alone:
         yield {
-            **write_where(layout, from_a_um=one.from_a_um),
+            **_where(layout, from_a_um=one.from_a_um),
             "record": one.trace.stamp.id,
             "direction": DIRECTION[one.trace.is_forward],
             "wavelength_nm": one.trace.wavelength_nm,
@@ -94,7 +95,7 @@ def _short_traces(layout: Layout, breaks: Breaks) -> Iterator[ShortTraceDocument
 def _off_spot(layout: Layout, alignment: Alignment) -> Iterator[OffSpotDocument]:
     for site_index, spot in sorted(alignment.off_spot.items()):
         yield {
-            **write_where(layout, from_a_um=spot.from_a_um),
+            **_where(layout, from_a_um=spot.from_a_um),
             "site": layout.design.sites[site_index].id,
             "designed_m": metres_text(layout.site_offsets_um[site_index]),
             "records": list(spot.records),
@@ -114,3 +115,12 @@ def _unlike(aligned: AlignedTrace) -> Iterator[UnlikeTraceDocument]:
     if unlike.fibres:
         document["fibres"] = [{"first": fibres.first, "last": fibres.last} for fibres in unlike.fibres]
     yield document
+
+
+def _where(layout: Layout, *, from_a_um: int) -> WhereDocument:
+    found = locate(layout, from_a_um=from_a_um)
+    document: WhereDocument = {"from_a_m": metres_text(from_a_um)}
+    if found is not None:
+        document["section"] = found.section
+        document["cable_m"] = metres_text(found.cable_um)
+    return document

@@ -1,0 +1,103 @@
+"""Write what fibres contribute to their route and what the route comes to; read back what is stored of it."""
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from service.vocabulary.findings.finding import VERDICT_FORM, OutcomeCounts, SegmentOutcome, VerdictDocument
+from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument, SuspicionKind
+from worker.judgement.counts import Counts
+from worker.judgement.documents.fibre import write_findings
+from worker.judgement.fibre.contributions import (
+    Contributions,
+    ContributionsDocument,
+    EstimateSums,
+    PartialSums,
+    TraceOutline,
+)
+from worker.judgement.fibre.findings import Finding
+
+
+def write_contributions(contributions: Contributions) -> ContributionsDocument:
+    """Write what a fibre contributes to its route."""
+    return {
+        "parts": [list(row) for row in contributions.sums],
+        "traces": [list(row) for row in contributions.traces],
+        "estimates": [list(row) for row in contributions.estimates],
+        "seen": [_suspicion(one) for one in contributions.suspicions],
+        "is_dark": contributions.is_dark,
+    }
+
+
+def read_contributions(stored: ContributionsDocument) -> Contributions:
+    """Return what a fibre contributes, as it was written."""
+    return Contributions(
+        sums=tuple(
+            PartialSums(criterion, segment, tuple(sites), tuple(map(tuple, columns)))
+            for criterion, segment, sites, columns in stored["parts"]
+        ),
+        traces=tuple(TraceOutline(*row) for row in stored["traces"]),
+        estimates=tuple(EstimateSums(*row) for row in stored["estimates"]),
+        suspicions=tuple(
+            Suspicion(
+                SuspicionKind(one["kind"]), tuple(one["fibres"]), tuple(one["records"]), one["detail"], one["chance"]
+            )
+            for one in stored["seen"]
+        ),
+        is_dark=stored["is_dark"],
+    )
+
+
+def write_counts(counts: Mapping[str, Counts]) -> dict[str, OutcomeCounts]:
+    """Write how many findings came out each way, by segment."""
+    return {segment: _outcome_counts(own) for segment, own in counts.items()}
+
+
+def read_counts(stored: Mapping[str, OutcomeCounts]) -> dict[str, Counts]:
+    """Return how many findings came out each way, as they were written."""
+    return {segment: Counts(**own) for segment, own in stored.items()}
+
+
+def write_segment(counts: Counts) -> SegmentOutcome:
+    """Write what a segment's required findings come to."""
+    return {"outcome": counts.outcome.value, "counts": _outcome_counts(counts)}
+
+
+def write_verdict(
+    *,
+    engine: str,
+    design_sha256: str,
+    criteria_sha256: str,
+    fibres: Sequence[str],
+    tolerated_dark: Sequence[int],
+    findings: Iterable[Finding],
+    suspicions: Iterable[Suspicion],
+    segments: Mapping[str, Counts],
+) -> VerdictDocument:
+    """Write what a route comes to."""
+    document: VerdictDocument = {
+        "form": VERDICT_FORM,
+        "engine": engine,
+        "design_sha256": design_sha256,
+        "criteria_sha256": criteria_sha256,
+        "fibres": list(fibres),
+        "findings": write_findings(findings),
+        "suspicions": [_suspicion(one) for one in suspicions],
+        "segments": {segment: write_segment(counts) for segment, counts in segments.items()},
+    }
+    if tolerated_dark:
+        document["tolerated_dark"] = list(tolerated_dark)
+    return document
+
+
+def _outcome_counts(counts: Counts) -> OutcomeCounts:
+    conforming, nonconforming, undetermined = counts
+    return {"conforming": conforming, "nonconforming": nonconforming, "undetermined": undetermined}
+
+
+def _suspicion(one: Suspicion) -> SuspicionDocument:
+    return {
+        "kind": one.kind.value,
+        "fibres": list(one.fibres),
+        "records": list(one.records),
+        "detail": one.detail,
+        "chance": one.chance,
+    }
