@@ -19,7 +19,7 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 
 from service.storage.jobs import DUE_CHANNEL, claim_hints, forget_hints, seconds_to_next
-from service.storage.session import TCP_PATIENCE, single_statement
+from service.storage.session import listen, single_statement
 from service.vocabulary.states import JobKind
 
 # A sweep without any word from the database: what a lost connection may have missed. Also how late a stop is seen.
@@ -103,9 +103,7 @@ class Relay:
         return len(hints)
 
     def _listen(self, stop: threading.Event) -> None:
-        url = self._engine.url.set(drivername="postgresql").render_as_string(hide_password=False)
-        with psycopg.connect(url, autocommit=True, **TCP_PATIENCE) as connection:
-            connection.execute(f"LISTEN {DUE_CHANNEL}")
+        with listen(self._engine, DUE_CHANNEL) as connection:
             while not stop.is_set():
                 self.moved_at = time.monotonic()
                 wait_s = self._sweep_or_wait(stop)

@@ -15,6 +15,7 @@ from typing import Any
 
 import psycopg
 from psycopg.abc import Buffer
+from psycopg.sql import SQL, Identifier
 from psycopg.types.array import ListBinaryDumper
 from psycopg.types.datetime import TimestamptzLoader
 from sqlalchemy import Engine, create_engine, event, text
@@ -156,6 +157,16 @@ def _make_engine(url: str, options: str = _OPTIONS, **pool: Any) -> Engine:
     )
     event.listen(engine, "connect", _adapt)
     return engine
+
+
+@contextmanager
+def listen(engine: Engine, channel: str) -> "Iterator[psycopg.Connection[Any]]":
+    """Lend a connection beside the pool, in no transaction, that hears what is told on a channel."""
+    # The library's own arguments: written as a URL, a name with a space in it is another name for psycopg.
+    _, arguments = engine.dialect.create_connect_args(engine.url)
+    with psycopg.connect(**{**TCP_PATIENCE, **arguments}, autocommit=True) as connection:
+        connection.execute(SQL("LISTEN {}").format(Identifier(channel)))
+        yield connection
 
 
 def add_rows(session: Session, rows: Iterable[SQLModel]) -> None:

@@ -19,7 +19,8 @@ Superuser = psycopg.Connection[tuple[object, ...]]
 
 @pytest.fixture(scope="module")
 def superuser(servers: Servers, database_template: str) -> Iterator[Superuser]:
-    name = f"storage_{uuid4().hex[:12]}"
+    # A space, for a name is not always one word.
+    name = f"storage {uuid4().hex[:12]}"
     create_database(servers.postgres, name, template=database_template)
     with servers.postgres.server.connect(database=name) as connection:
         yield connection
