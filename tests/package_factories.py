@@ -19,8 +19,7 @@ from service.vocabulary.findings.finding import (
     VoidDocument,
 )
 from service.vocabulary.people import PrintedPerson
-from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignedBy
+from service.vocabulary.signatures import SignatureLevel, SignedBy
 from tests.factories import (
     Body,
     criteria_of,

@@ -13,7 +13,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority
 from worker.demo.authority.time_stamp import state_time
 from worker.signing.fields import DECISION_FIELD, SignatureBoxes

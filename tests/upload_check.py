@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from worker.sealing.foreign_files import check_in_limits
 from worker.signing.check.uploaded import Expected
 from worker.signing.fields import ENGINEER_FIELD

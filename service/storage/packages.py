@@ -9,8 +9,7 @@ from sqlmodel import Session, col, select
 
 from service.errors import NotFoundError
 from service.storage.tables import Package, PackageFile, SignatureUpload, Submission
-from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignaturePlace, SignatureRole, SignedBy
+from service.vocabulary.signatures import SignatureLevel, SignaturePlace, SignatureRole, SignedBy
 
 
 @dataclass(frozen=True, kw_only=True)

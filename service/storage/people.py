@@ -21,8 +21,7 @@ from service.storage.tables import (
     Submission,
     Token,
 )
-from service.vocabulary.people import PrintedPerson
-from service.vocabulary.sides import PartySide
+from service.vocabulary.people import PartySide, PrintedPerson
 from service.vocabulary.states import JobKind
 
 

@@ -1,4 +1,4 @@
-"""What is signed in a package after its issue, by whom and by what, and where a signature is that was sent in."""
+"""What is signed in a package, by whom, by what and at which level, and where a signature is that was sent in."""
 
 from enum import StrEnum
 
@@ -34,3 +34,21 @@ class UploadState(StrEnum):
     CHECKING = "checking"
     TAKEN = "taken"
     REFUSED = "refused"
+
+
+class SignatureLevel(StrEnum):
+    """How long a signature can be checked (ETSI EN 319 142-1): alone; with a proven time; with all proofs inside."""
+
+    B_B = "b_b"
+    B_T = "b_t"
+    B_LTA = "b_lta"
+
+    @property
+    def label(self) -> str:
+        """Return the level's name in the standard."""
+        return f"PAdES {self.name.replace('_', '-')}"
+
+    def reaches(self, asked: "SignatureLevel") -> bool:
+        """Tell whether this level is the one asked for or a higher one."""
+        order = list(SignatureLevel)
+        return order.index(self) >= order.index(asked)

@@ -21,8 +21,7 @@ from service.storage.session import transaction
 from service.storage.submissions import freeze_records
 from service.storage.tables import Job, Package, Submission
 from service.storage.verdicts import standing_verdict
-from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignedBy
+from service.vocabulary.signatures import SignatureLevel, SignedBy
 from service.vocabulary.states import JobKind, SubmissionState
 from tests.benchmarks.rows import Row, Scale, exponent_rows
 from tests.benchmarks.table_references import bare_canvas_s, long_table_s, tables_of

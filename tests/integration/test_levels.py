@@ -14,7 +14,7 @@ from service.api.app import create_app
 from service.settings import WorkerSettings
 from service.storage.session import transaction
 from service.storage.tables import Job
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from service.vocabulary.states import JobKind
 from service.vocabulary.words import TokenKind
 from tests.answering import Answering

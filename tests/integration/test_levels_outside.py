@@ -13,7 +13,7 @@ from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.validation import EmbeddedPdfSignature
 from pyhanko.sign.validation.generic_cms import extract_tst_data_iter
 
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from tests.outside_tools import require_tool
 from tests.signed_documents import Signed, certify_document, make_authorities, make_signed
 from worker.signing.check.verify import verify

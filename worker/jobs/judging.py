@@ -19,8 +19,7 @@ from service.vocabulary.criteria.criteria import Criteria, Voiding
 from service.vocabulary.design.layout import Layout
 from worker.jobs.runner import HopelessError
 from worker.judgement.history.acts import Record
-from worker.judgement.history.evidence import Evidence
-from worker.judgement.history.records import read_record
+from worker.judgement.history.records import Evidence, read_record
 from worker.judgement.judge import FibreJudgement, Rules, prepare, unjudged
 
 # Enough to be quick, few enough that a splice that comes in meanwhile is judged within the second.

@@ -17,8 +17,7 @@ from worker.judgement.fibre.measured import measure_fibre
 from worker.judgement.fibre.prepared import prepare_measuring
 from worker.judgement.fibre.repeats import tested_until_conforming
 from worker.judgement.history.acts import Record
-from worker.judgement.history.evidence import Evidence
-from worker.judgement.history.records import read_record
+from worker.judgement.history.records import Evidence, read_record
 from worker.judgement.rules.kinds.statistics import JointStatisticRule
 from worker.judgement.rules.table import rules_for
 from worker.judgement.work.work import work_of

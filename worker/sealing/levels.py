@@ -2,7 +2,7 @@
 
 from service.settings import CLOCK_TOLERANCE
 from service.vocabulary.criteria.criteria import Criteria
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from worker.jobs.context import StepContext
 from worker.jobs.outages import OutageError, offset_text
 from worker.jobs.runner import HopelessError

@@ -6,8 +6,7 @@ from datetime import datetime
 from enum import StrEnum
 from typing import NamedTuple
 
-from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignedBy
+from service.vocabulary.signatures import SignatureLevel, SignedBy
 
 
 class Awaited(StrEnum):

@@ -32,8 +32,7 @@ from service.storage.routes import lock_route, raise_version
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Package, SignatureUpload
 from service.vocabulary.criteria.criteria import Criteria
-from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignaturePlace, SignatureRole, SignedBy, UploadState
+from service.vocabulary.signatures import SignatureLevel, SignaturePlace, SignatureRole, SignedBy, UploadState
 from service.vocabulary.states import JobState
 from worker.jobs.context import StepContext, worker_event
 from worker.jobs.runner import Step

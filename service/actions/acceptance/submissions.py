@@ -33,7 +33,7 @@ from service.vocabulary import quantities as q
 from service.vocabulary.design.rules import Fault
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FindingDocument, VerdictDocument
-from service.vocabulary.sides import PartySide
+from service.vocabulary.people import PartySide
 from service.vocabulary.signatures import SignedBy
 from service.vocabulary.states import JobKind, SubmissionState
 from service.vocabulary.words import Force, Outcome

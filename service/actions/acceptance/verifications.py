@@ -19,8 +19,7 @@ from service.storage.decisions import decision_on
 from service.storage.packages import package_with_code, packages_beside, signatures_of, submission_of_package
 from service.storage.tables import Decision, Package
 from service.vocabulary import quantities as q
-from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignaturePlace, SignedBy
+from service.vocabulary.signatures import SignatureLevel, SignaturePlace, SignedBy
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 _GROUP = 4

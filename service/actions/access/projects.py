@@ -20,7 +20,7 @@ from service.storage.projects import add_project, project_with_code
 from service.storage.tables import Person, Project
 from service.vocabulary import quantities as q
 from service.vocabulary.design.rules import Fault
-from service.vocabulary.sides import SIDE_OF, PartySide
+from service.vocabulary.people import SIDE_OF, PartySide
 
 
 class ProjectForm(q.Value):

@@ -6,7 +6,7 @@ from service.actions.caller import Caller
 from service.errors import NotFoundError, WrongSideError
 from service.storage.people import claim_for, side_of
 from service.storage.tables import Project
-from service.vocabulary.sides import SIDE_OF, PartySide
+from service.vocabulary.people import SIDE_OF, PartySide
 
 
 def claim_person(session: Session, project: Project, person_id: str, side: PartySide) -> None:

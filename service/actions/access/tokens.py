@@ -25,7 +25,7 @@ from service.storage.tables import Token
 from service.storage.tokens import add_token, lock_token, projects_opened_by, token_with_digest
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.design.rules import Fault
-from service.vocabulary.sides import SIDE_OF
+from service.vocabulary.people import SIDE_OF
 from service.vocabulary.words import TokenKind
 
 _ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"

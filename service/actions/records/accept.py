@@ -31,6 +31,7 @@ from service.storage.tables import Route
 from service.vocabulary.canonical import canonical_json, digest_of, sha256_hex
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.design.rules import Fault
+from service.vocabulary.people import PartySide
 from service.vocabulary.records.invalidation import reach_of
 from service.vocabulary.records.record import RECORD, Record, canonical_record, fibres_of, splicer_of
 from service.vocabulary.records.work import (
@@ -39,7 +40,6 @@ from service.vocabulary.records.work import (
     SpliceRecord,
     TerminationRecord,
 )
-from service.vocabulary.sides import PartySide
 from service.vocabulary.validation import faults_of
 
 # Stands for the digest of a record that is stored, but not on the route it was posted to: no content has it.

@@ -1,4 +1,4 @@
-"""End records: they stay as they came, and no longer count.
+"""End records, by withdrawing them or for another: they stay as they came, and no longer count.
 
 Started by: a withdrawal or a replacement.
 Writes: how each record ended, under the locks of every route that it reaches; the routes' versions.
@@ -7,16 +7,22 @@ Leaves: the `judge` jobs of those routes due, for the fibres that the records ma
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 from uuid import UUID
 
+from pydantic import Field
 from sqlmodel import Session
 
 from service.actions.caller import Caller
 from service.actions.invalidation import judge_after
+from service.errors import BodyInvalidError
+from service.storage.audit import append_audit
 from service.storage.records import ended_among, records_posted, routes_linked
 from service.storage.routes import find_route, lock_reached
 from service.storage.session import add_rows
 from service.storage.tables import Record, RecordEnd, Route
+from service.vocabulary import quantities as q
+from service.vocabulary.design.rules import Fault
 from service.vocabulary.records.invalidation import reach_of
 from service.vocabulary.records.record import Record as RecordValue
 from service.vocabulary.records.record import read_stored_record
@@ -82,3 +88,28 @@ def end_records(
         if own:
             judge_after(session, route, [read_stored_record(record.body) for record in own], is_urgent=True)
     return [record.id for record in new]
+
+
+class WithdrawalForm(q.Value):
+    """Records that no longer count, and why."""
+
+    records: Annotated[tuple[UUID, ...], Field(min_length=1, max_length=500)]
+    reason: q.Text
+
+
+def withdraw_records(session: Session, caller: Caller, route_id: UUID, form: WithdrawalForm) -> int:
+    """Withdraw records of a route, all or none; those that ended before stay as they are. Return how many are new."""
+    locked = lock_records(session, caller, route_id, form.records)
+    found = {record.id for record in locked.records}
+    faults = [
+        Fault(pointer=f"/records/{index}", detail="is not a record posted to this route")
+        for index, record_id in enumerate(form.records)
+        if record_id not in found
+    ]
+    if faults:
+        raise BodyInvalidError("The withdrawal names what is not there.", faults=faults)
+    ended = end_records(session, caller, locked, reason=form.reason, replaced_by=None)
+    if ended:
+        event = caller.event("records.withdrawn", ",".join(map(str, ended)))
+        append_audit(session, locked.route.project_id, event)
+    return len(ended)

@@ -9,8 +9,7 @@ from pydantic import AliasChoices, BaseModel, BeforeValidator, ConfigDict, Field
 
 from service.actions.acceptance.verifications import RoleSignature
 from service.vocabulary import quantities as q
-from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignaturePlace, SignedBy
+from service.vocabulary.signatures import SignatureLevel, SignaturePlace, SignedBy
 
 
 class SubmissionAnswer(BaseModel):

@@ -6,8 +6,7 @@ from datetime import UTC, datetime
 from html import escape
 
 from service.actions.acceptance.verifications import RoleSignature, VerificationAnswer
-from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignaturePlace, SignedBy
+from service.vocabulary.signatures import SignatureLevel, SignaturePlace, SignedBy
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 _WORDS = {

@@ -12,7 +12,7 @@ from service.actions.access.projects import PersonForm, ProjectForm
 from service.api.gate import AdministratorGate, AnyGate, PeopleGate
 from service.api.routing import CheckedRoute
 from service.vocabulary import quantities as q
-from service.vocabulary.sides import PartySide
+from service.vocabulary.people import PartySide
 from service.vocabulary.words import TokenKind
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["projects"])

@@ -11,11 +11,11 @@ from fastapi import APIRouter, Query, Request, Response
 from pydantic import BaseModel, Field, TypeAdapter, ValidationError
 from pydantic_core import from_json
 
-from service.actions.records import replacements, withdrawals
+from service.actions.records import ends, replacements
 from service.actions.records.accept import Answer, Receipt, accept_records
+from service.actions.records.ends import WithdrawalForm
 from service.actions.records.replacements import ReplacementForm
 from service.actions.records.times import refuse_times_ahead
-from service.actions.records.withdrawals import WithdrawalForm
 from service.api.cursors import DEFAULT_LIMIT, MOST, read_cursor, write_cursor
 from service.api.gate import ContractorGate, CrewGate, PartyGate, RecordingGate
 from service.api.problems import Problem
@@ -123,7 +123,7 @@ def read_records(
 def withdraw_records(gate: ContractorGate, route_id: UUID, form: WithdrawalForm) -> WithdrawalAnswer:
     """Withdraw records with a reason: they stay, and no longer count."""
     with gate.write_session() as (session, caller):
-        return WithdrawalAnswer(withdrawn=withdrawals.withdraw_records(session, caller, route_id, form))
+        return WithdrawalAnswer(withdrawn=ends.withdraw_records(session, caller, route_id, form))
 
 
 @router.post("/records/{record_id}/replacement")

@@ -18,8 +18,7 @@ from service.storage.tables.columns import (
     one_of,
     word,
 )
-from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignedBy
+from service.vocabulary.signatures import SignatureLevel, SignedBy
 from service.vocabulary.states import SubmissionState
 
 

@@ -7,7 +7,7 @@ from sqlalchemy import BigInteger, text
 from sqlmodel import Field, SQLModel
 
 from service.storage.tables.columns import big_count, instant, long_text, word
-from service.vocabulary.sides import PartySide
+from service.vocabulary.people import PartySide
 from service.vocabulary.words import TokenKind
 
 

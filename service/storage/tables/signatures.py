@@ -7,8 +7,7 @@ from sqlalchemy import ForeignKeyConstraint, Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 from service.storage.tables.columns import instant, json_value, long_text, one_of, word
-from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignaturePlace, SignatureRole, SignedBy, UploadState
+from service.vocabulary.signatures import SignatureLevel, SignaturePlace, SignatureRole, SignedBy, UploadState
 
 
 class PersonCertificate(SQLModel, table=True):

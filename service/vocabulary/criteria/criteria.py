@@ -32,7 +32,7 @@ from service.vocabulary.criteria.links import (
 )
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
 from service.vocabulary.decimals import LastPlace
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 
 Days = Annotated[int, Field(strict=True, ge=1, le=365)]
 FibreCount = Annotated[int, Field(strict=True, ge=0, le=1728)]

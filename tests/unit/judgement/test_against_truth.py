@@ -11,7 +11,7 @@ from tests.simulator.contract import demo_criteria
 from tests.simulator.large import LargeRoute, simulate_large
 from tests.simulator.route import demo_design
 from tests.simulator.story import demo_batches
-from worker.judgement.history.evidence import Evidence
+from worker.judgement.history.records import Evidence
 from worker.judgement.judge import FibreJudgement, prepare
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 

@@ -7,7 +7,7 @@ from io import BytesIO
 from reportlab.pdfgen.canvas import Canvas
 
 from service.settings import WorkerSettings
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from worker.commands.start.tried import State, Tried, doubtful, good, wrong
 from worker.package.pages.drawing import SIGNATURE_BOXES
 from worker.sealing.signing_key import SigningKeyNotNamedError, load_key

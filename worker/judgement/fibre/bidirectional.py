@@ -6,8 +6,8 @@ from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.words import Reason
 from worker.judgement.numbers.exact import mdb_text, mean_tenth_mdb
 from worker.judgement.traces.aligned_trace import Reading
-from worker.judgement.traces.one_way import OneWayLoss
 from worker.judgement.traces.places import Place
+from worker.judgement.traces.readings import OneWayLoss
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 
 

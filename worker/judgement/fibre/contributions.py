@@ -10,7 +10,7 @@ from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument
 from service.vocabulary.words import Basis
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct, Trace
-from worker.judgement.numbers.ages import instant_us
+from worker.judgement.numbers.clocks import instant_us
 
 _US_PER_AVERAGING_PLACE = 100_000
 _TENTHS = 10

@@ -1,18 +1,66 @@
-"""End faces: which inspection of a side counts, and whether what it found is allowed."""
+"""End faces: which inspection of a side counts, and whether what it found is allowed.
+
+The allowances are those of IEC 61300-3-35:2015, single-mode, as a table of it was reproduced: that for a flat polish
+with a return loss of at least 45 dB, and that for an angled polish; the edition of 2022 differs. Sizes are integers
+of 0.1 um: a scratch's width, a defect's diameter.
+"""
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.joints import EndFaceCriterion
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.layout import Joint, Layout
-from service.vocabulary.words import Force, JointKind, Outcome, Reason, Side, Zone
-from worker.judgement.fibre.end_face_zones import EDITION, LIMITS, Allowance
+from service.vocabulary.words import Force, JointKind, Outcome, Polish, Reason, Side, Zone
 from worker.judgement.history.acts import CleaningAct, History, InspectionAct, Mark, TerminationAct
 from worker.judgement.numbers.clocks import Order, Stamp, last_of_each_clock, latest_is_proven, order_to
 from worker.judgement.numbers.exact import decimal_text
 from worker.judgement.traces.places import Place
+
+EDITION = 2015
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Allowance:
+    """How many marks of one kind a zone may show: those below `free_below` count as none, none is above `greatest`.
+
+    `most` bounds how many lie from `free_below` to `greatest`; `None` stands for any number, or for any size.
+    """
+
+    free_below: int = 0
+    greatest: int | None = None
+    most: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ZoneLimits:
+    """What one zone may show."""
+
+    scratches: Allowance
+    defects: Allowance
+
+
+NONE = Allowance(most=0)
+ANY = Allowance()
+_FEW_SMALL_DEFECTS = Allowance(free_below=20, greatest=50, most=5)
+_NO_GREAT_DEFECT = Allowance(greatest=100)
+
+# Zones by their outer diameter: A 25 um, B 115 um, C 135 um, D 250 um.
+FLAT: Mapping[Zone, ZoneLimits] = {
+    Zone.A: ZoneLimits(scratches=NONE, defects=NONE),
+    Zone.B: ZoneLimits(scratches=Allowance(greatest=30), defects=_FEW_SMALL_DEFECTS),
+    Zone.C: ZoneLimits(scratches=ANY, defects=ANY),
+    Zone.D: ZoneLimits(scratches=ANY, defects=_NO_GREAT_DEFECT),
+}
+ANGLED: Mapping[Zone, ZoneLimits] = {
+    **FLAT,
+    Zone.A: ZoneLimits(scratches=Allowance(greatest=30, most=4), defects=NONE),
+    Zone.B: ZoneLimits(scratches=ANY, defects=_FEW_SMALL_DEFECTS),
+}
+LIMITS: Mapping[Polish, Mapping[Zone, ZoneLimits]] = {Polish.PC: FLAT, Polish.UPC: FLAT, Polish.APC: ANGLED}
+
 
 # Why the latest inspection of a side tells nothing of what is there now.
 ORDER_FAULTS: Mapping[Reason, str] = {

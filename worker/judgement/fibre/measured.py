@@ -20,9 +20,8 @@ from worker.judgement.history.trace_sets import Side
 from worker.judgement.history.validity import Validity, judge_validity
 from worker.judgement.traces.aligned_trace import AlignedTrace
 from worker.judgement.traces.alignment import Alignment
-from worker.judgement.traces.one_way import OneWayLoss
 from worker.judgement.traces.places import Place
-from worker.judgement.traces.readings import FibreTraces, align_fibre, one_way_losses
+from worker.judgement.traces.readings import FibreTraces, OneWayLoss, align_fibre, one_way_losses
 from worker.judgement.traces.unexpected import UnexpectedEvent, unexpected_events
 from worker.judgement.words import REASON_LABELS
 

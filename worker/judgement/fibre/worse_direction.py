@@ -6,7 +6,7 @@ from typing import NamedTuple
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.words import Reason
 from worker.judgement.fibre.bidirectional import missing_detail, missing_reason, record_readings, spoken
-from worker.judgement.traces.one_way import OneWayLoss
+from worker.judgement.traces.readings import OneWayLoss
 from worker.judgement.words import DIRECTION_LABELS
 
 # There is a reading, and it cannot be told which; that the other direction is good says nothing of it.

@@ -1,6 +1,7 @@
 """Reading stored records, each once, as values of their kinds: behind this door no judging sees a document."""
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from operator import attrgetter
 from typing import Any, NamedTuple
 
@@ -38,9 +39,22 @@ from worker.judgement.history.acts import (
     TraceEvent,
     ZoneMarks,
 )
-from worker.judgement.history.evidence import Evidence
 from worker.judgement.numbers.clocks import Stamp
 from worker.judgement.numbers.exact import last_place, metres_to_um
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Evidence:
+    """A stored record with what the service knows of it beside its content.
+
+    `body` is the canonical record parsed from JSON: quantities are decimal strings with all their places, times are UTC
+    text of one width, so that they compare as text.
+    """
+
+    body: Mapping[str, Any]
+    is_ended: bool
+    clock_is_flagged: bool
+
 
 Body = Mapping[str, Any]
 

@@ -1,6 +1,7 @@
-"""Which of two acts came first, where their clocks can say so."""
+"""Which of two acts came first, where their clocks can say so, and how much later the other."""
 
 from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
 from enum import Enum, auto
 from typing import NamedTuple
 
@@ -65,3 +66,19 @@ def latest_is_proven(stamps: Sequence[Stamp]) -> bool:
         return True
     *others, latest = last_of_each_clock(stamps)
     return all(order_is_proven(other, latest) for other in others)
+
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND = timedelta(microseconds=1)
+
+
+def instant_us(text: str) -> int:
+    """Return the microseconds from 1970 to an instant."""
+    # Years before 1000, which earlier releases took, were kept without the zeros in front of them.
+    year, _, rest = text.partition("-")
+    return (datetime.fromisoformat(f"{year.zfill(4)}-{rest}") - _EPOCH) // _MICROSECOND
+
+
+def age_us(*, earlier: str, later: str) -> int:
+    """Return the microseconds from one instant to a later one."""
+    return instant_us(later) - instant_us(earlier)

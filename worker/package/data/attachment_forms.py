@@ -12,8 +12,7 @@ from service.vocabulary.design.design import Design
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FibreDocument, VerdictDocument
 from service.vocabulary.records.record import RECORD_FORM, Record
-from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignedBy
+from service.vocabulary.signatures import SignatureLevel, SignedBy
 from worker.package.data.content import PAGES_FORM, Now
 
 __all__ = ["PACKAGE_FORM", "PAGES_FORM", "attachment_schemas"]

@@ -12,8 +12,7 @@ from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FibreDocument, FindingDocument, VerdictDocument
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from service.vocabulary.people import PrintedPerson
-from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignedBy
+from service.vocabulary.signatures import SignatureLevel, SignedBy
 
 # How pages are drawn from the data: raised whenever the same data would give other pages, and a test asks for it.
 PAGES_FORM = 2

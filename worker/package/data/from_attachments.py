@@ -16,8 +16,7 @@ from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.people import PrintedPerson
 from service.vocabulary.quantities import read_canonical
 from service.vocabulary.records.record import canonical_record, read_stored_record
-from service.vocabulary.signature_level import SignatureLevel
-from service.vocabulary.signatures import SignedBy
+from service.vocabulary.signatures import SignatureLevel, SignedBy
 from worker.package.data.attachment_forms import (
     FIRST_PACKAGE_FORM,
     PACKAGE_FORM,

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.criteria import AnyCriterion, Release, Voiding
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from service.vocabulary.words import Outcome
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import Finding

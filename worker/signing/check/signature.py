@@ -9,7 +9,7 @@ from pyhanko.sign.fields import SigSeedSubFilter
 from pyhanko.sign.validation import EmbeddedPdfSignature, validate_pdf_signature
 from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverageLevel
 
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from worker.signing.check.change_policy import CHANGE_POLICY
 from worker.signing.check.cms import Vouched, cms_problems
 from worker.signing.check.parsing import entry, fills_its_place_plainly, own_contents

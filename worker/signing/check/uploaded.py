@@ -7,7 +7,7 @@ from io import BytesIO
 
 from pyhanko.pdf_utils.reader import PdfFileReader
 
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from worker.signing.check.parsing import UNREADABLE
 from worker.signing.check.verify import verify
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, FIELD_TITLES

@@ -17,7 +17,7 @@ from pyhanko.sign.signers.pdf_signer import (
 from pyhanko.sign.timestamps import TimeStamper
 from pyhanko_certvalidator import ValidationContext
 
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from worker.signing.errors import LevelUnreachableError
 from worker.signing.keys.signing_key import SigningKey
 from worker.signing.make.revocation import Fetch, gather, read_revocation_list

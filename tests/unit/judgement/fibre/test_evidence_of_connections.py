@@ -33,9 +33,8 @@ from tests.factories import (
     termination_criterion,
 )
 from tests.unit.judgement.judging import finding_of, judge, work_of
-from worker.judgement.history.evidence import Evidence
 from worker.judgement.history.history import read_history
-from worker.judgement.history.records import read_record
+from worker.judgement.history.records import Evidence, read_record
 from worker.judgement.history.validity import judge_validity
 
 AFTER_TEST = "2025-03-25T08:00:00Z"

@@ -10,7 +10,7 @@ from asn1crypto import cms, core, x509
 from cryptography.hazmat.primitives.serialization import Encoding
 from pyhanko.pdf_utils.reader import PdfFileReader
 
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from tests.signed_documents import NOW, Signed, sign_document, signed_gaps
 from tests.signing_people import make_signatory
 from worker.signing.check.cms import is_der

@@ -25,7 +25,7 @@ from pyhanko_certvalidator.ltv.types import ValidationTimingInfo
 from pyhanko_certvalidator.policy_decl import NO_REVOCATION, REQUIRE_REVINFO, CertRevTrustPolicy
 from pyhanko_certvalidator.registry import SimpleTrustManager
 
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from tests.signed_documents import (
     CERTIFIED_AT,
     ELAPSED,

@@ -11,7 +11,7 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign.fields import SigSeedSubFilter
 from pyhanko.sign.signers import PdfSignatureMetadata, sign_pdf
 
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from tests.signed_documents import (
     Signed,
     attach,

@@ -16,7 +16,7 @@ import pytest
 from cryptography.hazmat.primitives.serialization import Encoding
 
 from service.settings import MAX_SIGNATURE_BYTES
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from tests.hostile_files import HOSTILE, NAMED, Base, der, update, xref_stream
 from tests.signed_documents import Signed, make_signed
 from tests.signing_people import Signatory, make_signatory, sign_among_lookalikes, sign_as

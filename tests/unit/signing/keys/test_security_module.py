@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec, rsa
 
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from tests.outside_tools import require_tool
 from tests.security_module import PIN, SoftModule, make_module
 from tests.signed_documents import NOW, Signed, certify_document, countersign_document, make_document, make_sealing

@@ -7,7 +7,7 @@ from io import BytesIO
 import pytest
 from pyhanko.pdf_utils.reader import PdfFileReader
 
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from tests.signed_documents import Signed, make_authorities, make_signed
 from tests.signing_people import Signatory, make_signatory, sign_as
 from worker.signing.check.uploaded import Expected, check_uploaded

@@ -9,7 +9,7 @@ import pytest
 from asn1crypto import tsp
 from cryptography.hazmat.primitives.asymmetric import ec
 
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from tests.signed_documents import (
     CERTIFIED_AT,
     NOW,

@@ -11,7 +11,7 @@ from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign.fields import enumerate_sig_fields
 
-from service.vocabulary.signature_level import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel
 from tests.signed_documents import Signed, make_signed
 from tests.signing_people import make_signatory, sign_as
 from worker.signing.check.uploaded import Expected, check_uploaded

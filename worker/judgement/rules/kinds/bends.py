@@ -12,8 +12,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import section_at, unexpected_loss, unexpected_spots
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, db_text
 from worker.judgement.numbers.limits import Held, Limit, hold, to_parts
-from worker.judgement.rules.base import Rule
-from worker.judgement.rules.subjects import joint_finding, section_finding
+from worker.judgement.rules.base import Rule, joint_finding, section_finding
 from worker.judgement.traces.places import Place
 
 

@@ -9,8 +9,7 @@ from service.vocabulary.words import Outcome, Reason, Unit
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import CalibrationAct, SpliceAct
-from worker.judgement.numbers.ages import age_us
-from worker.judgement.numbers.clocks import Stamp, order_is_proven
+from worker.judgement.numbers.clocks import Stamp, age_us, order_is_proven
 from worker.judgement.numbers.exact import PARTS, parts_text
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.words import REASON_LABELS

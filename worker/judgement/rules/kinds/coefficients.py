@@ -16,8 +16,7 @@ from worker.judgement.history.trace_sets import Side
 from worker.judgement.history.validity import reason_of, void_records
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
 from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.rules.base import Rule
-from worker.judgement.rules.subjects import length_over_um, section_finding, span_finding
+from worker.judgement.rules.base import Rule, length_over_um, section_finding, span_finding
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 

@@ -11,8 +11,7 @@ from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import PARTS
 from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.rules.base import Rule
-from worker.judgement.rules.subjects import length_over_um, segments_over, span_finding
+from worker.judgement.rules.base import Rule, length_over_um, segments_over, span_finding
 
 _UM_PER_KM = 10**9
 

@@ -8,8 +8,7 @@ from service.vocabulary.words import JointKind, Side
 from worker.judgement.fibre.end_faces import ORDER_FAULTS, Inspection, inspection_of
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.rules.base import Rule
-from worker.judgement.rules.subjects import joint_finding
+from worker.judgement.rules.base import Rule, joint_finding
 
 
 class EndFaceRule(Rule[EndFaceCriterion]):

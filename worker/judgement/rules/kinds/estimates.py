@@ -11,8 +11,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.numbers.exact import PDB_PER_MDB, mdb_text
 from worker.judgement.rules.attempts import FallbackLimit, attempts_at, relax
-from worker.judgement.rules.base import Rule, most_db
-from worker.judgement.rules.subjects import joint_finding
+from worker.judgement.rules.base import Rule, joint_finding, most_db
 from worker.judgement.words import REASON_LABELS
 
 

@@ -16,8 +16,7 @@ from worker.judgement.history.trace_sets import Side
 from worker.judgement.history.validity import reason_of, void_records
 from worker.judgement.numbers.exact import PARTS
 from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.rules.base import Rule
-from worker.judgement.rules.subjects import length_over_um, span_finding
+from worker.judgement.rules.base import Rule, length_over_um, span_finding
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, at_wavelength
 
 # Of a percentage, as limits and values are written.

@@ -11,8 +11,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.trace_sets import Side
 from worker.judgement.history.validity import void_records
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB
-from worker.judgement.rules.base import Rule, most_db
-from worker.judgement.rules.subjects import joint_finding
+from worker.judgement.rules.base import Rule, joint_finding, most_db
 from worker.judgement.traces.places import Place
 from worker.judgement.traces.reflections import OneWayReflectance, worst_shown
 

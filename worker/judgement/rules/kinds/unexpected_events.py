@@ -15,8 +15,7 @@ from worker.judgement.history.acts import Trace
 from worker.judgement.history.trace_sets import Side
 from worker.judgement.history.validity import void_records
 from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
-from worker.judgement.rules.base import Rule, most_db
-from worker.judgement.rules.subjects import link_finding, section_finding
+from worker.judgement.rules.base import Rule, link_finding, most_db, section_finding
 from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS
 
 

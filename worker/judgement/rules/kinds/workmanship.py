@@ -26,9 +26,8 @@ from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.numbers.exact import PARTS, decimal_text, limit_mdb
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.attempts import attempts_at
-from worker.judgement.rules.base import Rule
+from worker.judgement.rules.base import Rule, joint_finding
 from worker.judgement.rules.kinds.calibrated_splicers import judge_calibration
-from worker.judgement.rules.subjects import joint_finding
 from worker.judgement.traces.places import Place
 from worker.judgement.words import REASON_LABELS
 
