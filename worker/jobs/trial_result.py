@@ -10,7 +10,7 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import OutcomeCounts
 from service.vocabulary.findings.trial import ChangedFibres, TrialResult
 from service.vocabulary.words import Outcome
-from worker.judgement.counts import Counts
+from worker.judgement.fibre.findings import Counts
 from worker.judgement.judge import FibreJudgement
 from worker.judgement.route.attainable import attainability
 from worker.judgement.route.settle import JudgedFibre, settle

@@ -7,15 +7,14 @@ from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FibreDocument
-from worker.judgement.counts import Counts, Missing, count_required, missing_of
 from worker.judgement.documents.fibre import write_fibre, write_work
 from worker.judgement.documents.traces import write_traces, write_unexpected
-from worker.judgement.fibre.consistency import inconsistencies
 from worker.judgement.fibre.contributions import Contributions, contributions_of
 from worker.judgement.fibre.end_to_end import is_dark
+from worker.judgement.fibre.findings import Counts, Missing, count_required, missing_of
 from worker.judgement.fibre.measured import measure_fibre
 from worker.judgement.fibre.prepared import prepare_measuring
-from worker.judgement.fibre.repeats import tested_until_conforming
+from worker.judgement.fibre.suspicions import inconsistencies, tested_until_conforming
 from worker.judgement.history.acts import Record
 from worker.judgement.history.records import Evidence, read_record
 from worker.judgement.rules.kinds.statistics import JointStatisticRule

@@ -6,11 +6,10 @@ from service.vocabulary.findings.finding import Direction, RecordReading, VoidRe
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
 from service.vocabulary.words import Outcome, Reason, Unit
 from tests.factories import criteria_of
-from worker.judgement.counts import Counts
 from worker.judgement.documents.fibre import write_findings
 from worker.judgement.documents.route import read_contributions, read_counts, write_contributions, write_counts
 from worker.judgement.fibre.contributions import Contributions, EstimateSums, PartialSums, TraceOutline
-from worker.judgement.fibre.findings import Finding, Judgement
+from worker.judgement.fibre.findings import Counts, Finding, Judgement
 from worker.judgement.numbers.limits import Limit
 
 # What a fibre's row held before contributions were values: stored rows are read for ever.

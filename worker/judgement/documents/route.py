@@ -4,7 +4,6 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from service.vocabulary.findings.finding import VERDICT_FORM, OutcomeCounts, SegmentOutcome, VerdictDocument
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument, SuspicionKind
-from worker.judgement.counts import Counts
 from worker.judgement.documents.fibre import write_findings
 from worker.judgement.fibre.contributions import (
     Contributions,
@@ -13,7 +12,7 @@ from worker.judgement.fibre.contributions import (
     PartialSums,
     TraceOutline,
 )
-from worker.judgement.fibre.findings import Finding
+from worker.judgement.fibre.findings import Counts, Finding
 
 
 def write_contributions(contributions: Contributions) -> ContributionsDocument:

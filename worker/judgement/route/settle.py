@@ -7,9 +7,9 @@ from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import VerdictDocument
-from worker.judgement.counts import Counts, Missing, count_required, counts_in, missing_of
 from worker.judgement.documents.route import write_verdict
 from worker.judgement.fibre.contributions import Contributions
+from worker.judgement.fibre.findings import Counts, Missing, count_required, counts_in, missing_of
 from worker.judgement.judge import ENGINE_VERSION, FibreJudgement
 from worker.judgement.route.statistics import route_findings
 from worker.judgement.route.suspicions import suspicions_of

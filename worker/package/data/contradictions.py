@@ -6,8 +6,8 @@ from service.vocabulary.canonical import digest_of
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.words import Force, Outcome
-from worker.judgement.counts import Counts, count_outcomes, counts_in
 from worker.judgement.documents.route import write_segment
+from worker.judgement.fibre.findings import Counts, count_outcomes, counts_in
 from worker.judgement.route.settle import tolerated_dark
 from worker.package.data.content import PackageContent
 from worker.package.phrases import count_text

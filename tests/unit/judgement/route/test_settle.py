@@ -7,8 +7,8 @@ import pytest
 from service.vocabulary.canonical import digest_of
 from tests.factories import criteria_of, finished_fibre, layout_of, make_criteria, make_design, splice_criterion
 from tests.unit.judgement.judging import judge
-from worker.judgement.counts import Counts
 from worker.judgement.fibre.contributions import Contributions
+from worker.judgement.fibre.findings import Counts
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 
 
