@@ -33,7 +33,9 @@ TCP_PATIENCE: Mapping[str, Any] = MappingProxyType(
         "tcp_user_timeout": 15_000,
     }
 )
-_OPTIONS = "-c lock_timeout=10s -c statement_timeout=60s -c idle_in_transaction_session_timeout=60s -c timezone=UTC"
+# A process that is stopped in the middle of a transaction keeps its route locked for no longer than it would take to be
+# found dead; nothing waits for anything but the database while a transaction is open.
+_OPTIONS = "-c lock_timeout=10s -c statement_timeout=60s -c idle_in_transaction_session_timeout=20s -c timezone=UTC"
 
 
 _AGAIN_AFTER_S = 30.0
