@@ -172,7 +172,7 @@ def test_a_job_that_hangs_ends_its_process_says_where_and_is_done_by_the_next(
     wait_until(lambda: bool(world.status()["is_judged"]))
     assert job_of(world, JobKind.JUDGE).fence > first
     assert (worker.pid, worker.is_running) == (main, True)
-    assert "lock_and_raise" in worker.log.read_text()
+    assert "worker/steps/judge.py" in worker.log.read_text()
 
 
 def test_an_orderly_stop_gives_a_job_back_at_once(world: World, relay: Part, worker: Part, tmp_path: Path) -> None:

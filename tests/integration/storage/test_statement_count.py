@@ -32,7 +32,7 @@ def test_one_splice_is_judged_and_settled_with_few_statements(
     world: World, relay_and_hints: tuple[Relay, list[tuple[JobKind, UUID]]]
 ) -> None:
     relay, hints = relay_and_hints
-    world.post_records([make_splice(id=str(uuid4()), estimate_db=0.9)])
+    world.post_records([make_splice(id=str(uuid4()), fibres=[2], estimate_db=0.9)])
     for kind in (JobKind.JUDGE, JobKind.SETTLE):
         with statements(world.engine) as said:
             relay.sweep()
