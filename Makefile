@@ -65,7 +65,7 @@ migrate: $(READY) ## bring the database at MIGRATION_DATABASE_URL to the newest 
 
 LOCK := uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header \
   --no-emit-index-url --no-emit-find-links pyproject.toml
-examples: $(READY) ## write openapi_examples/openapi.json anew
+examples: $(READY) ## write openapi.json and package_schemas.json in openapi_examples/ anew
 	@$(BIN)/python -m tests.write_openapi
 
 lock: ## write both lock files anew: what a deployment runs, and what demo and tests need besides (needs uv)

@@ -16,12 +16,6 @@ from typing import Any
 OUT_OF_MEMORY, ANSWER_TOO_LONG = 81, 82
 _PR_SET_PDEATHSIG = 1
 _MOST_OPEN_FILES = 64
-_limited = False
-
-
-def is_limited() -> bool:
-    """Tell whether this process is one that works within limits."""
-    return _limited
 
 
 def main(arguments: list[str]) -> int:
@@ -50,7 +44,6 @@ def _die_with(parent_pid: int) -> None:
 
 
 def _set_limits(*, memory_bytes: int, cpu_s: int, answer_bytes: int) -> None:
-    global _limited  # noqa: PLW0603 - a fact about this process
     # The second figure of computing is for a program that would catch the signal sent at the first.
     for what, soft, hard in (
         (resource.RLIMIT_AS, memory_bytes, memory_bytes),
@@ -60,7 +53,6 @@ def _set_limits(*, memory_bytes: int, cpu_s: int, answer_bytes: int) -> None:
         (resource.RLIMIT_CORE, 0, 0),
     ):
         _lower(what, soft=soft, hard=hard)
-    _limited = True
 
 
 def _lower(what: int, *, soft: int, hard: int) -> None:

@@ -24,7 +24,7 @@ from tests.world import World, open_project
 pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 READERS = {CREW, CONTRACTOR, ENGINEER}
-# design.md, 1: who may do what.
+# Who may do what, as README says it.
 MAY: Mapping[str, set[TokenKind]] = {
     "open_project": {ADMINISTRATOR},
     "read_project": set(TokenKind),

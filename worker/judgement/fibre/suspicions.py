@@ -1,6 +1,6 @@
 """What is odd in one fibre's tests: parts that are not the whole, splices that cannot be, tests until one passes."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.criteria.links import Combination, LinkAttenuationCriterion
@@ -133,7 +133,6 @@ def _half_text(twice_mdb: int) -> str:
 
 
 _TENTHS = 10
-_Earlier = Mapping[str, Sequence[Measurement]]
 
 
 def tested_until_conforming(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[Suspicion]:

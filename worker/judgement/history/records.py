@@ -293,3 +293,4 @@ _ACTS: Mapping[RecordKind, Callable[[Body, Stamp], Record]] = {
     RecordKind.ARC_CALIBRATION: _calibration,
     RecordKind.CLOSURE_STATE: _closure_state,
 }
+KINDS_READ = frozenset((*_TESTS, *_ACTS))

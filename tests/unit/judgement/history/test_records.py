@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from service.vocabulary.words import RecordKind
 from tests.factories import (
     Body,
     layout_of,
@@ -14,7 +15,7 @@ from tests.factories import (
     stored,
 )
 from worker.judgement.history.acts import ClosureAct, LinkLoss, Record, SplicedRibbon, Trace
-from worker.judgement.history.records import read_record
+from worker.judgement.history.records import KINDS_READ, read_record
 
 
 def read(body: Body, **flags: bool) -> Record | None:
@@ -25,6 +26,11 @@ def trace_of(*events: dict[str, Any], **changes: Any) -> Trace:
     trace = read(make_otdr(events=list(events), **changes))
     assert isinstance(trace, Trace)
     return trace
+
+
+def test_every_kind_of_record_is_read() -> None:
+    # One that is not would keep every fibre that it reaches from being judged.
+    assert set(RecordKind) == KINDS_READ
 
 
 def test_quantities_are_integers_of_their_last_place() -> None:

@@ -31,4 +31,4 @@ def drawn_digest() -> str:
 
 
 def test_pages_that_are_drawn_otherwise_are_of_another_form() -> None:
-    assert {PAGES_FORM: drawn_digest()} == DRAWN, "raise PAGES_FORM (worker/package/data/attachment_forms)"
+    assert {PAGES_FORM: drawn_digest()} == DRAWN, "raise PAGES_FORM (worker/package/data/content)"

@@ -15,7 +15,6 @@ from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.words import REASON_LABELS
 
 _US_PER_H = 3_600_000_000
-_PARTS_PLACES = 4
 
 
 def judge_calibration(
