@@ -1,6 +1,8 @@
 """Judge stored records fibre by fibre: what the judge step, a submission's snapshot and a trial have in common."""
 
+import math
 import threading
+import time
 import traceback
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -48,14 +50,19 @@ class Waiting:
     by: PreparedRules
 
 
-def judge_fibres(waiting: Waiting, *, come_forward: Callable[[], None]) -> list[tuple[FibreVersions, FibreJudgement]]:
-    """Judge fibres from what was read, with no transaction open."""
+def judge_fibres(
+    waiting: Waiting, *, come_forward: Callable[[], None], for_s: float = math.inf
+) -> list[tuple[FibreVersions, FibreJudgement]]:
+    """Judge fibres from what was read, with no transaction open; after so many seconds the others are left."""
+    ends_at = time.monotonic() + for_s
     by = waiting.by
     evidence = EvidenceByFibre(waiting.evidence, layout=by.layout, every_fibre_has_all=voids_closures(by.criteria))
     judged = []
     for fibre in waiting.fibres:
         judged.append((fibre, judge_alone(by.rules, evidence, by.layout, fibre=fibre.number)))
         come_forward()
+        if time.monotonic() > ends_at:
+            break
     return judged
 
 

@@ -26,14 +26,17 @@ from worker.jobs.runner import LeftToNewerError, Step
 from worker.judgement.documents.route import write_contributions, write_counts
 from worker.judgement.judge import ENGINE, FibreJudgement
 
+# A run takes one of the few places of a worker, and a splice that comes in meanwhile waits for one.
+_LONGEST_RUN_S = 0.2
+
 log = structlog.get_logger()
 
 
 def run(context: StepContext, lease: Lease) -> None:
-    """Judge up to 64 waiting fibres of a route, urgent ones first."""
+    """Judge up to 64 waiting fibres of a route, urgent ones first, as far as a run's time goes."""
     with snapshot(context.engine) as session:
         waiting = _read(session, lease)
-    judged = [] if waiting is None else judge_fibres(waiting, come_forward=context.come_forward)
+    judged = [] if waiting is None else judge_fibres(waiting, come_forward=context.come_forward, for_s=_LONGEST_RUN_S)
     for fibre, judgement in judged:
         if judgement.problem is not None:
             log.error("fibre.not_judged", route_id=str(lease.subject_id), fibre=fibre.number, problem=judgement.problem)

@@ -48,6 +48,15 @@ def test_a_finished_fibre_conforms_in_whatever_order_its_records_are_read(is_bac
     assert {one["outcome"] for one in judgement.document["findings"]} == {Outcome.CONFORMING}
 
 
+def test_a_run_whose_time_is_over_leaves_the_other_fibres_to_the_next() -> None:
+    by = rules_from(layout_of(), criteria_of())
+    fibres = [FibreVersions(number=number, evidence_version=7) for number in (1, 2, 3)]
+    waiting = Waiting(fibres=fibres, evidence=[], by=by)
+    [(first, _)] = judge_fibres(waiting, come_forward=lambda: None, for_s=0)
+    assert first is fibres[0]
+    assert [one for one, _ in judge_fibres(waiting, come_forward=lambda: None)] == fibres
+
+
 def _stored(record: dict[str, object], *fibres: int) -> StoredEvidence:
     body = canonical_json(canonical_record(RECORD.validate_json(orjson.dumps(record)))).decode()
     return StoredEvidence(fibres=fibres, body=body, clock_is_flagged=False, is_ended=False, sha256="")
