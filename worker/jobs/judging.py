@@ -66,8 +66,6 @@ def judge_fibres(
     return judged
 
 
-# Layouts and criteria of one version are the same objects in one process: what follows from them is kept beside them.
-@lru_cache(maxsize=32)
 def rules_from(layout: Layout, criteria: Criteria) -> PreparedRules:
     """Return a design and criteria made ready for judging."""
     return PreparedRules(layout=layout, criteria=criteria, rules=prepare(layout, criteria))
