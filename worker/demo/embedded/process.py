@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from abc import ABC, abstractmethod
 from pathlib import Path
 from typing import ClassVar
 
@@ -28,7 +29,7 @@ class EmbeddedServerError(RuntimeError):
         super().__init__("\n".join([what, *last_lines]))
 
 
-class KeptServer:
+class KeptServer(ABC):
     """A server that can be stopped, crashed and started again; each kind says what to run and when it answers."""
 
     name: ClassVar[str]
@@ -67,11 +68,13 @@ class KeptServer:
         """Stop the server as a crash would, if it is started."""
         self._end(keeper.CRASH)
 
+    @abstractmethod
     def _arguments(self) -> list[str]:
-        raise NotImplementedError
+        """Return what to run."""
 
+    @abstractmethod
     def _answers(self) -> bool:
-        raise NotImplementedError
+        """Tell whether it answers."""
 
     @property
     def _log(self) -> Path:
