@@ -1,11 +1,12 @@
-"""Column forms that the tables share."""
+"""What the tables share: their names, the forms of their columns, references and partial indexes."""
 
+import re
 from enum import StrEnum
 from typing import Any
 
-from sqlalchemy import BigInteger, CheckConstraint, DateTime, ForeignKeyConstraint, MetaData, String, Text, text
-from sqlalchemy import TypeDecorator as ColumnType
+from sqlalchemy import BigInteger, DateTime, Enum, ForeignKeyConstraint, Index, MetaData, Text, text
 from sqlalchemy.dialects.postgresql import JSONB
+from sqlalchemy.orm import declared_attr
 from sqlmodel import Field, SQLModel
 
 metadata = MetaData(
@@ -19,66 +20,59 @@ metadata = MetaData(
 SQLModel.metadata = metadata
 
 
-def instant(*, nullable: bool = False) -> Any:
+class Row(SQLModel):
+    """A row of the table that has its class's name, written with underscores; `| None` lets a column be empty."""
+
+    @declared_attr.directive
+    def __tablename__(cls) -> str:  # noqa: N805
+        """Return the table's name."""
+        return re.sub(r"(?<!^)(?=[A-Z])", "_", cls.__name__).lower()
+
+
+def instant() -> Any:
     """Return a column of instants with their zone."""
-    return Field(sa_type=DateTime(timezone=True), nullable=nullable)
+    return Field(sa_type=DateTime(timezone=True))
 
 
-def long_text(*, nullable: bool = False) -> Any:
+def long_text() -> Any:
     """Return a column of text of any length."""
-    return Field(sa_type=Text, nullable=nullable)
+    return Field(sa_type=Text)
 
 
-class _Word(ColumnType[StrEnum]):
-    """A word of a closed list, kept as its text."""
-
-    impl = String
-    cache_ok = True
-
-    def __init__(self, words: type[StrEnum]) -> None:
-        super().__init__()
-        self.words = words
-
-    def process_bind_param(self, value: str | None, dialect: object) -> str | None:
-        """Give the word's text."""
-        return None if value is None else self.words(value).value
-
-    def process_result_value(self, value: str | None, dialect: object) -> StrEnum | None:
-        """Give the word of a text."""
-        return None if value is None else self.words(value)
-
-
-def word(words: type[StrEnum], *, nullable: bool = False) -> Any:
-    """Return a column of one word of a closed list."""
-    return Field(sa_type=_Word(words), nullable=nullable, **({"default": None} if nullable else {}))  # type: ignore[call-overload]
-
-
-def one_of(table: str, column: str, words: type[StrEnum]) -> CheckConstraint:
-    """Return the rule that a table's column holds words of a closed list only."""
-    texts = ", ".join(f"'{one.value}'" for one in words)
-    return CheckConstraint(f"{column} IN ({texts})", name=f"ck_{table}_{column}")
+def word(words: type[StrEnum], *, check: str | None = None) -> Any:
+    """Return a column of one word of a closed list, kept as its text; a `check` by this name holds it to the list."""
+    return Field(
+        sa_type=Enum(
+            words,
+            values_callable=lambda listed: [one.value for one in listed],
+            native_enum=False,
+            length=None,
+            name=check,
+            create_constraint=check is not None,
+        )
+    )
 
 
 def big_count(*, default: int = 0) -> Any:
     """Return a column of a count that may outgrow 32 bits."""
-    return Field(default=default, sa_type=BigInteger, nullable=False)
+    return Field(default=default, sa_type=BigInteger)
 
 
 def engine_version() -> Any:
     """Return a column of the engine that judged; 0 where an older program wrote the row, which did not say."""
-    return Field(default=0, nullable=False, sa_column_kwargs={"server_default": text("0")})
+    return Field(default=0, sa_column_kwargs={"server_default": text("0")})
 
 
-def json_value(*, nullable: bool = False) -> Any:
+def json_value() -> Any:
     """Return a column of JSON that nothing hashes."""
-    return Field(default=None, sa_type=JSONB(none_as_null=True), nullable=nullable)
+    return Field(sa_type=JSONB(none_as_null=True))
 
 
-def of_route() -> ForeignKeyConstraint:
-    """Return the reference of a row to its route."""
-    return ForeignKeyConstraint(["project_id", "route_id"], ["route.project_id", "route.id"])
+def reference(table: str) -> ForeignKeyConstraint:
+    """Return the reference of a row to another of its project, by the column that is named after that one's table."""
+    return ForeignKeyConstraint(["project_id", f"{table}_id"], [f"{table}.project_id", f"{table}.id"])
 
 
-def of_submission() -> ForeignKeyConstraint:
-    """Return the reference of a row to its submission."""
-    return ForeignKeyConstraint(["project_id", "submission_id"], ["submission.project_id", "submission.id"])
+def index_where(name: str, condition: str, *columns: str, unique: bool = False) -> Index:
+    """Return an index of those rows that meet a condition."""
+    return Index(name, *columns, unique=unique, postgresql_where=text(condition))

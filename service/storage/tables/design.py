@@ -1,18 +1,18 @@
-"""What was agreed and designed: criteria, sites, routes and their design revisions."""
+"""What was agreed, designed and tried: criteria, sites, routes with their design revisions, trials of criteria."""
 
 from datetime import datetime
 from uuid import UUID
 
 from sqlalchemy import Index, UniqueConstraint
-from sqlmodel import Field, SQLModel
+from sqlmodel import Field
 
-from service.storage.tables.columns import big_count, instant, long_text, of_route
+from service.storage.tables.columns import Row, big_count, instant, long_text, reference, word
+from service.vocabulary.findings.trial import TrialState
 
 
-class CriteriaVersion(SQLModel, table=True):
+class CriteriaVersion(Row, table=True):
     """One immutable, numbered set of criteria."""
 
-    __tablename__ = "criteria_version"
     project_id: UUID = Field(primary_key=True, foreign_key="project.id")
     version: int = Field(primary_key=True)
     document: str = long_text()
@@ -21,7 +21,7 @@ class CriteriaVersion(SQLModel, table=True):
     token_id: UUID
 
 
-class Site(SQLModel, table=True):
+class Site(Row, table=True):
     """A place where fibres are joined or end; routes share it."""
 
     project_id: UUID = Field(primary_key=True, foreign_key="project.id")
@@ -29,7 +29,7 @@ class Site(SQLModel, table=True):
     kind: str
 
 
-class Route(SQLModel, table=True):
+class Route(Row, table=True):
     """A route; whoever changes anything of it locks this row first and raises `version`."""
 
     __table_args__ = (UniqueConstraint("project_id", "code"),)
@@ -42,25 +42,49 @@ class Route(SQLModel, table=True):
     proposed_criteria_version: int | None = None
 
 
-class RouteSite(SQLModel, table=True):
+class RouteSite(Row, table=True):
     """A site that a route passes."""
 
-    __tablename__ = "route_site"
-    __table_args__ = (of_route(), Index(None, "project_id", "site_id"))
+    __table_args__ = (reference("route"), Index(None, "project_id", "site_id"))
     project_id: UUID = Field(primary_key=True)
     route_id: UUID = Field(primary_key=True)
     site_id: str = Field(primary_key=True)
 
 
-class DesignRevision(SQLModel, table=True):
+class DesignRevision(Row, table=True):
     """One immutable design of a route."""
 
-    __tablename__ = "design_revision"
-    __table_args__ = (of_route(),)
+    __table_args__ = (reference("route"),)
     project_id: UUID = Field(primary_key=True)
     route_id: UUID = Field(primary_key=True)
     revision: int = Field(primary_key=True)
     document: str = long_text()
     sha256: str
     created_at: datetime = instant()
+    token_id: UUID
+
+
+class CriteriaTrial(Row, table=True):
+    """A trial of criteria on a route: how far it is, and what came of it.
+
+    `progress` is what a run leaves to the next one. A trial that ended has lost its criteria and its result, to make
+    room for newer ones.
+    """
+
+    __table_args__ = (
+        reference("route"),
+        Index(None, "project_id", "requested_at"),
+    )
+    project_id: UUID = Field(primary_key=True)
+    id: UUID = Field(primary_key=True)
+    route_id: UUID
+    design_revision: int
+    criteria_sha256: str
+    criteria: str | None = long_text()
+    state: TrialState = word(TrialState, check="ck_criteria_trial_state")
+    problem: str | None = long_text()
+    progress: str | None = long_text()
+    result: str | None = long_text()
+    requested_at: datetime = instant()
+    finished_at: datetime | None = instant()
     token_id: UUID

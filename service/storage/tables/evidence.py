@@ -4,30 +4,34 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ForeignKeyConstraint, Index, text
-from sqlmodel import Field, SQLModel
+from sqlalchemy import Index
+from sqlmodel import Field
 
-from service.storage.tables.columns import big_count, engine_version, instant, json_value, long_text, of_route, word
+from service.storage.tables.columns import (
+    Row,
+    big_count,
+    engine_version,
+    index_where,
+    instant,
+    json_value,
+    long_text,
+    reference,
+    word,
+)
 from service.vocabulary.evidence import EvidenceType
 
 # In `record_fibre`: the record is about a whole site, and so about every fibre of the route.
 WHOLE_SITE = 0
 
 
-class Record(SQLModel, table=True):
+class Record(Row, table=True):
     """What a crew sent: never changed."""
 
     __table_args__ = (
-        of_route(),
+        reference("route"),
         Index("ix_record_arrival", "project_id", "route_id", "route_version", "id"),
-        Index("ix_record_lid", "project_id", "lid_site", postgresql_where=text("lid_site IS NOT NULL")),
-        Index(
-            "ix_record_splicer",
-            "project_id",
-            "splicer_serial",
-            "kind",
-            postgresql_where=text("splicer_serial IS NOT NULL"),
-        ),
+        index_where("ix_record_lid", "lid_site IS NOT NULL", "project_id", "lid_site"),
+        index_where("ix_record_splicer", "splicer_serial IS NOT NULL", "project_id", "splicer_serial", "kind"),
     )
     project_id: UUID = Field(primary_key=True)
     id: UUID = Field(primary_key=True)
@@ -48,10 +52,9 @@ class Record(SQLModel, table=True):
     token_id: UUID
 
 
-class RecordFibre(SQLModel, table=True):
+class RecordFibre(Row, table=True):
     """A fibre of a route that a record is about, or the whole route (0)."""
 
-    __tablename__ = "record_fibre"
     # No reference to the record: it would nearly triple the time of adding a posting's links (3 to 8 ms for 200), which
     # are made of records that the same transaction adds or reads; and nobody may remove a record.
     project_id: UUID = Field(primary_key=True)
@@ -60,11 +63,10 @@ class RecordFibre(SQLModel, table=True):
     record_id: UUID = Field(primary_key=True)
 
 
-class RecordEnd(SQLModel, table=True):
+class RecordEnd(Row, table=True):
     """A record that no longer counts: withdrawn, or replaced by another, with the reason."""
 
-    __tablename__ = "record_end"
-    __table_args__ = (ForeignKeyConstraint(["project_id", "record_id"], ["record.project_id", "record.id"]),)
+    __table_args__ = (reference("record"),)
     project_id: UUID = Field(primary_key=True)
     record_id: UUID = Field(primary_key=True)
     replaced_by: UUID | None
@@ -73,10 +75,9 @@ class RecordEnd(SQLModel, table=True):
     token_id: UUID
 
 
-class EvidenceFile(SQLModel, table=True):
+class EvidenceFile(Row, table=True):
     """A file that was sent in to a project; its bytes are a blob, which several projects may share."""
 
-    __tablename__ = "evidence_file"
     project_id: UUID = Field(primary_key=True, foreign_key="project.id")
     sha256: str = Field(primary_key=True)
     size_bytes: int = big_count()
@@ -85,14 +86,14 @@ class EvidenceFile(SQLModel, table=True):
     token_id: UUID
 
 
-class Fibre(SQLModel, table=True):
+class Fibre(Row, table=True):
     """A route's fibre and what was judged of it; it waits while judged is below evidence."""
 
     __table_args__ = (
-        of_route(),
-        Index("ix_fibre_waiting", "project_id", "route_id", postgresql_where=text("judged_version < evidence_version")),
-        Index("ix_fibre_work", "project_id", "route_id", postgresql_where=text("work IS NOT NULL")),
-        Index("ix_fibre_problem", "project_id", "route_id", postgresql_where=text("problem IS NOT NULL")),
+        reference("route"),
+        index_where("ix_fibre_waiting", "judged_version < evidence_version", "project_id", "route_id"),
+        index_where("ix_fibre_work", "work IS NOT NULL", "project_id", "route_id"),
+        index_where("ix_fibre_problem", "problem IS NOT NULL", "project_id", "route_id"),
     )
     project_id: UUID = Field(primary_key=True)
     route_id: UUID = Field(primary_key=True)
@@ -102,21 +103,20 @@ class Fibre(SQLModel, table=True):
     engine_version: int = engine_version()
     is_urgent: bool = False
     digest: str | None = None
-    content: str | None = long_text(nullable=True)
-    work: str | None = long_text(nullable=True)
-    counts: dict[str, Any] | None = json_value(nullable=True)
-    missing: list[Any] | None = json_value(nullable=True)
+    content: str | None = long_text()
+    work: str | None = long_text()
+    counts: dict[str, Any] | None = json_value()
+    missing: list[Any] | None = json_value()
     # What settling needs beside the document.
-    figures: dict[str, Any] | None = json_value(nullable=True)
+    figures: dict[str, Any] | None = json_value()
     # Why it could not be judged; it is not tried again until something touches it.
-    problem: str | None = long_text(nullable=True)
+    problem: str | None = long_text()
 
 
-class StandingVerdict(SQLModel, table=True):
+class StandingVerdict(Row, table=True):
     """The verdict a route has now, and the route version it was settled for."""
 
-    __tablename__ = "standing_verdict"
-    __table_args__ = (of_route(),)
+    __table_args__ = (reference("route"),)
     project_id: UUID = Field(primary_key=True)
     route_id: UUID = Field(primary_key=True)
     digest: str

@@ -3,14 +3,14 @@
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import Index, UniqueConstraint, text
-from sqlmodel import Field, SQLModel
+from sqlalchemy import UniqueConstraint
+from sqlmodel import Field
 
-from service.storage.tables.columns import big_count, instant, long_text, one_of, word
+from service.storage.tables.columns import Row, big_count, index_where, instant, long_text, word
 from service.vocabulary.states import JobKind, JobState
 
 
-class Job(SQLModel, table=True):
+class Job(Row, table=True):
     """Something to do for a subject.
 
     `outage_since` is when something outside was first seen to keep it from being done.
@@ -18,18 +18,17 @@ class Job(SQLModel, table=True):
 
     __table_args__ = (
         UniqueConstraint("kind", "subject_id"),
-        one_of("job", "state", JobState),
-        Index("ix_job_open", "due_at", postgresql_where=text("state IN ('due', 'leased', 'waiting')")),
+        index_where("ix_job_open", "state IN ('due', 'leased', 'waiting')", "due_at"),
     )
     id: UUID = Field(primary_key=True)
     project_id: UUID = Field(foreign_key="project.id")
     kind: JobKind = word(JobKind)
     subject_id: UUID
-    state: JobState = word(JobState)
+    state: JobState = word(JobState, check="ck_job_state")
     due_at: datetime = instant()
-    leased_until: datetime | None = instant(nullable=True)
-    hinted_at: datetime | None = instant(nullable=True)
+    leased_until: datetime | None = instant()
+    hinted_at: datetime | None = instant()
     fence: int = big_count()
     attempts: int = 0
-    outage_since: datetime | None = instant(nullable=True)
-    last_error: str | None = long_text(nullable=True)
+    outage_since: datetime | None = instant()
+    last_error: str | None = long_text()
