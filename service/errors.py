@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, ClassVar
 
-from service.vocabulary.design.rules import Fault
+from service.vocabulary.validation import Fault
 
 
 class ServiceError(Exception):

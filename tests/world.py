@@ -12,7 +12,7 @@ import orjson
 from fastapi import FastAPI
 from sqlalchemy import Engine
 
-from service.actions.access.tokens import issue_token
+from service.actions.access.tokens import TokenForm, issue_token
 from service.settings import WorkerSettings
 from service.storage.jobs import claim_hints
 from service.storage.session import transaction
@@ -104,15 +104,8 @@ def make_world(settings: WorkerSettings, http: httpx.Client, app: FastAPI) -> Wo
     """Return a world with an administrator and nothing else yet."""
     world = World(settings=settings, http=http, app=app, context=make_context(settings))
     with transaction(world.engine) as session:
-        _, text = issue_token(
-            session,
-            kind=TokenKind.ADMINISTRATOR,
-            projects=[],
-            holder=None,
-            expires_at=None,
-            now=datetime.now(UTC),
-            issuer=None,
-        )
+        form = TokenForm(kind=TokenKind.ADMINISTRATOR)
+        _, text = issue_token(session, form, now=datetime.now(UTC), issuer=None)
     world.tokens[TokenKind.ADMINISTRATOR] = text
     return world
 

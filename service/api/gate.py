@@ -14,8 +14,7 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from sqlalchemy import Engine
 from sqlmodel import Session
 
-from service.actions.access.tokens import recognise
-from service.actions.caller import Caller
+from service.actions.access.tokens import Caller, recognise
 from service.errors import NotAuthenticatedError, WrongTokenKindError
 from service.storage.blobs import BlobStore
 from service.storage.projects import find_project

@@ -11,7 +11,7 @@ from sqlmodel import Session
 from service.errors import NotReadyError
 from service.storage.blobs import FilesState
 from service.storage.session import is_off
-from service.vocabulary.design.rules import Fault
+from service.vocabulary.validation import Fault
 
 router = APIRouter(prefix="/health", tags=["health"])
 

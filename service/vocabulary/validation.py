@@ -1,11 +1,10 @@
-"""What pydantic found wrong, as pointers and sentences that never repeat the input."""
+"""What is wrong in a body, as pointers and sentences that never repeat what was sent."""
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import islice, takewhile
 from typing import Any
-
-from service.vocabulary.design.rules import Fault
 
 # These messages of pydantic's quote what was sent.
 _QUOTING = {
@@ -23,12 +22,25 @@ _MEMBER = re.compile(r"[A-Za-z0-9._-]{1,64}")
 _TAGS = frozenset({"union_tag_invalid", "union_tag_not_found"})
 
 
+@dataclass(frozen=True, kw_only=True)
+class Fault:
+    """Something wrong in a body, at an RFC 6901 pointer."""
+
+    pointer: str
+    detail: str
+
+
 def faults_of(errors: Iterable[Mapping[str, Any]], *, skip: int = 0) -> list[Fault]:
     """Return a fault for each of pydantic's errors, less the first steps of a path that the sender did not write."""
     return [
         Fault(pointer=_pointer(one["loc"][skip:], one), detail=_detail(one["type"], one["msg"]))
         for one in islice(errors, MOST_FAULTS)
     ]
+
+
+def faults_of_unknown(pointer: str, named: Iterable[object], *, known: Container[object], detail: str) -> list[Fault]:
+    """Return a fault for each entry of a list that is none of those known."""
+    return [Fault(pointer=f"{pointer}/{index}", detail=detail) for index, one in enumerate(named) if one not in known]
 
 
 def pointer_to(path: Sequence[int | str]) -> str:

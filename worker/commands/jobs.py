@@ -6,7 +6,7 @@ from uuid import UUID
 
 from sqlmodel import Session
 
-from service.actions.acceptance.reopening import replaced_by
+from service.actions.acceptance.submissions import replaced_by
 from service.storage.jobs import given_up_jobs, make_due
 from service.storage.routes import lock_route
 from service.storage.session import make_engine, transaction

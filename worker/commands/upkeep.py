@@ -7,7 +7,7 @@ from uuid import UUID
 import typer
 
 from service.actions.access.audit import verify_chain
-from service.actions.access.tokens import issue_token
+from service.actions.access.tokens import TokenForm, issue_token
 from service.settings import DatabaseSettings
 from service.storage.migrations import migrate as migrate_database
 from service.storage.projects import all_projects
@@ -93,17 +93,11 @@ def token(
     Reads DATABASE_URL. An administrator's token opens all projects and decides nothing in them.
     """
     now = datetime.now(UTC)
+    ends_at = None if days is None else now + timedelta(days=days)
+    form = TokenForm(kind=kind, projects=tuple(project or ()), holder=holder, expires_at=ends_at)
     engine = make_engine(DatabaseSettings().database_url.get_secret_value(), pool_size=1)
     with transaction(engine) as session:
-        _, text = issue_token(
-            session,
-            kind=kind,
-            projects=project or [],
-            holder=holder,
-            expires_at=None if days is None else now + timedelta(days=days),
-            now=now,
-            issuer=None,
-        )
+        _, text = issue_token(session, form, now=now, issuer=None)
     engine.dispose()
     typer.echo(text)
 

@@ -13,7 +13,7 @@ from types import MappingProxyType
 import httpx
 from pydantic import SecretStr
 
-from service.actions.access.tokens import issue_token
+from service.actions.access.tokens import TokenForm, issue_token
 from service.settings import WorkerSettings
 from service.storage.migrations import migrate
 from service.storage.session import make_engine, transaction
@@ -157,14 +157,7 @@ def issue_administrator(settings: WorkerSettings) -> str:
     """Issue a token that opens everything, and return its text."""
     engine = make_engine(settings.database_url.get_secret_value(), pool_size=1)
     with transaction(engine) as session:
-        _, text = issue_token(
-            session,
-            kind=TokenKind.ADMINISTRATOR,
-            projects=[],
-            holder=None,
-            expires_at=None,
-            now=datetime.now(UTC),
-            issuer=None,
-        )
+        form = TokenForm(kind=TokenKind.ADMINISTRATOR)
+        _, text = issue_token(session, form, now=datetime.now(UTC), issuer=None)
     engine.dispose()
     return text

@@ -7,7 +7,8 @@ Leaves: the package's `countersign` job due.
 
 from sqlmodel import Session
 
-from service.actions.acceptance.deeming import deem, lock_context
+from service.actions.acceptance.decisions import lock_context
+from service.actions.acceptance.deeming import deem
 from service.storage import jobs
 from service.storage.audit import append_audit
 from service.storage.jobs import Lease
@@ -27,7 +28,7 @@ STEP = Step(run=run, hard_limit_s=60, states_times=True, waits_for_ever=True)
 
 
 def _deem(session: Session, lease: Lease, context: StepContext) -> None:
-    decided_on, now = lock_context(session, lease.project_id, lease.subject_id), context.clock()
+    decided_on, now = lock_context(session, [lease.project_id], lease.subject_id), context.clock()
     package = decided_on.package
     deemed = deem(session, decided_on, now=now)
     if deemed is None and package.deemed_at is not None and now < package.deemed_at:

@@ -14,7 +14,7 @@ import structlog
 from sqlmodel import Session
 
 from service.actions.acceptance.deeming import deemed_at
-from service.actions.acceptance.reopening import reopen
+from service.actions.acceptance.submissions import reopen
 from service.errors import ConflictError
 from service.storage import jobs
 from service.storage.audit import AuditEvent, append_audit

@@ -1,21 +1,24 @@
-"""Decide a package: every segment of it at once, by an engineer who names the file that was seen.
+"""Decide a package: every segment of it at once, by an engineer who names the file that was seen, or by the clock.
 
-Started by: the engineer.
-Writes: the decision, its acceptances, billing's notices, the submission as decided; one audit entry.
+Started by: the engineer; `deeming`, when the days are over.
+Writes: the decision, its acceptances, billing's notices, the submission as decided, its segments as free; the route's
+version; one audit entry.
 Leaves: the package's `countersign` job due.
 """
 
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import datetime
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Any
 from uuid import UUID
 
 from pydantic import Field
 from sqlmodel import Session
 
-from service.actions.acceptance.closing import close
 from service.actions.acceptance.submissions import MOST_CONCESSIONS
-from service.actions.caller import Caller
-from service.actions.decision_context import DecisionContext
+from service.actions.access.tokens import Caller
+from service.actions.billing.notices import release
 from service.errors import (
     BodyInvalidError,
     ConflictError,
@@ -23,18 +26,21 @@ from service.errors import (
     PreconditionFailedError,
     WrongTokenKindError,
 )
-from service.storage.audit import append_audit
-from service.storage.decisions import decision_on
+from service.storage.decisions import accept_segment, decision_on
+from service.storage.jobs import make_due
+from service.storage.notices import NoticeDraft
 from service.storage.packages import find_package, submission_of_package
 from service.storage.people import find_person
-from service.storage.routes import lock_route
+from service.storage.routes import lock_route, raise_version
 from service.storage.session import add_rows
-from service.storage.tables import Decision, Package, Submission
+from service.storage.submissions import let_segments_go
+from service.storage.tables import Decision, Package, Person, Route, Submission
 from service.storage.tokens import holder_of
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
-from service.vocabulary.design.rules import Fault
 from service.vocabulary.signatures import SignedBy
+from service.vocabulary.states import JobKind, SubmissionState
+from service.vocabulary.validation import Fault
 
 ConcessionNumber = Annotated[int, Field(strict=True, ge=1, le=MOST_CONCESSIONS)]
 
@@ -61,44 +67,77 @@ class DecisionForm(q.Value):
     signature: SignedBy = SignedBy.SERVICE_SEAL
 
 
+@dataclass(frozen=True, kw_only=True)
+class DecisionContext:
+    """What a decision is made on: a package with the submission that it answers, and its route, which is locked."""
+
+    route: Route
+    package: Package
+    submission: Submission
+
+
+def lock_context(session: Session, projects: Collection[UUID] | None, package_id: UUID) -> DecisionContext:
+    """Return what a decision on a package is made on, its route locked."""
+    route = lock_route(session, projects, find_package(session, projects, package_id).route_id)
+    # What was read before the lock is stale: another decision or a defect notice may have been committed since.
+    package = find_package(session, projects, package_id)
+    return DecisionContext(route=route, package=package, submission=submission_of_package(session, package))
+
+
 def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: DecisionForm) -> Decision:
     """Record the decision, the acceptances it makes and billing's notices; the same again gives the one made."""
-    route = lock_route(session, caller.projects, find_package(session, caller.projects, package_id).route_id)
-    package = find_package(session, caller.projects, package_id)
-    document = canonical_json({"package_id": package.id, **form.model_dump(exclude_none=True)})
+    context = lock_context(session, caller.projects, package_id)
+    package, submission = context.package, context.submission
+    said = form.model_dump(exclude_none=True)
     made = decision_on(session, package)
     if made is not None:
-        if made.sha256 == sha256_hex(document):
+        if made.sha256 == sha256_hex(_document(package, said)):
             return made
         raise ConflictError("The package is decided already.")
     _refuse_what_was_not_seen(package, etag, form)
-    submission = submission_of_package(session, package)
     refuse_own_work(session, caller, submission)
     _refuse_unknown_signer(caller, form)
     _refuse_incomplete(submission, form)
     person = find_person(session, package.project_id, caller.holder)
+    decision, notices = record_decision(session, context, said, now=caller.now, token_id=caller.token_id, person=person)
+    caller.append_audit(
+        session, package.project_id, "package.decided", package.id, content_sha256=decision.sha256, notices=notices
+    )
+    return decision
+
+
+def record_decision(
+    session: Session,
+    context: DecisionContext,
+    said: Mapping[str, Any],
+    *,
+    now: datetime,
+    token_id: UUID | None,
+    person: Person | None,
+) -> tuple[Decision, list[NoticeDraft]]:
+    """Record what was said of a package under its route's lock, and accept its segments; return billing's notices."""
+    route, package, submission = context.route, context.package, context.submission
+    document = _document(package, said)
     decision = Decision(
         project_id=package.project_id,
         package_id=package.id,
-        package_sha256=form.package_sha256,
+        package_sha256=package.certified_sha256,
         document=document.decode(),
         sha256=sha256_hex(document),
-        decided_at=caller.now,
-        token_id=caller.token_id,
+        decided_at=now,
+        token_id=token_id,
         decided_by_name=None if person is None else person.name,
         decided_by_position=None if person is None else person.role,
     )
     add_rows(session, [decision])
-    context = DecisionContext(route=route, package=package, submission=submission)
-    accepted = [segment for segment, word in form.segments.items() if word is SegmentDecision.ACCEPTED]
-    notices = close(session, context, accepted=accepted, now=caller.now)
-    append_audit(
-        session,
-        route.project_id,
-        caller.event("package.decided", package.id, content_sha256=decision.sha256),
-        notices=notices,
-    )
-    return decision
+    for segment in submission.segments:
+        if said["segments"][segment] == SegmentDecision.ACCEPTED:
+            accept_segment(session, route, package, segment, now=now)
+    let_segments_go(session, submission)
+    submission.state = SubmissionState.DECIDED
+    raise_version(route)
+    make_due(session, JobKind.COUNTERSIGN, project_id=route.project_id, subject_id=package.id)
+    return decision, release(session, route, submission)
 
 
 def package_etag(package: Package) -> str:
@@ -111,6 +150,10 @@ def refuse_own_work(session: Session, caller: Caller, submission: Submission) ->
     submitters = {submission.responsible_person, holder_of(session, submission.token_id)}
     if caller.holder is not None and caller.holder in submitters:
         raise WrongTokenKindError("Who submits cannot accept.")
+
+
+def _document(package: Package, said: Mapping[str, Any]) -> bytes:
+    return canonical_json({"package_id": package.id, **said})
 
 
 def _refuse_what_was_not_seen(package: Package, etag: str, form: DecisionForm) -> None:

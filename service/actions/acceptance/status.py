@@ -11,7 +11,7 @@ import orjson
 from sqlmodel import Session
 
 from service.actions.billing.notices import SEGMENT_ACCEPTED
-from service.actions.routes.criteria_reports import reports_on_route
+from service.actions.routes.criteria import reports_on_route
 from service.storage import verdicts
 from service.storage.decisions import standing_acceptances
 from service.storage.notices import told_of

@@ -1,7 +1,8 @@
 """Submit segments for acceptance, naming the verdict that was seen and the concessions asked for.
 
-Started by: the contractor.
-Writes: the submission with its segments, and the record set as it is now, under the route's lock; one audit entry.
+Started by: the contractor; the `package` job, when somebody made it due again after it was given up.
+Writes: the submission with its segments, and the record set as it is now, under the route's lock; one audit entry. Of a
+submission that is opened again, its state and its segments as held.
 Leaves: the submission's `package` job due.
 """
 
@@ -13,7 +14,7 @@ import orjson
 from pydantic import Field
 from sqlmodel import Session
 
-from service.actions.caller import Caller
+from service.actions.access.tokens import Caller
 from service.errors import (
     BodyInvalidError,
     ConflictError,
@@ -22,20 +23,26 @@ from service.errors import (
     VerdictSupersededError,
 )
 from service.storage import verdicts
-from service.storage.audit import append_audit
 from service.storage.decisions import standing_acceptances
 from service.storage.jobs import make_due
 from service.storage.people import find_person, side_of
 from service.storage.routes import layout_of, lock_route, raise_version
-from service.storage.submissions import add_submission, freeze_records, next_number, segments_held
+from service.storage.submissions import (
+    add_submission,
+    freeze_records,
+    hold_segments,
+    next_number,
+    segments_held,
+    submissions_after,
+)
 from service.storage.tables import Route, Submission
 from service.vocabulary import quantities as q
-from service.vocabulary.design.rules import Fault
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FindingDocument, VerdictDocument
 from service.vocabulary.people import PartySide
 from service.vocabulary.signatures import SignedBy
 from service.vocabulary.states import JobKind, SubmissionState
+from service.vocabulary.validation import Fault, faults_of_unknown
 from service.vocabulary.words import Force, Outcome
 
 # Enough to see what is wrong; the rest is in the findings.
@@ -72,21 +79,38 @@ def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionFor
     freeze_records(session, route, submission.id)
     raise_version(route)
     make_due(session, JobKind.PACKAGE, project_id=route.project_id, subject_id=submission.id)
-    append_audit(
-        session,
-        route.project_id,
-        caller.event("submission.made", submission.id, content_sha256=form.verdict_digest),
-    )
+    caller.append_audit(session, route.project_id, "submission.made", submission.id, content_sha256=form.verdict_digest)
     return submission
+
+
+def reopen(session: Session, route: Route, submission: Submission) -> None:
+    """Hold the segments of a submission again whose package was given up, under the route's lock."""
+    replaced = replaced_by(session, route, submission)
+    if replaced is not None:
+        raise ConflictError(replaced)
+    hold_segments(session, submission)
+    submission.state, submission.problem = SubmissionState.QUEUED, None
+    raise_version(route)
+
+
+def replaced_by(session: Session, route: Route, submission: Submission) -> str | None:
+    """Say what has taken the place of a submission that was given up; `None` where nothing has.
+
+    A later one that was refused has taken it too: the engineer has looked at newer records since.
+    """
+    for segment in standing_acceptances(session, route):
+        if segment in submission.segments:
+            return f"Segment {segment} is accepted by now: nothing is made of an earlier submission."
+    for other in submissions_after(session, submission):
+        shared = sorted(set(other.segments) & set(submission.segments))
+        if shared:
+            return f"Submission {other.number} of segment {shared[0]} has taken the place of this one."
+    return None
 
 
 def _refuse_unknown_names(session: Session, route: Route, form: SubmissionForm) -> None:
     known = {segment.id for segment in layout_of(session, route).design.segments}
-    faults = [
-        Fault(pointer=f"/segments/{index}", detail="is not a segment of this route")
-        for index, segment in enumerate(form.segments)
-        if segment not in known
-    ]
+    faults = faults_of_unknown("/segments", form.segments, known=known, detail="is not a segment of this route")
     if len(set(form.segments)) != len(form.segments):
         faults.append(Fault(pointer="/segments", detail="names a segment twice"))
     if find_person(session, route.project_id, form.responsible_person) is None:

@@ -11,9 +11,8 @@ from sqlmodel import Session
 
 from service.actions.acceptance.decisions import package_etag, refuse_own_work
 from service.actions.acceptance.signatures import signer_of
-from service.actions.caller import Caller
+from service.actions.access.tokens import Caller
 from service.errors import NotFoundError, PreconditionFailedError, WrongTokenKindError
-from service.storage.audit import append_audit
 from service.storage.jobs import make_due
 from service.storage.packages import find_package, find_upload, keep_upload, same_upload, submission_of_package
 from service.storage.routes import lock_route
@@ -64,8 +63,7 @@ def take_upload(
         ),
     )
     make_due(session, JobKind.CHECK_UPLOAD, project_id=package.project_id, subject_id=upload.id)
-    event = caller.event("signature.sent_in", package.id, content_sha256=sha256)
-    append_audit(session, package.project_id, event)
+    caller.append_audit(session, package.project_id, "signature.sent_in", package.id, content_sha256=sha256)
     return upload
 
 

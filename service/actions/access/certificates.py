@@ -5,22 +5,22 @@ Writes: the certificate, or that it is retired; one audit entry.
 Leaves: nothing; the person's next signed file is held against it.
 """
 
+from dataclasses import asdict
 from datetime import datetime
 from typing import Annotated
 
 from pydantic import Field
 from sqlmodel import Session
 
-from service.actions.access.sides import refuse_other_side
-from service.actions.caller import Caller
+from service.actions.access.projects import refuse_other_side
+from service.actions.access.tokens import Caller
 from service.errors import BodyInvalidError, ConflictError, NotFoundError
-from service.storage.audit import append_audit
 from service.storage.people import find_person, has_signed, lock_certificate
 from service.storage.session import add_rows
 from service.storage.tables import PersonCertificate, Project
 from service.vocabulary import quantities as q
 from service.vocabulary.certificates import CertificateUnfitError, SigningCertificate, read_certificate
-from service.vocabulary.design.rules import Fault
+from service.vocabulary.validation import Fault
 from service.vocabulary.words import TokenKind
 
 
@@ -39,31 +39,25 @@ def register_certificate(
         raise NotFoundError("No person with this id.")
     certificate = _read(form, now=caller.now)
     row = lock_certificate(session, project, certificate.sha256)
-    event = caller.event("certificate.registered", person_id, content_sha256=certificate.sha256)
-    if row is not None:
-        if row.person_id != person_id:
-            if _is_free(session, caller, row):
-                row.person_id, row.retired_at, row.registered_at = person_id, None, caller.now
-                row.subject, row.pem, row.token_id = certificate.subject, certificate.pem, caller.token_id
-                append_audit(session, project.id, event)
-                return row, True
-            raise ConflictError("Another person signs with this certificate.")
+    if row is None:
+        row = PersonCertificate(
+            project_id=project.id,
+            person_id=person_id,
+            registered_at=caller.now,
+            token_id=caller.token_id,
+            **asdict(certificate),
+        )
+        add_rows(session, [row])
+    elif row.person_id == person_id:
         if row.retired_at is not None:
             raise ConflictError("This certificate was retired, and is not taken again.")
         return row, False
-    row = PersonCertificate(
-        project_id=project.id,
-        sha256=certificate.sha256,
-        person_id=person_id,
-        subject=certificate.subject,
-        pem=certificate.pem,
-        valid_from=certificate.valid_from,
-        valid_until=certificate.valid_until,
-        registered_at=caller.now,
-        token_id=caller.token_id,
-    )
-    add_rows(session, [row])
-    append_audit(session, project.id, event)
+    elif _is_free(session, caller, row):
+        row.person_id, row.retired_at, row.registered_at = person_id, None, caller.now
+        row.subject, row.pem, row.token_id = certificate.subject, certificate.pem, caller.token_id
+    else:
+        raise ConflictError("Another person signs with this certificate.")
+    caller.append_audit(session, project.id, "certificate.registered", person_id, content_sha256=certificate.sha256)
     return row, True
 
 
@@ -76,7 +70,7 @@ def retire_certificate(session: Session, caller: Caller, project: Project, perso
     if row.retired_at is not None:
         return
     row.retired_at = caller.now
-    append_audit(session, project.id, caller.event("certificate.retired", person_id, content_sha256=sha256))
+    caller.append_audit(session, project.id, "certificate.retired", person_id, content_sha256=sha256)
 
 
 def _is_free(session: Session, caller: Caller, row: PersonCertificate) -> bool:

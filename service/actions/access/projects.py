@@ -11,16 +11,16 @@ from uuid import uuid4
 from pydantic import Field
 from sqlmodel import Session
 
-from service.actions.access.sides import claim_person, refuse_other_side
-from service.actions.caller import Caller
-from service.errors import BodyInvalidError, ConflictError, NotFoundError
-from service.storage.audit import append_audit
-from service.storage.people import erase_name, find_person, keep_name, side_of
+from service.actions.access.tokens import Caller
+from service.errors import BodyInvalidError, ConflictError, NotFoundError, WrongSideError
+from service.storage.people import claim_for, erase_name, find_person, keep_name, side_of
 from service.storage.projects import add_project, project_with_code
 from service.storage.tables import Person, Project
 from service.vocabulary import quantities as q
-from service.vocabulary.design.rules import Fault
 from service.vocabulary.people import SIDE_OF, PartySide
+from service.vocabulary.validation import Fault
+
+_OF_OTHER_SIDE = "This id is a person of the other side."
 
 
 class ProjectForm(q.Value):
@@ -52,7 +52,7 @@ def open_project(session: Session, caller: Caller, form: ProjectForm) -> tuple[P
         return project, False
     project = Project(id=uuid4(), created_at=caller.now, **form.model_dump())
     add_project(session, project)
-    append_audit(session, project.id, caller.event("project.opened", project.id))
+    caller.append_audit(session, project.id, "project.opened", project.id)
     return project, True
 
 
@@ -61,9 +61,10 @@ def name_person(
 ) -> tuple[Person, PartySide]:
     """Give an opaque id of the caller's side its name and role; return whose person it is too."""
     side = _side_meant(session, caller, project, person_id, form)
-    claim_person(session, project, person_id, side)
+    if not claim_for(session, project.id, person_id, side):
+        raise WrongSideError(_OF_OTHER_SIDE)
     person = keep_name(session, Person(project_id=project.id, id=person_id, name=form.name, role=form.role))
-    append_audit(session, project.id, caller.event("person.named", person_id))
+    caller.append_audit(session, project.id, "person.named", person_id)
     return person, side
 
 
@@ -74,7 +75,18 @@ def erase_person(session: Session, caller: Caller, project: Project, person_id: 
     if person is None:
         raise NotFoundError("No person with this id.")
     erase_name(session, person, now=caller.now)
-    append_audit(session, project.id, caller.event("person.erased", person_id))
+    caller.append_audit(session, project.id, "person.erased", person_id)
+
+
+def refuse_other_side(session: Session, caller: Caller, project: Project, person_id: str) -> None:
+    """Refuse whoever is of one side and means a person of the other, or of none yet."""
+    own = SIDE_OF.get(caller.kind)
+    side = side_of(session, project.id, person_id)
+    if own is None or side is own:
+        return
+    if side is None:
+        raise NotFoundError("No person with this id.")
+    raise WrongSideError(_OF_OTHER_SIDE)
 
 
 def _side_meant(session: Session, caller: Caller, project: Project, person_id: str, form: PersonForm) -> PartySide:

@@ -11,21 +11,25 @@ Leaves: nothing.
 import secrets
 import zlib
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from datetime import datetime
+from typing import Annotated
 from uuid import UUID, uuid4
 
+from pydantic import Field
 from sqlmodel import Session
 
-from service.actions.caller import Caller
 from service.errors import BodyInvalidError, NotAuthenticatedError, NotFoundError
 from service.storage.audit import AuditEvent, append_audit
+from service.storage.notices import NoticeDraft
 from service.storage.people import claim_for
 from service.storage.projects import projects_among
 from service.storage.tables import Token
 from service.storage.tokens import add_token, lock_token, projects_opened_by, token_with_digest
+from service.vocabulary import quantities as q
 from service.vocabulary.canonical import sha256_hex
-from service.vocabulary.design.rules import Fault
 from service.vocabulary.people import SIDE_OF
+from service.vocabulary.validation import Fault, faults_of_unknown
 from service.vocabulary.words import TokenKind
 
 _ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
@@ -33,43 +37,77 @@ _RANDOM_LENGTH = 32
 _CHECK_LENGTH = 6
 
 
-def issue_token(
-    session: Session,
-    *,
-    kind: TokenKind,
-    projects: Sequence[UUID],
-    holder: str | None,
-    expires_at: datetime | None,
-    now: datetime,
-    issuer: Caller | None,
-) -> tuple[Token, str]:
+@dataclass(frozen=True, kw_only=True)
+class Caller:
+    """The holder of a valid token, at the time of one request; `projects` None opens all."""
+
+    token_id: UUID
+    kind: TokenKind
+    holder: str | None
+    projects: Collection[UUID] | None
+    now: datetime
+    request_id: str | None = None
+
+    def append_audit(
+        self,
+        session: Session,
+        project_id: UUID,
+        action: str,
+        subject: object,
+        *,
+        content_sha256: str | None = None,
+        notices: Sequence[NoticeDraft] = (),
+    ) -> None:
+        """Append the audit entry of what this caller does, last before commit: the head row is locked by it."""
+        event = AuditEvent(
+            at=self.now,
+            actor=f"{self.kind.value}:{self.token_id}",
+            action=action,
+            subject=str(subject),
+            content_sha256=content_sha256,
+            request_id=self.request_id,
+        )
+        append_audit(session, project_id, event, notices=notices)
+
+
+class TokenForm(q.Value):
+    """A token to issue."""
+
+    kind: TokenKind
+    projects: Annotated[tuple[UUID, ...], Field(max_length=100)] = ()
+    holder: q.Identifier | None = None
+    expires_at: q.EndInstant | None = None
+
+
+def issue_token(session: Session, form: TokenForm, *, now: datetime, issuer: Caller | None) -> tuple[Token, str]:
     """Store a new token and return it with its text, shown this once; an issuer of None is the command line."""
+    kind, projects = form.kind, form.projects
     if bool(projects) == (kind is TokenKind.ADMINISTRATOR):
         raise BodyInvalidError(
             "A token opens the projects it names; an administrator's opens all and names none.",
             faults=[Fault(pointer="/projects", detail="name at least one, or none for an administrator")],
         )
     known = projects_among(session, projects)
-    faults = [
-        Fault(pointer=f"/projects/{index}", detail="is not a project")
-        for index, project_id in enumerate(projects)
-        if project_id not in known
-    ]
+    faults = faults_of_unknown("/projects", projects, known=known, detail="is not a project")
     if faults:
         raise BodyInvalidError("The token names what is not there.", faults=faults)
-    _refuse_holder_of_other_side(session, kind, holder, known)
+    _refuse_holder_of_other_side(session, kind, form.holder, known)
     text = _new_text(kind)
     token = Token(
         id=uuid4(),
         kind=kind,
         token_sha256=sha256_hex(text.encode()),
-        holder=holder,
+        holder=form.holder,
         created_at=now,
-        expires_at=expires_at,
+        expires_at=form.expires_at,
     )
     add_token(session, token, known)
     for project_id in sorted(known):
-        append_audit(session, project_id, _event(issuer, "token.issued", token.id, now))
+        if issuer is None:
+            event = AuditEvent(at=now, actor="command line", action="token.issued", subject=str(token.id))
+            append_audit(session, project_id, event)
+        else:
+            issuer.append_audit(session, project_id, "token.issued", token.id)
     return token, text
 
 
@@ -82,7 +120,7 @@ def revoke_token(session: Session, caller: Caller, token_id: UUID) -> None:
         return
     token.revoked_at = caller.now
     for project_id in sorted(projects_opened_by(session, token)):
-        append_audit(session, project_id, caller.event("token.revoked", token_id))
+        caller.append_audit(session, project_id, "token.revoked", token_id)
 
 
 def recognise(session: Session, text: str, *, now: datetime, request_id: str | None) -> Caller:
@@ -140,9 +178,3 @@ def _has_valid_form(text: str) -> bool:
         and secret.isascii()
         and _check(secret[:_RANDOM_LENGTH]) == secret[_RANDOM_LENGTH:]
     )
-
-
-def _event(issuer: Caller | None, action: str, subject: UUID, now: datetime) -> AuditEvent:
-    if issuer is None:
-        return AuditEvent(at=now, actor="command line", action=action, subject=str(subject))
-    return issuer.event(action, subject)

@@ -12,13 +12,12 @@ from uuid import uuid4
 import orjson
 from sqlmodel import Session
 
-from service.actions.decision_context import DecisionContext
 from service.storage.criteria import criteria_of
 from service.storage.decisions import decision_made, standing_acceptances
 from service.storage.notices import NoticeDraft, told_of
 from service.storage.packages import find_package, submission_of_package
 from service.storage.routes import layout_of
-from service.storage.tables import Acceptance, Route
+from service.storage.tables import Acceptance, Package, Route, Submission
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.criteria.criteria import Release
 from service.vocabulary.design.billing_quantities import SegmentQuantities, quantities_of
@@ -28,14 +27,12 @@ from service.vocabulary.quantities import canonical_time
 SEGMENT_ACCEPTED = "segment.accepted"
 
 
-def release(session: Session, context: DecisionContext) -> list[NoticeDraft]:
-    """Return the notices that a decision lets out, under the route's lock; none has been told before."""
-    route = context.route
-    criteria = criteria_of(session, route.project_id, context.submission.criteria_version)
+def release(session: Session, route: Route, decided: Submission) -> list[NoticeDraft]:
+    """Return the notices that the decision on a submission lets out, under the route's lock; none was told before."""
+    criteria = criteria_of(session, route.project_id, decided.criteria_version)
     accepted = standing_acceptances(session, route)
-    segments = [
-        segment.id for segment in layout_of(session, route, revision=context.submission.design_revision).design.segments
-    ]
+    design = layout_of(session, route, revision=decided.design_revision).design
+    segments = [segment.id for segment in design.segments]
     if criteria.release is Release.WITH_ROUTE and any(segment not in accepted for segment in segments):
         return []
     told = told_of(session, route, SEGMENT_ACCEPTED)
@@ -46,32 +43,23 @@ def release(session: Session, context: DecisionContext) -> list[NoticeDraft]:
 def _notice(session: Session, route: Route, acceptance: Acceptance) -> NoticeDraft:
     package = find_package(session, [acceptance.project_id], acceptance.package_id)
     decision = orjson.loads(decision_made(session, package).document)
-    context = DecisionContext(route=route, package=package, submission=submission_of_package(session, package))
+    submission = submission_of_package(session, package)
     granted = [
         concession
-        for concession in context.submission.concessions
+        for concession in submission.concessions
         if concession["number"] in decision.get("concessions_granted", [])
         and acceptance.segment_id in concession["segments"]
     ]
-    return _accepted_notice(session, context, acceptance, granted, is_deemed="deemed_after_days" in decision)
-
-
-def _accepted_notice(
-    session: Session,
-    context: DecisionContext,
-    acceptance: Acceptance,
-    granted: Sequence[dict[str, Any]],
-    *,
-    is_deemed: bool,
-) -> NoticeDraft:
-    """Return the notice of a new acceptance; its number comes just before commit."""
-    route = context.route
-    layout = layout_of(session, route, revision=context.submission.design_revision)
+    layout = layout_of(session, route, revision=submission.design_revision)
     segment = next(one for one in layout.design.segments if one.id == acceptance.segment_id)
-    paid, notice_id = quantities_of(layout, segment, dark=context.submission.dark_fibres), uuid4()
-    data = {**_accepted_data(context, acceptance, segment, paid, granted), "is_deemed": is_deemed}
+    paid, notice_id = quantities_of(layout, segment, dark=submission.dark_fibres), uuid4()
+    data = {
+        **_accepted_data(route, package, acceptance, segment, paid, granted),
+        "is_deemed": "deemed_after_days" in decision,
+    }
 
     def body(sequence: int) -> str:
+        """Write the notice with its number, which comes just before commit."""
         event = {
             "specversion": "1.0",
             "id": notice_id,
@@ -97,13 +85,13 @@ def _accepted_notice(
 
 
 def _accepted_data(
-    context: DecisionContext,
+    route: Route,
+    package: Package,
     acceptance: Acceptance,
     segment: Segment,
     paid: SegmentQuantities,
     granted: Sequence[dict[str, Any]],
 ) -> dict[str, Any]:
-    route, package = context.route, context.package
     # One about several fibres together names none of them.
     conceded = len({one["fibre"] for one in granted if "fibre" in one})
     return {

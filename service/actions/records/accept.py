@@ -10,12 +10,11 @@ from uuid import UUID
 from pydantic import ValidationError
 from sqlmodel import Session
 
-from service.actions.caller import Caller
+from service.actions.access.tokens import Caller
 from service.actions.invalidation import judge_after
 from service.actions.records.fit import check_fit
 from service.errors import BodyInvalidError, RecordConflictError, RecordRefusedError, ServiceError
 from service.settings import CLOCK_TOLERANCE
-from service.storage.audit import append_audit
 from service.storage.people import claim_unused
 from service.storage.records import (
     add_records,
@@ -30,7 +29,6 @@ from service.storage.routes import find_route, layout_of, lock_reached
 from service.storage.tables import Route
 from service.vocabulary.canonical import canonical_json, digest_of, sha256_hex
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.design.rules import Fault
 from service.vocabulary.people import PartySide
 from service.vocabulary.records.invalidation import reach_of
 from service.vocabulary.records.record import RECORD, Record, canonical_record, fibres_of, splicer_of
@@ -40,7 +38,7 @@ from service.vocabulary.records.work import (
     SpliceRecord,
     TerminationRecord,
 )
-from service.vocabulary.validation import faults_of
+from service.vocabulary.validation import Fault, faults_of
 
 # Stands for the digest of a record that is stored, but not on the route it was posted to: no content has it.
 _OF_ANOTHER_ROUTE = "of another route"
@@ -201,7 +199,7 @@ def _store(session: Session, batch: _Batch, items: Sequence[_Posted]) -> dict[UU
         _invalidate(session, one, reaching)
     digest = digest_of(sorted(item.sha256 for item in stored.values()))
     done, to_what = ("records.stored", route.id) if batch.replaces is None else ("record.replaced", batch.replaces)
-    append_audit(session, route.project_id, batch.caller.event(done, to_what, content_sha256=digest))
+    batch.caller.append_audit(session, route.project_id, done, to_what, content_sha256=digest)
     return stored
 
 

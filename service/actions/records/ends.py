@@ -13,19 +13,18 @@ from uuid import UUID
 from pydantic import Field
 from sqlmodel import Session
 
-from service.actions.caller import Caller
+from service.actions.access.tokens import Caller
 from service.actions.invalidation import judge_after
 from service.errors import BodyInvalidError
-from service.storage.audit import append_audit
 from service.storage.records import ended_among, records_posted, routes_linked
 from service.storage.routes import find_route, lock_reached
 from service.storage.session import add_rows
 from service.storage.tables import Record, RecordEnd, Route
 from service.vocabulary import quantities as q
-from service.vocabulary.design.rules import Fault
 from service.vocabulary.records.invalidation import reach_of
 from service.vocabulary.records.record import Record as RecordValue
 from service.vocabulary.records.record import read_stored_record
+from service.vocabulary.validation import faults_of_unknown
 from service.vocabulary.words import RecordKind
 
 _REACHING = frozenset({RecordKind.CLOSURE_STATE.value, RecordKind.ARC_CALIBRATION.value})
@@ -101,15 +100,10 @@ def withdraw_records(session: Session, caller: Caller, route_id: UUID, form: Wit
     """Withdraw records of a route, all or none; those that ended before stay as they are. Return how many are new."""
     locked = lock_records(session, caller, route_id, form.records)
     found = {record.id for record in locked.records}
-    faults = [
-        Fault(pointer=f"/records/{index}", detail="is not a record posted to this route")
-        for index, record_id in enumerate(form.records)
-        if record_id not in found
-    ]
+    faults = faults_of_unknown("/records", form.records, known=found, detail="is not a record posted to this route")
     if faults:
         raise BodyInvalidError("The withdrawal names what is not there.", faults=faults)
     ended = end_records(session, caller, locked, reason=form.reason, replaced_by=None)
     if ended:
-        event = caller.event("records.withdrawn", ",".join(map(str, ended)))
-        append_audit(session, locked.route.project_id, event)
+        caller.append_audit(session, locked.route.project_id, "records.withdrawn", ",".join(map(str, ended)))
     return len(ended)

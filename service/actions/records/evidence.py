@@ -10,9 +10,8 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-from service.actions.caller import Caller
+from service.actions.access.tokens import Caller
 from service.errors import ConflictError, NotFoundError
-from service.storage.audit import append_audit
 from service.storage.records import add_file, files_here, find_file
 from service.storage.submissions import files_named_in
 from service.storage.tables import EvidenceFile, Package, Project
@@ -44,7 +43,7 @@ def keep_evidence(
     if file.media_type is not media_type:
         raise ConflictError(f"This file is here already, as {file.media_type}.")
     if is_new:
-        append_audit(session, project.id, caller.event("evidence.received", sha256, content_sha256=sha256))
+        caller.append_audit(session, project.id, "evidence.received", sha256, content_sha256=sha256)
     return file, is_new
 
 

@@ -5,11 +5,11 @@ from datetime import datetime
 
 from service.actions.records.times import times_ahead
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.design.rules import Fault
 from service.vocabulary.records.base import FibreTest
 from service.vocabulary.records.measurements import ContinuityRecord
 from service.vocabulary.records.record import ConnectionRecord, Record
 from service.vocabulary.records.work import ArcCalibrationRecord, ClosureStateRecord, SpliceRecord
+from service.vocabulary.validation import Fault
 from service.vocabulary.words import JointKind, SiteKind
 
 _LABELS = {JointKind.SPLICE: "splice", JointKind.PAIR: "mated pair"}

@@ -10,19 +10,18 @@ from uuid import UUID
 
 from sqlmodel import Session
 
-from service.actions.caller import Caller
+from service.actions.access.tokens import Caller
 from service.actions.records.accept import Answer, Receipt, accept_records, read_record
 from service.actions.records.ends import end_records, lock_records
 from service.actions.records.times import refuse_times_ahead
 from service.errors import BodyInvalidError, ConflictError, NotFoundError, ServiceError, WrongTokenKindError
-from service.storage.audit import append_audit
 from service.storage.records import end_of
 from service.storage.submissions import is_submitted
 from service.storage.tables import Record
 from service.vocabulary import quantities as q
-from service.vocabulary.design.rules import Fault
 from service.vocabulary.records.record import Record as RecordValue
 from service.vocabulary.records.record import read_stored_record, subject_of
+from service.vocabulary.validation import Fault
 from service.vocabulary.words import TokenKind
 
 
@@ -55,8 +54,7 @@ def replace_record(session: Session, caller: Caller, route_id: UUID, record_id: 
     except ServiceError as error:
         raise _seen_from_form(error) from error
     if ended and answer.receipt is not Receipt.STORED:
-        event = caller.event("record.replaced", record_id)
-        append_audit(session, locked.route.project_id, event)
+        caller.append_audit(session, locked.route.project_id, "record.replaced", record_id)
     return Answer(id=answer.id, receipt=Receipt.STORED if ended else Receipt.ALREADY_STORED)
 
 

@@ -9,8 +9,8 @@ from pydantic import BaseModel
 
 from service.errors import BodyInvalidError
 from service.settings import CLOCK_TOLERANCE
-from service.vocabulary.design.rules import Fault
 from service.vocabulary.quantities import InstantKind, InstantOf, canonical_time
+from service.vocabulary.validation import Fault
 
 # What another clock said tells how wrong that clock is, and is kept for that: a time zone set wrong is hours.
 _MOST_AHEAD: Mapping[InstantKind, timedelta] = {

@@ -1,25 +1,30 @@
-"""Set criteria, and bind a route to one version: proposed by the engineer, in force when the contractor agrees.
+"""Set criteria, say what they cannot decide, and bind a route to one version: proposed, in force when agreed to.
 
 Started by: the engineer, who sets and proposes; the contractor, who acknowledges.
 Writes: the version; the route's proposal, or its binding; one audit entry.
 Leaves: once bound, the route's `judge` job due for all its fibres.
 """
 
+from collections.abc import Sequence
+from functools import lru_cache
 from uuid import UUID
 
 from sqlmodel import Session
 
-from service.actions.caller import Caller
+from service.actions.access.tokens import Caller
 from service.actions.invalidation import judge_again, refuse_while_submitted
 from service.errors import BodyInvalidError, ConflictError
-from service.storage.audit import append_audit, lock_head
-from service.storage.criteria import find_criteria, newest_criteria
-from service.storage.routes import lock_route, raise_version
+from service.storage.audit import lock_head
+from service.storage.criteria import criteria_row, find_criteria, newest_criteria, parse_criteria
+from service.storage.routes import design_row, lock_route, parse_design, raise_version
 from service.storage.session import add_rows
 from service.storage.tables import CriteriaVersion, Project, Route
 from service.vocabulary.canonical import canonical_json, sha256_hex
+from service.vocabulary.criteria.contradictions import contradictions_in
 from service.vocabulary.criteria.criteria import Criteria
-from service.vocabulary.design.rules import Fault
+from service.vocabulary.criteria.report import CriteriaReport
+from service.vocabulary.criteria.route_feasibility import infeasibilities_on
+from service.vocabulary.validation import Fault
 
 
 def set_criteria(
@@ -42,7 +47,7 @@ def set_criteria(
         token_id=caller.token_id,
     )
     add_rows(session, [row])
-    append_audit(session, project.id, caller.event("criteria.set", row.version, content_sha256=sha256))
+    caller.append_audit(session, project.id, "criteria.set", row.version, content_sha256=sha256)
     return row, True
 
 
@@ -55,7 +60,7 @@ def propose_criteria(session: Session, caller: Caller, route_id: UUID, version: 
     refuse_while_submitted(session, route)
     route.proposed_criteria_version = version
     raise_version(route)
-    append_audit(session, route.project_id, caller.event("criteria.proposed", f"{route.id}/{version}"))
+    caller.append_audit(session, route.project_id, "criteria.proposed", f"{route.id}/{version}")
     return route
 
 
@@ -70,5 +75,25 @@ def acknowledge_criteria(session: Session, caller: Caller, route_id: UUID, versi
     route.criteria_version, route.proposed_criteria_version = version, None
     raise_version(route)
     judge_again(session, route, None, is_urgent=False)
-    append_audit(session, route.project_id, caller.event("criteria.acknowledged", f"{route.id}/{version}"))
+    caller.append_audit(session, route.project_id, "criteria.acknowledged", f"{route.id}/{version}")
     return route
+
+
+def reports_on_route(session: Session, route: Route, version: int | None) -> Sequence[CriteriaReport]:
+    """Return what a criteria version cannot decide on a route; nothing without one."""
+    if version is None:
+        return ()
+    criteria = criteria_row(session, route.project_id, version).document
+    return _reports_on(criteria, design_row(session, route).document)
+
+
+@lru_cache(maxsize=128)
+def reports_in(criteria: str) -> tuple[CriteriaReport, ...]:
+    """Return what criteria cannot decide, by their canonical text, before they meet any route."""
+    return tuple(contradictions_in(parse_criteria(criteria)))
+
+
+# Rows of both tables never change, so what is said of their texts may be kept.
+@lru_cache(maxsize=128)
+def _reports_on(criteria: str, design: str) -> tuple[CriteriaReport, ...]:
+    return (*reports_in(criteria), *infeasibilities_on(parse_criteria(criteria), parse_design(design)))

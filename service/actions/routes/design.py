@@ -9,10 +9,9 @@ from uuid import UUID, uuid4
 
 from sqlmodel import Session
 
-from service.actions.caller import Caller
+from service.actions.access.tokens import Caller
 from service.actions.invalidation import judge_again, refuse_while_submitted
 from service.errors import BodyInvalidError, ConflictError
-from service.storage.audit import append_audit
 from service.storage.records import link_lids
 from service.storage.routes import (
     add_route,
@@ -31,8 +30,8 @@ from service.storage.session import add_rows
 from service.storage.tables import DesignRevision, Project, Route, Site
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.design.design import Design
-from service.vocabulary.design.rules import Fault, faults_in
-from service.vocabulary.validation import MOST_FAULTS
+from service.vocabulary.design.rules import faults_in
+from service.vocabulary.validation import MOST_FAULTS, Fault
 
 
 def describe_route(session: Session, caller: Caller, project: Project, design: Design) -> tuple[Route, bool]:
@@ -47,7 +46,7 @@ def describe_route(session: Session, caller: Caller, project: Project, design: D
     route = Route(project_id=project.id, id=uuid4(), code=design.code, design_revision=1)
     add_route(session, route, fibre_count=design.fibre_count)
     _keep_revision(session, caller, route, design, document)
-    append_audit(session, project.id, caller.event("route.described", route.id, content_sha256=sha256_hex(document)))
+    caller.append_audit(session, project.id, "route.described", route.id, content_sha256=sha256_hex(document))
     return route, True
 
 
@@ -65,9 +64,7 @@ def revise_design(session: Session, caller: Caller, route_id: UUID, design: Desi
     raise_version(route)
     _keep_revision(session, caller, route, design, document)
     judge_again(session, route, None, is_urgent=False)
-    append_audit(
-        session, route.project_id, caller.event("route.revised", route.id, content_sha256=sha256_hex(document))
-    )
+    caller.append_audit(session, route.project_id, "route.revised", route.id, content_sha256=sha256_hex(document))
     return route
 
 

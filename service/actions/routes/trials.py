@@ -9,9 +9,8 @@ from uuid import UUID, uuid4
 
 from sqlmodel import Session
 
-from service.actions.caller import Caller
+from service.actions.access.tokens import Caller
 from service.errors import BodyInvalidError, ConflictError, NotFoundError
-from service.storage.audit import append_audit
 from service.storage.criteria import empty_old_trials, unfinished_trial
 from service.storage.jobs import make_due
 from service.storage.routes import lock_route
@@ -20,9 +19,9 @@ from service.storage.tables import CriteriaTrial, Project, Route
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria.criteria import Criteria
-from service.vocabulary.design.rules import Fault
 from service.vocabulary.findings.trial import TrialState
 from service.vocabulary.states import JobKind
+from service.vocabulary.validation import Fault
 
 # Of each project; what an older one gave is a few seconds' work to get again.
 KEPT_TRIALS = 10
@@ -59,7 +58,7 @@ def try_criteria(session: Session, caller: Caller, project: Project, form: Trial
     )
     add_rows(session, [trial])
     make_due(session, JobKind.TRIAL, project_id=project.id, subject_id=trial.id)
-    append_audit(session, project.id, caller.event("criteria.tried", trial.id, content_sha256=sha256))
+    caller.append_audit(session, project.id, "criteria.tried", trial.id, content_sha256=sha256)
     return trial
 
 

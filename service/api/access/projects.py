@@ -1,14 +1,14 @@
 """Projects, the people in them, and tokens."""
 
 from datetime import datetime
-from typing import Annotated
 from uuid import UUID
 
 from fastapi import APIRouter, Response
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict
 
 from service.actions.access import projects, tokens
 from service.actions.access.projects import PersonForm, ProjectForm
+from service.actions.access.tokens import TokenForm
 from service.api.gate import AdministratorGate, AnyGate, PeopleGate
 from service.api.routing import CheckedRoute
 from service.vocabulary import quantities as q
@@ -28,15 +28,6 @@ class ProjectAnswer(BaseModel):
     name: str
     owner: str
     contractor: str
-
-
-class TokenForm(q.Value):
-    """A token to issue."""
-
-    kind: TokenKind
-    projects: Annotated[tuple[UUID, ...], Field(max_length=100)] = ()
-    holder: q.Identifier | None = None
-    expires_at: q.EndInstant | None = None
 
 
 class TokenAnswer(BaseModel):
@@ -93,15 +84,7 @@ def erase_person(gate: PeopleGate, project_id: UUID, person_id: q.Identifier) ->
 def issue_token(gate: AdministratorGate, form: TokenForm, response: Response) -> TokenAnswer:
     """Issue a token; its text is shown this once."""
     with gate.write_session() as (session, caller):
-        token, text = tokens.issue_token(
-            session,
-            kind=form.kind,
-            projects=form.projects,
-            holder=form.holder,
-            expires_at=form.expires_at,
-            now=caller.now,
-            issuer=caller,
-        )
+        token, text = tokens.issue_token(session, form, now=caller.now, issuer=caller)
         response.headers["Location"] = f"/v1/tokens/{token.id}"
         response.headers["Cache-Control"] = "no-store"
         return TokenAnswer(id=token.id, kind=form.kind, token=text, expires_at=token.expires_at)

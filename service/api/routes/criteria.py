@@ -7,7 +7,7 @@ from fastapi import APIRouter, Response
 from sqlmodel import Session
 
 from service.actions.routes import criteria as actions
-from service.actions.routes.criteria_reports import reports_in, reports_on_route
+from service.actions.routes.criteria import reports_in, reports_on_route
 from service.api.gate import ContractorGate, EngineerGate, ReaderGate
 from service.api.routes.forms import BoundRouteAnswer, CriteriaAnswer, CriteriaVersionForm, RouteAnswer
 from service.api.routing import CheckedRoute

@@ -1,24 +1,16 @@
 """What makes a design one that can be built: every fault is said, with a pointer to its member."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import islice
 
 from service.vocabulary.design.colours import SCHEMES
 from service.vocabulary.design.design import Design, FibreRange, PlannedFibres
 from service.vocabulary.design.layout import Layout
+from service.vocabulary.validation import Fault
 from service.vocabulary.words import FibreAction, SiteKind
 
 # One wrong entry crosses every fibre after it in every section behind it.
 _MOST_CROSSINGS = 100
-
-
-@dataclass(frozen=True, kw_only=True)
-class Fault:
-    """Something wrong in a body, at an RFC 6901 pointer."""
-
-    pointer: str
-    detail: str
 
 
 def faults_in(design: Design) -> list[Fault]:

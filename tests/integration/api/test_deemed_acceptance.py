@@ -10,7 +10,8 @@ import httpx
 import pytest
 from sqlmodel import col, select, update
 
-from service.actions.acceptance.deeming import deem, lock_context
+from service.actions.acceptance.decisions import lock_context
+from service.actions.acceptance.deeming import deem
 from service.storage.session import transaction
 from service.storage.tables import AuditEntry, Job, Package
 from service.vocabulary.states import JobKind, JobState
@@ -152,7 +153,7 @@ def test_a_defect_notice_that_came_before_the_lock_stops_the_clock_though_the_pa
     with transaction(world.engine) as session:
         package = session.exec(select(Package)).one()
         assert notice_defect(world).status_code == 200
-        assert deem(session, lock_context(session, package.project_id, package.id), now=later) is None
+        assert deem(session, lock_context(session, [package.project_id], package.id), now=later) is None
 
 
 def test_after_a_decision_there_is_no_defect_notice(bare_world: World) -> None:

@@ -14,7 +14,7 @@ from sqlmodel import select
 
 from service.actions.acceptance.submissions import SubmissionForm
 from service.actions.acceptance.submissions import submit as submit_in
-from service.actions.caller import Caller
+from service.actions.access.tokens import Caller
 from service.actions.records.accept import Receipt, accept_records
 from service.storage.session import transaction
 from service.storage.tables import AuditEntry, Package
