@@ -25,7 +25,7 @@ from tests.integration.api.acts import refusal
 from tests.integration.faults.acts import FIBRES, finished_route, job_of, submit
 from tests.world import World, describe_route, open_project, read_demo
 from worker.jobs.runner import HopelessError
-from worker.judgement.rules.kinds.joint_losses import SpliceRule
+from worker.judgement.rules.kinds.joint_losses import JointLossRule
 
 pytestmark = pytest.mark.slow
 ENGINEER, CONTRACTOR = TokenKind.ENGINEER, TokenKind.CONTRACTOR
@@ -37,14 +37,14 @@ _SECRET = "op-secret"
 def breaking(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[Exception]]:
     """Let the rule about splices raise, while an error stands in the list, where a trace says that device made it."""
     errors: list[Exception] = [ValueError(f"a fault of ours over {_SECRET}")]
-    findings = SpliceRule.findings
+    findings = JointLossRule.findings
 
     def findings_or_fault(rule: Any, fibre: Any) -> Any:
         if errors and any(trace.stamp.device == "breaks-it" for trace in fibre.history.traces):
             raise errors[0]
         return findings(rule, fibre)
 
-    monkeypatch.setattr(SpliceRule, "findings", findings_or_fault)
+    monkeypatch.setattr(JointLossRule, "findings", findings_or_fault)
     yield errors
 
 

@@ -7,10 +7,13 @@ from typing import Generic, TypeVar
 from service.vocabulary.criteria.base import Criterion, LimitedDb
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.layout import Joint, Layout, Span
-from service.vocabulary.words import DecisionRule, Unit
+from service.vocabulary.words import DecisionRule, JointKind, Outcome, Unit
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
+from worker.judgement.history.acts import SpliceAct
+from worker.judgement.numbers.exact import Exact
 from worker.judgement.numbers.limits import Limit, to_parts
+from worker.judgement.traces.places import Place
 
 CriterionT = TypeVar("CriterionT", bound=Criterion)
 
@@ -25,6 +28,14 @@ class Rule(ABC, Generic[CriterionT]):
     @abstractmethod
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give the findings of one fibre in route order."""
+
+    def joints(self, fibre: FibreMeasured, kind: JointKind) -> Iterator[tuple[Place, Joint]]:
+        """Give each joint of a kind for which the criterion holds, with its place, in route order."""
+        for place in fibre.places:
+            if place.site_index in self.scope.sites:
+                for joint in place.joints:
+                    if joint.kind is kind and joint.segment in fibre.segments:
+                        yield place, joint
 
 
 class EndToEndRule(Rule[CriterionT]):
@@ -55,6 +66,15 @@ def band_of(criterion: LimitedDb) -> int:
     if criterion.decision is DecisionRule.SIMPLE or criterion.uncertainty_db is None:
         return 0
     return to_parts(criterion.uncertainty_db, places=3)
+
+
+def hold_known_part(known: Judgement, *, low: Exact, high: Exact, limit: Limit) -> Judgement:
+    """Hold what is known of a value against a limit; with a reason why not all is known, only a breach decides.
+
+    What is not known can only make it worse.
+    """
+    held = known.held(low, high, limit)
+    return held if known.reason is None or held.outcome is Outcome.NONCONFORMING else known
 
 
 def joint_finding(criterion: Criterion, fibre: FibreMeasured, joint: Joint, judgement: Judgement) -> Finding:
@@ -100,3 +120,20 @@ def length_over_um(fibre: FibreMeasured, span: Span) -> int:
     """Return the design's fibre length of a span."""
     offsets = fibre.layout.site_offsets_um
     return offsets[span.last] - offsets[span.first]
+
+
+def attempts_at(fibre: FibreMeasured, joint: Joint) -> list[SpliceAct]:
+    """Return the attempts at a joint in order of time; one without a position speaks for each splice of its site."""
+    own = fibre.history.splices.get(joint.site, ())
+    return [splice for splice in own if splice.position in {None, joint.position}]
+
+
+def latest_splice(fibre: FibreMeasured, joint: Joint) -> SpliceAct | None:
+    """Return the latest attempt at a joint."""
+    attempts = attempts_at(fibre, joint)
+    return attempts[-1] if attempts else None
+
+
+def count_attempts(fibre: FibreMeasured, joint: Joint) -> int:
+    """Return how many attempts at a joint are documented, each by a record of its own."""
+    return len({splice.stamp.id for splice in attempts_at(fibre, joint)})

@@ -11,7 +11,7 @@ from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct
 from worker.judgement.numbers.exact import db_text, mdb_text
-from worker.judgement.rules.attempts import count_attempts, latest_splice
+from worker.judgement.rules.base import count_attempts, latest_splice
 from worker.judgement.rules.kinds.statistics import JointStatisticRule, Member
 from worker.judgement.traces.places import Place
 from worker.judgement.words import at_wavelength

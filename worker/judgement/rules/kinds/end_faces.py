@@ -16,15 +16,10 @@ class EndFaceRule(Rule[EndFaceCriterion]):
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give two findings for each mated pair, one a side."""
-        for place in fibre.places:
-            if place.site_index not in self.scope.sites:
-                continue
-            for joint in place.joints:
-                if joint.kind is not JointKind.PAIR or joint.segment not in fibre.segments:
-                    continue
-                for side in Side:
-                    inspected = inspection_of(fibre.history, place, joint, side)
-                    yield joint_finding(self.criterion, fibre, joint, _judgement(inspected))._replace(side=side)
+        for place, joint in self.joints(fibre, JointKind.PAIR):
+            for side in Side:
+                inspected = inspection_of(fibre.history, place, joint, side)
+                yield joint_finding(self.criterion, fibre, joint, _judgement(inspected))._replace(side=side)
 
 
 def _judgement(inspected: Inspection) -> Judgement:

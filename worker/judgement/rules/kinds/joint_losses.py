@@ -3,9 +3,7 @@
 No trace sees apart what lies in one dead zone, so a joint of a group is judged by what the whole group loses.
 """
 
-from abc import abstractmethod
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from typing import TypeVar
 
 from service.vocabulary.criteria.joints import (
     ConnectionLossCriterion,
@@ -13,68 +11,68 @@ from service.vocabulary.criteria.joints import (
     TerminationLossCriterion,
 )
 from service.vocabulary.design.layout import Joint, Layout
+from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import Basis, DecisionRule, JointKind, Outcome, Reason
+from worker.judgement.fibre.bidirectional import BidirectionalLoss
 from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.worse_direction import WorseDirection, worse_of_any, worse_of_both
-from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, Exact
+from worker.judgement.numbers.clocks import latest_is_proven
+from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, Exact, mdb_text
 from worker.judgement.numbers.limits import Limit, hold
-from worker.judgement.rules.attempts import FallbackLimit, relax
-from worker.judgement.rules.base import Rule, joint_finding, most_db
+from worker.judgement.rules.base import Rule, attempts_at, count_attempts, hold_known_part, joint_finding, most_db
 from worker.judgement.traces.places import Place
+from worker.judgement.words import REASON_LABELS
 
-JudgePlace = Callable[[FibreMeasured, Place, int, Limit], Judgement]
 
-
-def judge_mean(fibre: FibreMeasured, place: Place, wavelength_nm: int, limit: Limit) -> Judgement:
+def _judge_mean(fibre: FibreMeasured, place: Place, wavelength_nm: int, limit: Limit) -> Judgement:
     """Hold the mean of both directions against a limit."""
     loss = fibre.loss_at(place, wavelength_nm=wavelength_nm)
     if loss.reason is not None:
-        return undetermined(loss.reason, loss.detail, limit=limit, readings=loss.readings, void=loss.void)
+        return _unknown(loss.reason, loss, limit)
     low, high = loss.low_tenth_mdb * PDB_PER_TENTH_MDB, loss.high_tenth_mdb * PDB_PER_TENTH_MDB
     # Written at once: nearly every finding of a route comes through here.
     held = hold(low=low, high=high, limit=limit)
     return Judgement(held.outcome, held.reason, loss.detail, (low, high), limit, loss.readings, loss.void, held.grade)
 
 
-def judge_any_way(fibre: FibreMeasured, place: Place, wavelength_nm: int, limit: Limit) -> Judgement:
+def _judge_any_way(fibre: FibreMeasured, place: Place, wavelength_nm: int, limit: Limit) -> Judgement:
     """Hold the worse of the directions that are there against a limit."""
-    loss = fibre.loss_at(place, wavelength_nm=wavelength_nm)
-    if loss.reason is Reason.END_FACE_FAILED:
-        return undetermined(loss.reason, loss.detail, limit=limit, readings=loss.readings, void=loss.void)
-    forward = fibre.one_way_loss_at(place, wavelength_nm=wavelength_nm, is_forward=True)
-    backward = fibre.one_way_loss_at(place, wavelength_nm=wavelength_nm, is_forward=False)
-    return _hold(worse_of_any(forward, backward), limit)
+    forward, backward, both = fibre.losses_at(wavelength_nm)[place.site_index]
+    if both.reason is Reason.END_FACE_FAILED:
+        return _unknown(both.reason, both, limit)
+    return _hold_worse(worse_of_any(forward, backward), limit)
 
 
-def judge_each_way(fibre: FibreMeasured, place: Place, wavelength_nm: int, limit: Limit) -> Judgement:
+def _judge_each_way(fibre: FibreMeasured, place: Place, wavelength_nm: int, limit: Limit) -> Judgement:
     """Hold each of both directions against a limit: one alone may break it, and never keeps it."""
-    forward = fibre.one_way_loss_at(place, wavelength_nm=wavelength_nm, is_forward=True)
-    backward = fibre.one_way_loss_at(place, wavelength_nm=wavelength_nm, is_forward=False)
+    forward, backward, both = fibre.losses_at(wavelength_nm)[place.site_index]
     worse = worse_of_both(forward, backward)
-    loss = fibre.loss_at(place, wavelength_nm=wavelength_nm)
-    if worse.reason is None and loss.reason is not None:
+    if worse.reason is None and both.reason is not None:
         # Both are there, and are not of one and the same connection, or not of one fit to be measured.
-        return undetermined(loss.reason, loss.detail, limit=limit, readings=loss.readings, void=loss.void)
-    return _hold(worse, limit)
+        return _unknown(both.reason, both, limit)
+    return _hold_worse(worse, limit)
 
 
-def _hold(worse: WorseDirection, limit: Limit) -> Judgement:
+def _unknown(reason: Reason, loss: BidirectionalLoss, limit: Limit) -> Judgement:
+    return undetermined(reason, loss.detail, limit=limit, readings=loss.readings, void=loss.void)
+
+
+def _hold_worse(worse: WorseDirection, limit: Limit) -> Judgement:
     known = Judgement(
         Outcome.UNDETERMINED, worse.reason, worse.detail, limit=limit, readings=worse.readings, void=worse.void
     )
     if worse.bounds_mdb is None:
         return known
     low_mdb, high_mdb = worse.bounds_mdb
-    held = known.held(low_mdb * PDB_PER_MDB, high_mdb * PDB_PER_MDB, limit)
-    # What is not known can only be worse.
-    return held if worse.reason is None or held.outcome is Outcome.NONCONFORMING else known
+    return hold_known_part(known, low=low_mdb * PDB_PER_MDB, high=high_mdb * PDB_PER_MDB, limit=limit)
 
 
-_MemberCriterion = TypeVar("_MemberCriterion", bound=SpliceLossCriterion | ConnectionLossCriterion)
-
-_OF_A_SPLICE: Mapping[Basis, JudgePlace] = {Basis.BIDIRECTIONAL: judge_mean, Basis.ONE_WAY: judge_any_way}
-_OF_A_PAIR: Mapping[Basis, JudgePlace] = {Basis.BIDIRECTIONAL: judge_mean, Basis.EACH_WAY: judge_each_way}
+_BY_TRACES: Mapping[Basis, Callable[[FibreMeasured, Place, int, Limit], Judgement]] = {
+    Basis.BIDIRECTIONAL: _judge_mean,
+    Basis.ONE_WAY: _judge_any_way,
+    Basis.EACH_WAY: _judge_each_way,
+}
 
 
 class TerminationRule(Rule[TerminationLossCriterion]):
@@ -92,50 +90,50 @@ class TerminationRule(Rule[TerminationLossCriterion]):
 
     def judge(self, fibre: FibreMeasured, place: Place) -> Judgement:
         """Hold the loss of a whole place against the limit."""
-        return judge_mean(fibre, place, self.criterion.wavelength_nm, self.limit)
+        return _judge_mean(fibre, place, self.criterion.wavelength_nm, self.limit)
 
 
-class _MemberRule(Rule[_MemberCriterion]):
-    """One limit for each joint of a kind, alone at its place or one of a group.
+class JointLossRule(Rule[SpliceLossCriterion | ConnectionLossCriterion]):
+    """One limit for the loss of each splice, or of each mated pair, and a wider one after documented attempts.
 
     `terminations` are the required criteria that may decide for a whole group.
     """
 
-    kind: JointKind
-
-    def __init__(self, criterion: _MemberCriterion, layout: Layout, *, terminations: Iterable[TerminationRule]) -> None:
+    def __init__(
+        self,
+        criterion: SpliceLossCriterion | ConnectionLossCriterion,
+        layout: Layout,
+        *,
+        terminations: Iterable[TerminationRule],
+    ) -> None:
         super().__init__(criterion, layout)
         self.limit = most_db(criterion, criterion.limit_db)
-        self._wavelength_nm = criterion.wavelength_nm
-        self._judge_place = self.judge_place_of(criterion)
+        if isinstance(criterion, SpliceLossCriterion):
+            self._kind, self._fallback = JointKind.SPLICE, criterion.fallback
+        else:
+            self._kind, self._fallback = JointKind.PAIR, None
         own = [rule for rule in terminations if rule.criterion.wavelength_nm == criterion.wavelength_nm]
         self._strictest_first = sorted(own, key=lambda rule: _greatest_conforming(rule.limit))
 
-    @abstractmethod
-    def judge_place_of(self, criterion: _MemberCriterion) -> JudgePlace:
-        """Return how a place is held against the limit."""
-
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each joint."""
-        for place in fibre.places:
-            if place.site_index not in self.scope.sites:
-                continue
-            for joint in place.joints:
-                if joint.kind is self.kind and joint.segment in fibre.segments:
-                    yield joint_finding(self.criterion, fibre, joint, self.judge(fibre, place, joint))
+        for place, joint in self.joints(fibre, self._kind):
+            yield joint_finding(self.criterion, fibre, joint, self.judge(fibre, place, joint))
 
     def judge(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
         """Hold a joint's loss against the limit; in a group, what the whole group's loss says of it."""
-        own = self._judge_place(fibre, place, self._wavelength_nm, self.limit)
+        criterion = self.criterion
+        is_estimate = criterion.basis is Basis.ESTIMATE
+        if is_estimate:
+            own = _judge_estimate(fibre, joint, self.limit)
+        else:
+            own = _BY_TRACES[criterion.basis](fibre, place, criterion.wavelength_nm, self.limit)
         if own.bounds is None:
             return own
-        if place.is_group:
+        # A splicer estimates each splice by itself, whatever lies beside it.
+        if place.is_group and not is_estimate:
             return self._judge_member(fibre, place, joint, own)
-        return own if own.outcome is Outcome.CONFORMING else self.relax(fibre, joint, own)
-
-    def relax(self, fibre: FibreMeasured, joint: Joint, own: Judgement) -> Judgement:
-        """Return what stands of a joint that is not known to keep the limit."""
-        return own
+        return own if own.outcome is Outcome.CONFORMING else self._relax(fibre, joint, own)
 
     def _judge_member(self, fibre: FibreMeasured, place: Place, joint: Joint, own: Judgement) -> Judgement:
         # No true loss is below zero, so a group that keeps the joint's own limit proves the joint.
@@ -147,41 +145,40 @@ class _MemberRule(Rule[_MemberCriterion]):
             detail = f"decided by {group_rule.criterion.code} for the whole connection: "
             decided = group_rule.judge(fibre, place)
             return decided._replace(detail=detail + decided.detail)
-        relaxed = self.relax(fibre, joint, own)
+        relaxed = self._relax(fibre, joint, own)
         if relaxed.outcome is Outcome.CONFORMING:
             return relaxed
         detail = f"{name} {joint.position} was measured only together with what lies beside it: {own.detail}"
         return own._replace(detail=detail, outcome=Outcome.UNDETERMINED, reason=Reason.GROUP_ONLY, grade=None)
 
-
-class SpliceRule(_MemberRule[SpliceLossCriterion]):
-    """One limit for the loss of each splice by what traces show of it, and a wider one after documented attempts."""
-
-    kind = JointKind.SPLICE
-
-    def __init__(
-        self, criterion: SpliceLossCriterion, layout: Layout, *, terminations: Iterable[TerminationRule]
-    ) -> None:
-        super().__init__(criterion, layout, terminations=terminations)
-        self._fallback = FallbackLimit.of(criterion)
-
-    def judge_place_of(self, criterion: SpliceLossCriterion) -> JudgePlace:
-        """Return how a place is held against the limit: by the mean, or by the worse direction there is."""
-        return _OF_A_SPLICE[criterion.basis]
-
-    def relax(self, fibre: FibreMeasured, joint: Joint, own: Judgement) -> Judgement:
-        """Hold a splice that is not known to keep its limit against the fallback."""
-        return relax(own, self._fallback, fibre, joint)
+    def _relax(self, fibre: FibreMeasured, joint: Joint, own: Judgement) -> Judgement:
+        """Hold a joint that is not known to keep its limit against the fallback, if it was tried often enough."""
+        fallback = self._fallback
+        if fallback is None or own.bounds is None:
+            return own
+        attempts = count_attempts(fibre, joint)
+        if attempts < fallback.attempts:
+            return own
+        held = own.held(*own.bounds, most_db(self.criterion, fallback.limit_db))
+        if held.outcome is not Outcome.CONFORMING:
+            return own
+        detail = f"{own.detail}; out of specification, accepted after {attempts} documented attempts"
+        return held._replace(detail=detail, by_fallback=True)
 
 
-class ConnectionRule(_MemberRule[ConnectionLossCriterion]):
-    """One limit for the loss of each mated pair of connectors."""
-
-    kind = JointKind.PAIR
-
-    def judge_place_of(self, criterion: ConnectionLossCriterion) -> JudgePlace:
-        """Return how a place is held against the limit: by the mean, or by each direction."""
-        return _OF_A_PAIR[criterion.basis]
+def _judge_estimate(fibre: FibreMeasured, joint: Joint, limit: Limit) -> Judgement:
+    """Hold what the splicer estimated at the latest attempt against a limit."""
+    attempts = attempts_at(fibre, joint)
+    if not attempts:
+        return undetermined(Reason.NO_EVIDENCE, "no splice record is there", limit=limit)
+    latest = attempts[-1]
+    detail = f"the splicer estimated {mdb_text(latest.estimate_mdb)} dB"
+    readings = (RecordReading(latest.stamp.id, value=latest.estimate_mdb),)
+    if not latest_is_proven([splice.stamp for splice in attempts]):
+        reason = Reason.ORDER_NOT_PROVEN
+        return undetermined(reason, f"{detail}, but {REASON_LABELS[reason]}", limit=limit, readings=readings)
+    estimate = latest.estimate_mdb * PDB_PER_MDB
+    return Judgement(Outcome.UNDETERMINED, None, detail, readings=readings).held(estimate, estimate, limit)
 
 
 def _greatest_conforming(limit: Limit) -> Exact:

@@ -8,9 +8,9 @@ from service.vocabulary.criteria.links import (
 )
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import JointKind, Outcome, Reason, Unit
+from worker.judgement.fibre import bidirectional
 from worker.judgement.fibre.end_to_end import both_ways, known_of, missing_reason, reading_of
 from worker.judgement.fibre.findings import Judgement
-from worker.judgement.fibre.link_tests import EndToEndTest
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Measurement
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, budget_pdb, mdb_text, mean_tenth_mdb, pairs_in_reading
@@ -24,13 +24,13 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
 
     def judge(self, fibre: FibreMeasured) -> Judgement:
         """Hold a fibre's loss in both directions against the limit."""
-        nm = self.criterion.wavelength_nm
-        forward, backward = both_ways(fibre, test="attenuation", wavelength_nm=nm)
-        losses = [loss for loss in (*forward.measurements, *backward.measurements) if isinstance(loss, LinkLoss)]
-        known = known_of(_one_direction_reason(forward, backward), forward, backward, read=_reading_of_loss)
-        if known.reason is not None:
+        ways = both_ways(fibre, test="attenuation", wavelength_nm=self.criterion.wavelength_nm)
+        reason = bidirectional.missing_reason(*(way.missing for way in ways))
+        known = known_of(reason, *ways, read=_reading_of_loss)
+        if reason is not None:
             return known
-        return self._hold(fibre, losses[0], losses[1], known)
+        forward, backward = (one for way in ways for one in way.measurements if isinstance(one, LinkLoss))
+        return self._hold(fibre, forward, backward, known)
 
     def _hold(self, fibre: FibreMeasured, forward: LinkLoss, backward: LinkLoss, known: Judgement) -> Judgement:
         cords = {forward.reference_cords, backward.reference_cords}
@@ -39,10 +39,10 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
             used = f"reference with {forward.reference_cords} (A to B) and {backward.reference_cords} (B to A) cords"
             wanted = "the same in both directions" if asked is None else f"{asked}"
             return known._replace(reason=Reason.REFERENCE_UNLIKE, detail=f"{used}, asked for: {wanted}")
-        value, detail = self._combine(forward, backward)
+        value_tenth_mdb, detail = self._combine(forward, backward)
+        value = value_tenth_mdb * PDB_PER_TENTH_MDB
         limit = self._limit(fibre, reference_cords=forward.reference_cords)
-        value_pdb = value * PDB_PER_TENTH_MDB
-        return known._replace(detail=detail).held(value_pdb, value_pdb, limit)
+        return known._replace(detail=detail).held(value, value, limit)
 
     def _combine(self, forward: LinkLoss, backward: LinkLoss) -> tuple[int, str]:
         said = f"{mdb_text(forward.loss_mdb)} dB (A to B) and {mdb_text(backward.loss_mdb)} dB (B to A)"
@@ -67,18 +67,12 @@ class RequiredTestRule(EndToEndRule[RequiredTestCriterion]):
     def judge(self, fibre: FibreMeasured) -> Judgement:
         """Tell whether the test is there."""
         test, nm = self.criterion.test, self.criterion.wavelength_nm
-        forward, backward = both_ways(fibre, test=test, wavelength_nm=nm)
-        known = known_of(missing_reason(forward, backward), forward, backward, read=_reading_of_loss)
+        ways = both_ways(fibre, test=test, wavelength_nm=nm)
+        known = known_of(missing_reason(*ways), *ways, read=_reading_of_loss)
         if known.reason is not None:
             return known
         there = f"{TEST_LABELS[test]}s at {nm} nm are there in both directions"
         return known._replace(outcome=Outcome.CONFORMING, detail=there)
-
-
-def _one_direction_reason(forward: EndToEndTest, backward: EndToEndTest) -> Reason | None:
-    reason = missing_reason(forward, backward)
-    is_one_way = (forward.missing is None) is not (backward.missing is None)
-    return Reason.ONE_DIRECTION_ONLY if is_one_way and reason is Reason.NO_EVIDENCE else reason
 
 
 def _reading_of_loss(measurement: Measurement) -> RecordReading:

@@ -11,7 +11,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.trace_sets import Side
 from worker.judgement.history.validity import void_records
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB
-from worker.judgement.rules.base import Rule, joint_finding, most_db
+from worker.judgement.rules.base import Rule, hold_known_part, joint_finding, most_db
 from worker.judgement.traces.places import Place
 from worker.judgement.traces.reflections import OneWayReflectance, worst_shown
 
@@ -25,14 +25,9 @@ class ReflectanceRule(Rule[ReflectanceCriterion]):
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each joint of the kind."""
-        for place in fibre.places:
-            own = [joint for joint in place.joints if joint.kind is self.criterion.joint]
-            if not own or place.site_index not in self.scope.sites:
-                continue
+        for place, joint in self.joints(fibre, self.criterion.joint):
             whole = self._judge_place(fibre, place)
-            for joint in own:
-                if joint.segment in fibre.segments:
-                    yield joint_finding(self.criterion, fibre, joint, _of_member(whole, fibre, place, joint))
+            yield joint_finding(self.criterion, fibre, joint, _of_member(whole, fibre, place, joint))
 
     def _judge_place(self, fibre: FibreMeasured, place: Place) -> Judgement:
         forward = self._one_way(fibre, place, is_forward=True)
@@ -49,9 +44,7 @@ class ReflectanceRule(Rule[ReflectanceCriterion]):
         if not there:
             return known
         low, high = (max(bounds) * PDB_PER_TENTH_MDB for bounds in zip(*there, strict=True))
-        held = known.held(low, high, self.limit)
-        # What is not known can only be worse.
-        return held if known.reason is None or held.outcome is Outcome.NONCONFORMING else known
+        return hold_known_part(known, low=low, high=high, limit=self.limit)
 
     def _one_way(self, fibre: FibreMeasured, place: Place, *, is_forward: bool) -> OneWayReflectance:
         shown, void = fibre.traces.shown_at(place, Side(self.criterion.wavelength_nm, is_forward))

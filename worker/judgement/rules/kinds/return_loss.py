@@ -1,9 +1,9 @@
 """The criterion about what a link sends back at each end: as measured there, or as worked out from a trace."""
 
-from abc import abstractmethod
 from collections.abc import Iterator
 
 from service.vocabulary.criteria.links import ReturnLossCriterion
+from service.vocabulary.criteria.required_tests import Test
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import Qualifier, Reason
@@ -22,7 +22,7 @@ _MOST_MDB = 120_000
 _QUALIFIER_LABELS = {Qualifier.EQ: "", Qualifier.GT: "more than ", Qualifier.LT: "less than "}
 
 
-class _ReturnLossRule(Rule[ReturnLossCriterion]):
+class ReturnLossRule(Rule[ReturnLossCriterion]):
     """One limit at both ends, never averaged: each end's transmitter sees only its own."""
 
     def __init__(self, criterion: ReturnLossCriterion, layout: Layout) -> None:
@@ -34,28 +34,27 @@ class _ReturnLossRule(Rule[ReturnLossCriterion]):
         if not (fibre.is_continuous and self.scope.holds_end_to_end):
             return
         for site, is_forward in zip(fibre.end_sites, (True, False), strict=True):
-            judgement = self.judge(fibre, is_forward=is_forward)
+            judgement = self._judge(fibre, is_forward=is_forward)
             yield Finding(self.criterion, judgement, fibre.segments, fibre.number, site=site)
 
-    @abstractmethod
-    def judge(self, fibre: FibreMeasured, *, is_forward: bool) -> Judgement:
+    def _judge(self, fibre: FibreMeasured, *, is_forward: bool) -> Judgement:
         """Hold what comes back at A, or at B, against the limit."""
-
-
-class MeasuredReturnLossRule(_ReturnLossRule):
-    """The return loss as a record of each end states it."""
-
-    def judge(self, fibre: FibreMeasured, *, is_forward: bool) -> Judgement:
-        """Hold the latest measurement of one end that counts against the limit; a bound counts as one."""
+        test: Test = "return_loss" if self.criterion.basis == "measured" else "otdr"
         nm = self.criterion.wavelength_nm
-        found = end_to_end_test(fibre, test="return_loss", wavelength_nm=nm, is_forward=is_forward)
+        found = end_to_end_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward)
         known = known_of(found.missing, found, read=_reading_of_loss)._replace(limit=self.limit)
-        measured = [one for one in found.measurements if isinstance(one, ReturnLoss)]
         if found.missing is not None:
             return known
-        return self._hold(measured[0], known)
+        for one in found.measurements:
+            if isinstance(one, ReturnLoss):
+                return self._hold_measured(one, known)
+            if isinstance(one, Trace) and (one.low_index, one.high_index) == (0, len(fibre.layout.design.sites) - 1):
+                return self._hold_computed(fibre, one, known)
+        detail = f"no OTDR trace {DIRECTION_LABELS[is_forward]} at {nm} nm runs from end to end"
+        return known._replace(reason=Reason.NO_EVIDENCE, detail=detail)
 
-    def _hold(self, measured: ReturnLoss, known: Judgement) -> Judgement:
+    def _hold_measured(self, measured: ReturnLoss, known: Judgement) -> Judgement:
+        """Hold what a record of this end states; a bound counts as one."""
         asked, far_end = self.criterion.far_end, measured.far_end
         if asked is not None and far_end != asked:
             detail = f"the far end was {far_end}, asked for: {asked.value}"
@@ -66,37 +65,14 @@ class MeasuredReturnLossRule(_ReturnLossRule):
         high = _MOST_MDB if qualifier is Qualifier.GT else value
         return known._replace(detail=detail).held(low * PDB_PER_MDB, high * PDB_PER_MDB, self.limit)
 
-
-class ComputedReturnLossRule(_ReturnLossRule):
-    """The return loss as the events and the backscatter of each direction's trace add up to it."""
-
-    def judge(self, fibre: FibreMeasured, *, is_forward: bool) -> Judgement:
-        """Hold the sum of what comes back at one end against the limit."""
-        nm = self.criterion.wavelength_nm
-        found = end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward)
-        last_index = len(fibre.layout.design.sites) - 1
-        whole = [
-            one
-            for one in found.measurements
-            if isinstance(one, Trace) and (one.low_index, one.high_index) == (0, last_index)
-        ]
-        known = known_of(found.missing, found)._replace(limit=self.limit)
-        if found.missing is not None:
-            return known
-        if not whole:
-            detail = f"no OTDR trace {DIRECTION_LABELS[is_forward]} at {nm} nm runs from end to end"
-            return known._replace(reason=Reason.NO_EVIDENCE, detail=detail)
-        known = known._replace(readings=(reading_of(whole[0]),))
-        bounds = returned_light(fibre, whole[0], far_end=self.criterion.far_end)
+    def _hold_computed(self, fibre: FibreMeasured, whole: Trace, known: Judgement) -> Judgement:
+        """Hold what the events and the backscatter of a trace of the whole fibre add up to."""
+        known = known._replace(readings=(reading_of(whole),))
+        bounds = returned_light(fibre, whole, far_end=self.criterion.far_end)
         if bounds.reason is not None:
             return known._replace(reason=bounds.reason, detail=bounds.detail)
         low, high = bounds.low_tenth_mdb * PDB_PER_TENTH_MDB, bounds.high_tenth_mdb * PDB_PER_TENTH_MDB
         return known._replace(detail=bounds.detail).held(low, high, self.limit)
-
-
-def return_loss_rule(criterion: ReturnLossCriterion, layout: Layout) -> Rule[ReturnLossCriterion]:
-    """Return the rule for a criterion's basis."""
-    return (MeasuredReturnLossRule if criterion.basis == "measured" else ComputedReturnLossRule)(criterion, layout)
 
 
 def _reading_of_loss(measurement: Measurement) -> RecordReading:

@@ -1,7 +1,8 @@
 """The criteria about how splices were made, each about the latest attempt at a joint."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Iterator, Mapping
+from fractions import Fraction
+from typing import Any, NamedTuple
 
 from service.vocabulary.criteria.workmanship import (
     AttemptsAboveLoss,
@@ -19,19 +20,47 @@ from service.vocabulary.criteria.workmanship import (
 from service.vocabulary.design.layout import Joint
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import JointKind, Outcome, Reason, SpliceMethod, Unit
-from worker.judgement.fibre.findings import Finding, Judgement
+from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.history.acts import SpliceAct
-from worker.judgement.numbers.clocks import latest_is_proven
-from worker.judgement.numbers.exact import PARTS, decimal_text, limit_mdb
+from worker.judgement.history.acts import CalibrationAct, SpliceAct
+from worker.judgement.numbers.clocks import Stamp, age_us, latest_is_proven, order_is_proven
+from worker.judgement.numbers.exact import PARTS, decimal_text, limit_mdb, parts_text
 from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.rules.attempts import attempts_at
-from worker.judgement.rules.base import Rule, joint_finding
-from worker.judgement.rules.kinds.calibrated_splicers import judge_calibration
+from worker.judgement.rules.base import Rule, attempts_at, joint_finding
 from worker.judgement.traces.places import Place
 from worker.judgement.words import REASON_LABELS
 
 _PARTS_OF_TENTH_MM, _PARTS_OF_HUNDREDTH_DEG = 10**11, 10**10
+_US_PER_H = 3_600_000_000
+
+
+class Spliced(NamedTuple):
+    """A joint and the attempts at it in order of time; `known` is what is said of the latest so far."""
+
+    fibre: FibreMeasured
+    place: Place
+    joint: Joint
+    attempts: list[SpliceAct]
+    known: Judgement
+
+    @property
+    def latest(self) -> SpliceAct:
+        """The attempt that the demand is held against."""
+        return self.attempts[-1]
+
+    def not_stated(self, detail: str) -> Judgement:
+        """Return that the record of the latest attempt does not say enough."""
+        return self.known._replace(reason=Reason.WORK_NOT_STATED, detail=detail)
+
+    def order_not_proven(self) -> Judgement:
+        """Return that wrong clocks leave open what came first."""
+        reason = Reason.ORDER_NOT_PROVEN
+        return self.known._replace(reason=reason, detail=REASON_LABELS[reason])
+
+    def decided(self, detail: str, *, is_good: bool) -> Judgement:
+        """Return a decision that needs no limit."""
+        outcome = Outcome.CONFORMING if is_good else Outcome.NONCONFORMING
+        return self.known._replace(outcome=outcome, detail=detail)
 
 
 class WorkmanshipRule(Rule[WorkmanshipCriterion]):
@@ -39,102 +68,77 @@ class WorkmanshipRule(Rule[WorkmanshipCriterion]):
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each splice."""
-        for place in fibre.places:
-            if place.site_index not in self.scope.sites or not self._is_asked_for(place):
-                continue
-            for joint in place.joints:
-                if joint.kind is JointKind.SPLICE and joint.segment in fibre.segments:
-                    yield joint_finding(self.criterion, fibre, joint, self.judge(fibre, place, joint))
+        at = self.criterion.at
+        for place, joint in self.joints(fibre, JointKind.SPLICE):
+            if at == "everywhere" or place.is_closure is (at == "closures"):
+                yield joint_finding(self.criterion, fibre, joint, self._judge(fibre, place, joint))
 
-    def judge(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
+    def _judge(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
         """Hold the latest attempt at a joint against the demand."""
         attempts = attempts_at(fibre, joint)
         if not attempts:
-            return Judgement(Outcome.UNDETERMINED, Reason.NO_EVIDENCE, "no splice is recorded here")
-        latest = attempts[-1]
-        known = Judgement(Outcome.UNDETERMINED, None, "", readings=(RecordReading(latest.stamp.id),))
+            return undetermined(Reason.NO_EVIDENCE, "no splice is recorded here")
+        known = Judgement(Outcome.UNDETERMINED, None, "", readings=(RecordReading(attempts[-1].stamp.id),))
+        spliced = Spliced(fibre, place, joint, attempts, known)
         if not latest_is_proven([attempt.stamp for attempt in attempts]):
-            return _order_not_proven(known)
-        return self._hold(fibre, place, joint, attempts, known)
-
-    def _is_asked_for(self, place: Place) -> bool:
-        match self.criterion.at:
-            case "closures":
-                return place.is_closure
-            case "terminations":
-                return not place.is_closure
-            case _:
-                return True
-
-    def _hold(
-        self, fibre: FibreMeasured, place: Place, joint: Joint, attempts: Sequence[SpliceAct], known: Judgement
-    ) -> Judgement:
-        latest = attempts[-1]
-        match self.criterion.demand:
-            case CalibratedSplicer() as demand:
-                return judge_calibration(demand, fibre, joint, latest, known)
-            case MostAttempts() as demand:
-                return _judge_attempts(demand, attempts, known)
-            case AttemptsAboveLoss() as demand:
-                return _judge_attempts_above_loss(demand, fibre, place, attempts, known)
-            case demand:
-                return _JUDGE[type(demand)](demand, latest, known)
+            return spliced.order_not_proven()
+        demand = self.criterion.demand
+        return _JUDGE[type(demand)](demand, spliced)
 
 
-def _judge_cleave_angle(demand: CleaveAngle, splice: SpliceAct, known: Judgement) -> Judgement:
-    sides = [("left", splice.cleave_left_cdeg), ("right", splice.cleave_right_cdeg)]
+def _judge_cleave_angle(demand: CleaveAngle, spliced: Spliced) -> Judgement:
+    sides = [("left", spliced.latest.cleave_left_cdeg), ("right", spliced.latest.cleave_right_cdeg)]
     stated = [(cdeg, f"{side} cleave {decimal_text(cdeg, places=2)} deg") for side, cdeg in sides if cdeg is not None]
     if not stated:
-        return _not_stated(known, "no cleave angle is stated")
+        return spliced.not_stated("no cleave angle is stated")
     worst, detail = max(stated)[0] * _PARTS_OF_HUNDREDTH_DEG, ", ".join(said for _, said in stated)
     limit = Limit.most(to_parts(demand.limit_deg, places=2), unit=Unit.DEG)
-    held = known._replace(detail=detail).held(worst, worst, limit)
+    held = spliced.known._replace(detail=detail).held(worst, worst, limit)
     if len(stated) == 2 or held.outcome is Outcome.NONCONFORMING:
         return held
     missing = next(side for side, cdeg in sides if cdeg is None)
-    return _not_stated(known._replace(limit=limit), f"no {missing} cleave angle is stated; {detail}")
+    return spliced.not_stated(f"no {missing} cleave angle is stated; {detail}")._replace(limit=limit)
 
 
-def _judge_cleave_length(demand: CleaveLength, splice: SpliceAct, known: Judgement) -> Judgement:
-    if splice.cleave_length_tenth_mm is None:
-        return _not_stated(known, "no cleave length is stated")
-    text = decimal_text(splice.cleave_length_tenth_mm, places=1)
-    value = splice.cleave_length_tenth_mm * _PARTS_OF_TENTH_MM
+def _judge_cleave_length(demand: CleaveLength, spliced: Spliced) -> Judgement:
+    length_tenth_mm = spliced.latest.cleave_length_tenth_mm
+    if length_tenth_mm is None:
+        return spliced.not_stated("no cleave length is stated")
+    value = length_tenth_mm * _PARTS_OF_TENTH_MM
     least, most = to_parts(demand.least_mm, places=1), to_parts(demand.most_mm, places=1)
     # The nearer bound is the one that matters: beyond it the other cannot be broken too.
     is_low = value - least < most - value
     limit = (Limit.least if is_low else Limit.most)(least if is_low else most, unit=Unit.MM)
+    text = decimal_text(length_tenth_mm, places=1)
     detail = f"cleave length {text} mm, allowed {demand.least_mm:.1f} to {demand.most_mm:.1f} mm"
-    return known._replace(detail=detail).held(value, value, limit)
+    return spliced.known._replace(detail=detail).held(value, value, limit)
 
 
-def _judge_sleeve_length(demand: SleeveLength, splice: SpliceAct, known: Judgement) -> Judgement:
-    if splice.sleeve_length_tenth_mm is None:
-        return _not_stated(known, "no sleeve length is stated")
-    text = decimal_text(splice.sleeve_length_tenth_mm, places=1)
+def _judge_sleeve_length(demand: SleeveLength, spliced: Spliced) -> Judgement:
+    length_tenth_mm = spliced.latest.sleeve_length_tenth_mm
+    if length_tenth_mm is None:
+        return spliced.not_stated("no sleeve length is stated")
+    text = decimal_text(length_tenth_mm, places=1)
     allowed = [f"{length_mm:.1f}" for length_mm in demand.allowed_mm]
-    outcome = Outcome.CONFORMING if text in allowed else Outcome.NONCONFORMING
-    return known._replace(outcome=outcome, detail=f"sleeve {text} mm, allowed {' or '.join(allowed)} mm")
+    return spliced.decided(f"sleeve {text} mm, allowed {' or '.join(allowed)} mm", is_good=text in allowed)
 
 
-def _judge_attempts(demand: MostAttempts, attempts: Sequence[SpliceAct], known: Judgement) -> Judgement:
+def _judge_attempts(demand: MostAttempts, spliced: Spliced) -> Judgement:
     # A crew that did not post the first attempts still numbers the last one.
-    recorded = len({attempt.stamp.id for attempt in attempts})
-    count = max(recorded, *(attempt.attempt for attempt in attempts)) * PARTS
+    recorded = len({attempt.stamp.id for attempt in spliced.attempts})
+    count = max(recorded, *(attempt.attempt for attempt in spliced.attempts))
     limit = Limit.most(demand.limit * PARTS, unit=Unit.COUNT, places=0)
-    readings = tuple(RecordReading(attempt.stamp.id) for attempt in attempts)
-    return known._replace(detail=f"{count // PARTS} attempts", readings=readings).held(count, count, limit)
+    known = spliced.known._replace(detail=f"{count} attempts", readings=_readings_of(spliced))
+    return known.held(count * PARTS, count * PARTS, limit)
 
 
-def _judge_attempts_above_loss(
-    demand: AttemptsAboveLoss, fibre: FibreMeasured, place: Place, attempts: Sequence[SpliceAct], known: Judgement
-) -> Judgement:
+def _judge_attempts_above_loss(demand: AttemptsAboveLoss, spliced: Spliced) -> Judgement:
     # Only what was recorded is documented, whatever number the last attempt bears.
-    count = len({attempt.stamp.id for attempt in attempts})
-    loss = fibre.loss_at(place, wavelength_nm=demand.wavelength_nm)
+    count = len({attempt.stamp.id for attempt in spliced.attempts})
+    loss = spliced.fibre.loss_at(spliced.place, wavelength_nm=demand.wavelength_nm)
     above = limit_mdb(demand.loss_db) * 10
-    readings = tuple(RecordReading(attempt.stamp.id) for attempt in attempts)
-    known = known._replace(detail=f"{count} attempts; {loss.detail}", readings=(*readings, *loss.readings))
+    readings = (*_readings_of(spliced), *loss.readings)
+    known = spliced.known._replace(detail=f"{count} attempts; {loss.detail}", readings=readings)
     if count < demand.least and (loss.reason is not None or loss.low_tenth_mdb <= above < loss.high_tenth_mdb):
         return known._replace(reason=loss.reason or Reason.BOUND_TOO_WIDE)
     if loss.reason is None and loss.high_tenth_mdb <= above:
@@ -143,44 +147,95 @@ def _judge_attempts_above_loss(
     return known.held(count * PARTS, count * PARTS, limit)
 
 
-def _judge_proof_test(_: ProofTest, splice: SpliceAct, known: Judgement) -> Judgement:
-    passed = splice.proof_test_passed
+def _readings_of(spliced: Spliced) -> tuple[RecordReading, ...]:
+    return tuple(RecordReading(attempt.stamp.id) for attempt in spliced.attempts)
+
+
+def _judge_proof_test(_: ProofTest, spliced: Spliced) -> Judgement:
+    passed = spliced.latest.proof_test_passed
     if passed is None:
-        return _not_stated(known, "no proof test is stated")
-    outcome = Outcome.CONFORMING if passed else Outcome.NONCONFORMING
-    return known._replace(outcome=outcome, detail="proof test passed" if passed else "proof test not passed")
+        return spliced.not_stated("no proof test is stated")
+    return spliced.decided("proof test passed" if passed else "proof test not passed", is_good=passed)
 
 
-def _judge_certificate(_: Certificate, splice: SpliceAct, known: Judgement) -> Judgement:
-    until = splice.certified_until
+def _judge_certificate(_: Certificate, spliced: Spliced) -> Judgement:
+    stamp, until = spliced.latest.stamp, spliced.latest.certified_until
     if until is None:
-        return _not_stated(known, "no certificate is stated")
-    if splice.stamp.clock_is_flagged:
+        return spliced.not_stated("no certificate is stated")
+    if stamp.clock_is_flagged:
         # Of a wrong clock not even the day is known.
-        return _order_not_proven(known)
-    day = splice.stamp.made_at[:10]
-    outcome = Outcome.CONFORMING if day <= until else Outcome.NONCONFORMING
-    return known._replace(outcome=outcome, detail=f"spliced on {day}, certificate valid until {until}")
+        return spliced.order_not_proven()
+    day = stamp.made_at[:10]
+    return spliced.decided(f"spliced on {day}, certificate valid until {until}", is_good=day <= until)
 
 
-def _judge_method(_: FusionOnly, splice: SpliceAct, known: Judgement) -> Judgement:
-    method = splice.method
-    outcome = Outcome.CONFORMING if method is SpliceMethod.FUSION else Outcome.NONCONFORMING
-    return known._replace(outcome=outcome, detail=f"{method} splice")
+def _judge_method(_: FusionOnly, spliced: Spliced) -> Judgement:
+    method = spliced.latest.method
+    return spliced.decided(f"{method} splice", is_good=method is SpliceMethod.FUSION)
 
 
-def _not_stated(known: Judgement, detail: str) -> Judgement:
-    return known._replace(reason=Reason.WORK_NOT_STATED, detail=detail)
+def _judge_calibration(demand: CalibratedSplicer, spliced: Spliced) -> Judgement:
+    """Hold the age of the splicer's latest calibration before a splice against the most that is allowed."""
+    stamp, serial = spliced.latest.stamp, spliced.latest.splicer_serial
+    sections, index = spliced.fibre.layout.design.sections, spliced.joint.site_index
+    # The fibres on both sides of the joint.
+    types = {section.fibre_type for section in sections[max(index - 1, 0) : index + 1]}
+    own = [
+        act for act in spliced.fibre.history.calibrations if act.splicer_serial == serial and act.fibre_type in types
+    ]
+    if any(not order_is_proven(act.stamp, stamp) for act in own):
+        return spliced.order_not_proven()
+    before = [act for act in own if act.stamp.made_at < stamp.made_at]
+    if not before:
+        detail = f"no calibration of splicer {serial} for {' or '.join(sorted(types))} before the splice is recorded"
+        return spliced.known._replace(reason=Reason.NO_EVIDENCE, detail=detail)
+    calibration = before[-1]
+    age = Fraction(age_us(earlier=calibration.stamp.made_at, later=stamp.made_at) * PARTS, _US_PER_H)
+    detail = f"splicer {serial} was calibrated {parts_text(age, places=1)} h before"
+    readings = (*spliced.known.readings, RecordReading(calibration.stamp.id))
+    limit = Limit.most(to_parts(demand.most_age_h, places=1), unit=Unit.H)
+    held = spliced.known._replace(detail=detail, readings=readings).held(age, age, limit)
+    if not calibration.passed:
+        return held._replace(outcome=Outcome.NONCONFORMING, detail=f"{detail}, and did not pass")
+    if held.outcome is not Outcome.CONFORMING or not demand.again_after_move:
+        return held
+    return _judge_move(spliced, calibration, held)
 
 
-def _order_not_proven(known: Judgement) -> Judgement:
-    return known._replace(reason=Reason.ORDER_NOT_PROVEN, detail=REASON_LABELS[Reason.ORDER_NOT_PROVEN])
+def _judge_move(spliced: Spliced, calibration: CalibrationAct, held: Judgement) -> Judgement:
+    """Tell whether a splicer was at another site between its calibration and a splice."""
+    splice, site = spliced.latest, calibration.site
+    if site not in {None, splice.site}:
+        detail = f"{held.detail}, at {site}: not again after the move"
+        return held._replace(outcome=Outcome.NONCONFORMING, detail=detail)
+    elsewhere = [
+        other
+        for own in spliced.fibre.history.splices.values()
+        for other in own
+        if other.site != splice.site and other.splicer_serial == splice.splicer_serial
+    ]
+    if any(not _is_ordered(other.stamp, calibration.stamp, splice.stamp) for other in elsewhere):
+        reason = Reason.ORDER_NOT_PROVEN
+        return held._replace(outcome=Outcome.UNDETERMINED, reason=reason, detail=REASON_LABELS[reason])
+    between = [other for other in elsewhere if calibration.stamp.made_at < other.stamp.made_at < splice.stamp.made_at]
+    if between:
+        detail = f"{held.detail}, and spliced at {between[-1].site} since: not calibrated again after the move"
+        readings = (*held.readings, RecordReading(between[-1].stamp.id))
+        return held._replace(outcome=Outcome.NONCONFORMING, detail=detail, readings=readings)
+    return held
 
 
-_JUDGE: Mapping[type[Demand], Callable[[Any, SpliceAct, Judgement], Judgement]] = {
+def _is_ordered(stamp: Stamp, first: Stamp, last: Stamp) -> bool:
+    return order_is_proven(stamp, first) and order_is_proven(stamp, last)
+
+
+_JUDGE: Mapping[type[Demand], Callable[[Any, Spliced], Judgement]] = {
+    CalibratedSplicer: _judge_calibration,
     CleaveAngle: _judge_cleave_angle,
     CleaveLength: _judge_cleave_length,
     SleeveLength: _judge_sleeve_length,
+    MostAttempts: _judge_attempts,
+    AttemptsAboveLoss: _judge_attempts_above_loss,
     ProofTest: _judge_proof_test,
     Certificate: _judge_certificate,
     FusionOnly: _judge_method,
