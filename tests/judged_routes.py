@@ -11,11 +11,11 @@ from service.vocabulary.design.design import Design
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.concession import Concession
 from tests.factories import criteria_of, stored
-from tests.package_factories import make_content
+from tests.package_factories import make_content, packaged
 from tests.simulator.large import simulate_large
 from worker.judgement.judge import prepare
 from worker.judgement.route.settle import JudgedFibre, settle
-from worker.package.data.content import PackageContent, PackagedRecord
+from worker.package.data.content import PackageContent
 
 _DEMO = Path(__file__).parents[1] / "openapi_examples" / "demo"
 _UNTIL_SUBMITTED = ("01_splicing", "02_re_splices", "03_sealing", "04_otdr", "05_attenuation")
@@ -45,9 +45,9 @@ def content_of_route(
 ) -> PackageContent:
     """Return the package of a route with some of its fibres judged, or every one."""
     design, criteria = Design.model_validate(design_body), criteria_of(criteria_body)
-    layout, evidence = Layout(design), [stored(record) for record in records]
+    layout, posted = Layout(design), list(records)
     rules = prepare(layout, criteria)
-    read = rules.read(evidence)
+    read = rules.read([stored(record) for record in posted])
     judged = [rules.judge(fibre, read) for fibre in fibres or range(1, design.fibre_count + 1)]
     design_sha256 = digest_of(design.model_dump(exclude_none=True))
     criteria_sha256 = digest_of(criteria.model_dump(exclude_none=True))
@@ -67,7 +67,7 @@ def content_of_route(
         fibres=[one.document for one in judged],
         segments=[segment.id for segment in design.segments],
         concessions=list(concessions),
-        records=[PackagedRecord(body=one.body, is_ended=False, clock_is_flagged=False) for one in evidence],
+        records=[packaged(record) for record in posted],
         design_sha256=design_sha256,
         criteria_sha256=criteria_sha256,
     )

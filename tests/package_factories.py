@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from service.vocabulary.canonical import digest_of
+from service.vocabulary.canonical import canonical_json, digest_of
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.design import Design
 from service.vocabulary.findings.concession import Concession
@@ -18,7 +18,6 @@ from service.vocabulary.findings.finding import (
     VerdictDocument,
     VoidDocument,
 )
-from service.vocabulary.people import PrintedPerson
 from service.vocabulary.signatures import SignatureLevel, SignedBy
 from tests.factories import (
     Body,
@@ -40,12 +39,14 @@ from tests.factories import (
 )
 from tests.package_findings import WAVELENGTHS_NM, make_fibre
 from worker.package.data.content import (
-    EarlierPackage,
-    EarlierSegment,
+    PAGES_FORM,
+    AuditHead,
     Now,
     PackageContent,
     PackagedRecord,
-    PlannedSeal,
+    Seal,
+    SupersededPackage,
+    SupersededSegment,
 )
 
 _STARTED_AT = datetime(2026, 3, 14, 8, 0, tzinfo=UTC)
@@ -78,32 +79,34 @@ def make_content(*, fibre_count: int = 4, closure_count: int = 3, **changes: Any
         concessions=[
             Concession(criterion="SPL-1550", fibre=1, site="C01", position=1, reason="The pit floods; repair in June.")
         ],
-        responsible_person=PrintedPerson(name="Mira Øvergaard", position="works manager"),
+        responsible_person="Mira Øvergaard",
+        responsible_position="works manager",
         contractor_signature=SignedBy.SERVICE_SEAL,
         submitted_at=datetime(2026, 3, 20, 15, 4, 5, tzinfo=UTC),
         made_at=datetime(2026, 3, 20, 15, 4, 9, tzinfo=UTC),
         records=list(make_records(fibre_count=min(fibre_count, 4))),
-        audit_sequence=418,
-        audit_hash="9f" * 32,
+        audit=AuditHead(sequence=418, hash="9f" * 32),
         verification_code="K7QM-2XVD-91TB-PW5E",
         verification_url=None,
         is_demonstration=False,
         program="route-acceptance 0.0.0",
-        seal=PlannedSeal(level=SignatureLevel.B_T, time_authority="time.example"),
+        pages_form=PAGES_FORM,
+        seal=Seal(level=SignatureLevel.B_T, time_authority="time.example"),
     )
     return replace(content, **changes)
 
 
 def make_earlier(
-    number: str, segments: Mapping[str, tuple[str | None, str]], *, reason: str | None = None
-) -> EarlierPackage:
+    number: str, segments: Mapping[str, tuple[Any, str]], *, reason: str | None = None
+) -> SupersededPackage:
     """Return an earlier package: of each segment the word on it, and what stands of it now."""
-    return EarlierPackage(
+    return SupersededPackage(
         number=number,
         decided_at=datetime(2026, 3, 16, 9, 30, tzinfo=UTC),
+        is_deemed=False,
         reason=reason,
         segments={
-            id_: EarlierSegment(word=word, now=Now(now), superseded_by="HBR-7/2" if now == "superseded" else None)
+            id_: SupersededSegment(word=word, now=Now(now), superseded_by="HBR-7/2" if now == "superseded" else None)
             for id_, (word, now) in segments.items()
         },
     )
@@ -144,6 +147,19 @@ def with_void(content: PackageContent, *, fibre: int, site: str, void: Sequence[
     return replace(content, fibres=fibres)
 
 
+def packaged(
+    body: Body, *, is_ended: bool = False, clock_is_flagged: bool = False, end_reason: str | None = None
+) -> PackagedRecord:
+    """Return a posted record as a package has it."""
+    text = canonical_json(stored(body).body).decode()
+    return PackagedRecord(text=text, is_ended=is_ended, clock_is_flagged=clock_is_flagged, end_reason=end_reason)
+
+
+def with_members(record: PackagedRecord, **members: Any) -> PackagedRecord:
+    """Return a record that says something else in some of its members."""
+    return replace(record, text=canonical_json({**record.body, **members}).decode())
+
+
 def make_link_record(number: int, *, fibre: int, loss_db: float, is_ended: bool = False) -> PackagedRecord:
     """Return an attenuation test from A to B; a higher number is made later."""
     instrument = make_instrument("PM-1", calibrated_until=_CALIBRATED_UNTIL)
@@ -156,7 +172,7 @@ def make_link_record(number: int, *, fibre: int, loss_db: float, is_ended: bool 
         source=instrument,
         meter=instrument,
     )
-    return PackagedRecord(body=stored(body).body, is_ended=is_ended, clock_is_flagged=False)
+    return packaged(body, is_ended=is_ended)
 
 
 def _design(*, fibre_count: int, closure_count: int) -> Design:
@@ -238,12 +254,7 @@ def make_records(*, fibre_count: int) -> Iterator[PackagedRecord]:
         splice = make_splice(
             **_head(fibre), site="C01", fibres=[fibre], splicer_serial="SP-3301", proof_test_passed=None
         )
-        yield PackagedRecord(
-            body=stored(splice).body,
-            is_ended=fibre == 1,
-            clock_is_flagged=False,
-            end_reason="wrong fibre number typed" if fibre == 1 else None,
-        )
+        yield packaged(splice, is_ended=fibre == 1, end_reason="wrong fibre number typed" if fibre == 1 else None)
         trace = make_trace(
             **_head(fibre + 100),
             **_ENDS,
@@ -253,7 +264,7 @@ def make_records(*, fibre_count: int) -> Iterator[PackagedRecord]:
             instrument_serial="OT-7780",
             calibrated_until=_CALIBRATED_UNTIL,
         )
-        yield PackagedRecord(body=stored(trace).body, is_ended=False, clock_is_flagged=fibre == fibre_count)
+        yield packaged(trace, clock_is_flagged=fibre == fibre_count)
 
 
 def _head(number: int) -> Body:

@@ -32,7 +32,7 @@ from worker.jobs.runner import run_job
 from worker.jobs.submission_snapshot import content_of, judge_snapshot, read_snapshot
 from worker.package.archive.document import pack
 from worker.package.data.attachments import attached_files
-from worker.package.data.content import PackageContent, PlannedSeal
+from worker.package.data.content import PackageContent, Seal
 from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.view import build_view
 from worker.signing.check.verify import verify
@@ -171,7 +171,7 @@ def _draw_sign_verify(settings: WorkerSettings, submission: UUID, times: int) ->
         verification_code="AAAA-BBBB-CCCC-DDDD",
         public_url=None,
         is_demonstration=True,
-        seal=PlannedSeal(level=SignatureLevel.B_B, time_authority=None),
+        seal=Seal(level=SignatureLevel.B_B, time_authority=None),
         made_at=context.clock(),
     )
     tables = tables_of(build_view(content))

@@ -11,7 +11,7 @@ import orjson
 from service.actions.acceptance.verifications import RoleSignature, VerificationAnswer
 from service.vocabulary.signatures import SignaturePlace, SignedBy
 from service.vocabulary.words import PackageStanding
-from worker.commands.page_comparison import AuditHead
+from worker.package.data.content import AuditHead
 from worker.signing.check.parsing import read_attachment
 from worker.signing.errors import AttachmentNotFoundError
 

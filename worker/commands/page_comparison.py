@@ -9,8 +9,7 @@ from hashlib import sha256
 from typing import NamedTuple
 
 from worker.package.archive.document import Packed, pack
-from worker.package.data.attachment_forms import PAGES_FORM
-from worker.package.data.content import PackageContent
+from worker.package.data.content import PAGES_FORM, AuditHead, PackageContent
 from worker.package.data.contradictions import contradictions
 from worker.package.data.from_attachments import AttachedDataError, read_content, read_making
 from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
@@ -33,14 +32,6 @@ class Pages(StrEnum):
     AS_DRAWN = "as_drawn"
     OTHER = "other"
     NOT_COMPARED = "not_compared"
-
-
-@dataclass(frozen=True, kw_only=True)
-class AuditHead:
-    """The last entry of the project's audit chain when the package was made."""
-
-    sequence: int
-    hash: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,7 +111,7 @@ def _read(pdf: bytes) -> tuple[_Attached | None, PageComparison]:
     except (AttachmentNotFoundError, AttachedDataError) as error:
         return None, _with_problem(comparison, f"The attached data cannot be read: {error}.")
     attached = _Attached({name: _packed(one) for name, one in attachments.items()}, content)
-    comparison = replace(comparison, audit_head=AuditHead(sequence=content.audit_sequence, hash=content.audit_hash))
+    comparison = replace(comparison, audit_head=content.audit)
     try:
         return attached, replace(comparison, problems=tuple(contradictions(content)))
     except UNFITTING as error:

@@ -33,8 +33,17 @@ from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.people import PrintedPerson
 from worker.jobs.judging import EvidenceByFibre, rules_from, voids_closures
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
-from worker.package.data.content import EarlierPackage, EarlierSegment, Now, PackageContent, PlannedSeal
-from worker.package.data.lazy_records import LazyRecord, LazyRecords
+from worker.package.data.content import (
+    PAGES_FORM,
+    AuditHead,
+    Now,
+    PackageContent,
+    PackagedRecord,
+    Seal,
+    SupersededPackage,
+    SupersededSegment,
+    Word,
+)
 from worker.program import PROGRAM
 
 # By package and segment.
@@ -53,7 +62,7 @@ class SubmissionSnapshot:
     evidence: list[StoredEvidence]
     end_reasons: Mapping[str, str]
     responsible_person: PrintedPerson
-    earlier: Sequence[EarlierPackage]
+    earlier: Sequence[SupersededPackage]
     audit: tuple[int, str]
 
 
@@ -109,7 +118,7 @@ def content_of(
     verification_code: str,
     public_url: str | None,
     is_demonstration: bool,
-    seal: PlannedSeal,
+    seal: Seal,
     made_at: datetime,
 ) -> PackageContent:
     """Put together what the package is drawn from."""
@@ -132,17 +141,18 @@ def content_of(
         segments=submission.segments,
         supersedes=taken.earlier,
         concessions=[_concession(one) for one in submission.concessions],
-        responsible_person=taken.responsible_person,
+        responsible_person=taken.responsible_person.name,
+        responsible_position=taken.responsible_person.position,
         contractor_signature=submission.signature,
         submitted_at=submission.submitted_at,
         made_at=made_at,
-        records=LazyRecords(list(_kept_records(taken))),
-        audit_sequence=taken.audit[0],
-        audit_hash=taken.audit[1],
+        records=list(_packaged_records(taken)),
+        audit=AuditHead(sequence=taken.audit[0], hash=taken.audit[1]),
         verification_code=verification_code,
         verification_url=None if public_url is None else f"{public_url}v1/verifications/{verification_code}",
         is_demonstration=is_demonstration,
         program=PROGRAM,
+        pages_form=PAGES_FORM,
         seal=seal,
     )
 
@@ -153,11 +163,11 @@ def new_verification_code() -> str:
     return "-".join("".join(secrets.choice(alphabet) for _ in range(4)) for _ in range(4))
 
 
-def _kept_records(taken: SubmissionSnapshot) -> Iterator[LazyRecord]:
+def _packaged_records(taken: SubmissionSnapshot) -> Iterator[PackagedRecord]:
     """Give each record in order of when it was made."""
     for (_, id_), one in sorted({_order_of(one.body): one for one in taken.evidence}.items()):
-        yield LazyRecord(
-            body=one.body,
+        yield PackagedRecord(
+            text=one.body,
             is_ended=one.is_ended,
             clock_is_flagged=one.clock_is_flagged,
             end_reason=taken.end_reasons.get(id_),
@@ -173,7 +183,7 @@ def _concession(row: dict[str, object]) -> Concession:
     return Concession.model_validate({name: row[name] for name in Concession.model_fields if name in row})
 
 
-def _earlier_packages(session: Session, route: Route, submission: Submission) -> Sequence[EarlierPackage]:
+def _earlier_packages(session: Session, route: Route, submission: Submission) -> Sequence[SupersededPackage]:
     """Return the packages before a submission's with some of its segments, newest first."""
     before = [one for one in other_packages(session, submission) if one[1].number < submission.number]
     acceptances = {(one.package_id, one.segment_id): one for one in acceptances_of(session, route)}
@@ -194,11 +204,11 @@ def _earlier(
     *,
     acceptances: _Acceptances,
     following: Sequence[tuple[str, frozenset[str]]],
-) -> EarlierPackage:
+) -> SupersededPackage:
     decision = decision_on(session, package)
     said = {} if decision is None else orjson.loads(decision.document)
     words = said.get("segments", {})
-    return EarlierPackage(
+    return SupersededPackage(
         number=package.number,
         decided_at=None if decision is None else decision.decided_at,
         is_deemed="deemed_after_days" in said,
@@ -211,11 +221,11 @@ def _earlier(
 
 
 def _segment(
-    id_: str, word: str | None, acceptance: Acceptance | None, *, following: Sequence[tuple[str, frozenset[str]]]
-) -> EarlierSegment:
+    id_: str, word: Word | None, acceptance: Acceptance | None, *, following: Sequence[tuple[str, frozenset[str]]]
+) -> SupersededSegment:
     by = next((number for number, segments in following if id_ in segments), None)
     if acceptance is not None and acceptance.withdrawn_at is not None:
-        return EarlierSegment(word=word, now=Now.WITHDRAWN, superseded_by=by, reason=acceptance.withdrawal_reason)
+        return SupersededSegment(word=word, now=Now.WITHDRAWN, superseded_by=by, reason=acceptance.withdrawal_reason)
     if by is None or acceptance is not None:
-        return EarlierSegment(word=word, now=Now.STANDS)
-    return EarlierSegment(word=word, now=Now.SUPERSEDED, superseded_by=by)
+        return SupersededSegment(word=word, now=Now.STANDS)
+    return SupersededSegment(word=word, now=Now.SUPERSEDED, superseded_by=by)

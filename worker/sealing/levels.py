@@ -6,7 +6,7 @@ from service.vocabulary.signatures import SignatureLevel
 from worker.jobs.context import StepContext
 from worker.jobs.outages import OutageError, offset_text
 from worker.jobs.runner import HopelessError
-from worker.package.data.content import PlannedSeal
+from worker.package.data.content import Seal
 from worker.sealing.trust_services import time_authority_host
 from worker.signing.make.sealing import Sealing
 from worker.signing.report import PackageReport
@@ -35,10 +35,10 @@ def level_asked(criteria: Criteria) -> SignatureLevel:
     return criteria.signature_level or SignatureLevel.B_B
 
 
-def planned_seal(context: StepContext, sealing: Sealing) -> PlannedSeal:
+def planned_seal(context: StepContext, sealing: Sealing) -> Seal:
     """Return what the package says of its own seal, before it has one."""
     host = None if sealing.level is SignatureLevel.B_B else time_authority_host(context.settings)
-    return PlannedSeal(level=sealing.level, time_authority=host)
+    return Seal(level=sealing.level, time_authority=host)
 
 
 def level_of(report: PackageReport) -> SignatureLevel:

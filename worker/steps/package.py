@@ -195,8 +195,8 @@ def _issue(session: Session, lease: Lease, prepared: _Prepared, *, certified: Si
         current_level=certified.level,
         findings_sha256=attached["findings.json"],
         attached=attached,
-        audit_sequence=content.audit_sequence,
-        audit_hash=content.audit_hash,
+        audit_sequence=content.audit.sequence,
+        audit_hash=content.audit.hash,
         issued_at=content.made_at,
         deemed_at=deemed_at(content.criteria, submission, content.verdict, issued_at=content.made_at),
     )

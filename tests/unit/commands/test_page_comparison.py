@@ -20,9 +20,8 @@ from worker.commands import page_comparison
 from worker.commands.page_comparison import PageComparison, Pages, check_data, compare_pages, comparison_lines
 from worker.commands.verify import Checked, print_report
 from worker.package.archive.document import pack
-from worker.package.data.attachment_forms import PAGES_FORM
 from worker.package.data.attachments import attachments
-from worker.package.data.content import PackageContent
+from worker.package.data.content import PAGES_FORM, PackageContent
 from worker.package.pages.drawing import draw
 from worker.package.view import build_view
 from worker.signing.report import PackageReport
@@ -51,9 +50,9 @@ def test_the_pages_of_a_package_are_what_its_data_give(content: PackageContent) 
     assert (found.pages_differing, found.first_page_differing) == (0, None)
     assert (found.drawn_by, found.pages_form) == (content.program, PAGES_FORM)
     assert found.audit_head is not None
-    assert (found.audit_head.sequence, found.audit_head.hash) == (content.audit_sequence, content.audit_hash)
+    assert found.audit_head == content.audit
     assert list(comparison_lines(found)) == [
-        f"  audit     head {content.audit_sequence}, {content.audit_hash}",
+        f"  audit     head {content.audit.sequence}, {content.audit.hash}",
         f"  pages     all {found.page_count} are what the attached data give (form {PAGES_FORM}, by {content.program})",
     ]
 

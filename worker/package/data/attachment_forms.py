@@ -1,63 +1,23 @@
 """The forms of the files attached to a package, and the JSON Schema of each: what any other reader can rely on."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import lru_cache
-from typing import Annotated, Any, Literal, NotRequired
+from typing import Annotated, Any, NotRequired
 
 from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
 
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.design import Design
-from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FibreDocument, VerdictDocument
 from service.vocabulary.records.record import RECORD_FORM, Record
-from service.vocabulary.signatures import SignatureLevel, SignedBy
-from worker.package.data.content import PAGES_FORM, Now
-
-__all__ = ["PACKAGE_FORM", "PAGES_FORM", "attachment_schemas"]
+from worker.package.data.content import FirstFacts, PackageFacts, Word
 
 PACKAGE_FORM = "package.2"
 # What packages of earlier releases have, which are read for ever.
 FIRST_PACKAGE_FORM = "package.1"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
-
-
-class AuditHead(TypedDict):
-    """The last entry of the project's audit chain when the package was made."""
-
-    sequence: int
-    hash: str
-
-
-class Seal(TypedDict):
-    """The level that the service's seal was to reach, and the host of the authority that gives its time."""
-
-    level: SignatureLevel
-    time_authority: NotRequired[str]
-
-
-class SupersededSegment(TypedDict):
-    """The engineer's word on a segment in an earlier package, and what is left of it now.
-
-    An acceptance stands or was withdrawn, for `reason`; what was refused stands, or a package with the number
-    `superseded_by` is the next one with the segment.
-    """
-
-    word: Literal["accepted", "refused"] | None
-    now: Now
-    superseded_by: NotRequired[str]
-    reason: NotRequired[str]
-
-
-class SupersededPackage(TypedDict):
-    """An earlier package with some of the same segments, its decision, and what stands of it segment by segment."""
-
-    number: str
-    decided_at: NotRequired[str]
-    is_deemed: bool
-    reason: NotRequired[str]
-    segments: dict[str, SupersededSegment]
 
 
 class Declarations(TypedDict):
@@ -71,42 +31,20 @@ class FirstSupersededPackage(TypedDict):
     """An earlier package with some of the same segments, and the engineer's word on each of them there."""
 
     number: str
-    segments: dict[str, Literal["accepted", "refused"] | None]
+    segments: dict[str, Word | None]
 
 
-class _AnyPackageFile(TypedDict):
-    form: str
-    pages_form: int
-    program: str
-    number: str
-    verification_code: str
-    verification_url: NotRequired[str]
-    project_code: str
-    project_name: str
-    owner: str
-    contractor: str
-    responsible_person: str
-    route_code: str
-    segments: list[str]
-    concessions: list[Concession]
-    submitted_at: str
-    design_revision: int
-    design_sha256: str
-    criteria_version: int
-    criteria_sha256: str
-    verdict_digest: str
-    audit: AuditHead
-    seal: Seal
-    is_demonstration: bool
-
-
-class FirstPackageFile(_AnyPackageFile):
+@dataclass(frozen=True, kw_only=True)
+class FirstPackageFile(FirstFacts):
     """What a package of the first form is; nobody makes one any more."""
 
+    form: str
+    route_code: str
     supersedes: list[FirstSupersededPackage]
 
 
-class PackageFile(_AnyPackageFile):
+@dataclass(frozen=True, kw_only=True)
+class PackageFile(PackageFacts):
     """What a package is, and what it stands on; digests are SHA-256 over canonical JSON (RFC 8785), in hexadecimal.
 
     The pages are drawn from the attached files and nothing else: `program` drew them at `made_at`, in the form
@@ -114,11 +52,9 @@ class PackageFile(_AnyPackageFile):
     recorded submission, or a key of their own.
     """
 
-    responsible_position: NotRequired[str]
-    contractor_signature: SignedBy
+    form: str
+    route_code: str
     declarations: Declarations
-    made_at: str
-    supersedes: list[SupersededPackage]
 
 
 class FindingsFile(TypedDict):

@@ -4,7 +4,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
-from typing import Any
+from typing import Annotated, Any, Literal
+
+import orjson
+from pydantic import Field, PlainSerializer
 
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.design import Design
@@ -12,28 +15,59 @@ from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FibreDocument, FindingDocument, VerdictDocument
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from service.vocabulary.people import PrintedPerson
+from service.vocabulary.quantities import canonical_time
 from service.vocabulary.signatures import SignatureLevel, SignedBy
 
 # How pages are drawn from the data: raised whenever the same data would give other pages, and a test asks for it.
 PAGES_FORM = 2
 
 
-@dataclass(frozen=True, kw_only=True)
-class PackagedRecord:
-    """A record in its canonical form, and what became of it."""
+def _never_null(schema: dict[str, Any]) -> None:
+    """Describe a member that is left out where it is not known."""
+    del schema["default"]
+    [known] = [one for one in schema.pop("anyOf") if one != {"type": "null"}]
+    schema.update(known)
 
-    body: Mapping[str, Any]
+
+# Members that are left out of the file where they are not known.
+_IF_KNOWN = Field(json_schema_extra=_never_null)
+_Text = Annotated[str | None, _IF_KNOWN]
+_Time = Annotated[datetime, PlainSerializer(canonical_time, return_type=str)]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PackagedRecord:
+    """A record, and what became of it; kept as canonical text: as objects those of 864 fibres take 85 MB more."""
+
+    text: str
     is_ended: bool
     clock_is_flagged: bool
     end_reason: str | None = None
 
+    @property
+    def body(self) -> Mapping[str, Any]:
+        """What the record says, read anew whenever it is asked for."""
+        body: Mapping[str, Any] = orjson.loads(self.text)
+        return body
+
 
 @dataclass(frozen=True, kw_only=True)
-class PlannedSeal:
-    """The level that the seal has to reach, and where its time comes from; `None` is the service's own clock."""
+class AuditHead:
+    """The last entry of the project's audit chain when the package was made."""
+
+    sequence: int
+    hash: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Seal:
+    """The level that the service's seal was to reach, and the host of the authority that gives its time."""
 
     level: SignatureLevel
-    time_authority: str | None
+    time_authority: _Text = None
+
+
+Word = Literal["accepted", "refused"]
 
 
 class Now(StrEnum):
@@ -45,66 +79,87 @@ class Now(StrEnum):
 
 
 @dataclass(frozen=True, kw_only=True)
-class EarlierSegment:
-    """The word on a segment in an earlier package, `None` for none, and what is left of it.
+class SupersededSegment:
+    """The engineer's word on a segment in an earlier package, and what is left of it now.
 
-    `superseded_by` is the number of the next package with the segment; `reason` says why an acceptance was withdrawn.
+    An acceptance stands or was withdrawn, for `reason`; what was refused stands, or a package with the number
+    `superseded_by` is the next one with the segment.
     """
 
-    word: str | None
+    word: Word | None
     now: Now
-    superseded_by: str | None = None
-    reason: str | None = None
+    superseded_by: _Text = None
+    reason: _Text = None
 
 
 @dataclass(frozen=True, kw_only=True)
-class EarlierPackage:
-    """An earlier package with some of the same segments: its decision, and what stands of it segment by segment."""
+class SupersededPackage:
+    """An earlier package with some of the same segments, its decision, and what stands of it segment by segment."""
 
     number: str
-    segments: Mapping[str, EarlierSegment]
-    decided_at: datetime | None = None
-    is_deemed: bool = False
-    reason: str | None = None
+    decided_at: Annotated[_Time | None, _IF_KNOWN] = None
+    is_deemed: bool
+    reason: _Text = None
+    segments: Mapping[str, SupersededSegment]
 
 
 @dataclass(frozen=True, kw_only=True)
-class PackageContent:
+class FirstFacts:
+    """What a package says of itself in its package.json, in every form of it: read, written and described by this.
+
+    A member is left out of the file where it is as it is by default.
+    """
+
+    pages_form: int
+    program: str
+    number: str
+    verification_code: str
+    verification_url: _Text = None
+    project_code: str
+    project_name: str
+    owner: str
+    contractor: str
+    responsible_person: str
+    segments: Sequence[str]
+    concessions: Sequence[Concession]
+    submitted_at: _Time
+    design_revision: int
+    design_sha256: str
+    criteria_version: int
+    criteria_sha256: str
+    verdict_digest: str
+    audit: AuditHead
+    seal: Seal
+    is_demonstration: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class PackageFacts(FirstFacts):
+    """What a package says of itself since the second form."""
+
+    responsible_position: _Text = None
+    contractor_signature: SignedBy
+    made_at: _Time
+    supersedes: Sequence[SupersededPackage]
+
+    @property
+    def responsible(self) -> PrintedPerson:
+        """Who is responsible at the contractor's, as it is printed."""
+        return PrintedPerson(name=self.responsible_person, position=self.responsible_position)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PackageContent(PackageFacts):
     """A submission with the design, criteria, verdict and records it stands on.
 
     `released` is what stands in the package.json of a package that an earlier release made, in its form.
     """
 
-    number: str
-    project_code: str
-    project_name: str
-    owner: str
-    contractor: str
     design: Design
-    design_revision: int
-    design_sha256: str
     criteria: Criteria
-    criteria_version: int
-    criteria_sha256: str
     verdict: VerdictDocument
-    verdict_digest: str
     fibres: Sequence[FibreDocument]
-    segments: Sequence[str]
-    supersedes: Sequence[EarlierPackage]
-    concessions: Sequence[Concession]
-    responsible_person: PrintedPerson
-    contractor_signature: SignedBy
-    submitted_at: datetime
-    made_at: datetime
     records: Sequence[PackagedRecord]
-    audit_sequence: int
-    audit_hash: str
-    verification_code: str
-    verification_url: str | None
-    is_demonstration: bool
-    program: str
-    seal: PlannedSeal
-    pages_form: int = PAGES_FORM
     released: Mapping[str, Any] | None = None
 
     def all_findings(self) -> Iterator[FindingDocument]:

@@ -43,7 +43,7 @@ def _of_contractor(content: PackageContent) -> str:
     submitted = f"the {len(content.segments)} segments submitted are" if many else "the segment submitted is"
     dark = len(content.tolerated_dark)
     but_dark = f", and but for {count_text(dark, one='dark fibre', many='dark fibres')} tolerated" if dark else ""
-    person = content.responsible_person
+    person = content.responsible
     comma = "" if person.position is None else ","
     return (
         f"{person_text(person)}{comma} declares for {shortened(content.contractor)} on "

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from datetime import datetime
+from dataclasses import fields
 from typing import Any, NamedTuple, NotRequired
 
 from pydantic import TypeAdapter, ValidationError
@@ -13,28 +13,18 @@ from service.vocabulary.canonical import canonical_json
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.design import Design
 from service.vocabulary.findings.finding import FibreDocument
-from service.vocabulary.people import PrintedPerson
 from service.vocabulary.quantities import read_canonical
 from service.vocabulary.records.record import canonical_record, read_stored_record
-from service.vocabulary.signatures import SignatureLevel, SignedBy
+from service.vocabulary.signatures import SignedBy
 from worker.package.data.attachment_forms import (
     FIRST_PACKAGE_FORM,
     PACKAGE_FORM,
     FindingsFile,
     FirstPackageFile,
     PackageFile,
-    Seal,
-    SupersededPackage,
 )
 from worker.package.data.attachments import WRITERS
-from worker.package.data.content import (
-    EarlierPackage,
-    EarlierSegment,
-    Now,
-    PackageContent,
-    PlannedSeal,
-)
-from worker.package.data.lazy_records import LazyRecord, LazyRecords
+from worker.package.data.content import FirstFacts, PackageContent, PackagedRecord, PackageFacts
 
 
 class AttachedDataError(ValueError):
@@ -91,50 +81,26 @@ def read_content(files: Mapping[str, bytes]) -> PackageContent:
 def _content(files: Mapping[str, bytes]) -> PackageContent:
     with _faults_in("package.json"):
         about, released = _about(_file(files, "package.json"))
-        person = PrintedPerson(name=about["responsible_person"], position=about.get("responsible_position"))
-        submitted_at, made_at = map(datetime.fromisoformat, (about["submitted_at"], about["made_at"]))
-        supersedes = [_earlier(one) for one in about["supersedes"]]
     # Before the findings, which stay: as objects these take four times their text, and are let go one by one.
     with _faults_in("records.json"):
         records = _records(_file(files, "records.json"))
     with _faults_in("findings.json"):
         findings = _findings(_file(files, "findings.json"))
-        if findings["verdict_digest"] != about["verdict_digest"]:
+        if findings["verdict_digest"] != about.verdict_digest:
             raise ValueError("it names another verdict than package.json")
-    design = _design(files, route_code=about["route_code"])
+    with _faults_in("design.json"):
+        design = read_canonical(Design, _file(files, "design.json").decode())
+        if design.code != about.route_code:
+            raise ValueError("it is of another route than package.json")
     with _faults_in("criteria.json"):
         criteria = read_canonical(Criteria, _file(files, "criteria.json").decode())
     return PackageContent(
-        number=about["number"],
-        project_code=about["project_code"],
-        project_name=about["project_name"],
-        owner=about["owner"],
-        contractor=about["contractor"],
+        **_members_of(about, PackageFacts),
         design=design,
-        design_revision=about["design_revision"],
-        design_sha256=about["design_sha256"],
         criteria=criteria,
-        criteria_version=about["criteria_version"],
-        criteria_sha256=about["criteria_sha256"],
         verdict=findings["verdict"],
-        verdict_digest=about["verdict_digest"],
         fibres=findings["fibres"],
-        segments=about["segments"],
-        supersedes=supersedes,
-        concessions=about["concessions"],
-        responsible_person=person,
-        contractor_signature=SignedBy(about["contractor_signature"]),
-        submitted_at=submitted_at,
-        made_at=made_at,
         records=records,
-        audit_sequence=about["audit"]["sequence"],
-        audit_hash=about["audit"]["hash"],
-        verification_code=about["verification_code"],
-        verification_url=about.get("verification_url"),
-        is_demonstration=about["is_demonstration"],
-        program=about["program"],
-        seal=_seal(about["seal"]),
-        pages_form=about["pages_form"],
         released=released,
     )
 
@@ -154,47 +120,21 @@ def _about(text: bytes) -> tuple[PackageFile, Mapping[str, Any] | None]:
     if _START.validate_json(text)["form"] == PACKAGE_FORM:
         return _PACKAGE.validate_json(text, strict=True), None
     first = _FIRST_PACKAGE.validate_json(text, strict=True)
-    concessions = [one.model_dump(exclude_none=True) for one in first["concessions"]]
-    # What that form did not say is needed for pages that nobody draws any more.
-    about: Any = {
-        **first,
-        "supersedes": [],
-        "contractor_signature": SignedBy.SERVICE_SEAL,
-        "made_at": first["submitted_at"],
-    }
-    return about, {**first, "concessions": concessions}
-
-
-def _seal(seal: Seal) -> PlannedSeal:
-    return PlannedSeal(level=SignatureLevel(seal["level"]), time_authority=seal.get("time_authority"))
-
-
-def _design(files: Mapping[str, bytes], *, route_code: str) -> Design:
-    with _faults_in("design.json"):
-        design = read_canonical(Design, _file(files, "design.json").decode())
-        if design.code != route_code:
-            raise ValueError("it is of another route than package.json")
-    return design
-
-
-def _earlier(one: SupersededPackage) -> EarlierPackage:
-    decided_at = one.get("decided_at")
-    segments = {
-        id_: EarlierSegment(
-            word=segment["word"],
-            now=Now(segment["now"]),
-            superseded_by=segment.get("superseded_by"),
-            reason=segment.get("reason"),
-        )
-        for id_, segment in one["segments"].items()
-    }
-    return EarlierPackage(
-        number=one["number"],
-        segments=segments,
-        decided_at=None if decided_at is None else datetime.fromisoformat(decided_at),
-        is_deemed=one["is_deemed"],
-        reason=one.get("reason"),
+    about = PackageFile(
+        **_members_of(first, FirstFacts),
+        form=first.form,
+        route_code=first.route_code,
+        # What that form did not say is needed for pages that nobody draws any more.
+        supersedes=[],
+        contractor_signature=SignedBy.SERVICE_SEAL,
+        made_at=first.submitted_at,
+        declarations={"service": "", "contractor": ""},
     )
+    return about, _FIRST_PACKAGE.dump_python(first, mode="json", exclude_defaults=True)
+
+
+def _members_of(facts: FirstFacts, form: type[FirstFacts]) -> dict[str, Any]:
+    return {one.name: getattr(facts, one.name) for one in fields(form)}
 
 
 def _findings(text: bytes) -> FindingsFile:
@@ -219,19 +159,19 @@ def _parsed(text: bytes) -> Any:
         raise ValueError(f"it is no JSON: {error}") from error
 
 
-def _records(text: bytes) -> LazyRecords:
+def _records(text: bytes) -> list[PackagedRecord]:
     entries: list[Any] = _RECORDS.validate_python(_parsed(text), strict=True)["records"]
     for index, entry in enumerate(entries):
         entries[index] = _record(entry)
-    return LazyRecords(entries)
+    return entries
 
 
-def _record(entry: _StoredRecord) -> LazyRecord:
+def _record(entry: _StoredRecord) -> PackagedRecord:
     text = canonical_json(entry["record"])
     if canonical_json(canonical_record(read_stored_record(text.decode()))) != text:
         raise ValueError("it holds a record that is not in canonical form")
-    return LazyRecord(
-        body=text.decode(),
+    return PackagedRecord(
+        text=text.decode(),
         is_ended=entry["is_ended"],
         clock_is_flagged=entry["clock_is_flagged"],
         end_reason=entry.get("end_reason"),

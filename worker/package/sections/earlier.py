@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from worker.package.data.content import EarlierPackage, EarlierSegment, Now, PackageContent
+from worker.package.data.content import Now, PackageContent, SupersededPackage, SupersededSegment
 from worker.package.document_model import Block, Column, Fact, Facts, Section, Subheading, Table, listing
 from worker.package.phrases import UNKNOWN, count_text, time_text
 
@@ -23,7 +23,7 @@ def earlier_section(content: PackageContent) -> Section:
     return listing(title=EARLIER_TITLE, blocks=blocks)
 
 
-def earlier_text(earlier: EarlierPackage, content: PackageContent) -> str:
+def earlier_text(earlier: SupersededPackage, content: PackageContent) -> str:
     """Return what stands of an earlier package in a line: its segments by name where they are few."""
     by_state: dict[str, list[str]] = {}
     for id_, segment in _in_order(earlier, content):
@@ -37,13 +37,13 @@ def _named(ids: Sequence[str]) -> str:
     return ", ".join(ids) if len(ids) <= SEGMENTS_NAMED else count_text(len(ids), one="segment", many="segments")
 
 
-def _in_order(earlier: EarlierPackage, content: PackageContent) -> Sequence[tuple[str, EarlierSegment]]:
+def _in_order(earlier: SupersededPackage, content: PackageContent) -> Sequence[tuple[str, SupersededSegment]]:
     """Return the segments of an earlier package in the order of the route, those it has no more at last."""
     place = {segment.id: number for number, segment in enumerate(content.design.segments)}
     return sorted(earlier.segments.items(), key=lambda one: (place.get(one[0], len(place)), one[0]))
 
 
-def _blocks(earlier: EarlierPackage, content: PackageContent) -> Iterator[Block]:
+def _blocks(earlier: SupersededPackage, content: PackageContent) -> Iterator[Block]:
     yield Subheading(text=f"Package {earlier.number}")
     facts = [Fact(label="Decided", value="not" if earlier.decided_at is None else time_text(earlier.decided_at))]
     if earlier.reason is not None:
@@ -56,19 +56,19 @@ def _blocks(earlier: EarlierPackage, content: PackageContent) -> Iterator[Block]
     yield Table(columns=_COLUMNS, rows=rows)
 
 
-def _word(earlier: EarlierPackage, segment: EarlierSegment) -> str:
+def _word(earlier: SupersededPackage, segment: SupersededSegment) -> str:
     if segment.word is None:
         return "not decided"
     return f"deemed {segment.word}" if earlier.is_deemed else segment.word
 
 
-def _short_state(segment: EarlierSegment, *, own: str) -> str:
+def _short_state(segment: SupersededSegment, *, own: str) -> str:
     if segment.now is not Now.SUPERSEDED:
         return segment.now.value
     return "superseded by this one" if segment.superseded_by == own else f"superseded by {segment.superseded_by}"
 
 
-def _state(segment: EarlierSegment, *, own: str) -> str:
+def _state(segment: SupersededSegment, *, own: str) -> str:
     match segment.now:
         case Now.STANDS:
             return "it stands"

@@ -36,8 +36,8 @@ def audit_section(content: PackageContent) -> Section:
             ),
             Facts(
                 facts=(
-                    Fact(label="Entry", value=str(content.audit_sequence)),
-                    Fact(label="SHA-256", value=content.audit_hash, is_code=True),
+                    Fact(label="Entry", value=str(content.audit.sequence)),
+                    Fact(label="SHA-256", value=content.audit.hash, is_code=True),
                 )
             ),
         ),

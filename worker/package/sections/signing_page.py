@@ -45,7 +45,7 @@ def _introduction(content: PackageContent) -> str:
 
 
 def _contractor_frame(content: PackageContent) -> SignatureFrame:
-    title, person = "Contractor's own signature", person_text(content.responsible_person)
+    title, person = "Contractor's own signature", person_text(content.responsible)
     if content.contractor_signature is SignedBy.OWN_KEY:
         return SignatureFrame(title=f"{title}, to follow", note=person)
     return SignatureFrame(

@@ -10,18 +10,23 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from service.vocabulary.people import PrintedPerson
 from tests.outside_tools import require_tool
 from tests.package_factories import make_content
 from tests.package_reading import draw_content
 from worker.package.data.attachments import attachments
+from worker.package.data.content import PackageContent
 
-GREEK = PrintedPerson(name="Ωμέγα Škoda", position="εργοδηγός")
+
+def content() -> PackageContent:
+    """Return a package of which names hold letters of other alphabets, and signs that markup escapes."""
+    return make_content(
+        responsible_person="Ωμέγα Škoda", responsible_position="εργοδηγός", contractor="Larkfield <&> Wörks"
+    )
 
 
 @pytest.fixture(scope="module")
 def package() -> bytes:
-    return draw_content(make_content(responsible_person=GREEK, contractor="Larkfield <&> Wörks"))
+    return draw_content(content())
 
 
 @pytest.fixture(scope="module")
@@ -30,9 +35,8 @@ def catalog(package: bytes) -> Any:
 
 
 def test_the_attachments_come_back_byte_for_byte(package: bytes) -> None:
-    content = make_content(responsible_person=GREEK, contractor="Larkfield <&> Wörks")
     found = {name: files[0] for name, files in PdfReader(BytesIO(package)).attachments.items()}
-    assert found == dict(attachments(content))
+    assert found == attachments(content())
 
 
 def test_each_attachment_is_associated_data_of_a_stated_type(catalog: Any) -> None:

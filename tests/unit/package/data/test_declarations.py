@@ -6,7 +6,6 @@ from typing import Any
 
 import pytest
 
-from service.vocabulary.people import PrintedPerson
 from service.vocabulary.signatures import SignedBy
 from tests.package_factories import make_content, with_many_segments
 from tests.package_reading import draw_content, page_texts
@@ -79,7 +78,7 @@ def test_nothing_is_said_for_the_engineer_before_the_decision() -> None:
 
 
 def test_a_person_whose_name_was_erased_is_the_id_without_a_position() -> None:
-    content = make_content(responsible_person=PrintedPerson(name="p-1c9"))
+    content = make_content(responsible_person="p-1c9", responsible_position=None)
     assert told(content)["Contractor"].startswith("p-1c9 declares for Larkfield Cable Works on ")
     assert "responsible_position" not in about(content)
 
@@ -95,6 +94,6 @@ def test_the_attached_data_have_what_the_page_prints() -> None:
 
 def test_a_long_name_is_cut_where_one_sees_it_and_whole_in_the_data() -> None:
     name = "Aurelio Bartholomew " * 20
-    content = make_content(responsible_person=PrintedPerson(name=name.strip(), position="works manager"))
+    content = make_content(responsible_person=name.strip())
     assert "…, works manager, declares for" in told(content)["Contractor"]
     assert about(content)["responsible_person"] == name.strip()

@@ -8,14 +8,12 @@ from typing import Any
 import pytest
 
 from service.vocabulary.canonical import canonical_json, digest_of
-from service.vocabulary.people import PrintedPerson
 from service.vocabulary.signatures import SignedBy
 from tests.package_factories import make_content, make_earlier
 from tests.package_reading import draw_content
 from tests.unit.package.judged import judged_content, judged_route
-from worker.package.data.attachment_forms import PAGES_FORM
 from worker.package.data.attachments import attachments
-from worker.package.data.content import PackageContent
+from worker.package.data.content import PAGES_FORM, PackageContent
 from worker.package.data.contradictions import contradictions
 from worker.package.data.from_attachments import AttachedDataError, Making, read_content, read_making
 from worker.package.view import build_view
@@ -25,7 +23,7 @@ CONTENTS: dict[str, Callable[[], PackageContent]] = {
     "every quantity": judged_content,
     "with a web address": lambda: make_content(verification_url="https://acceptance.example/v1/verifications/K7QM"),
     "names in other alphabets": lambda: make_content(
-        owner="Δήμος <Ö>", responsible_person=PrintedPerson(name="Ō 张 Ω"), project_name="№ 7"
+        owner="Δήμος <Ö>", responsible_person="Ō 张 Ω", responsible_position=None, project_name="№ 7"
     ),
     "an own key, and earlier packages": lambda: make_content(
         contractor_signature=SignedBy.OWN_KEY,
@@ -127,7 +125,10 @@ BAD_FILES: dict[str, tuple[dict[str, bytes], str]] = {
         changed("package.json", lambda about: about | {"audit": {"sequence": "418", "hash": ""}}),
         "package.json: audit.sequence: Input should be a valid integer",
     ),
-    "no time": (changed("package.json", lambda about: about | {"submitted_at": "soon"}), "package.json: Invalid iso"),
+    "no time": (
+        changed("package.json", lambda about: about | {"submitted_at": "soon"}),
+        "package.json: submitted_at: Input should be a valid datetime",
+    ),
     "another verdict": (
         changed("findings.json", lambda found: found | {"verdict_digest": "0" * 64}),
         "findings.json: it names another verdict",

@@ -6,7 +6,6 @@ from itertools import combinations
 
 import pytest
 
-from service.vocabulary.people import PrintedPerson
 from tests.package_factories import make_content
 from tests.page_words import Word, words_by_page
 from worker.package.data.content import PackageContent
@@ -28,7 +27,8 @@ def wordiest() -> PackageContent:
         content,
         owner=_LONG,
         contractor=_LONG,
-        responsible_person=PrintedPerson(name=_LONG, position="W" * 100),
+        responsible_person=_LONG,
+        responsible_position="W" * 100,
         criteria=content.criteria.model_copy(update={"deemed_after_days": 30}),
     )
 

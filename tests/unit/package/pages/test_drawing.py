@@ -13,11 +13,9 @@ import pytest
 from pypdf import PdfReader
 
 from service.vocabulary.findings.concession import Concession
-from service.vocabulary.people import PrintedPerson
 from service.vocabulary.signatures import SignedBy
 from tests.package_factories import make_content, with_many_segments
 from tests.package_reading import decimals_in, draw_content, matrix_rows, page_texts, squeezed
-from worker.package.data.content import PackagedRecord
 from worker.package.fonts.text_style import BOTTOM, CELL, LEFT, PAGE_HEIGHT, PAGE_WIDTH, RIGHT, TOP
 from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE
 from worker.package.pages.fibre_index import INDEX_TITLE
@@ -60,7 +58,7 @@ def test_markup_in_user_text_is_printed_as_it_was_typed() -> None:
 
 
 def test_a_character_without_a_glyph_is_replaced_where_all_can_see_it() -> None:
-    pages = page_texts(draw_content(make_content(responsible_person=PrintedPerson(name="Ō 张 Ω"))))
+    pages = page_texts(draw_content(make_content(responsible_person="Ō 张 Ω")))
     assert "Ō \N{REPLACEMENT CHARACTER} Ω" in pages[0]
 
 
@@ -127,7 +125,7 @@ def test_the_contents_name_the_page_each_section_starts_on() -> None:
 
 def test_hostile_text_does_no_harm() -> None:
     content = make_content(project_name=HOSTILE, owner=HOSTILE, contractor=HOSTILE)
-    content = replace(content, responsible_person=PrintedPerson(name=HOSTILE, position=HOSTILE))
+    content = replace(content, responsible_person=HOSTILE, responsible_position=HOSTILE)
     records = [replace(record, end_reason=HOSTILE) for record in content.records]
     pages = page_texts(draw_content(replace(content, records=records)))
     text = "".join(pages)
@@ -148,7 +146,7 @@ def test_nothing_is_drawn_outside_the_margins() -> None:
 
 def test_a_row_higher_than_a_page_is_cut_and_says_so() -> None:
     [record, *others] = make_content().records
-    ended = PackagedRecord(body=record.body, is_ended=True, clock_is_flagged=False, end_reason="pit " * 4000)
+    ended = replace(record, is_ended=True, clock_is_flagged=False, end_reason="pit " * 4000)
     pages = page_texts(draw_content(make_content(records=[ended, *others])))
     assert any(re.search(r"pit\s+…", text) for text in pages)
 

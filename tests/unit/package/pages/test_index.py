@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
+from tests.package_factories import with_members
 from tests.package_reading import draw_content, page_texts, rows_of
 from tests.page_words import words_by_page
 from tests.unit.package.judged import judged_content
@@ -109,7 +110,7 @@ def test_work_at_a_site_that_a_later_design_left_out_is_listed_last() -> None:
     content = judged_content()
     index = next(index for index, one in enumerate(content.records) if one.body["kind"] == "closure_state")
     records = list(content.records)
-    records[index] = replace(records[index], body={**records[index].body, "site": "GONE"})
+    records[index] = with_members(records[index], site="GONE")
     assert rows_of(replace(content, records=records), RECORDS_TITLE)[-1][0] == "GONE"
 
 

@@ -9,7 +9,7 @@ from pypdf import PdfReader
 from tests.package_factories import make_content
 from tests.package_reading import draw_content
 from tests.unit.package.judged import judged_content
-from worker.package.data.attachment_forms import PAGES_FORM
+from worker.package.data.content import PAGES_FORM
 
 # What pages of this form are made of. Once a package of it is in anybody's hands, a change of the drawing gets a new
 # number here and in PAGES_FORM; before, the digest alone changes.

@@ -5,7 +5,6 @@ from itertools import combinations
 
 import pytest
 
-from service.vocabulary.people import PrintedPerson
 from service.vocabulary.signatures import SignedBy
 from tests.package_factories import make_content
 from tests.page_words import Word, words_by_page
@@ -79,7 +78,7 @@ def test_a_page_that_may_be_deemed_accepted_says_so() -> None:
 
 
 def test_a_name_in_letters_that_cannot_be_printed_is_told_of() -> None:
-    content = make_content(responsible_person=PrintedPerson(name="山田 Mira", position="works manager"))
+    content = make_content(responsible_person="山田 Mira")
     view = build_view(content)
     assert {one.character for one in view.missing_glyphs} == {"山", "田"}
     assert all({"first page", "second page"} <= set(one.places) for one in view.missing_glyphs)

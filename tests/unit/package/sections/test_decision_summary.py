@@ -18,7 +18,7 @@ from service.vocabulary.findings.finding import (
     WhereDocument,
 )
 from service.vocabulary.words import Outcome
-from tests.package_factories import make_content, make_link_record, with_unexpected_events, with_void
+from tests.package_factories import make_content, make_link_record, with_members, with_unexpected_events, with_void
 from tests.package_reading import decimals_in, draw_content, page_texts, rows_of
 from worker.package.data.content import PackageContent
 from worker.package.view import build_view
@@ -195,8 +195,8 @@ def test_a_test_made_three_times_shows_all_three_losses_and_which_one_counts() -
 def test_tests_with_another_pulse_or_of_another_fibre_are_no_repetition() -> None:
     content = make_content()
     traces = [record for record in content.records if record.body["kind"] == "otdr"]
-    body = {**traces[0].body, "id": str(UUID(int=900)), "pulse_ns": 100}
-    assert rows_of(replace(content, records=[*content.records, replace(traces[0], body=body)]), SET_ASIDE) == []
+    other = with_members(traces[0], id=str(UUID(int=900)), pulse_ns=100)
+    assert rows_of(replace(content, records=[*content.records, other]), SET_ASIDE) == []
 
 
 def test_each_number_of_the_new_tables_is_in_the_attached_data() -> None:

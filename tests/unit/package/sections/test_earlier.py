@@ -8,7 +8,7 @@ import pytest
 from tests.package_factories import make_content, make_earlier
 from tests.package_reading import draw_content, page_texts, rows_of
 from worker.package.data.attachments import attachments
-from worker.package.data.content import EarlierPackage, EarlierSegment, Now, PackageContent
+from worker.package.data.content import Now, PackageContent, SupersededPackage, SupersededSegment
 from worker.package.document_model import Facts
 from worker.package.sections.cover import build_cover
 from worker.package.sections.earlier import EARLIER_TITLE
@@ -38,7 +38,7 @@ def first_page_facts(content: PackageContent) -> list[tuple[str, str]]:
         (LARGE, "HBR-7/4: 3 segments refused, superseded by this one"),
     ],
 )
-def test_the_first_page_says_what_stands_of_an_earlier_package(earlier: EarlierPackage, line: str) -> None:
+def test_the_first_page_says_what_stands_of_an_earlier_package(earlier: SupersededPackage, line: str) -> None:
     content = make_content(supersedes=[earlier])
     assert first_page_facts(content) == [("Earlier packages", line)]
     assert line in " ".join(page_texts(draw_content(content))[0].split())
@@ -70,12 +70,13 @@ def test_the_section_says_segment_by_segment_what_stands_and_why_it_was_refused(
 
 
 def test_what_was_withdrawn_or_taken_over_by_another_package_is_said_so() -> None:
-    earlier = EarlierPackage(
+    earlier = SupersededPackage(
         number="HBR-7/1",
+        is_deemed=False,
         segments={
-            "SEG-1": EarlierSegment(word="accepted", now=Now.WITHDRAWN, reason="water in C5"),
-            "SEG-2": EarlierSegment(word="refused", now=Now.SUPERSEDED, superseded_by="HBR-7/9"),
-            "SEG-3": EarlierSegment(word="refused", now=Now.STANDS),
+            "SEG-1": SupersededSegment(word="accepted", now=Now.WITHDRAWN, reason="water in C5"),
+            "SEG-2": SupersededSegment(word="refused", now=Now.SUPERSEDED, superseded_by="HBR-7/9"),
+            "SEG-3": SupersededSegment(word="refused", now=Now.STANDS),
         },
     )
     assert rows_of(make_content(supersedes=[earlier]), EARLIER_TITLE) == [
@@ -86,8 +87,8 @@ def test_what_was_withdrawn_or_taken_over_by_another_package_is_said_so() -> Non
 
 
 def test_what_the_clock_accepted_is_called_deemed() -> None:
-    segments = {"SEG-1": EarlierSegment(word="accepted", now=Now.WITHDRAWN, reason="water in C5")}
-    earlier = EarlierPackage(number="HBR-7/1", is_deemed=True, segments=segments)
+    segments = {"SEG-1": SupersededSegment(word="accepted", now=Now.WITHDRAWN, reason="water in C5")}
+    earlier = SupersededPackage(number="HBR-7/1", is_deemed=True, segments=segments)
     content = make_content(supersedes=[earlier])
     assert rows_of(content, EARLIER_TITLE) == [("SEG-1", "deemed accepted", "withdrawn: water in C5")]
     assert first_page_facts(content)[0][1] == "HBR-7/1: SEG-1 deemed accepted, withdrawn"

@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.vocabulary.findings.concession import Concession
-from service.vocabulary.people import PrintedPerson
 from tests.package_factories import make_content
 from tests.package_reading import draw_content, page_texts, rows_of, squeezed
 from worker.package.data.content import PackageContent
@@ -52,7 +51,7 @@ def test_each_character_is_listed_by_code_point_with_each_place_where_it_stands(
 @pytest.mark.parametrize(
     ("change", "place"),
     [
-        (lambda: make_content(responsible_person=PrintedPerson(name=HAN)), "first page; second page"),
+        (lambda: make_content(responsible_person=HAN), "first page; second page"),
         (lambda: make_content(owner=HAN), "first page; second page"),
         (lambda: make_content(project_name=HAN), "head or foot of each page; first page"),
         (lambda: make_content(number=HAN), "head or foot of each page; first page"),
@@ -66,7 +65,7 @@ def test_no_place_is_left_out(change: Callable[[], PackageContent], place: str) 
 
 
 def test_where_every_character_has_a_glyph_there_is_no_list() -> None:
-    content = make_content(responsible_person=PrintedPerson(name="Ωμέγα Škoda Ørsted ≤ ±"))
+    content = make_content(responsible_person="Ωμέγα Škoda Ørsted ≤ ±")
     assert GLYPHS_TITLE not in [section.title for section in build_view(content).sections]
     assert build_view(content).missing_glyphs == ()
 
@@ -130,7 +129,7 @@ def test_something_is_replaced_on_the_pages_exactly_where_something_is_listed(pa
 )
 def test_whatever_is_written_does_no_harm_wherever_it_is_drawn(text: str) -> None:
     content = with_end_reason(with_reason(with_site_name(make_content(), text[:500]), text[:4000]), text)
-    named = replace(content, project_name=text, owner=text, responsible_person=PrintedPerson(name=text, position=text))
+    named = replace(content, project_name=text, owner=text, responsible_person=text, responsible_position=text)
     pages = page_texts(draw_content(named))
     assert not re.search("[\x00\x07\x1b\x9b\u061c\u200f\u202a-\u202e\u2066-\u2069]", "".join(pages))
     assert squeezed("Audit head") in squeezed("".join(pages))

@@ -13,6 +13,7 @@ import pytest
 from pypdf import PdfReader
 
 from tests.judged_routes import demo_content, large_content
+from tests.package_factories import with_members
 from tests.package_reading import draw_content
 from tests.printed.attached import Attached
 from tests.printed.expectations import FINDINGS_OF, rows
@@ -37,7 +38,7 @@ def with_ended_and_repeated_records() -> PackageContent:
         records[first[kind]] = replace(records[first[kind]], is_ended=True, end_reason="made on the wrong fibre")
     records[first["otdr"]] = replace(records[first["otdr"]], clock_is_flagged=True)
     again = records[first["continuity"]]
-    records.append(replace(again, body={**again.body, "id": "0" * 8 + again.body["id"][8:]}))
+    records.append(with_members(again, id="0" * 8 + again.body["id"][8:]))
     return replace(content, records=records)
 
 

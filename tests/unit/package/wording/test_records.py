@@ -1,7 +1,6 @@
 """Every kind of record has words for what it is about, and its instrument and result are shown."""
 
 from dataclasses import replace
-from typing import Any
 
 import pytest
 
@@ -19,11 +18,11 @@ from tests.factories import (
     make_return_loss,
     make_splice,
     make_termination,
-    stored,
 )
+from tests.package_factories import packaged
 from tests.package_reading import rows_of
 from tests.unit.package.judged import judged_content
-from worker.package.data.content import PackageContent, PackagedRecord
+from worker.package.data.content import PackageContent
 
 ENDED, INSTRUMENTS = "Replaced, withdrawn and doubted records", "Instruments and calibrations"
 SET_ASIDE = "Tests set aside and tests repeated"
@@ -99,11 +98,8 @@ def test_both_sides_of_one_connection_are_no_repetition() -> None:
     assert rows_of(_with([make_end_face(side="towards_a"), make_end_face(side="towards_b")]), SET_ASIDE) == []
 
 
-def _with(bodies: list[Body], **flags: Any) -> PackageContent:
+def _with(bodies: list[Body], *, is_ended: bool = False) -> PackageContent:
     content = judged_content()
-    records = [
-        PackagedRecord(body=stored(body).body, **{"is_ended": False, "clock_is_flagged": False, **flags})
-        for body in bodies
-    ]
+    records = [packaged(body, is_ended=is_ended) for body in bodies]
     fibres = [{**fibre, "findings": []} for fibre in content.fibres]
     return replace(content, records=records, fibres=fibres)  # type: ignore[arg-type]

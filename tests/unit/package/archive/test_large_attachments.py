@@ -2,7 +2,6 @@
 
 import tracemalloc
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import UTC, datetime
 from hashlib import sha256
 
@@ -13,22 +12,12 @@ from service.vocabulary.canonical import canonical_json
 from tests.package_factories import make_content
 from worker.package.archive.document import pack
 from worker.package.data.attachments import attachments
-from worker.package.data.content import PackagedRecord
-from worker.package.data.lazy_records import LazyRecord, LazyRecords
 from worker.package.pages.drawing import draw
 from worker.package.view import build_view
 from worker.signing.check.verify import read_attachment, verify
 from worker.signing.trust.role_trust import RoleTrust
 
 _MEGABYTE = 1 << 20
-
-
-def test_records_kept_as_text_are_attached_and_shown_as_if_they_were_not() -> None:
-    content = make_content()
-    kept = replace(content, records=LazyRecords([_kept(record) for record in content.records]))
-    assert list(kept.records) == list(content.records)
-    assert attachments(kept) == attachments(content)
-    assert build_view(kept) == build_view(content)
 
 
 @pytest.mark.parametrize("name", sorted(attachments(make_content())))
@@ -59,12 +48,3 @@ def test_a_packed_file_is_the_one_that_is_read_back() -> None:
 def _zeros(megabytes: int) -> Iterator[bytes]:
     for _ in range(megabytes):
         yield bytes(_MEGABYTE)
-
-
-def _kept(record: PackagedRecord) -> LazyRecord:
-    return LazyRecord(
-        body=canonical_json(record.body).decode(),
-        is_ended=record.is_ended,
-        clock_is_flagged=record.clock_is_flagged,
-        end_reason=record.end_reason,
-    )
