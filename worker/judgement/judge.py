@@ -10,8 +10,8 @@ from service.vocabulary.findings.finding import FibreDocument
 from worker.judgement.documents.fibre import write_fibre, write_work
 from worker.judgement.documents.traces import write_traces, write_unexpected
 from worker.judgement.fibre.contributions import Contributions, contributions_of
-from worker.judgement.fibre.end_to_end import is_dark
 from worker.judgement.fibre.findings import Counts, Missing, count_required, missing_of
+from worker.judgement.fibre.link_tests import is_dark
 from worker.judgement.fibre.measured import measure_fibre
 from worker.judgement.fibre.prepared import prepare_measuring
 from worker.judgement.fibre.suspicions import inconsistencies, tested_until_conforming

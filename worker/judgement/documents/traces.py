@@ -19,8 +19,7 @@ from worker.judgement.traces.aligned_trace import AlignedTrace
 from worker.judgement.traces.alignment import Alignment
 from worker.judgement.traces.breaks import Breaks
 from worker.judgement.traces.location import locate
-from worker.judgement.traces.readings import FibreTraces
-from worker.judgement.traces.unexpected import UnexpectedEvent
+from worker.judgement.traces.readings import FibreTraces, UnexpectedEvent
 from worker.judgement.words import DIRECTION
 
 

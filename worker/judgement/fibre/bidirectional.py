@@ -1,14 +1,18 @@
-"""The loss of a place from both directions: an exact mean, or bounds where a direction shows nothing."""
+"""The loss of a place from both directions: their exact mean, the worse of them, or bounds of either."""
 
 from typing import NamedTuple
 
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.words import Reason
+from worker.judgement.history.acts import Trace
 from worker.judgement.numbers.exact import mdb_text, mean_tenth_mdb
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.traces.places import Place
 from worker.judgement.traces.readings import OneWayLoss
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
+
+# There is a reading, and it cannot be told which; that the other direction is good says nothing of it.
+_CONTRADICTORY = {Reason.AMBIGUOUS_EVENT, Reason.READINGS_DISAGREE, Reason.LOSS_NOT_STATED}
 
 
 class BidirectionalLoss(NamedTuple):
@@ -22,9 +26,24 @@ class BidirectionalLoss(NamedTuple):
     void: tuple[VoidRecord, ...]
 
 
+class WorseDirection(NamedTuple):
+    """The worse of the directions there are lies between the bounds; `reason` says why it may be worse still.
+
+    `bounds_mdb` are missing where no direction shows anything.
+    """
+
+    reason: Reason | None
+    bounds_mdb: tuple[int, int] | None
+    detail: str
+    readings: tuple[RecordReading, ...]
+    void: tuple[VoidRecord, ...]
+
+
 def combine(place: Place, forward: OneWayLoss, backward: OneWayLoss, *, below_zero_tenth_mdb: int) -> BidirectionalLoss:
     """Return the loss of a place from both directions; a mean may be so far below zero, and no farther."""
-    reason, low, high = _reason(place, forward, backward), 0, 0
+    reason, low, high = missing_reason(forward.reason, backward.reason), 0, 0
+    if reason is None and place.is_end and _cords_changed(place, forward.readings[0].trace, backward.readings[0].trace):
+        reason = Reason.CORDS_CHANGED
     if reason is None:
         one, other = forward.readings[0], backward.readings[0]
         low = mean_tenth_mdb(first_mdb=one.low_mdb, second_mdb=other.low_mdb)
@@ -35,76 +54,96 @@ def combine(place: Place, forward: OneWayLoss, backward: OneWayLoss, *, below_ze
         reason=reason,
         low_tenth_mdb=low,
         high_tenth_mdb=high,
-        detail=_mean_detail(forward, backward) if reason is None else missing_detail(reason, forward, backward),
-        readings=record_readings(forward, backward),
+        detail=_mean_detail(forward, backward) if reason is None else _missing_detail(reason, forward, backward),
+        readings=_record_readings(forward, backward),
         void=forward.void + backward.void,
     )
 
 
-def missing_reason(forward: Reason | None, backward: Reason | None) -> Reason | None:
-    """Return why the two directions together cannot be said, from why each cannot."""
-    reasons = (forward, backward)
-    if reasons == (None, None):
-        return None
-    told = [reason for reason in reasons if reason not in {None, Reason.NO_EVIDENCE}]
-    if told:
-        return told[0]
+def worse_of_any(forward: OneWayLoss, backward: OneWayLoss) -> WorseDirection:
+    """Return the worse direction of those that show the place; one is enough."""
+    told = (forward.reason, backward.reason)
+    contradictory = next((reason for reason in told if reason in _CONTRADICTORY), None)
+    return _worse(forward, backward, contradictory if None in told else missing_reason(*told))
+
+
+def worse_of_both(forward: OneWayLoss, backward: OneWayLoss) -> WorseDirection:
+    """Return the worse direction of the two that have to show the place."""
+    return _worse(forward, backward, missing_reason(forward.reason, backward.reason))
+
+
+def missing_reason(*reasons: Reason | None) -> Reason | None:
+    """Return why the directions together cannot be said, from why each cannot."""
+    missing = [reason for reason in reasons if reason is not None]
+    told = next((reason for reason in missing if reason is not Reason.NO_EVIDENCE), None)
+    if told is not None or not missing:
+        return told
     return Reason.ONE_DIRECTION_ONLY if None in reasons else Reason.NO_EVIDENCE
 
 
-def missing_detail(reason: Reason, forward: OneWayLoss, backward: OneWayLoss) -> str:
-    """Say why a loss cannot be told from both directions."""
-    if reason is Reason.CORDS_CHANGED:
-        return "the cord at this end was another one for the other direction"
-    if reason is Reason.BELOW_ZERO:
-        return f"{_mean_detail(forward, backward)}: {REASON_LABELS[reason]}"
-    said = [_missing_said(loss) for loss in (forward, backward)]
-    if said[0] == said[1]:
-        return f"both directions: {said[0]}"
-    named = zip((True, False), said, (forward, backward), strict=True)
-    return "; ".join(
-        f"{DIRECTION_LABELS[is_forward]}: {text}" for is_forward, text, loss in named if loss.reason is not None
-    )
-
-
-def record_readings(forward: OneWayLoss, backward: OneWayLoss) -> tuple[RecordReading, ...]:
-    """Return what the records of both directions say."""
-    return tuple([_reading_of(reading) for reading in (*forward.readings, *backward.readings)])
-
-
-def spoken(reading: Reading) -> str:
-    """Return the words for what a trace shows."""
-    text = mdb_text(reading.high_mdb)
-    return f"{text} dB" if reading.events else f"a loss not seen, within {text} dB of zero"
-
-
-def _reason(place: Place, forward: OneWayLoss, backward: OneWayLoss) -> Reason | None:
-    if forward.reason is None and backward.reason is None:
-        return Reason.CORDS_CHANGED if place.is_end and _cords_changed(place, forward, backward) else None
-    return missing_reason(forward.reason, backward.reason)
-
-
-def _cords_changed(place: Place, forward: OneWayLoss, backward: OneWayLoss) -> bool:
-    there, back = forward.readings[0].trace, backward.readings[0].trace
+def _cords_changed(place: Place, there: Trace, back: Trace) -> bool:
     is_near_a = place.site_index == there.low_index
     one = there.launch if is_near_a else there.receive
     other = back.receive if is_near_a else back.launch
     return one is None or other is None or one.serial != other.serial
 
 
+def _worse(forward: OneWayLoss, backward: OneWayLoss, reason: Reason | None) -> WorseDirection:
+    there = [one.readings[0] for one in (forward, backward) if one.reason is None]
+    details: list[str] = []
+    if there:
+        said = " and ".join(map(_with_direction, there))
+        details.append(f"the worse of {said}" if len(there) > 1 else f"{said}, from one direction only")
+    if reason is not None:
+        details.append(_missing_detail(reason, forward, backward))
+    return WorseDirection(
+        reason=reason,
+        bounds_mdb=(max(one.low_mdb for one in there), max(one.high_mdb for one in there)) if there else None,
+        detail="; ".join(details),
+        readings=_record_readings(forward, backward),
+        void=forward.void + backward.void,
+    )
+
+
 def _mean_detail(forward: OneWayLoss, backward: OneWayLoss) -> str:
-    one, other = spoken(forward.readings[0]), spoken(backward.readings[0])
-    return f"mean of {one} ({DIRECTION_LABELS[True]}) and {other} ({DIRECTION_LABELS[False]})"
+    return f"mean of {_with_direction(forward.readings[0])} and {_with_direction(backward.readings[0])}"
+
+
+def _missing_detail(reason: Reason, forward: OneWayLoss, backward: OneWayLoss) -> str:
+    if reason is Reason.CORDS_CHANGED:
+        return "the cord at this end was another one for the other direction"
+    if reason is Reason.BELOW_ZERO:
+        return f"{_mean_detail(forward, backward)}: {REASON_LABELS[reason]}"
+    missing = [
+        (is_forward, _missing_said(one))
+        for is_forward, one in ((True, forward), (False, backward))
+        if one.reason is not None
+    ]
+    if len(missing) == 2 and missing[0][1] == missing[1][1]:
+        return f"both directions: {missing[0][1]}"
+    return "; ".join(f"{DIRECTION_LABELS[is_forward]}: {said}" for is_forward, said in missing)
 
 
 def _missing_said(loss: OneWayLoss) -> str:
-    if loss.reason is None:
-        return ""
-    contradicting = f" ({' or '.join(map(spoken, loss.readings))})" if loss.readings else ""
+    assert loss.reason is not None
+    contradicting = f" ({' or '.join(map(_said, loss.readings))})" if loss.readings else ""
     return f"{REASON_LABELS[loss.reason]}{contradicting}"
 
 
-def _reading_of(reading: Reading) -> RecordReading:
+def _with_direction(reading: Reading) -> str:
+    return f"{_said(reading)} ({DIRECTION_LABELS[reading.trace.is_forward]})"
+
+
+def _said(reading: Reading) -> str:
+    text = mdb_text(reading.high_mdb)
+    return f"{text} dB" if reading.events else f"a loss not seen, within {text} dB of zero"
+
+
+def _record_readings(forward: OneWayLoss, backward: OneWayLoss) -> tuple[RecordReading, ...]:
+    return tuple([_record_reading(reading) for reading in (*forward.readings, *backward.readings)])
+
+
+def _record_reading(reading: Reading) -> RecordReading:
     trace, events = reading.trace, reading.events
     record, direction = trace.stamp.id, DIRECTION[trace.is_forward]
     if not events:

@@ -1,4 +1,4 @@
-"""End faces: which inspection of a side counts, and whether what it found is allowed.
+"""End faces of connections: which inspection of a side counts, whether what it found is allowed, what was cleaned.
 
 The allowances are those of IEC 61300-3-35:2015, single-mode, as a table of it was reproduced: that for a flat polish
 with a return loss of at least 45 dB, and that for an angled polish; the edition of 2022 differs. Sizes are integers
@@ -14,8 +14,9 @@ from service.vocabulary.criteria.joints import EndFaceCriterion
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.layout import Joint, Layout
 from service.vocabulary.words import Force, JointKind, Outcome, Polish, Reason, Side, Zone
-from worker.judgement.history.acts import CleaningAct, History, InspectionAct, Mark, TerminationAct
-from worker.judgement.numbers.clocks import Order, Stamp, last_of_each_clock, latest_is_proven, order_to
+from worker.judgement.history.acts import CleaningAct, History, InspectionAct, Mark
+from worker.judgement.history.validity import order_fault
+from worker.judgement.numbers.clocks import last_of_each_clock, latest_is_proven
 from worker.judgement.numbers.exact import decimal_text
 from worker.judgement.traces.places import Place
 
@@ -106,6 +107,19 @@ def end_face_fault(history: History, place: Place) -> Reason | None:
     return Reason.END_FACE_FAILED if fails else None
 
 
+def is_clean(history: History, place: Place, pair: Joint) -> bool:
+    """Tell whether a connection was cleaned and both its end faces pass: what is still wrong is the connector's."""
+    passed = all(inspection_of(history, place, pair, side).outcome is Outcome.CONFORMING for side in Side)
+    return passed and bool(cleanings_of(history, pair))
+
+
+def cleanings_of(history: History, pair: Joint) -> Sequence[CleaningAct]:
+    """Return the cleanings of a connection since it got its latest connector."""
+    made = [act.stamp for act in history.terminations.get(pair.site, ()) if act.position in {None, pair.position}]
+    own = [act for act in history.cleanings.get(pair.site, ()) if act.position in {None, pair.position}]
+    return [act for act in own if not made or act.stamp > made[-1]]
+
+
 def required_end_face_sites(criteria: Criteria, layout: Layout) -> frozenset[int]:
     """Return the indices of the sites whose end faces decide acceptance."""
     required = (
@@ -127,27 +141,14 @@ def _order_fault(
     latest = seen[-1]
     others = {other.position for other in pairs} - {pair.position}
     # What was mated is apart when either side gets a new connector; work that names no position may have been here.
-    terminated = [act for act in history.terminations.get(place.site, ()) if act.position not in others]
-    cleaned = [
-        act for act in history.cleanings.get(place.site, ()) if act.side == latest.side and act.position not in others
-    ]
+    terminated = [act.stamp for act in history.terminations.get(place.site, ()) if act.position not in others]
+    cleanings = [act for act in history.cleanings.get(place.site, ()) if act.position not in others]
+    cleaned = [act.stamp for act in cleanings if act.side == latest.side]
     return (
-        _fault_behind(latest.stamp, terminated, Reason.BEFORE_REWORK)
-        or _fault_behind(latest.stamp, cleaned, Reason.BEFORE_CLEANING)
+        order_fault(latest.stamp, last_of_each_clock(terminated), Reason.BEFORE_REWORK)
+        or order_fault(latest.stamp, last_of_each_clock(cleaned), Reason.BEFORE_CLEANING)
         or (None if latest_is_proven([act.stamp for act in seen]) else Reason.ORDER_NOT_PROVEN)
     )
-
-
-def _fault_behind(
-    inspected: Stamp, acts: Sequence[CleaningAct] | Sequence[TerminationAct], reason: Reason
-) -> Reason | None:
-    match order_to(inspected, last_of_each_clock([act.stamp for act in acts])):
-        case Order.AFTER:
-            return None
-        case Order.NOT_AFTER:
-            return reason
-        case Order.NOT_PROVEN:
-            return Reason.ORDER_NOT_PROVEN
 
 
 def _judge(act: InspectionAct) -> Inspection:

@@ -1,17 +1,17 @@
-"""Whether a test from end to end is there in one direction: by one measurement, or by spans that join up."""
+"""A fibre's tests from end to end: by one measurement, or by traces of spans that join up."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from service.vocabulary.criteria.required_tests import Test
-from service.vocabulary.words import Reason, RecordKind
-from worker.judgement.fibre.prepared import Prepared
-from worker.judgement.history.acts import Continuity, History, Link, LinkLoss, Measurement, Trace
-from worker.judgement.history.trace_sets import Side
-from worker.judgement.history.validity import reason_of, split_by_fault
+from service.vocabulary.findings.finding import RecordReading
+from service.vocabulary.words import Outcome, Reason, RecordKind
+from worker.judgement.fibre.findings import Judgement
+from worker.judgement.fibre.measured import FibreMeasured
+from worker.judgement.history.acts import Continuity, Link, Measurement
+from worker.judgement.history.validity import Side, reason_of, split_by_fault, void_records
 from worker.judgement.numbers.clocks import latest_is_proven
-from worker.judgement.traces.readings import FibreTraces
-from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS, TEST_LABELS, at_wavelength
+from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS, TEST_LABELS, at_wavelength
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -34,76 +34,109 @@ class EndToEndTest:
         return named if self.missing is Reason.NO_EVIDENCE else f"{named} that counts: {REASON_LABELS[self.missing]}"
 
 
-def find_by_traces(prepared: Prepared, traces: FibreTraces, side: Side) -> EndToEndTest:
-    """Return whether one side has traces over the whole fibre that count."""
-    trace_set = traces.of_side(side)
-    good, unsealed = split_by_fault(trace_set.traces, traces.validity.fault_over)
-    full, short = split_by_fault(good, lambda trace: traces.alignment.of(trace).shortfall)
-    void = (*trace_set.void, *unsealed)
-    is_there = _joins_up(full, last_index=prepared.last_index)
-    missing = None if is_there else short[0][1] if short else reason_of(void)
-    return EndToEndTest(
-        test="otdr",
-        wavelength_nm=side.wavelength_nm,
-        is_forward=side.is_forward,
-        missing=missing,
-        measurements=tuple(full),
-        void=void if is_there else (*void, *short),
-    )
-
-
-def find_by_one_value(
-    prepared: Prepared,
-    traces: FibreTraces,
-    history: History,
+def end_to_end_test(
+    fibre: FibreMeasured,
     *,
-    fibre: int,
     test: Test,
     wavelength_nm: int | None,
     is_forward: bool,
-    is_wanted: Callable[[Measurement], bool] = lambda _: True,
+    is_wanted: Callable[[Link], bool] = lambda _: True,
 ) -> EndToEndTest:
-    """Return whether one direction has a test of one value that counts: the latest."""
-    own = [
-        one
-        for one in history.links.get(RecordKind(test), ())
-        if one.wavelength_nm == wavelength_nm
-        and one.is_forward is is_forward
-        and _is_of_whole(prepared, one, fibre=fibre)
-        and is_wanted(one)
-    ]
-    good, void = split_by_fault(own, traces.validity.fault_of)
-    good, unsealed = split_by_fault(good, traces.validity.fault_over)
-    good, impossible = split_by_fault(good, lambda one: _fault_of_value(prepared, one))
-    void += unsealed + impossible
-    if good and not latest_is_proven([one.stamp for one in good]):
-        void += [(one, Reason.ORDER_NOT_PROVEN) for one in good]
-        good = []
+    """Return what one direction has of a test; a measurement of one value that is not wanted is passed over."""
+    if test == "otdr":
+        assert wavelength_nm is not None
+        missing, measurements, void = _find_traces(fibre, Side(wavelength_nm, is_forward))
+    else:
+        own = [
+            one
+            for one in fibre.history.links.get(RecordKind(test), ())
+            if (one.wavelength_nm, one.is_forward) == (wavelength_nm, is_forward) and is_wanted(one)
+        ]
+        missing, measurements, void = _find_one_value(fibre, own)
     return EndToEndTest(
         test=test,
         wavelength_nm=wavelength_nm,
         is_forward=is_forward,
-        missing=None if good else reason_of(void),
-        measurements=tuple(good[-1:]),
+        missing=missing,
+        measurements=tuple(measurements),
         void=tuple(void),
     )
 
 
-def _is_of_whole(prepared: Prepared, one: Link, *, fibre: int) -> bool:
-    if (one.low_index, one.high_index) != (0, prepared.last_index):
-        return False
-    # Where another fibre was lit and this one seen, this one was not tested.
-    return not isinstance(one, Continuity) or one.lit_fibre == fibre
+def both_ways(
+    fibre: FibreMeasured, *, test: Test, wavelength_nm: int | None, is_wanted: Callable[[Link], bool] = lambda _: True
+) -> tuple[EndToEndTest, EndToEndTest]:
+    """Return what A to B and B to A have of a test."""
+    forward, backward = (
+        end_to_end_test(fibre, test=test, wavelength_nm=wavelength_nm, is_forward=is_forward, is_wanted=is_wanted)
+        for is_forward in (True, False)
+    )
+    return forward, backward
 
 
-def _fault_of_value(prepared: Prepared, one: Link) -> Reason | None:
-    is_impossible = isinstance(one, LinkLoss) and prepared.is_below_fibre_alone(one)
-    return Reason.BELOW_FIBRE_ALONE if is_impossible else None
+def first_missing(*found: EndToEndTest) -> Reason | None:
+    """Return why a test is missing in any direction; a test that does not count tells more than none."""
+    reasons = [one.missing for one in found if one.missing is not None]
+    return next((reason for reason in reasons if reason is not Reason.NO_EVIDENCE), reasons[0] if reasons else None)
 
 
-def _joins_up(traces: Sequence[Trace], *, last_index: int) -> bool:
+def is_dark(fibre: FibreMeasured) -> bool:
+    """Tell whether every test of a fibre's continuity that counts saw no light, and there is one."""
+    tests = [
+        one
+        for way in both_ways(fibre, test="continuity", wavelength_nm=None)
+        for one in way.measurements
+        if isinstance(one, Continuity)
+    ]
+    return bool(tests) and all(one.seen_fibre is None for one in tests)
+
+
+def known_of(
+    reason: Reason | None, *found: EndToEndTest, read: Callable[[Measurement], RecordReading] | None = None
+) -> Judgement:
+    """Return what is known before anything is held against a limit; without a reason it is to be held."""
+    return Judgement(
+        outcome=Outcome.UNDETERMINED,
+        reason=reason,
+        detail="; ".join(why for one in found if (why := one.why_missing)),
+        readings=tuple((read or reading_of)(own) for one in found for own in one.measurements),
+        void=void_records([item for one in found for item in one.void]),
+    )
+
+
+def reading_of(measurement: Measurement, value: int | None = None, *, places: int = 3) -> RecordReading:
+    """Return a measurement with what it says, if that is a number, as an integer of the last of its places."""
+    return RecordReading(measurement.stamp.id, DIRECTION[measurement.is_forward], value=value, places=places)
+
+
+_Found = tuple[Reason | None, Sequence[Measurement], Sequence[tuple[Measurement, Reason]]]
+
+
+def _find_traces(fibre: FibreMeasured, side: Side) -> _Found:
+    """Return the traces of one side that count over the whole of what they cover, if they join up from end to end."""
+    trace_set, last_index = fibre.traces.of_side(side), fibre.prepared.last_index
+    good, unsealed = split_by_fault(trace_set.traces, fibre.validity.fault_over)
+    full, short = split_by_fault(good, lambda trace: fibre.aligned(trace).shortfall)
+    void = (*trace_set.void, *unsealed)
     reached = 0
-    for trace in sorted(traces, key=lambda trace: trace.low_index):
-        if trace.low_index <= reached:
-            reached = max(reached, trace.high_index)
-    return reached == last_index
+    for low, high in sorted(trace.span for trace in full):
+        reached = max(reached, high) if low <= reached else reached
+    if reached == last_index:
+        return None, full, void
+    return short[0][1] if short else reason_of(void), full, (*void, *short)
+
+
+def _find_one_value(fibre: FibreMeasured, own: Sequence[Link]) -> _Found:
+    """Return the latest measurement of the whole fibre that counts."""
+    whole = [
+        one
+        for one in own
+        # Where another fibre was lit and this one seen, this one was not tested.
+        if one.span == (0, fibre.prepared.last_index)
+        and not (isinstance(one, Continuity) and one.fibre != fibre.number)
+    ]
+    good, void = split_by_fault(whole, fibre.validity.fault_of, fibre.validity.fault_over, fibre.prepared.fault_of_loss)
+    if good and not latest_is_proven([one.stamp for one in good]):
+        void += [(one, Reason.ORDER_NOT_PROVEN) for one in good]
+        good = []
+    return None if good else reason_of(void), good[-1:], void

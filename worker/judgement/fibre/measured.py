@@ -1,6 +1,6 @@
 """What was measured of one fibre: the last stage before the rules, computed once for all of them.
 
-Losses and tests that some criterion asks for are here; what only few need, and costs, are functions of this value.
+Losses that some criterion asks for are here; what only few need, and costs, are functions of this value.
 """
 
 from collections.abc import Iterable, Mapping
@@ -8,24 +8,25 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from service.vocabulary.criteria.criteria import Criteria
-from service.vocabulary.criteria.required_tests import RequiredTest
 from service.vocabulary.design.layout import Joint, Layout
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, combine
 from worker.judgement.fibre.end_faces import end_face_fault
-from worker.judgement.fibre.link_tests import EndToEndTest, find_by_one_value, find_by_traces
 from worker.judgement.fibre.prepared import Prepared
 from worker.judgement.history.acts import History, Record, Trace
 from worker.judgement.history.history import read_history
-from worker.judgement.history.trace_sets import Side
-from worker.judgement.history.validity import Validity, judge_validity
+from worker.judgement.history.validity import Side, Validity, judge_validity
 from worker.judgement.traces.aligned_trace import AlignedTrace
 from worker.judgement.traces.alignment import Alignment
 from worker.judgement.traces.places import Place
-from worker.judgement.traces.readings import FibreTraces, OneWayLoss, align_fibre, one_way_losses
-from worker.judgement.traces.unexpected import UnexpectedEvent, unexpected_events
+from worker.judgement.traces.readings import (
+    FibreTraces,
+    OneWayLoss,
+    UnexpectedEvent,
+    align_fibre,
+    one_way_losses,
+    unexpected_events,
+)
 from worker.judgement.words import REASON_LABELS
-
-_CONTINUITY = RequiredTest("continuity", None)
 
 
 class PlaceLoss(NamedTuple):
@@ -56,7 +57,6 @@ class FibreMeasured:
     traces: FibreTraces
     alignment: Alignment
     losses: Mapping[int, Mapping[int, PlaceLoss]]
-    tests: Mapping[tuple[RequiredTest, bool], EndToEndTest]
     unexpected: tuple[UnexpectedEvent, ...]
 
     @property
@@ -109,24 +109,8 @@ def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) 
         traces=traces,
         alignment=traces.alignment,
         losses={nm: _measure_places(prepared, history, traces, nm) for nm in prepared.wavelengths_nm},
-        tests={
-            (need, is_forward): find_test(prepared, traces, history, fibre=fibre, need=need, is_forward=is_forward)
-            for need in dict.fromkeys((*prepared.needs, _CONTINUITY))
-            for is_forward in (True, False)
-        },
         unexpected=unexpected_events(traces),
     )
-
-
-def find_test(
-    prepared: Prepared, traces: FibreTraces, history: History, *, fibre: int, need: RequiredTest, is_forward: bool
-) -> EndToEndTest:
-    """Return what one direction has of a test from end to end."""
-    test, nm = need
-    if test == "otdr":
-        assert nm is not None
-        return find_by_traces(prepared, traces, Side(nm, is_forward))
-    return find_by_one_value(prepared, traces, history, fibre=fibre, test=test, wavelength_nm=nm, is_forward=is_forward)
 
 
 def _measure_places(

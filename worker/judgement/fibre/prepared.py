@@ -15,11 +15,11 @@ from service.vocabulary.criteria.joints import (
     TerminationLossCriterion,
 )
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
-from service.vocabulary.criteria.required_tests import RequiredTest, required_tests_of
 from service.vocabulary.criteria.workmanship import AttemptsAboveLoss, WorkmanshipCriterion
 from service.vocabulary.design.layout import Layout
+from service.vocabulary.words import Reason
 from worker.judgement.fibre.end_faces import required_end_face_sites
-from worker.judgement.history.acts import LinkLoss
+from worker.judgement.history.acts import Link, LinkLoss
 from worker.judgement.numbers.exact import is_below_fibre_alone, limit_mdb
 
 _TENTHS = 10
@@ -36,42 +36,41 @@ class LeastLoss(NamedTuple):
 class Prepared:
     """What every fibre of a route is measured by.
 
-    `wavelengths_nm` are those at which some criterion asks for the losses of places, `needs` the tests from end to end
-    that some criterion asks for.
+    `wavelengths_nm` are those at which some criterion asks for the losses of places.
     """
 
     layout: Layout
     criteria: Criteria
     last_index: int
     wavelengths_nm: tuple[int, ...]
-    needs: tuple[RequiredTest, ...]
     least_losses: Mapping[int, tuple[LeastLoss, ...]]
     end_face_sites: frozenset[int]
     below_zero_tenth_mdb: int
 
-    def is_below_fibre_alone(self, loss: LinkLoss) -> bool:
-        """Tell whether any criterion at its wavelength says that a loss is less than the fibre alone must have."""
-        return any(
+    def fault_of_loss(self, test: Link) -> Reason | None:
+        """Return that a loss from end to end is less, by any criterion, than the fibre alone must have."""
+        if not isinstance(test, LinkLoss):
+            return None
+        is_below = any(
             is_below_fibre_alone(
-                loss_mdb=loss.loss_mdb,
+                loss_mdb=test.loss_mdb,
                 least_mdb_per_km=least.mdb_per_km,
                 length_um=self.layout.site_offsets_um[-1],
                 uncertainty_mdb=least.uncertainty_mdb,
             )
-            for least in self.least_losses.get(loss.wavelength_nm, ())
+            for least in self.least_losses.get(test.wavelength_nm, ())
         )
+        return Reason.BELOW_FIBRE_ALONE if is_below else None
 
 
 def prepare_measuring(layout: Layout, criteria: Criteria) -> Prepared:
     """Make a design and criteria ready."""
     asked = [nm for criterion in criteria.criteria for nm in _wavelengths_of_losses(criterion)]
-    needs = [need for criterion in criteria.criteria for need in required_tests_of(criterion)]
     return Prepared(
         layout=layout,
         criteria=criteria,
         last_index=len(layout.design.sites) - 1,
         wavelengths_nm=tuple(dict.fromkeys(asked)),
-        needs=tuple(dict.fromkeys(needs)),
         least_losses=_least_losses(criteria),
         end_face_sites=required_end_face_sites(criteria, layout),
         below_zero_tenth_mdb=limit_mdb(criteria.mean_below_zero_db) * _TENTHS,

@@ -8,8 +8,8 @@ from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
 from service.vocabulary.quantities import UM_PER_CM, round_half_even, to_last_place
 from service.vocabulary.words import Basis, Quantity, RecordKind
-from worker.judgement.fibre.end_to_end import both_ways
 from worker.judgement.fibre.findings import Finding
+from worker.judgement.fibre.link_tests import both_ways
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Measurement, Trace
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, db_text, mdb_text, rounded_tenth_mdb

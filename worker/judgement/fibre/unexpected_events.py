@@ -7,14 +7,12 @@ from dataclasses import dataclass, field
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.quantities import metres_text
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, missing_reason
-from worker.judgement.fibre.end_to_end import end_to_end_test
-from worker.judgement.fibre.link_tests import EndToEndTest
+from worker.judgement.fibre.link_tests import EndToEndTest, end_to_end_test
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
-from worker.judgement.history.trace_sets import Side
-from worker.judgement.history.validity import void_records
+from worker.judgement.history.validity import Side, void_records
 from worker.judgement.numbers.exact import mean_tenth_mdb
-from worker.judgement.traces.unexpected import UnexpectedEvent
+from worker.judgement.traces.readings import UnexpectedEvent
 from worker.judgement.words import DIRECTION, REASON_LABELS
 
 
@@ -135,7 +133,7 @@ def _shown(
         for trace in test.measurements
         if isinstance(trace, Trace) and offsets_um[trace.low_index] <= at_um <= offsets_um[trace.high_index]
     ]
-    sharpest = min(over, key=lambda trace: (trace.threshold_mdb, trace.stamp.key))
+    sharpest = min(over, key=lambda trace: (trace.threshold_mdb, trace.stamp))
     within = sharpest.threshold_mdb
     reading = RecordReading(sharpest.stamp.id, DIRECTION[side.is_forward], side.wavelength_nm, within=within)
     return -within, within, reading

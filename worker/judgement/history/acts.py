@@ -114,9 +114,14 @@ class Measurement:
     wavelength_nm: int | None
 
     @property
+    def span(self) -> tuple[int, int]:
+        """Site indices of its two ends, the smaller first."""
+        return self.low_index, self.high_index
+
+    @property
     def ends(self) -> tuple[int, int]:
         """Site indices of its near and its far end."""
-        return (self.low_index, self.high_index) if self.is_forward else (self.high_index, self.low_index)
+        return self.span if self.is_forward else (self.high_index, self.low_index)
 
 
 class Cord(NamedTuple):

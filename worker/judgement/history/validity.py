@@ -1,5 +1,6 @@
-"""Which measurements count, and why the others do not."""
+"""Which measurements count, and why the others do not; which traces do, by wavelength and direction."""
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
@@ -7,22 +8,36 @@ from typing import NamedTuple, TypeVar
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import VoidRecord
 from service.vocabulary.words import Reason, SiteKind
-from worker.judgement.history.acts import ClosureAct, History, LinkLoss, Measurement, ReturnLoss
+from worker.judgement.history.acts import ClosureAct, History, LinkLoss, Measurement, ReturnLoss, Trace
 from worker.judgement.numbers.clocks import Order, Stamp, last_of_each_clock, latest_is_proven, order_to
 
 M = TypeVar("M", bound=Measurement)
 
 
+class Side(NamedTuple):
+    """From which end, and at which wavelength, a fibre is seen."""
+
+    wavelength_nm: int
+    is_forward: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TraceSet:
+    """The traces of one direction and wavelength: the latest of each pulse, the shortest first, and the void ones.
+
+    `sole` is the one that says all there is to say between the terminals, as on nearly every finished fibre.
+    """
+
+    traces: tuple[Trace, ...] = ()
+    void: tuple[tuple[Trace, Reason], ...] = ()
+    sole: Trace | None = None
+
+
 class Sealing(NamedTuple):
-    """Whether a closure is shut, by the last act on its lid."""
+    """The last act on a closure's lid, and whether it is the last for certain."""
 
     latest: ClosureAct
     is_certain: bool
-
-    @property
-    def is_sealed(self) -> bool:
-        """Tell whether the last act was to seal it."""
-        return self.latest.is_sealed
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -45,7 +60,7 @@ class Validity:
     def is_sealed(self, site: str) -> bool:
         """Tell whether the last thing known of a closure is that it was sealed."""
         sealing = self.sealings.get(site)
-        return sealing is not None and sealing.is_sealed
+        return sealing is not None and sealing.latest.is_sealed
 
     def fault_of(self, test: Measurement) -> Reason | None:
         """Return why a measurement counts nowhere."""
@@ -54,7 +69,7 @@ class Validity:
         if test.calibration_has_run_out:
             return Reason.CALIBRATION_RUN_OUT
         # A fibre that was cut and spliced again is another one to every test of it, wherever that splice is.
-        return _fault_in_order(test.stamp, self.reworks, Reason.BEFORE_REWORK)
+        return order_fault(test.stamp, self.reworks, Reason.BEFORE_REWORK)
 
     def is_plainly_final(self, test: Measurement) -> bool:
         """Tell whether a measurement is beyond doubt later than all there is to be later than."""
@@ -72,7 +87,7 @@ class Validity:
             return None
         if site_index in self.closures and self.final_after_sealing:
             return _sealing_fault(test.stamp, self.closures[site_index])
-        return _fault_in_order(test.stamp, self.cleanings.get(site_index, ()), Reason.BEFORE_CLEANING)
+        return order_fault(test.stamp, self.cleanings.get(site_index, ()), Reason.BEFORE_CLEANING)
 
     def fault_over(self, test: Measurement) -> Reason | None:
         """Return why a measurement does not count for all that lies between its ends.
@@ -82,24 +97,17 @@ class Validity:
         """
         if self.is_plainly_final(test):
             return None
-        fault = self._cleaning_fault(test) if isinstance(test, LinkLoss | ReturnLoss) else None
-        if fault is not None:
-            return fault
-        faults = (
-            _sealing_fault(test.stamp, sealing)
-            for index, sealing in self.closures.items()
-            if self.final_after_sealing and test.low_index <= index <= test.high_index
+        low, high = test.span
+        if isinstance(test, LinkLoss | ReturnLoss):
+            cleaned = [stamp for index, own in self.cleanings.items() if low <= index <= high for stamp in own]
+            fault = order_fault(test.stamp, cleaned, Reason.BEFORE_CLEANING)
+            if fault is not None:
+                return fault
+        if not self.final_after_sealing:
+            return None
+        return first_fault(
+            _sealing_fault(test.stamp, sealing) for index, sealing in self.closures.items() if low <= index <= high
         )
-        return next((fault for fault in faults if fault is not None), None)
-
-    def _cleaning_fault(self, test: Measurement) -> Reason | None:
-        between = [
-            stamp
-            for index, own in self.cleanings.items()
-            if test.low_index <= index <= test.high_index
-            for stamp in own
-        ]
-        return _fault_in_order(test.stamp, between, Reason.BEFORE_CLEANING)
 
 
 def judge_validity(layout: Layout, history: History, *, final_after_sealing: bool) -> Validity:
@@ -125,38 +133,80 @@ def judge_validity(layout: Layout, history: History, *, final_after_sealing: boo
     )
 
 
+def sort_traces(layout: Layout, history: History, validity: Validity) -> Mapping[Side, TraceSet]:
+    """Return the traces of each side that there are any of, by wavelength, A to B first."""
+    by_side: dict[Side, list[Trace]] = defaultdict(list)
+    for trace in history.traces:
+        by_side[Side(trace.wavelength_nm, trace.is_forward)].append(trace)
+    in_order = sorted(by_side, key=lambda side: (side.wavelength_nm, not side.is_forward))
+    return {side: _sort_side(layout, validity, by_side[side]) for side in in_order}
+
+
 def split_by_fault(
-    measurements: Sequence[M], fault_of: Callable[[M], Reason | None]
+    measurements: Iterable[M], *faults_of: Callable[[M], Reason | None]
 ) -> tuple[list[M], list[tuple[M, Reason]]]:
-    """Split measurements, in their order, into those without a fault and those with theirs."""
-    good: list[M] = []
-    void: list[tuple[M, Reason]] = []
-    for measurement in measurements:
-        fault = fault_of(measurement)
-        if fault is None:
-            good.append(measurement)
-        else:
-            void.append((measurement, fault))
+    """Split measurements, asked one thing after the other, into those without a fault and those with their first."""
+    good, void = list(measurements), []
+    for fault_of in faults_of:
+        asked = [(one, fault_of(one)) for one in good]
+        good = [one for one, fault in asked if fault is None]
+        void += [(one, fault) for one, fault in asked if fault is not None]
     return good, void
+
+
+def first_fault(faults: Iterable[Reason | None]) -> Reason | None:
+    """Return the first fault there is."""
+    return next((fault for fault in faults if fault is not None), None)
+
+
+def order_fault(test: Stamp, last_acts: Sequence[Stamp], reason: Reason) -> Reason | None:
+    """Return why a test does not count after some acts: the reason if it is not later, or that nobody can say."""
+    order = order_to(test, last_acts)
+    return reason if order is Order.NOT_AFTER else Reason.ORDER_NOT_PROVEN if order is Order.NOT_PROVEN else None
 
 
 def reason_of(void: Sequence[tuple[Measurement, Reason]]) -> Reason:
     """Return why nothing counts: what the latest says that was not replaced or withdrawn."""
     told = [item for item in void if item[1] is not Reason.REPLACED_OR_WITHDRAWN]
-    return max(told, key=lambda item: item[0].stamp.key)[1] if told else Reason.NO_EVIDENCE
+    return max(told, key=_stamp_of)[1] if told else Reason.NO_EVIDENCE
 
 
 def void_records(void: Sequence[tuple[Measurement, Reason]]) -> tuple[VoidRecord, ...]:
     """Return what was set aside and why, in order of time."""
-    in_order = sorted(void, key=lambda item: item[0].stamp.key)
-    return tuple(VoidRecord(measurement.stamp.id, reason) for measurement, reason in in_order)
+    return tuple(VoidRecord(measurement.stamp.id, reason) for measurement, reason in sorted(void, key=_stamp_of))
+
+
+def _stamp_of(void: tuple[Measurement, Reason]) -> Stamp:
+    return void[0].stamp
+
+
+def _sort_side(layout: Layout, validity: Validity, own: Sequence[Trace]) -> TraceSet:
+    valid, void = split_by_fault(own, validity.fault_of)
+    # Traces of the same pulse between the same ends replace each other.
+    repeated: dict[tuple[int, tuple[int, int]], list[Trace]] = defaultdict(list)
+    for trace in valid:
+        repeated[trace.pulse_ns, trace.ends].append(trace)
+    latest: list[Trace] = []
+    for group in repeated.values():
+        if latest_is_proven([trace.stamp for trace in group]):
+            latest.append(group[-1])
+        else:
+            void.append((group[-1], Reason.ORDER_NOT_PROVEN))
+    # A shorter pulse tells joints apart that a longer one takes together, so it is asked first; of two the later.
+    latest.sort(key=lambda trace: trace.stamp, reverse=True)
+    latest.sort(key=lambda trace: trace.pulse_ns)
+    is_alone = len(latest) == 1 and not void and latest[0].span == (0, len(layout.design.sites) - 1)
+    sole = latest[0] if is_alone and validity.is_plainly_final(latest[0]) else None
+    return TraceSet(traces=tuple(latest), void=tuple(void), sole=sole)
 
 
 def _all_shut_at(sealings: Iterable[Sealing | None]) -> str | None:
     """Return when the last closure was shut, if all are for certain: on a finished route all tests are later."""
     shut_at = ""
     for sealing in sealings:
-        if sealing is None or not (sealing.is_certain and sealing.is_sealed) or sealing.latest.stamp.clock_is_flagged:
+        if sealing is None or not sealing.is_certain:
+            return None
+        if not sealing.latest.is_sealed or sealing.latest.stamp.clock_is_flagged:
             return None
         shut_at = max(shut_at, sealing.latest.stamp.made_at)
     return shut_at
@@ -171,16 +221,6 @@ def _sealing_fault(test: Stamp, sealing: Sealing | None) -> Reason | None:
         return Reason.SEALING_NOT_RECORDED
     if not sealing.is_certain:
         return Reason.ORDER_NOT_PROVEN
-    if not sealing.is_sealed:
+    if not sealing.latest.is_sealed:
         return Reason.CLOSURE_OPEN
-    return _fault_in_order(test, (sealing.latest.stamp,), Reason.BEFORE_SEALING)
-
-
-def _fault_in_order(test: Stamp, last_acts: Sequence[Stamp], reason: Reason) -> Reason | None:
-    match order_to(test, last_acts):
-        case Order.AFTER:
-            return None
-        case Order.NOT_AFTER:
-            return reason
-        case Order.NOT_PROVEN:
-            return Reason.ORDER_NOT_PROVEN
+    return order_fault(test, (sealing.latest.stamp,), Reason.BEFORE_SEALING)

@@ -1,4 +1,4 @@
-"""What the traces of each side show of each place: what one direction shows, and why it may show nothing."""
+"""What the traces of each side show: of each place, or why they may show nothing of it, and what lies on no place."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -8,17 +8,18 @@ from typing import NamedTuple
 from service.vocabulary.criteria.criteria import Placing
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import VoidRecord
+from service.vocabulary.quantities import UM_PER_CM, round_half_even
 from service.vocabulary.words import Reason
 from worker.judgement.history.acts import History, Trace
-from worker.judgement.history.trace_sets import (
-    NO_TRACES,
+from worker.judgement.history.validity import (
     Side,
     TraceSet,
-    longest_pulse_ns,
+    Validity,
+    first_fault,
+    reason_of,
     sort_traces,
-    valid_traces,
+    void_records,
 )
-from worker.judgement.history.validity import Validity, reason_of, void_records
 from worker.judgement.traces.aligned_trace import AlignedTrace, Reading
 from worker.judgement.traces.alignment import Alignment, Designed, align, dead_zone_of
 from worker.judgement.traces.places import Place, Plan, zoned_places
@@ -75,6 +76,29 @@ class Shown(NamedTuple):
     void: Sequence[tuple[Trace, Reason]]
 
 
+class UnexpectedEvent(NamedTuple):
+    """An event on no place, with the loss that it shows, if it states one."""
+
+    from_a_um: int
+    trace: Trace
+    loss_mdb: int | None
+
+    @property
+    def at_um(self) -> int:
+        """How far from A it lies as it is written, to the centimetre."""
+        return round_half_even(self.from_a_um, unit=UM_PER_CM) * UM_PER_CM
+
+    @property
+    def record(self) -> str:
+        """The record of its trace."""
+        return self.trace.stamp.id
+
+    @property
+    def side(self) -> Side:
+        """From where it is seen."""
+        return Side(self.trace.wavelength_nm, self.trace.is_forward)
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class FibreTraces:
     """The traces of one fibre, aligned to its places: by site index, in zones that hide places from each other."""
@@ -87,7 +111,7 @@ class FibreTraces:
 
     def of_side(self, side: Side) -> TraceSet:
         """Return the traces of a side that count somewhere."""
-        return self.sets.get(side, NO_TRACES)
+        return self.sets.get(side, TraceSet())
 
     def shown_at(self, place: Place, side: Side) -> Shown:
         """Return what the traces of one side show of a place."""
@@ -109,8 +133,7 @@ class FibreTraces:
     def _fault_at(self, trace: Trace, place: Place) -> Reason | None:
         # What lies in one dead zone is one reading: what voids it for one of the sites voids it for all.
         own = place.zone or (place.site_index,)
-        faults = (self.validity.fault_at(trace, site_index) for site_index in own)
-        return next((fault for fault in faults if fault is not None), None)
+        return first_fault(self.validity.fault_at(trace, site_index) for site_index in own)
 
 
 def one_way_losses(traces: FibreTraces, side: Side) -> list[OneWayLoss]:
@@ -128,10 +151,25 @@ def one_way_losses(traces: FibreTraces, side: Side) -> list[OneWayLoss]:
     ]
 
 
+def unexpected_events(traces: FibreTraces) -> tuple[UnexpectedEvent, ...]:
+    """Return the events of all valid traces that lie on no place, in order from A."""
+    found = [
+        UnexpectedEvent(aligned.scale.from_a_um(event.at_um), trace, event.loss_mdb)
+        for trace in traces.valid
+        if (aligned := traces.alignment.of(trace)).unexpected
+        for event in aligned.unexpected
+    ]
+    return tuple(
+        sorted(found, key=lambda one: (one.at_um, one.trace.wavelength_nm, not one.trace.is_forward, one.record))
+    )
+
+
 def align_fibre(layout: Layout, placing: Placing, *, fibre: int, history: History, validity: Validity) -> FibreTraces:
     """Align a fibre's traces to its places."""
     sets = sort_traces(layout, history, validity)
-    valid, pulse_ns = valid_traces(sets), longest_pulse_ns(sets)
+    # The pulse that sees the least apart among those that each side has at its best.
+    pulse_ns = max((own.traces[0].pulse_ns for own in sets.values() if own.traces), default=0)
+    valid = tuple([trace for own in sets.values() for trace in own.traces])
     plan = Plan(layout, layout.first_alike(fibre), dead_zone_of(pulse_ns, placing))
     places = zoned_places(plan)
     designed = Designed(plan=plan, placing=placing, places=places, pulse_ns=pulse_ns)

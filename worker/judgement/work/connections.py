@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from service.vocabulary.design.layout import Joint
 from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Side
-from worker.judgement.fibre.connections import cleanings_of, is_clean
+from worker.judgement.fibre.end_faces import cleanings_of, is_clean
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.traces.places import Place
@@ -35,7 +35,7 @@ def connection_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iter
     for place, pair in _pairs(fibre) if bad else ():
         own = [finding for finding in bad if finding.site == place.site and _is_about(place, pair, finding)]
         sides = [finding.side for finding in own if finding.quantity is Quantity.END_FACE]
-        if is_clean(fibre, place, pair):
+        if is_clean(fibre.history, place, pair):
             act, advice = Act.RE_TERMINATE, _NEW_CONNECTOR
             own = [finding for finding in own if not _is_the_splices(finding, own)]
         elif any(_is_scratched(fibre, pair, side) for side in sides):
@@ -87,7 +87,7 @@ def _is_scratched(fibre: FibreMeasured, pair: Joint, side: Side | None) -> bool:
 
     What was seen before a cleaning no longer fails, so all of them came before.
     """
-    return sum(act.side == side for act in cleanings_of(fibre, pair)) >= _CLEANINGS
+    return sum(act.side == side for act in cleanings_of(fibre.history, pair)) >= _CLEANINGS
 
 
 def _item(act: Act, pair: Joint, findings: Sequence[Finding], advice: str) -> WorkItem:

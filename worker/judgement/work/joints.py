@@ -6,7 +6,7 @@ from service.vocabulary.criteria.joints import JointStatisticCriterion, SpliceLo
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
 from service.vocabulary.design.layout import Joint
 from service.vocabulary.words import Act, Basis, JointKind, Quantity
-from worker.judgement.fibre.connections import is_clean
+from worker.judgement.fibre.end_faces import is_clean
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct
@@ -155,7 +155,7 @@ def _loss_causes(
 
 def _is_worth_splicing(fibre: FibreMeasured, place: Place) -> bool:
     """Tell whether a loss here is the splice's: where it was read with a connection, once that is known to be clean."""
-    return place.pair is None or is_clean(fibre, place, place.pair)
+    return place.pair is None or is_clean(fibre.history, place, place.pair)
 
 
 def _splice_criteria(fibre: FibreMeasured) -> list[SpliceLossCriterion]:
@@ -204,4 +204,4 @@ def _act(fibre: FibreMeasured, worst: Member) -> Act:
     if worst.joint.kind is JointKind.SPLICE:
         return Act.RE_SPLICE
     place = next(place for place in fibre.places if place.site_index == worst.joint.site_index)
-    return Act.RE_TERMINATE if is_clean(fibre, place, worst.joint) else Act.CLEAN_AND_INSPECT
+    return Act.RE_TERMINATE if is_clean(fibre.history, place, worst.joint) else Act.CLEAN_AND_INSPECT

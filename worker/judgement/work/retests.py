@@ -5,8 +5,8 @@ from collections.abc import Iterator, Sequence
 from service.vocabulary.criteria.required_tests import RequiredTest, required_tests_of
 from service.vocabulary.criteria.workmanship import CalibratedSplicer, WorkmanshipCriterion
 from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Reason, SiteKind
-from worker.judgement.fibre.end_to_end import end_to_end_test
 from worker.judgement.fibre.findings import Finding
+from worker.judgement.fibre.link_tests import end_to_end_test
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.rules.base import latest_splice
 from worker.judgement.traces.places import Place

@@ -12,8 +12,7 @@ from service.vocabulary.words import DecisionRule, Outcome, Reason, SiteKind, Un
 from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace, TraceEvent
-from worker.judgement.history.trace_sets import Side
-from worker.judgement.history.validity import reason_of, void_records
+from worker.judgement.history.validity import Side, reason_of, void_records
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule, length_over_um, section_finding, span_finding

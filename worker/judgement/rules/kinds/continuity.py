@@ -4,9 +4,8 @@ from collections.abc import Sequence
 
 from service.vocabulary.criteria.links import ContinuityCriterion
 from service.vocabulary.words import Outcome, Reason, RecordKind
-from worker.judgement.fibre.end_to_end import both_ways, known_of, missing_reason, reading_of
 from worker.judgement.fibre.findings import Judgement
-from worker.judgement.fibre.link_tests import EndToEndTest
+from worker.judgement.fibre.link_tests import EndToEndTest, both_ways, first_missing, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Continuity
 from worker.judgement.history.validity import split_by_fault, void_records
@@ -37,7 +36,7 @@ def _judge_own(
 ) -> Judgement:
     seen = {one.seen_fibre for one in own}
     if not own:
-        return known._replace(reason=missing_reason(*ways))
+        return known._replace(reason=first_missing(*ways))
     known = known._replace(detail=_tests_text(fibre, own))
     if len(seen) > 1:
         return known._replace(reason=Reason.READINGS_DISAGREE)

@@ -4,8 +4,8 @@ from service.vocabulary.criteria.links import ChromaticDispersionCriterion, Pola
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import Reason, Unit
-from worker.judgement.fibre.end_to_end import both_ways, known_of, missing_reason, reading_of
 from worker.judgement.fibre.findings import Judgement
+from worker.judgement.fibre.link_tests import both_ways, first_missing, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Dispersion, Measurement
 from worker.judgement.numbers.clocks import latest_is_proven
@@ -35,8 +35,8 @@ class DispersionRule(EndToEndRule[ChromaticDispersionCriterion | PolarizationMod
             wavelength_nm=self.criterion.wavelength_nm,
             is_wanted=lambda one: self._stated(one) is not None,
         )
-        known = known_of(missing_reason(*ways), *ways, read=self._reading_of)._replace(limit=self.limit)
-        measured = sorted((one for way in ways for one in way.measurements), key=lambda one: one.stamp.key)
+        known = known_of(first_missing(*ways), *ways, read=self._reading_of)._replace(limit=self.limit)
+        measured = sorted((one for way in ways for one in way.measurements), key=lambda one: one.stamp)
         if not measured:
             return known
         held = [self._hold(one, known) for one in measured]

@@ -13,10 +13,9 @@ from service.vocabulary.criteria.joints import (
 from service.vocabulary.design.layout import Joint, Layout
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import Basis, DecisionRule, JointKind, Outcome, Reason
-from worker.judgement.fibre.bidirectional import BidirectionalLoss
+from worker.judgement.fibre.bidirectional import BidirectionalLoss, WorseDirection, worse_of_any, worse_of_both
 from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.fibre.worse_direction import WorseDirection, worse_of_any, worse_of_both
 from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, Exact, mdb_text
 from worker.judgement.numbers.limits import Limit, hold

@@ -12,8 +12,7 @@ from service.vocabulary.words import Outcome, Reason, Unit
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
-from worker.judgement.history.trace_sets import Side
-from worker.judgement.history.validity import reason_of, void_records
+from worker.judgement.history.validity import Side, reason_of, void_records
 from worker.judgement.numbers.exact import PARTS
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule, length_over_um, span_finding

@@ -8,8 +8,7 @@ from service.vocabulary.words import JointKind, Outcome, Reason
 from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.history.trace_sets import Side
-from worker.judgement.history.validity import void_records
+from worker.judgement.history.validity import Side, void_records
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB
 from worker.judgement.rules.base import Rule, hold_known_part, joint_finding, most_db
 from worker.judgement.traces.places import Place

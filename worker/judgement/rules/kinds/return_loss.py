@@ -7,8 +7,8 @@ from service.vocabulary.criteria.required_tests import Test
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import Qualifier, Reason
-from worker.judgement.fibre.end_to_end import end_to_end_test, known_of, reading_of
 from worker.judgement.fibre.findings import Finding, Judgement
+from worker.judgement.fibre.link_tests import end_to_end_test, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.returned_light import returned_light
 from worker.judgement.history.acts import Measurement, ReturnLoss, Trace

@@ -8,10 +8,10 @@ from service.vocabulary.criteria.joints import JointStatisticCriterion, Populati
 from service.vocabulary.design.layout import Joint, Layout, Span
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.words import Basis, JointKind, Outcome, Reason, Unit
+from worker.judgement.fibre.bidirectional import worse_of_any
 from worker.judgement.fibre.contributions import PartialSums, Tally
 from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.fibre.worse_direction import worse_of_any
 from worker.judgement.numbers.exact import PARTS, PDB_PER_TENTH_MDB
 from worker.judgement.numbers.limits import Limit, hold, to_parts
 from worker.judgement.rules.base import Rule, most_db

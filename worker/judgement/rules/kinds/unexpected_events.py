@@ -6,14 +6,12 @@ from service.vocabulary.criteria.joints import StrayLossCriterion
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.words import Outcome
 from worker.judgement.fibre.bidirectional import missing_reason
-from worker.judgement.fibre.end_to_end import end_to_end_test, reading_of
 from worker.judgement.fibre.findings import Finding, Judgement, undetermined
-from worker.judgement.fibre.link_tests import EndToEndTest
+from worker.judgement.fibre.link_tests import EndToEndTest, end_to_end_test, reading_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import UnexpectedSpot, reading_of_event, section_at, unexpected_spots
 from worker.judgement.history.acts import Trace
-from worker.judgement.history.trace_sets import Side
-from worker.judgement.history.validity import void_records
+from worker.judgement.history.validity import Side, void_records
 from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
 from worker.judgement.rules.base import Rule, link_finding, most_db, section_finding
 from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS
