@@ -78,5 +78,5 @@ def _findings(rule: JointStatisticRule, layout: Layout, totals: _Totals) -> Iter
                 continue
             on_fibres = f"on {found.fibres} fibre{'' if found.fibres == 1 else 's'}"
             where = f"{on_fibres} from {first} to {last}" if site is None else f"{on_fibres} at {site}"
-            finding = rule.finding(segment.id, rule.judge(found.tally, where), members=found.tally.joints)
+            finding = rule.finding(segment.id, found.tally, where)
             yield finding._replace(from_site=first, to_site=last) if site is None else finding._replace(site=site)

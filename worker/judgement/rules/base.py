@@ -2,6 +2,7 @@
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Generic, TypeVar
 
 from service.vocabulary.criteria.base import Criterion, LimitedDb
@@ -53,19 +54,18 @@ class EndToEndRule(Rule[CriterionT]):
 
 def most_db(criterion: LimitedDb, limit_db: float) -> Limit:
     """Return the most that a criterion allows, with its guard band."""
-    return Limit.most(to_parts(limit_db, places=3), unit=Unit.DB, rule=criterion.decision, band=band_of(criterion))
+    band = band_of(criterion.decision, criterion.uncertainty_db)
+    return Limit.most(to_parts(limit_db, places=3), unit=Unit.DB, rule=criterion.decision, band=band)
 
 
 def least_db(criterion: LimitedDb, limit_db: float) -> Limit:
     """Return the least that a criterion allows, with its guard band."""
-    return Limit.least(to_parts(limit_db, places=3), unit=Unit.DB, rule=criterion.decision, band=band_of(criterion))
+    return replace(most_db(criterion, limit_db), is_minimum=True)
 
 
-def band_of(criterion: LimitedDb) -> int:
-    """Return a criterion's guard band in 1e-12 dB; none under the simple rule."""
-    if criterion.decision is DecisionRule.SIMPLE or criterion.uncertainty_db is None:
-        return 0
-    return to_parts(criterion.uncertainty_db, places=3)
+def band_of(decision: DecisionRule, uncertainty: float | None) -> int:
+    """Return the guard band, in 1e-12 of the uncertainty's unit; none under the simple rule."""
+    return 0 if decision is DecisionRule.SIMPLE or uncertainty is None else to_parts(uncertainty, places=3)
 
 
 def hold_known_part(known: Judgement, *, low: Exact, high: Exact, limit: Limit) -> Judgement:

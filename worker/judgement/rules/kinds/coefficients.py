@@ -8,14 +8,15 @@ from service.vocabulary.criteria.links import AttenuationCoefficientCriterion, S
 from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.quantities import UM_PER_CM, to_last_place
-from service.vocabulary.words import DecisionRule, Outcome, Reason, SiteKind, Unit
-from worker.judgement.fibre.findings import Finding, Judgement, undetermined
+from service.vocabulary.words import Outcome, Reason, SiteKind, Unit
+from worker.judgement.fibre.bidirectional import missing_reason
+from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.history.validity import Side, reason_of, void_records
-from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
+from worker.judgement.numbers.exact import PDB_PER_MDB, mdb_text
 from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.rules.base import Rule, length_over_um, section_finding, span_finding
+from worker.judgement.rules.base import Rule, band_of, length_over_um, section_finding, span_finding
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 
@@ -26,10 +27,12 @@ class OneWayCoefficient(NamedTuple):
     It is one figure for all `over` which it shows no joint.
     """
 
+    section: int
+    is_forward: bool
     reason: Reason | None
-    mdb_per_km: int
-    readings: tuple[RecordReading, ...]
     void: tuple[VoidRecord, ...]
+    mdb_per_km: int = 0
+    readings: tuple[RecordReading, ...] = ()
     over: Span | None = None
 
 
@@ -38,63 +41,55 @@ class CoefficientRule(Rule[AttenuationCoefficientCriterion]):
 
     def __init__(self, criterion: AttenuationCoefficientCriterion, layout: Layout) -> None:
         super().__init__(criterion, layout)
-        band = 0
-        if criterion.decision is not DecisionRule.SIMPLE and criterion.uncertainty_db_per_km is not None:
-            band = to_parts(criterion.uncertainty_db_per_km, places=3)
-        self.limit = Limit.most(
-            to_parts(criterion.limit_db_per_km, places=3), unit=Unit.DB_PER_KM, rule=criterion.decision, band=band
-        )
+        band = band_of(criterion.decision, criterion.uncertainty_db_per_km)
+        limit = to_parts(criterion.limit_db_per_km, places=3)
+        self.limit = Limit.most(limit, unit=Unit.DB_PER_KM, rule=criterion.decision, band=band)
         self._least_um = to_last_place(criterion.least_length_m, places=2) * UM_PER_CM
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each section or span of a continuous fibre that is long enough."""
         if not fibre.is_continuous:
             return
-        if self.criterion.over is Stretch.SPAN:
-            for span in self.scope.spans:
-                if self._is_measurable(fibre, span):
-                    yield span_finding(self.criterion, fibre, span, self._judge(fibre, span))
-            return
-        for section in sorted(self.scope.sections):
-            span = Span(first=section, last=section + 1)
-            if self._is_measurable(fibre, span):
-                yield section_finding(self.criterion, fibre, section, self._judge(fibre, span))
-
-    def _is_measurable(self, fibre: FibreMeasured, span: Span) -> bool:
-        # Of no length at all there is nothing to divide by, whatever the criteria say.
-        return length_over_um(fibre, span) >= max(self._least_um, 1)
+        is_of_spans = self.criterion.over is Stretch.SPAN
+        sections = [Span(first=index, last=index + 1) for index in sorted(self.scope.sections)]
+        for span in self.scope.spans if is_of_spans else sections:
+            # Of no length at all there is nothing to divide by, whatever the criteria say.
+            if length_over_um(fibre, span) < max(self._least_um, 1):
+                continue
+            judgement = self._judge(fibre, span)
+            if is_of_spans:
+                yield span_finding(self.criterion, fibre, span, judgement)
+            else:
+                yield section_finding(self.criterion, fibre, span.first, judgement)
 
     def _judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
-        lengths_um = fibre.layout.section_lengths_um
-        sum_pdb, stated = Fraction(0), []
-        for section in range(span.first, span.last):
-            forward = _coefficient(fibre, section, wavelength_nm=self.criterion.wavelength_nm, is_forward=True)
-            backward = _coefficient(fibre, section, wavelength_nm=self.criterion.wavelength_nm, is_forward=False)
-            stated += [(section, True, forward), (section, False, backward)]
-            mean = mean_tenth_mdb(first_mdb=forward.mdb_per_km, second_mdb=backward.mdb_per_km)
-            sum_pdb += lengths_um[section] * mean * PDB_PER_TENTH_MDB
-        known = undetermined(
-            Reason.NO_EVIDENCE,
+        stated = [
+            _coefficient(fibre, section, Side(self.criterion.wavelength_nm, is_forward))
+            for section in range(span.first, span.last)
+            for is_forward in (True, False)
+        ]
+        known = Judgement(
+            Outcome.UNDETERMINED,
+            missing_reason(*(one.reason for one in stated)),
             _detail(fibre, span, stated),
             limit=self.limit,
-            readings=tuple(reading for _, _, one in stated for reading in one.readings),
-            void=tuple({item.record: item for _, _, one in stated for item in one.void}.values()),
+            readings=tuple(reading for one in stated for reading in one.readings),
+            void=tuple({item.record: item for one in stated for item in one.void}.values()),
         )
-        reason = _reason([one for _, _, one in stated])
-        if reason is not None:
-            return known._replace(reason=reason)
-        return self._hold(known, sum_pdb / length_over_um(fibre, span))
-
-    def _hold(self, known: Judgement, mean_pdb: Fraction) -> Judgement:
-        held = known.held(mean_pdb, mean_pdb, self.limit)
-        if mean_pdb >= 0:
+        if known.reason is not None:
+            return known
+        # Each section counts by its length, and each direction as much as the other.
+        twice_mdb = sum(fibre.layout.section_lengths_um[one.section] * one.mdb_per_km for one in stated)
+        mean = Fraction(twice_mdb * PDB_PER_MDB, 2 * length_over_um(fibre, span))
+        held = known.held(mean, mean, self.limit)
+        if mean >= 0:
             return held
         return held._replace(outcome=Outcome.UNDETERMINED, reason=Reason.BELOW_FIBRE_ALONE, grade=None)
 
 
-def _coefficient(fibre: FibreMeasured, section: int, *, wavelength_nm: int, is_forward: bool) -> OneWayCoefficient:
+def _coefficient(fibre: FibreMeasured, section: int, side: Side) -> OneWayCoefficient:
     """Return what the shortest pulse states that states anything: the first that counts over the section."""
-    trace_set = fibre.traces.of_side(Side(wavelength_nm, is_forward))
+    trace_set = fibre.traces.of_side(side)
     void = [item for item in trace_set.void if _covers(item[0], section)]
     reasons: list[Reason] = []
     for trace in trace_set.traces:
@@ -111,9 +106,12 @@ def _coefficient(fibre: FibreMeasured, section: int, *, wavelength_nm: int, is_f
         elif shown.mdb_per_km is None:
             reasons.append(Reason.COEFFICIENT_NOT_STATED)
         else:
+            direction, value = DIRECTION[side.is_forward], shown.mdb_per_km
+            reading = RecordReading(trace.stamp.id, direction, value=value, distance_um=shown.at_um)
             over = Span(first=first, last=last)
-            return OneWayCoefficient(None, shown.mdb_per_km, (_reading_of(trace, shown),), void_records(void), over)
-    return OneWayCoefficient(reasons[0] if reasons else reason_of(void), 0, (), void_records(void))
+            return OneWayCoefficient(section, side.is_forward, None, void_records(void), value, (reading,), over)
+    reason = reasons[0] if reasons else reason_of(void)
+    return OneWayCoefficient(section, side.is_forward, reason, void_records(void))
 
 
 def _covers(trace: Trace, section: int) -> bool:
@@ -157,37 +155,22 @@ def _event_at(fibre: FibreMeasured, trace: Trace, site: int) -> TraceEvent | Rea
     return shown
 
 
-def _reading_of(trace: Trace, event: TraceEvent) -> RecordReading:
-    direction = DIRECTION[trace.is_forward]
-    return RecordReading(trace.stamp.id, direction, value=event.mdb_per_km, distance_um=event.at_um)
-
-
-def _reason(stated: list[OneWayCoefficient]) -> Reason | None:
-    reasons = [one.reason for one in stated if one.reason is not None]
-    told = [reason for reason in reasons if reason is not Reason.NO_EVIDENCE]
-    if told or not reasons:
-        return told[0] if told else None
-    return Reason.ONE_DIRECTION_ONLY if len(reasons) < len(stated) else Reason.NO_EVIDENCE
-
-
-def _detail(fibre: FibreMeasured, span: Span, stated: list[tuple[int, bool, OneWayCoefficient]]) -> str:
+def _detail(fibre: FibreMeasured, span: Span, stated: list[OneWayCoefficient]) -> str:
     sections = fibre.layout.design.sections
     missing = [
-        f"section {sections[section].id} {DIRECTION_LABELS[is_forward]}: {REASON_LABELS[one.reason]}"
-        for section, is_forward, one in stated
+        f"section {sections[one.section].id} {DIRECTION_LABELS[one.is_forward]}: {REASON_LABELS[one.reason]}"
+        for one in stated
         if one.reason is not None
     ]
     if missing:
         return "; ".join(missing)
     if span.last - span.first > 1:
         return f"mean of {span.last - span.first} sections and both directions, weighted by length"
-    return "mean of " + " and ".join(
-        _coefficient_text(fibre, one, is_forward=is_forward) for _, is_forward, one in stated
-    )
+    return f"mean of {' and '.join(_coefficient_text(fibre, one) for one in stated)}"
 
 
-def _coefficient_text(fibre: FibreMeasured, one: OneWayCoefficient, *, is_forward: bool) -> str:
-    said = f"{mdb_text(one.mdb_per_km)} dB/km ({DIRECTION_LABELS[is_forward]}"
+def _coefficient_text(fibre: FibreMeasured, one: OneWayCoefficient) -> str:
+    said = f"{mdb_text(one.mdb_per_km)} dB/km ({DIRECTION_LABELS[one.is_forward]}"
     if one.over is None or one.over.last - one.over.first == 1:
         return f"{said})"
     sections = fibre.layout.design.sections

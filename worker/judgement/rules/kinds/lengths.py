@@ -22,14 +22,12 @@ from worker.judgement.words import DIRECTION, DIRECTION_LABELS, at_wavelength
 _PLACES = 4
 
 
-class _Measured(NamedTuple):
-    trace: Trace
-    length_um: int
-
-
 class _OneWay(NamedTuple):
-    measured: tuple[_Measured, ...]
+    """What one direction shows of a span: its length on the first trace that counts, and the traces that do not."""
+
     void: tuple[tuple[Trace, Reason], ...]
+    trace: Trace | None = None
+    length_um: int = 0
 
 
 class LengthRule(Rule[LengthCriterion]):
@@ -50,21 +48,23 @@ class LengthRule(Rule[LengthCriterion]):
 
     def judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
         """Hold the length of a span against the design's."""
-        forward, backward = _pair(fibre, span)
-        design_um = length_over_um(fibre, span)
+        ways, design_um = _both_ways(fibre, span), length_over_um(fibre, span)
+        measured = [(way.trace, way.length_um) for way in ways if way.trace is not None]
+        void = [item for way in ways for item in way.void]
+        forward, backward = (_length_text(way, is_forward=side) for way, side in zip(ways, (True, False), strict=True))
         known = Judgement(
             Outcome.UNDETERMINED,
-            _reason(forward, backward),
-            f"{_length_text(forward, is_forward=True)} and {_length_text(backward, is_forward=False)}, "
-            f"designed {metres_text(design_um)} m",
+            None if len(measured) == len(ways) else reason_of(void),
+            f"{forward} and {backward}, designed {metres_text(design_um)} m",
             limit=self.limit,
-            readings=tuple(_reading_of(own, design_um=design_um) for own in (*forward.measured, *backward.measured)),
-            void=void_records([*forward.void, *backward.void]),
+            readings=tuple(_reading_of(*own, design_um=design_um) for own in measured),
+            void=void_records(void),
         )
+        if known.reason is Reason.NO_EVIDENCE and measured:
+            return known._replace(reason=Reason.ONE_DIRECTION_ONLY)
         if known.reason is not None:
             return known
-        twice_um = forward.measured[0].length_um + backward.measured[0].length_um
-        off = abs(_off_parts(twice_um, design_um=2 * design_um))
+        off = abs(_off_parts(sum(way.length_um for way in ways), design_um=len(ways) * design_um))
         return known.held(off, off, self.limit)
 
     def _spans(self, fibre: FibreMeasured) -> Sequence[Span]:
@@ -75,71 +75,57 @@ class LengthRule(Rule[LengthCriterion]):
         return (whole,) if self.scope.holds_end_to_end else ()
 
 
-def _pair(fibre: FibreMeasured, span: Span) -> tuple[_OneWay, _OneWay]:
+def _both_ways(fibre: FibreMeasured, span: Span) -> tuple[_OneWay, _OneWay]:
     """Return both directions at the shortest wavelength that has both, else all that is there."""
     by_wavelength = [
-        (
-            _one_way(fibre, span, wavelength_nm=nm, is_forward=True),
-            _one_way(fibre, span, wavelength_nm=nm, is_forward=False),
-        )
+        (_one_way(fibre, span, Side(nm, True)), _one_way(fibre, span, Side(nm, False)))
         for nm in sorted({trace.wavelength_nm for trace in fibre.history.traces})
     ]
-    for forward, backward in by_wavelength:
-        if forward.measured and backward.measured:
-            return forward, backward
+    for ways in by_wavelength:
+        if all(way.trace is not None for way in ways):
+            return ways
     # The index of one wavelength says nothing of another's: two halves make no pair.
-    forwards, backwards = [forward for forward, _ in by_wavelength], [backward for _, backward in by_wavelength]
-    one, other = _merged(forwards), _merged(backwards)
-    return (one, other._replace(measured=())) if one.measured else (one, other)
+    forward, backward = (_merged([ways[turn] for ways in by_wavelength]) for turn in (0, 1))
+    return (forward, backward) if forward.trace is None else (forward, _OneWay(backward.void))
 
 
 def _merged(found: Sequence[_OneWay]) -> _OneWay:
-    measured = [own for one in found for own in one.measured]
-    return _OneWay(tuple(measured[:1]), tuple(item for one in found for item in one.void))
+    void = tuple(item for one in found for item in one.void)
+    first = next((one for one in found if one.trace is not None), None)
+    return _OneWay(void) if first is None else first._replace(void=void)
 
 
-def _one_way(fibre: FibreMeasured, span: Span, *, wavelength_nm: int, is_forward: bool) -> _OneWay:
-    trace_set = fibre.traces.of_side(Side(wavelength_nm, is_forward))
+def _one_way(fibre: FibreMeasured, span: Span, side: Side) -> _OneWay:
+    trace_set = fibre.traces.of_side(side)
     void = [item for item in trace_set.void if _goes_over(item[0], span)]
     for trace in trace_set.traces:
         if not _goes_over(trace, span):
             continue
-        fault, length_um = (
-            fibre.validity.fault_over(trace) or fibre.aligned(trace).shortfall,
-            fibre.aligned(trace).scale.length_um,
-        )
+        aligned = fibre.aligned(trace)
+        fault, length_um = fibre.validity.fault_over(trace) or aligned.shortfall, aligned.scale.length_um
         if fault is None and length_um is not None:
-            return _OneWay((_Measured(trace, length_um),), tuple(void))
+            return _OneWay(tuple(void), trace, length_um)
         void.append((trace, fault or Reason.BEYOND_REACH))
-    return _OneWay((), tuple(void))
+    return _OneWay(tuple(void))
 
 
 def _goes_over(trace: Trace, span: Span) -> bool:
     return (trace.low_index, trace.high_index) == (span.first, span.last)
 
 
-def _reason(forward: _OneWay, backward: _OneWay) -> Reason | None:
-    if forward.measured and backward.measured:
-        return None
-    reason = reason_of([*forward.void, *backward.void])
-    is_one_way = forward.measured or backward.measured
-    return Reason.ONE_DIRECTION_ONLY if is_one_way and reason is Reason.NO_EVIDENCE else reason
+def _length_text(way: _OneWay, *, is_forward: bool) -> str:
+    direction = DIRECTION_LABELS[is_forward]
+    if way.trace is None:
+        return f"no length {direction} that counts"
+    return f"{metres_text(way.length_um)} m ({direction}{at_wavelength(way.trace.wavelength_nm)})"
 
 
-def _length_text(found: _OneWay, *, is_forward: bool) -> str:
-    if not found.measured:
-        return f"no length {DIRECTION_LABELS[is_forward]} that counts"
-    [(trace, length_um)] = found.measured
-    return f"{metres_text(length_um)} m ({DIRECTION_LABELS[is_forward]}{at_wavelength(trace.wavelength_nm)})"
-
-
-def _reading_of(measured: _Measured, *, design_um: int) -> RecordReading:
-    trace, off = measured.trace, _off_parts(measured.length_um, design_um=design_um)
+def _reading_of(trace: Trace, length_um: int, *, design_um: int) -> RecordReading:
     return RecordReading(
         record=trace.stamp.id,
         direction=DIRECTION[trace.is_forward],
         wavelength_nm=trace.wavelength_nm,
-        value=round_half_even(off, unit=PARTS // 10**_PLACES),
+        value=round_half_even(_off_parts(length_um, design_um=design_um), unit=PARTS // 10**_PLACES),
         places=_PLACES,
     )
 

@@ -58,7 +58,8 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
         pairs = pairs_in_reading(pairs=kinds.count(JointKind.PAIR), reference_cords=reference_cords)
         splices = kinds.count(JointKind.SPLICE)
         budget = budget_pdb(limit, length_um=fibre.length_um, splices=splices, counted_pairs=pairs)
-        return Limit.most(budget, unit=Unit.DB, rule=self.criterion.decision, band=band_of(self.criterion))
+        band = band_of(self.criterion.decision, self.criterion.uncertainty_db)
+        return Limit.most(budget, unit=Unit.DB, rule=self.criterion.decision, band=band)
 
 
 class RequiredTestRule(EndToEndRule[RequiredTestCriterion]):

@@ -8,7 +8,7 @@ from service.vocabulary.criteria.joints import JointStatisticCriterion, Populati
 from service.vocabulary.design.layout import Joint, Layout, Span
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.words import Basis, JointKind, Outcome, Reason, Unit
-from worker.judgement.fibre.bidirectional import worse_of_any
+from worker.judgement.fibre.bidirectional import BidirectionalLoss, WorseDirection, worse_of_any
 from worker.judgement.fibre.contributions import PartialSums, Tally
 from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
@@ -32,9 +32,9 @@ class Member(NamedTuple):
     joint: Joint
     is_first_at_place: bool
     reason: Reason | None
-    bounds: tuple[int, int] | None
-    readings: tuple[RecordReading, ...]
-    void: tuple[VoidRecord, ...]
+    bounds: tuple[int, int] | None = None
+    readings: tuple[RecordReading, ...] = ()
+    void: tuple[VoidRecord, ...] = ()
 
 
 class JointStatisticRule(Rule[JointStatisticCriterion]):
@@ -42,15 +42,12 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
 
     def __init__(self, criterion: JointStatisticCriterion, layout: Layout) -> None:
         super().__init__(criterion, layout)
+        # Then settling judges its populations.
+        self.is_of_several_fibres = criterion.over in _OF_SEVERAL_FIBRES
         self._layout = layout
         self._of_each = most_db(criterion, criterion.limit_db)
         share = criterion.least_share_percent
         self.limit = self._of_each if share is None else Limit.least(to_parts(share, places=2), unit=Unit.PERCENT)
-
-    @property
-    def is_of_several_fibres(self) -> bool:
-        """Tell whether its populations are of several fibres, so that settling judges them."""
-        return self.criterion.over in _OF_SEVERAL_FIBRES
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each population that is one fibre's alone."""
@@ -89,20 +86,16 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         """Give what a fibre adds that could not be judged: joints of which nothing is known."""
         segments = self._layout.segments_of_fibre.get(fibre, ())
         yield from self._sums(
-            Member(joint, False, Reason.NO_EVIDENCE, None, (), ())
+            Member(joint, False, Reason.NO_EVIDENCE)
             for joint in self._layout.joints_of(fibre)
             if joint.kind is self.criterion.joint and joint.segment in segments and joint.site_index in self.scope.sites
         )
 
-    def judge(self, tally: Tally, where: str) -> Judgement:
-        """Hold what is known of a population against the limit."""
-        if self.criterion.statistic is Statistic.MEAN:
-            return self._judge_mean(tally, where)
-        return self._judge_share(tally, where)
-
-    def finding(self, segment: str, judgement: Judgement, *, members: int) -> Finding:
-        """Return a finding but for where its population lies."""
-        return Finding(self.criterion, judgement, (segment,), population=self.criterion.over, members=members)
+    def finding(self, segment: str, tally: Tally, where: str) -> Finding:
+        """Hold what is known of a population against the limit; `where` it lies is said, and still to be added."""
+        is_mean = self.criterion.statistic is Statistic.MEAN
+        judged = self._judge_mean(tally, where) if is_mean else self._judge_share(tally, where)
+        return Finding(self.criterion, judged, (segment,), population=self.criterion.over, members=tally.joints)
 
     def _spans(self) -> tuple[Span, ...]:
         whole = Span(first=0, last=len(self._layout.design.sites) - 1)
@@ -120,38 +113,22 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         return index < span.last or member.is_first_at_place
 
     def _members(self, fibre: FibreMeasured) -> Iterator[Member]:
-        for place in fibre.places:
-            own = [one for one in place.joints if one.kind is self.criterion.joint and one.segment in fibre.segments]
-            if not own or place.site_index not in self.scope.sites:
-                continue
-            loss = self._loss(fibre, place)
-            for joint in own:
-                yield Member(joint, joint is place.joints[0], *loss)
+        for place, joint in self.joints(fibre, self.criterion.joint):
+            yield self._member(fibre, place, joint)
 
-    def _loss(
-        self, fibre: FibreMeasured, place: Place
-    ) -> tuple[Reason | None, tuple[int, int] | None, tuple[RecordReading, ...], tuple[VoidRecord, ...]]:
-        reason, bounds, readings, void = self._shown(fibre, place)
+    def _member(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Member:
+        forward, backward, both = fibre.losses_at(self.criterion.wavelength_nm)[place.site_index]
+        loss: BidirectionalLoss | WorseDirection = both
+        bounds = (both.low_tenth_mdb, both.high_tenth_mdb) if both.reason is None else None
+        if self.criterion.basis is Basis.ONE_WAY and both.reason is not Reason.END_FACE_FAILED:
+            loss = worse_of_any(forward, backward)
+            bounds = None
+            if loss.bounds_mdb is not None:
+                bounds = loss.bounds_mdb[0] * _TENTHS, loss.bounds_mdb[1] * _TENTHS
         if bounds is not None and place.is_group:
             # What lies behind a connection was measured with it. No true loss is below zero, so each has at most all.
-            bounds = (min(bounds[0], 0), bounds[1])
-        return reason, bounds, readings, void
-
-    def _shown(
-        self, fibre: FibreMeasured, place: Place
-    ) -> tuple[Reason | None, tuple[int, int] | None, tuple[RecordReading, ...], tuple[VoidRecord, ...]]:
-        nm = self.criterion.wavelength_nm
-        loss = fibre.loss_at(place, wavelength_nm=nm)
-        if self.criterion.basis is Basis.BIDIRECTIONAL or loss.reason is Reason.END_FACE_FAILED:
-            bounds = (loss.low_tenth_mdb, loss.high_tenth_mdb) if loss.reason is None else None
-            return loss.reason, bounds, loss.readings, loss.void
-        forward = fibre.one_way_loss_at(place, wavelength_nm=nm, is_forward=True)
-        backward = fibre.one_way_loss_at(place, wavelength_nm=nm, is_forward=False)
-        worse = worse_of_any(forward, backward)
-        if worse.bounds_mdb is None:
-            return worse.reason, None, worse.readings, worse.void
-        low_mdb, high_mdb = worse.bounds_mdb
-        return worse.reason, (low_mdb * _TENTHS, high_mdb * _TENTHS), worse.readings, worse.void
+            bounds = min(bounds[0], 0), bounds[1]
+        return Member(joint, joint is place.joints[0], loss.reason, bounds, loss.readings, loss.void)
 
     def _sums(self, members: Iterable[Member]) -> Iterator[PartialSums]:
         by_segment: dict[str, dict[str | None, list[Member]]] = {}
@@ -207,19 +184,11 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         return f"1 {one}" if count == 1 else f"{count} {several}"
 
     def _fibre_finding(self, fibre: FibreMeasured, span: Span, segment: str, members: list[Member]) -> Finding:
-        tally, sites = self._tally(members), self._layout.design.sites
+        sites = self._layout.design.sites
         first, last = sites[span.first].id, sites[span.last].id
-        judged = self.judge(tally, f"on fibre {fibre.number} from {first} to {last}")
-        judged = judged._replace(readings=_records_of(members), void=_void_of(members))
-        finding = self.finding(segment, judged, members=tally.joints)
-        return finding._replace(fibre=fibre.number, from_site=first, to_site=last)
-
-
-def _records_of(members: Iterable[Member]) -> tuple[RecordReading, ...]:
-    """Return which records the readings are from: what each shows at each joint is not said here."""
-    readings = (reading for member in members for reading in member.readings)
-    return tuple(dict.fromkeys(RecordReading(reading.record, reading.direction) for reading in readings))
-
-
-def _void_of(members: Iterable[Member]) -> tuple[VoidRecord, ...]:
-    return tuple(dict.fromkeys(void for member in members for void in member.void))
+        finding = self.finding(segment, self._tally(members), f"on fibre {fibre.number} from {first} to {last}")
+        # Only which records the readings are from: what each shows at each joint is not said here.
+        readings = (RecordReading(one.record, one.direction) for member in members for one in member.readings)
+        void = (one for member in members for one in member.void)
+        judged = finding.judged._replace(readings=tuple(dict.fromkeys(readings)), void=tuple(dict.fromkeys(void)))
+        return finding._replace(judged=judged, fibre=fibre.number, from_site=first, to_site=last)

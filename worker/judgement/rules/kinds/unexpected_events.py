@@ -6,12 +6,12 @@ from service.vocabulary.criteria.joints import StrayLossCriterion
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.words import Outcome
 from worker.judgement.fibre.bidirectional import missing_reason
-from worker.judgement.fibre.findings import Finding, Judgement, undetermined
-from worker.judgement.fibre.link_tests import EndToEndTest, end_to_end_test, reading_of
+from worker.judgement.fibre.findings import Finding, Judgement
+from worker.judgement.fibre.link_tests import EndToEndTest, both_ways, known_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import UnexpectedSpot, reading_of_event, section_at, unexpected_spots
 from worker.judgement.history.acts import Trace
-from worker.judgement.history.validity import Side, void_records
+from worker.judgement.history.validity import Side
 from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
 from worker.judgement.rules.base import Rule, link_finding, most_db, section_finding
 from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS
@@ -56,25 +56,17 @@ class UnexpectedLossRule(Rule[StrayLossCriterion]):
 
     def _judge_rest(self, fibre: FibreMeasured, *, found: int) -> Judgement:
         """Tell whether the traces are there that would show a loss above the limit."""
-        nm = self.criterion.wavelength_nm
-        forward = end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=True)
-        backward = end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=False)
-        void = void_records((*forward.void, *backward.void))
-        reason = missing_reason(forward.missing, backward.missing)
-        readings = tuple(map(reading_of, (*forward.measurements, *backward.measurements)))
+        ways = both_ways(fibre, test="otdr", wavelength_nm=self.criterion.wavelength_nm)
+        reason = missing_reason(*(way.missing for way in ways))
+        known = known_of(reason, *ways)
         if reason is not None:
-            said = f"what lies between the joints is not shown: {REASON_LABELS[reason]}"
-            return undetermined(reason, said, limit=self.limit, readings=readings, void=void)
-        within = mean_tenth_mdb(first_mdb=_threshold_mdb(fibre, forward), second_mdb=_threshold_mdb(fibre, backward))
-        detail = "no loss lies on no joint" if not found else "no other loss lies on no joint"
-        known = Judgement(
-            Outcome.UNDETERMINED,
-            None,
-            f"{detail}, as far as traces from both ends show one",
-            readings=readings,
-            void=void,
-        )
-        return known.held(0, within * PDB_PER_TENTH_MDB, self.limit)
+            detail = f"what lies between the joints is not shown: {REASON_LABELS[reason]}"
+            return known._replace(detail=detail, limit=self.limit)
+        forward_mdb, backward_mdb = (_threshold_mdb(fibre, way) for way in ways)
+        within = mean_tenth_mdb(first_mdb=forward_mdb, second_mdb=backward_mdb) * PDB_PER_TENTH_MDB
+        what = "no other loss lies on no joint" if found else "no loss lies on no joint"
+        known = known._replace(detail=f"{what}, as far as traces from both ends show one")
+        return known.held(0, within, self.limit)
 
 
 def _keeps_limit(judgement: Judgement) -> bool:
