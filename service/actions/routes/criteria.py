@@ -20,9 +20,8 @@ from service.storage.routes import design_row, lock_route, parse_design, raise_v
 from service.storage.session import add_rows
 from service.storage.tables import CriteriaVersion, Project, Route
 from service.vocabulary.canonical import canonical_json, sha256_hex
-from service.vocabulary.criteria.contradictions import contradictions_in
 from service.vocabulary.criteria.criteria import Criteria
-from service.vocabulary.criteria.report import CriteriaReport
+from service.vocabulary.criteria.review import CriteriaReport, contradictions_in
 from service.vocabulary.criteria.route_feasibility import infeasibilities_on
 from service.vocabulary.validation import Fault
 

@@ -16,7 +16,7 @@ from service.storage import verdicts
 from service.storage.projects import find_project
 from service.storage.routes import find_route, route_version, routes_of
 from service.vocabulary import quantities as q
-from service.vocabulary.criteria.report import CriteriaReport
+from service.vocabulary.criteria.review import CriteriaReport
 from service.vocabulary.findings.finding import FibreDocument, FindingDocument, OutcomeCounts, WorkDocument
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from service.vocabulary.words import Outcome, Standing

@@ -6,7 +6,7 @@ from uuid import UUID
 from pydantic import BaseModel, ConfigDict, Field
 
 from service.vocabulary import quantities as q
-from service.vocabulary.criteria.report import CriteriaReport
+from service.vocabulary.criteria.review import CriteriaReport
 
 
 class CriteriaAnswer(BaseModel):

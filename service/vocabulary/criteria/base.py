@@ -1,11 +1,20 @@
 """What criteria have in common: code, clause, force, where they apply, and how uncertainty enters."""
 
-from typing import Annotated
+from typing import Annotated, ClassVar, Literal, NamedTuple
 
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
 from service.vocabulary.words import DecisionRule, Force, Quantity
+
+Test = Literal["otdr", "attenuation", "return_loss", "dispersion", "continuity"]
+
+
+class RequiredTest(NamedTuple):
+    """A test of the whole fibre, from both ends; continuity has no wavelength."""
+
+    name: Test
+    wavelength_nm: int | None
 
 
 class AppliesWhen(q.Value):
@@ -36,6 +45,29 @@ class Criterion(q.Value):
     force: Force = Force.REQUIRED
     applies_when: AppliesWhen | None = None
 
+    # Facts of a kind: the test that it is judged by, the member that is its limit, whether that is the least that is
+    # allowed, whether it is the most of a loss, and whether the kind is about the whole link.
+    judged_by: ClassVar[Test | None] = None
+    limit_member: ClassVar[str | None] = None
+    limit_is_least: ClassVar[bool] = False
+    limits_loss: ClassVar[bool] = False
+    is_end_to_end: ClassVar[bool] = False
+
+    @property
+    def required_tests(self) -> tuple[RequiredTest, ...]:
+        """Return the tests from end to end that it cannot be judged without."""
+        return () if self.judged_by is None else (RequiredTest(self.judged_by, getattr(self, "wavelength_nm", None)),)
+
+    @property
+    def single_limit(self) -> float | None:
+        """Return its limit; None where the kind has none, or not a single one."""
+        return None if self.limit_member is None else getattr(self, self.limit_member)
+
+    @property
+    def guard_band(self) -> float | None:
+        """Return the uncertainty that its decision rule keeps off the limit, in the limit's unit; None without one."""
+        return None
+
 
 class LimitedDb(Criterion):
     """A criterion with a limit in dB, and the expanded uncertainty (k = 2) that a guard band is made of."""
@@ -43,6 +75,14 @@ class LimitedDb(Criterion):
     wavelength_nm: q.WavelengthNm
     decision: DecisionRule = DecisionRule.SIMPLE
     uncertainty_db: q.PositiveLossDb | None = None
+
+    judged_by: ClassVar[Test | None] = "otdr"
+    limit_member = "limit_db"
+
+    @property
+    def guard_band(self) -> float | None:
+        """Return the uncertainty in dB, unless the rule is the simple one."""
+        return None if self.decision is DecisionRule.SIMPLE else self.uncertainty_db
 
     @model_validator(mode="after")
     def _know_the_guard_band(self) -> "LimitedDb":

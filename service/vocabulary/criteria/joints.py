@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
-from service.vocabulary.criteria.base import Criterion, LimitedDb
+from service.vocabulary.criteria.base import Criterion, LimitedDb, RequiredTest
 from service.vocabulary.words import Basis, JointKind, Quantity
 
 
@@ -17,7 +17,13 @@ class Fallback(q.Value):
     limit_db: q.PositiveLossDb
 
 
-class SpliceLossCriterion(LimitedDb):
+class JointLossCriterion(LimitedDb):
+    """A criterion that limits what joints lose, seen from one end or from both."""
+
+    limits_loss = True
+
+
+class SpliceLossCriterion(JointLossCriterion):
     """The loss of each splice, and the action limits while its closure is open."""
 
     quantity: Literal[Quantity.SPLICE_LOSS]
@@ -27,8 +33,13 @@ class SpliceLossCriterion(LimitedDb):
     estimate_action_limit_db: q.PositiveLossDb | None = None
     one_way_action_limit_db: q.PositiveLossDb | None = None
 
+    @property
+    def required_tests(self) -> tuple[RequiredTest, ...]:
+        """Return none for the splicer's estimate, which no test gives."""
+        return () if self.basis is Basis.ESTIMATE else super().required_tests
 
-class ConnectionLossCriterion(LimitedDb):
+
+class ConnectionLossCriterion(JointLossCriterion):
     """The loss of each mated pair, as the mean of both directions or in each of them."""
 
     quantity: Literal[Quantity.CONNECTION_LOSS]
@@ -36,7 +47,7 @@ class ConnectionLossCriterion(LimitedDb):
     limit_db: q.PositiveLossDb
 
 
-class TerminationLossCriterion(LimitedDb):
+class TerminationLossCriterion(JointLossCriterion):
     """The bidirectional loss of a connection together with the splice behind it, which no OTDR sees apart."""
 
     quantity: Literal[Quantity.TERMINATION_LOSS]
@@ -67,7 +78,7 @@ class Population(StrEnum):
     ROUTE = "route"
 
 
-class JointStatisticCriterion(LimitedDb):
+class JointStatisticCriterion(JointLossCriterion):
     """The mean loss of a population of joints, or the share of them that keeps a limit.
 
     A population is that of one segment: what is paid for alone is proven alone. A span is that of one fibre.
@@ -94,6 +105,8 @@ class StrayLossCriterion(LimitedDb):
     quantity: Literal[Quantity.STRAY_LOSS]
     limit_db: q.PositiveLossDb
 
+    limits_loss = True
+
 
 class BendCriterion(Criterion):
     """How much more a place may lose at the longer wavelength than at the shorter before it is taken for a bend.
@@ -107,6 +120,13 @@ class BendCriterion(Criterion):
     limit_db: q.PositiveLossDb
     ratio: q.Ratio = 1.5
 
+    limit_member = "limit_db"
+
+    @property
+    def required_tests(self) -> tuple[RequiredTest, ...]:
+        """Return a trace at each wavelength: without either no bend is seen."""
+        return RequiredTest("otdr", self.short_wavelength_nm), RequiredTest("otdr", self.long_wavelength_nm)
+
     @model_validator(mode="after")
     def _order_wavelengths(self) -> "BendCriterion":
         if self.short_wavelength_nm >= self.long_wavelength_nm:
@@ -119,6 +139,8 @@ class SpliceDensityCriterion(Criterion):
 
     quantity: Literal[Quantity.SPLICE_DENSITY]
     limit_per_km: q.DensityPerKm
+
+    limit_member = "limit_per_km"
 
 
 class EndFaceCriterion(Criterion):

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
-from service.vocabulary.criteria.base import Criterion, LimitedDb
+from service.vocabulary.criteria.base import Criterion, LimitedDb, RequiredTest
 from service.vocabulary.words import DecisionRule, FarEnd, Quantity
 
 
@@ -44,6 +44,16 @@ class LinkAttenuationCriterion(LimitedDb):
     least_attenuation_db_per_km: q.PositiveAttenuationDbPerKm
     uncertainty_db: q.PositiveLossDb = 0.3
 
+    judged_by = "attenuation"
+    limit_member = "limit"
+    limits_loss = True
+    is_end_to_end = True
+
+    @property
+    def single_limit(self) -> float | None:
+        """Return the figure; a budget is another one for each fibre."""
+        return self.limit.limit_db if isinstance(self.limit, FixedLimit) else None
+
 
 class Stretch(StrEnum):
     """The run of fibre that an attenuation coefficient or a length is taken over."""
@@ -63,6 +73,15 @@ class AttenuationCoefficientCriterion(Criterion):
     decision: DecisionRule = DecisionRule.SIMPLE
     uncertainty_db_per_km: q.PositiveAttenuationDbPerKm | None = None
 
+    judged_by = "otdr"
+    limit_member = "limit_db_per_km"
+    limits_loss = True
+
+    @property
+    def guard_band(self) -> float | None:
+        """Return the uncertainty in dB/km, unless the rule is the simple one."""
+        return None if self.decision is DecisionRule.SIMPLE else self.uncertainty_db_per_km
+
     @model_validator(mode="after")
     def _know_the_guard_band(self) -> "AttenuationCoefficientCriterion":
         if self.decision is not DecisionRule.SIMPLE and self.uncertainty_db_per_km is None:
@@ -78,6 +97,14 @@ class ReturnLossCriterion(LimitedDb):
     limit_db: q.ReturnLossDb
     far_end: FarEnd | None = None
 
+    limit_is_least = True
+    is_end_to_end = True
+
+    @property
+    def required_tests(self) -> tuple[RequiredTest, ...]:
+        """Return the test that its basis asks for."""
+        return (RequiredTest("return_loss" if self.basis == "measured" else "otdr", self.wavelength_nm),)
+
 
 class LengthCriterion(Criterion):
     """How far the length that traces show of each span may be from the design's fibre length."""
@@ -85,11 +112,16 @@ class LengthCriterion(Criterion):
     quantity: Literal[Quantity.LENGTH]
     limit_percent: q.SharePercent
 
+    limit_member = "limit_percent"
+
 
 class ContinuityCriterion(Criterion):
     """Each fibre comes out where the design says: the number lit at one end is the number seen at the other."""
 
     quantity: Literal[Quantity.CONTINUITY]
+
+    judged_by = "continuity"
+    is_end_to_end = True
 
 
 class ChromaticDispersionCriterion(Criterion):
@@ -99,6 +131,10 @@ class ChromaticDispersionCriterion(Criterion):
     wavelength_nm: q.WavelengthNm
     limit_ps_per_nm: Annotated[q.ChromaticPsPerNm, Field(ge=0)]
 
+    judged_by = "dispersion"
+    limit_member = "limit_ps_per_nm"
+    is_end_to_end = True
+
 
 class PolarizationModeDispersionCriterion(Criterion):
     """The most polarization mode dispersion of the link, worked out for its length where a coefficient is given."""
@@ -107,6 +143,10 @@ class PolarizationModeDispersionCriterion(Criterion):
     wavelength_nm: q.WavelengthNm
     limit_ps: q.PmdPs
 
+    judged_by = "dispersion"
+    limit_member = "limit_ps"
+    is_end_to_end = True
+
 
 class RequiredTestCriterion(Criterion):
     """A test that has to be there for each fibre, in both directions."""
@@ -114,3 +154,10 @@ class RequiredTestCriterion(Criterion):
     quantity: Literal[Quantity.REQUIRED_TEST]
     test: Literal["otdr", "attenuation", "return_loss"]
     wavelength_nm: q.WavelengthNm
+
+    is_end_to_end = True
+
+    @property
+    def required_tests(self) -> tuple[RequiredTest, ...]:
+        """Return the test that has to be there."""
+        return (RequiredTest(self.test, self.wavelength_nm),)

@@ -6,29 +6,16 @@ from service.vocabulary.criteria.criteria import AnyCriterion, Criteria
 from service.vocabulary.criteria.joints import SpliceDensityCriterion
 from service.vocabulary.criteria.links import (
     AttenuationCoefficientCriterion,
-    ChromaticDispersionCriterion,
-    ContinuityCriterion,
     FixedLimit,
     LinkAttenuationCriterion,
-    PolarizationModeDispersionCriterion,
-    RequiredTestCriterion,
-    ReturnLossCriterion,
     Stretch,
 )
-from service.vocabulary.criteria.report import CriteriaReport, Severity
+from service.vocabulary.criteria.review import CriteriaReport, Severity, report_on
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.quantities import UM_PER_CM, UM_PER_KM, metres_text, to_last_place
 from service.vocabulary.words import DecisionRule, FibreAction, SiteKind
 
-_END_TO_END = (
-    LinkAttenuationCriterion,
-    ReturnLossCriterion,
-    ContinuityCriterion,
-    ChromaticDispersionCriterion,
-    PolarizationModeDispersionCriterion,
-    RequiredTestCriterion,
-)
 # 0.001 dB/km times 1 um of fibre is 1e-12 dB.
 _PDB_PER_MDB = 1_000_000_000
 
@@ -41,7 +28,7 @@ def infeasibilities_on(criteria: Criteria, layout: Layout) -> list[CriteriaRepor
 def _infeasibilities(criterion: AnyCriterion, layout: Layout) -> Iterator[CriteriaReport]:
     if not _applies(criterion, layout):
         detail = "holds nowhere on this route: no span is of the length and fibre type that it asks for"
-        yield _report(criterion, severity=Severity.QUESTIONABLE, detail=detail)
+        yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
         return
     match criterion:
         case LinkAttenuationCriterion(limit=FixedLimit()):
@@ -54,7 +41,7 @@ def _infeasibilities(criterion: AnyCriterion, layout: Layout) -> Iterator[Criter
 
 def _applies(criterion: AnyCriterion, layout: Layout) -> bool:
     scope = scope_of(criterion.applies_when, layout)
-    return scope.holds_end_to_end if isinstance(criterion, _END_TO_END) else bool(scope.spans)
+    return scope.holds_end_to_end if criterion.is_end_to_end else bool(scope.spans)
 
 
 def _below_fibre_alone(criterion: LinkAttenuationCriterion, layout: Layout) -> Iterator[CriteriaReport]:
@@ -72,7 +59,7 @@ def _below_fibre_alone(criterion: LinkAttenuationCriterion, layout: Layout) -> I
         f"at most {most_mdb / 1000:.3f} dB is allowed, and {metres_text(length_um)} m of fibre alone have "
         f"{criterion.least_attenuation_db_per_km:.3f} dB/km, {alone_pdb / 1e12:.3f} dB"
     )
-    yield _report(criterion, severity=Severity.UNMEETABLE if is_void else Severity.QUESTIONABLE, detail=detail)
+    yield report_on(criterion, severity=Severity.UNMEETABLE if is_void else Severity.QUESTIONABLE, detail=detail)
 
 
 def _nowhere_long_enough(criterion: AttenuationCoefficientCriterion, layout: Layout) -> Iterator[CriteriaReport]:
@@ -86,7 +73,7 @@ def _nowhere_long_enough(criterion: AttenuationCoefficientCriterion, layout: Lay
     longest_um = max(_length_um(layout, span) for span in spans)
     if longest_um < least_um:
         detail = f"no {criterion.over.value} is {metres_text(least_um)} m long, the longest {metres_text(longest_um)} m"
-        yield _report(criterion, severity=Severity.QUESTIONABLE, detail=f"decides nothing: {detail}")
+        yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=f"decides nothing: {detail}")
 
 
 def _denser_than_allowed(criterion: SpliceDensityCriterion, layout: Layout) -> Iterator[CriteriaReport]:
@@ -106,7 +93,7 @@ def _denser_than_allowed(criterion: SpliceDensityCriterion, layout: Layout) -> I
         if most * 1000 * UM_PER_KM > limit * length_um:
             designed = f"the design splices a fibre {most} times on {metres_text(length_um)} m"
             detail = f"{designed} from {sites[span.first].id} to {sites[span.last].id}"
-            yield _report(
+            yield report_on(
                 criterion,
                 severity=Severity.UNMEETABLE,
                 detail=f"{detail}, more than {criterion.limit_per_km:.3f} for each kilometre",
@@ -115,7 +102,3 @@ def _denser_than_allowed(criterion: SpliceDensityCriterion, layout: Layout) -> I
 
 def _length_um(layout: Layout, span: Span) -> int:
     return layout.site_offsets_um[span.last] - layout.site_offsets_um[span.first]
-
-
-def _report(criterion: AnyCriterion, *, severity: Severity, detail: str) -> CriteriaReport:
-    return CriteriaReport(criteria=(criterion.code,), severity=severity, detail=detail)

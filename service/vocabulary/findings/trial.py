@@ -4,7 +4,7 @@ from enum import StrEnum
 
 from typing_extensions import TypedDict
 
-from service.vocabulary.criteria.report import CriteriaReport
+from service.vocabulary.criteria.review import CriteriaReport
 from service.vocabulary.findings.finding import OutcomeCounts
 from service.vocabulary.words import Force, Outcome, Quantity
 

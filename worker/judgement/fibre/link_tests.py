@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from service.vocabulary.criteria.required_tests import Test
+from service.vocabulary.criteria.base import Test
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import Outcome, Reason, RecordKind
 from worker.judgement.fibre.findings import Judgement

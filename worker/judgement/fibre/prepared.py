@@ -7,13 +7,7 @@ from typing import NamedTuple
 
 from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.criteria import Criteria
-from service.vocabulary.criteria.joints import (
-    BendCriterion,
-    ConnectionLossCriterion,
-    JointStatisticCriterion,
-    SpliceLossCriterion,
-    TerminationLossCriterion,
-)
+from service.vocabulary.criteria.joints import BendCriterion, JointLossCriterion
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
 from service.vocabulary.criteria.workmanship import AttemptsAboveLoss, WorkmanshipCriterion
 from service.vocabulary.design.layout import Layout
@@ -79,7 +73,7 @@ def prepare_measuring(layout: Layout, criteria: Criteria) -> Prepared:
 
 def _wavelengths_of_losses(criterion: Criterion) -> Iterator[int]:
     match criterion:
-        case SpliceLossCriterion() | ConnectionLossCriterion() | TerminationLossCriterion() | JointStatisticCriterion():
+        case JointLossCriterion():
             yield criterion.wavelength_nm
         case BendCriterion():
             yield from (criterion.short_wavelength_nm, criterion.long_wavelength_nm)

@@ -3,10 +3,9 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from service.vocabulary.criteria.contradictions import contradictions_in
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.links import ReturnLossCriterion
-from service.vocabulary.criteria.report import CriteriaReport, Severity
+from service.vocabulary.criteria.review import CriteriaReport, Severity, contradictions_in
 from service.vocabulary.criteria.route_feasibility import infeasibilities_on
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.design import Section

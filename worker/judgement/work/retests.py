@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from service.vocabulary.criteria.required_tests import RequiredTest, required_tests_of
+from service.vocabulary.criteria.base import RequiredTest
 from service.vocabulary.criteria.workmanship import CalibratedSplicer, WorkmanshipCriterion
 from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Reason, SiteKind
 from worker.judgement.fibre.findings import Finding
@@ -103,7 +103,7 @@ def _absent_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator
     needs: dict[RequiredTest, list[str]] = {}
     for criterion in fibre.criteria.criteria:
         if criterion.code in open_codes:
-            for need in required_tests_of(criterion):
+            for need in criterion.required_tests:
                 needs.setdefault(need, []).append(criterion.code)
     for (test, nm), codes in needs.items():
         both = list(zip((True, False), fibre.end_sites, strict=True))

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from service.vocabulary.criteria.criteria import Criteria
-from service.vocabulary.criteria.report import Severity
+from service.vocabulary.criteria.review import Severity
 from service.vocabulary.criteria.route_feasibility import infeasibilities_on
 from service.vocabulary.design.layout import Layout
 from tests.factories import (

@@ -4,8 +4,7 @@ from typing import Any
 
 import pytest
 
-from service.vocabulary.criteria.contradictions import contradictions_in
-from service.vocabulary.criteria.report import Severity
+from service.vocabulary.criteria.review import Severity, contradictions_in
 from tests.factories import (
     Body,
     criteria_of,

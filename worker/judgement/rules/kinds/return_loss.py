@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator
 
+from service.vocabulary.criteria.base import Test
 from service.vocabulary.criteria.links import ReturnLossCriterion
-from service.vocabulary.criteria.required_tests import Test
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import Qualifier, Reason

@@ -1,0 +1,230 @@
+"""What criteria say about themselves, whatever route they meet: that they cannot be met, contradict or never decide.
+
+All of it is reported, and the criteria are stored anyway.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from service.vocabulary.canonical import canonical_json
+from service.vocabulary.criteria.base import AppliesWhen, Criterion, RequiredTest
+from service.vocabulary.criteria.criteria import AnyCriterion, Criteria
+from service.vocabulary.criteria.joints import (
+    BendCriterion,
+    ConnectionLossCriterion,
+    JointStatisticCriterion,
+    SpliceLossCriterion,
+    Statistic,
+    TerminationLossCriterion,
+)
+from service.vocabulary.criteria.links import (
+    AttenuationCoefficientCriterion,
+    Budget,
+    LinkAttenuationCriterion,
+    RequiredTestCriterion,
+)
+from service.vocabulary.words import Basis, DecisionRule, Force, JointKind
+
+_TEST_LABELS = {"otdr": "OTDR traces", "attenuation": "attenuation tests", "return_loss": "return loss tests"}
+# What two criteria about the same thing may differ in, beside their limits.
+_OWN = ("code", "clause", "fallback", "estimate_action_limit_db", "one_way_action_limit_db")
+_ALL_OF_THEM_PERCENT = 100.0
+
+
+class Severity(StrEnum):
+    """Whether nothing can conform, it is doubtful that anything is decided or kept, or limits exclude each other."""
+
+    UNMEETABLE = "unmeetable"
+    QUESTIONABLE = "questionable"
+    CONTRADICTORY = "contradictory"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CriteriaReport:
+    """Why criteria, one or several together by their codes, cannot be met, contradict each other or decide nothing."""
+
+    criteria: tuple[str, ...]
+    severity: Severity
+    detail: str
+
+
+def report_on(*criteria: Criterion, severity: Severity, detail: str) -> CriteriaReport:
+    """Return a report on one criterion, or on several together."""
+    return CriteriaReport(criteria=tuple(one.code for one in criteria), severity=severity, detail=detail)
+
+
+def contradictions_in(criteria: Criteria) -> list[CriteriaReport]:
+    """Return what cannot be met, contradicts itself or decides nothing in criteria, whatever their route."""
+    required = [one for one in criteria.criteria if one.force is Force.REQUIRED]
+    return [
+        *(report for criterion in criteria.criteria for report in _within(criterion)),
+        *_terminations(required),
+        *_looser(required),
+        *_redundant_statistics(required),
+        *_bends(criteria.criteria),
+        *_untested(required),
+    ]
+
+
+def _within(criterion: AnyCriterion) -> Iterator[CriteriaReport]:
+    if isinstance(criterion, SpliceLossCriterion):
+        yield from _splice_limits(criterion)
+    if isinstance(criterion, LinkAttenuationCriterion):
+        yield from _budget(criterion)
+    limit, band = criterion.single_limit, criterion.guard_band
+    # A true loss is never below zero, so nothing conforms beyond a guard band that takes in the whole limit.
+    if not criterion.limits_loss or limit is None or band is None or limit >= band:
+        return
+    unit = "dB/km" if isinstance(criterion, AttenuationCoefficientCriterion) else "dB"
+    said = f"the limit {limit:.3f} {unit} less its guard band {band:.3f} {unit} is below zero"
+    if criterion.decision is DecisionRule.GUARDED:  # type: ignore[union-attr]
+        yield report_on(criterion, severity=Severity.UNMEETABLE, detail=f"{said}, which no loss is")
+    else:
+        yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=f"{said}, so every pass is conditional")
+
+
+def _splice_limits(criterion: SpliceLossCriterion) -> Iterator[CriteriaReport]:
+    limit_db = criterion.limit_db
+    if criterion.fallback is not None and criterion.fallback.limit_db <= limit_db:
+        wider = f"the fallback limit {criterion.fallback.limit_db:.3f} dB is not above the limit"
+        yield report_on(criterion, severity=Severity.CONTRADICTORY, detail=f"{wider} {limit_db:.3f} dB")
+    warnings = {"splicer's estimate": criterion.estimate_action_limit_db}
+    if criterion.basis is Basis.ONE_WAY:
+        # Beside a bidirectional limit a wider one is right: one direction also shows what differs between the fibres.
+        warnings["one-way loss"] = criterion.one_way_action_limit_db
+    for of, action_limit_db in warnings.items():
+        if action_limit_db is not None and action_limit_db > limit_db:
+            late = f"the action limit {action_limit_db:.3f} dB for the {of} is above the limit that it warns of"
+            yield report_on(criterion, severity=Severity.CONTRADICTORY, detail=f"{late}, {limit_db:.3f} dB")
+
+
+def _budget(criterion: LinkAttenuationCriterion) -> Iterator[CriteriaReport]:
+    least = criterion.least_attenuation_db_per_km
+    if isinstance(criterion.limit, Budget) and criterion.limit.attenuation_db_per_km < least:
+        allowed = f"the budget allows {criterion.limit.attenuation_db_per_km:.3f} dB/km"
+        detail = f"{allowed}, less than the {least:.3f} dB/km that the fibre alone has"
+        yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
+
+
+def _terminations(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
+    """Find terminations that may lose less together than a member of theirs may alone."""
+    members = {SpliceLossCriterion: "splice", ConnectionLossCriterion: "connection"}
+    for whole in required:
+        if not isinstance(whole, TerminationLossCriterion):
+            continue
+        for part in required:
+            if (
+                isinstance(part, SpliceLossCriterion | ConnectionLossCriterion)
+                and part.basis is Basis.BIDIRECTIONAL
+                and part.wavelength_nm == whole.wavelength_nm
+                and (
+                    _holds_within(whole.applies_when, part.applies_when)
+                    or _holds_within(part.applies_when, whole.applies_when)
+                )
+                and whole.limit_db < part.limit_db
+            ):
+                together = f"connection and splice together may lose {whole.limit_db:.3f} dB"
+                detail = f"{together}, the {members[type(part)]} in it alone {part.limit_db:.3f} dB"
+                yield report_on(whole, part, severity=Severity.CONTRADICTORY, detail=detail)
+
+
+def _looser(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
+    """Find criteria that never decide, because another one is at least as strict about the same thing."""
+    alike: dict[bytes, list[AnyCriterion]] = {}
+    for criterion in required:
+        if criterion.single_limit is not None:
+            same = criterion.model_dump(exclude={*_OWN, str(criterion.limit_member)})
+            alike.setdefault(canonical_json(same), []).append(criterion)
+    for group in alike.values():
+        # A limit that a fallback may widen leaves something to the others.
+        firm = [one for one in group if getattr(one, "fallback", None) is None]
+        if not firm:
+            continue
+        strictest = min(firm, key=_allowance)
+        for other in group:
+            if other is not strictest and _allowance(other) >= _allowance(strictest):
+                yield _redundant(other, because=strictest)
+
+
+def _allowance(criterion: AnyCriterion) -> float:
+    """Return a number that is smaller the stricter the limit of a criterion is."""
+    limit = criterion.single_limit or 0.0
+    return -limit if criterion.limit_is_least else limit
+
+
+def _redundant_statistics(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
+    """Find means and shares that hold by themselves where every single joint has to keep no wider a limit."""
+    for statistic in required:
+        if not isinstance(statistic, JointStatisticCriterion):
+            continue
+        for every in required:
+            if every is not statistic and _covers(every, statistic):
+                yield _redundant(statistic, because=every)
+                break
+
+
+def _covers(every: AnyCriterion, statistic: JointStatisticCriterion) -> bool:
+    match every:
+        case SpliceLossCriterion(fallback=None):
+            joint: JointKind = JointKind.SPLICE
+        case ConnectionLossCriterion(basis=Basis.BIDIRECTIONAL):
+            joint = JointKind.PAIR
+        case JointStatisticCriterion(statistic=Statistic.SHARE_WITHIN, least_share_percent=share) if (
+            share == _ALL_OF_THEM_PERCENT and statistic.statistic is Statistic.MEAN
+        ):
+            joint = every.joint
+        case _:
+            return False
+    return (
+        joint is statistic.joint
+        and every.basis == statistic.basis
+        and every.wavelength_nm == statistic.wavelength_nm
+        and (every.decision, every.uncertainty_db) == (statistic.decision, statistic.uncertainty_db)
+        and _holds_within(statistic.applies_when, every.applies_when)
+        and every.limit_db <= statistic.limit_db
+    )
+
+
+def _redundant(criterion: AnyCriterion, *, because: AnyCriterion) -> CriteriaReport:
+    detail = f"{criterion.code} never decides: {because.code} is no less strict about the same"
+    return report_on(criterion, because, severity=Severity.QUESTIONABLE, detail=detail)
+
+
+def _bends(criteria: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
+    asked = _asked_for(criteria)
+    for criterion in criteria:
+        if isinstance(criterion, BendCriterion) and not asked.issuperset(criterion.required_tests):
+            both = f"{criterion.short_wavelength_nm} and {criterion.long_wavelength_nm} nm"
+            detail = f"traces at {both} are not both required, and without either no bend is seen"
+            yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
+
+
+def _untested(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
+    """Find tests that criteria are judged by and the required tests leave out; without any, nothing was left out."""
+    asked = _asked_for(required)
+    if not asked:
+        return
+    judged_by: dict[RequiredTest, list[AnyCriterion]] = {}
+    for criterion in required:
+        if not isinstance(criterion, RequiredTestCriterion | BendCriterion):
+            for test in criterion.required_tests:
+                judged_by.setdefault(test, []).append(criterion)
+    for test, criteria in judged_by.items():
+        if test.name in _TEST_LABELS and test not in asked:
+            detail = f"{_TEST_LABELS[test.name]} at {test.wavelength_nm} nm are not among the required tests"
+            yield report_on(*criteria, severity=Severity.QUESTIONABLE, detail=detail)
+
+
+def _asked_for(criteria: Iterable[AnyCriterion]) -> set[RequiredTest]:
+    return {
+        test
+        for one in criteria
+        if isinstance(one, RequiredTestCriterion) and one.force is Force.REQUIRED
+        for test in one.required_tests
+    }
+
+
+def _holds_within(inner: AppliesWhen | None, outer: AppliesWhen | None) -> bool:
+    """Tell whether one criterion surely holds wherever another does; bounds that merely overlap are not compared."""
+    return outer is None or inner == outer
