@@ -116,6 +116,8 @@ class DayForm:
 ValueT = TypeVar("ValueT", bound=Value)
 
 UM_PER_CM, UM_PER_M, UM_PER_KM = 10_000, 1_000_000, 1_000_000_000
+# 0.001 dB in 1e-12 dB, which is what 0.001 dB/km comes to over 1 um of fibre.
+PDB_PER_MDB = 1_000_000_000
 
 
 def canonical_time(instant: datetime) -> str:
@@ -139,6 +141,11 @@ def to_last_place(value: float, *, places: int) -> int:
     return scaled
 
 
+def to_um(length_m: float) -> int:
+    """Return a validated length in metres, kept to the centimetre, in micrometres."""
+    return to_last_place(length_m, places=2) * UM_PER_CM
+
+
 def round_half_even(value: int | Fraction, *, unit: int) -> int:
     """Return how many units a value is, rounded half to even."""
     quotient, rest = divmod(value, unit)
@@ -156,7 +163,9 @@ def metres_text(length_um: int) -> str:
 
 
 def decimal_text(value: int, *, places: int) -> str:
-    """Write an integer of some last place as a decimal string with at least one place."""
+    """Write an integer of some last place as the decimal string that it is kept as."""
+    if not places:
+        return str(value)
     whole, part = divmod(abs(value), 10**places)
     return f"{'-' if value < 0 else ''}{whole}.{part:0{places}d}"
 

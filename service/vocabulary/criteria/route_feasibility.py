@@ -13,11 +13,8 @@ from service.vocabulary.criteria.links import (
 from service.vocabulary.criteria.review import CriteriaReport, Severity, report_on
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.layout import Layout, Span
-from service.vocabulary.quantities import UM_PER_CM, UM_PER_KM, metres_text, to_last_place
+from service.vocabulary.quantities import PDB_PER_MDB, UM_PER_KM, metres_text, to_last_place, to_um
 from service.vocabulary.words import DecisionRule, FibreAction, SiteKind
-
-# 0.001 dB/km times 1 um of fibre is 1e-12 dB.
-_PDB_PER_MDB = 1_000_000_000
 
 
 def infeasibilities_on(criteria: Criteria, layout: Layout) -> list[CriteriaReport]:
@@ -52,9 +49,9 @@ def _below_fibre_alone(criterion: LinkAttenuationCriterion, layout: Layout) -> I
     most_mdb = limit_mdb - (uncertainty_mdb if criterion.decision is DecisionRule.GUARDED else 0)
     length_um = layout.site_offsets_um[-1]
     alone_pdb = to_last_place(criterion.least_attenuation_db_per_km, places=3) * length_um
-    if most_mdb * _PDB_PER_MDB >= alone_pdb:
+    if most_mdb * PDB_PER_MDB >= alone_pdb:
         return
-    is_void = (most_mdb + uncertainty_mdb) * _PDB_PER_MDB < alone_pdb
+    is_void = (most_mdb + uncertainty_mdb) * PDB_PER_MDB < alone_pdb
     detail = (
         f"at most {most_mdb / 1000:.3f} dB is allowed, and {metres_text(length_um)} m of fibre alone have "
         f"{criterion.least_attenuation_db_per_km:.3f} dB/km, {alone_pdb / 1e12:.3f} dB"
@@ -69,7 +66,7 @@ def _nowhere_long_enough(criterion: AttenuationCoefficientCriterion, layout: Lay
         if criterion.over is Stretch.SPAN
         else [Span(first=section, last=section + 1) for section in sorted(scope.sections)]
     )
-    least_um = to_last_place(criterion.least_length_m, places=2) * UM_PER_CM
+    least_um = to_um(criterion.least_length_m)
     longest_um = max(_length_um(layout, span) for span in spans)
     if longest_um < least_um:
         detail = f"no {criterion.over.value} is {metres_text(least_um)} m long, the longest {metres_text(longest_um)} m"

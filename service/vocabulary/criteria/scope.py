@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from service.vocabulary.criteria.base import AppliesWhen
 from service.vocabulary.design.layout import Layout, Span
-from service.vocabulary.quantities import UM_PER_CM, to_last_place
+from service.vocabulary.quantities import to_um
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -34,13 +34,9 @@ def _holds(applies_when: AppliesWhen | None, layout: Layout, span: Span) -> bool
         return True
     length_um = layout.site_offsets_um[span.last] - layout.site_offsets_um[span.first]
     least, most = applies_when.least_span_m, applies_when.most_span_m
-    if least is not None and length_um < _um(least):
+    if least is not None and length_um < to_um(least):
         return False
-    if most is not None and length_um > _um(most):
+    if most is not None and length_um > to_um(most):
         return False
     types = {layout.design.sections[index].fibre_type for index in range(span.first, span.last)}
     return not applies_when.fibre_types or not types.isdisjoint(applies_when.fibre_types)
-
-
-def _um(length_m: float) -> int:
-    return to_last_place(length_m, places=2) * UM_PER_CM

@@ -1,7 +1,6 @@
 """Write what was judged of one fibre: its findings, its work, and all that stands beside them."""
 
 from collections.abc import Iterable, Mapping
-from functools import lru_cache
 
 from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.design.layout import Layout, LocalFibre
@@ -20,7 +19,7 @@ from service.vocabulary.findings.finding import (
 from service.vocabulary.quantities import UM_PER_CM, UM_PER_M
 from service.vocabulary.words import DecisionRule, Force, Grade, Outcome, Quantity, Reason, Unit
 from worker.judgement.fibre.findings import Finding
-from worker.judgement.numbers.exact import Exact, parts_text
+from worker.judgement.numbers.exact import Exact, parts_text, reading_text
 from worker.judgement.numbers.limits import Limit
 from worker.judgement.work.items import WorkItem
 
@@ -171,21 +170,14 @@ def _reading(reading: RecordReading) -> ReadingDocument:
     if wavelength_nm is not None:
         document["wavelength_nm"] = wavelength_nm
     if value is not None:
-        document["value"] = _decimal(value, places)
+        document["value"] = reading_text(value, places)
     if within is not None:
-        document["within"] = _decimal(within, places)
+        document["within"] = reading_text(within, places)
     if distance_um is not None:
         # Kept to the centimetre, so there is nothing to round.
         metres, rest_um = divmod(distance_um, UM_PER_M)
         document["distance_m"] = f"{metres}.{rest_um // UM_PER_CM:02d}"
     return document
-
-
-# A route has hundreds of thousands of readings and a few thousand different ones.
-@lru_cache(maxsize=1 << 15)
-def _decimal(value: int, places: int) -> str:
-    whole, part = divmod(abs(value), 10**places)
-    return f"{'-' if value < 0 else ''}{whole}.{part:0{places}d}"
 
 
 def _local(fibre: LocalFibre) -> LocalFibreDocument:

@@ -13,11 +13,11 @@ from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.joints import EndFaceCriterion
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.layout import Joint, Layout
+from service.vocabulary.quantities import decimal_text
 from service.vocabulary.words import Force, JointKind, Outcome, Polish, Reason, Side, Zone
 from worker.judgement.history.acts import CleaningAct, History, InspectionAct, Mark
 from worker.judgement.history.validity import order_fault
 from worker.judgement.numbers.clocks import last_of_each_clock, latest_is_proven
-from worker.judgement.numbers.exact import decimal_text
 from worker.judgement.traces.places import Place
 
 EDITION = 2015

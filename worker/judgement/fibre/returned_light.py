@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from service.vocabulary.quantities import metres_text
+from service.vocabulary.quantities import UM_PER_KM, metres_text
 from service.vocabulary.words import EventKind, FarEnd, Qualifier, Reason
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace, TraceEvent
@@ -14,7 +14,7 @@ from worker.physics.constants import GLASS_REFRACTIVE_INDEX
 from worker.physics.reflectance import flat_end_reflectance_db, reflected_share
 from worker.physics.return_loss import ABSORBED, Link, link_return_loss_db
 
-_UM_PER_KM, _MDB_PER_DB, _CDB_PER_DB, _E5 = 1_000_000_000, 1000, 100, 100_000
+_MDB_PER_DB, _CDB_PER_DB, _E5 = 1000, 100, 100_000
 _OPEN_SHARE = float(reflected_share(reflectance_db=flat_end_reflectance_db(refractive_index=GLASS_REFRACTIVE_INDEX)))
 
 
@@ -145,13 +145,13 @@ def _return_loss(
         if reflectance_mdb is not None
     ]
     link = Link(
-        section_lengths_km=[length_um / _UM_PER_KM for length_um in sections.lengths_um],
+        section_lengths_km=[length_um / UM_PER_KM for length_um in sections.lengths_um],
         attenuations_db_per_km=[mdb / _MDB_PER_DB for mdb in sections.mdb_per_km],
         backscatter_coefficients_db=[trace.backscatter_cdb / _CDB_PER_DB] * count,
         group_indices=[trace.group_index_e5 / _E5] * count,
-        loss_distances_km=[one.along_um / _UM_PER_KM for one in events],
+        loss_distances_km=[one.along_um / UM_PER_KM for one in events],
         losses_db=[one.event.loss_mdb / _MDB_PER_DB for one in events if one.event.loss_mdb is not None],
-        reflection_distances_km=[along_um / _UM_PER_KM for along_um, _ in reflecting],
+        reflection_distances_km=[along_um / UM_PER_KM for along_um, _ in reflecting],
         reflectances_db=[mdb / _MDB_PER_DB for _, mdb in reflecting],
     )
     share = _OPEN_SHARE if far_end is FarEnd.OPEN else ABSORBED

@@ -6,7 +6,7 @@ from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.criteria.links import Combination, LinkAttenuationCriterion
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
-from service.vocabulary.quantities import UM_PER_CM, round_half_even, to_last_place
+from service.vocabulary.quantities import round_half_even, to_last_place, to_um
 from service.vocabulary.words import Basis, Quantity, RecordKind
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.link_tests import both_ways
@@ -120,7 +120,7 @@ def _total_mdb(fibre: FibreMeasured, measurement: Measurement) -> int | None:
     if launch is None or measurement.receive is None:
         return None
     placing = fibre.criteria.placing
-    tolerance_um = to_last_place(placing.tolerance_m, places=2) * UM_PER_CM
+    tolerance_um = to_um(placing.tolerance_m)
     scale = to_last_place(placing.scale_percent, places=2)
     is_from_cord = abs(total.from_um - launch.length_um) <= tolerance_um
     off_um = abs(total.to_um - total.from_um - fibre.length_um) - tolerance_um

@@ -9,12 +9,11 @@ from fractions import Fraction
 from functools import lru_cache
 
 from service.vocabulary.criteria.links import Budget
-from service.vocabulary.quantities import UM_PER_CM, round_half_even, to_last_place
+from service.vocabulary.quantities import PDB_PER_MDB, UM_PER_CM, decimal_text, round_half_even, to_last_place
 
 Exact = int | Fraction
 
 PARTS = 10**12
-PDB_PER_MDB = 1_000_000_000
 PDB_PER_TENTH_MDB = 100_000_000
 
 
@@ -45,23 +44,20 @@ def rounded_tenth_mdb(value_db: float) -> int:
     return round(value_db * 10_000)
 
 
-def decimal_text(value: int, *, places: int) -> str:
-    """Write an integer of its last place with the decimals that it was posted with."""
-    if not places:
-        return str(value)
-    whole, part = divmod(abs(value), 10**places)
-    return f"{'-' if value < 0 else ''}{whole}.{part:0{places}d}"
-
-
 def db_text(value_tenth_mdb: int) -> str:
     """Write a loss with four decimals."""
     return decimal_text(value_tenth_mdb, places=4)
 
 
 @lru_cache(maxsize=1 << 15)
+def reading_text(value: int, places: int) -> str:
+    """Write a reading with the decimals it was posted with; a route has a few thousand different ones."""
+    return decimal_text(value, places=places)
+
+
 def mdb_text(value_mdb: int) -> str:
     """Write a loss with the three decimals it was posted with."""
-    return decimal_text(value_mdb, places=3)
+    return reading_text(value_mdb, 3)
 
 
 @lru_cache(maxsize=1 << 15)

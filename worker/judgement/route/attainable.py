@@ -10,12 +10,11 @@ from service.vocabulary.criteria.route_feasibility import infeasibilities_on
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.design import Section
 from service.vocabulary.design.layout import Layout, fibre_length_um
-from service.vocabulary.quantities import metres_text, to_last_place
+from service.vocabulary.quantities import UM_PER_KM, metres_text, to_last_place
 from service.vocabulary.words import DecisionRule
 from worker.judgement.numbers.exact import db_text, rounded_tenth_mdb
 from worker.physics.return_loss import ABSORBED, Link, link_return_loss_db
 
-_UM_PER_KM = 1_000_000_000
 _TENTHS_PER_MDB = 10
 
 
@@ -68,7 +67,7 @@ def return_loss_of_fibre_alone_tenth_mdb(sections: Sequence[Section], *, wavelen
     if not with_length:
         return None
     link = Link(
-        section_lengths_km=[length_um / _UM_PER_KM for length_um, _ in with_length],
+        section_lengths_km=[length_um / UM_PER_KM for length_um, _ in with_length],
         attenuations_db_per_km=[one.attenuation_db_per_km for _, one in with_length],
         backscatter_coefficients_db=[one.backscatter_db for _, one in with_length],
         group_indices=[one.group_index for _, one in with_length],

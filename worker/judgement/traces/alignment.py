@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from service.vocabulary.criteria.criteria import Placing
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.quantities import UM_PER_CM, to_last_place
+from service.vocabulary.quantities import to_last_place, to_um
 from service.vocabulary.words import Reason
 from worker.judgement.history.acts import Trace
 from worker.judgement.traces.aligned_trace import AlignedTrace, Reading, align_trace
@@ -45,7 +45,7 @@ class Designed:
     @property
     def near_um(self) -> int:
         """How far from where it is expected an event may lie on the shortest span."""
-        return to_last_place(self.placing.tolerance_m, places=2) * UM_PER_CM
+        return to_um(self.placing.tolerance_m)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -249,7 +249,7 @@ def _agree(designed: Designed, own: Sequence[AlignedTrace]) -> Agreement:
             tolerance_um=tolerance_um,
             # Instruments at both ends place one joint within a few metres of each other, common practice.
             same_spot_um=designed.near_um // 2,
-            off_spot_um=to_last_place(designed.placing.off_spot_m, places=2) * UM_PER_CM,
+            off_spot_um=to_um(designed.placing.off_spot_m),
         ),
     )
     return Agreement(

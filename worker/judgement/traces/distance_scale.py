@@ -7,7 +7,7 @@ from operator import attrgetter
 from statistics import median_low
 
 from service.vocabulary.criteria.criteria import Placing
-from service.vocabulary.quantities import UM_PER_CM, to_last_place
+from service.vocabulary.quantities import to_last_place, to_um
 from service.vocabulary.words import Reason
 from worker.judgement.history.acts import Trace, TraceEvent
 
@@ -104,9 +104,7 @@ def measure(trace: Trace, *, near_um: int, span_um: int, inside_um: Sequence[int
     """Lay the design's span on a trace; `inside_um` are the joints inside it, from its near end, in order."""
     end_um, last_um = trace.end_um, trace.events[-1].at_um if trace.events else 0
     start_um = trace.launch.length_um if trace.launch else 0
-    tolerance_um = max(
-        to_last_place(placing.tolerance_m, places=2) * UM_PER_CM, share(span_um, placing.tolerance_percent)
-    )
+    tolerance_um = max(to_um(placing.tolerance_m), share(span_um, placing.tolerance_percent))
     # Two faults look alike at first: a group index set otherwise stretches the whole trace, a break ends it early. Only
     # the far end says which it is, so a length is taken for a scale where that end is proven, and else where most
     # joints have an event by it.

@@ -5,7 +5,7 @@ from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
 
-from service.vocabulary.quantities import UM_PER_M, round_half_even
+from service.vocabulary.quantities import UM_PER_KM, UM_PER_M, round_half_even
 
 FIXED_PER_DB = 10_000
 
@@ -27,7 +27,6 @@ def fixed_text(fixed: int | Fraction, *, places: int = 4) -> str:
     return f"{'-' if rounded < 0 else ''}{whole}.{part:0{places}d}"
 
 
-_UM_PER_KM = 1000 * UM_PER_M
 _MANTISSAS = (1, 2, 5)
 
 
@@ -51,7 +50,7 @@ def distance_ticks(*, low_um: int, high_um: int, pt_per_um: float, least_apart_p
     if low_um == high_um:
         return
     step_um = round_step(least_apart_pt / pt_per_um)
-    unit, unit_um = ("km", _UM_PER_KM) if step_um >= _UM_PER_KM else ("m", UM_PER_M)
+    unit, unit_um = ("km", UM_PER_KM) if step_um >= UM_PER_KM else ("m", UM_PER_M)
     for index, tick_um in enumerate(multiples(step_um, low=low_um, high=high_um)):
         label = f"{tick_um / unit_um:.12g}"
         yield tick_um, label if index else f"{label} {unit}"

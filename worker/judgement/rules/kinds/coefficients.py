@@ -7,14 +7,14 @@ from typing import NamedTuple
 from service.vocabulary.criteria.links import AttenuationCoefficientCriterion, Stretch
 from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
-from service.vocabulary.quantities import UM_PER_CM, to_last_place
+from service.vocabulary.quantities import PDB_PER_MDB, UM_PER_CM, to_last_place
 from service.vocabulary.words import Outcome, Reason, SiteKind, Unit
 from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.history.validity import Side, reason_of, void_records
-from worker.judgement.numbers.exact import PDB_PER_MDB, mdb_text
+from worker.judgement.numbers.exact import mdb_text
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule, band_of, length_over_um, section_finding, span_finding
 from worker.judgement.traces.aligned_trace import Reading

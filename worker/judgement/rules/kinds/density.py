@@ -5,15 +5,13 @@ from fractions import Fraction
 
 from service.vocabulary.criteria.joints import SpliceDensityCriterion
 from service.vocabulary.design.layout import Layout, Span
-from service.vocabulary.quantities import metres_text
+from service.vocabulary.quantities import UM_PER_KM, metres_text
 from service.vocabulary.words import JointKind, Outcome, Unit
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import PARTS
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule, length_over_um, segments_over, span_finding
-
-_UM_PER_KM = 10**9
 
 
 class SpliceDensityRule(Rule[SpliceDensityCriterion]):
@@ -42,5 +40,5 @@ class SpliceDensityRule(Rule[SpliceDensityCriterion]):
         known = Judgement(Outcome.UNDETERMINED, None, detail, limit=self.limit)
         if not length_um:
             return known._replace(outcome=Outcome.NONCONFORMING if splices else Outcome.CONFORMING)
-        density = Fraction(splices * _UM_PER_KM * PARTS, length_um)
+        density = Fraction(splices * UM_PER_KM * PARTS, length_um)
         return known.held(density, density, self.limit)

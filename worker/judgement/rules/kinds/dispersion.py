@@ -3,13 +3,14 @@
 from service.vocabulary.criteria.links import ChromaticDispersionCriterion, PolarizationModeDispersionCriterion
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import RecordReading
+from service.vocabulary.quantities import decimal_text
 from service.vocabulary.words import Reason, Unit
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.link_tests import both_ways, first_missing, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Dispersion, Measurement
 from worker.judgement.numbers.clocks import latest_is_proven
-from worker.judgement.numbers.exact import PARTS, decimal_text
+from worker.judgement.numbers.exact import PARTS
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import EndToEndRule
 from worker.judgement.words import DIRECTION_LABELS

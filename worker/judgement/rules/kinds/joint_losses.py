@@ -12,12 +12,13 @@ from service.vocabulary.criteria.joints import (
 )
 from service.vocabulary.design.layout import Joint, Layout
 from service.vocabulary.findings.finding import RecordReading
+from service.vocabulary.quantities import PDB_PER_MDB
 from service.vocabulary.words import Basis, DecisionRule, JointKind, Outcome, Reason
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, WorseDirection, worse_of_any, worse_of_both
 from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.clocks import latest_is_proven
-from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, Exact, mdb_text
+from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, Exact, mdb_text
 from worker.judgement.numbers.limits import Limit, hold
 from worker.judgement.rules.base import Rule, attempts_at, count_attempts, hold_known_part, joint_finding, most_db
 from worker.judgement.traces.places import Place

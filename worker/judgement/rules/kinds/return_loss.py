@@ -6,13 +6,14 @@ from service.vocabulary.criteria.base import Test
 from service.vocabulary.criteria.links import ReturnLossCriterion
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import RecordReading
+from service.vocabulary.quantities import PDB_PER_MDB
 from service.vocabulary.words import Qualifier, Reason
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.link_tests import end_to_end_test, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.returned_light import returned_light
 from worker.judgement.history.acts import Measurement, ReturnLoss, Trace
-from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, mdb_text
+from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mdb_text
 from worker.judgement.rules.base import Rule, least_db
 from worker.judgement.words import DIRECTION_LABELS
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from service.vocabulary.criteria.joints import StrayLossCriterion
 from service.vocabulary.design.layout import Layout
+from service.vocabulary.quantities import PDB_PER_MDB
 from service.vocabulary.words import Outcome
 from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Finding, Judgement
@@ -12,7 +13,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import UnexpectedSpot, reading_of_event, section_at, unexpected_spots
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.validity import Side
-from worker.judgement.numbers.exact import PDB_PER_MDB, PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
+from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
 from worker.judgement.rules.base import Rule, link_finding, most_db, section_finding
 from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS
 

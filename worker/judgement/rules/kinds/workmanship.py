@@ -19,12 +19,13 @@ from service.vocabulary.criteria.workmanship import (
 )
 from service.vocabulary.design.layout import Joint
 from service.vocabulary.findings.finding import RecordReading
+from service.vocabulary.quantities import decimal_text
 from service.vocabulary.words import JointKind, Outcome, Reason, SpliceMethod, Unit
 from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import CalibrationAct, SpliceAct
 from worker.judgement.numbers.clocks import Stamp, age_us, latest_is_proven, order_is_proven
-from worker.judgement.numbers.exact import PARTS, decimal_text, limit_mdb, parts_text
+from worker.judgement.numbers.exact import PARTS, limit_mdb, parts_text
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule, attempts_at, joint_finding
 from worker.judgement.traces.places import Place
