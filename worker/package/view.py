@@ -9,6 +9,7 @@ from worker.package.data.findings import Finding, by_quantity
 from worker.package.data.records import outline_of
 from worker.package.document_model import PackageView, Section
 from worker.package.sections.accumulated import accumulated_section
+from worker.package.sections.audit_head import audit_section
 from worker.package.sections.cautions import cautions_section
 from worker.package.sections.concessions import concessions_section
 from worker.package.sections.cover import build_cover
@@ -16,17 +17,12 @@ from worker.package.sections.criteria import criteria_section
 from worker.package.sections.decision_summary import decision_summary
 from worker.package.sections.distribution import distribution_section
 from worker.package.sections.earlier import earlier_section
-from worker.package.sections.evidence import audit_section, ended_records_section, instruments_section
-from worker.package.sections.fibres import identity_section, length_section, link_section, return_loss_section
+from worker.package.sections.ended_records import ended_records_section
 from worker.package.sections.findings import nonconforming_section, open_section, submitted_findings
-from worker.package.sections.joints import (
-    beside_joints_section,
-    connections_section,
-    joints_section,
-    statistics_section,
-)
+from worker.package.sections.instruments import instruments_section
 from worker.package.sections.matrix import matrix_section
 from worker.package.sections.missing_glyphs import find_missing_glyphs, glyphs_section
+from worker.package.sections.quantities import BY_FIBRE, STATISTICS
 from worker.package.sections.records import records_section
 from worker.package.sections.route import route_section
 from worker.package.sections.route_scale import route_scale_section
@@ -65,16 +61,10 @@ def build_view(content: PackageContent) -> PackageView:
             unexpected_events_section(content, unexpected),
             concessions_section(content, findings),
             matrix_section(content, findings),
-            statistics_section(grouped),
+            STATISTICS.of(grouped),
             distribution_section(content, grouped),
             accumulated_section(content, grouped),
-            link_section(grouped),
-            joints_section(grouped),
-            connections_section(grouped),
-            beside_joints_section(grouped),
-            return_loss_section(grouped),
-            length_section(grouped),
-            identity_section(grouped),
+            *(section.of(grouped) for section in BY_FIBRE),
             workmanship_section(content, grouped.get(Quantity.WORKMANSHIP, ())),
             *recorded,
             suspicions_section(suspicions),

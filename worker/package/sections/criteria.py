@@ -10,6 +10,7 @@ from worker.package.data.content import PackageContent
 from worker.package.data.findings import Finding
 from worker.package.document_model import Column, Fact, Facts, Kind, Paragraph, Section, Subheading, Table
 from worker.package.phrases import UNKNOWN, words
+from worker.package.sections.columns import Shown, number_column, table_of, text_column
 from worker.package.wording.criteria import decision_text, held_text, where_text
 from worker.package.wording.values import texts_of
 
@@ -26,7 +27,7 @@ def criteria_section(content: PackageContent, findings: Sequence[Finding]) -> Se
         title="Criteria as agreed",
         blocks=(
             _agreement(content),
-            Table(columns=_CRITERION_COLUMNS, rows=tuple(map(_criterion_row, content.criteria.criteria))),
+            table_of(_CRITERION_COLUMNS, content.criteria.criteria),
             Paragraph(text=_HOUSE_RULES, is_note=True),
             Subheading(text="Findings by criterion, segments submitted"),
             Table(columns=_COUNT_COLUMNS, rows=tuple(_count_rows(content, findings))),
@@ -34,13 +35,13 @@ def criteria_section(content: PackageContent, findings: Sequence[Finding]) -> Se
     )
 
 
-_CRITERION_COLUMNS = (
-    Column(heading="Code", share=80),
-    Column(heading="What is held", share=66),
-    Column(heading="Wavelength", unit="nm", share=48, kind=Kind.NUMBER),
-    Column(heading="Limit", share=200),
-    Column(heading="Force", share=44),
-    Column(heading="Clause", share=60),
+_CRITERION_COLUMNS: tuple[Shown[AnyCriterion], ...] = (
+    text_column("Code", 80, lambda one: one.code),
+    text_column("What is held", 66, lambda one: words(one.quantity)),
+    number_column("Wavelength", 48, lambda one: texts_of(one).get("wavelength_nm", UNKNOWN), unit="nm"),
+    text_column("Limit", 200, lambda one: f"{held_text(one)}{decision_text(one)}{where_text(one)}"),
+    text_column("Force", 44, lambda one: words(one.force)),
+    text_column("Clause", 60, lambda one: one.clause or UNKNOWN),
 )
 _COUNT_COLUMNS = (
     Column(heading="Code", share=120),
@@ -53,49 +54,32 @@ _COUNT_COLUMNS = (
 def _agreement(content: PackageContent) -> Facts:
     criteria = content.criteria
     stated, placing = texts_of(criteria), texts_of(criteria.placing)
-    return Facts(
-        facts=(
-            Fact(label="Title", value=criteria.title),
-            Fact(label="Version", value=str(content.criteria_version)),
-            Fact(label="Document", value=criteria.document or UNKNOWN),
-            Fact(
-                label="Tests count",
-                value="when made after the closure was last sealed"
-                if criteria.final_after_sealing
-                else "whether or not the closure was sealed before them",
-            ),
-            Fact(label="Rework voids", value=f"the earlier tests of {_REWORKED[criteria.rework_voids]}"),
-            Fact(
-                label="Placing",
-                value=f"an event belongs to a joint no further away than {placing['tolerance_m']} m or "
-                f"{placing['tolerance_percent']} % of the length tested, whichever is more",
-            ),
-            Fact(
-                label="Scale",
-                value="a trace may be longer or shorter than the design by "
-                f"{placing['scale_percent']} % of the length tested",
-            ),
-            Fact(
-                label="Off its spot",
-                value="a joint that traces from both ends show at one spot may lie "
-                f"{placing['off_spot_m']} m away, where no other can be meant",
-            ),
-            Fact(
-                label="Dead zone",
-                value=f"nothing is seen apart within {placing['dead_zone_pulses']} pulse lengths behind a reflection",
-            ),
-            Fact(label="Dark fibres", value=_dark_text(criteria.dark_fibres_tolerated)),
-            Fact(label="Acceptance", value=_acceptance_text(criteria.deemed_after_days)),
-            Fact(label="Signatures", value=_SIGNATURES[criteria.signature_level]),
-            Fact(label="Release", value=_RELEASES[criteria.release]),
-            Fact(
-                label="Below zero",
-                value=f"a mean of both directions over {stated['mean_below_zero_db']} dB below zero proves nothing",
-            ),
-        )
-    )
+    facts = {
+        "Title": criteria.title,
+        "Version": str(content.criteria_version),
+        "Document": criteria.document or UNKNOWN,
+        "Tests count": _COUNTING[criteria.final_after_sealing],
+        "Rework voids": f"the earlier tests of {_REWORKED[criteria.rework_voids]}",
+        "Placing": f"an event belongs to a joint no further away than {placing['tolerance_m']} m or "
+        f"{placing['tolerance_percent']} % of the length tested, whichever is more",
+        "Scale": "a trace may be longer or shorter than the design by "
+        f"{placing['scale_percent']} % of the length tested",
+        "Off its spot": "a joint that traces from both ends show at one spot may lie "
+        f"{placing['off_spot_m']} m away, where no other can be meant",
+        "Dead zone": f"nothing is seen apart within {placing['dead_zone_pulses']} pulse lengths behind a reflection",
+        "Dark fibres": _dark_text(criteria.dark_fibres_tolerated),
+        "Acceptance": _acceptance_text(criteria.deemed_after_days),
+        "Signatures": _SIGNATURES[criteria.signature_level],
+        "Release": _RELEASES[criteria.release],
+        "Below zero": f"a mean of both directions over {stated['mean_below_zero_db']} dB below zero proves nothing",
+    }
+    return Facts(facts=tuple(Fact(label=label, value=value) for label, value in facts.items()))
 
 
+_COUNTING = {
+    True: "when made after the closure was last sealed",
+    False: "whether or not the closure was sealed before them",
+}
 _REWORKED = {Voiding.FIBRE: "that fibre", Voiding.CLOSURE: "every fibre that runs through that closure"}
 _SIGNATURES = {
     None: "at the level that the service's settings allow",
@@ -123,17 +107,6 @@ def _dark_text(tolerated: int) -> str:
     if not tolerated:
         return "none is tolerated"
     return f"up to {tolerated} of the route may be dark and stay so, neither accepted nor paid"
-
-
-def _criterion_row(criterion: AnyCriterion) -> tuple[str, ...]:
-    return (
-        criterion.code,
-        words(criterion.quantity),
-        texts_of(criterion).get("wavelength_nm", UNKNOWN),
-        f"{held_text(criterion)}{decision_text(criterion)}{where_text(criterion)}",
-        words(criterion.force),
-        UNKNOWN if criterion.clause is None else criterion.clause,
-    )
 
 
 def _count_rows(content: PackageContent, findings: Sequence[Finding]) -> Iterator[tuple[str, ...]]:

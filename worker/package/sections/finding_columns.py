@@ -1,103 +1,99 @@
 """The columns of tables of findings, each with what it shows of one."""
 
-from collections.abc import Callable, Iterator, Sequence
-from typing import NamedTuple
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
-from service.vocabulary.words import Unit
-from worker.package.data.findings import Finding
-from worker.package.document_model import Block, Column, Kind, Role, Table, titled
+from service.vocabulary.words import Quantity, Unit
+from worker.package.data.findings import Finding, FindingsByQuantity
+from worker.package.document_model import Block, Role, Section, Subheading, Table, listing
 from worker.package.phrases import UNKNOWN, number_text, words
+from worker.package.sections.columns import Shown, number_column, outcome_column, table_of, text_column
 from worker.package.wording.values import (
     A_TO_B,
     B_TO_A,
     fibre_text,
     grade_text,
     limit_text,
-    place_text,
     reading_text,
     value_text,
 )
 
-
-class FindingColumn(NamedTuple):
-    """A column, and what it shows of a finding."""
-
-    column: Column
-    text: Callable[[Finding], str]
+FindingColumn = Shown[Finding]
 
 
 def finding_table(shown: Sequence[FindingColumn], findings: Sequence[Finding]) -> Table:
     """Return one row for each finding; how firmly decisions stand has a column where there is anything to say."""
-    if any(map(grade_text, findings)):
-        shown = (*shown, _GRADE)
-    # Equal texts as one: the findings they come from can be let go once the rows stand.
-    known: dict[str, str] = {}
-    columns = [[known.setdefault(text, text) for text in map(one.text, findings)] for one in shown]
-    return Table(columns=tuple(one.column for one in shown), rows=tuple(zip(*columns, strict=True)), is_grouped=True)
-
-
-def titled_findings(*tables: tuple[str, Sequence[FindingColumn], Sequence[Finding]]) -> Iterator[Block]:
-    """Give those of some tables of findings that have any, each under its own heading."""
-    return titled(*((heading, finding_table(shown, findings)) for heading, shown, findings in tables))
+    with_grade = (*shown, _GRADE) if any(map(grade_text, findings)) else shown
+    return table_of(with_grade, findings, is_grouped=True)
 
 
 def measured_in(unit: Unit, *, value: str = "Value", limit: str = "Limit") -> tuple[FindingColumn, ...]:
     """Return the columns of a value held against a limit."""
     return (
-        FindingColumn(Column(heading=value, unit=unit, share=66, kind=Kind.NUMBER), value_text),
-        FindingColumn(Column(heading=limit, unit=unit, share=44, kind=Kind.NUMBER), _bare_limit),
-        FindingColumn(Column(heading="Margin", unit=unit, share=44, kind=Kind.NUMBER), _margin),
+        number_column(value, 66, value_text, unit=unit),
+        number_column(limit, 44, lambda finding: finding.limit or UNKNOWN, unit=unit),
+        number_column("Margin", 44, _margin, unit=unit),
     )
 
 
 def read_both_ways(unit: Unit) -> tuple[FindingColumn, ...]:
     """Return the columns of what was read in each direction."""
     return (
-        FindingColumn(
-            Column(heading="A to B", unit=unit, share=44, kind=Kind.NUMBER), lambda one: reading_text(one, A_TO_B)
-        ),
-        FindingColumn(
-            Column(heading="B to A", unit=unit, share=44, kind=Kind.NUMBER), lambda one: reading_text(one, B_TO_A)
-        ),
+        number_column("A to B", 44, lambda finding: reading_text(finding, A_TO_B), unit=unit),
+        number_column("B to A", 44, lambda finding: reading_text(finding, B_TO_A), unit=unit),
     )
 
 
-def place_column(heading: str, *, share: float) -> FindingColumn:
-    """Return the column of where something is."""
-    return FindingColumn(Column(heading=heading, share=share), place_text)
-
-
-def detail_column(heading: str, *, share: float) -> FindingColumn:
-    """Return the column of what else is to be said."""
-    return FindingColumn(Column(heading=heading, share=share), reason_text)
-
-
-def reason_text(finding: Finding) -> str:
+def detail_text(finding: Finding) -> str:
     """Return what is to be said of a finding in a sentence, or at least its reason."""
     return finding.detail or words(finding.reason or UNKNOWN)
-
-
-def _bare_limit(finding: Finding) -> str:
-    return finding.limit or UNKNOWN
 
 
 def _margin(finding: Finding) -> str:
     return finding.margin or UNKNOWN
 
 
-FIBRE = FindingColumn(Column(heading="Fibre", share=30, kind=Kind.NUMBER, role=Role.FIBRE), fibre_text)
-FIBRE_LINK = FindingColumn(Column(heading="Fibre", share=30, kind=Kind.NUMBER, role=Role.FIBRE_LINK), fibre_text)
-POSITION = FindingColumn(
-    Column(heading="Position", share=36, kind=Kind.NUMBER), lambda finding: number_text(finding.position)
+FIBRE: FindingColumn = number_column("Fibre", 30, fibre_text, role=Role.FIBRE)
+FIBRE_LINK: FindingColumn = number_column("Fibre", 30, fibre_text, role=Role.FIBRE_LINK)
+POSITION: FindingColumn = number_column("Position", 36, lambda finding: number_text(finding.position))
+WAVELENGTH: FindingColumn = number_column(
+    "Wavelength", 48, lambda finding: number_text(finding.wavelength_nm), unit="nm"
 )
-WAVELENGTH = FindingColumn(
-    Column(heading="Wavelength", unit="nm", share=48, kind=Kind.NUMBER),
-    lambda finding: number_text(finding.wavelength_nm),
-)
-CRITERION = FindingColumn(Column(heading="Criterion", share=84), lambda finding: finding.criterion)
-ANY_VALUE = FindingColumn(Column(heading="Value", share=66, kind=Kind.NUMBER), value_text)
-ANY_LIMIT = FindingColumn(Column(heading="Limit", share=54, kind=Kind.NUMBER), limit_text)
-ANY_MARGIN = FindingColumn(Column(heading="Margin", share=50, kind=Kind.NUMBER), _margin)
-UNIT = FindingColumn(Column(heading="Unit", share=36), lambda finding: finding.unit or UNKNOWN)
-OUTCOME = FindingColumn(Column(heading="Outcome", share=77, kind=Kind.OUTCOME), lambda finding: finding.outcome.value)
-_GRADE = FindingColumn(Column(heading="Decision", share=76), grade_text)
+CRITERION: FindingColumn = text_column("Criterion", 84, lambda finding: finding.criterion)
+ANY_VALUE: FindingColumn = number_column("Value", 66, value_text)
+ANY_LIMIT: FindingColumn = number_column("Limit", 54, limit_text)
+ANY_MARGIN: FindingColumn = number_column("Margin", 50, _margin)
+UNIT: FindingColumn = text_column("Unit", 36, lambda finding: finding.unit or UNKNOWN)
+OUTCOME: FindingColumn = outcome_column(77, lambda finding: finding.outcome.value)
+_GRADE: FindingColumn = text_column("Decision", 76, grade_text)
+
+
+@dataclass(frozen=True)
+class FindingTable:
+    """The table of one quantity's findings: by fibre and place, with what it shows of each beside its outcome."""
+
+    quantity: Quantity
+    place: FindingColumn
+    shows: Sequence[FindingColumn] = ()
+    detail: FindingColumn | None = None
+    heading: str | None = None
+
+    def blocks(self, findings: Sequence[Finding]) -> Iterator[Block]:
+        """Give the table under its heading, or nothing."""
+        if findings:
+            if self.heading is not None:
+                yield Subheading(text=self.heading)
+            detail = () if self.detail is None else (self.detail,)
+            yield finding_table((FIBRE, self.place, *self.shows, OUTCOME, *detail), findings)
+
+
+class FindingSection:
+    """A section that lists findings, quantity by quantity."""
+
+    def __init__(self, title: str, *tables: FindingTable, note: str | None = None) -> None:
+        self.title, self.tables, self.note = title, tables, note
+
+    def of(self, findings: FindingsByQuantity) -> Section:
+        """Return the section for some findings: quantities without any are left out."""
+        blocks = (block for table in self.tables for block in table.blocks(findings.get(table.quantity, ())))
+        return listing(title=self.title, blocks=blocks, note=self.note)

@@ -6,19 +6,18 @@ from service.vocabulary.words import Force, Outcome
 from worker.package.data.content import PackageContent
 from worker.package.data.declarations import OPEN_TITLES
 from worker.package.data.findings import Finding, read_finding
-from worker.package.document_model import Column, Section, listing
+from worker.package.document_model import Section, listing
+from worker.package.sections.columns import text_column
 from worker.package.sections.finding_columns import (
     ANY_LIMIT,
     ANY_VALUE,
     FIBRE_LINK,
     POSITION,
     UNIT,
-    FindingColumn,
-    detail_column,
+    detail_text,
     finding_table,
-    place_column,
 )
-from worker.package.wording.values import LEAST
+from worker.package.wording.values import LEAST, place_text
 
 _FALLBACK_TITLE = "Out of specification, and conforming only by fallback after documented attempts"
 _OPEN_NOTE = f"{LEAST} stands before a limit that is the least that is allowed; every other is the most."
@@ -71,12 +70,12 @@ def _criterion_text(finding: Finding) -> str:
 
 _OPEN_COLUMNS = (
     FIBRE_LINK,
-    place_column("Place", share=68),
+    text_column("Place", 68, place_text),
     POSITION,
-    FindingColumn(Column(heading="Criterion", share=84), _criterion_text),
+    text_column("Criterion", 84, _criterion_text),
     ANY_VALUE,
     ANY_LIMIT,
     UNIT,
-    detail_column("Reason", share=170),
+    text_column("Reason", 170, detail_text),
 )
 _LIMIT_COLUMN = _OPEN_COLUMNS.index(ANY_LIMIT)

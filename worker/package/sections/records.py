@@ -1,12 +1,13 @@
 """The records that the findings stand on: the tests of each fibre, and the work at each site, with who made them."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from service.vocabulary.words import RecordKind
 from worker.package.data.content import PackageContent
 from worker.package.data.records import RecordOutline
-from worker.package.document_model import Column, Kind, Role, Section, Table, listing, titled
+from worker.package.document_model import Role, Section, listing, titled
 from worker.package.phrases import UNKNOWN, number_text, numbers_text, utc_text, words
+from worker.package.sections.columns import Shown, number_column, table_of, text_column
 from worker.package.wording.records import TESTS, connection_text, ends_text, named_test, result_text, telling_digits
 
 RECORDS_TITLE = "Records behind the findings"
@@ -25,35 +26,25 @@ def records_section(content: PackageContent, records: Sequence[RecordOutline]) -
     digits = telling_digits([record.id for record in records])
     scope = content.fibres_in_scope
     shown = [record for record in records if not record.is_ended and _is_about(record, scope)]
-    tests = Table(columns=_TEST_COLUMNS, rows=tuple(_test_rows(shown, digits)), is_grouped=True)
-    work = Table(columns=_WORK_COLUMNS, rows=tuple(_work_rows(content, shown, digits)), is_grouped=True)
-    blocks = titled(("Tests by fibre", tests), ("Work by site", work))
+    order = {site.id: index for index, site in enumerate(content.design.sites)}
+    # A later design may have left a site out at which there was work.
+    work = sorted(
+        (record for record in shown if record.kind in _WORK),
+        key=lambda one: (order.get(one.site or "", len(order)), one.site or "", one.made_at, one.id),
+    )
+    tests = sorted(
+        (record for record in shown if record.kind in TESTS),
+        key=lambda one: (one.fibre, named_test(one), ends_text(one), one.made_at, one.id),
+    )
+    made_by: tuple[Shown[RecordOutline], ...] = (
+        text_column("By", 34, lambda one: one.operator),
+        text_column("Record", 40, lambda one: one.id[:digits]),
+    )
+    blocks = titled(
+        ("Tests by fibre", table_of((*_TEST_COLUMNS, *made_by), tests, is_grouped=True)),
+        ("Work by site", table_of((*_WORK_COLUMNS, *made_by), work, is_grouped=True)),
+    )
     return listing(title=RECORDS_TITLE, blocks=blocks, note=_NOTE)
-
-
-_MADE = Column(heading="Made", unit="UTC", share=92)
-_BY = Column(heading="By", share=34)
-_RECORD = Column(heading="Record", share=40)
-_TEST_COLUMNS = (
-    Column(heading="Fibre", share=26, kind=Kind.NUMBER, role=Role.FIBRE),
-    Column(heading="Test", share=92),
-    Column(heading="From and to", share=70),
-    _MADE,
-    Column(heading="Result", share=60),
-    Column(heading="Instruments", share=80),
-    _BY,
-    _RECORD,
-)
-_WORK_COLUMNS = (
-    Column(heading="Site", share=66),
-    Column(heading="Work", share=70),
-    Column(heading="Fibres", share=60),
-    _MADE,
-    Column(heading="Attempt", share=36, kind=Kind.NUMBER),
-    Column(heading="Splicer", share=60),
-    _BY,
-    _RECORD,
-)
 
 
 def _is_about(record: RecordOutline, scope: frozenset[int]) -> bool:
@@ -61,38 +52,6 @@ def _is_about(record: RecordOutline, scope: frozenset[int]) -> bool:
     if record.spliced_fibres:
         return not scope.isdisjoint(record.spliced_fibres)
     return record.fibre is None or record.fibre in scope
-
-
-def _test_rows(records: Sequence[RecordOutline], digits: int) -> Iterator[tuple[str, ...]]:
-    tests = (record for record in records if record.kind in TESTS)
-    for one in sorted(tests, key=lambda one: (one.fibre, named_test(one), ends_text(one), one.made_at, one.id)):
-        yield (
-            number_text(one.fibre),
-            named_test(one),
-            ends_text(one),
-            utc_text(one.made_at),
-            result_text(one),
-            " / ".join(instrument.serial for instrument in one.instruments) or UNKNOWN,
-            one.operator,
-            one.id[:digits],
-        )
-
-
-def _work_rows(content: PackageContent, records: Sequence[RecordOutline], digits: int) -> Iterator[tuple[str, ...]]:
-    order = {site.id: index for index, site in enumerate(content.design.sites)}
-    work = ((record.site or "", record) for record in records if record.kind in _WORK)
-    # A later design may have left a site out at which there was work.
-    for site, one in sorted(work, key=lambda at: (order.get(at[0], len(order)), at[0], at[1].made_at, at[1].id)):
-        yield (
-            site,
-            _work_text(one),
-            _fibres_text(one),
-            utc_text(one.made_at),
-            number_text(one.attempt),
-            one.splicer_serial or UNKNOWN,
-            one.operator,
-            one.id[:digits],
-        )
 
 
 def _work_text(record: RecordOutline) -> str:
@@ -107,3 +66,22 @@ def _work_text(record: RecordOutline) -> str:
 
 def _fibres_text(record: RecordOutline) -> str:
     return numbers_text(sorted(set(record.spliced_fibres))) or number_text(record.fibre)
+
+
+_MADE: Shown[RecordOutline] = text_column("Made", 92, lambda one: utc_text(one.made_at), unit="UTC")
+_TEST_COLUMNS: tuple[Shown[RecordOutline], ...] = (
+    number_column("Fibre", 26, lambda one: number_text(one.fibre), role=Role.FIBRE),
+    text_column("Test", 92, named_test),
+    text_column("From and to", 70, ends_text),
+    _MADE,
+    text_column("Result", 60, result_text),
+    text_column("Instruments", 80, lambda one: " / ".join(each.serial for each in one.instruments) or UNKNOWN),
+)
+_WORK_COLUMNS: tuple[Shown[RecordOutline], ...] = (
+    text_column("Site", 66, lambda one: one.site or ""),
+    text_column("Work", 70, _work_text),
+    text_column("Fibres", 60, _fibres_text),
+    _MADE,
+    number_column("Attempt", 36, lambda one: number_text(one.attempt)),
+    text_column("Splicer", 60, lambda one: one.splicer_serial or UNKNOWN),
+)

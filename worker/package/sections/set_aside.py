@@ -1,14 +1,15 @@
 """Tests that do not count, and tests that were made again: testing until it conforms is shown, not hidden."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 from service.vocabulary.words import RecordKind
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import Finding
 from worker.package.data.records import RecordOutline
-from worker.package.document_model import Column, Kind, Role, Section, Table, listing
+from worker.package.document_model import Role, Section, listing
 from worker.package.phrases import number_text, utc_text, words
+from worker.package.sections.columns import Shown, number_column, table_of, text_column
 from worker.package.wording.records import TESTS, ends_text, named_test, result_text, telling_digits
 
 _NOTE = (
@@ -33,20 +34,19 @@ def set_aside_section(
     void, again = _void_of(findings), _repeated(content, records)
     listed = [record for record in records if record.id in void or record.id in again]
     digits = telling_digits([record.id for record in records])
-    rows = tuple(_rows(listed, void, used=_used(content) if listed else frozenset(), digits=digits))
-    table = Table(columns=_COLUMNS, rows=rows, is_grouped=True)
+    used = _used(content) if listed else frozenset()
+    columns: tuple[Shown[RecordOutline], ...] = (
+        number_column("Fibre", 26, lambda one: number_text(one.fibre), role=Role.FIBRE_LINK),
+        text_column("Test", 84, named_test),
+        text_column("From and to", 56, ends_text),
+        text_column("Made", 76, lambda one: utc_text(one.made_at), unit="UTC"),
+        text_column("Result", 52, result_text),
+        text_column("What became of it", 150, lambda one: _fate_text(void.get(one.id, {}), is_used=one.id in used)),
+        text_column("Record", 40, lambda one: one.id[:digits]),
+    )
+    in_order = sorted(listed, key=lambda one: (*_subject_of(one), one.made_at, one.id))
+    table = table_of(columns, in_order, is_grouped=True)
     return listing(title="Tests set aside and tests repeated", blocks=[table], note=_NOTE)
-
-
-_COLUMNS = (
-    Column(heading="Fibre", share=26, kind=Kind.NUMBER, role=Role.FIBRE_LINK),
-    Column(heading="Test", share=84),
-    Column(heading="From and to", share=56),
-    Column(heading="Made", unit="UTC", share=76),
-    Column(heading="Result", share=52),
-    Column(heading="What became of it", share=150),
-    Column(heading="Record", share=40),
-)
 
 
 def _void_of(findings: Sequence[Finding]) -> _Void:
@@ -73,21 +73,6 @@ def _subject_of(record: RecordOutline) -> _Subject:
 
 def _used(content: PackageContent) -> frozenset[str]:
     return frozenset(reading["record"] for finding in content.all_findings() for reading in finding["readings"])
-
-
-def _rows(
-    listed: Sequence[RecordOutline], void: _Void, *, used: frozenset[str], digits: int
-) -> Iterator[tuple[str, ...]]:
-    for record in sorted(listed, key=lambda one: (*_subject_of(one), one.made_at, one.id)):
-        yield (
-            number_text(record.fibre),
-            named_test(record),
-            ends_text(record),
-            utc_text(record.made_at),
-            result_text(record),
-            _fate_text(void.get(record.id, {}), is_used=record.id in used),
-            record.id[:digits],
-        )
 
 
 def _fate_text(void: Mapping[str, Sequence[Finding]], *, is_used: bool) -> str:

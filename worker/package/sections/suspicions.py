@@ -5,8 +5,9 @@ from collections.abc import Sequence
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from worker.package.data.content import PackageContent
-from worker.package.document_model import Column, Kind, Section, Table, listing
+from worker.package.document_model import Section, listing
 from worker.package.phrases import UNKNOWN, numbers_text, words
+from worker.package.sections.columns import Shown, number_column, table_of, text_column
 
 SUSPICIONS_TITLE = "Suspicions"
 
@@ -20,7 +21,7 @@ _NAMED_RECORDS = 3
 
 def suspicions_section(suspicions: Sequence[SuspicionDocument]) -> Section:
     """Return the suspicions, each with what was seen and how likely that is in honest work."""
-    table = Table(columns=_COLUMNS, rows=tuple(map(_row, suspicions)))
+    table = table_of(_COLUMNS, suspicions)
     return listing(title=SUSPICIONS_TITLE, blocks=[table], note=_NOTE)
 
 
@@ -34,24 +35,14 @@ def submitted_suspicions(content: PackageContent) -> Sequence[SuspicionDocument]
     return [one for one in found if not one["fibres"] or not own.isdisjoint(one["fibres"])]
 
 
-_COLUMNS = (
-    Column(heading="What", share=80),
-    Column(heading="Fibres", share=50, kind=Kind.NUMBER),
-    Column(heading="What was seen", share=150),
-    Column(heading="Chance in honest work", share=70),
-    Column(heading="Records", share=130),
-)
-
-
-def _row(suspicion: SuspicionDocument) -> tuple[str, ...]:
-    return (
-        words(suspicion["kind"]),
-        numbers_text(sorted(suspicion["fibres"])) or UNKNOWN,
-        suspicion["detail"],
-        suspicion["chance"] or UNKNOWN,
-        _records_text(suspicion["records"]),
-    )
-
-
 def _records_text(named: Sequence[str]) -> str:
     return ", ".join(named) if len(named) <= _NAMED_RECORDS else f"{len(named)} records, named in the attached findings"
+
+
+_COLUMNS: tuple[Shown[SuspicionDocument], ...] = (
+    text_column("What", 80, lambda one: words(one["kind"])),
+    number_column("Fibres", 50, lambda one: numbers_text(sorted(one["fibres"])) or UNKNOWN),
+    text_column("What was seen", 150, lambda one: one["detail"]),
+    text_column("Chance in honest work", 70, lambda one: one["chance"] or UNKNOWN),
+    text_column("Records", 130, lambda one: _records_text(one["records"])),
+)

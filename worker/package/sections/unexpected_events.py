@@ -11,6 +11,7 @@ from service.vocabulary.quantities import UM_PER_M
 from worker.package.data.content import PackageContent
 from worker.package.document_model import Column, Kind, Role, Section, Table, listing
 from worker.package.phrases import UNKNOWN, words
+from worker.package.sections.columns import Shown, number_column, table_of, text_column
 from worker.package.wording.values import DIRECTIONS
 
 UNEXPECTED_EVENTS_TITLE = "Losses on no joint"
@@ -43,24 +44,24 @@ def submitted_unexpected_events(content: PackageContent) -> Sequence[UnexpectedE
 
 def unexpected_events_section(content: PackageContent, unexpected: Sequence[UnexpectedEvent]) -> Section:
     """Return the losses on no joint, each between the sites that it lies between, and what else traces tell."""
-    table = Table(columns=_COLUMNS, rows=tuple(_rows(content, unexpected)), is_grouped=True)
+    layout = Layout(content.design)
+    columns: tuple[Shown[UnexpectedEvent], ...] = (
+        number_column("Fibre", 28, lambda one: str(one.fibre), role=Role.FIBRE_LINK),
+        number_column("From A", 56, lambda one: one.event["from_a_m"], unit="m"),
+        text_column("Lies", 74, lambda one: _lies_text(layout, from_a_m=Decimal(one.event["from_a_m"]))),
+        text_column("Section", 50, lambda one: one.event.get("section", UNKNOWN)),
+        number_column("From its start", 56, lambda one: one.event.get("cable_m", UNKNOWN), unit="m"),
+        text_column("Direction", 44, lambda one: DIRECTIONS[one.event["direction"]]),
+        number_column("Wavelength", 48, lambda one: str(one.event["wavelength_nm"]), unit="nm"),
+        number_column("Loss", 40, lambda one: one.event.get("loss_db", UNKNOWN), unit="dB"),
+        text_column("Record", 130, lambda one: one.event["record"]),
+    )
+    table = table_of(columns, unexpected, is_grouped=True)
     section = listing(title=UNEXPECTED_EVENTS_TITLE, blocks=[table], note=_NOTE)
     others = [fibre for fibre in content.fibres if not _OTHERS.isdisjoint(fibre)]
     rows = tuple(row for fibre in _submitted(content, others) for row in _other_rows(fibre))
     return section.followed_by(_OTHERS_TITLE, Table(columns=_OTHERS_COLUMNS, rows=rows, is_grouped=True))
 
-
-_COLUMNS = (
-    Column(heading="Fibre", share=28, kind=Kind.NUMBER, role=Role.FIBRE_LINK),
-    Column(heading="From A", unit="m", share=56, kind=Kind.NUMBER),
-    Column(heading="Lies", share=74),
-    Column(heading="Section", share=50),
-    Column(heading="From its start", unit="m", share=56, kind=Kind.NUMBER),
-    Column(heading="Direction", share=44),
-    Column(heading="Wavelength", unit="nm", share=48, kind=Kind.NUMBER),
-    Column(heading="Loss", unit="dB", share=40, kind=Kind.NUMBER),
-    Column(heading="Record", share=130),
-)
 
 _OTHERS = frozenset({"breaks", "short_traces", "off_spot", "unlike_traces"})
 _OTHERS_TITLE = "Ends of fibre, joints off their spot, and traces that fit something else"
@@ -72,22 +73,6 @@ _OTHERS_COLUMNS = (
     Column(heading="From its start", unit="m", share=56, kind=Kind.NUMBER),
     Column(heading="Records", share=130),
 )
-
-
-def _rows(content: PackageContent, unexpected: Sequence[UnexpectedEvent]) -> Iterator[tuple[str, ...]]:
-    layout = Layout(content.design)
-    for one in unexpected:
-        event = one.event
-        yield (
-            str(one.fibre),
-            event["from_a_m"],
-            _lies_text(layout, from_a_m=Decimal(event["from_a_m"])),
-            *_in_cable(event),
-            DIRECTIONS[event["direction"]],
-            str(event["wavelength_nm"]),
-            event.get("loss_db", UNKNOWN),
-            event["record"],
-        )
 
 
 def _submitted(content: PackageContent, fibres: Sequence[FibreDocument]) -> Sequence[FibreDocument]:

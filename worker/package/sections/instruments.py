@@ -1,12 +1,10 @@
-"""What the findings stand on: instruments, records that no longer count, and the head of the audit chain."""
+"""The instruments behind the findings, and how splicers were calibrated."""
 
 from collections.abc import Iterator, Sequence
 
-from worker.package.data.content import PackageContent
 from worker.package.data.records import ArcCalibration, RecordOutline
-from worker.package.document_model import Column, Fact, Facts, Kind, Paragraph, Section, Table, listing
-from worker.package.phrases import UNKNOWN, utc_text, words
-from worker.package.wording.records import subject_text
+from worker.package.document_model import Column, Kind, Section, Table, listing
+from worker.package.phrases import UNKNOWN, utc_text
 
 
 def instruments_section(records: Sequence[RecordOutline]) -> Section:
@@ -15,33 +13,6 @@ def instruments_section(records: Sequence[RecordOutline]) -> Section:
     arcs = sorted(_arc_row(one, one.arc) for one in records if one.arc is not None and not one.is_ended)
     arc_table = Table(columns=_ARC_COLUMNS, rows=arcs, is_grouped=True)
     return listing(title="Instruments and calibrations", blocks=[table]).followed_by("Arc calibrations", arc_table)
-
-
-def ended_records_section(records: Sequence[RecordOutline]) -> Section:
-    """Return the records that were replaced or withdrawn, and those whose clock is in doubt."""
-    rows = sorted(_record_row(record) for record in records if record.is_ended or record.clock_is_flagged)
-    table = Table(columns=_RECORD_COLUMNS, rows=rows)
-    return listing(title="Replaced, withdrawn and doubted records", blocks=[table])
-
-
-def audit_section(content: PackageContent) -> Section:
-    """Return where the project's audit chain stood when the package was made."""
-    return Section(
-        title="Audit head",
-        blocks=(
-            Paragraph(
-                text="Every request that changes something in this project, and every use of the signing key, adds "
-                "an entry to a chain in which each entry holds the hash of the one before. When this package was "
-                "made the chain ended with this entry."
-            ),
-            Facts(
-                facts=(
-                    Fact(label="Entry", value=str(content.audit.sequence)),
-                    Fact(label="SHA-256", value=content.audit.hash, is_code=True),
-                )
-            ),
-        ),
-    )
 
 
 _INSTRUMENT_COLUMNS = (
@@ -62,13 +33,6 @@ _ARC_COLUMNS = (
     Column(heading="Humidity", unit="%", share=44, kind=Kind.NUMBER),
     Column(heading="Pressure", unit="hPa", share=44, kind=Kind.NUMBER),
     Column(heading="Altitude", unit="m", share=40, kind=Kind.NUMBER),
-)
-_RECORD_COLUMNS = (
-    Column(heading="Made", unit="UTC", share=82),
-    Column(heading="Kind", share=50),
-    Column(heading="About", share=80),
-    Column(heading="Why it is listed", share=120),
-    Column(heading="Record", share=164),
 )
 
 
@@ -91,16 +55,3 @@ def _arc_row(record: RecordOutline, arc: ArcCalibration) -> tuple[str, ...]:
         "passed" if arc.passed else "not passed",
         *(value or UNKNOWN for value in arc.air),
     )
-
-
-def _record_row(record: RecordOutline) -> tuple[str, ...]:
-    return utc_text(record.made_at), words(record.kind), subject_text(record), _why_text(record), record.id
-
-
-def _why_text(record: RecordOutline) -> str:
-    texts = []
-    if record.is_ended:
-        texts.append(f"replaced or withdrawn: {record.end_reason or 'no reason kept here'}")
-    if record.clock_is_flagged:
-        texts.append("its clock was off when it arrived")
-    return "; ".join(texts)
