@@ -32,11 +32,7 @@ class Rule(ABC, Generic[CriterionT]):
 
     def joints(self, fibre: FibreMeasured, kind: JointKind) -> Iterator[tuple[Place, Joint]]:
         """Give each joint of a kind for which the criterion holds, with its place, in route order."""
-        for place in fibre.places:
-            if place.site_index in self.scope.sites:
-                for joint in place.joints:
-                    if joint.kind is kind and joint.segment in fibre.segments:
-                        yield place, joint
+        return (own for own in joints_of_kind(fibre, kind) if own[0].site_index in self.scope.sites)
 
 
 class EndToEndRule(Rule[CriterionT]):
@@ -50,6 +46,14 @@ class EndToEndRule(Rule[CriterionT]):
     @abstractmethod
     def judge(self, fibre: FibreMeasured) -> Judgement:
         """Hold a whole fibre against the criterion."""
+
+
+def joints_of_kind(fibre: FibreMeasured, kind: JointKind) -> Iterator[tuple[Place, Joint]]:
+    """Give each joint of a kind in the fibre's segments, with its place, in route order."""
+    for place in fibre.places:
+        for joint in place.joints:
+            if joint.kind is kind and joint.segment in fibre.segments:
+                yield place, joint
 
 
 def most_db(criterion: LimitedDb, limit_db: float) -> Limit:

@@ -9,7 +9,7 @@ from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Continuity
 from worker.judgement.traces.location import locate
-from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of
+from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of, merge_alike
 
 _BENT = {Quantity.STRAY_LOSS, Quantity.BEND, Quantity.ATTENUATION_COEFFICIENT}
 _OF_BREAKS = {Reason.BEYOND_REACH, Reason.LENGTHS_DISAGREE}
@@ -22,7 +22,7 @@ def fault_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator[
         if finding.quantity is Quantity.CONTINUITY:
             yield from _identity_work(fibre, finding)
     yield from _break_work(fibre, still_open)
-    yield from _bend_work(fibre, [finding for finding in bad if finding.quantity in _BENT])
+    yield from _bend_work(fibre, bad)
 
 
 def _identity_work(fibre: FibreMeasured, finding: Finding) -> Iterator[WorkItem]:
@@ -79,12 +79,9 @@ def _site_before(fibre: FibreMeasured, *, from_a_um: int) -> str:
     return sites[min(max(index, 0), len(sites) - 1)].id
 
 
-def _bend_work(fibre: FibreMeasured, bad: Sequence[Finding]) -> Iterator[WorkItem]:
-    causes: dict[tuple[str, int | None], list[Cause]] = {}
-    for finding in bad:
-        causes.setdefault((_site_of(fibre, finding), finding.position), []).append(_bend_cause(finding))
-    for (site, position), own in causes.items():
-        yield WorkItem(Act.RELIEVE_BEND, site, tuple(own), position)
+def _bend_work(fibre: FibreMeasured, bad: Sequence[Finding]) -> Sequence[WorkItem]:
+    bends = ((finding, _site_of(fibre, finding), _bend_cause(finding)) for finding in bad if finding.quantity in _BENT)
+    return merge_alike(WorkItem(Act.RELIEVE_BEND, site, (cause,), finding.position) for finding, site, cause in bends)
 
 
 def _site_of(fibre: FibreMeasured, finding: Finding) -> str:

@@ -1,5 +1,6 @@
 """One item of a work list, and why it is to be done."""
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from service.vocabulary.words import Act, DecisionRule
@@ -23,6 +24,16 @@ class WorkItem(NamedTuple):
     causes: tuple[Cause, ...]
     position: int | None = None
     is_urgent: bool = False
+
+
+def merge_alike(items: Iterable[WorkItem]) -> list[WorkItem]:
+    """Return one item for those that ask for the same act at the same place, with all their causes."""
+    merged: dict[tuple[Act, str, int | None], WorkItem] = {}
+    for item in items:
+        key = item.act, item.site, item.position
+        before = merged.get(key)
+        merged[key] = item if before is None else before._replace(causes=before.causes + item.causes)
+    return list(merged.values())
 
 
 def cause_of(finding: Finding, clause: str) -> Cause:

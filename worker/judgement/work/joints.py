@@ -1,52 +1,82 @@
-"""Work at splices, closures, and the one joint that keeps several together from their limit."""
+"""Work at splices and closures, by what is final and by what traces taken while a closure is open already show.
+
+Interim readings are an early warning, never part of the verdict: they are held against action limits.
+"""
 
 from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
 
 from service.vocabulary.criteria.joints import JointStatisticCriterion, SpliceLossCriterion
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
 from service.vocabulary.design.layout import Joint
-from service.vocabulary.words import Act, Basis, JointKind, Quantity
+from service.vocabulary.words import Act, Basis, JointKind, Quantity, Reason
 from worker.judgement.fibre.end_faces import is_clean
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.history.acts import SpliceAct
-from worker.judgement.numbers.exact import db_text, mdb_text
+from worker.judgement.history.acts import SpliceAct, Trace
+from worker.judgement.history.validity import Side
+from worker.judgement.numbers.clocks import Stamp
+from worker.judgement.numbers.exact import db_text, limit_mdb, mdb_text, mean_tenth_mdb
 from worker.judgement.rules.base import count_attempts, latest_splice
 from worker.judgement.rules.kinds.statistics import JointStatisticRule, Member
+from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.traces.places import Place
-from worker.judgement.words import at_wavelength
-from worker.judgement.work.interim import ActionLimits, interim_causes
+from worker.judgement.words import DIRECTION_LABELS, at_wavelength
 from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of
 
 _ByJoint = Mapping[tuple[str | None, int | None], Sequence[Finding]]
 
 # What is bad about a splice itself is turned around by making it again.
 _OF_SPLICES = {Quantity.SPLICE_LOSS, Quantity.WORKMANSHIP, Quantity.REFLECTANCE}
-# What a new splice turns around, by the aspect of the demand. One attempt more never makes them fewer: that is for the
-# engineer to concede.
-_ADVICE: Mapping[str, str] = {
-    "calibrated_splicer": ": calibrate the arc here, then splice again",
-    "cleave_angle": ": cleave and splice again",
-    "cleave_length": ": cleave and splice again",
-    "sleeve_length": ": splice again with a sleeve that is allowed",
-    "certificate": ": have it spliced again by a person whose certificate is valid",
-    "fusion": ": splice again by fusion",
-    "attempts_above_loss": ": splice again, each attempt a record of its own",
+# What a new splice turns around, by the aspect of the demand; what is wrong stands in the brackets. One attempt more
+# never makes them fewer: that is for the engineer to concede.
+_NEW_SPLICE: Mapping[str, str] = {
+    "proof_test": "the splice did not pass its proof test",
+    "calibrated_splicer": "{}: calibrate the arc here, then splice again",
+    "cleave_angle": "{}: cleave and splice again",
+    "cleave_length": "{}: cleave and splice again",
+    "sleeve_length": "{}: splice again with a sleeve that is allowed",
+    "certificate": "{}: have it spliced again by a person whose certificate is valid",
+    "fusion": "{}: splice again by fusion",
+    "attempts_above_loss": "{}: splice again, each attempt a record of its own",
 }
-
 _OF_ALL = {
-    "mean": "the mean loss of {count} joints together",
-    "share_within": "the share of {count} joints that keep their own limit",
+    "mean": "the mean loss of {} joints together",
+    "share_within": "the share of {} joints that keep their own limit",
 }
+_INTERIM = {Reason.SEALING_NOT_RECORDED, Reason.CLOSURE_OPEN, Reason.BEFORE_SEALING}
+
+
+class ActionLimits(NamedTuple):
+    """A criterion's limits for what is known while a closure is open, after so many attempts at the joint."""
+
+    criterion: SpliceLossCriterion
+    attempts: int
+
+    def hold(
+        self, said: str, value_tenth_mdb: int, limit_db: float | None, named: str, *records: str
+    ) -> Iterator[Cause]:
+        """Give the cause that a loss above a limit is.
+
+        After enough attempts nothing is asked for that the fallback would accept.
+        """
+        if limit_db is None:
+            return
+        limit, fallback = limit_mdb(limit_db), self.criterion.fallback
+        if fallback is not None and self.attempts >= fallback.attempts:
+            limit = max(limit, limit_mdb(fallback.limit_db))
+        if value_tenth_mdb > limit * 10:
+            yield Cause(f"{said} above the {named} of {mdb_text(limit)} dB", (self.criterion.code,), records)
 
 
 def joint_work(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
     """Return what is to be done at each place before it is worth testing."""
-    by_joint = _by_joint(findings)
+    by_joint: dict[tuple[str | None, int | None], list[Finding]] = {}
+    for finding in findings:
+        if finding.quantity in _OF_SPLICES:
+            by_joint.setdefault((finding.site, finding.position), []).append(finding)
     for place in fibre.places:
-        splices = [
-            joint for joint in place.joints if joint.kind is JointKind.SPLICE and joint.segment in fibre.segments
-        ]
+        splices = [one for one in place.joints if one.kind is JointKind.SPLICE and one.segment in fibre.segments]
         work = [
             item
             for joint in splices
@@ -65,39 +95,36 @@ def statistic_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Itera
             continue
         worst = JointStatisticRule(criterion, fibre.layout).worst(fibre, finding)
         if worst is not None and worst.bounds is not None:
-            said = _OF_ALL[criterion.statistic].format(count=finding.members)
+            said = _OF_ALL[criterion.statistic].format(finding.members)
             clause = f"{said} {beyond_limit(finding)}, and this one loses most, {db_text(worst.bounds[1])} dB"
             yield WorkItem(_act(fibre, worst), worst.joint.site, (cause_of(finding, clause),), worst.joint.position)
 
 
-def _by_joint(findings: Sequence[Finding]) -> _ByJoint:
-    by_joint: dict[tuple[str | None, int | None], list[Finding]] = {}
-    for finding in findings:
-        if finding.quantity in _OF_SPLICES:
-            by_joint.setdefault((finding.site, finding.position), []).append(finding)
-    return by_joint
+def _act(fibre: FibreMeasured, worst: Member) -> Act:
+    if worst.joint.kind is JointKind.SPLICE:
+        return Act.RE_SPLICE
+    place = next(place for place in fibre.places if place.site_index == worst.joint.site_index)
+    return Act.RE_TERMINATE if is_clean(fibre.history, place, worst.joint) else Act.CLEAN_AND_INSPECT
 
 
 def _splice_work(fibre: FibreMeasured, place: Place, joint: Joint, own: Sequence[Finding]) -> Iterator[WorkItem]:
     splice, is_proven = latest_splice(fibre, joint), any(_proves(one) for one in own)
-    if is_proven and _is_finished(splice) and all(one.is_good for one in own):
+    has_failed = splice is not None and splice.proof_test_passed is False
+    is_unshrunk = splice is not None and not splice.sleeve_is_shrunk
+    if is_proven and not (has_failed or is_unshrunk) and all(one.is_good for one in own):
         # As nearly every splice of a finished route.
         return
-    causes = [
-        *_proof_causes(splice),
-        *_workmanship_causes(own),
-        *_reflectance_causes(own),
-        *_loss_causes(fibre, place, joint, own, is_proven=is_proven),
-    ]
+    records = () if splice is None else (splice.stamp.id,)
+    causes = [Cause("the splice did not pass its proof test", records=records)] if has_failed else []
+    causes += _workmanship_causes(own)
+    causes += _reflectance_causes(own)
+    causes += _loss_causes(fibre, place, joint, own, is_proven=is_proven)
+    act = Act.RE_SPLICE
+    if is_unshrunk and not causes:
+        act, causes = Act.SHRINK_SLEEVE, [Cause("the sleeve has not been shrunk", records=records)]
     if causes:
-        act = Act.RE_SPLICE
-    elif splice is not None and not splice.sleeve_is_shrunk:
-        act = Act.SHRINK_SLEEVE
-        causes = [Cause(clause="the sleeve has not been shrunk", records=(splice.stamp.id,))]
-    else:
-        return
-    is_urgent = place.is_closure and not fibre.validity.is_sealed(place.site)
-    yield WorkItem(act, joint.site, tuple(causes), joint.position, is_urgent)
+        is_urgent = place.is_closure and not fibre.validity.is_sealed(place.site)
+        yield WorkItem(act, joint.site, tuple(causes), joint.position, is_urgent)
 
 
 def _proves(finding: Finding) -> bool:
@@ -106,24 +133,12 @@ def _proves(finding: Finding) -> bool:
     return finding.is_good and isinstance(criterion, SpliceLossCriterion) and criterion.basis is not Basis.ESTIMATE
 
 
-def _is_finished(splice: SpliceAct | None) -> bool:
-    return splice is None or (splice.sleeve_is_shrunk and splice.proof_test_passed is not False)
-
-
-def _proof_causes(splice: SpliceAct | None) -> Iterator[Cause]:
-    if splice is not None and splice.proof_test_passed is False:
-        yield Cause(clause="the splice did not pass its proof test", records=(splice.stamp.id,))
-
-
 def _workmanship_causes(own: Sequence[Finding]) -> Iterator[Cause]:
     for finding in own:
-        if not finding.is_bad or not isinstance(finding.criterion, WorkmanshipCriterion):
-            continue
-        aspect = finding.criterion.demand.aspect
-        if aspect == "proof_test":
-            yield cause_of(finding, "the splice did not pass its proof test")
-        elif aspect in _ADVICE:
-            yield cause_of(finding, f"{finding.judged.detail}{_ADVICE[aspect]}")
+        if finding.is_bad and isinstance(finding.criterion, WorkmanshipCriterion):
+            said = _NEW_SPLICE.get(finding.criterion.demand.aspect)
+            if said is not None:
+                yield cause_of(finding, said.format(finding.judged.detail))
 
 
 def _reflectance_causes(own: Sequence[Finding]) -> Iterator[Cause]:
@@ -140,44 +155,88 @@ def _loss_causes(
     if is_proven and not any(one.is_bad for one in losses.values()):
         return
     splice, attempts = latest_splice(fibre, joint), count_attempts(fibre, joint)
-    for criterion in _splice_criteria(fibre):
+    # A loss that was read with a connection is the splice's once that is known to be clean.
+    is_the_splices = place.pair is None or is_clean(fibre.history, place, place.pair)
+    for criterion in fibre.criteria.criteria:
+        if not isinstance(criterion, SpliceLossCriterion):
+            continue
         finding = losses.get(criterion.code)
         if finding is not None and finding.is_bad:
             if criterion.basis is Basis.ESTIMATE:
                 yield cause_of(finding, f"the splicer's estimate {beyond_limit(finding)}")
-            elif _is_worth_splicing(fibre, place):
-                yield _final_cause(finding, place)
+            elif is_the_splices:
+                together = ", together with what lies beside it" if place.is_group else ""
+                said = f"the final loss at {finding.wavelength_nm} nm {beyond_limit(finding)}{together}"
+                yield cause_of(finding, said)
         elif not is_proven:
-            yield from _estimate_causes(criterion, splice, attempts)
-            since = None if splice is None else splice.stamp
-            yield from interim_causes(fibre, place, ActionLimits(criterion, attempts), since=since)
+            limits = ActionLimits(criterion, attempts)
+            yield from _estimate_causes(limits, splice)
+            if not place.is_group:
+                yield from _interim_causes(fibre, place, limits, since=None if splice is None else splice.stamp)
 
 
-def _is_worth_splicing(fibre: FibreMeasured, place: Place) -> bool:
-    """Tell whether a loss here is the splice's: where it was read with a connection, once that is known to be clean."""
-    return place.pair is None or is_clean(fibre.history, place, place.pair)
-
-
-def _splice_criteria(fibre: FibreMeasured) -> list[SpliceLossCriterion]:
-    return [criterion for criterion in fibre.criteria.criteria if isinstance(criterion, SpliceLossCriterion)]
-
-
-def _final_cause(finding: Finding, place: Place) -> Cause:
-    together = ", together with what lies beside it" if place.is_group else ""
-    return cause_of(finding, f"the final loss at {finding.wavelength_nm} nm {beyond_limit(finding)}{together}")
-
-
-def _estimate_causes(criterion: SpliceLossCriterion, splice: SpliceAct | None, attempts: int) -> Iterator[Cause]:
-    action_limit_mdb = ActionLimits(criterion, attempts).of(criterion.estimate_action_limit_db)
-    if splice is None or action_limit_mdb is None:
-        return
-    if splice.estimate_mdb > action_limit_mdb:
-        estimate, action_limit = mdb_text(splice.estimate_mdb), mdb_text(action_limit_mdb)
-        yield Cause(
-            clause=f"the estimate of {estimate} dB is above the action limit of {action_limit} dB",
-            criteria=(criterion.code,),
-            records=(splice.stamp.id,),
+def _estimate_causes(limits: ActionLimits, splice: SpliceAct | None) -> Iterator[Cause]:
+    if splice is not None:
+        said, limit_db = (
+            f"the estimate of {mdb_text(splice.estimate_mdb)} dB is",
+            limits.criterion.estimate_action_limit_db,
         )
+        yield from limits.hold(said, splice.estimate_mdb * 10, limit_db, "action limit", splice.stamp.id)
+
+
+def _interim_causes(
+    fibre: FibreMeasured, place: Place, limits: ActionLimits, *, since: Stamp | None
+) -> Iterator[Cause]:
+    """Return why a splice has to be made again by the traces since it was made.
+
+    From both directions what will count at the end is held against the limit; one alone against the action limit too.
+    """
+    criterion = limits.criterion
+    sides = (Side(criterion.wavelength_nm, is_forward) for is_forward in (True, False))
+    seen = [found for side in sides if (found := _latest(fibre, place, side, since)) is not None]
+    if criterion.basis is Basis.ONE_WAY:
+        causes = [cause for one in seen for cause in _one_way_causes(limits, one, criterion.limit_db, "limit")]
+        if causes:
+            yield causes[0]
+            return
+    # The limit of an estimate is none for what traces show.
+    if len(seen) == 2 and criterion.basis is Basis.BIDIRECTIONAL:
+        yield from _mean_causes(limits, *seen)
+    elif len(seen) == 1:
+        yield from _one_way_causes(limits, seen[0], criterion.one_way_action_limit_db, "action limit")
+
+
+def _latest(fibre: FibreMeasured, place: Place, side: Side, since: Stamp | None) -> Reading | None:
+    for trace in reversed(fibre.history.traces):
+        if (trace.wavelength_nm, trace.is_forward) == side and _is_interim(fibre, place, trace, since):
+            shown = fibre.aligned(trace).readings[place.site_index]
+            if isinstance(shown, Reading):
+                return shown
+    return None
+
+
+def _is_interim(fibre: FibreMeasured, place: Place, trace: Trace, since: Stamp | None) -> bool:
+    if trace.is_ended or trace.calibration_has_run_out or not trace.low_index < place.site_index < trace.high_index:
+        return False
+    if since is not None and trace.stamp.made_at <= since.made_at:
+        return False
+    # Where sealing is not asked for, every reading is final as soon as there is one from each direction.
+    return not fibre.validity.final_after_sealing or fibre.validity.fault_at(trace, place.site_index) in _INTERIM
+
+
+def _mean_causes(limits: ActionLimits, first: Reading, second: Reading) -> Iterator[Cause]:
+    criterion, low = limits.criterion, mean_tenth_mdb(first_mdb=first.low_mdb, second_mdb=second.low_mdb)
+    is_exact = first.is_seen and second.is_seen
+    mean = f"the mean of both directions at {criterion.wavelength_nm} nm {'is' if is_exact else 'is at least'}"
+    records = first.trace.stamp.id, second.trace.stamp.id
+    yield from limits.hold(f"{mean} {db_text(low)} dB,", low, criterion.limit_db, "limit", *records)
+
+
+def _one_way_causes(limits: ActionLimits, reading: Reading, limit_db: float | None, named: str) -> Iterator[Cause]:
+    if reading.is_seen:
+        direction, nm = DIRECTION_LABELS[reading.trace.is_forward], limits.criterion.wavelength_nm
+        said = f"the one-way loss of {reading.text} dB ({direction}, {nm} nm) is"
+        yield from limits.hold(said, reading.low_mdb * 10, limit_db, named, reading.trace.stamp.id)
 
 
 def _sealing_work(fibre: FibreMeasured, place: Place, by_joint: _ByJoint) -> Iterator[WorkItem]:
@@ -198,10 +257,3 @@ def _sealing_work(fibre: FibreMeasured, place: Place, by_joint: _ByJoint) -> Ite
         records=tuple(splice.stamp.id for splice in splices),
     )
     yield WorkItem(Act.SEAL_AND_TEST, place.site, (cause,))
-
-
-def _act(fibre: FibreMeasured, worst: Member) -> Act:
-    if worst.joint.kind is JointKind.SPLICE:
-        return Act.RE_SPLICE
-    place = next(place for place in fibre.places if place.site_index == worst.joint.site_index)
-    return Act.RE_TERMINATE if is_clean(fibre.history, place, worst.joint) else Act.CLEAN_AND_INSPECT

@@ -1,5 +1,6 @@
 """Tests to make or to make again, once the splicing before them is done and shut, and records that are missing."""
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.base import RequiredTest
@@ -11,7 +12,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.rules.base import latest_splice
 from worker.judgement.traces.places import Place
 from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS, TEST_LABELS, at_wavelength
-from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of
+from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of, merge_alike
 
 # A test is there, but what it says is of no use as it is: it has to be made again, the way the clause says.
 _BETTER_TEST = {
@@ -43,8 +44,9 @@ _LOOKED_INTO = {
 }
 _BOUND_OF_RETURN_LOSS = "measure again with an instrument that reaches the limit"
 _ONE_WAY_IS_ENOUGH = {"dispersion", "continuity"}
+_NO_CALIBRATION = "post the calibration if there was one, or calibrate and splice again"
+_NOT_STATED = "replace the splice's record by one that states it"
 _NOT_SAID = {Reason.NO_EVIDENCE, Reason.WORK_NOT_STATED}
-_Asked = tuple[tuple[Act, str], Cause]
 
 
 def is_ready_for_tests(fibre: FibreMeasured) -> bool:
@@ -62,49 +64,40 @@ def is_ready_for_tests(fibre: FibreMeasured) -> bool:
     return fibre.validity.final_after_sealing or bool(fibre.history.traces or fibre.history.links)
 
 
-def retest_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator[WorkItem]:
+def retest_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> list[WorkItem]:
     """Return the tests to be made on a fibre that is ready for them."""
-    causes: dict[tuple[Act, str], list[Cause]] = {}
-    for (act, site), cause in (
+    items = (
         *_absent_tests(fibre, still_open),
         *_tests_through(fibre, still_open),
         *_better_tests(fibre, still_open),
-    ):
-        causes.setdefault((act, site), []).append(cause)
-    for (act, site), own in causes.items():
-        yield WorkItem(act, site, tuple(own))
+    )
+    return merge_alike(items)
 
 
-def record_work(still_open: Sequence[Finding]) -> Iterator[WorkItem]:
+def record_work(still_open: Sequence[Finding]) -> list[WorkItem]:
     """Return what has to be posted of splices that are made, one item for each.
 
     What was done may well be in order, but nobody has said so.
     """
-    causes: dict[tuple[str | None, int | None], list[Cause]] = {}
+    items: list[WorkItem] = []
     for finding in still_open:
-        criterion = finding.criterion
+        criterion, site = finding.criterion, finding.site
         # A finding without a record is about a splice that is not made yet.
         if isinstance(criterion, WorkmanshipCriterion) and finding.reason in _NOT_SAID and finding.judged.readings:
-            clause = f"{finding.judged.detail}: {_record_advice(criterion)}"
-            causes.setdefault((finding.site, finding.position), []).append(cause_of(finding, clause))
-    for (site, position), own in causes.items():
-        assert site is not None
-        yield WorkItem(Act.TEST_MISSING, site, tuple(own), position)
+            assert site is not None
+            advice = _NO_CALIBRATION if isinstance(criterion.demand, CalibratedSplicer) else _NOT_STATED
+            cause = cause_of(finding, f"{finding.judged.detail}: {advice}")
+            items.append(WorkItem(Act.TEST_MISSING, site, (cause,), finding.position))
+    return merge_alike(items)
 
 
-def _record_advice(criterion: WorkmanshipCriterion) -> str:
-    if isinstance(criterion.demand, CalibratedSplicer):
-        return "post the calibration if there was one, or calibrate and splice again"
-    return "replace the splice's record by one that states it"
-
-
-def _absent_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[_Asked]:
+def _absent_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
     open_codes = {finding.code for finding in findings if finding.outcome is Outcome.UNDETERMINED}
-    needs: dict[RequiredTest, list[str]] = {}
+    needs: dict[RequiredTest, list[str]] = defaultdict(list)
     for criterion in fibre.criteria.criteria:
         if criterion.code in open_codes:
             for need in criterion.required_tests:
-                needs.setdefault(need, []).append(criterion.code)
+                needs[need].append(criterion.code)
     for (test, nm), codes in needs.items():
         both = list(zip((True, False), fibre.end_sites, strict=True))
         for is_forward, site in both[:1] if test in _ONE_WAY_IS_ENOUGH else both:
@@ -113,29 +106,26 @@ def _absent_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator
                 continue
             named = f"{TEST_LABELS[test]} {DIRECTION_LABELS[is_forward]}{at_wavelength(nm)}"
             if found.missing is Reason.NO_EVIDENCE:
-                yield (Act.TEST_MISSING, site), Cause(clause=f"no {named}", criteria=tuple(codes))
+                yield WorkItem(Act.TEST_MISSING, site, (Cause(f"no {named}", tuple(codes)),))
             else:
                 records = tuple(test.stamp.id for test, reason in found.void if reason is found.missing)
                 clause = f"{named} does not count: {REASON_LABELS[found.missing]}"
-                yield (Act.RETEST, site), Cause(clause=clause, criteria=tuple(codes), records=records)
+                yield WorkItem(Act.RETEST, site, (Cause(clause, tuple(codes), records),))
 
 
-def _tests_through(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[_Asked]:
+def _tests_through(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
     """Return the traces that are missing over sites where spans meet: each span sees one side of such a joint only."""
     places = {place.site: place for place in fibre.places}
-    unproven = [
-        one
-        for one in findings
-        if one.reason is not None and one.reason not in _BETTER_TEST and one.position is not None
-    ]
-    for nm in dict.fromkeys(one.wavelength_nm for one in unproven if one.wavelength_nm is not None):
+    unproven: dict[int, dict[str, list[Finding]]] = defaultdict(lambda: defaultdict(list))
+    for one in findings:
+        if one.reason is None or one.reason in _BETTER_TEST or one.position is None:
+            continue
+        if one.wavelength_nm is not None and one.site is not None:
+            unproven[one.wavelength_nm][one.site].append(one)
+    for nm, by_site in unproven.items():
         for is_forward in (True, False):
             if end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward).missing is not None:
                 continue
-            by_site: dict[str, list[Finding]] = {}
-            for finding in unproven:
-                if finding.wavelength_nm == nm and finding.site is not None:
-                    by_site.setdefault(finding.site, []).append(finding)
             for site, own in by_site.items():
                 missing = fibre.one_way_loss_at(places[site], wavelength_nm=nm, is_forward=is_forward).reason
                 if missing is not None:
@@ -144,18 +134,17 @@ def _tests_through(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterato
 
 def _test_through(
     fibre: FibreMeasured, place: Place, findings: Sequence[Finding], missing: Reason, *, is_forward: bool
-) -> _Asked:
+) -> WorkItem:
     nm, criteria = findings[0].wavelength_nm, tuple(finding.code for finding in findings)
     way = f"{DIRECTION_LABELS[is_forward]} at {nm} nm"
     if missing is Reason.NO_EVIDENCE:
         clause = f"no OTDR trace that counts runs over {place.site} {way}: test from a site before to a site behind"
-        return (Act.TEST_MISSING, place.site), Cause(clause=clause, criteria=criteria)
+        return WorkItem(Act.TEST_MISSING, place.site, (Cause(clause, criteria),))
     clause = f"the OTDR trace {way} does not count for {place.site}: {REASON_LABELS[missing]}"
-    near = fibre.end_sites[0 if is_forward else 1]
-    return (Act.RETEST, near), Cause(clause=clause, criteria=criteria)
+    return WorkItem(Act.RETEST, fibre.end_sites[0 if is_forward else 1], (Cause(clause, criteria),))
 
 
-def _better_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[_Asked]:
+def _better_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
     unclear: dict[tuple[str, Reason, int | None], list[Finding]] = {}
     for finding in findings:
         nm, reason = finding.wavelength_nm, finding.reason
@@ -164,23 +153,15 @@ def _better_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator
         elif finding.is_bad and finding.quantity in _LOOKED_INTO and finding.from_site is not None:
             name, advice = _LOOKED_INTO[finding.quantity]
             cause = cause_of(finding, f"{name}{at_wavelength(nm)} {beyond_limit(finding)}{advice}")
-            yield (Act.RETEST, finding.from_site), cause
+            yield WorkItem(Act.RETEST, finding.from_site, (cause,))
     for (advice, reason, nm), own in unclear.items():
-        yield (
-            (Act.RETEST, fibre.end_sites[0]),
-            _unclear_cause(own, f"{REASON_LABELS[reason]}{{}}{at_wavelength(nm)}: {advice}"),
-        )
+        sites = ", ".join(dict.fromkeys(one.site for one in own if one.site is not None))
+        where = f" at {sites}" if sites else ""
+        clause = f"{REASON_LABELS[reason]}{where}{at_wavelength(nm)}: {advice}"
+        records = tuple(reading.record for one in own for reading in one.judged.readings)
+        yield WorkItem(Act.RETEST, fibre.end_sites[0], (Cause(clause, tuple(one.code for one in own), records),))
 
 
 def _advice(finding: Finding, reason: Reason) -> str:
     is_return_loss = finding.quantity is Quantity.RETURN_LOSS
     return _BOUND_OF_RETURN_LOSS if is_return_loss and reason is Reason.BOUND_TOO_WIDE else _BETTER_TEST[reason]
-
-
-def _unclear_cause(findings: Sequence[Finding], said: str) -> Cause:
-    sites = dict.fromkeys(finding.site for finding in findings if finding.site is not None)
-    return Cause(
-        clause=said.format(f" at {', '.join(sites)}" if sites else ""),
-        criteria=tuple(finding.code for finding in findings),
-        records=tuple(reading.record for finding in findings for reading in finding.judged.readings),
-    )

@@ -17,9 +17,9 @@ _ACT_ORDER = {act: rank for rank, act in enumerate(Act)}
 def work_of(fibre: FibreMeasured, findings: Sequence[Finding]) -> list[WorkItem]:
     """Return what is to be done on one fibre.
 
-    Of joints that are only together over a limit the worst is asked for, once nothing else is. Tests are asked for once
-    the work before them is done and shut, and end faces inspected before any test, or the crew would make them twice.
-    What is only missing in the records holds nothing up.
+    Tests come last, and the inspection of end faces just before them: what is tested before the other work is finished
+    has to be tested again. Where joints keep their own limits and break one together, the worst of them is asked for,
+    unless there is other work. A record that is only missing holds nothing up.
     """
     still_open = [finding for finding in findings if not finding.is_good]
     work = [
