@@ -12,8 +12,7 @@ from service.storage.routes import layout_of, raise_version, touch_fibres
 from service.storage.submissions import segments_held
 from service.storage.tables import Route
 from service.vocabulary.criteria.criteria import Voiding
-from service.vocabulary.records.invalidation import touched_fibres
-from service.vocabulary.records.record import Record
+from service.vocabulary.records.record import Record, touched_fibres
 from service.vocabulary.records.work import ArcCalibrationRecord
 from service.vocabulary.states import JobKind
 

@@ -30,8 +30,7 @@ from service.storage.tables import Route
 from service.vocabulary.canonical import canonical_json, digest_of, sha256_hex
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.people import PartySide
-from service.vocabulary.records.invalidation import reach_of
-from service.vocabulary.records.record import RECORD, Record, canonical_record, fibres_of, splicer_of
+from service.vocabulary.records.record import RECORD, Record, canonical_record, fibres_of, reach_of, splicer_of
 from service.vocabulary.records.work import (
     ArcCalibrationRecord,
     ClosureStateRecord,

@@ -21,13 +21,9 @@ from service.storage.routes import find_route, lock_reached
 from service.storage.session import add_rows
 from service.storage.tables import Record, RecordEnd, Route
 from service.vocabulary import quantities as q
-from service.vocabulary.records.invalidation import reach_of
 from service.vocabulary.records.record import Record as RecordValue
-from service.vocabulary.records.record import read_stored_record
+from service.vocabulary.records.record import reach_of, read_stored_record
 from service.vocabulary.validation import faults_of_unknown
-from service.vocabulary.words import RecordKind
-
-_REACHING = frozenset({RecordKind.CLOSURE_STATE.value, RecordKind.ARC_CALIBRATION.value})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,11 +75,10 @@ def end_records(
         for record in new
     ]
     add_rows(session, ends)
-    # Most records are about fibres of their own route; these reach beyond it.
-    reaching = [record.id for record in new if record.kind in _REACHING]
-    linked = routes_linked(session, project_id, reaching) if reaching else set()
+    # Lids and calibrations are about other routes too.
+    linked = routes_linked(session, project_id, [record.id for record in new])
     for route in locked.routes:
-        own = [one for one in new if route.id == locked.route.id or (one.id, route.id) in linked]
+        own = [one for one in new if (one.id, route.id) in linked]
         if own:
             judge_after(session, route, [read_stored_record(record.body) for record in own], is_urgent=True)
     return [record.id for record in new]

@@ -6,9 +6,9 @@ from datetime import datetime
 from service.actions.records.times import times_ahead
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.records.base import FibreTest
-from service.vocabulary.records.measurements import ContinuityRecord
-from service.vocabulary.records.record import ConnectionRecord, Record
-from service.vocabulary.records.work import ArcCalibrationRecord, ClosureStateRecord, SpliceRecord
+from service.vocabulary.records.measurements import ContinuityRecord, EndFaceRecord
+from service.vocabulary.records.record import Record
+from service.vocabulary.records.work import CleaningRecord, ClosureStateRecord, SpliceRecord, TerminationRecord
 from service.vocabulary.validation import Fault
 from service.vocabulary.words import JointKind, SiteKind
 
@@ -22,44 +22,21 @@ def check_fit(record: Record, layout: Layout, *, now: datetime) -> list[Fault]:
 
 def _place_faults(record: Record, layout: Layout) -> Iterator[Fault]:
     match record:
-        case SpliceRecord():
-            return _splice_faults(record, layout)
-        case ClosureStateRecord():
-            return _closure_faults(record, layout)
-        case ArcCalibrationRecord():
-            return _calibration_faults(record, layout)
         case FibreTest():
-            return _test_faults(record, layout)
-        case _:
-            return _connection_faults(record, layout)
-
-
-def _splice_faults(record: SpliceRecord, layout: Layout) -> Iterator[Fault]:
-    if record.site not in layout.site_index:
-        yield _unknown_site("/site")
-        return
-    for index, joint in enumerate(record.joints):
-        pointer = f"/joints/{index}"
-        yield from _joint_faults(layout, pointer, record.site, joint.fibre, joint.position, kind=JointKind.SPLICE)
-
-
-def _closure_faults(record: ClosureStateRecord, layout: Layout) -> Iterator[Fault]:
-    if record.site not in layout.site_index:
-        yield _unknown_site("/site")
-    elif layout.design.sites[layout.site_index[record.site]].kind is not SiteKind.SPLICE_CLOSURE:
-        yield Fault(pointer="/site", detail="is not a splice closure")
-
-
-def _calibration_faults(record: ArcCalibrationRecord, layout: Layout) -> Iterator[Fault]:
-    if record.site is not None and record.site not in layout.site_index:
-        yield _unknown_site("/site")
-
-
-def _connection_faults(record: ConnectionRecord, layout: Layout) -> Iterator[Fault]:
-    if record.site not in layout.site_index:
-        yield _unknown_site("/site")
-    else:
-        yield from _joint_faults(layout, "", record.site, record.fibre, record.position, kind=JointKind.PAIR)
+            yield from _test_faults(record, layout)
+        case _ if record.site is not None and record.site not in layout.site_index:
+            yield _unknown_site("/site")
+        case SpliceRecord():
+            for index, joint in enumerate(record.joints):
+                pointer = f"/joints/{index}"
+                yield from _joint_faults(
+                    layout, pointer, record.site, joint.fibre, joint.position, kind=JointKind.SPLICE
+                )
+        case ClosureStateRecord():
+            if layout.design.sites[layout.site_index[record.site]].kind is not SiteKind.SPLICE_CLOSURE:
+                yield Fault(pointer="/site", detail="is not a splice closure")
+        case TerminationRecord() | CleaningRecord() | EndFaceRecord():
+            yield from _joint_faults(layout, "", record.site, record.fibre, record.position, kind=JointKind.PAIR)
 
 
 def _test_faults(record: FibreTest, layout: Layout) -> Iterator[Fault]:

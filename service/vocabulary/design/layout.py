@@ -1,18 +1,25 @@
 """A design laid out: which joints each fibre has, where they lie, and under which cable fibre number.
 
 Lengths are integers of a micrometre (a centimetre of cable times a hundredth of a percent of excess), so that a budget
-over them is exact.
+over them is exact. Tube and fibre colours are those of TIA-598: twelve, and from 13 the sequence repeats with a black
+tracer, where black itself takes a yellow one. There is no world-wide sequence, so the scheme is a setting of each
+section's cable.
 """
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
+from typing import NamedTuple
 
-from service.vocabulary.design.colours import TubePlace, place_in_cable
 from service.vocabulary.design.design import Design, PlannedFibres, Section, Site
 from service.vocabulary.quantities import to_last_place
 from service.vocabulary.words import FibreAction, JointKind, SiteKind, Termination
+
+_TIA_598 = (
+    "blue", "orange", "green", "brown", "slate", "white", "red", "black", "yellow", "violet", "rose", "aqua",
+)  # fmt: skip
+SCHEMES = {"tia_598": _TIA_598}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -33,6 +40,15 @@ class Span:
 
     first: int
     last: int
+
+
+class TubePlace(NamedTuple):
+    """Where a cable fibre lies: tube and fibre in the tube, each with its colour."""
+
+    tube: int
+    tube_colour: str
+    fibre: int
+    fibre_colour: str
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -177,3 +193,25 @@ def fibre_length_um(section: Section) -> int:
     """Return the fibre length of a section: cable and its slack, longer by the excess."""
     cable_cm = to_last_place(section.cable_length_m, places=2) + to_last_place(section.slack_m, places=2)
     return cable_cm * (10_000 + to_last_place(section.excess_percent, places=2))
+
+
+def colour_of(number: int, *, scheme: str) -> str:
+    """Return the colour of the tube or fibre with a number from 1."""
+    colours = SCHEMES[scheme]
+    round_, index = divmod(number - 1, len(colours))
+    colour = colours[index]
+    if round_ == 0:
+        return colour
+    tracer = "yellow" if colour == "black" else "black"
+    return f"{colour} with {tracer} tracer" if round_ == 1 else f"{colour} with {round_} {tracer} tracers"
+
+
+def place_in_cable(cable_fibre: int, *, fibres_per_tube: int, scheme: str) -> TubePlace:
+    """Return tube and fibre in tube of a cable fibre, counted from 1."""
+    tube, fibre = divmod(cable_fibre - 1, fibres_per_tube)
+    return TubePlace(
+        tube=tube + 1,
+        tube_colour=colour_of(tube + 1, scheme=scheme),
+        fibre=fibre + 1,
+        fibre_colour=colour_of(fibre + 1, scheme=scheme),
+    )

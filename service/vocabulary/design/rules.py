@@ -3,9 +3,8 @@
 from collections.abc import Iterator, Sequence
 from itertools import islice
 
-from service.vocabulary.design.colours import SCHEMES
 from service.vocabulary.design.design import Design, FibreRange, PlannedFibres
-from service.vocabulary.design.layout import Layout
+from service.vocabulary.design.layout import SCHEMES, Layout
 from service.vocabulary.validation import Fault
 from service.vocabulary.words import FibreAction, SiteKind
 

@@ -1,14 +1,16 @@
-"""The kinds of record, their canonical content, and what each is about.
+"""The kinds of record, their canonical content, what each is about, and which fibres and routes it may matter to.
 
 A record is never changed after it is stored, only replaced or withdrawn with a reason.
 """
 
-from typing import Annotated, Any
+from collections.abc import Iterable
+from collections.abc import Set as AbstractSet
+from typing import Annotated, Any, NamedTuple
 
 import orjson
 from pydantic import Field, TypeAdapter
 
-from service.vocabulary.records.base import FibreTest
+from service.vocabulary.criteria.criteria import Voiding
 from service.vocabulary.records.measurements import (
     AttenuationRecord,
     ContinuityRecord,
@@ -34,6 +36,8 @@ RECORD = TypeAdapter[Record](Annotated[Record, Field(discriminator="kind")])
 
 # Stands in front of what is hashed, so that a later form of the same record can never be taken for this one.
 RECORD_FORM = "record.1"
+# What says which thing a record is about, in the kinds that have it; joints and splicers come beside it.
+_SUBJECT_MEMBERS = ("site", "from_site", "to_site", "fibre", "position", "side", "wavelength_nm")
 
 
 def canonical_record(record: Record) -> dict[str, Any]:
@@ -61,17 +65,10 @@ def subject_of(record: Record) -> tuple[object, ...]:
     Only a calibration is about a splicer: a splice is what it is, whichever device is said to have made it. Continuity
     is about the fibre that was lit: the one seen is what it says.
     """
-    fibres = frozenset({record.fibre}) if isinstance(record, ContinuityRecord) else fibres_of(record)
+    named = (getattr(record, name, None) for name in _SUBJECT_MEMBERS)
+    joints = {(one.fibre, one.position) for one in record.joints} if isinstance(record, SpliceRecord) else ()
     calibrated = (record.splicer_serial, record.fibre_type) if isinstance(record, ArcCalibrationRecord) else None
-    return (
-        record.kind,
-        fibres,
-        sites_of(record),
-        positions_of(record),
-        getattr(record, "side", None),
-        getattr(record, "wavelength_nm", None),
-        calibrated,
-    )
+    return record.kind, *named, frozenset(joints), calibrated
 
 
 def fibres_of(record: Record) -> frozenset[int]:
@@ -87,32 +84,43 @@ def fibres_of(record: Record) -> frozenset[int]:
             return frozenset({record.fibre})
 
 
-def sites_of(record: Record) -> tuple[str, ...]:
-    """Return the sites a record names."""
-    match record:
-        case FibreTest():
-            return (record.from_site, record.to_site)
-        case ArcCalibrationRecord():
-            return () if record.site is None else (record.site,)
-        case _:
-            return (record.site,)
-
-
-def positions_of(record: Record) -> frozenset[tuple[int, int | None]]:
-    """Return which joint of each fibre a record means where a site has several."""
-    match record:
-        case SpliceRecord():
-            return frozenset((joint.fibre, joint.position) for joint in record.joints)
-        case TerminationRecord() | CleaningRecord() | EndFaceRecord():
-            return frozenset({(record.fibre, record.position)})
-        case _:
-            return frozenset()
-
-
 def splicer_of(record: Record) -> str | None:
     """Return the serial of the splicer that did a record's work, or was calibrated."""
-    match record:
-        case SpliceRecord() | TerminationRecord() | ArcCalibrationRecord():
-            return record.splicer_serial
-        case _:
-            return None
+    if isinstance(record, SpliceRecord | TerminationRecord | ArcCalibrationRecord):
+        return record.splicer_serial
+    return None
+
+
+class Reach(NamedTuple):
+    """Which routes some records may matter to beside their own: those through some closures, or any of the project.
+
+    A lid is that of every route through its closure; a splicer works on several routes between two calibrations.
+    """
+
+    closure_sites: frozenset[str]
+    is_any_route: bool
+
+
+def reach_of(records: Iterable[Record]) -> Reach:
+    """Return how far some records reach."""
+    beyond = [record for record in records if isinstance(record, ClosureStateRecord | ArcCalibrationRecord)]
+    return Reach(
+        closure_sites=frozenset(record.site for record in beyond if isinstance(record, ClosureStateRecord)),
+        is_any_route=any(isinstance(record, ArcCalibrationRecord) for record in beyond),
+    )
+
+
+def touched_fibres(
+    record: Record, *, fibre_count: int, rework_voids: Voiding, spliced_since: AbstractSet[int]
+) -> AbstractSet[int]:
+    """Return the route fibres that have to be judged anew.
+
+    A lid opened or sealed touches every fibre of the closure, uncut ones too. A splice does so only where the criteria
+    let rework void the tests of its whole closure. A calibration touches those that its splicer has spliced since.
+    """
+    if isinstance(record, ArcCalibrationRecord):
+        return spliced_since
+    is_about_closure = isinstance(record, ClosureStateRecord) or (
+        isinstance(record, SpliceRecord) and rework_voids is Voiding.CLOSURE
+    )
+    return frozenset(range(1, fibre_count + 1)) if is_about_closure else fibres_of(record)

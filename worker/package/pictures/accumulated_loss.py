@@ -7,8 +7,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
-from service.vocabulary.design.colours import TubePlace, place_in_cable
-from service.vocabulary.design.layout import Layout
+from service.vocabulary.design.layout import Layout, TubePlace, place_in_cable
 from service.vocabulary.quantities import to_last_place
 from service.vocabulary.words import Outcome, Reason
 from worker.package.data.findings import Finding

@@ -3,8 +3,7 @@
 import pytest
 
 from service.vocabulary.criteria.criteria import Voiding
-from service.vocabulary.records.invalidation import Reach, reach_of, touched_fibres
-from service.vocabulary.records.record import fibres_of, splicer_of, subject_of
+from service.vocabulary.records.record import Reach, fibres_of, reach_of, splicer_of, subject_of, touched_fibres
 from tests.factories import (
     Body,
     make_calibration,
