@@ -16,6 +16,10 @@ from worker.package.data.content import PAGES_FORM
 DRAWN = {2: "ee5fa864b695f6ca54cdba268a53f41cc665a1cbe3762d5d71c3c9705de131ba"}
 
 
+# By its number an object of the drawing is looked for in a file; with other numbers, too, the form is another.
+NUMBERED = {2: "b4550b48fa4b5e026dce0e406522b95d776619fea5330d4592b707a68da655dc"}
+
+
 def drawn_digest() -> str:
     """Return the digest of everything that the pages of two packages paint, and of the fonts they paint it with."""
     digest = hashlib.sha256()
@@ -30,5 +34,21 @@ def drawn_digest() -> str:
     return digest.hexdigest()
 
 
+def numbers_digest() -> str:
+    """Return the digest of the numbers of all objects that the pages of two packages lead to."""
+    digest = hashlib.sha256()
+    for content in (make_content(), judged_content()):
+        for page in PdfReader(BytesIO(draw_content(content))).pages:
+            resources: Any = page["/Resources"]
+            numbered = [page.indirect_reference, page.raw_get("/Contents"), resources.raw_get("/Font")]
+            for name, font in sorted(resources["/Font"].items()):
+                descriptor = font["/FontDescriptor"]
+                numbered += [resources["/Font"].raw_get(name), font.raw_get("/ToUnicode")]
+                numbered += [font.raw_get("/FontDescriptor"), descriptor.raw_get("/FontFile2")]
+            digest.update(str([one.idnum for one in numbered]).encode())
+    return digest.hexdigest()
+
+
 def test_pages_that_are_drawn_otherwise_are_of_another_form() -> None:
     assert {PAGES_FORM: drawn_digest()} == DRAWN, "raise PAGES_FORM (worker/package/data/content)"
+    assert {PAGES_FORM: numbers_digest()} == NUMBERED, "raise PAGES_FORM (worker/package/data/content)"
