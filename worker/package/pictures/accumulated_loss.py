@@ -1,5 +1,6 @@
 """The losses of a fibre's splices added up from A, and what that comes to in each tube: exact sums of findings."""
 
+from collections import defaultdict
 from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -12,7 +13,7 @@ from service.vocabulary.quantities import to_last_place
 from service.vocabulary.words import Outcome, Reason
 from worker.package.data.findings import Finding
 from worker.package.pictures.fixed_point import to_fixed
-from worker.package.pictures.splice_distribution import ConnectionsOnRoute, is_held_as_splice
+from worker.package.pictures.splice_distribution import connections_of, is_held_as_splice
 
 # One splice: the index of its site, and the bounds of its loss in 0.0001 dB. There are tens of thousands of them, and
 # plain tuples of numbers are no work for the garbage collector.
@@ -48,18 +49,14 @@ class TubeLoss:
     @cached_property
     def highest(self) -> Sum:
         """The highest sum, and the first fibre that has it."""
-        return max(
-            (Sum(sum(high for _, _, high in steps), fibre) for fibre, steps in self.known.items()),
-            key=lambda one: one.fixed,
-        )
+        sums = (Sum(sum(high for _, _, high in steps), fibre) for fibre, steps in self.known.items())
+        return max(sums, key=lambda one: one.fixed)
 
     @cached_property
     def lowest(self) -> Sum:
         """The lowest sum, and the first fibre that has it."""
-        return min(
-            (Sum(sum(low for _, low, _ in steps), fibre) for fibre, steps in self.known.items()),
-            key=lambda one: one.fixed,
-        )
+        sums = (Sum(sum(low for _, low, _ in steps), fibre) for fibre, steps in self.known.items())
+        return min(sums, key=lambda one: one.fixed)
 
 
 def tube_losses(
@@ -71,24 +68,30 @@ def tube_losses(
     judged: Container[int],
 ) -> Sequence[TubeLoss]:
     """Return the tubes, as the first section has them, of some fibres; findings come in route order."""
-    limit, connections = to_last_place(criterion.limit_db, places=4), ConnectionsOnRoute(layout)
-    steps: dict[int, list[Step] | None] = {fibre: [] if fibre in judged else None for fibre in fibres}
+    limit, connections = to_last_place(criterion.limit_db, places=4), connections_of(layout)
+    known: dict[int, list[Step]] = {fibre: [] for fibre in fibres if fibre in judged}
     for finding in findings:
         fibre, _ = finding.joint
-        own = steps.get(fibre)
-        if own is not None and not connections.stands_before(finding):
+        if fibre in known and finding.joint not in connections:
             step = _step(finding, layout, limit=limit)
             if step is None:
-                steps[fibre] = None
+                del known[fibre]
             else:
-                own.append(step)
-    tubes: dict[TubePlace, list[int]] = {}
+                known[fibre].append(step)
+    tubes: defaultdict[TubePlace, list[int]] = defaultdict(list)
     for fibre in fibres:
-        tubes.setdefault(_tube(fibre, layout), []).append(fibre)
-    return [
-        _tube_loss(place, own, {fibre: known for fibre in own if (known := steps[fibre]) is not None}, layout)
-        for place, own in tubes.items()
-    ]
+        tubes[_tube(fibre, layout)].append(fibre)
+    return [_tube_loss(place, own, known, layout) for place, own in tubes.items()]
+
+
+def _step(finding: Finding, layout: Layout, *, limit: int) -> Step | None:
+    """Return what is known of a splice; bounds that are only too wide to decide are bounds all the same."""
+    is_decided = finding.outcome is not Outcome.UNDETERMINED or finding.reason == Reason.BOUND_TOO_WIDE
+    if not is_decided or not is_held_as_splice(finding, limit=limit):
+        return None
+    index = layout.site_index[finding.joint[1]]
+    low, high = (finding.low, finding.high) if finding.value is None else (finding.value, finding.value)
+    return index, to_fixed(low), to_fixed(high)
 
 
 def _tube(fibre: int, layout: Layout) -> TubePlace:
@@ -98,32 +101,21 @@ def _tube(fibre: int, layout: Layout) -> TubePlace:
     return place._replace(fibre=0, fibre_colour="")
 
 
-def _step(finding: Finding, layout: Layout, *, limit: int) -> Step | None:
-    """Return what is known of a splice; bounds that are only too wide to decide are bounds all the same."""
-    is_decided = finding.outcome is not Outcome.UNDETERMINED or finding.reason == Reason.BOUND_TOO_WIDE
-    if not is_decided or not is_held_as_splice(finding, limit=limit):
-        return None
-    index = layout.site_index[finding.joint[1]]
-    if finding.value is not None:
-        value = to_fixed(finding.value)
-        return index, value, value
-    return index, to_fixed(finding.low), to_fixed(finding.high)
-
-
 def _tube_loss(
     place: TubePlace, fibres: Sequence[int], known: Mapping[int, Sequence[Step]], layout: Layout
 ) -> TubeLoss:
-    return TubeLoss(place=place, fibres=fibres, known=known, levels=list(_levels(known, layout)))
+    own = {fibre: known[fibre] for fibre in fibres if fibre in known}
+    return TubeLoss(place=place, fibres=fibres, known=own, levels=list(_levels(own, layout)))
 
 
 def _levels(known: Mapping[int, Sequence[Step]], layout: Layout) -> Iterator[Level]:
-    at_site: dict[int, list[tuple[int, int, int]]] = {}
+    at_site: defaultdict[int, list[tuple[int, int, int]]] = defaultdict(list)
     for fibre, steps in known.items():
         for index, low, high in steps:
-            at_site.setdefault(index, []).append((fibre, low, high))
+            at_site[index].append((fibre, low, high))
     lows, highs = dict.fromkeys(known, 0), dict.fromkeys(known, 0)
-    for index in sorted(at_site):
-        for fibre, low, high in at_site[index]:
+    for index, splices in sorted(at_site.items()):
+        for fibre, low, high in splices:
             lows[fibre] += low
             highs[fibre] += high
         yield Level(

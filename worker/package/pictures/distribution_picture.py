@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from fractions import Fraction
 
-from service.vocabulary.quantities import round_half_even
+from service.vocabulary.quantities import decimal_text
 from worker.package.fonts.font_metrics import FontMetrics
 from worker.package.fonts.text_style import (
     ACCENT,
@@ -19,19 +19,9 @@ from worker.package.fonts.text_style import (
     WHITE,
     Rgb,
 )
-from worker.package.pictures.fixed_point import FIXED_PER_DB, fixed_text, multiples, round_step
+from worker.package.pictures.fixed_point import fixed_text, multiples, round_step, tick_text
 from worker.package.pictures.label_layout import spread
-from worker.package.pictures.picture import (
-    Mark,
-    Picture,
-    box,
-    dashes,
-    left_text,
-    middle_text,
-    outline,
-    right_text,
-    stroke,
-)
+from worker.package.pictures.picture import Mark, Picture, Text, box, middle_text, outline, right_text, stroke
 from worker.package.pictures.splice_distribution import Distribution
 
 _LEFT, _RIGHT, _TOP, _BOTTOM, _HEIGHT_PT = 26.0, 330.0, 48.0, 134.0, 150.0
@@ -47,7 +37,7 @@ def distribution_picture(distribution: Distribution, metrics: FontMetrics, *, ti
     """Return the histogram of one criterion with its limits, and what it leaves out in words."""
     scale = _Scale(distribution)
     marks = [
-        left_text(0, _TITLE_Y, metrics.shorten(title, SUBHEADING, width_pt=CONTENT_WIDTH), SUBHEADING),
+        Text(0, _TITLE_Y, metrics.shorten(title, SUBHEADING, width_pt=CONTENT_WIDTH), SUBHEADING),
         *_axes(scale, metrics),
         *_bars(scale),
         *_lines(scale, metrics),
@@ -60,14 +50,12 @@ class _Scale:
     """Where losses and counts lie on the sheet."""
 
     def __init__(self, distribution: Distribution) -> None:
-        self.distribution, self.step = distribution, distribution.step
+        self.distribution = distribution
         self.known, self.at_most = distribution.bins(distribution.known), distribution.bins(distribution.at_most)
-        self.first, self.last = map(distribution.bin_of, distribution.reach)
         # What lies beyond the axis has a bin of its own at its end.
-        bins = {*self.known, *self.at_most, self.first, self.last}
-        self.low = distribution.limit + (min(bins) - 1) * self.step
-        self.high = distribution.limit + max(bins) * self.step
-        self.most = max((self.known.get(one, 0) + self.at_most.get(one, 0) for one in bins), default=0) or 1
+        bins = {*self.known, *self.at_most, *map(distribution.bin_of, distribution.reach)}
+        self.low, self.high = distribution.end_of(min(bins) - 1), distribution.end_of(max(bins))
+        self.most = max(self.known[one] + self.at_most[one] for one in bins) or 1
 
     def x(self, fixed: int) -> float:
         """Return where a loss lies."""
@@ -87,27 +75,24 @@ def _axes(scale: _Scale, metrics: FontMetrics) -> Iterator[Mark]:
     yield stroke((_LEFT, _BOTTOM), (_RIGHT, _BOTTOM), width_pt=0.5, colour=QUIET)
     tick = round_step(_LEAST_TICKS_APART_PT * (scale.high - scale.low) / (_RIGHT - _LEFT))
     for index, fixed in enumerate(multiples(tick, low=scale.low, high=scale.high)):
-        x = scale.x(fixed)
-        label = f"{fixed / FIXED_PER_DB:.12g}"
+        x, label = scale.x(fixed), tick_text(fixed)
         yield stroke((x, _BOTTOM), (x, _BOTTOM + 3), width_pt=0.5, colour=QUIET)
         yield middle_text(x, _BOTTOM + 10.5, f"{label} dB" if index == 0 else label, PICTURE_QUIET, metrics)
 
 
 def _bars(scale: _Scale) -> Iterator[Mark]:
-    limit, step = scale.distribution.limit, scale.step
     for one in sorted({*scale.known, *scale.at_most}):
-        left, right = scale.x(limit + (one - 1) * step) + 0.3, scale.x(limit + one * step) - 0.3
+        left, right = (scale.x(scale.distribution.end_of(end)) for end in (one - 1, one))
         # Bin 0 ends with the limit.
-        yield from _bar(left, right, scale, one, colour=ACCENT if one <= 0 else WARM)
+        yield from _bar(scale, one, left=left + 0.3, right=right - 0.3, colour=ACCENT if one <= 0 else WARM)
 
 
-def _bar(left: float, right: float, scale: _Scale, one: int, *, colour: Rgb) -> Iterator[Mark]:
-    known, at_most = scale.known.get(one, 0), scale.at_most.get(one, 0)
+def _bar(scale: _Scale, one: int, *, left: float, right: float, colour: Rgb) -> Iterator[Mark]:
     foot = _BOTTOM
-    if known:
+    if known := scale.known[one]:
         foot -= scale.height(known)
         yield box(left, foot, right, _BOTTOM, colour=colour)
-    if at_most:
+    if at_most := scale.at_most[one]:
         top = foot - scale.height(at_most)
         yield box(left, top, right, foot, colour=WHITE)
         yield outline(box(left + 0.2, top, right - 0.2, foot, colour=WHITE).points, width_pt=0.5, colour=colour)
@@ -121,51 +106,37 @@ def _lines(scale: _Scale, metrics: FontMetrics) -> Iterator[Mark]:
     middles = spread(points, sizes, low=0, high=_RIGHT + 14)
     for line, label, point, middle in zip(lines, labels, points, middles, strict=True):
         is_limit = line is scale.distribution.lines[0]
-        draw, style = (stroke, PICTURE_NAME) if is_limit else (dashes, PICTURE_QUIET)
-        yield draw(
-            (middle, _LABELS_Y + 3), (point, _TOP - 6), (point, _BOTTOM), width_pt=0.9 if is_limit else 0.6, colour=INK
-        )
+        style, width_pt = (PICTURE_NAME, 0.9) if is_limit else (PICTURE_QUIET, 0.6)
+        corners = (middle, _LABELS_Y + 3), (point, _TOP - 6), (point, _BOTTOM)
+        yield stroke(*corners, width_pt=width_pt, colour=INK, is_dashed=not is_limit)
         yield middle_text(middle, _LABELS_Y, label, style, metrics)
 
 
 def _words(distribution: Distribution, metrics: FontMetrics) -> Iterator[Mark]:
-    y = _LABELS_Y
-    style = PICTURE_NAME
+    y, style = _LABELS_Y, PICTURE_NAME
     for sentence in _sentences(distribution):
         for line in metrics.fold(sentence, style, width_pt=CONTENT_WIDTH - _WORDS_X):
-            yield left_text(_WORDS_X, y, line, style)
+            yield Text(_WORDS_X, y, line, style)
             y += style.leading_pt
-        y += 2.4
-        style = PICTURE
+        y, style = y + 2.4, PICTURE
 
 
 def _sentences(distribution: Distribution) -> Iterator[str]:
     """Say every count and the mean; the counts of what is drawn and what is not add up to all findings."""
-    total, conforming = distribution.findings, distribution.conforming
+    total, conforming, known = distribution.findings, distribution.conforming, distribution.known
     yield f"{total} findings"
-    share = round_half_even(Fraction(10_000 * conforming, total), unit=1)
-    yield f"{conforming} of them conform: {share // 100}.{share % 100:02d} %"
-    if distribution.known:
-        mean = fixed_text(Fraction(sum(distribution.known), len(distribution.known)))
-        yield f"{len(distribution.known)} drawn full, their mean {mean} dB"
+    yield f"{conforming} of them conform: {decimal_text(round(Fraction(10_000 * conforming, total)), places=2)} %"
+    if known:
+        yield f"{len(known)} drawn full, their mean {fixed_text(Fraction(sum(known), len(known)))} dB"
     if distribution.at_most:
         yield f"{len(distribution.at_most)} known only within bounds: drawn empty, at the upper bound"
-    yield from (
-        f"{count} not drawn: {why}"
-        for count, why in (
-            (distribution.undetermined, "undetermined"),
-            (distribution.with_connection, "seen only together with a connection"),
-        )
-        if count
-    )
-    yield from _beyond(distribution)
-
-
-def _beyond(distribution: Distribution) -> Iterator[str]:
+    if distribution.undetermined:
+        yield f"{distribution.undetermined} not drawn: undetermined"
+    if distribution.with_connection:
+        yield f"{distribution.with_connection} not drawn: seen only together with a connection"
     low, high = distribution.reach
-    losses = [*distribution.known, *distribution.at_most]
-    above, below = [loss for loss in losses if loss > high], [loss for loss in losses if loss < low]
-    if above:
+    losses = [*known, *distribution.at_most]
+    if above := [loss for loss in losses if loss > high]:
         yield f"{len(above)} above {fixed_text(high)} dB, up to {fixed_text(max(above))}: all in the last bar"
-    if below:
+    if below := [loss for loss in losses if loss < low]:
         yield f"{len(below)} below {fixed_text(low)} dB, down to {fixed_text(min(below))}: all in the first bar"

@@ -4,40 +4,38 @@ from collections.abc import Iterator
 from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
+from itertools import count
 
-from service.vocabulary.quantities import UM_PER_KM, UM_PER_M, round_half_even
+from service.vocabulary.quantities import UM_PER_KM, UM_PER_M, decimal_text
 
-FIXED_PER_DB = 10_000
+_PLACES = 4
+_FIXED_PER_DB = 10**_PLACES
 
 
 # A route has hundreds of thousands of losses and a few thousand different ones.
 @lru_cache(maxsize=1 << 15)
 def to_fixed(text: str) -> int:
     """Return a loss in dB as it is written in a finding or a criterion."""
-    fixed = Decimal(text) * FIXED_PER_DB
+    fixed = Decimal(text) * _FIXED_PER_DB
     if fixed != (whole := int(fixed)):
         raise ValueError(f"{text} has more than four decimals")
     return whole
 
 
-def fixed_text(fixed: int | Fraction, *, places: int = 4) -> str:
-    """Write a loss in dB, rounded half to even to so many decimals."""
-    rounded = round_half_even(Fraction(fixed), unit=10 ** (4 - places))
-    whole, part = divmod(abs(rounded), 10**places)
-    return f"{'-' if rounded < 0 else ''}{whole}.{part:0{places}d}"
+def fixed_text(fixed: int | Fraction) -> str:
+    """Write a loss in dB, rounded half to even to four decimals."""
+    return decimal_text(round(fixed), places=_PLACES)
 
 
-_MANTISSAS = (1, 2, 5)
+def tick_text(fixed: int) -> str:
+    """Write a round loss in dB with no more decimals than it has."""
+    return f"{fixed / _FIXED_PER_DB:.12g}"
 
 
 def round_step(least: float) -> int:
     """Return the least of 1, 2, 5, 10, 20, 50 and so on that is not under a number."""
-    power = 1
-    while True:
-        for mantissa in _MANTISSAS:
-            if mantissa * power >= least:
-                return mantissa * power
-        power *= 10
+    steps: Iterator[int] = (mantissa * 10**power for power in count() for mantissa in (1, 2, 5))
+    return next(step for step in steps if step >= least)
 
 
 def multiples(step: int, *, low: int, high: int) -> Iterator[int]:

@@ -4,8 +4,9 @@
 see-through, which an archive copy could not count on.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from worker.package.fonts.font_metrics import FontMetrics
 from worker.package.fonts.text_style import Rgb, Style
@@ -13,8 +14,7 @@ from worker.package.fonts.text_style import Rgb, Style
 Point = tuple[float, float]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Text:
+class Text(NamedTuple):
     """A line of text whose baseline starts at a point."""
 
     x: float
@@ -23,18 +23,16 @@ class Text:
     style: Style
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Stroke:
+class Stroke(NamedTuple):
     """A line through points."""
 
     points: tuple[Point, ...]
     width_pt: float
     colour: Rgb
-    is_dashed: bool = False
+    is_dashed: bool
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Area:
+class Area(NamedTuple):
     """A filled shape with a corner at each point."""
 
     points: tuple[Point, ...]
@@ -52,37 +50,26 @@ class Picture:
     marks: Sequence[Mark]
 
 
-def left_text(x: float, y: float, text: str, style: Style) -> Text:
-    """Return a line of text that starts at a point."""
-    return Text(x=x, y=y, text=text, style=style)
-
-
 def right_text(x: float, y: float, text: str, style: Style, metrics: FontMetrics) -> Text:
     """Return a line of text that ends at a point."""
-    return Text(x=x - metrics.width(text, style), y=y, text=text, style=style)
+    return Text(x - metrics.width(text, style), y, text, style)
 
 
 def middle_text(x: float, y: float, text: str, style: Style, metrics: FontMetrics) -> Text:
     """Return a line of text with its middle over a point."""
-    return Text(x=x - metrics.width(text, style) / 2, y=y, text=text, style=style)
+    return Text(x - metrics.width(text, style) / 2, y, text, style)
 
 
-def stroke(*points: Point, width_pt: float, colour: Rgb) -> Stroke:
-    """Return an unbroken line through points."""
-    return Stroke(points=points, width_pt=width_pt, colour=colour)
+def stroke(*points: Point, width_pt: float, colour: Rgb, is_dashed: bool = False) -> Stroke:
+    """Return a line through points."""
+    return Stroke(points, width_pt, colour, is_dashed)
 
 
-def dashes(*points: Point, width_pt: float, colour: Rgb) -> Stroke:
-    """Return a dashed line through points."""
-    return Stroke(points=points, width_pt=width_pt, colour=colour, is_dashed=True)
+def outline(points: tuple[Point, ...], *, width_pt: float, colour: Rgb) -> Stroke:
+    """Return the line around a shape."""
+    return stroke(*points, points[0], width_pt=width_pt, colour=colour)
 
 
 def box(left: float, top: float, right: float, bottom: float, *, colour: Rgb) -> Area:
     """Return a filled box."""
-    return Area(points=((left, top), (right, top), (right, bottom), (left, bottom)), colour=colour)
-
-
-def outline(points: Iterable[Point], *, width_pt: float, colour: Rgb) -> Stroke:
-    """Return the line around a shape."""
-    corners = tuple(points)
-    return Stroke(points=(*corners, corners[0]), width_pt=width_pt, colour=colour)
+    return Area(((left, top), (right, top), (right, bottom), (left, bottom)), colour)

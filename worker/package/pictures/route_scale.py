@@ -1,6 +1,6 @@
 """The route by distance: where sites, sections and segments lie along the fibre, and which sites share a strip."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -8,6 +8,9 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.words import SiteKind
 from worker.package.data.content import PackageContent
 from worker.package.pictures.worst_joints import JointsOfSite
+
+# From a fibre distance to where it lies in a picture.
+ToY = Callable[[int], float]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,23 +26,26 @@ class SiteOnScale:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Extent:
-    """A section or a segment, from where to where it runs."""
+class SegmentOnScale:
+    """A segment, from where to where it runs."""
 
     id: str
+    name: str
     first_um: int
     last_um: int
-    name: str = ""
-    is_submitted: bool = True
+    is_submitted: bool
 
 
 @dataclass(frozen=True, kw_only=True)
 class Strip:
-    """A part of the route that is drawn as one; the site at which a strip ends is the first of the next."""
+    """A part of the route that is drawn as one; the site at which a strip ends is the first of the next.
+
+    The sections, by their ids, lie each between two sites.
+    """
 
     sites: Sequence[SiteOnScale]
-    sections: Sequence[Extent]
-    segments: Sequence[Extent]
+    sections: Sequence[str]
+    segments: Sequence[SegmentOnScale]
 
     @property
     def first_um(self) -> int:
@@ -57,11 +63,10 @@ def strips(
 ) -> Sequence[Strip]:
     """Return the route as one strip if its sites find room there, else in strips of about as many sites each."""
     layout = Layout(content.design)
-    sites = list(_sites(content, layout, joints))
-    sections = list(_sections(layout))
-    segments = list(_segments(content, layout))
-    parts = 1 if len(sites) <= most_alone else -(-(len(sites) - 1) // (most_in_strip - 1))
-    cuts = [round(part * (len(sites) - 1) / parts) for part in range(parts + 1)]
+    sites, segments = list(_sites(content, layout, joints)), _segments(content, layout)
+    sections = [section.id for section in content.design.sections]
+    parts = 1 if len(sites) <= most_alone else -(-len(sections) // (most_in_strip - 1))
+    cuts = [round(part * len(sections) / parts) for part in range(parts + 1)]
     return [
         Strip(
             sites=sites[first : last + 1],
@@ -73,51 +78,42 @@ def strips(
 
 
 def _sites(content: PackageContent, layout: Layout, joints: Mapping[str, JointsOfSite]) -> Iterator[SiteOnScale]:
-    submitted = frozenset(content.segments)
     for site, from_a_um in zip(content.design.sites, layout.site_offsets_um, strict=True):
         yield SiteOnScale(
             id=site.id,
             name=site.name,
             kind=site.kind,
             from_a_um=from_a_um,
-            is_submitted=layout.segment_of_site[site.id] in submitted,
+            is_submitted=layout.segment_of_site[site.id] in content.segments,
             joints=joints.get(site.id),
         )
 
 
-def _sections(layout: Layout) -> Iterator[Extent]:
-    for section, (first_um, last_um) in zip(layout.design.sections, pairwise(layout.site_offsets_um), strict=True):
-        yield Extent(id=section.id, first_um=first_um, last_um=last_um)
-
-
-def _segments(content: PackageContent, layout: Layout) -> Iterator[Extent]:
-    """Give the segments in route order; one without a section is the sites that it names."""
-    offsets_um = layout.site_offsets_um
-    section_index = {section.id: index for index, section in enumerate(layout.design.sections)}
+def _segments(content: PackageContent, layout: Layout) -> Sequence[SegmentOnScale]:
+    """Return the segments in route order; one without a section is the sites that it names."""
+    design, offsets_um = content.design, layout.site_offsets_um
+    at_um = dict(zip((site.id for site in design.sites), offsets_um, strict=True))
+    ends_um = dict(zip((section.id for section in design.sections), pairwise(offsets_um), strict=True))
     found = []
-    for segment in layout.design.segments:
-        points_um = [offsets_um[layout.site_index[site]] for site in segment.sites]
-        for section in segment.sections:
-            index = section_index[section]
-            points_um += [offsets_um[index], offsets_um[index + 1]]
+    for segment in design.segments:
+        points_um = [at_um[site] for site in segment.sites]
+        points_um += [end_um for section in segment.sections for end_um in ends_um[section]]
         if points_um:
-            is_submitted = segment.id in content.segments
-            found.append(
-                Extent(
-                    id=segment.id,
-                    name=segment.name,
-                    first_um=min(points_um),
-                    last_um=max(points_um),
-                    is_submitted=is_submitted,
-                )
+            own = SegmentOnScale(
+                id=segment.id,
+                name=segment.name,
+                first_um=min(points_um),
+                last_um=max(points_um),
+                is_submitted=segment.id in content.segments,
             )
-    yield from sorted(found, key=lambda one: (one.first_um, one.last_um))
+            found.append(own)
+    return sorted(found, key=lambda one: (one.first_um, one.last_um))
 
 
-def _within(extents: Sequence[Extent], *, low_um: int, high_um: int) -> Sequence[Extent]:
+def _within(segments: Sequence[SegmentOnScale], *, low_um: int, high_um: int) -> Sequence[SegmentOnScale]:
     # What only touches a strip's end belongs to the neighbour, but one of no length has no other place.
     return [
         one
-        for one in extents
+        for one in segments
         if (one.first_um < high_um and one.last_um > low_um) or low_um <= one.first_um == one.last_um <= high_um
     ]

@@ -1,14 +1,14 @@
 """How the losses of splices are distributed about the limit of one criterion: every finding counted once."""
 
-from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import gcd
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.words import Basis, FibreAction, Outcome, SiteKind
+from service.vocabulary.words import Basis, FibreAction, Outcome
 from worker.package.data.findings import Finding
 from worker.package.pictures.fixed_point import round_step, to_fixed
 
@@ -64,7 +64,7 @@ class Distribution:
         grain = gcd(_COARSEST_GRAIN, *self.known, *self.at_most)
         return grain * round_step((high - low) / _MOST_BINS / grain)
 
-    def bins(self, losses: Sequence[int]) -> Mapping[int, int]:
+    def bins(self, losses: Sequence[int]) -> Counter[int]:
         """Count losses by bin; what lies beyond the axis is in the bin next to its end."""
         low, high = self.reach
         counts: Counter[int] = Counter()
@@ -78,27 +78,33 @@ class Distribution:
         """Return the bin of a loss: each holds its upper end, and bin 0 ends with the limit."""
         return -((self.limit - loss) // self.step)
 
+    def end_of(self, one: int) -> int:
+        """Return the highest loss that a bin holds."""
+        return self.limit + one * self.step
+
 
 def distributions(
     criteria: Sequence[SpliceLossCriterion], findings: Sequence[Finding], layout: Layout
 ) -> Iterator[Distribution]:
     """Give the distribution of each criterion that anything was held against."""
-    by_code: dict[str, list[Finding]] = {}
+    connections = connections_of(layout)
+    by_code: defaultdict[str, list[Finding]] = defaultdict(list)
     for finding in findings:
-        by_code.setdefault(finding.criterion, []).append(finding)
+        by_code[finding.criterion].append(finding)
     for criterion in criteria:
         if criterion.code in by_code:
-            yield _distribution(criterion, by_code[criterion.code], layout)
+            yield _distribution(criterion, by_code[criterion.code], connections)
 
 
-def _distribution(criterion: SpliceLossCriterion, findings: Sequence[Finding], layout: Layout) -> Distribution:
-    determined = [one for one in findings if one.outcome != Outcome.UNDETERMINED]
+def _distribution(
+    criterion: SpliceLossCriterion, findings: Sequence[Finding], connections: Container[tuple[int, str]]
+) -> Distribution:
+    determined = [one for one in findings if one.outcome is not Outcome.UNDETERMINED]
     lines, alone = list(_lines(criterion)), determined
     # An estimate is of the splice by itself.
     if criterion.basis is not Basis.ESTIMATE:
         limit = lines[0].fixed
-        connections = ConnectionsOnRoute(layout)
-        alone = [one for one in alone if is_held_as_splice(one, limit=limit) and not connections.stands_before(one)]
+        alone = [one for one in alone if is_held_as_splice(one, limit=limit) and one.joint not in connections]
     return Distribution(
         criterion=criterion,
         lines=lines,
@@ -106,7 +112,7 @@ def _distribution(criterion: SpliceLossCriterion, findings: Sequence[Finding], l
         at_most=[to_fixed(one.high) for one in alone if one.value is None],
         undetermined=len(findings) - len(determined),
         with_connection=len(determined) - len(alone),
-        conforming=sum(one.outcome == Outcome.CONFORMING for one in determined),
+        conforming=sum(one.outcome is Outcome.CONFORMING for one in determined),
     )
 
 
@@ -123,23 +129,15 @@ def _lines(criterion: SpliceLossCriterion) -> Iterator[Line]:
             yield Line(label=label, text=text, fixed=to_fixed(text))
 
 
-class ConnectionsOnRoute:
-    """Where fibres are terminated, looked up once for each site that can have a connection."""
-
-    def __init__(self, layout: Layout) -> None:
-        planned = {entry.site for entry in layout.design.splice_plan}
-        self._layout = layout
-        self._sites = {
-            site.id: site
-            for site in layout.design.sites
-            if site.kind is not SiteKind.SPLICE_CLOSURE or site.id in planned
-        }
-
-    def stands_before(self, splice: Finding) -> bool:
-        """Tell whether a splice has a connection at its own site."""
-        fibre, at = splice.joint
-        site = self._sites.get(at)
-        return site is not None and self._layout.action(site, fibre) is FibreAction.TERMINATED
+def connections_of(layout: Layout) -> Container[tuple[int, str]]:
+    """Return where fibres are terminated, by fibre and site: a splice there is seen together with a connection."""
+    fibres = range(1, layout.design.fibre_count + 1)
+    return {
+        (fibre, site.id)
+        for site in layout.design.sites
+        for fibre in fibres
+        if layout.action(site, fibre) is FibreAction.TERMINATED
+    }
 
 
 def is_held_as_splice(finding: Finding, *, limit: int) -> bool:

@@ -1,6 +1,6 @@
 """The worst joint of each site: what does not conform before all else, then what comes nearest to its limit."""
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -40,19 +40,17 @@ class JointsOfSite:
 
 def joints_by_site(findings: FindingsByQuantity) -> Mapping[str, JointsOfSite]:
     """Return what was found of the losses at each site that has any."""
-    found: dict[str, list[Finding]] = {}
+    found: defaultdict[str, list[Finding]] = defaultdict(list)
     for quantity in _JOINTS:
         for finding in findings.get(quantity, ()):
-            found.setdefault(finding.joint[1], []).append(finding)
+            found[finding.joint[1]].append(finding)
     return {site: _joints(own) for site, own in found.items()}
 
 
 def _joints(findings: Sequence[Finding]) -> JointsOfSite:
-    counts = Counter(finding.outcome for finding in findings)
     known = (finding for finding in findings if finding.margin is not None)
-    return JointsOfSite(
-        counts={outcome: counts[outcome] for outcome in Outcome}, worst=min(known, key=_rank, default=None)
-    )
+    counts = Counter(finding.outcome for finding in findings)
+    return JointsOfSite(counts=counts, worst=min(known, key=_rank, default=None))
 
 
 def _rank(finding: Finding) -> tuple[bool, bool, int]:
