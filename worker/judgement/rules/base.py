@@ -3,9 +3,10 @@
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Generic, TypeVar
+from typing import ClassVar, Generic, TypeVar
 
 from service.vocabulary.criteria.base import Criterion, LimitedDb
+from service.vocabulary.criteria.links import AttenuationCoefficientCriterion
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.layout import Joint, Layout, Span
 from service.vocabulary.words import DecisionRule, JointKind, Outcome, Unit
@@ -35,6 +36,16 @@ class Rule(ABC, Generic[CriterionT]):
         return (own for own in joints_of_kind(fibre, kind) if own[0].site_index in self.scope.sites)
 
 
+class LimitRule(Rule[CriterionT]):
+    """A criterion with one limit, whatever the fibre."""
+
+    unit: ClassVar[Unit] = Unit.DB
+
+    def __init__(self, criterion: CriterionT, layout: Layout) -> None:
+        super().__init__(criterion, layout)
+        self.limit = limit_of(criterion, unit=self.unit)
+
+
 class EndToEndRule(Rule[CriterionT]):
     """A criterion about a fibre as a whole."""
 
@@ -56,20 +67,20 @@ def joints_of_kind(fibre: FibreMeasured, kind: JointKind) -> Iterator[tuple[Plac
                 yield place, joint
 
 
-def most_db(criterion: LimitedDb, limit_db: float) -> Limit:
-    """Return the most that a criterion allows, with its guard band."""
-    band = band_of(criterion.decision, criterion.uncertainty_db)
-    return Limit.most(to_parts(limit_db, places=3), unit=Unit.DB, rule=criterion.decision, band=band)
+def limit_of(criterion: Criterion, *, unit: Unit = Unit.DB, places: int = 4) -> Limit:
+    """Return the one limit that a criterion states, with its guard band, shown with so many decimals."""
+    assert criterion.single_limit is not None
+    limit = guarded_limit(criterion, to_parts(criterion.single_limit, places=3), unit=unit, places=places)
+    return replace(limit, is_minimum=criterion.limit_is_least)
 
 
-def least_db(criterion: LimitedDb, limit_db: float) -> Limit:
-    """Return the least that a criterion allows, with its guard band."""
-    return replace(most_db(criterion, limit_db), is_minimum=True)
-
-
-def band_of(decision: DecisionRule, uncertainty: float | None) -> int:
-    """Return the guard band, in 1e-12 of the uncertainty's unit; none under the simple rule."""
-    return 0 if decision is DecisionRule.SIMPLE or uncertainty is None else to_parts(uncertainty, places=3)
+def guarded_limit(criterion: Criterion, exact: int, *, unit: Unit = Unit.DB, places: int = 4) -> Limit:
+    """Return the most that a criterion allows, in 1e-12 of the unit, with its guard band."""
+    rule = DecisionRule.SIMPLE
+    if isinstance(criterion, LimitedDb | AttenuationCoefficientCriterion):
+        rule = criterion.decision
+    band = 0 if criterion.guard_band is None else to_parts(criterion.guard_band, places=3)
+    return Limit.most(exact, unit=unit, places=places, rule=rule, band=band)
 
 
 def hold_known_part(known: Judgement, *, low: Exact, high: Exact, limit: Limit) -> Judgement:

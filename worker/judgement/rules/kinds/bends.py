@@ -11,17 +11,16 @@ from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import section_at, unexpected_loss, unexpected_spots
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, db_text
-from worker.judgement.numbers.limits import Held, Limit, hold, to_parts
-from worker.judgement.rules.base import Rule, joint_finding, section_finding
+from worker.judgement.numbers.limits import Held, Limit, hold
+from worker.judgement.rules.base import LimitRule, joint_finding, section_finding
 from worker.judgement.traces.places import Place
 
 
-class BendRule(Rule[BendCriterion]):
+class BendRule(LimitRule[BendCriterion]):
     """How much more each place, and each spot on no joint, may lose at the longer wavelength than at the shorter."""
 
     def __init__(self, criterion: BendCriterion, layout: Layout) -> None:
         super().__init__(criterion, layout)
-        self.limit = Limit.most(to_parts(criterion.limit_db, places=3), unit=Unit.DB)
         self._wavelengths_nm = (criterion.short_wavelength_nm, criterion.long_wavelength_nm)
         self._ratio_percent = to_last_place(criterion.ratio, places=2)
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from service.vocabulary.criteria.links import AttenuationCoefficientCriterion, Stretch
 from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
-from service.vocabulary.quantities import PDB_PER_MDB, UM_PER_CM, to_last_place
+from service.vocabulary.quantities import PDB_PER_MDB, to_um
 from service.vocabulary.words import Outcome, Reason, SiteKind, Unit
 from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Finding, Judgement
@@ -15,8 +15,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.history.validity import Side, reason_of, void_records
 from worker.judgement.numbers.exact import mdb_text
-from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.rules.base import Rule, band_of, length_over_um, section_finding, span_finding
+from worker.judgement.rules.base import LimitRule, length_over_um, section_finding, span_finding
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 
@@ -36,15 +35,14 @@ class OneWayCoefficient(NamedTuple):
     over: Span | None = None
 
 
-class CoefficientRule(Rule[AttenuationCoefficientCriterion]):
+class CoefficientRule(LimitRule[AttenuationCoefficientCriterion]):
     """One limit for each kilometre of fibre; a span or section too short to be measured has no finding."""
+
+    unit = Unit.DB_PER_KM
 
     def __init__(self, criterion: AttenuationCoefficientCriterion, layout: Layout) -> None:
         super().__init__(criterion, layout)
-        band = band_of(criterion.decision, criterion.uncertainty_db_per_km)
-        limit = to_parts(criterion.limit_db_per_km, places=3)
-        self.limit = Limit.most(limit, unit=Unit.DB_PER_KM, rule=criterion.decision, band=band)
-        self._least_um = to_last_place(criterion.least_length_m, places=2) * UM_PER_CM
+        self._least_um = to_um(criterion.least_length_m)
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each section or span of a continuous fibre that is long enough."""

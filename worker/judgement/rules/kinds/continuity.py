@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from service.vocabulary.criteria.links import ContinuityCriterion
 from service.vocabulary.words import Outcome, Reason, RecordKind
 from worker.judgement.fibre.findings import Judgement
-from worker.judgement.fibre.link_tests import EndToEndTest, both_ways, first_missing, known_of, reading_of
+from worker.judgement.fibre.link_tests import both_ways, first_missing, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Continuity
 from worker.judgement.history.validity import split_by_fault, void_records
@@ -27,38 +27,30 @@ class ContinuityRule(EndToEndRule[ContinuityCriterion]):
             void=(*known.void, *void_records(void)),
         )
         if others:
-            return known._replace(outcome=Outcome.NONCONFORMING, detail=_tests_text(fibre, [*own, *others]))
-        return _judge_own(fibre, own, ways, known)
-
-
-def _judge_own(
-    fibre: FibreMeasured, own: Sequence[Continuity], ways: Sequence[EndToEndTest], known: Judgement
-) -> Judgement:
-    seen = {one.seen_fibre for one in own}
-    if not own:
-        return known._replace(reason=first_missing(*ways))
-    known = known._replace(detail=_tests_text(fibre, own))
-    if len(seen) > 1:
-        return known._replace(reason=Reason.READINGS_DISAGREE)
-    is_right = seen == {fibre.number}
-    return known._replace(outcome=Outcome.CONFORMING if is_right else Outcome.NONCONFORMING)
+            return known._replace(
+                outcome=Outcome.NONCONFORMING, detail="; ".join(_test_text(fibre, one) for one in (*own, *others))
+            )
+        if not own:
+            return known._replace(reason=first_missing(*ways))
+        known = known._replace(detail="; ".join(_test_text(fibre, one) for one in own))
+        seen = {one.seen_fibre for one in own}
+        if len(seen) > 1:
+            return known._replace(reason=Reason.READINGS_DISAGREE)
+        return known._replace(outcome=Outcome.CONFORMING if seen == {fibre.number} else Outcome.NONCONFORMING)
 
 
 def _others(
     fibre: FibreMeasured, own: Sequence[Continuity]
 ) -> tuple[list[Continuity], list[tuple[Continuity, Reason]]]:
     """Return the tests that count in which this fibre's number was seen while another was lit."""
-    last_index = len(fibre.layout.design.sites) - 1
+    whole = (0, fibre.prepared.last_index)
     told = [
         one
         for one in fibre.history.links.get(RecordKind.CONTINUITY, ())
-        if isinstance(one, Continuity)
-        and one.lit_fibre != fibre.number
-        and (one.low_index, one.high_index) == (0, last_index)
+        if isinstance(one, Continuity) and one.lit_fibre != fibre.number and one.span == whole
     ]
-    good, void = split_by_fault(told, fibre.validity.fault_of)
-    good, unsealed = split_by_fault(good, fibre.validity.fault_over)
-    return [one for one in good if not _is_superseded(fibre, one, own)], void + unsealed
+    good, void = split_by_fault(told, fibre.validity.fault_of, fibre.validity.fault_over)
+    return [one for one in good if not _is_superseded(fibre, one, own)], void
 
 
 def _is_superseded(fibre: FibreMeasured, other: Continuity, own: Sequence[Continuity]) -> bool:
@@ -69,10 +61,6 @@ def _is_superseded(fibre: FibreMeasured, other: Continuity, own: Sequence[Contin
         and order_is_proven(one.stamp, other.stamp)
         for one in own
     )
-
-
-def _tests_text(fibre: FibreMeasured, tests: Sequence[Continuity]) -> str:
-    return "; ".join(_test_text(fibre, test) for test in tests)
 
 
 def _test_text(fibre: FibreMeasured, test: Continuity) -> str:

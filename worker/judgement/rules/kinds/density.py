@@ -4,22 +4,19 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from service.vocabulary.criteria.joints import SpliceDensityCriterion
-from service.vocabulary.design.layout import Layout, Span
+from service.vocabulary.design.layout import Span
 from service.vocabulary.quantities import UM_PER_KM, metres_text
 from service.vocabulary.words import JointKind, Outcome, Unit
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import PARTS
-from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.rules.base import Rule, length_over_um, segments_over, span_finding
+from worker.judgement.rules.base import LimitRule, length_over_um, segments_over, span_finding
 
 
-class SpliceDensityRule(Rule[SpliceDensityCriterion]):
+class SpliceDensityRule(LimitRule[SpliceDensityCriterion]):
     """One limit for the splices in each span's closures, for each kilometre of the design's fibre."""
 
-    def __init__(self, criterion: SpliceDensityCriterion, layout: Layout) -> None:
-        super().__init__(criterion, layout)
-        self.limit = Limit.most(to_parts(criterion.limit_per_km, places=3), unit=Unit.PER_KM)
+    unit = Unit.PER_KM
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each span."""

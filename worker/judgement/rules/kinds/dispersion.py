@@ -11,8 +11,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Dispersion, Measurement
 from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.numbers.exact import PARTS
-from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.rules.base import EndToEndRule
+from worker.judgement.rules.base import EndToEndRule, limit_of
 from worker.judgement.words import DIRECTION_LABELS
 
 
@@ -23,10 +22,9 @@ class DispersionRule(EndToEndRule[ChromaticDispersionCriterion | PolarizationMod
         self, criterion: ChromaticDispersionCriterion | PolarizationModeDispersionCriterion, layout: Layout
     ) -> None:
         super().__init__(criterion, layout)
-        if isinstance(criterion, ChromaticDispersionCriterion):
-            self.limit = Limit.most(to_parts(criterion.limit_ps_per_nm, places=2), unit=Unit.PS_PER_NM, places=2)
-        else:
-            self.limit = Limit.most(to_parts(criterion.limit_ps, places=3), unit=Unit.PS, places=3)
+        is_chromatic = isinstance(criterion, ChromaticDispersionCriterion)
+        unit, places = (Unit.PS_PER_NM, 2) if is_chromatic else (Unit.PS, 3)
+        self.limit = limit_of(criterion, unit=unit, places=places)
 
     def judge(self, fibre: FibreMeasured) -> Judgement:
         """Hold the latest record of either direction that counts against the limit, whatever the value's sign."""

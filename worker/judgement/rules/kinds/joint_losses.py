@@ -19,8 +19,17 @@ from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, Exact, mdb_text
-from worker.judgement.numbers.limits import Limit, hold
-from worker.judgement.rules.base import Rule, attempts_at, count_attempts, hold_known_part, joint_finding, most_db
+from worker.judgement.numbers.limits import Limit, hold, to_parts
+from worker.judgement.rules.base import (
+    LimitRule,
+    Rule,
+    attempts_at,
+    count_attempts,
+    guarded_limit,
+    hold_known_part,
+    joint_finding,
+    limit_of,
+)
 from worker.judgement.traces.places import Place
 from worker.judgement.words import REASON_LABELS
 
@@ -75,12 +84,8 @@ _BY_TRACES: Mapping[Basis, Callable[[FibreMeasured, Place, int, Limit], Judgemen
 }
 
 
-class TerminationRule(Rule[TerminationLossCriterion]):
+class TerminationRule(LimitRule[TerminationLossCriterion]):
     """One limit for each connection as an OTDR sees it: together with the splice behind it."""
-
-    def __init__(self, criterion: TerminationLossCriterion, layout: Layout) -> None:
-        super().__init__(criterion, layout)
-        self.limit = most_db(criterion, criterion.limit_db)
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each place with a mated pair."""
@@ -107,7 +112,7 @@ class JointLossRule(Rule[SpliceLossCriterion | ConnectionLossCriterion]):
         terminations: Iterable[TerminationRule],
     ) -> None:
         super().__init__(criterion, layout)
-        self.limit = most_db(criterion, criterion.limit_db)
+        self.limit = limit_of(criterion)
         if isinstance(criterion, SpliceLossCriterion):
             self._kind, self._fallback = JointKind.SPLICE, criterion.fallback
         else:
@@ -159,7 +164,7 @@ class JointLossRule(Rule[SpliceLossCriterion | ConnectionLossCriterion]):
         attempts = count_attempts(fibre, joint)
         if attempts < fallback.attempts:
             return own
-        held = own.held(*own.bounds, most_db(self.criterion, fallback.limit_db))
+        held = own.held(*own.bounds, guarded_limit(self.criterion, to_parts(fallback.limit_db, places=3)))
         if held.outcome is not Outcome.CONFORMING:
             return own
         detail = f"{own.detail}; out of specification, accepted after {attempts} documented attempts"

@@ -5,7 +5,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from service.vocabulary.criteria.links import LengthCriterion
-from service.vocabulary.design.layout import Layout, Span
+from service.vocabulary.design.layout import Span
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.quantities import metres_text, round_half_even
 from service.vocabulary.words import Outcome, Reason, Unit
@@ -14,8 +14,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.validity import Side, reason_of, void_records
 from worker.judgement.numbers.exact import PARTS
-from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.rules.base import Rule, length_over_um, span_finding
+from worker.judgement.rules.base import LimitRule, length_over_um, span_finding
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, at_wavelength
 
 # Of a percentage, as limits and values are written.
@@ -30,12 +29,10 @@ class _OneWay(NamedTuple):
     length_um: int = 0
 
 
-class LengthRule(Rule[LengthCriterion]):
+class LengthRule(LimitRule[LengthCriterion]):
     """How far the mean length of both directions may be from the design's, in percent of it."""
 
-    def __init__(self, criterion: LengthCriterion, layout: Layout) -> None:
-        super().__init__(criterion, layout)
-        self.limit = Limit.most(to_parts(criterion.limit_percent, places=2), unit=Unit.PERCENT)
+    unit = Unit.PERCENT
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each span, or for the whole fibre where no trace was taken span by span."""
@@ -69,9 +66,9 @@ class LengthRule(Rule[LengthCriterion]):
 
     def _spans(self, fibre: FibreMeasured) -> Sequence[Span]:
         own = {(span.first, span.last) for span in fibre.layout.spans}
-        if any((trace.low_index, trace.high_index) in own for trace in fibre.history.traces if not trace.is_ended):
+        if any(trace.span in own for trace in fibre.history.traces if not trace.is_ended):
             return self.scope.spans
-        whole = Span(first=0, last=len(fibre.layout.design.sites) - 1)
+        whole = Span(first=0, last=fibre.prepared.last_index)
         return (whole,) if self.scope.holds_end_to_end else ()
 
 
@@ -96,21 +93,15 @@ def _merged(found: Sequence[_OneWay]) -> _OneWay:
 
 
 def _one_way(fibre: FibreMeasured, span: Span, side: Side) -> _OneWay:
-    trace_set = fibre.traces.of_side(side)
-    void = [item for item in trace_set.void if _goes_over(item[0], span)]
-    for trace in trace_set.traces:
-        if not _goes_over(trace, span):
-            continue
+    trace_set, ends = fibre.traces.of_side(side), (span.first, span.last)
+    void = [item for item in trace_set.void if item[0].span == ends]
+    for trace in [trace for trace in trace_set.traces if trace.span == ends]:
         aligned = fibre.aligned(trace)
         fault, length_um = fibre.validity.fault_over(trace) or aligned.shortfall, aligned.scale.length_um
         if fault is None and length_um is not None:
             return _OneWay(tuple(void), trace, length_um)
         void.append((trace, fault or Reason.BEYOND_REACH))
     return _OneWay(tuple(void))
-
-
-def _goes_over(trace: Trace, span: Span) -> bool:
-    return (trace.low_index, trace.high_index) == (span.first, span.last)
 
 
 def _length_text(way: _OneWay, *, is_forward: bool) -> str:

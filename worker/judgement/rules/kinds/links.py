@@ -7,15 +7,15 @@ from service.vocabulary.criteria.links import (
     RequiredTestCriterion,
 )
 from service.vocabulary.findings.finding import RecordReading
-from service.vocabulary.words import JointKind, Outcome, Reason, Unit
+from service.vocabulary.words import JointKind, Outcome, Reason
 from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.link_tests import both_ways, first_missing, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Measurement
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, budget_pdb, mdb_text, mean_tenth_mdb, pairs_in_reading
-from worker.judgement.numbers.limits import Limit
-from worker.judgement.rules.base import EndToEndRule, band_of, most_db
+from worker.judgement.numbers.limits import Limit, to_parts
+from worker.judgement.rules.base import EndToEndRule, guarded_limit
 from worker.judgement.words import TEST_LABELS
 
 
@@ -53,13 +53,12 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
     def _limit(self, fibre: FibreMeasured, *, reference_cords: int) -> Limit:
         limit = self.criterion.limit
         if isinstance(limit, FixedLimit):
-            return most_db(self.criterion, limit.limit_db)
+            return guarded_limit(self.criterion, to_parts(limit.limit_db, places=3))
         kinds = [joint.kind for joint in fibre.joints]
         pairs = pairs_in_reading(pairs=kinds.count(JointKind.PAIR), reference_cords=reference_cords)
         splices = kinds.count(JointKind.SPLICE)
         budget = budget_pdb(limit, length_um=fibre.length_um, splices=splices, counted_pairs=pairs)
-        band = band_of(self.criterion.decision, self.criterion.uncertainty_db)
-        return Limit.most(budget, unit=Unit.DB, rule=self.criterion.decision, band=band)
+        return guarded_limit(self.criterion, budget)
 
 
 class RequiredTestRule(EndToEndRule[RequiredTestCriterion]):

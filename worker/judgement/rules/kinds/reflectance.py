@@ -3,24 +3,20 @@
 from collections.abc import Iterator
 
 from service.vocabulary.criteria.joints import ReflectanceCriterion
-from service.vocabulary.design.layout import Joint, Layout
+from service.vocabulary.design.layout import Joint
 from service.vocabulary.words import JointKind, Outcome, Reason
 from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.validity import Side, void_records
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB
-from worker.judgement.rules.base import Rule, hold_known_part, joint_finding, most_db
+from worker.judgement.rules.base import LimitRule, hold_known_part, joint_finding
 from worker.judgement.traces.places import Place
 from worker.judgement.traces.reflections import OneWayReflectance, worst_shown
 
 
-class ReflectanceRule(Rule[ReflectanceCriterion]):
+class ReflectanceRule(LimitRule[ReflectanceCriterion]):
     """One limit for the reflectance of each joint of a kind, the worse of both directions."""
-
-    def __init__(self, criterion: ReflectanceCriterion, layout: Layout) -> None:
-        super().__init__(criterion, layout)
-        self.limit = most_db(criterion, criterion.limit_db)
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each joint of the kind."""
@@ -29,8 +25,7 @@ class ReflectanceRule(Rule[ReflectanceCriterion]):
             yield joint_finding(self.criterion, fibre, joint, _of_member(whole, fibre, place, joint))
 
     def _judge_place(self, fibre: FibreMeasured, place: Place) -> Judgement:
-        forward = self._one_way(fibre, place, is_forward=True)
-        backward = self._one_way(fibre, place, is_forward=False)
+        forward, backward = (self._one_way(fibre, place, is_forward=is_forward) for is_forward in (True, False))
         known = Judgement(
             Outcome.UNDETERMINED,
             missing_reason(forward.reason, backward.reason),

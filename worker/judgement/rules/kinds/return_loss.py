@@ -4,7 +4,6 @@ from collections.abc import Iterator
 
 from service.vocabulary.criteria.base import Test
 from service.vocabulary.criteria.links import ReturnLossCriterion
-from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.quantities import PDB_PER_MDB
 from service.vocabulary.words import Qualifier, Reason
@@ -14,7 +13,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.returned_light import returned_light
 from worker.judgement.history.acts import Measurement, ReturnLoss, Trace
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mdb_text
-from worker.judgement.rules.base import Rule, least_db
+from worker.judgement.rules.base import LimitRule
 from worker.judgement.words import DIRECTION_LABELS
 
 # [0.001 dB] The most that a record can state: what lies above a reading is not known, but above this nothing does.
@@ -23,12 +22,8 @@ _MOST_MDB = 120_000
 _QUALIFIER_LABELS = {Qualifier.EQ: "", Qualifier.GT: "more than ", Qualifier.LT: "less than "}
 
 
-class ReturnLossRule(Rule[ReturnLossCriterion]):
+class ReturnLossRule(LimitRule[ReturnLossCriterion]):
     """One limit at both ends, never averaged: each end's transmitter sees only its own."""
-
-    def __init__(self, criterion: ReturnLossCriterion, layout: Layout) -> None:
-        super().__init__(criterion, layout)
-        self.limit = least_db(criterion, criterion.limit_db)
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding at A and one at B for a fibre that runs from end to end."""
@@ -49,7 +44,7 @@ class ReturnLossRule(Rule[ReturnLossCriterion]):
         for one in found.measurements:
             if isinstance(one, ReturnLoss):
                 return self._hold_measured(one, known)
-            if isinstance(one, Trace) and (one.low_index, one.high_index) == (0, len(fibre.layout.design.sites) - 1):
+            if isinstance(one, Trace) and one.span == (0, fibre.prepared.last_index):
                 return self._hold_computed(fibre, one, known)
         detail = f"no OTDR trace {DIRECTION_LABELS[is_forward]} at {nm} nm runs from end to end"
         return known._replace(reason=Reason.NO_EVIDENCE, detail=detail)

@@ -14,7 +14,7 @@ from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import PARTS, PDB_PER_TENTH_MDB
 from worker.judgement.numbers.limits import Limit, hold, to_parts
-from worker.judgement.rules.base import Rule, most_db
+from worker.judgement.rules.base import Rule, limit_of
 from worker.judgement.traces.places import Place
 
 _PER_CENT = 100 * PARTS
@@ -45,7 +45,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         # Then settling judges its populations.
         self.is_of_several_fibres = criterion.over in _OF_SEVERAL_FIBRES
         self._layout = layout
-        self._of_each = most_db(criterion, criterion.limit_db)
+        self._of_each = limit_of(criterion)
         share = criterion.least_share_percent
         self.limit = self._of_each if share is None else Limit.least(to_parts(share, places=2), unit=Unit.PERCENT)
 

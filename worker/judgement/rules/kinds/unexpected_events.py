@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 
 from service.vocabulary.criteria.joints import StrayLossCriterion
-from service.vocabulary.design.layout import Layout
 from service.vocabulary.quantities import PDB_PER_MDB
 from service.vocabulary.words import Outcome
 from worker.judgement.fibre.bidirectional import missing_reason
@@ -14,31 +13,24 @@ from worker.judgement.fibre.unexpected_events import UnexpectedSpot, reading_of_
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.validity import Side
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
-from worker.judgement.rules.base import Rule, link_finding, most_db, section_finding
+from worker.judgement.rules.base import LimitRule, link_finding, section_finding
 from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS
 
 
-class UnexpectedLossRule(Rule[StrayLossCriterion]):
+class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
     """One limit for each loss on no joint, and one finding that there is none above it."""
-
-    def __init__(self, criterion: StrayLossCriterion, layout: Layout) -> None:
-        super().__init__(criterion, layout)
-        self.limit = most_db(criterion, criterion.limit_db)
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each spot, and one for the whole fibre where no spot is above the limit."""
-        judged: list[Judgement] = []
+        found: list[Finding] = []
         for spot in unexpected_spots(fibre, wavelengths_nm=[self.criterion.wavelength_nm]):
             section = section_at(fibre, spot)
-            if section not in self.scope.sections:
-                continue
-            judgement = self._judge_spot(spot)
-            finding = section_finding(self.criterion, fibre, section, judgement)
-            if finding.segments:
-                judged.append(judgement)
-                yield finding
-        if fibre.is_continuous and self.scope.sections and all(_keeps_limit(judgement) for judgement in judged):
-            yield link_finding(self.criterion, fibre, self._judge_rest(fibre, found=len(judged)))
+            if section in self.scope.sections:
+                finding = section_finding(self.criterion, fibre, section, self._judge_spot(spot))
+                found += [finding] if finding.segments else []
+        yield from found
+        if fibre.is_continuous and self.scope.sections and all(finding.is_good for finding in found):
+            yield link_finding(self.criterion, fibre, self._judge_rest(fibre, has_others=bool(found)))
 
     def _judge_spot(self, spot: UnexpectedSpot) -> Judgement:
         sides = [Side(self.criterion.wavelength_nm, is_forward) for is_forward in (True, False)]
@@ -55,7 +47,7 @@ class UnexpectedLossRule(Rule[StrayLossCriterion]):
         known = Judgement(Outcome.UNDETERMINED, None, detail, readings=tuple(map(reading_of_event, events)))
         return known.held(value, value, self.limit)
 
-    def _judge_rest(self, fibre: FibreMeasured, *, found: int) -> Judgement:
+    def _judge_rest(self, fibre: FibreMeasured, *, has_others: bool) -> Judgement:
         """Tell whether the traces are there that would show a loss above the limit."""
         ways = both_ways(fibre, test="otdr", wavelength_nm=self.criterion.wavelength_nm)
         reason = missing_reason(*(way.missing for way in ways))
@@ -65,18 +57,13 @@ class UnexpectedLossRule(Rule[StrayLossCriterion]):
             return known._replace(detail=detail, limit=self.limit)
         forward_mdb, backward_mdb = (_threshold_mdb(fibre, way) for way in ways)
         within = mean_tenth_mdb(first_mdb=forward_mdb, second_mdb=backward_mdb) * PDB_PER_TENTH_MDB
-        what = "no other loss lies on no joint" if found else "no loss lies on no joint"
+        what = "no other loss lies on no joint" if has_others else "no loss lies on no joint"
         known = known._replace(detail=f"{what}, as far as traces from both ends show one")
         return known.held(0, within, self.limit)
-
-
-def _keeps_limit(judgement: Judgement) -> bool:
-    return judgement.outcome is Outcome.CONFORMING
 
 
 def _threshold_mdb(fibre: FibreMeasured, test: EndToEndTest) -> int:
     """Return the least loss that is shown everywhere: by one trace over all, or by the dullest of several."""
     traces = [one for one in test.measurements if isinstance(one, Trace)]
-    last = len(fibre.layout.design.sites) - 1
-    over_all = [trace.threshold_mdb for trace in traces if (trace.low_index, trace.high_index) == (0, last)]
+    over_all = [trace.threshold_mdb for trace in traces if trace.span == (0, fibre.prepared.last_index)]
     return min(over_all) if over_all else max(trace.threshold_mdb for trace in traces)
