@@ -1,12 +1,14 @@
 """The served OpenAPI document: problems as they are answered, and the one body that is described by hand."""
 
 from copy import deepcopy
+from functools import cache
+from pathlib import Path
 from typing import Any
 
+import orjson
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from service.api.examples import add_examples
 from service.api.problems import Problem
 from service.api.records.records import RecordBatch
 from service.settings import MAX_BATCH
@@ -25,32 +27,22 @@ Loss is in dB and positive for a loss; reflectance is at most 0 dB, return loss 
 an offset. Every answer that is not 2xx or 304 is an RFC 9457 problem. Within /v1 only optional input is added.
 The version of this document is the API's own, and not that of the program that serves it."""
 
+_EXAMPLES = Path(__file__).parents[2] / "openapi_examples"
 _SCHEMA_REF = "#/components/schemas/{model}"
 _TEXT = {"schema": {"type": "string"}}
 _LOCATION = {"Location": _TEXT | {"description": "Where the thing is that was made."}}
 _ETAG = {"ETag": _TEXT | {"description": "Names this state of what was read; a strong tag."}}
 _NEXT = {"Link": _TEXT | {"description": 'The next page, as rel="next" (RFC 8288); none on the last.'}}
 _RETRY = {"Retry-After": _TEXT | {"description": "Seconds to wait before asking for it."}}
-_HEADERS = {
-    "open_project": {"201": _LOCATION},
-    "issue_token": {"201": _LOCATION},
-    "register_certificate": {"201": _LOCATION},
-    "set_criteria": {"201": _LOCATION},
-    "describe_route": {"201": _LOCATION},
-    "submit": {"202": _LOCATION | _RETRY},
-    "upload_signature": {"202": _LOCATION | _RETRY},
-    "try_criteria": {"202": _LOCATION | _RETRY},
-    "read_records": {"200": _NEXT},
-    "read_findings": {"200": _NEXT},
-    "read_notices": {"200": _NEXT},
-    "read_acceptance": {"200": _ETAG, "304": _ETAG},
-    "read_fibre": {"200": _ETAG},
-    "read_package": {"200": _ETAG},
-    "read_pdf": {"200": _ETAG},
-    "read_archive": {"200": _ETAG},
-    "read_package_findings": {"200": _ETAG},
-    "read_evidence": {"200": _ETAG},
-}
+_MAKING = ("open_project", "issue_token", "register_certificate", "set_criteria", "describe_route")
+_TAGGED = ("read_fibre", "read_package", "read_pdf", "read_archive", "read_package_findings", "read_evidence")
+_HEADERS = (
+    {name: {"201": _LOCATION} for name in _MAKING}
+    | {name: {"202": _LOCATION | _RETRY} for name in ("submit", "upload_signature", "try_criteria")}
+    | {name: {"200": _NEXT} for name in ("read_records", "read_findings", "read_notices")}
+    | {name: {"200": _ETAG} for name in _TAGGED}
+    | {"read_acceptance": {"200": _ETAG, "304": _ETAG}}
+)
 # These answer 200 where the same was there already.
 _REPEATABLE = ("open_project", "register_certificate", "set_criteria", "describe_route", "send_evidence")
 
@@ -85,8 +77,18 @@ def make_document(app: FastAPI) -> dict[str, Any]:
             if operation["operationId"] == "post_records":
                 content = {"application/json": {"schema": _reference("RecordBatch")}}
                 operation["requestBody"] = {"required": True, "content": content}
-    add_examples(document)
+    _add_examples(document)
     return document
+
+
+@cache
+def read_examples() -> dict[str, dict[str, Any]]:
+    """Return the examples by operation and case; none where the folder is not beside the code."""
+    return {
+        folder.name: {path.stem: orjson.loads(path.read_bytes()) for path in sorted(folder.glob("*.json"))}
+        for folder in sorted(_EXAMPLES.glob("*"))
+        if folder.is_dir() and folder.name not in {"demo", "__pycache__"}
+    }
 
 
 def _reference(model: str) -> dict[str, str]:
@@ -111,3 +113,25 @@ def _say_how_it_answers(operation: dict[str, Any]) -> None:
         "description": "The request was refused: an RFC 9457 problem.",
         "content": {"application/problem+json": {"schema": _reference("Problem")}},
     }
+
+
+def _add_examples(document: dict[str, Any]) -> None:
+    """Show each example with the operation that its folder is named after."""
+    examples = read_examples()
+    for operations in document["paths"].values():
+        for operation in operations.values():
+            for case, example in examples.get(operation["operationId"], {}).items():
+                _show(operation, case, example)
+
+
+def _show(operation: dict[str, Any], case: str, example: dict[str, Any]) -> None:
+    if "body" in example:
+        _add(operation["requestBody"], case, example, value=example["body"])
+    if "answer" in example:
+        responses = operation["responses"]
+        _add(responses.get(str(example["status"]), responses["default"]), case, example, value=example["answer"])
+
+
+def _add(place: dict[str, Any], case: str, example: dict[str, Any], *, value: Any) -> None:
+    for media in place["content"].values():
+        media.setdefault("examples", {})[case] = {"summary": example["summary"], "value": value}

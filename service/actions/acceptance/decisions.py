@@ -40,7 +40,7 @@ from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.signatures import SignedBy
 from service.vocabulary.states import JobKind, SubmissionState
-from service.vocabulary.validation import Fault
+from service.vocabulary.validation import Fault, faults_of_unknown
 
 ConcessionNumber = Annotated[int, Field(strict=True, ge=1, le=MOST_CONCESSIONS)]
 
@@ -184,11 +184,8 @@ def _refuse_incomplete(submission: Submission, form: DecisionForm) -> None:
         if segment not in submission.segments
     ]
     asked = {one["number"]: one for one in submission.concessions}
-    faults += [
-        Fault(pointer=f"/concessions_granted/{index}", detail="is not a concession asked for in this package")
-        for index, number in enumerate(form.concessions_granted)
-        if number not in asked
-    ]
+    unknown = "is not a concession asked for in this package"
+    faults += faults_of_unknown("/concessions_granted", form.concessions_granted, known=asked, detail=unknown)
     for number, concession in asked.items():
         accepted = [s for s in concession["segments"] if form.segments.get(s) is SegmentDecision.ACCEPTED]
         if accepted and number not in form.concessions_granted:

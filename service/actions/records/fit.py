@@ -1,10 +1,19 @@
-"""Whether a well-formed record can be one of its route: every fault is said by name."""
+"""Whether what was posted can be true: its times by the service's clock, and a record by its route.
 
-from collections.abc import Iterator
-from datetime import datetime
+Every fault is said by name.
+"""
 
-from service.actions.records.times import times_ahead
+from collections.abc import Iterator, Mapping
+from datetime import datetime, timedelta
+from functools import cache
+from typing import Any, get_args
+
+from pydantic import BaseModel
+
+from service.errors import BodyInvalidError
+from service.settings import CLOCK_TOLERANCE
 from service.vocabulary.design.layout import Layout
+from service.vocabulary.quantities import InstantKind, InstantOf, canonical_time
 from service.vocabulary.records.base import FibreTest
 from service.vocabulary.records.measurements import ContinuityRecord, EndFaceRecord
 from service.vocabulary.records.record import Record
@@ -13,11 +22,49 @@ from service.vocabulary.validation import Fault
 from service.vocabulary.words import JointKind, SiteKind
 
 _LABELS = {JointKind.SPLICE: "splice", JointKind.PAIR: "mated pair"}
+# What another clock said tells how wrong that clock is, and is kept for that: a time zone set wrong is hours.
+_MOST_AHEAD: Mapping[InstantKind, timedelta] = {
+    InstantKind.EVENT: CLOCK_TOLERANCE,
+    InstantKind.READING: timedelta(days=1),
+}
 
 
 def check_fit(record: Record, layout: Layout, *, now: datetime) -> list[Fault]:
     """Return what keeps a record from being one of the route with this layout."""
-    return [*times_ahead(record, now=now), *_place_faults(record, layout)]
+    return [*_times_ahead(record, now=now), *_place_faults(record, layout)]
+
+
+def refuse_times_ahead(form: BaseModel, *, now: datetime) -> None:
+    """Refuse a form that says of something to come that it has happened."""
+    faults = list(_times_ahead(form, now=now))
+    if faults:
+        raise BodyInvalidError("What is said to have happened lies in the future.", faults=faults)
+
+
+def _times_ahead(form: BaseModel, *, now: datetime) -> Iterator[Fault]:
+    """Give a fault for each time of a form that lies too far ahead of the service's clock."""
+    for name, most in _own_times(type(form)).items():
+        instant = getattr(form, name)
+        if instant is not None and instant > now + most:
+            detail = f"is in the future; the service's clock says {canonical_time(now)}"
+            yield Fault(pointer=f"/{name}", detail=detail)
+
+
+@cache
+def _own_times(form: type[BaseModel]) -> Mapping[str, timedelta]:
+    """Return the times of a form that may not lie ahead at will, each with how far it may."""
+    return {
+        name: _MOST_AHEAD[mark.kind]
+        for name, field in form.model_fields.items()
+        for mark in (*field.metadata, *_marks(field.annotation))
+        if isinstance(mark, InstantOf) and mark.kind in _MOST_AHEAD
+    }
+
+
+def _marks(annotation: Any) -> Iterator[Any]:
+    yield from getattr(annotation, "__metadata__", ())
+    for part in get_args(annotation):
+        yield from _marks(part)
 
 
 def _place_faults(record: Record, layout: Layout) -> Iterator[Fault]:

@@ -13,7 +13,7 @@ from sqlmodel import Session
 from service.actions.access.tokens import Caller
 from service.actions.records.accept import Answer, Receipt, accept_records, read_record
 from service.actions.records.ends import end_records, lock_records
-from service.actions.records.times import refuse_times_ahead
+from service.actions.records.fit import refuse_times_ahead
 from service.errors import BodyInvalidError, ConflictError, NotFoundError, ServiceError, WrongTokenKindError
 from service.storage.records import end_of
 from service.storage.submissions import is_submitted

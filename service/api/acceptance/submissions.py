@@ -1,20 +1,42 @@
 """Submissions: the contractor asks to have segments accepted."""
 
+from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from fastapi import APIRouter, Response
+from pydantic import BaseModel
 from sqlmodel import Session
 
 from service.actions.acceptance import submissions as actions
 from service.actions.acceptance.submissions import SubmissionForm
-from service.api.acceptance.forms import SubmissionAnswer
 from service.api.gate import ContractorGate, PartyGate
 from service.api.routing import CheckedRoute
 from service.storage.packages import package_of_submission
 from service.storage.submissions import find_submission
 from service.storage.tables import Submission
+from service.vocabulary.signatures import SignedBy
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["submissions"])
+
+
+class SubmissionAnswer(BaseModel):
+    """A submission and where it is."""
+
+    id: UUID
+    route_id: UUID
+    number: int
+    state: str
+    segments: list[str]
+    verdict_digest: str
+    design_revision: int
+    criteria_version: int
+    concessions: list[dict[str, Any]]
+    responsible_person: str
+    signature: SignedBy
+    submitted_at: datetime
+    problem: str | None
+    package_id: UUID | None = None
 
 
 @router.post("/routes/{route_id}/submissions", status_code=202)

@@ -14,8 +14,8 @@ from pydantic_core import from_json
 from service.actions.records import ends, replacements
 from service.actions.records.accept import Answer, Receipt, accept_records
 from service.actions.records.ends import WithdrawalForm
+from service.actions.records.fit import refuse_times_ahead
 from service.actions.records.replacements import ReplacementForm
-from service.actions.records.times import refuse_times_ahead
 from service.api.cursors import DEFAULT_LIMIT, MOST, read_cursor, write_cursor
 from service.api.gate import ContractorGate, CrewGate, PartyGate, RecordingGate
 from service.api.problems import Problem

@@ -1,22 +1,46 @@
 """Criteria: set by the engineer, proposed for a route, in force when the contractor acknowledges them."""
 
+from typing import Annotated, Any
 from uuid import UUID
 
 import orjson
 from fastapi import APIRouter, Response
+from pydantic import BaseModel, Field
 from sqlmodel import Session
 
 from service.actions.routes import criteria as actions
 from service.actions.routes.criteria import reports_in, reports_on_route
 from service.api.gate import ContractorGate, EngineerGate, ReaderGate
-from service.api.routes.forms import BoundRouteAnswer, CriteriaAnswer, CriteriaVersionForm, RouteAnswer
+from service.api.routes.design import RouteAnswer
 from service.api.routing import CheckedRoute
 from service.storage.criteria import criteria_row
 from service.storage.tables import CriteriaVersion, Route
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.criteria.review import CriteriaReport
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["criteria"])
+
+
+class CriteriaAnswer(BaseModel):
+    """A criteria version as it is kept: canonical, its quantities as decimal strings."""
+
+    version: int
+    sha256: str
+    criteria: dict[str, Any]
+    reports: list[CriteriaReport]
+
+
+class CriteriaVersionForm(q.Value):
+    """A criteria version, by its number."""
+
+    version: Annotated[q.RowNumber, Field(strict=True)]
+
+
+class BoundRouteAnswer(RouteAnswer):
+    """A route, and the reports on the criteria that were named for it."""
+
+    reports: list[CriteriaReport]
 
 
 @router.post("/projects/{project_id}/criteria", status_code=201)

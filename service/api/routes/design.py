@@ -1,18 +1,41 @@
 """Routes: described once, revised by number."""
 
+from typing import Any
 from uuid import UUID
 
 import orjson
 from fastapi import APIRouter, Response
+from pydantic import BaseModel, ConfigDict
 
 from service.actions.routes import design as actions
 from service.api.gate import ContractorGate, ReaderGate
-from service.api.routes.forms import DesignAnswer, RouteAnswer
 from service.api.routing import CheckedRoute
 from service.storage.routes import design_row, find_route
 from service.vocabulary.design.design import Design
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["routes"])
+
+
+class RouteAnswer(BaseModel):
+    """A route and what binds it."""
+
+    model_config = ConfigDict(from_attributes=True)
+
+    id: UUID
+    project_id: UUID
+    code: str
+    version: int
+    design_revision: int
+    criteria_version: int | None
+    proposed_criteria_version: int | None
+
+
+class DesignAnswer(BaseModel):
+    """A route's current design as it is kept: canonical, its quantities as decimal strings."""
+
+    revision: int
+    sha256: str
+    design: dict[str, Any]
 
 
 @router.post("/projects/{project_id}/routes", status_code=201)

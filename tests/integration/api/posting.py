@@ -8,7 +8,7 @@ from typing import Any
 import httpx
 import orjson
 
-from service.api.examples import read_examples
+from service.api.openapi import read_examples
 from service.vocabulary.words import TokenKind
 from tests.world import World
 

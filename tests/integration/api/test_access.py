@@ -12,8 +12,8 @@ from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
 
 from service.actions.access.tokens import _new_text
-from service.api.examples import read_examples
 from service.api.gate import Allow
+from service.api.openapi import read_examples
 from service.vocabulary.words import TokenKind
 from tests.integration.api.acts import refusal
 from tests.integration.api.conftest import OpenWorld

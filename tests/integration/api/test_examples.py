@@ -6,7 +6,7 @@ from typing import Any
 import orjson
 import pytest
 
-from service.api.examples import read_examples
+from service.api.openapi import read_examples
 from tests.integration.api.acts import PHOTOGRAPH, PROBLEM
 from tests.integration.api.conftest import OpenWorld
 from tests.integration.api.posting import perform, same_shape

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from service.api.examples import read_examples
+from service.api.openapi import read_examples
 from service.vocabulary.words import TokenKind
 from tests.extremes import INSTANTS, Extremes, put
 from tests.integration.api.acts import records_path

@@ -7,7 +7,7 @@ from uuid import uuid4
 import orjson
 import pytest
 
-from service.api.examples import read_examples
+from service.api.openapi import read_examples
 from service.vocabulary.words import TokenKind
 from tests.integration.api.acts import pointers, refusal
 from tests.integration.api.conftest import OpenWorld

@@ -7,7 +7,7 @@ import pytest
 from openapi_schema_validator import OAS31Validator
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
-from service.api.examples import read_examples
+from service.api.openapi import read_examples
 from tests.write_openapi import KEPT, served_document, written
 
 DOCUMENT = served_document()

@@ -1,11 +1,13 @@
 """Where each kind of record fits a route: its sites, its fibre, and the joint that it is about."""
 
+import json
 from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 
 from service.actions.records.fit import check_fit
+from service.vocabulary.records.record import RECORD
 from tests.factories import (
     Body,
     layout_of,
@@ -69,6 +71,13 @@ def test_nothing_is_made_in_the_future(kind: str) -> None:
     [(pointer, detail)] = faults(MAKE[kind](made_at="2026-01-01T00:02:00.000001Z"))
     assert pointer == "/made_at"
     assert detail.startswith("is in the future")
+
+
+def test_every_time_stands_at_the_top_of_a_record_where_it_is_held_against_the_clock() -> None:
+    forms = RECORD.json_schema()["$defs"]
+    parts = {name: form for name, form in forms.items() if not name.endswith("Record")}
+    assert "date-time" in json.dumps(forms)
+    assert "date-time" not in json.dumps(parts)
 
 
 @pytest.mark.parametrize("kind", CONNECTIONS)
