@@ -174,6 +174,11 @@ class PackageContent(PackageFacts):
         return self.verdict.get("tolerated_dark", ())
 
     @property
+    def site_order(self) -> dict[str, int]:
+        """The place of each site on the route, from A."""
+        return {site.id: place for place, site in enumerate(self.design.sites)}
+
+    @property
     def fibres_in_scope(self) -> frozenset[int]:
         """The fibres of the segments submitted."""
         return frozenset(

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from service.vocabulary.findings.finding import FindingDocument, ReadingDocument, VoidDocument
 from service.vocabulary.words import Force, Outcome, Quantity
@@ -52,11 +52,14 @@ class Finding(NamedTuple):
 _QUANTITIES = {one.value: one for one in Quantity}
 _FORCES = {one.value: one for one in Force}
 _OUTCOMES = {one.value: one for one in Outcome}
+# Named alike in a finding's document, which leaves out what it does not say.
+_NAMED_ALIKE = frozenset(Finding._field_defaults) - {"joint_count", "is_least"}
 FindingsByQuantity = Mapping[Quantity, Sequence[Finding]]
 
 
 def read_finding(document: FindingDocument) -> Finding:
     """Return a finding as pages show it; texts and lists stay those of its document."""
+    known: Any = {name: value for name, value in document.items() if name in _NAMED_ALIKE}
     return Finding(
         criterion=document["criterion"],
         quantity=_QUANTITIES[document["quantity"]],
@@ -66,26 +69,9 @@ def read_finding(document: FindingDocument) -> Finding:
         detail=document["detail"],
         readings=document["readings"],
         void=document["void"],
-        fibre=document.get("fibre"),
-        site=document.get("site"),
-        position=document.get("position"),
-        side=document.get("side"),
-        section=document.get("section"),
-        from_site=document.get("from_site"),
-        to_site=document.get("to_site"),
         joint_count=document.get("count"),
-        wavelength_nm=document.get("wavelength_nm"),
-        unit=document.get("unit"),
-        value=document.get("value"),
-        low=document.get("low"),
-        high=document.get("high"),
-        limit=document.get("limit"),
         is_least=document.get("limit_is") == "least",
-        margin=document.get("margin"),
-        uncertainty=document.get("uncertainty"),
-        grade=document.get("grade"),
-        by_fallback=document.get("by_fallback", False),
-        reason=document.get("reason"),
+        **known,
     )
 
 

@@ -24,7 +24,7 @@ from worker.package.data.attachment_forms import (
     PackageFile,
 )
 from worker.package.data.attachments import WRITERS
-from worker.package.data.content import FirstFacts, PackageContent, PackagedRecord, PackageFacts
+from worker.package.data.content import PackageContent, PackagedRecord, PackageFacts
 
 
 class AttachedDataError(ValueError):
@@ -95,7 +95,7 @@ def _content(files: Mapping[str, bytes]) -> PackageContent:
     with _faults_in("criteria.json"):
         criteria = read_canonical(Criteria, _file(files, "criteria.json").decode())
     return PackageContent(
-        **_members_of(about, PackageFacts),
+        **{one.name: getattr(about, one.name) for one in fields(PackageFacts)},
         design=design,
         criteria=criteria,
         verdict=findings["verdict"],
@@ -120,21 +120,15 @@ def _about(text: bytes) -> tuple[PackageFile, Mapping[str, Any] | None]:
     if _START.validate_json(text)["form"] == PACKAGE_FORM:
         return _PACKAGE.validate_json(text, strict=True), None
     first = _FIRST_PACKAGE.validate_json(text, strict=True)
-    about = PackageFile(
-        **_members_of(first, FirstFacts),
-        form=first.form,
-        route_code=first.route_code,
-        # What that form did not say is needed for pages that nobody draws any more.
-        supersedes=[],
-        contractor_signature=SignedBy.SERVICE_SEAL,
-        made_at=first.submitted_at,
-        declarations={"service": "", "contractor": ""},
-    )
-    return about, _FIRST_PACKAGE.dump_python(first, mode="json", exclude_defaults=True)
-
-
-def _members_of(facts: FirstFacts, form: type[FirstFacts]) -> dict[str, Any]:
-    return {one.name: getattr(facts, one.name) for one in fields(form)}
+    # What that form did not say is needed for pages that nobody draws any more.
+    unsaid: dict[str, Any] = {
+        "supersedes": [],
+        "contractor_signature": SignedBy.SERVICE_SEAL,
+        "made_at": first.submitted_at,
+        "declarations": {"service": "", "contractor": ""},
+    }
+    released = _FIRST_PACKAGE.dump_python(first, mode="json", exclude_defaults=True)
+    return PackageFile(**vars(first) | unsaid), released
 
 
 def _findings(text: bytes) -> FindingsFile:

@@ -16,14 +16,6 @@ class Instrument(NamedTuple):
     calibrated_until: str | None = None
 
 
-class ArcCalibration(NamedTuple):
-    """What a splicer's arc was calibrated for, whether it passed, and the air: °C, %, hPa and the altitude in m."""
-
-    fibre_type: str
-    passed: bool
-    air: tuple[str | None, ...]
-
-
 class RecordOutline(NamedTuple):
     """A record as pages show it; `None` where its kind or the record itself does not say."""
 
@@ -34,43 +26,36 @@ class RecordOutline(NamedTuple):
     is_ended: bool
     clock_is_flagged: bool
     end_reason: str | None
-    fibre: int | None
     spliced_fibres: tuple[int, ...]
-    site: str | None
-    from_site: str | None
-    to_site: str | None
-    position: int | None
-    side: str | None
-    state: str | None
-    attempt: int | None
-    splicer_serial: str | None
-    wavelength_nm: int | None
-    pulse_ns: int | None
-    loss_db: str | None
-    return_loss_db: str | None
-    qualifier: str | None
-    chromatic_ps_per_nm: str | None
-    pmd_ps: str | None
-    seen_fibre: int | None
     instruments: tuple[Instrument, ...]
-    arc: ArcCalibration | None
+    fibre: int | None = None
+    site: str | None = None
+    from_site: str | None = None
+    to_site: str | None = None
+    position: int | None = None
+    side: str | None = None
+    state: str | None = None
+    attempt: int | None = None
+    splicer_serial: str | None = None
+    wavelength_nm: int | None = None
+    pulse_ns: int | None = None
+    loss_db: str | None = None
+    return_loss_db: str | None = None
+    qualifier: str | None = None
+    chromatic_ps_per_nm: str | None = None
+    pmd_ps: str | None = None
+    seen_fibre: int | None = None
+    # Of an arc calibration, with the air that it was done in.
+    fibre_type: str | None = None
+    passed: bool | None = None
+    temperature_c: str | None = None
+    humidity_percent: str | None = None
+    pressure_hpa: str | None = None
+    altitude_m: str | None = None
 
 
-# Named alike in the record and in its outline.
-_MEMBERS = (
-    *("site", "from_site", "to_site", "position", "side", "state", "attempt", "splicer_serial"),
-    *(
-        "wavelength_nm",
-        "pulse_ns",
-        "loss_db",
-        "return_loss_db",
-        "qualifier",
-        "chromatic_ps_per_nm",
-        "pmd_ps",
-        "seen_fibre",
-    ),
-)
-_AIR = ("temperature_c", "humidity_percent", "pressure_hpa", "altitude_m")
+# Named alike in the record, which leaves out what it does not say.
+_NAMED_ALIKE = frozenset(RecordOutline._field_defaults)
 
 
 def outline_of(record: PackagedRecord) -> RecordOutline:
@@ -85,11 +70,9 @@ def outline_of(record: PackagedRecord) -> RecordOutline:
         is_ended=record.is_ended,
         clock_is_flagged=record.clock_is_flagged,
         end_reason=record.end_reason,
-        fibre=body.get("fibre"),
         spliced_fibres=tuple(joint["fibre"] for joint in body.get("joints", ())),
-        **{name: body.get(name) for name in _MEMBERS},
         instruments=tuple(_instruments(kind, body)),
-        arc=_arc(body) if kind is RecordKind.ARC_CALIBRATION else None,
+        **{name: value for name, value in body.items() if name in _NAMED_ALIKE},
     )
 
 
@@ -105,7 +88,3 @@ def _instruments(kind: RecordKind, body: Mapping[str, Any]) -> Iterator[Instrume
             yield Instrument(f"{words(kind)} meter", **body["instrument"])
         case RecordKind.ATTENUATION:
             yield from (Instrument(role, **body[role]) for role in ("source", "meter"))
-
-
-def _arc(body: Mapping[str, Any]) -> ArcCalibration:
-    return ArcCalibration(body["fibre_type"], body["passed"], tuple(body.get(member) for member in _AIR))

@@ -26,7 +26,8 @@ _NOTE = (
 def accumulated_section(content: PackageContent, findings: FindingsByQuantity) -> Section:
     """Return the sums of each wavelength; of many tubes only those that lose most are drawn."""
     layout, metrics, found = Layout(content.design), FontMetrics(), findings.get(Quantity.SPLICE_LOSS, ())
-    fibres, judged = _fibres(content, layout), {one["fibre"] for one in content.fibres if "problem" not in one}
+    fibres = sorted(content.fibres_in_scope.difference(content.tolerated_dark))
+    judged = {one["fibre"] for one in content.fibres if "problem" not in one}
     blocks: list[Block] = []
     for criterion, own in _by_wavelength(content, found):
         tubes = tube_losses(criterion, own, layout, fibres=fibres, judged=judged)
@@ -50,12 +51,6 @@ def _by_wavelength(
     for _, criterion in sorted(chosen.items()):
         if criterion.code in by_code:
             yield criterion, by_code[criterion.code]
-
-
-def _fibres(content: PackageContent, layout: Layout) -> Sequence[int]:
-    submitted, dark = set(content.segments), set(content.tolerated_dark)
-    in_scope = layout.segments_of_fibre
-    return [one for one in sorted(in_scope) if submitted & set(in_scope[one]) and one not in dark]
 
 
 def _blocks(

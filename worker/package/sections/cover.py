@@ -1,14 +1,18 @@
 """The cover in words: who submits what to whom, and what it came to."""
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from service.vocabulary.design.billing_quantities import cable_length_m
+from service.vocabulary.design.design import Segment
 from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import SegmentOutcome
 from service.vocabulary.signatures import SignedBy
 from worker.package.data.content import PackageContent
 from worker.package.data.declarations import SIGNING_PAGE, declarations
-from worker.package.document_model import Column, Cover, Fact, Facts, Kind, Table
+from worker.package.document_model import Cover, Fact, Facts
 from worker.package.phrases import count_text, shortened, time_text
+from worker.package.sections.columns import Shown, number_column, outcome_column, table_of, text_column
 from worker.package.sections.earlier import EARLIER_TITLE, earlier_text
 from worker.package.wording.values import ranges_text
 
@@ -33,16 +37,16 @@ _BY_OWN_KEY = (
 
 def build_cover(content: PackageContent, *, summary: Facts) -> Cover:
     """Return the first page; `summary` is what nobody may miss before deciding."""
-    rows = tuple(_segment_rows(content))
-    left_out = len(rows) - SEGMENTS_ON_PAGE
+    submitted = _submitted(content)
+    left_out = len(submitted) - SEGMENTS_ON_PAGE
     return Cover(
         title="Acceptance package",
         number=content.number,
         route=content.design.name,
         statement=f"Submitted by {content.contractor} to {content.owner} for the acceptance of "
-        f"{count_text(len(rows), one='segment', many='segments')} of this route.",
+        f"{count_text(len(submitted), one='segment', many='segments')} of this route.",
         facts=_facts(content),
-        segments=Table(columns=_SEGMENT_COLUMNS, rows=rows[:SEGMENTS_ON_PAGE]),
+        segments=table_of(_SEGMENT_COLUMNS, submitted[:SEGMENTS_ON_PAGE]),
         segments_note=f"and {left_out} more, listed under Segments and sites" if left_out > 0 else None,
         summary=summary,
         digests=_digests(content),
@@ -52,34 +56,33 @@ def build_cover(content: PackageContent, *, summary: Facts) -> Cover:
     )
 
 
-_SEGMENT_COLUMNS = (
-    Column(heading="Segment", share=88),
-    Column(heading="Billing item", share=62),
-    Column(heading="Fibres", share=58),
-    Column(heading="Cable", unit="m", share=48, kind=Kind.NUMBER),
-    Column(heading="Conforming", share=49, kind=Kind.NUMBER),
-    Column(heading="Nonconforming", share=62, kind=Kind.NUMBER),
-    Column(heading="Undetermined", share=56, kind=Kind.NUMBER),
-    Column(heading="Outcome", share=77, kind=Kind.OUTCOME),
-)
+class _Submitted(NamedTuple):
+    """A segment submitted, and what its findings come to."""
+
+    segment: Segment
+    cable_m: str
+    came_to: SegmentOutcome
 
 
-def _segment_rows(content: PackageContent) -> Iterator[tuple[str, ...]]:
+def _submitted(content: PackageContent) -> list[_Submitted]:
     layout = Layout(content.design)
     by_id = {segment.id: segment for segment in content.design.segments}
-    for id_ in content.segments:
-        segment, came_to = by_id[id_], content.verdict["segments"][id_]
-        counts = came_to["counts"]
-        yield (
-            segment.id,
-            segment.billing_item,
-            ranges_text(segment.fibres),
-            cable_length_m(layout, segment),
-            str(counts["conforming"]),
-            str(counts["nonconforming"]),
-            str(counts["undetermined"]),
-            came_to["outcome"],
-        )
+    return [
+        _Submitted(by_id[id_], cable_length_m(layout, by_id[id_]), content.verdict["segments"][id_])
+        for id_ in content.segments
+    ]
+
+
+_SEGMENT_COLUMNS: tuple[Shown[_Submitted], ...] = (
+    text_column("Segment", 88, lambda one: one.segment.id),
+    text_column("Billing item", 62, lambda one: one.segment.billing_item),
+    text_column("Fibres", 58, lambda one: ranges_text(one.segment.fibres)),
+    number_column("Cable", 48, lambda one: one.cable_m, unit="m"),
+    number_column("Conforming", 49, lambda one: str(one.came_to["counts"]["conforming"])),
+    number_column("Nonconforming", 62, lambda one: str(one.came_to["counts"]["nonconforming"])),
+    number_column("Undetermined", 56, lambda one: str(one.came_to["counts"]["undetermined"])),
+    outcome_column(77, lambda one: one.came_to["outcome"]),
+)
 
 
 def _facts(content: PackageContent) -> Facts:

@@ -24,52 +24,50 @@ def decision_summary(
     # Most findings conform, and nobody asks how many.
     still_open = (finding for finding in findings if finding.outcome is not Outcome.CONFORMING)
     counts = Counter((finding.outcome, finding.force) for finding in still_open)
+    dark = [_fact("Dark", _dark_text(content.tolerated_dark))] if content.tolerated_dark else []
+    suspected = [_fact(SUSPICIONS_TITLE, _suspicions_text(len(suspicions)))] if suspicions else []
     return Facts(
         facts=(
-            _findings_fact("Nonconforming", Outcome.NONCONFORMING, counts),
-            _findings_fact("Undetermined", Outcome.UNDETERMINED, counts),
-            *_dark_facts(content.tolerated_dark),
-            _unexpected_fact(unexpected),
-            _concessions_fact(len(content.concessions)),
-            *_suspicion_facts(len(suspicions)),
+            _fact("Nonconforming", _findings_text(Outcome.NONCONFORMING, counts)),
+            _fact("Undetermined", _findings_text(Outcome.UNDETERMINED, counts)),
+            *dark,
+            _fact(UNEXPECTED_EVENTS_TITLE, _unexpected_text(unexpected)),
+            _fact("Concessions asked", _concessions_text(len(content.concessions))),
+            *suspected,
         )
     )
 
 
-def _findings_fact(label: str, outcome: Outcome, counts: Counter[tuple[Outcome, Force]]) -> Fact:
-    required, advisory = counts[outcome, Force.REQUIRED], counts[outcome, Force.ADVISORY]
-    texts = [count_text(required, one="required finding", many="required findings")] if required else []
-    if advisory:
-        texts.append(count_text(advisory, one="advisory finding", many="advisory findings"))
-    return Fact(label=label, value=" and ".join(texts) or "none", is_warning=bool(texts))
+def _fact(label: str, found: str) -> Fact:
+    return Fact(label=label, value=found or "none", is_warning=bool(found))
 
 
-def _unexpected_fact(unexpected: Sequence[UnexpectedEvent]) -> Fact:
+def _findings_text(outcome: Outcome, counts: Counter[tuple[Outcome, Force]]) -> str:
+    by_force = ((force, counts[outcome, force]) for force in (Force.REQUIRED, Force.ADVISORY))
+    return " and ".join(
+        count_text(count, one=f"{force} finding", many=f"{force} findings") for force, count in by_force if count
+    )
+
+
+def _dark_text(dark: Sequence[int]) -> str:
+    count = count_text(len(dark), one="fibre", many="fibres")
+    return f"{count}, as the criteria tolerate, neither accepted nor paid: {numbers_text(dark)}"
+
+
+def _unexpected_text(unexpected: Sequence[UnexpectedEvent]) -> str:
     if not unexpected:
-        return Fact(label=UNEXPECTED_EVENTS_TITLE, value="none")
+        return ""
     fibres = sorted({one.fibre for one in unexpected})
     seen = count_text(len(unexpected), one="reading", many="readings")
-    on = count_text(len(fibres), one="fibre", many="fibres")
-    return Fact(label=UNEXPECTED_EVENTS_TITLE, value=f"{seen} on {on}: {numbers_text(fibres)}", is_warning=True)
+    return f"{seen} on {count_text(len(fibres), one='fibre', many='fibres')}: {numbers_text(fibres)}"
 
 
-def _dark_facts(dark: Sequence[int]) -> tuple[Fact, ...]:
-    if not dark:
-        return ()
-    count = count_text(len(dark), one="fibre", many="fibres")
-    value = f"{count}, as the criteria tolerate, neither accepted nor paid: {numbers_text(dark)}"
-    return (Fact(label="Dark", value=value, is_warning=True),)
-
-
-def _concessions_fact(asked: int) -> Fact:
+def _concessions_text(asked: int) -> str:
     if not asked:
-        return Fact(label="Concessions asked", value="none")
+        return ""
     named = count_text(asked, one="concession: number", many="concessions: numbers")
-    return Fact(label="Concessions asked", value=f"{named} {numbers_text(range(1, asked + 1))}", is_warning=True)
+    return f"{named} {numbers_text(range(1, asked + 1))}"
 
 
-def _suspicion_facts(suspicions: int) -> tuple[Fact, ...]:
-    if not suspicions:
-        return ()
-    value = f"{count_text(suspicions, one='suspicion', many='suspicions')}, none of which decides by itself"
-    return (Fact(label=SUSPICIONS_TITLE, value=value, is_warning=True),)
+def _suspicions_text(suspicions: int) -> str:
+    return f"{count_text(suspicions, one='suspicion', many='suspicions')}, none of which decides by itself"

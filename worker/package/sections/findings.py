@@ -28,8 +28,7 @@ def submitted_findings(content: PackageContent) -> Sequence[Finding]:
 
     Of a dark fibre that the criteria tolerate nothing is to be decided.
     """
-    order = {site.id: index for index, site in enumerate(content.design.sites)}
-    order |= {section.id: index for index, section in enumerate(content.design.sections)}
+    order = content.site_order | {section.id: place for place, section in enumerate(content.design.sections)}
     submitted = frozenset(content.segments)
     dark = frozenset(content.tolerated_dark)
     chosen = [

@@ -65,15 +65,13 @@ def _texts_by_place(view: PackageView) -> Iterator[tuple[str, Iterator[_Set]]]:
     yield "first page", _texts_of_cover(view.cover)
     yield "second page", _texts_of_signing(view.signing)
     for number, section in enumerate(view.sections, start=1):
-        yield f"section {number}, {section.title}", _texts_of_section(section)
+        yield f"section {number}, {section.title}", _texts_of(*section.blocks)
 
 
 def _texts_of_cover(cover: Cover) -> Iterator[_Set]:
     yield NUMBER.face, cover.number
     yield from ((BODY.face, text) for text in (cover.route, cover.statement))
-    facts: tuple[Block, ...] = (cover.facts, cover.summary, cover.digests)
-    for block in (*facts, cover.segments, cover.declared):
-        yield from _texts_of(block)
+    yield from _texts_of(cover.facts, cover.summary, cover.digests, cover.segments, cover.declared)
 
 
 def _texts_of_signing(page: SigningPage) -> Iterator[_Set]:
@@ -81,23 +79,19 @@ def _texts_of_signing(page: SigningPage) -> Iterator[_Set]:
     yield from ((BODY.face, frame.note) for frame in (page.contractor_frame, page.engineer_frame))
 
 
-def _texts_of_section(section: Section) -> Iterator[_Set]:
-    for block in section.blocks:
-        yield from _texts_of(block)
-
-
-def _texts_of(block: Block) -> Iterator[_Set]:
-    match block:
-        case Paragraph():
-            yield block.style.face, block.text
-        case Subheading():
-            yield SUBHEADING.face, block.text
-        case Facts():
-            for fact in block.facts:
-                yield BODY.face, fact.label
-                yield fact.style.face, fact.value
-        case Table():
-            # A row in one piece: a route has hundreds of thousands of cells.
-            yield from ((BODY.face, "".join(row)) for row in block.rows)
-        case Picture():
-            yield from ((mark.style.face, mark.text) for mark in block.marks if isinstance(mark, Text))
+def _texts_of(*blocks: Block) -> Iterator[_Set]:
+    for block in blocks:
+        match block:
+            case Paragraph():
+                yield block.style.face, block.text
+            case Subheading():
+                yield SUBHEADING.face, block.text
+            case Facts():
+                for fact in block.facts:
+                    yield BODY.face, fact.label
+                    yield fact.style.face, fact.value
+            case Table():
+                # A row in one piece: a route has hundreds of thousands of cells.
+                yield from ((BODY.face, "".join(row)) for row in block.rows)
+            case Picture():
+                yield from ((mark.style.face, mark.text) for mark in block.marks if isinstance(mark, Text))

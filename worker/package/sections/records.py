@@ -26,7 +26,7 @@ def records_section(content: PackageContent, records: Sequence[RecordOutline]) -
     digits = telling_digits([record.id for record in records])
     scope = content.fibres_in_scope
     shown = [record for record in records if not record.is_ended and _is_about(record, scope)]
-    order = {site.id: index for index, site in enumerate(content.design.sites)}
+    order = content.site_order
     # A later design may have left a site out at which there was work.
     work = sorted(
         (record for record in shown if record.kind in _WORK),

@@ -1,94 +1,87 @@
 """The route as designed, in words: the segments submitted, the sites, and the cable between them."""
 
-from collections.abc import Iterator
+from itertools import pairwise
+from typing import NamedTuple
 
-from service.vocabulary.design.billing_quantities import quantities_of
+from service.vocabulary.design.billing_quantities import SegmentQuantities, quantities_of
+from service.vocabulary.design.design import Section as CableSection
+from service.vocabulary.design.design import Segment, Site
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.quantities import metres_text
 from worker.package.data.content import PackageContent
-from worker.package.document_model import Column, Kind, Section, Subheading, Table
+from worker.package.document_model import Section, Subheading
 from worker.package.phrases import UNKNOWN, words
+from worker.package.sections.columns import Shown, number_column, table_of, text_column
+from worker.package.wording.values import texts_of
 
 
 def route_section(content: PackageContent) -> Section:
     """Return the segments submitted, and the sites and sections of the route as designed."""
+    layout, design = Layout(content.design), content.design
+    segments = [
+        _Billed(segment, quantities_of(layout, segment, dark=content.tolerated_dark))
+        for segment in design.segments
+        if segment.id in content.segments
+    ]
+    sites = [
+        _Placed(site, layout.segment_of_site[site.id], metres_text(offset_um))
+        for site, offset_um in zip(design.sites, layout.site_offsets_um, strict=True)
+    ]
+    cables = [_Cable(one, *ends) for one, ends in zip(design.sections, pairwise(design.sites), strict=True)]
     return Section(
         title="Segments and sites",
         blocks=(
             Subheading(text="Segments submitted, with the quantities that billing is told"),
-            Table(columns=_SEGMENT_COLUMNS, rows=tuple(_segment_rows(content))),
+            table_of(_SEGMENT_COLUMNS, segments),
             Subheading(text=f"Sites in order from A, design revision {content.design_revision}"),
-            Table(columns=_SITE_COLUMNS, rows=tuple(_site_rows(content))),
+            table_of(_SITE_COLUMNS, sites),
             Subheading(text="Cable between them"),
-            Table(columns=_CABLE_COLUMNS, rows=tuple(_cable_rows(content))),
+            table_of(_CABLE_COLUMNS, cables),
         ),
     )
 
 
-_SEGMENT_COLUMNS = (
-    Column(heading="Segment", share=66),
-    Column(heading="Name", share=150),
-    Column(heading="Billing item", share=60),
-    Column(heading="Fibres", share=44, kind=Kind.NUMBER),
-    Column(heading="Cable", unit="m", share=56, kind=Kind.NUMBER),
-    Column(heading="Fibre", unit="m", share=64, kind=Kind.NUMBER),
-    Column(heading="Splices", share=50, kind=Kind.NUMBER),
-    Column(heading="Terminations", share=66, kind=Kind.NUMBER),
+class _Billed(NamedTuple):
+    segment: Segment
+    quantities: SegmentQuantities
+
+
+class _Placed(NamedTuple):
+    site: Site
+    segment: str
+    from_a_m: str
+
+
+class _Cable(NamedTuple):
+    section: CableSection
+    start: Site
+    end: Site
+
+
+_SEGMENT_COLUMNS: tuple[Shown[_Billed], ...] = (
+    text_column("Segment", 66, lambda one: one.segment.id),
+    text_column("Name", 150, lambda one: one.segment.name),
+    text_column("Billing item", 60, lambda one: one.segment.billing_item),
+    number_column("Fibres", 44, lambda one: str(one.quantities.fibres)),
+    number_column("Cable", 56, lambda one: one.quantities.cable_length_m, unit="m"),
+    number_column("Fibre", 64, lambda one: one.quantities.fibre_length_m, unit="m"),
+    number_column("Splices", 50, lambda one: str(one.quantities.splices)),
+    number_column("Terminations", 66, lambda one: str(one.quantities.terminations)),
 )
-_SITE_COLUMNS = (
-    Column(heading="Site", share=80),
-    Column(heading="Name", share=170),
-    Column(heading="Kind", share=70),
-    Column(heading="Segment", share=80),
-    Column(heading="Fibre from A", unit="m", share=60, kind=Kind.NUMBER),
+_SITE_COLUMNS: tuple[Shown[_Placed], ...] = (
+    text_column("Site", 80, lambda one: one.site.id),
+    text_column("Name", 170, lambda one: one.site.name),
+    text_column("Kind", 70, lambda one: words(one.site.kind)),
+    text_column("Segment", 80, lambda one: one.segment),
+    number_column("Fibre from A", 60, lambda one: one.from_a_m, unit="m"),
 )
-_CABLE_COLUMNS = (
-    Column(heading="Section", share=80),
-    Column(heading="From", share=70),
-    Column(heading="To", share=70),
-    Column(heading="Fibre type", share=70),
-    Column(heading="Reel", share=60),
-    Column(heading="Cable", unit="m", share=55, kind=Kind.NUMBER),
-    Column(heading="Slack", unit="m", share=45, kind=Kind.NUMBER),
-    Column(heading="Excess", unit="%", share=40, kind=Kind.NUMBER),
+_CABLE_COLUMNS: tuple[Shown[_Cable], ...] = (
+    text_column("Section", 80, lambda one: one.section.id),
+    text_column("From", 70, lambda one: one.start.id),
+    text_column("To", 70, lambda one: one.end.id),
+    text_column("Fibre type", 70, lambda one: one.section.fibre_type),
+    text_column("Reel", 60, lambda one: one.section.reel or UNKNOWN),
+    number_column("Cable", 55, lambda one: texts_of(one.section)["cable_length_m"], unit="m"),
+    number_column("Slack", 45, lambda one: texts_of(one.section)["slack_m"], unit="m"),
+    number_column("Excess", 40, lambda one: texts_of(one.section)["excess_percent"], unit="%"),
 )
-
-
-def _segment_rows(content: PackageContent) -> Iterator[tuple[str, ...]]:
-    layout = Layout(content.design)
-    for segment in content.design.segments:
-        if segment.id in content.segments:
-            paid = quantities_of(layout, segment, dark=content.tolerated_dark)
-            yield (
-                segment.id,
-                segment.name,
-                segment.billing_item,
-                str(paid.fibres),
-                paid.cable_length_m,
-                paid.fibre_length_m,
-                str(paid.splices),
-                str(paid.terminations),
-            )
-
-
-def _site_rows(content: PackageContent) -> Iterator[tuple[str, ...]]:
-    layout = Layout(content.design)
-    for site, offset_um in zip(content.design.sites, layout.site_offsets_um, strict=True):
-        segment = layout.segment_of_site[site.id]
-        yield site.id, site.name, words(site.kind), segment, metres_text(offset_um)
-
-
-def _cable_rows(content: PackageContent) -> Iterator[tuple[str, ...]]:
-    sites = content.design.sites
-    for index, section in enumerate(content.design.sections):
-        text = section.model_dump()
-        yield (
-            section.id,
-            sites[index].id,
-            sites[index + 1].id,
-            section.fibre_type,
-            section.reel or UNKNOWN,
-            text["cable_length_m"],
-            text["slack_m"],
-            text["excess_percent"],
-        )

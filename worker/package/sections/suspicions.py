@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 
-from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from worker.package.data.content import PackageContent
 from worker.package.document_model import Section, listing
@@ -27,12 +26,8 @@ def suspicions_section(suspicions: Sequence[SuspicionDocument]) -> Section:
 
 def submitted_suspicions(content: PackageContent) -> Sequence[SuspicionDocument]:
     """Return the suspicions about a fibre submitted, or about no fibre in particular."""
-    found = content.all_suspicions()
-    if not found:
-        return ()
-    scope, submitted = Layout(content.design).segments_of_fibre, frozenset(content.segments)
-    own = {fibre for fibre, segments in scope.items() if not submitted.isdisjoint(segments)}
-    return [one for one in found if not one["fibres"] or not own.isdisjoint(one["fibres"])]
+    scope = content.fibres_in_scope
+    return [one for one in content.all_suspicions() if not one["fibres"] or not scope.isdisjoint(one["fibres"])]
 
 
 def _records_text(named: Sequence[str]) -> str:

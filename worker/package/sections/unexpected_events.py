@@ -37,7 +37,7 @@ def submitted_unexpected_events(content: PackageContent) -> Sequence[UnexpectedE
     """Return the losses on no joint of every fibre that a segment submitted has in scope."""
     return [
         UnexpectedEvent(fibre=fibre["fibre"], event=event)
-        for fibre in _submitted(content, [fibre for fibre in content.fibres if fibre["unexpected_events"]])
+        for fibre in _submitted(content)
         for event in fibre["unexpected_events"]
     ]
 
@@ -58,12 +58,10 @@ def unexpected_events_section(content: PackageContent, unexpected: Sequence[Unex
     )
     table = table_of(columns, unexpected, is_grouped=True)
     section = listing(title=UNEXPECTED_EVENTS_TITLE, blocks=[table], note=_NOTE)
-    others = [fibre for fibre in content.fibres if not _OTHERS.isdisjoint(fibre)]
-    rows = tuple(row for fibre in _submitted(content, others) for row in _other_rows(fibre))
+    rows = tuple(row for fibre in _submitted(content) for row in _other_rows(fibre))
     return section.followed_by(_OTHERS_TITLE, Table(columns=_OTHERS_COLUMNS, rows=rows, is_grouped=True))
 
 
-_OTHERS = frozenset({"breaks", "short_traces", "off_spot", "unlike_traces"})
 _OTHERS_TITLE = "Ends of fibre, joints off their spot, and traces that fit something else"
 _OTHERS_COLUMNS = (
     Column(heading="Fibre", share=28, kind=Kind.NUMBER, role=Role.FIBRE_LINK),
@@ -75,12 +73,9 @@ _OTHERS_COLUMNS = (
 )
 
 
-def _submitted(content: PackageContent, fibres: Sequence[FibreDocument]) -> Sequence[FibreDocument]:
-    """Return those of some fibres that a segment submitted has in scope."""
-    if not fibres:
-        return ()
-    scope = Layout(content.design).segments_of_fibre
-    return [one for one in fibres if not set(content.segments).isdisjoint(scope.get(one["fibre"], ()))]
+def _submitted(content: PackageContent) -> Iterator[FibreDocument]:
+    scope = content.fibres_in_scope
+    return (one for one in content.fibres if one["fibre"] in scope)
 
 
 def _other_rows(fibre: FibreDocument) -> Iterator[tuple[str, ...]]:

@@ -1,25 +1,17 @@
 """Criteria in words: what each holds, how it takes uncertainty into account, and where it applies."""
 
+from collections.abc import Mapping
+
 from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.criteria import AnyCriterion
 from service.vocabulary.criteria.joints import (
-    ConnectionLossCriterion,
     Fallback,
     JointStatisticCriterion,
-    ReflectanceCriterion,
     SpliceLossCriterion,
     Statistic,
-    TerminationLossCriterion,
 )
-from service.vocabulary.criteria.links import (
-    Budget,
-    FixedLimit,
-    LinkAttenuationCriterion,
-    RequiredTestCriterion,
-    ReturnLossCriterion,
-)
+from service.vocabulary.criteria.links import LinkAttenuationCriterion, ReturnLossCriterion
 from service.vocabulary.criteria.workmanship import (
-    AttemptsAboveLoss,
     CalibratedSplicer,
     Demand,
     MostAttempts,
@@ -30,45 +22,70 @@ from service.vocabulary.words import Basis, DecisionRule, Quantity
 from worker.package.phrases import count_text
 from worker.package.wording.values import texts_of
 
-_BASIS = {
-    Basis.BIDIRECTIONAL: "mean of both directions",
-    Basis.ONE_WAY: "each one-way reading there is",
-    Basis.EACH_WAY: "the reading in each direction",
-    Basis.ESTIMATE: "the splicer's estimate",
+# How the words of a member are said; those that are not here are said as they are.
+_PHRASES: Mapping[str, Mapping[str, str]] = {
+    "basis": {
+        Basis.BIDIRECTIONAL: "mean of both directions",
+        Basis.ONE_WAY: "each one-way reading there is",
+        Basis.EACH_WAY: "the reading in each direction",
+        Basis.ESTIMATE: "the splicer's estimate",
+    },
+    "joint": {"pair": "mated pair"},
+    "test": {
+        "otdr": "an OTDR trace",
+        "attenuation": "an attenuation test by source and meter",
+        "return_loss": "a return loss test",
+    },
+    "combination": {"mean": "mean of both directions", "worse": "worse of both directions"},
+    "far_end": {
+        "angled": ", with an angled connector",
+        "absorbed": ", with the light absorbed",
+        "open": ", with the far end open",
+    },
+    "at": {"closures": "in closures", "terminations": "at terminations"},
 }
-_OF_JOINT = {"splice": "of each splice", "pair": "of each mated pair"}
-_JOINTS = {"splice": "splices", "pair": "mated pairs"}
-_OVER = {
-    "fibre": "of each fibre",
-    "span": "of each span of a fibre",
-    "site": "of each site",
-    "route": "of each segment",
-}
-_TESTS = {
-    "otdr": "an OTDR trace",
-    "attenuation": "an attenuation test by source and meter",
-    "return_loss": "a return loss test",
-}
-_COMBINED = {"mean": "mean of both directions", "worse": "worse of both directions"}
-_FAR_END = {"angled": "an angled connector", "absorbed": "the light absorbed", "open": "the far end open"}
-_AT = {"closures": "in closures", "terminations": "at terminations", "everywhere": "everywhere"}
 _RULES = {DecisionRule.GUARDED: "guarded", DecisionRule.FOUR_WAY: "by the four-way rule"}
-_TEMPLATES = {
+_HELD = {
+    Quantity.SPLICE_LOSS: "{basis} at most {limit_db} dB{fallback}{action_limits}",
+    Quantity.CONNECTION_LOSS: "{basis} at most {limit_db} dB",
+    Quantity.TERMINATION_LOSS: "mean of both directions at most {limit_db} dB",
+    Quantity.REFLECTANCE: "reflectance of each {joint}, the worse direction, at most {limit_db} dB",
     Quantity.STRAY_LOSS: "loss where no joint stands at most {limit_db} dB",
     Quantity.BEND: "a bend where a place loses more than {limit_db} dB and {ratio} times as much at "
     "{long_wavelength_nm} nm as at {short_wavelength_nm} nm",
     Quantity.SPLICE_DENSITY: "at most {limit_per_km} splices a kilometre of span, terminations not counted",
     Quantity.END_FACE: "both end faces of each mated pair keep the zones of IEC 61300-3-35:{edition}",
+    Quantity.REQUIRED_TEST: "{test} in both directions",
+    Quantity.LINK_ATTENUATION: "{combination} at most {limit}; referenced with {cords}; a loss below "
+    "{least_attenuation_db_per_km} dB/km of fibre by more than its uncertainty of {uncertainty_db} dB is set aside",
     Quantity.ATTENUATION_COEFFICIENT: "the fibre's own loss at most {limit_db_per_km} dB/km in each {over} of at least "
     "{least_length_m} m, mean of both directions",
+    Quantity.RETURN_LOSS: "{basis} at each end at least {limit_db} dB{far_end}",
     Quantity.LENGTH: "fibre length of each span within {limit_percent} % of the design",
     Quantity.CONTINUITY: "the fibre lit at one end is the fibre seen at the other",
     Quantity.CHROMATIC_DISPERSION: "at most {limit_ps_per_nm} ps/nm, whatever its sign",
     Quantity.POLARIZATION_MODE_DISPERSION: "at most {limit_ps} ps",
+    Quantity.WORKMANSHIP: "{demand}, {at}",
+}
+_STATISTICS = {
+    Statistic.MEAN: "the average over the {joint}s of each {over} ({basis}) at most {limit_db} dB",
+    Statistic.SHARE_WITHIN: "at least {least_share_percent} % of the {joint}s of each {over} ({basis}) within "
+    "{limit_db} dB",
+}
+_POPULATIONS = {"fibre": "fibre", "span": "span of a fibre", "site": "site", "route": "segment"}
+_LINK_LIMITS = {
+    "fixed": "{limit_db} dB",
+    "budget": "the budget: {attenuation_db_per_km} dB/km of fibre, {splice_db} dB a splice, {connection_db} dB a "
+    "connection that the reference includes, {other_db} dB other",
 }
 _DEMANDS = {
+    "calibrated_splicer": "the splicer's arc calibrated at most {most_age_h} h before{moved}",
     "cleave_angle": "cleave angle at most {limit_deg} degrees on both sides",
     "cleave_length": "cleave length from {least_mm} to {most_mm} mm",
+    "sleeve_length": "sleeve of {allowed} mm",
+    "attempts": "at most {attempts} at a joint",
+    "attempts_above_loss": "at least {least} documented attempts where the mean of both directions at {wavelength_nm} "
+    "nm is above {loss_db} dB",
     "proof_test": "proof test passed",
     "certificate": "the splicing person's certificate valid on the day",
     "fusion": "fusion splices only",
@@ -77,32 +94,21 @@ _DEMANDS = {
 
 def held_text(criterion: AnyCriterion) -> str:
     """Return what a criterion holds."""
-    text = texts_of(criterion)
+    said = {name: _PHRASES.get(name, {}).get(text, text) for name, text in texts_of(criterion).items()}
     match criterion:
         case SpliceLossCriterion():
-            loss = f"{_BASIS[criterion.basis]} at most {text['limit_db']} dB"
-            held = f"{loss}{_fallback_text(criterion.fallback)}{_action_limits_text(criterion)}"
-        case ConnectionLossCriterion():
-            held = f"{_BASIS[criterion.basis]} at most {text['limit_db']} dB"
-        case TerminationLossCriterion():
-            held = f"{_BASIS[Basis.BIDIRECTIONAL]} at most {text['limit_db']} dB"
-        case ReflectanceCriterion():
-            held = f"reflectance {_OF_JOINT[criterion.joint]}, the worse direction, at most {text['limit_db']} dB"
+            said["fallback"] = _fallback_text(criterion.fallback)
+            said["action_limits"] = _action_limits_text(criterion)
         case JointStatisticCriterion():
-            held = _statistic_text(criterion)
-        case RequiredTestCriterion():
-            held = f"{_TESTS[criterion.test]} in both directions"
+            return _STATISTICS[criterion.statistic].format_map({**said, "over": _POPULATIONS[criterion.over]})
         case LinkAttenuationCriterion():
-            limit = _link_limit_text(criterion.limit)
-            held = f"{_COMBINED[criterion.combination]} at most {limit}; {_link_conditions_text(criterion)}"
+            said["limit"] = _LINK_LIMITS[criterion.limit.kind].format_map(texts_of(criterion.limit))
+            said["cords"] = _cords_text(criterion.reference_cords)
         case ReturnLossCriterion():
-            far_end = "" if criterion.far_end is None else f", with {_FAR_END[criterion.far_end]}"
-            held = f"{criterion.basis} at each end at least {text['limit_db']} dB{far_end}"
+            said.setdefault("far_end", "")
         case WorkmanshipCriterion():
-            held = f"{_demand_text(criterion.demand)}, {_AT[criterion.at]}"
-        case _:
-            held = _TEMPLATES[criterion.quantity].format_map(text)
-    return held
+            said["demand"] = _demand_text(criterion.demand)
+    return _HELD[criterion.quantity].format_map(said)
 
 
 def decision_text(criterion: Criterion) -> str:
@@ -141,55 +147,23 @@ def _fallback_text(fallback: Fallback | None) -> str:
 
 
 def _action_limits_text(criterion: SpliceLossCriterion) -> str:
-    named, text = (
-        (("estimate_action_limit_db", "estimate"), ("one_way_action_limit_db", "one way")),
-        texts_of(criterion),
-    )
+    text = texts_of(criterion)
+    named = (("estimate_action_limit_db", "estimate"), ("one_way_action_limit_db", "one way"))
     texts = [f"{name} {text[member]} dB" for member, name in named if member in text]
     return f"; while the closure is open: {', '.join(texts)}" if texts else ""
 
 
-def _statistic_text(criterion: JointStatisticCriterion) -> str:
-    text = texts_of(criterion)
-    joints = f"the {_JOINTS[criterion.joint]} {_OVER[criterion.over]} ({_BASIS[criterion.basis]})"
-    if criterion.statistic is Statistic.MEAN:
-        return f"the average over {joints} at most {text['limit_db']} dB"
-    return f"at least {text['least_share_percent']} % of {joints} within {text['limit_db']} dB"
-
-
-def _link_limit_text(limit: FixedLimit | Budget) -> str:
-    text = texts_of(limit)
-    if isinstance(limit, FixedLimit):
-        return f"{text['limit_db']} dB"
-    return (
-        f"the budget: {text['attenuation_db_per_km']} dB/km of fibre, {text['splice_db']} dB a splice, "
-        f"{text['connection_db']} dB a connection that the reference includes, {text['other_db']} dB other"
-    )
-
-
-def _link_conditions_text(criterion: LinkAttenuationCriterion) -> str:
-    cords, text = criterion.reference_cords, texts_of(criterion)
-    asked = "any number of cords, the same both ways" if cords is None else count_text(cords, one="cord", many="cords")
-    return (
-        f"referenced with {asked}; a loss below {text['least_attenuation_db_per_km']} dB/km of fibre by more than "
-        f"its uncertainty of {text['uncertainty_db']} dB is set aside"
-    )
+def _cords_text(cords: int | None) -> str:
+    return "any number of cords, the same both ways" if cords is None else count_text(cords, one="cord", many="cords")
 
 
 def _demand_text(demand: Demand) -> str:
-    text = texts_of(demand)
+    said = dict(texts_of(demand))
     match demand:
         case CalibratedSplicer():
-            moved = " and again after a move" if demand.again_after_move else ""
-            return f"the splicer's arc calibrated at most {text['most_age_h']} h before{moved}"
+            said["moved"] = " and again after a move" if demand.again_after_move else ""
         case SleeveLength():
-            return f"sleeve of {' or '.join(demand.model_dump()['allowed_mm'])} mm"
+            said["allowed"] = " or ".join(demand.model_dump()["allowed_mm"])
         case MostAttempts():
-            return f"at most {count_text(demand.limit, one='attempt', many='attempts')} at a joint"
-        case AttemptsAboveLoss():
-            return (
-                f"at least {demand.least} documented attempts where the mean of both directions at "
-                f"{demand.wavelength_nm} nm is above {text['loss_db']} dB"
-            )
-        case _:
-            return _DEMANDS[demand.aspect].format_map(text)
+            said["attempts"] = count_text(demand.limit, one="attempt", many="attempts")
+    return _DEMANDS[demand.aspect].format_map(said)
