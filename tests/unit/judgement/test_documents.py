@@ -8,8 +8,9 @@ from service.vocabulary.words import Outcome, Reason, Unit
 from tests.factories import criteria_of
 from worker.judgement.documents.fibre import write_findings
 from worker.judgement.documents.route import read_contributions, read_counts, write_contributions, write_counts
-from worker.judgement.fibre.contributions import Contributions, EstimateSums, PartialSums, TraceOutline
+from worker.judgement.fibre.contributions import Contributions, EstimateSums, PartialSums
 from worker.judgement.fibre.findings import Counts, Finding, Judgement
+from worker.judgement.history.acts import TraceOutline
 from worker.judgement.numbers.limits import Limit
 
 # What a fibre's row held before contributions were values: stored rows are read for ever.

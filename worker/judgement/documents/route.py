@@ -10,9 +10,9 @@ from worker.judgement.fibre.contributions import (
     ContributionsDocument,
     EstimateSums,
     PartialSums,
-    TraceOutline,
 )
 from worker.judgement.fibre.findings import Counts, Finding
+from worker.judgement.history.acts import TraceOutline
 
 
 def write_contributions(contributions: Contributions) -> ContributionsDocument:

@@ -41,10 +41,12 @@ class WorseDirection(NamedTuple):
 
 def combine(place: Place, forward: OneWayLoss, backward: OneWayLoss, *, below_zero_tenth_mdb: int) -> BidirectionalLoss:
     """Return the loss of a place from both directions; a mean may be so far below zero, and no farther."""
-    reason, low, high = missing_reason(forward.reason, backward.reason), 0, 0
-    if reason is None and place.is_end and _cords_changed(place, forward.readings[0].trace, backward.readings[0].trace):
+    reason, low, high = None, 0, 0
+    if forward.reason is not None or backward.reason is not None:
+        reason = missing_reason(forward.reason, backward.reason)
+    elif place.is_end and _cords_changed(place, forward.readings[0].trace, backward.readings[0].trace):
         reason = Reason.CORDS_CHANGED
-    if reason is None:
+    else:
         one, other = forward.readings[0], backward.readings[0]
         low = mean_tenth_mdb(first_mdb=one.low_mdb, second_mdb=other.low_mdb)
         high = mean_tenth_mdb(first_mdb=one.high_mdb, second_mdb=other.high_mdb)
@@ -92,7 +94,7 @@ def _worse(forward: OneWayLoss, backward: OneWayLoss, reason: Reason | None) -> 
     there = [one.readings[0] for one in (forward, backward) if one.reason is None]
     details: list[str] = []
     if there:
-        said = " and ".join(map(_with_direction, there))
+        said = " and ".join(f"{_said(one)} ({DIRECTION_LABELS[one.trace.is_forward]})" for one in there)
         details.append(f"the worse of {said}" if len(there) > 1 else f"{said}, from one direction only")
     if reason is not None:
         details.append(_missing_detail(reason, forward, backward))
@@ -106,7 +108,8 @@ def _worse(forward: OneWayLoss, backward: OneWayLoss, reason: Reason | None) -> 
 
 
 def _mean_detail(forward: OneWayLoss, backward: OneWayLoss) -> str:
-    return f"mean of {_with_direction(forward.readings[0])} and {_with_direction(backward.readings[0])}"
+    there, back = _said(forward.readings[0]), _said(backward.readings[0])
+    return f"mean of {there} ({DIRECTION_LABELS[True]}) and {back} ({DIRECTION_LABELS[False]})"
 
 
 def _missing_detail(reason: Reason, forward: OneWayLoss, backward: OneWayLoss) -> str:
@@ -128,10 +131,6 @@ def _missing_said(loss: OneWayLoss) -> str:
     assert loss.reason is not None
     contradicting = f" ({' or '.join(map(_said, loss.readings))})" if loss.readings else ""
     return f"{REASON_LABELS[loss.reason]}{contradicting}"
-
-
-def _with_direction(reading: Reading) -> str:
-    return f"{_said(reading)} ({DIRECTION_LABELS[reading.trace.is_forward]})"
 
 
 def _said(reading: Reading) -> str:

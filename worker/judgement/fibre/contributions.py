@@ -1,4 +1,4 @@
-"""What one fibre contributes to its route beside its document: sums of its joints, and its tests from outside."""
+"""What one fibre contributes to its route beside its document: sums over its joints, and its traces in outline."""
 
 from collections.abc import Iterable
 from typing import Any, NamedTuple
@@ -9,17 +9,15 @@ from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument
 from service.vocabulary.words import Basis
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.history.acts import SpliceAct, Trace
-from worker.judgement.numbers.clocks import instant_us
+from worker.judgement.history.acts import SpliceAct, TraceOutline
 
-_US_PER_AVERAGING_PLACE = 100_000
 _TENTHS = 10
 
 
 class Tally(NamedTuple):
-    """What is known of a population of joints: how many, of how many nothing, the bounds of the others' sum.
+    """A population of joints counted: all `joints`, those of `unknown` loss, the bounds of the sum of all other losses.
 
-    `inside` are those that keep the limit for certain, `possible` those of which it is not certain that they do not.
+    `inside` keep the limit for certain; `possible` may keep it: these and those whose bounds lie on both sides of it.
     """
 
     joints: int
@@ -40,25 +38,6 @@ class PartialSums(NamedTuple):
     segment: str
     sites: tuple[str | None, ...]
     columns: tuple[tuple[int, ...], ...]
-
-
-class TraceOutline(NamedTuple):
-    """One trace from outside: digests of its events and of their losses alone, who measured it, and when it ended.
-
-    `clock` is empty where the instrument's own clock says when. `step_mdb` is the last place of its losses.
-    """
-
-    record: str
-    is_forward: bool
-    events_digest: str
-    losses_digest: str
-    losses: int
-    step_mdb: int
-    instrument: str
-    clock: str
-    ended_at_us: int
-    averaging_us: int
-    labelled_fibre: int | None
 
 
 class EstimateSums(NamedTuple):
@@ -97,28 +76,10 @@ def contributions_of(
     """Return what a fibre contributes beside its sums, what is suspected of it, and whether it is dark."""
     return Contributions(
         sums=tuple(sums),
-        traces=tuple(_outline_of(trace) for trace in fibre.history.traces if not trace.is_ended),
+        traces=tuple([trace.outline for trace in fibre.history.traces if not trace.is_ended]),
         estimates=tuple(_estimate_sums(fibre)),
         suspicions=tuple(suspicions),
         is_dark=is_dark,
-    )
-
-
-def _outline_of(trace: Trace) -> TraceOutline:
-    outside = trace.outside
-    clock = f"{trace.stamp.device}{', wrong' if trace.stamp.clock_is_flagged else ''}"
-    return TraceOutline(
-        record=trace.stamp.id,
-        is_forward=trace.is_forward,
-        events_digest=outside.events_digest,
-        losses_digest=outside.losses_digest,
-        losses=outside.losses,
-        step_mdb=outside.step_mdb,
-        instrument=outside.instrument_serial,
-        clock=clock if outside.instrument_time is None else "",
-        ended_at_us=instant_us(outside.instrument_time or trace.stamp.made_at),
-        averaging_us=outside.averaging_tenth_s * _US_PER_AVERAGING_PLACE,
-        labelled_fibre=outside.labelled_fibre,
     )
 
 

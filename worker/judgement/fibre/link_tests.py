@@ -1,17 +1,24 @@
 """A fibre's tests from end to end: by one measurement, or by traces of spans that join up."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from service.vocabulary.criteria.base import Test
 from service.vocabulary.findings.finding import RecordReading
-from service.vocabulary.words import Outcome, Reason, RecordKind
+from service.vocabulary.words import Outcome, Reason
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.history.acts import Continuity, Link, Measurement
+from worker.judgement.history.acts import Continuity, Dispersion, Link, LinkLoss, Measurement, ReturnLoss
 from worker.judgement.history.validity import Side, reason_of, split_by_fault, void_records
 from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS, TEST_LABELS, at_wavelength
+
+_KINDS: Mapping[Test, type[Link]] = {
+    "attenuation": LinkLoss,
+    "return_loss": ReturnLoss,
+    "dispersion": Dispersion,
+    "continuity": Continuity,
+}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -49,7 +56,7 @@ def end_to_end_test(
     else:
         own = [
             one
-            for one in fibre.history.links.get(RecordKind(test), ())
+            for one in fibre.history.links_of(_KINDS[test])
             if (one.wavelength_nm, one.is_forward) == (wavelength_nm, is_forward) and is_wanted(one)
         ]
         missing, measurements, void = _find_one_value(fibre, own)

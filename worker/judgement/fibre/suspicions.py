@@ -7,7 +7,7 @@ from service.vocabulary.criteria.links import Combination, LinkAttenuationCriter
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
 from service.vocabulary.quantities import round_half_even, to_last_place, to_um
-from service.vocabulary.words import Basis, Quantity, RecordKind
+from service.vocabulary.words import Basis, Quantity
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.link_tests import both_ways
 from worker.judgement.fibre.measured import FibreMeasured
@@ -160,7 +160,7 @@ def _earlier_tests(fibre: FibreMeasured) -> dict[str, list[Measurement]]:
     worked_at: list[str] | None = None
     runs: dict[tuple[object, ...], list[Measurement]] = {}
     earlier: dict[str, list[Measurement]] = {}
-    for test in (*history.traces, *history.links.get(RecordKind.ATTENUATION, ())):
+    for test in (*history.traces, *history.links_of(LinkLoss)):
         run = runs.setdefault((test.ends, test.wavelength_nm, getattr(test, "pulse_ns", None)), [])
         if run:
             # Hardly any test is made twice, and then there is nothing to ask what was worked on when.

@@ -2,9 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
-from service.vocabulary.words import EventKind, FarEnd, Polish, Qualifier, RecordKind, Side, SpliceMethod, Zone
+from service.vocabulary.words import EventKind, FarEnd, Polish, Qualifier, Side, SpliceMethod, Zone
 from worker.judgement.numbers.clocks import Stamp
 
 
@@ -151,19 +151,23 @@ class TotalLoss(NamedTuple):
     to_um: int
 
 
-class Outside(NamedTuple):
-    """A trace from outside: digests of its events and of their losses alone, and how they were measured.
+class TraceOutline(NamedTuple):
+    """One trace as its route compares it with others: what was measured in short, by whom, and when it ended.
 
-    `step_mdb` is the last place of its losses; `instrument_time` is what the instrument's own clock said.
+    The digests are of its events and of their losses alone, `step_mdb` is the last place of its losses. `clock` is
+    empty where the instrument's own clock says when.
     """
 
+    record: str
+    is_forward: bool
     events_digest: str
     losses_digest: str
     losses: int
     step_mdb: int
-    instrument_serial: str
-    instrument_time: str | None
-    averaging_tenth_s: int
+    instrument: str
+    clock: str
+    ended_at_us: int
+    averaging_us: int
     labelled_fibre: int | None
 
 
@@ -185,7 +189,7 @@ class Trace(Measurement):
     behind_end: tuple[TraceEvent, ...]
     ends_shown: tuple[TraceEvent, ...]
     total_loss: TotalLoss | None
-    outside: Outside
+    outline: TraceOutline
 
     @property
     def end_um(self) -> int | None:
@@ -236,6 +240,7 @@ class Continuity(Measurement):
 Link = LinkLoss | ReturnLoss | Dispersion | Continuity
 Act = SplicedRibbon | TerminationAct | CleaningAct | InspectionAct | CalibrationAct | ClosureAct
 Record = Act | Trace | Link
+LinkT = TypeVar("LinkT", bound=Link)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -243,7 +248,7 @@ class History:
     """One fibre's acts by site and its measurements, each in order of time.
 
     Ended acts are left out, ended measurements kept to be shown. `reworks` are what voids the tests before it;
-    `links` are the tests that are one value from end to end, by the kind of record they came as.
+    `links` are the tests that are one value from end to end.
     """
 
     splices: Mapping[str, tuple[SpliceAct, ...]]
@@ -254,4 +259,8 @@ class History:
     reworks: tuple[Stamp, ...]
     closure_acts: Mapping[str, tuple[ClosureAct, ...]]
     traces: tuple[Trace, ...]
-    links: Mapping[RecordKind, tuple[Link, ...]]
+    links: tuple[Link, ...]
+
+    def links_of(self, kind: type[LinkT]) -> list[LinkT]:
+        """Return the tests of one kind from end to end."""
+        return [test for test in self.links if isinstance(test, kind)]

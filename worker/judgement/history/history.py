@@ -3,23 +3,20 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from operator import attrgetter
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args
 
 from service.vocabulary.criteria.criteria import Voiding
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.words import RecordKind, SiteKind
+from service.vocabulary.words import SiteKind
 from worker.judgement.history.acts import (
     CalibrationAct,
     CleaningAct,
     ClosureAct,
     Continuity,
-    Dispersion,
     History,
     InspectionAct,
     Link,
-    LinkLoss,
     Record,
-    ReturnLoss,
     SpliceAct,
     SplicedRibbon,
     TerminationAct,
@@ -28,13 +25,6 @@ from worker.judgement.history.acts import (
 
 R = TypeVar("R")
 A = TypeVar("A", SpliceAct, TerminationAct, CleaningAct, InspectionAct, ClosureAct)
-
-_KINDS: Mapping[type[Link], RecordKind] = {
-    LinkLoss: RecordKind.ATTENUATION,
-    ReturnLoss: RecordKind.RETURN_LOSS,
-    Dispersion: RecordKind.DISPERSION,
-    Continuity: RecordKind.CONTINUITY,
-}
 
 
 def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, records: Iterable[Record]) -> History:
@@ -58,7 +48,7 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, records: 
         reworks=tuple(sorted(voiding)),
         closure_acts=_by_site(_of(ClosureAct, of_kind)),
         traces=tuple([trace for trace in _of(Trace, of_kind) if trace.fibre == fibre]),
-        links={kind: links for type_, kind in _KINDS.items() if (links := _links(_of(type_, of_kind), fibre))},
+        links=tuple([link for kind in get_args(Link) for link in _of(kind, of_kind) if _is_about(link, fibre)]),
     )
 
 
@@ -66,8 +56,8 @@ def _of(kind: type[R], of_kind: Mapping[type[Any], list[Any]]) -> list[R]:
     return of_kind.get(kind, [])
 
 
-def _links(links: Iterable[Link], fibre: int) -> tuple[Link, ...]:
-    return tuple([link for link in links if fibre in {link.fibre, getattr(link, "seen_fibre", None)}])
+def _is_about(link: Link, fibre: int) -> bool:
+    return link.fibre == fibre or (isinstance(link, Continuity) and link.seen_fibre == fibre)
 
 
 def _by_site(acts: Iterable[A]) -> Mapping[str, tuple[A, ...]]:

@@ -28,7 +28,6 @@ from worker.judgement.history.acts import (
     InspectionAct,
     LinkLoss,
     Mark,
-    Outside,
     Record,
     ReturnLoss,
     SpliceAct,
@@ -37,9 +36,10 @@ from worker.judgement.history.acts import (
     TotalLoss,
     Trace,
     TraceEvent,
+    TraceOutline,
     ZoneMarks,
 )
-from worker.judgement.numbers.clocks import Stamp
+from worker.judgement.numbers.clocks import Stamp, instant_us
 from worker.judgement.numbers.exact import last_place, metres_to_um
 
 
@@ -60,6 +60,7 @@ Body = Mapping[str, Any]
 
 # Enough to tell a few thousand traces apart.
 _DIGEST_CHARACTERS = 16
+_US_PER_AVERAGING_PLACE = 100_000
 # Looked up, as an enum's own call costs several times as much and a fibre has hundreds of events.
 _EVENT_KINDS = {kind.value: kind for kind in EventKind}
 _QUALIFIERS = {qualifier.value: qualifier for qualifier in Qualifier}
@@ -107,8 +108,9 @@ def _splice(body: Body, stamp: Stamp) -> SplicedRibbon:
         "proof_test_passed": body.get("proof_test_passed"),
         "certified_until": body.get("certified_until"),
     }
-    acts = [
-        SpliceAct(
+    by_fibre: dict[int, tuple[SpliceAct, ...]] = {}
+    for joint in body["joints"]:
+        act = SpliceAct(
             fibre=joint["fibre"],
             position=joint.get("position"),
             estimate_mdb=last_place(joint["estimate_db"]),
@@ -116,9 +118,7 @@ def _splice(body: Body, stamp: Stamp) -> SplicedRibbon:
             cleave_right_cdeg=_stated(joint, "cleave_right_deg"),
             **common,
         )
-        for joint in body["joints"]
-    ]
-    by_fibre = {act.fibre: tuple([own for own in acts if own.fibre == act.fibre]) for act in acts}
+        by_fibre[act.fibre] = (*by_fibre.get(act.fibre, ()), act)
     return SplicedRibbon(stamp, body["site"], by_fibre)
 
 
@@ -192,7 +192,7 @@ def _trace(item: Evidence, ends: _Ends) -> Trace:
         behind_end=tuple(in_order[before:]),
         ends_shown=ends_shown,
         total_loss=_total_loss(body.get("total_loss")),
-        outside=_outside(body),
+        outline=_outline(item, ends),
     )
 
 
@@ -220,17 +220,23 @@ def _total_loss(body: Body | None) -> TotalLoss | None:
     return TotalLoss(last_place(body["loss_db"]), metres_to_um(body["from_m"]), metres_to_um(body["to_m"]))
 
 
-def _outside(body: Body) -> Outside:
+def _outline(item: Evidence, ends: _Ends) -> TraceOutline:
+    body = item.body
     losses = [event["loss_db"] for event in body["events"] if "loss_db" in event]
-    return Outside(
+    instrument_time = body.get("instrument_time")
+    device_clock = f"{body['device']}{', wrong' if item.clock_is_flagged else ''}"
+    return TraceOutline(
+        record=body["id"],
+        is_forward=ends.near < ends.far,
         events_digest=_digest(body["events"]),
         losses_digest=_digest(losses),
         losses=len(losses),
         # An instrument that shows hundredths posts no other thousandths than 0.
         step_mdb=10 if all(loss.endswith("0") for loss in losses) else 1,
-        instrument_serial=body["instrument_serial"],
-        instrument_time=body.get("instrument_time"),
-        averaging_tenth_s=last_place(body["averaging_s"]),
+        instrument=body["instrument_serial"],
+        clock=device_clock if instrument_time is None else "",
+        ended_at_us=instant_us(instrument_time or body["made_at"]),
+        averaging_us=last_place(body["averaging_s"]) * _US_PER_AVERAGING_PLACE,
         labelled_fibre=body.get("labelled_fibre"),
     )
 

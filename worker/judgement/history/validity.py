@@ -146,11 +146,16 @@ def split_by_fault(
     measurements: Iterable[M], *faults_of: Callable[[M], Reason | None]
 ) -> tuple[list[M], list[tuple[M, Reason]]]:
     """Split measurements, asked one thing after the other, into those without a fault and those with their first."""
-    good, void = list(measurements), []
+    good: list[M] = list(measurements)
+    void: list[tuple[M, Reason]] = []
     for fault_of in faults_of:
-        asked = [(one, fault_of(one)) for one in good]
-        good = [one for one, fault in asked if fault is None]
-        void += [(one, fault) for one, fault in asked if fault is not None]
+        asked, good = good, []
+        for one in asked:
+            fault = fault_of(one)
+            if fault is None:
+                good.append(one)
+            else:
+                void.append((one, fault))
     return good, void
 
 

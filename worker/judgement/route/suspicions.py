@@ -6,7 +6,8 @@ from typing import NamedTuple
 
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
 from service.vocabulary.quantities import round_half_even
-from worker.judgement.fibre.contributions import Contributions, EstimateSums, TraceOutline
+from worker.judgement.fibre.contributions import Contributions, EstimateSums
+from worker.judgement.history.acts import TraceOutline
 from worker.judgement.numbers.chance import chance_of_equal_losses, power_text
 from worker.judgement.numbers.exact import db_text
 

@@ -4,7 +4,7 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 
 from service.vocabulary.quantities import metres_text
-from service.vocabulary.words import Act, Quantity, Reason, RecordKind
+from service.vocabulary.words import Act, Quantity, Reason
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Continuity
@@ -28,9 +28,7 @@ def fault_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator[
 def _identity_work(fibre: FibreMeasured, finding: Finding) -> Iterator[WorkItem]:
     told = {reading.record for reading in finding.judged.readings}
     tests = [
-        one
-        for one in fibre.history.links.get(RecordKind.CONTINUITY, ())
-        if isinstance(one, Continuity) and one.stamp.id in told and one.lit_fibre != one.seen_fibre
+        one for one in fibre.history.links_of(Continuity) if one.stamp.id in told and one.lit_fibre != one.seen_fibre
     ]
     crossed = [test for test in tests if test.seen_fibre is not None]
     dark = [test for test in tests if test.seen_fibre is None]

@@ -209,7 +209,7 @@ def test_cleaning_voids_over_the_whole_only_what_holds_that_connection_in_one_va
     records = [record for record in read if record is not None]
     history = read_history(layout, fibre=1, rework_voids=Voiding.FIBRE, records=records)
     validity = judge_validity(layout, history, final_after_sealing=True)
-    measured = max([*history.traces, *(own[-1] for own in history.links.values())], key=lambda one: one.stamp)
+    measured = max([*history.traces, *history.links], key=lambda one: one.stamp)
     assert (validity.fault_of(measured), validity.fault_over(measured)) == (None, fault)
 
 

@@ -10,7 +10,8 @@ from service.vocabulary.findings.suspicion import SuspicionDocument
 from tests.factories import Body, cord_ended, make_calibration, make_otdr, make_splice, only, sealed, stored
 from tests.unit.judgement.routes import suspicions_in, verdict_of
 from tests.unit.judgement.rules.test_statistics import statistic
-from worker.judgement.fibre.contributions import Contributions, EstimateSums, TraceOutline
+from worker.judgement.fibre.contributions import Contributions, EstimateSums
+from worker.judgement.history.acts import TraceOutline
 from worker.judgement.numbers.chance import chance_of_equal_losses
 from worker.judgement.route.suspicions import MOST_OF_A_KIND, suspicions_of
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from service.vocabulary.criteria.links import ContinuityCriterion
-from service.vocabulary.words import Outcome, Reason, RecordKind
+from service.vocabulary.words import Outcome, Reason
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.link_tests import both_ways, first_missing, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured
@@ -46,8 +46,8 @@ def _others(
     whole = (0, fibre.prepared.last_index)
     told = [
         one
-        for one in fibre.history.links.get(RecordKind.CONTINUITY, ())
-        if isinstance(one, Continuity) and one.lit_fibre != fibre.number and one.span == whole
+        for one in fibre.history.links_of(Continuity)
+        if one.lit_fibre != fibre.number and one.span == whole
     ]
     good, void = split_by_fault(told, fibre.validity.fault_of, fibre.validity.fault_over)
     return [one for one in good if not _is_superseded(fibre, one, own)], void
