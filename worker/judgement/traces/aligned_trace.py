@@ -1,6 +1,6 @@
 """One trace laid over the places of its fibre: what it shows at each, and how far it reaches."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import NamedTuple
@@ -11,8 +11,9 @@ from worker.judgement.numbers.exact import mdb_text
 from worker.judgement.traces.crossed import Unlike
 from worker.judgement.traces.distance_scale import DistanceScale
 from worker.judgement.traces.echoes import Echo, is_lossless
-from worker.judgement.traces.event_assignment import Assignment, assign, nearest_to
-from worker.judgement.traces.places import Located, Place, PlacesBetween
+from worker.judgement.traces.event_assignment import Assignment, assign, nearest_to, within
+from worker.judgement.traces.joint_location import Spot
+from worker.judgement.traces.places import Place, PlacesBetween
 
 
 class Reading(NamedTuple):
@@ -94,20 +95,13 @@ class _Expected(NamedTuple):
     places_um: Sequence[int]
     events: Sequence[TraceEvent]
 
-
-class _Reach(NamedTuple):
-    """How far a trace goes, and the farthest joint that it shows."""
-
-    scale: DistanceScale
-    joint_um: int | None
-
-    def is_over(self, at_um: int) -> bool:
-        """Tell whether the trace certainly runs over a spot."""
-        return self.scale.reaches(at_um, joint_um=self.joint_um)
+    def part(self, own: Sequence[int], events: Sequence[TraceEvent]) -> "_Expected":
+        """Return some of the places, by index, with events of their own."""
+        return _Expected([self.places[index] for index in own], [self.places_um[index] for index in own], events)
 
 
 def align_trace(
-    trace: Trace, *, between: PlacesBetween, located: Mapping[int, Located], scale: DistanceScale
+    trace: Trace, *, between: PlacesBetween, located: Mapping[int, Spot], scale: DistanceScale
 ) -> AlignedTrace:
     """Lay a trace over the places between its two ends: where the design has them, or where they were `located`."""
     if scale.shortfall is Reason.LENGTH_UNLIKE:
@@ -131,10 +125,10 @@ def align_trace(
     # mistyped; what it does not show then proves nothing.
     is_misfit = len(left_over) > len(expected.events) - len(left_over) + sum(len(zone.events) for zone in zones)
     in_doubt = found.contested | _missed(trace, expected, found, left_over) if left_over else found.contested
-    reach = _Reach(scale, max([expected.events[own[-1]].at_um for own in found.events_of_place if own], default=None))
-    readings = _read_places(trace, expected, found, reach=reach, in_doubt=in_doubt, is_misfit=is_misfit)
+    joint_um = max([expected.events[own[-1]].at_um for own in found.events_of_place if own], default=None)
+    readings = _read_places(trace, scale, expected, found, joint_um=joint_um, in_doubt=in_doubt, is_misfit=is_misfit)
     for zone in zones:
-        shown = _read_zone(trace, zone, reach=reach, beside=expected, is_misfit=is_misfit)
+        shown = _read_zone(trace, scale, zone, joint_um=joint_um, beside=expected, is_misfit=is_misfit)
         readings |= dict.fromkeys((place.site_index for place in zone.places), shown)
     return AlignedTrace(
         trace=trace,
@@ -147,9 +141,17 @@ def align_trace(
 
 
 def _read_places(
-    trace: Trace, expected: _Expected, found: Assignment, *, reach: _Reach, in_doubt: Iterable[int], is_misfit: bool
+    trace: Trace,
+    scale: DistanceScale,
+    expected: _Expected,
+    found: Assignment,
+    *,
+    joint_um: int | None,
+    in_doubt: Set[int],
+    is_misfit: bool,
 ) -> dict[int, Reading | Reason]:
-    scale, unseen, proves_far_end = reach.scale, _unseen(trace), reach.scale.shortfall is None
+    """Return what a trace shows of each place outside dead zones; `joint_um` is the farthest joint that it shows."""
+    unseen, proves_far_end = _unseen(trace), scale.shortfall is None
     readings: dict[int, Reading | Reason] = {}
     for index, (place, seen) in enumerate(zip(expected.places, found.events_of_place, strict=True)):
         # What contradicts itself comes first: an event that may be another joint's proves neither of them.
@@ -157,7 +159,7 @@ def _read_places(
             readings[place.site_index] = Reason.AMBIGUOUS_EVENT
         elif seen and (proves_far_end or not scale.ends_at(expected.events[seen[0]].at_um)):
             readings[place.site_index] = _read(trace, [expected.events[event] for event in seen])
-        elif seen or not reach.is_over(expected.places_um[index]):
+        elif seen or not scale.reaches(expected.places_um[index], joint_um=joint_um):
             readings[place.site_index] = scale.shortfall or Reason.BEYOND_REACH
         else:
             # Two polished ends always show themselves; where they do not, they are somewhere else.
@@ -170,32 +172,29 @@ def _zones(expected: _Expected, scale: DistanceScale) -> Iterator[_Expected]:
     for _, indices in groupby(range(len(expected.places)), key=lambda index: expected.places[index].zone or index):
         own = list(indices)
         if expected.places[own[0]].zone:
-            expected_um = [expected.places_um[index] for index in own]
-            low_um, high_um = expected_um[0] - scale.tolerance_um, expected_um[-1] + scale.tolerance_um
-            events = [event for event in expected.events if low_um <= event.at_um <= high_um]
-            yield _Expected([expected.places[index] for index in own], expected_um, events)
+            low_um = expected.places_um[own[0]] - scale.tolerance_um
+            high_um = expected.places_um[own[-1]] + scale.tolerance_um
+            yield expected.part(own, [event for event in expected.events if low_um <= event.at_um <= high_um])
 
 
 def _outside_zones(expected: _Expected, zones: Sequence[_Expected]) -> _Expected:
     taken = {event.number for zone in zones for event in zone.events}
     free = [index for index, place in enumerate(expected.places) if not place.zone]
-    return _Expected(
-        [expected.places[index] for index in free],
-        [expected.places_um[index] for index in free],
-        [event for event in expected.events if event.number not in taken],
-    )
+    return expected.part(free, [event for event in expected.events if event.number not in taken])
 
 
-def _read_zone(trace: Trace, zone: _Expected, *, reach: _Reach, beside: _Expected, is_misfit: bool) -> Reading | Reason:
+def _read_zone(
+    trace: Trace, scale: DistanceScale, zone: _Expected, *, joint_um: int | None, beside: _Expected, is_misfit: bool
+) -> Reading | Reason:
     """Return what a trace shows of a dead zone as a whole; `beside` are the places in none."""
     sites = {place.site_index for place in zone.places}
     is_whole = sites == set(zone.places[0].zone)
     if not is_whole or any(place.site_index in trace.ends and not place.is_end for place in zone.places):
         return Reason.GROUP_ONLY
-    scale = reach.scale
-    if not reach.is_over(zone.places_um[-1]):
+    if not scale.reaches(zone.places_um[-1], joint_um=joint_um):
         return scale.shortfall or Reason.BEYOND_REACH
-    if is_misfit or any(_is_near(event, beside.places_um, tolerance_um=scale.tolerance_um) for event in zone.events):
+    # An event in the zone that may as well be the joint's beside it says nothing certain of either.
+    if is_misfit or any(within(beside.places_um, event.at_um, scale.tolerance_um, key=int) for event in zone.events):
         return Reason.AMBIGUOUS_EVENT
     has_pair = zone.places[0].zone_has_pair
     if not zone.events:
@@ -205,11 +204,6 @@ def _read_zone(trace: Trace, zone: _Expected, *, reach: _Reach, beside: _Expecte
         return reading
     # No criterion is about splices together: of each alone no more is known than that it has no more than all of them.
     return reading._replace(low_mdb=min(reading.low_mdb, 0))
-
-
-def _is_near(event: TraceEvent, expected_um: Sequence[int], *, tolerance_um: int) -> bool:
-    near = nearest_to(expected_um, event.at_um)
-    return any(abs(expected_um[index] - event.at_um) <= tolerance_um for index in near)
 
 
 def _missed(trace: Trace, expected: _Expected, found: Assignment, left_over: Sequence[TraceEvent]) -> set[int]:

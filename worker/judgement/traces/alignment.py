@@ -8,7 +8,6 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median_low
-from typing import NamedTuple
 
 from service.vocabulary.criteria.criteria import Placing
 from service.vocabulary.design.layout import Layout
@@ -18,8 +17,8 @@ from worker.judgement.history.acts import Trace
 from worker.judgement.traces.aligned_trace import AlignedTrace, Reading, align_trace
 from worker.judgement.traces.breaks import Breaks, ShortTrace, find_breaks, is_short
 from worker.judgement.traces.crossed import find_unlike
-from worker.judgement.traces.distance_scale import DistanceScale, best_fit, measure
-from worker.judgement.traces.echoes import Echo, find_echoes, has_candidates, reflects, take_off
+from worker.judgement.traces.distance_scale import DistanceScale, better_fit, measure
+from worker.judgement.traces.echoes import Echo, find_echoes, reflects, take_off
 from worker.judgement.traces.joint_location import Agreement, Margins, Sighting, Spot, locate_joints
 from worker.judgement.traces.places import DeadZone, Place, PlacesBetween, Plan, places_between, zones_of
 
@@ -64,20 +63,6 @@ class Alignment:
         return self.traces[trace.stamp.id]
 
 
-class _Group(NamedTuple):
-    """The traces between two ends that count somewhere: only these may say anything of another trace."""
-
-    forward: list[Trace]
-    backward: list[Trace]
-
-    @property
-    def traces(self) -> list[Trace]:
-        return self.forward + self.backward
-
-    def back(self, trace: Trace) -> list[Trace]:
-        return self.backward if trace.is_forward else self.forward
-
-
 def dead_zone_of(pulse_ns: int, placing: Placing) -> DeadZone:
     """Return how far apart a pulse sees joints apart."""
     pulse_um = pulse_ns * _UM_PER_NS_OF_PULSE
@@ -87,44 +72,33 @@ def dead_zone_of(pulse_ns: int, placing: Placing) -> DeadZone:
 def align(designed: Designed, *, valid: Sequence[Trace], every: Sequence[Trace]) -> Alignment:
     """Align every trace of a fibre, by those that count somewhere."""
     ways = {ends: places_between(designed.plan, ends) for ends in {one.ends for one in every}}
-    groups = _group(valid)
-    measured = {one.stamp.id: _measure(designed, one, ways[one.ends]) for one in every}
-    scaled = {one.stamp.id: _scale(one, groups[_span(one)], measured, ways[one.ends]) for one in every}
+    # Only a trace that counts somewhere, and lies between the same two ends, may say anything of another one.
+    groups: dict[_Ends, list[Trace]] = defaultdict(list)
+    for one in valid:
+        groups[one.span].append(one)
+    measured = {one.stamp.id: measure(one, ways[one.ends], designed.placing) for one in every}
+    scaled = {one.stamp.id: _scale(one, groups[one.span], measured, ways[one.ends]) for one in every}
     alone: dict[str, AlignedTrace] = {}
     for one in every:
-        way, back = ways[one.ends], groups[_span(one)].back(one)
+        way = ways[one.ends]
+        back = [other.stamp.id for other in groups[one.span] if other.is_forward is not one.is_forward]
         # Echoes come off before places are looked for: an echo within tolerance of a joint would be taken for it.
-        scale = _confirm(scaled[one.stamp.id], [measured[other.stamp.id] for other in back])
-        echoes = _find_echoes(designed, one, scale, way, [scaled[other.stamp.id] for other in back])
+        scale = scaled[one.stamp.id].confirmed_by([measured[other] for other in back])
+        echoes = _find_echoes(designed, one, scale, way, [scaled[other] for other in back])
         without = take_off(scale, echoes) if echoes else scale
         aligned = _align(designed, one, without, way)
         alone[one.stamp.id] = replace(aligned, echoes=echoes) if echoes else aligned
     return _align_together(designed, alone, groups, ways, valid=valid)
 
 
-def _group(valid: Iterable[Trace]) -> Mapping[_Ends, _Group]:
-    groups: dict[_Ends, _Group] = defaultdict(lambda: _Group([], []))
-    for trace in valid:
-        (groups[_span(trace)].forward if trace.is_forward else groups[_span(trace)].backward).append(trace)
-    return groups
-
-
-def _span(trace: Trace) -> _Ends:
-    return trace.low_index, trace.high_index
-
-
-def _measure(designed: Designed, trace: Trace, way: PlacesBetween) -> DistanceScale:
-    return measure(trace, near_um=way.near_um, span_um=way.span_um, inside_um=way.inside_um, placing=designed.placing)
-
-
-def _scale(trace: Trace, group: _Group, measured: Mapping[str, DistanceScale], way: PlacesBetween) -> DistanceScale:
+def _scale(
+    trace: Trace, group: Sequence[Trace], measured: Mapping[str, DistanceScale], way: PlacesBetween
+) -> DistanceScale:
     """Return a trace's scale, by that of full traces where it has none of its own."""
     scale = measured[trace.stamp.id]
     if scale.length_um is not None or scale.shortfall is Reason.LENGTH_UNLIKE:
         return scale
-    full = [
-        (other, one.laid_um) for other in group.traces if (one := measured[other.stamp.id]).length_um == one.laid_um
-    ]
+    full = [(other, one.laid_um) for other in group if (one := measured[other.stamp.id]).is_own]
     # Glass carries each wavelength at another speed, so that a trace at the same one goes before any other.
     own = [laid_um for other, laid_um in full if other.wavelength_nm == trace.wavelength_nm]
     laid_um = own or [laid_um for _, laid_um in full]
@@ -132,23 +106,13 @@ def _scale(trace: Trace, group: _Group, measured: Mapping[str, DistanceScale], w
         return scale
     # Full traces know the scale better than the few events of a short one, unless these contradict it.
     as_full = replace(scale, laid_um=median_low(laid_um), scale_percent=0)
-    return best_fit(as_full, [scale.laid_um], way.inside_um)
-
-
-def _confirm(scale: DistanceScale, back: Iterable[DistanceScale]) -> DistanceScale:
-    """Return a scale confirmed where it has to be: a break shortens a trace too, but not both ways to one length."""
-    if scale.wants_confirming and any(scale.is_confirmed_by(one) for one in back):
-        return scale.confirmed()
-    return scale
+    return better_fit(as_full, scale.laid_um, way.inside_um)
 
 
 def _find_echoes(
     designed: Designed, trace: Trace, scale: DistanceScale, way: PlacesBetween, back: Sequence[DistanceScale]
 ) -> tuple[Echo, ...]:
-    if not has_candidates(trace, scale):
-        return ()
-    pairs_um = scale.all_on_trace_um(way.pairs_um)
-    echoes = find_echoes(trace, scale, pairs_um=pairs_um, near_um=designed.near_um)
+    echoes = find_echoes(trace, scale, pairs_along_um=way.pairs_um, near_um=designed.near_um)
     return tuple(echo for echo in echoes if not _is_seen_back(scale, echo, back))
 
 
@@ -178,7 +142,7 @@ def _align(
 def _align_together(
     designed: Designed,
     alone: Mapping[str, AlignedTrace],
-    groups: Mapping[_Ends, _Group],
+    groups: Mapping[_Ends, Sequence[Trace]],
     ways: Mapping[_Ends, PlacesBetween],
     *,
     valid: Sequence[Trace],
@@ -187,20 +151,20 @@ def _align_together(
 
     All traces of such a span are: one that is clear alone may take for a joint what another shows beside it.
     """
-    unclear = sorted({_span(trace) for trace in valid if not alone[trace.stamp.id].is_clean})
+    unclear = sorted({trace.span for trace in valid if not alone[trace.stamp.id].is_clean})
     if not unclear:
         return Alignment(traces=alone, off_spot={}, breaks=_find_breaks(designed, alone, valid))
     judged = {record: _with_unlike(designed, one) for record, one in alone.items()}
-    agreements = {span: _agree(designed, [judged[t.stamp.id] for t in groups[span].traces]) for span in unclear}
+    agreements = {span: _agree(designed, [judged[one.stamp.id] for one in groups[span]]) for span in unclear}
     traces = {
-        record: _place_together(designed, one, agreements[_span(one.trace)], ways[one.trace.ends])
-        if _span(one.trace) in agreements
+        record: _place_together(designed, one, agreements[one.trace.span], ways[one.trace.ends])
+        if one.trace.span in agreements
         else one
         for record, one in judged.items()
     }
     off_spot: dict[int, Spot] = {}
     for span in unclear:
-        tolerance_um = max(alone[trace.stamp.id].scale.tolerance_um for trace in groups[span].traces)
+        tolerance_um = max(alone[trace.stamp.id].scale.tolerance_um for trace in groups[span])
         for site_index, spot in agreements[span].spots.items():
             if abs(spot.from_a_um - designed.layout.site_offsets_um[site_index]) > tolerance_um:
                 off_spot.setdefault(site_index, spot)
@@ -231,7 +195,7 @@ def _agree(designed: Designed, own: Sequence[AlignedTrace]) -> Agreement:
     full = [one for one in own if one.scale.shortfall is None and one.unlike is None]
     if not full:
         return Agreement({}, frozenset(), {})
-    low, high = _span(full[0].trace)
+    low, high = full[0].trace.span
     places = [place for place in designed.places if low <= place.site_index <= high]
     first_um, last_um = (designed.layout.site_offsets_um[end] for end in (low, high))
     tolerance_um = full[0].scale.tolerance_um
@@ -275,6 +239,6 @@ def _find_breaks(designed: Designed, traces: Mapping[str, AlignedTrace], valid: 
 
 
 def _farthest_joint_um(aligned: AlignedTrace) -> int | None:
-    low, high = _span(aligned.trace)
+    low, high = aligned.trace.span
     inside = (one for site, one in aligned.readings.items() if low < site < high)
     return max((one.events[0].at_um for one in inside if isinstance(one, Reading) and one.events), default=None)

@@ -70,9 +70,8 @@ def find_breaks(short: Sequence[ShortTrace], *, offsets_um: Sequence[int]) -> Br
 
 
 def _meet(one: ShortTrace, other: ShortTrace) -> bool:
-    if (one.trace.low_index, one.trace.high_index) != (other.trace.low_index, other.trace.high_index):
-        return False
-    return abs(one.from_a_um - other.from_a_um) <= one.within_um + other.within_um
+    is_one_span = one.trace.span == other.trace.span
+    return is_one_span and abs(one.from_a_um - other.from_a_um) <= one.within_um + other.within_um
 
 
 def _meeting_um(one: ShortTrace, other: ShortTrace, *, offsets_um: Sequence[int]) -> int:

@@ -1,7 +1,7 @@
 """Where the design's fibre lies on a trace: behind the launch cord, and longer or shorter by its scale."""
 
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from operator import attrgetter
 from statistics import median_low
@@ -10,6 +10,8 @@ from service.vocabulary.criteria.criteria import Placing
 from service.vocabulary.quantities import to_last_place, to_um
 from service.vocabulary.words import Reason
 from worker.judgement.history.acts import Trace, TraceEvent
+from worker.judgement.traces.event_assignment import within
+from worker.judgement.traces.places import PlacesBetween
 
 _AT_UM = attrgetter("at_um")
 
@@ -37,6 +39,11 @@ class DistanceScale:
     tolerance_um: int
     scale_percent: float
     shortfall: Reason | None
+
+    @property
+    def is_own(self) -> bool:
+        """Tell whether places are laid out by what the trace itself says of the span."""
+        return self.length_um == self.laid_um
 
     @property
     def end_um(self) -> int:
@@ -77,44 +84,35 @@ class DistanceScale:
             doubt_um = min(doubt_um, self.tolerance_um * along_um // (joint_um - self.start_um))
         return max(self.tolerance_um, doubt_um)
 
-    def events_near(self, at_um: int) -> Iterator[TraceEvent]:
-        """Give the events within tolerance of a spot of the trace."""
-        index = bisect_left(self.events, at_um - self.tolerance_um, key=_AT_UM)
-        while index < len(self.events) and self.events[index].at_um <= at_um + self.tolerance_um:
-            yield self.events[index]
-            index += 1
+    def events_near(self, at_um: int) -> Sequence[TraceEvent]:
+        """Return the events within tolerance of a spot of the trace."""
+        return within(self.events, at_um, self.tolerance_um, key=_AT_UM)
 
-    @property
-    def wants_confirming(self) -> bool:
-        """Tell whether the trace's length is a scale only if a trace from the other end has it too."""
-        return self.shortfall is Reason.LENGTHS_DISAGREE and self.length_um == self.laid_um
+    def confirmed_by(self, back: Iterable["DistanceScale"]) -> "DistanceScale":
+        """Return the scale, confirmed if its length is off the design's and a trace from the other end has it too.
 
-    def is_confirmed_by(self, other: "DistanceScale") -> bool:
-        """Tell whether a trace of the same span gives the same length."""
-        if self.length_um is None or other.length_um is None or other.length_um != other.laid_um:
-            return False
-        return abs(other.length_um - self.length_um) <= self.tolerance_um
-
-    def confirmed(self) -> "DistanceScale":
-        """Return the scale of a trace whose length another one has too."""
-        return replace(self, shortfall=None)
+        A break shortens a trace too, but hardly ever both ways to one length.
+        """
+        if self.shortfall is not Reason.LENGTHS_DISAGREE or not self.is_own:
+            return self
+        is_confirmed = any(one.is_own and abs(one.laid_um - self.laid_um) <= self.tolerance_um for one in back)
+        return replace(self, shortfall=None) if is_confirmed else self
 
 
-def measure(trace: Trace, *, near_um: int, span_um: int, inside_um: Sequence[int], placing: Placing) -> DistanceScale:
-    """Lay the design's span on a trace; `inside_um` are the joints inside it, from its near end, in order."""
+def measure(trace: Trace, between: PlacesBetween, placing: Placing) -> DistanceScale:
+    """Lay the design's span between a trace's two ends on the trace."""
+    span_um, inside_um = between.span_um, between.inside_um
     end_um, last_um = trace.end_um, trace.events[-1].at_um if trace.events else 0
     start_um = trace.launch.length_um if trace.launch else 0
     tolerance_um = max(to_um(placing.tolerance_m), share(span_um, placing.tolerance_percent))
     # Two faults look alike at first: a group index set otherwise stretches the whole trace, a break ends it early. Only
     # the far end says which it is, so a length is taken for a scale where that end is proven, and else where most
     # joints have an event by it.
-    length_um, shortfall = _length(
-        trace, end_um, start_um=start_um, span_um=span_um, tolerance_um=tolerance_um, placing=placing
-    )
+    length_um, shortfall = _length(trace, placing, start_um=start_um, span_um=span_um, tolerance_um=tolerance_um)
     scale = DistanceScale(
         events=trace.events,
         behind_end=trace.behind_end,
-        near_um=near_um,
+        near_um=between.near_um,
         is_forward=trace.is_forward,
         start_um=start_um,
         span_um=span_um,
@@ -129,19 +127,15 @@ def measure(trace: Trace, *, near_um: int, span_um: int, inside_um: Sequence[int
     if shortfall is None:
         return scale
     if length_um is None:
-        return best_fit(scale, [_scale_of_joints(scale, inside_um, placing)], inside_um)
+        return better_fit(scale, _scale_of_joints(scale, inside_um), inside_um)
     # A length that the events between contradict is no scale: the fibre is broken there, or a cord is not what it was.
-    return best_fit(scale, [span_um], inside_um)
+    return better_fit(scale, span_um, inside_um)
 
 
-def best_fit(scale: DistanceScale, lengths_um: Iterable[int], joints_um: Sequence[int]) -> DistanceScale:
-    """Return the scale, laid out by another length of its span where more joints have an event then."""
-    best, fitting = scale, _fit(scale, joints_um)
-    for length_um in lengths_um:
-        other = replace(scale, laid_um=length_um)
-        if (fit := _fit(other, joints_um)) > fitting:
-            best, fitting = other, fit
-    return best
+def better_fit(scale: DistanceScale, length_um: int, joints_um: Sequence[int]) -> DistanceScale:
+    """Return the scale, laid out by another length of its span if more joints have an event then."""
+    other = replace(scale, laid_um=length_um)
+    return other if _fit(other, joints_um) > _fit(scale, joints_um) else scale
 
 
 def share(length_um: int, percent: float) -> int:
@@ -149,31 +143,26 @@ def share(length_um: int, percent: float) -> int:
     return length_um * to_last_place(percent, places=2) // 10_000
 
 
-def _scale_of_joints(scale: DistanceScale, joints_um: Sequence[int], placing: Placing) -> int:
+def _scale_of_joints(scale: DistanceScale, joints_um: Sequence[int]) -> int:
     """Return the span's length by the events that only one joint can have made, each of which tells a scale."""
     told: list[int] = []
     for event in scale.events:
         along_um = event.at_um - scale.start_um
-        reach_um = max(scale.tolerance_um, share(along_um, placing.scale_percent))
+        reach_um = max(scale.tolerance_um, share(along_um, scale.scale_percent))
         index = bisect_left(joints_um, along_um - reach_um)
         near_um = joints_um[index : index + 2]
         if near_um and near_um[0] and near_um[0] <= along_um + reach_um < (*near_um, scale.span_um)[1]:
             told.append(along_um * scale.span_um // near_um[0])
     length_um = median_low(told) if told else scale.span_um
-    is_scale = abs(length_um - scale.span_um) <= share(scale.span_um, placing.scale_percent)
+    is_scale = abs(length_um - scale.span_um) <= share(scale.span_um, scale.scale_percent)
     return length_um if is_scale else scale.span_um
 
 
 def _length(
-    trace: Trace,
-    end_um: int | None,
-    *,
-    start_um: int,
-    span_um: int,
-    tolerance_um: int,
-    placing: Placing,
+    trace: Trace, placing: Placing, *, start_um: int, span_um: int, tolerance_um: int
 ) -> tuple[int | None, Reason | None]:
     """Return the span's length by its far end, and what keeps that from being proven."""
+    end_um = trace.end_um
     if end_um is None:
         return None, Reason.BEYOND_REACH
     far_um = end_um - (trace.receive.length_um if trace.receive else 0)
@@ -184,7 +173,7 @@ def _length(
         return None, Reason.LENGTH_UNLIKE if longer_um > 0 else Reason.BEYOND_REACH
     if trace.receive is not None:
         # A cord that is named need not have been connected: only the connection before it shows that it was.
-        near = [event.at_um for event in trace.events if abs(event.at_um - far_um) <= tolerance_um]
+        near = [event.at_um for event in within(trace.events, far_um, tolerance_um, key=_AT_UM)]
         if not near:
             return None, Reason.PAIR_NOT_SEEN
         far_um = min(near, key=lambda at_um: abs(at_um - far_um))

@@ -4,15 +4,16 @@ A reflection without a loss that lies at a sum, a multiple or a difference of st
 instrument's port is no joint, common practice (no source).
 """
 
-from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations_with_replacement
+from operator import attrgetter
 from typing import NamedTuple
 
 from service.vocabulary.words import EventKind, Qualifier
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.traces.distance_scale import DistanceScale
+from worker.judgement.traces.event_assignment import within
 
 # The strongest reflections make the echoes that are seen; there are only a few on an honest trace.
 _MOST_SOURCES = 12
@@ -40,6 +41,7 @@ class _Path(NamedTuple):
 
 
 _PORT = _Source(at_um=0, event=None)
+_LENGTH_UM = attrgetter("length_um")
 
 
 def is_lossless(event: TraceEvent, *, threshold_mdb: int) -> bool:
@@ -47,24 +49,21 @@ def is_lossless(event: TraceEvent, *, threshold_mdb: int) -> bool:
     return event.loss_mdb is not None and abs(event.loss_mdb) <= threshold_mdb
 
 
-def has_candidates(trace: Trace, scale: DistanceScale) -> bool:
-    """Tell whether anything on a trace may be an echo: on nearly every trace there is nothing."""
-    reflections = [one for one in (*scale.events, *scale.behind_end) if one.kind is EventKind.REFLECTIVE]
-    return any(_may_be_echo(trace, one) for one in reflections)
-
-
-def find_echoes(trace: Trace, scale: DistanceScale, *, pairs_um: Sequence[int], near_um: int) -> tuple[Echo, ...]:
+def find_echoes(trace: Trace, scale: DistanceScale, *, pairs_along_um: Sequence[int], near_um: int) -> tuple[Echo, ...]:
     """Return what may be an echo on a trace; `near_um` is how far one may lie from where its reflections put it.
 
-    `pairs_um` is where on the trace the design has mated pairs, in order: what is seen there is the pair, unless
-    another reflection is.
+    `pairs_along_um` is where the design has mated pairs, in order: what is seen there is the pair, unless another
+    reflection is.
     """
-    possible = [one for one in (*scale.events, *scale.behind_end) if _may_be_echo(trace, one)]
-    candidates = [one for one in possible if not _is_pair(trace, scale, one, pairs_um=pairs_um)]
+    reflections = [one for one in (*scale.events, *scale.behind_end) if one.kind is EventKind.REFLECTIVE]
+    candidates = [one for one in reflections if _may_be_echo(trace, one)]
     if not candidates:
+        # As on nearly every trace.
         return ()
-    paths = sorted(_paths(_sources(scale)), key=lambda path: path.length_um)
-    return tuple(echo for one in candidates if (echo := _echo(one, paths, near_um=near_um)) is not None)
+    pairs_um = scale.all_on_trace_um(pairs_along_um)
+    paths = sorted(_paths(_sources(scale)), key=_LENGTH_UM)
+    echoes = [_echo(one, paths, near_um=near_um) for one in candidates if not _is_pair(trace, scale, one, pairs_um)]
+    return tuple([echo for echo in echoes if echo is not None])
 
 
 def take_off(scale: DistanceScale, echoes: Sequence[Echo]) -> DistanceScale:
@@ -82,23 +81,16 @@ def reflects(event: TraceEvent) -> bool:
     return event.kind is EventKind.REFLECTIVE or event.kind is EventKind.SATURATED
 
 
+def _is_pair(trace: Trace, scale: DistanceScale, event: TraceEvent, pairs_um: Sequence[int]) -> bool:
+    """Tell whether an event is where the design has a mated pair that no other reflection can be."""
+    return any(
+        all(_may_be_echo(trace, one) for one in scale.events_near(pair_um) if reflects(one))
+        for pair_um in within(pairs_um, event.at_um, scale.tolerance_um, key=int)
+    )
+
+
 def _may_be_echo(trace: Trace, event: TraceEvent) -> bool:
     return event.kind is EventKind.REFLECTIVE and is_lossless(event, threshold_mdb=trace.threshold_mdb)
-
-
-def _is_pair(trace: Trace, scale: DistanceScale, event: TraceEvent, *, pairs_um: Sequence[int]) -> bool:
-    index = bisect_left(pairs_um, event.at_um - scale.tolerance_um)
-    own = []
-    while index < len(pairs_um) and pairs_um[index] <= event.at_um + scale.tolerance_um:
-        own.append(pairs_um[index])
-        index += 1
-    return any(not _is_taken(trace, scale, pair_um) for pair_um in own)
-
-
-def _is_taken(trace: Trace, scale: DistanceScale, pair_um: int) -> bool:
-    """Tell whether a reflection with a loss is there for a pair."""
-    near = scale.events_near(pair_um)
-    return any(reflects(one) and not _may_be_echo(trace, one) for one in near)
 
 
 def _sources(scale: DistanceScale) -> list[_Source]:
@@ -130,12 +122,8 @@ def _paths(sources: Sequence[_Source]) -> Iterator[_Path]:
 
 
 def _echo(event: TraceEvent, paths: Sequence[_Path], *, near_um: int) -> Echo | None:
-    index = bisect_left(paths, event.at_um - near_um, key=lambda path: path.length_um)
-    fitting: list[_Path] = []
-    while index < len(paths) and paths[index].length_um <= event.at_um + near_um:
-        if all(_is_stronger(source, event) for source in paths[index].met):
-            fitting.append(paths[index])
-        index += 1
+    near = within(paths, event.at_um, near_um, key=_LENGTH_UM)
+    fitting = [path for path in near if all(_is_stronger(source, event) for source in path.met)]
     if not fitting:
         return None
     best = min(fitting, key=lambda path: (len(path.met), abs(path.length_um - event.at_um), path.met[0].at_um))

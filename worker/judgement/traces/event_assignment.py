@@ -1,8 +1,11 @@
 """Placing a trace's events on the places of a route by their distance."""
 
-from bisect import bisect_left
-from collections.abc import Iterator, Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -32,20 +35,25 @@ def assign(
             contested=frozenset(),
             left_over=(),
         )
-    extra: dict[int, list[int]] = {}
+    events_of = {place: [event] for place, event in own.items()}
     left_over: list[int] = []
     for event in sorted(set(range(len(events_um))) - set(own.values())):
-        place = _nearest(places_um, events_um[event])
-        is_near = place is not None and abs(places_um[place] - events_um[event]) <= tolerance_um
-        if place is not None and is_near and place in own and is_group[place]:
-            extra.setdefault(place, []).append(event)
+        near = [at for at in nearest_to(places_um, events_um[event])[:1] if at in own and is_group[at]]
+        if near and abs(places_um[near[0]] - events_um[event]) <= tolerance_um:
+            events_of[near[0]].append(event)
         else:
             left_over.append(event)
     return Assignment(
-        events_of_place=tuple(_own_events(place, own, extra) for place in range(len(places_um))),
+        events_of_place=tuple(tuple(sorted(events_of.get(place, ()))) for place in range(len(places_um))),
         contested=frozenset(_contested(places_um, events_um, own, left_over, tolerance_um=tolerance_um)),
         left_over=tuple(left_over),
     )
+
+
+def within(values: Sequence[T], at_um: int, reach_um: int, *, key: Callable[[T], int]) -> Sequence[T]:
+    """Return what lies at most so far from a spot, out of what stands in order of distance."""
+    first = bisect_left(values, at_um - reach_um, key=key)
+    return values[first : bisect_right(values, at_um + reach_um, lo=first, key=key)]
 
 
 def nearest_to(places_um: Sequence[int], at_um: int) -> list[int]:
@@ -53,12 +61,6 @@ def nearest_to(places_um: Sequence[int], at_um: int) -> list[int]:
     near = _neighbours(places_um, at_um)
     least_um = min((abs(places_um[index] - at_um) for index in near), default=0)
     return [index for index in near if abs(places_um[index] - at_um) == least_um]
-
-
-def _own_events(place: int, own: dict[int, int], extra: dict[int, list[int]]) -> tuple[int, ...]:
-    if place not in own:
-        return ()
-    return tuple(sorted([own[place], *extra[place]])) if place in extra else (own[place],)
 
 
 def _pairs(places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int) -> dict[int, int]:
@@ -124,10 +126,6 @@ def _walk_back(
         else:
             event -= 1
     return pairs
-
-
-def _nearest(positions_um: Sequence[int], at_um: int) -> int | None:
-    return min(_neighbours(positions_um, at_um), key=lambda index: abs(positions_um[index] - at_um), default=None)
 
 
 def _neighbours(positions_um: Sequence[int], at_um: int) -> list[int]:

@@ -3,10 +3,11 @@
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
+from operator import attrgetter
 from statistics import median_low
 from typing import NamedTuple
 
-from worker.judgement.traces.event_assignment import assign
+from worker.judgement.traces.event_assignment import assign, within
 
 
 class Sighting(NamedTuple):
@@ -104,8 +105,7 @@ def locate_joints(
 def _is_doubtful(spots: Sequence[Spot], own: int, at_um: int, *, reach_um: int) -> bool:
     if spots[own].is_blurred or spots[own].is_firm:
         return spots[own].is_blurred
-    first = bisect_left(spots, at_um - reach_um, key=_from_a_um)
-    return any(spot.is_firm for spot in spots[first : bisect_right(spots, at_um + reach_um, key=_from_a_um)])
+    return any(spot.is_firm for spot in within(spots, at_um, reach_um, key=attrgetter("from_a_um")))
 
 
 def _spots(sightings: Sequence[Sighting], *, same_spot_um: int) -> list[Spot]:
@@ -143,7 +143,3 @@ def _within(positions_um: Sequence[int], at_um: int, reach_um: int) -> list[int]
     first = bisect_left(positions_um, at_um - reach_um)
     behind_last = bisect_right(positions_um, at_um + reach_um)
     return list(range(first, min(behind_last, first + 2)))
-
-
-def _from_a_um(spot: Spot) -> int:
-    return spot.from_a_um

@@ -5,10 +5,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import groupby, pairwise
 from operator import attrgetter
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 from service.vocabulary.design.layout import Joint, Layout
 from service.vocabulary.words import JointKind, SiteKind
+from worker.judgement.traces.joint_location import Spot
 
 
 class Place(NamedTuple):
@@ -31,24 +32,11 @@ class Place(NamedTuple):
     zone_has_pair: bool = False
 
 
-class Located(Protocol):
-    """Where traces show a joint."""
-
-    @property
-    def from_a_um(self) -> int:
-        """How far from A."""
-
-
 class DeadZone(NamedTuple):
     """How far apart joints must lie for a trace to see them apart: beside a reflection, and else."""
 
     beside_pair_um: int
     pulse_um: int
-
-    @property
-    def widest_um(self) -> int:
-        """How far apart joints are always seen apart."""
-        return max(self)
 
 
 class Plan(NamedTuple):
@@ -71,12 +59,12 @@ class PlacesBetween(NamedTuple):
     has_zones: bool
     is_group: tuple[bool, ...]
 
-    def along_um(self, agreed: Mapping[int, Located]) -> Sequence[int]:
+    def along_um(self, located: Mapping[int, Spot]) -> Sequence[int]:
         """Return where the places lie: by design, or where they were located instead."""
-        if not agreed:
+        if not located:
             return self.designed_um
         return [
-            abs(agreed[place.site_index].from_a_um - self.near_um) if place.site_index in agreed else along_um
+            abs(located[place.site_index].from_a_um - self.near_um) if place.site_index in located else along_um
             for place, along_um in zip(self.places, self.designed_um, strict=True)
         ]
 
@@ -130,17 +118,15 @@ def _places_of(layout: Layout, joints: Sequence[Joint]) -> tuple[Place, ...]:
 
 
 def _with_zones(places: Sequence[Place], dead_zone: DeadZone) -> tuple[Place, ...]:
-    if all(behind.from_a_um - place.from_a_um > dead_zone.widest_um for place, behind in pairwise(places)):
-        return tuple(places)
     zoned: list[Place] = []
     for own in _zones(places, dead_zone):
         if len(own) == 1:
             zoned += own
-        else:
-            zone, has_pair = tuple(place.site_index for place in own), any(place.pair for place in own)
-            zoned += [
-                place._replace(zone=zone, zone_has_pair=has_pair, is_group=place.is_group or has_pair) for place in own
-            ]
+            continue
+        zone, has_pair = tuple(place.site_index for place in own), any(place.pair for place in own)
+        zoned += [
+            place._replace(zone=zone, zone_has_pair=has_pair, is_group=place.is_group or has_pair) for place in own
+        ]
     return tuple(zoned)
 
 

@@ -44,11 +44,7 @@ def _others(
 ) -> tuple[list[Continuity], list[tuple[Continuity, Reason]]]:
     """Return the tests that count in which this fibre's number was seen while another was lit."""
     whole = (0, fibre.prepared.last_index)
-    told = [
-        one
-        for one in fibre.history.links_of(Continuity)
-        if one.lit_fibre != fibre.number and one.span == whole
-    ]
+    told = [one for one in fibre.history.links_of(Continuity) if one.lit_fibre != fibre.number and one.span == whole]
     good, void = split_by_fault(told, fibre.validity.fault_of, fibre.validity.fault_over)
     return [one for one in good if not _is_superseded(fibre, one, own)], void
 
