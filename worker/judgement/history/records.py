@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
-from typing import Any, NamedTuple
+from typing import Any
 
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.design.layout import Layout
@@ -57,6 +57,8 @@ class Evidence:
 
 
 Body = Mapping[str, Any]
+# Site indices of a test's near and far end.
+_Ends = tuple[int, int]
 
 # Enough to tell a few thousand traces apart.
 _DIGEST_CHARACTERS = 16
@@ -73,21 +75,11 @@ def read_record(layout: Layout, item: Evidence) -> Record | None:
     """
     body, kind = item.body, RecordKind(item.body["kind"])
     if kind in _TESTS:
-        ends = _ends(layout, body)
-        return None if ends is None else _TESTS[kind](item, ends)
+        near, far = layout.site_index.get(body["from_site"]), layout.site_index.get(body["to_site"])
+        return None if near is None or far is None or near == far else _TESTS[kind](item, (near, far))
     if item.is_ended or (kind not in _ANYWHERE and body["site"] not in layout.site_index):
         return None
     return _ACTS[kind](body, _stamp(item))
-
-
-class _Ends(NamedTuple):
-    near: int
-    far: int
-
-
-def _ends(layout: Layout, body: Body) -> _Ends | None:
-    near, far = layout.site_index.get(body["from_site"]), layout.site_index.get(body["to_site"])
-    return None if near is None or far is None or near == far else _Ends(near, far)
 
 
 def _stamp(item: Evidence) -> Stamp:
@@ -165,7 +157,7 @@ def _measured(item: Evidence, ends: _Ends, *, calibrated_until: str | None) -> d
         "is_ended": item.is_ended,
         "calibration_has_run_out": calibrated_until is not None and calibrated_until < body["made_at"][:10],
         "fibre": body["fibre"],
-        "is_forward": ends.near < ends.far,
+        "is_forward": ends[0] < ends[1],
         "low_index": min(ends),
         "high_index": max(ends),
         "wavelength_nm": body.get("wavelength_nm"),
@@ -227,7 +219,7 @@ def _outline(item: Evidence, ends: _Ends) -> TraceOutline:
     device_clock = f"{body['device']}{', wrong' if item.clock_is_flagged else ''}"
     return TraceOutline(
         record=body["id"],
-        is_forward=ends.near < ends.far,
+        is_forward=ends[0] < ends[1],
         events_digest=_digest(body["events"]),
         losses_digest=_digest(losses),
         losses=len(losses),
