@@ -33,7 +33,7 @@ test: $(READY) tools lint ## lint, then every test, against real servers, worker
 	@$(BIN)/python -m pytest
 
 test_fast: $(READY) ## the tests that start no server
-	@$(BIN)/python -m pytest -m "not slow"
+	@$(BIN)/python -m pytest -m "not slow" --ignore tests/integration
 
 lint: $(READY) ## ruff, mypy, import arrows
 	@$(BIN)/ruff check .

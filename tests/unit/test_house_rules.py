@@ -24,7 +24,19 @@ MODULES = sorted(
     if "migrations" not in path.parts
 )
 PURE_PACKAGES = ["worker.physics", "worker.judgement", "worker.package"]
-IMPURE = ["sqlalchemy", "sqlmodel", "fastapi", "celery", "kombu", "redis", "httpx", "psycopg", "structlog"]
+IMPURE = [
+    "sqlalchemy",
+    "sqlmodel",
+    "fastapi",
+    "celery",
+    "kombu",
+    "redis",
+    "httpx",
+    "aiohttp",
+    "psycopg",
+    "pyhanko",
+    "structlog",
+]
 # Asked of our own files only: pydantic itself brings socket along, through the standard library's e-mail.
 CLOCK_CHANCE_AND_WORLD = {"time", "random", "secrets", "uuid", "os", "logging", "socket", "subprocess"}
 # The module that reads an instant's text also reads the clock, and the zone of the machine.

@@ -13,7 +13,7 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
 from tests.package_factories import make_content
 from tests.package_reading import draw_content
-from tests.signed_documents import NOW, Signed, countersign_document, make_signed
+from tests.signed_documents import NOW, Signed, countersign_document
 from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE
 from worker.signing.check.pages import Frames, PageDifferences, UnreadablePagesError, compare_drawings
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SignatureBoxes
@@ -34,11 +34,6 @@ Change = Callable[[Any, Any], None]
 @pytest.fixture(scope="module")
 def drawn() -> bytes:
     return draw_content(make_content())
-
-
-@pytest.fixture(scope="module")
-def signed(tmp_path_factory: pytest.TempPathFactory) -> Signed:
-    return make_signed(tmp_path_factory.mktemp("authority"))
 
 
 @pytest.fixture(scope="module")

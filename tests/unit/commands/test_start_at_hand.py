@@ -64,7 +64,7 @@ def test_a_trust_file_that_is_none_is_wrong(
         file.write_bytes(content)
     elif content is not None:
         file.mkdir()
-    found = findings(changed(settings, **{name: file}))
+    found = findings(changed(settings, **{name: file}), PartName.READER)
     assert found[name.upper()].state is State.WRONG
     assert str(file) in found[name.upper()].reason and reason in found[name.upper()].reason
 
@@ -146,7 +146,7 @@ def test_revocation_lists_that_cannot_be_read_are_wrong(
     if content is not None:
         folder.mkdir()
         (folder / "good.crl").write_bytes(authority.revocation_list(now=datetime.now(UTC)))
-        assert findings(changed(settings, revocation_list_dir=folder)) == {}
+        assert findings(changed(settings, revocation_list_dir=folder), PartName.READER) == {}
         (folder / "other.crl").write_bytes(content)
-    found = findings(changed(settings, revocation_list_dir=folder))
+    found = findings(changed(settings, revocation_list_dir=folder), PartName.READER)
     assert found["REVOCATION_LIST_DIR"].state is State.WRONG

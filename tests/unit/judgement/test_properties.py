@@ -117,7 +117,7 @@ def test_other_ids_change_no_outcome(history: tuple[Body, list[Body]], salt: str
 
 
 @given(site=st.sampled_from(SITES), better=LOSSES_DB, other=LOSSES_DB, more=st.integers(1, 400), way=st.booleans())
-@settings(max_examples=400)
+@settings(max_examples=4 * settings().max_examples)
 def test_a_worse_reading_never_turns_fail_into_pass(
     site: str, better: float, other: float, more: int, way: bool
 ) -> None:
@@ -215,7 +215,7 @@ def test_a_duller_trace_never_turns_anything_into_conforming_but_what_contradict
     rule=st.sampled_from(DecisionRule),
     make=st.sampled_from([Limit.most, Limit.least]),
 )
-@settings(max_examples=500)
+@settings(max_examples=5 * settings().max_examples)
 def test_wider_bounds_and_bands_never_turn_anything_into_conforming(
     low: int, width: int, below: int, above: int, bands: tuple[int, int], rule: DecisionRule, make: Any
 ) -> None:

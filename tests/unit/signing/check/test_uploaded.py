@@ -4,7 +4,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
-from pathlib import Path
 
 import pytest
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
@@ -19,7 +18,6 @@ from tests.signed_documents import (
     countersign_document,
     flip_bit,
     make_document,
-    make_signed,
     signed_gaps,
     swap_first_page_text,
 )
@@ -72,9 +70,8 @@ class Desk:
 
 
 @pytest.fixture(scope="module")
-def desk(tmp_path_factory: pytest.TempPathFactory) -> Desk:
-    folder: Path = tmp_path_factory.mktemp("uploaded") / "authority"
-    return Desk(package=make_signed(folder, now=datetime.now(UTC)), engineer=make_signatory())
+def desk(package: Signed) -> Desk:
+    return Desk(package=package, engineer=make_signatory())
 
 
 def test_the_package_with_the_engineers_signature_is_taken(desk: Desk) -> None:

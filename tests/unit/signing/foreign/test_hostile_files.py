@@ -9,7 +9,6 @@ import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -18,7 +17,7 @@ from cryptography.hazmat.primitives.serialization import Encoding
 from service.settings import MAX_SIGNATURE_BYTES
 from service.vocabulary.signatures import SignatureLevel
 from tests.hostile_files import HOSTILE, NAMED, Base, der, update, xref_stream
-from tests.signed_documents import Signed, make_signed
+from tests.signed_documents import Signed
 from tests.signing_people import Signatory, make_signatory, sign_among_lookalikes, sign_as
 from worker.limits.process import Limits, WorkEndedError, run_limited
 from worker.sealing import foreign_files as foreign
@@ -33,6 +32,8 @@ from worker.signing.foreign.values import ExcessError
 # What the library takes in its stride may be left to it.
 HARMLESS = "objects that lead to each other in a trillion ways"
 BOUNDED = [name for name in HOSTILE if name != HARMLESS]
+# Seconds each, for so much of it may stand in a package, though not in what is added to one.
+LONG = {"100,000 fields for signatures", "200,000 pages", "two million numbers"}
 AT_MOST_S = 10.0
 
 
@@ -76,9 +77,8 @@ class Desk:
 
 
 @pytest.fixture(scope="module")
-def desk(tmp_path_factory: pytest.TempPathFactory) -> Desk:
-    folder: Path = tmp_path_factory.mktemp("hostile") / "authority"
-    return Desk(package=make_signed(folder, now=datetime.now(UTC)), engineer=make_signatory())
+def desk(package: Signed) -> Desk:
+    return Desk(package=package, engineer=make_signatory())
 
 
 def make(desk: Desk, name: str) -> bytes:
@@ -97,7 +97,9 @@ def test_a_hostile_upload_is_refused_before_a_library_reads_it(desk: Desk, name:
     assert "Error" not in problem
 
 
-@pytest.mark.parametrize("name", BOUNDED)
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=pytest.mark.slow) if name in LONG else name for name in BOUNDED]
+)
 def test_a_hostile_package_is_refused_before_a_library_reads_it(desk: Desk, name: str) -> None:
     pdf = make(desk, name)
     began_s = time.process_time()
@@ -204,7 +206,7 @@ def instead(monkeypatch: pytest.MonkeyPatch, work: str, **how: Any) -> None:
     monkeypatch.setattr(foreign, "run_limited", run)
 
 
-@pytest.mark.parametrize("work", ["compute", "fill_memory"])
+@pytest.mark.parametrize("work", [pytest.param("compute", marks=pytest.mark.slow), "fill_memory"])
 def test_a_check_that_ends_by_its_own_limits_is_a_refusal(
     desk: Desk, monkeypatch: pytest.MonkeyPatch, work: str
 ) -> None:
@@ -233,7 +235,7 @@ def test_who_signed_a_package_is_read_within_limits_too(desk: Desk) -> None:
     assert [one == desk.engineer.certificate for one in found] == [True]
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", [0, 1, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(2, 4))])
 def test_whatever_stands_in_what_was_added_the_answer_is_a_report(desk: Desk, seed: int) -> None:
     chance = random.Random(seed)
     bases: list[bytes] = [desk.signed, *(make(desk, name) for name in NAMED if "MB" not in name)]

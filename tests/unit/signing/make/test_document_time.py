@@ -8,7 +8,7 @@ import pytest
 from pyhanko.pdf_utils.reader import PdfFileReader
 
 from service.vocabulary.signatures import SignatureLevel
-from tests.signed_documents import Signed, make_authorities, make_signed
+from tests.signed_documents import Signed, make_authorities
 from tests.signing_people import Signatory, make_signatory, sign_as
 from worker.signing.check.uploaded import Expected, check_uploaded
 from worker.signing.errors import AuthorityError, DocumentUnsignableError, OwnSignatureError
@@ -20,16 +20,6 @@ from worker.signing.trust.role_trust import RoleTrust
 
 NOW = datetime.now(UTC)
 HOUR = timedelta(hours=1)
-
-
-@pytest.fixture(scope="module")
-def package(tmp_path_factory: pytest.TempPathFactory) -> Signed:
-    return make_signed(tmp_path_factory.mktemp("package") / "authority", now=NOW)
-
-
-@pytest.fixture(scope="module")
-def other(tmp_path_factory: pytest.TempPathFactory) -> Signed:
-    return make_signed(tmp_path_factory.mktemp("other") / "authority", now=NOW)
 
 
 @pytest.fixture(scope="module")
@@ -65,9 +55,9 @@ def test_a_stamped_file_begins_with_what_was_signed_and_proves_when(
 
 
 def test_a_time_that_nobody_trusts_is_not_let_out(
-    package: Signed, signed: bytes, engineer: Signatory, other: Signed
+    package: Signed, signed: bytes, engineer: Signatory, other_authority: Signed
 ) -> None:
-    untrusted = replace(make_authorities(other.authority, now=NOW), trust=(package.authority.root,))
+    untrusted = replace(make_authorities(other_authority.authority, now=NOW), trust=(package.authority.root,))
     with pytest.raises(OwnSignatureError):
         stamp(signed, package, engineer, untrusted)
 

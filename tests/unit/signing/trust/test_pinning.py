@@ -1,23 +1,16 @@
 """A person's certificate, trusted by itself, vouches for that person's signature and for nothing else."""
 
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.serialization import Encoding
 
-from tests.signed_documents import Signed, make_signed
+from tests.signed_documents import Signed
 from tests.signing_people import SIGNING, Signatory, make_signatory, sign_as
 from worker.signing.check.verify import verify
 from worker.signing.fields import ENGINEER_FIELD
 from worker.signing.trust.pinning import pinned_signers
 from worker.signing.trust.role_trust import RoleTrust
-
-
-@pytest.fixture(scope="module")
-def package(tmp_path_factory: pytest.TempPathFactory) -> Signed:
-    folder: Path = tmp_path_factory.mktemp("pinning")
-    return make_signed(folder / "authority", now=datetime.now(UTC))
 
 
 def problems(package: Signed, signatory: Signatory, *, trusted: Signatory, after: timedelta = timedelta()) -> list[str]:

@@ -33,11 +33,6 @@ BLANK = b"\x00\t\n\x0c\r "
 
 
 @pytest.fixture(scope="module")
-def signed(tmp_path_factory: pytest.TempPathFactory) -> Signed:
-    return make_signed(tmp_path_factory.mktemp("updates") / "authority", now=NOW)
-
-
-@pytest.fixture(scope="module")
 def archived(tmp_path_factory: pytest.TempPathFactory) -> Signed:
     return make_signed(tmp_path_factory.mktemp("updates") / "authority", now=NOW, level=SignatureLevel.B_LTA)
 

@@ -3,7 +3,6 @@
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,7 +11,7 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign.fields import enumerate_sig_fields
 
 from service.vocabulary.signatures import SignatureLevel
-from tests.signed_documents import Signed, make_signed
+from tests.signed_documents import Signed
 from tests.signing_people import make_signatory, sign_as
 from worker.signing.check.uploaded import Expected, check_uploaded
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, SEAL_FIELD
@@ -25,12 +24,6 @@ HOUR = timedelta(hours=1)
 pdf: Any = generic
 Change = Callable[[Any], None]
 SCRIPT = {"/S": pdf.pdf_name("/JavaScript"), "/JS": pdf.TextStringObject("app.alert(1)")}
-
-
-@pytest.fixture(scope="module")
-def package(tmp_path_factory: pytest.TempPathFactory) -> Signed:
-    folder: Path = tmp_path_factory.mktemp("smuggled")
-    return make_signed(folder / "authority", now=datetime.now(UTC))
 
 
 def problems(package: Signed, change: Change) -> list[str]:
