@@ -1,5 +1,6 @@
 """What looks unlikely in honest work, from the outside of all fibres' tests together; nothing is decided by it."""
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import groupby, pairwise
 from typing import NamedTuple
@@ -44,8 +45,13 @@ def suspicions_of(contributions: Mapping[int, Contributions | None]) -> list[Sus
     found = [
         _same_traces(measured),
         _same_readings(measured),
-        _two_at_once(overlaps),
-        _too_fast(overlaps),
+        _too_close(overlaps, SuspicionKind.TWO_FIBRES_AT_ONCE, "measured two fibres at once", on_one_fibre=False),
+        _too_close(
+            overlaps,
+            SuspicionKind.FASTER_THAN_AVERAGING,
+            "took a trace faster than its averaging time",
+            on_one_fibre=True,
+        ),
         _drifting(known),
         _labelled_otherwise(measured),
         *_of_one_fibre(known),
@@ -56,15 +62,8 @@ def suspicions_of(contributions: Mapping[int, Contributions | None]) -> list[Sus
 def _same_traces(measured: list[Measured]) -> Iterator[Suspicion]:
     """Find traces with the same events: kinds, distances, losses, all of them."""
     for group in _groups(measured, lambda one: one.trace.events_digest):
-        power = _power(group, of=len(measured))
-        if power is not None:
-            yield _suspicion(
-                SuspicionKind.SAME_TRACE,
-                group,
-                f"{len(group)} traces on {_fibres_text(group)} have the same {group[0].trace.losses} losses at the "
-                "same distances",
-                power_text(power, _assumed(group)),
-            )
+        said = f"have the same {group[0].trace.losses} losses at the same distances"
+        yield from _alike(SuspicionKind.SAME_TRACE, group, said, of=len(measured))
 
 
 def _same_readings(measured: list[Measured]) -> Iterator[Suspicion]:
@@ -72,37 +71,30 @@ def _same_readings(measured: list[Measured]) -> Iterator[Suspicion]:
     for group in _groups(measured, lambda one: one.trace.losses_digest):
         is_of_one_fibre = len({one.fibre for one in group}) == 1
         is_one_trace = len({one.trace.events_digest for one in group}) == 1
-        power = None if is_of_one_fibre or is_one_trace else _power(group, of=len(measured))
-        if power is not None:
-            yield _suspicion(
-                SuspicionKind.SAME_READINGS,
-                group,
-                f"{len(group)} traces on {_fibres_text(group)} show the same {group[0].trace.losses} losses to the "
-                "last digit",
-                power_text(power, _assumed(group)),
-            )
+        if not is_of_one_fibre and not is_one_trace:
+            said = f"show the same {group[0].trace.losses} losses to the last digit"
+            yield from _alike(SuspicionKind.SAME_READINGS, group, said, of=len(measured))
 
 
-def _two_at_once(overlaps: list[_Overlaps]) -> Iterator[Suspicion]:
-    """Find an instrument that averaged on one fibre while it did on another."""
+def _alike(kind: SuspicionKind, group: list[Measured], said: str, *, of: int) -> Iterator[Suspicion]:
+    """Give what traces that are alike are suspected of, unless chance makes so many alike."""
+    first, is_repeated = group[0].trace, len({(one.fibre, one.trace.is_forward) for one in group}) == 1
+    power = chance_of_equal_losses(losses=first.losses, step_mdb=first.step_mdb, traces=of, is_repeated=is_repeated)
+    if power >= _LEAST_POWER:
+        assumed = "losses to spread by 0.03 dB from joint to joint"
+        if is_repeated:
+            assumed = "the noise of one reading for 0.01 dB"
+        detail = f"{len(group)} traces on {_fibres_text(group)} {said}"
+        yield _suspicion(kind, group, detail, power_text(power, assumed))
+
+
+def _too_close(overlaps: list[_Overlaps], kind: SuspicionKind, said: str, *, on_one_fibre: bool) -> Iterator[Suspicion]:
+    """Find instruments whose traces overlap in time: on two fibres, or on one that was averaged for longer."""
     for instrument, pairs in overlaps:
-        own = [(one, other) for one, other in pairs if one.fibre != other.fibre]
+        own = [(one, other) for one, other in pairs if (one.fibre == other.fibre) is on_one_fibre]
         if own:
-            yield _timing(
-                SuspicionKind.TWO_FIBRES_AT_ONCE, own, f"{instrument} measured two fibres at once {_times(len(own))}"
-            )
-
-
-def _too_fast(overlaps: list[_Overlaps]) -> Iterator[Suspicion]:
-    """Find traces of one fibre by one instrument that follow each other faster than the later one was averaged."""
-    for instrument, pairs in overlaps:
-        own = [(one, other) for one, other in pairs if one.fibre == other.fibre]
-        if own:
-            yield _timing(
-                SuspicionKind.FASTER_THAN_AVERAGING,
-                own,
-                f"{instrument} took a trace faster than its averaging time {_times(len(own))}",
-            )
+            times = "once" if len(own) == 1 else f"{len(own)} times"
+            yield _timing(kind, own, f"{instrument} {said} {times}")
 
 
 def _drifting(contributions: Mapping[int, Contributions]) -> Iterator[Suspicion]:
@@ -112,28 +104,32 @@ def _drifting(contributions: Mapping[int, Contributions]) -> Iterator[Suspicion]
     :math:`z = \bar d\,/\,(s/\sqrt n)` above 5. By Student's distribution with 29 degrees of freedom or more that has
     a chance of 2.6e-5 at most, taking the differences for independent and normal around 0.
     """
-    sums: dict[tuple[str, str], EstimateSums] = {}
-    fibres: dict[tuple[str, str], set[int]] = {}
-    for fibre, own in contributions.items():
-        for one in own.estimates:
-            key = (one.splicer, one.calibration)
-            before = sums.get(key)
-            sums[key] = one if before is None else _sum_of(before, one)
-            fibres.setdefault(key, set()).add(fibre)
-    for key in sorted(sums):
-        one = sums[key]
-        if _is_drifting(one):
-            mean = db_text(round_half_even(abs(one.sum_tenth_mdb), unit=one.splices))
-            side = "above" if one.sum_tenth_mdb > 0 else "below"
-            since = f"since its calibration {one.calibration}" if one.calibration else "with no calibration recorded"
-            yield Suspicion(
-                kind=SuspicionKind.ESTIMATES_DRIFT,
-                fibres=tuple(sorted(fibres[key])[:MOST_NAMED]),
-                records=(one.calibration,) if one.calibration else (),
-                detail=f"the estimates of {one.splicer} {since} are on average {mean} dB {side} "
-                f"the measured means of {one.splices} splices",
-                chance="at most 3e-5, taking the differences for independent and normal around zero",
-            )
+    estimates: dict[tuple[str, str], list[tuple[int, EstimateSums]]] = defaultdict(list)
+    for fibre, contributed in contributions.items():
+        for one in contributed.estimates:
+            estimates[one.splicer, one.calibration].append((fibre, one))
+    for (splicer, calibration), own in sorted(estimates.items()):
+        splices = sum(one.splices for _, one in own)
+        above_tenth_mdb = sum(one.sum_tenth_mdb for _, one in own)
+        if not _is_drift(splices, above_tenth_mdb, sum_of_squares=sum(one.sum_of_squares for _, one in own)):
+            continue
+        mean = db_text(round_half_even(abs(above_tenth_mdb), unit=splices))
+        since = f"since its calibration {calibration}" if calibration else "with no calibration recorded"
+        yield Suspicion(
+            kind=SuspicionKind.ESTIMATES_DRIFT,
+            fibres=tuple(sorted({fibre for fibre, _ in own})[:MOST_NAMED]),
+            records=(calibration,) if calibration else (),
+            detail=f"the estimates of {splicer} {since} are on average {mean} dB "
+            f"{'above' if above_tenth_mdb > 0 else 'below'} the measured means of {splices} splices",
+            chance="at most 3e-5, taking the differences for independent and normal around zero",
+        )
+
+
+def _is_drift(splices: int, above_tenth_mdb: int, *, sum_of_squares: int) -> bool:
+    if splices < _LEAST_SPLICES or abs(above_tenth_mdb) <= _LEAST_DRIFT_TENTH_MDB * splices:
+        return False
+    squared = above_tenth_mdb**2
+    return squared * (splices - 1) > _LEAST_Z**2 * (splices * sum_of_squares - squared)
 
 
 def _labelled_otherwise(measured: list[Measured]) -> Iterator[Suspicion]:
@@ -164,31 +160,10 @@ def _of_one_fibre(contributions: Mapping[int, Contributions]) -> Iterator[list[S
 
 
 def _groups(measured: Iterable[Measured], key: Callable[[Measured], str]) -> Iterator[list[Measured]]:
-    found: dict[str, list[Measured]] = {}
+    found: dict[str, list[Measured]] = defaultdict(list)
     for one in measured:
-        found.setdefault(key(one), []).append(one)
+        found[key(one)].append(one)
     return (group for group in found.values() if len(group) > 1)
-
-
-def _power(group: list[Measured], *, of: int) -> int | None:
-    """Return the power of ten below which the chance of a group is, or None where it is nothing out of the way."""
-    first = group[0].trace
-    power = chance_of_equal_losses(
-        losses=first.losses, step_mdb=first.step_mdb, traces=of, is_repeated=_is_repeated(group)
-    )
-    return power if power >= _LEAST_POWER else None
-
-
-def _is_repeated(group: list[Measured]) -> bool:
-    return len({(one.fibre, one.trace.is_forward) for one in group}) == 1
-
-
-def _assumed(group: list[Measured]) -> str:
-    return (
-        "the noise of one reading for 0.01 dB"
-        if _is_repeated(group)
-        else "losses to spread by 0.03 dB from joint to joint"
-    )
 
 
 def _overlaps(measured: list[Measured]) -> Iterator[_Overlaps]:
@@ -229,25 +204,6 @@ def _timing(kind: SuspicionKind, pairs: list[tuple[Measured, Measured]], said: s
 
 def _seconds_text(time_us: int) -> str:
     return f"{time_us // _US_PER_S}.{time_us % _US_PER_S // _US_PER_TENTH} s"
-
-
-def _times(count: int) -> str:
-    return "once" if count == 1 else f"{count} times"
-
-
-def _sum_of(one: EstimateSums, other: EstimateSums) -> EstimateSums:
-    return one._replace(
-        splices=one.splices + other.splices,
-        sum_tenth_mdb=one.sum_tenth_mdb + other.sum_tenth_mdb,
-        sum_of_squares=one.sum_of_squares + other.sum_of_squares,
-    )
-
-
-def _is_drifting(one: EstimateSums) -> bool:
-    if one.splices < _LEAST_SPLICES or abs(one.sum_tenth_mdb) <= _LEAST_DRIFT_TENTH_MDB * one.splices:
-        return False
-    squared = one.sum_tenth_mdb**2
-    return squared * (one.splices - 1) > _LEAST_Z**2 * (one.splices * one.sum_of_squares - squared)
 
 
 def _fibres_text(group: list[Measured]) -> str:
