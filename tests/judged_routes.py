@@ -13,7 +13,7 @@ from service.vocabulary.findings.concession import Concession
 from tests.factories import criteria_of, stored
 from tests.package_factories import make_content, packaged
 from tests.simulator.large import simulate_large
-from worker.judgement.judge import prepare
+from worker.judgement.judge import Rules
 from worker.judgement.route.settle import JudgedFibre, settle
 from worker.package.data.content import PackageContent
 
@@ -46,7 +46,7 @@ def content_of_route(
     """Return the package of a route with some of its fibres judged, or every one."""
     design, criteria = Design.model_validate(design_body), criteria_of(criteria_body)
     layout, posted = Layout(design), list(records)
-    rules = prepare(layout, criteria)
+    rules = Rules(layout, criteria)
     read = rules.read([stored(record) for record in posted])
     judged = [rules.judge(fibre, read) for fibre in fibres or range(1, design.fibre_count + 1)]
     design_sha256 = digest_of(design.model_dump(exclude_none=True))

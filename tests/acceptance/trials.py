@@ -25,7 +25,7 @@ from tests.factories import (
 from tests.simulator.faults import FaultKind
 from tests.simulator.trial import Shown, Trial
 from worker.judgement.history.acts import Record
-from worker.judgement.judge import FibreJudgement, prepare
+from worker.judgement.judge import FibreJudgement, Rules
 from worker.judgement.route.suspicions import suspicions_of
 
 SPLICE_LIMIT_DB = 0.15
@@ -65,7 +65,7 @@ def judge_posted(given: Body, *, fibre: int) -> FibreJudgement:
     layout = layout_of(given["design"])
     records = given["records"]
     own = [record for record in records if fibre in (fibres_of(RECORD.validate_python(record)) or {fibre})]
-    rules = prepare(layout, criteria_of(given["criteria"]))
+    rules = Rules(layout, criteria_of(given["criteria"]))
     return rules.judge(fibre, rules.read(map(stored, own)))
 
 
@@ -107,7 +107,7 @@ class JudgedFibre:
 
 def judge_trial(trial: Trial) -> list[JudgedFibre]:
     """Judge every fibre of a route on trial."""
-    rules = prepare(layout_of(trial.course.design), criteria_of(trial_criteria()))
+    rules = Rules(layout_of(trial.course.design), criteria_of(trial_criteria()))
     sealed = rules.read(map(stored, trial.site_records()))
     evidence: dict[int, list[Record]] = defaultdict(list)
     shown: dict[int, dict[str, Shown]] = defaultdict(dict)

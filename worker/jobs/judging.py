@@ -22,7 +22,7 @@ from service.vocabulary.design.layout import Layout
 from worker.jobs.runner import HopelessError
 from worker.judgement.history.acts import Record
 from worker.judgement.history.records import Evidence, read_record
-from worker.judgement.judge import FibreJudgement, Rules, prepare, unjudged
+from worker.judgement.judge import FibreJudgement, Rules, unjudged
 
 # Enough to be quick, few enough that a splice that comes in meanwhile is judged within the second.
 FIBRES_A_RUN = 64
@@ -68,7 +68,7 @@ def judge_fibres(
 
 def rules_from(layout: Layout, criteria: Criteria) -> PreparedRules:
     """Return a design and criteria made ready for judging."""
-    return PreparedRules(layout=layout, criteria=criteria, rules=prepare(layout, criteria))
+    return PreparedRules(layout=layout, criteria=criteria, rules=Rules(layout, criteria))
 
 
 def rules_in_force(session: Session, by: JudgedBy) -> PreparedRules:

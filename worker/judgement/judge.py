@@ -7,8 +7,7 @@ from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FibreDocument
-from worker.judgement.documents.fibre import write_fibre, write_work
-from worker.judgement.documents.traces import write_traces, write_unexpected
+from worker.judgement.documents.fibre import write_fibre, write_nothing
 from worker.judgement.fibre.contributions import Contributions, contributions_of
 from worker.judgement.fibre.findings import Counts, Missing, count_required, missing_of
 from worker.judgement.fibre.link_tests import is_dark
@@ -34,14 +33,22 @@ class FibreJudgement:
     its segments.
     """
 
-    fibre: int
     document: FibreDocument
     content: bytes
     digest: str
     counts: Mapping[str, Counts]
-    missing: tuple[Missing, ...] = ()
-    contributions: Contributions | None = None
-    problem: str | None = None
+    missing: tuple[Missing, ...]
+    contributions: Contributions | None
+
+    @property
+    def fibre(self) -> int:
+        """The fibre's number."""
+        return self.document["fibre"]
+
+    @property
+    def problem(self) -> str | None:
+        """Why it could not be judged."""
+        return self.document.get("problem")
 
 
 class Rules:
@@ -60,7 +67,7 @@ class Rules:
     def judge(self, fibre: int, records: Iterable[Record]) -> FibreJudgement:
         """Judge one fibre; the order of its records does not matter."""
         if fibre not in self._layout.segments_of_fibre:
-            return _judgement(write_fibre(fibre), counts={}, contributions=Contributions())
+            return _judgement(write_nothing(fibre), counts={}, contributions=Contributions())
         tested = measure_fibre(self._prepared, fibre=fibre, records=records)
         findings = [finding for rule in self._rules for finding in rule.findings(tested)]
         contributions = contributions_of(
@@ -69,33 +76,16 @@ class Rules:
             suspicions=(*inconsistencies(tested), *tested_until_conforming(tested, findings)),
             is_dark=is_dark(tested),
         )
-        document = write_fibre(
-            fibre,
-            findings=findings,
-            work=[write_work(item, self._layout, fibre=fibre) for item in work_of(tested, findings)],
-            unexpected_events=write_unexpected(self._layout, tested.unexpected),
-            traces=write_traces(self._layout, tested.traces),
-            is_dark=contributions.is_dark,
-        )
+        work = work_of(tested, findings)
+        document = write_fibre(self._layout, tested, findings, work, is_dark=contributions.is_dark)
         counts, missing = count_required(tested.segments, findings), missing_of(findings)
         return _judgement(document, counts=counts, missing=missing, contributions=contributions)
-
-
-def prepare(layout: Layout, criteria: Criteria) -> Rules:
-    """Make a design and criteria ready, once for many fibres."""
-    return Rules(layout, criteria)
-
-
-def judge_fibre(*, layout: Layout, criteria: Criteria, fibre: int, evidence: Iterable[Evidence]) -> FibreJudgement:
-    """Judge one fibre by all records that touch it; others are passed over."""
-    rules = prepare(layout, criteria)
-    return rules.judge(fibre, rules.read(evidence))
 
 
 def unjudged(layout: Layout, *, fibre: int, problem: str) -> FibreJudgement:
     """Say of a fibre why it could not be judged: it proves nothing, so its segments cannot conform."""
     counts = {segment: Counts(undetermined=1) for segment in layout.segments_of_fibre.get(fibre, ())}
-    return _judgement(write_fibre(fibre, problem=problem), counts=counts, contributions=None, problem=problem)
+    return _judgement(write_nothing(fibre, problem=problem), counts=counts, contributions=None)
 
 
 def _judgement(
@@ -104,16 +94,13 @@ def _judgement(
     counts: Mapping[str, Counts],
     contributions: Contributions | None,
     missing: Iterable[Missing] = (),
-    problem: str | None = None,
 ) -> FibreJudgement:
     content = canonical_json(document)
     return FibreJudgement(
-        fibre=document["fibre"],
         document=document,
         content=content,
         digest=sha256_hex(content),
         counts=counts,
         missing=tuple(missing),
         contributions=contributions,
-        problem=problem,
     )

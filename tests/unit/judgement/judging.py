@@ -5,15 +5,15 @@ from collections.abc import Iterable
 from service.vocabulary.findings.finding import FindingDocument, WorkDocument
 from tests.factories import Body, criteria_of, layout_of, stored
 from worker.judgement.history.records import Evidence
-from worker.judgement.judge import FibreJudgement, judge_fibre
+from worker.judgement.judge import FibreJudgement, Rules
 
 
 def judge(
     bodies: Iterable[Body | Evidence], *, fibre: int = 1, design: Body | None = None, criteria: Body | None = None
 ) -> FibreJudgement:
     """Judge posted bodies; those with flags of their own come as evidence."""
-    evidence = [item if isinstance(item, Evidence) else stored(item) for item in bodies]
-    return judge_fibre(layout=layout_of(design), criteria=criteria_of(criteria), fibre=fibre, evidence=evidence)
+    rules = Rules(layout_of(design), criteria_of(criteria))
+    return rules.judge(fibre, rules.read(item if isinstance(item, Evidence) else stored(item) for item in bodies))
 
 
 def finding_of(

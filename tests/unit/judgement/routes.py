@@ -11,7 +11,7 @@ from tests.factories import Body, criteria_of, layout_of, stored
 from worker.judgement.documents.route import read_contributions, write_contributions
 from worker.judgement.fibre.contributions import Contributions
 from worker.judgement.history.records import Evidence
-from worker.judgement.judge import FibreJudgement, prepare
+from worker.judgement.judge import FibreJudgement, Rules
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 
 
@@ -19,7 +19,7 @@ def judge_fibres(
     bodies: Mapping[int, Sequence[Body | Evidence]], *, design: Body, criteria: Body
 ) -> list[FibreJudgement]:
     """Judge each fibre by its own bodies; those with flags of their own come as evidence."""
-    rules = prepare(layout_of(design), criteria_of(criteria))
+    rules = Rules(layout_of(design), criteria_of(criteria))
     return [
         rules.judge(fibre, rules.read(body if isinstance(body, Evidence) else stored(body) for body in own))
         for fibre, own in bodies.items()

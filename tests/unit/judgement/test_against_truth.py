@@ -12,7 +12,7 @@ from tests.simulator.large import LargeRoute, simulate_large
 from tests.simulator.route import demo_design
 from tests.simulator.story import demo_batches
 from worker.judgement.history.records import Evidence
-from worker.judgement.judge import FibreJudgement, prepare
+from worker.judgement.judge import FibreJudgement, Rules
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 
 FIBRES, CLOSURES = 12, 6
@@ -40,7 +40,7 @@ def by_fibre(records: list[Body], *, fibre_count: int) -> dict[int, list[Evidenc
 def judged() -> tuple[FibreJudgement, ...]:
     """Judge every fibre of the simulated route."""
     route = large_route()
-    rules = prepare(layout_of(route.design), criteria_of(route.criteria))
+    rules = Rules(layout_of(route.design), criteria_of(route.criteria))
     evidence = by_fibre(list(route.records()), fibre_count=FIBRES)
     return tuple(rules.judge(fibre, rules.read(evidence[fibre])) for fibre in range(1, FIBRES + 1))
 
@@ -88,7 +88,7 @@ def settle_after(batches: int) -> tuple[Verdict, list[FibreJudgement]]:
     """Judge the demo route after its first batches."""
     records = [record for batch in list(demo_batches().values())[:batches] for record in batch]
     layout, criteria = layout_of(demo_design()), criteria_of(demo_criteria())
-    rules = prepare(layout, criteria)
+    rules = Rules(layout, criteria)
     evidence = by_fibre(records, fibre_count=24)
     fibres = [rules.judge(fibre, rules.read(evidence[fibre])) for fibre in range(1, 25)]
     judged_fibres = [JudgedFibre.of(own) for own in fibres]

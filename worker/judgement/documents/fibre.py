@@ -12,13 +12,13 @@ from service.vocabulary.findings.finding import (
     LocalFibreDocument,
     ReadingDocument,
     RecordReading,
-    TracesDocument,
-    UnexpectedEventDocument,
     WorkDocument,
 )
 from service.vocabulary.quantities import UM_PER_CM, UM_PER_M
 from service.vocabulary.words import DecisionRule, Force, Grade, Outcome, Quantity, Reason, Unit
+from worker.judgement.documents.traces import write_traces, write_unexpected
 from worker.judgement.fibre.findings import Finding
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import Exact, parts_text, reading_text
 from worker.judgement.numbers.limits import Limit
 from worker.judgement.work.items import WorkItem
@@ -30,26 +30,31 @@ _TEXT: Mapping[str, str] = {
 
 
 def write_fibre(
-    fibre: int,
-    *,
-    findings: Iterable[Finding] = (),
-    work: Iterable[WorkDocument] = (),
-    unexpected_events: Iterable[UnexpectedEventDocument] = (),
-    traces: TracesDocument | None = None,
-    is_dark: bool = False,
-    problem: str | None = None,
+    layout: Layout, tested: FibreMeasured, findings: Iterable[Finding], work: Iterable[WorkItem], *, is_dark: bool
 ) -> FibreDocument:
     """Write everything judged about a fibre."""
     document: FibreDocument = {
         "form": FIBRE_FORM,
-        "fibre": fibre,
+        "fibre": tested.number,
         "findings": write_findings(findings),
-        "work": list(work),
-        "unexpected_events": list(unexpected_events),
-        **(traces or {}),  # type: ignore[typeddict-item]
+        "work": [_work(item, layout, fibre=tested.number) for item in work],
+        "unexpected_events": list(write_unexpected(layout, tested.unexpected)),
+        **write_traces(layout, tested.traces),  # type: ignore[typeddict-item]
     }
     if is_dark:
         document["is_dark"] = True
+    return document
+
+
+def write_nothing(fibre: int, *, problem: str | None = None) -> FibreDocument:
+    """Write that nothing was judged about a fibre, and why if it should have been."""
+    document: FibreDocument = {
+        "form": FIBRE_FORM,
+        "fibre": fibre,
+        "findings": [],
+        "work": [],
+        "unexpected_events": [],
+    }
     if problem is not None:
         document["problem"] = problem
     return document
@@ -69,7 +74,7 @@ def write_findings(findings: Iterable[Finding]) -> list[FindingDocument]:
     return documents
 
 
-def write_work(item: WorkItem, layout: Layout, *, fibre: int) -> WorkDocument:
+def _work(item: WorkItem, layout: Layout, *, fibre: int) -> WorkDocument:
     """Write one thing that has to be done, with what the crew sees of the fibre on both sides of the site."""
     because = "; ".join(dict.fromkeys(cause.clause for cause in item.causes))
     document: WorkDocument = {

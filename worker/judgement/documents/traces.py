@@ -1,10 +1,10 @@
 """Writing what traces tell beside the findings: events on no joint, echoes, breaks, joints off their spot."""
 
 from collections.abc import Iterable, Iterator
+from typing import cast
 
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import (
-    BreakDocument,
     EchoDocument,
     OffSpotDocument,
     ShortTraceDocument,
@@ -23,46 +23,38 @@ from worker.judgement.traces.readings import FibreTraces, UnexpectedEvent
 from worker.judgement.words import DIRECTION
 
 
-def write_unexpected(layout: Layout, events: Iterable[UnexpectedEvent]) -> list[UnexpectedEventDocument]:
+def write_unexpected(layout: Layout, events: Iterable[UnexpectedEvent]) -> Iterator[UnexpectedEventDocument]:
     """Write down the events on no joint."""
-    return [_unexpected(layout, event) for event in events]
+    for event in events:
+        where = _where(layout, from_a_um=event.from_a_um)
+        document: UnexpectedEventDocument = {
+            "from_a_m": where["from_a_m"],
+            "record": event.record,
+            "direction": DIRECTION[event.side.is_forward],
+            "wavelength_nm": event.side.wavelength_nm,
+        }
+        if "section" in where:
+            document["section"], document["cable_m"] = where["section"], where["cable_m"]
+        if event.loss_mdb is not None:
+            document["loss_db"] = mdb_text(event.loss_mdb)
+        yield document
 
 
 def write_traces(layout: Layout, traces: FibreTraces) -> TracesDocument:
     """Write down all else, as far as there is any of it."""
-    document: TracesDocument = {}
-    valid = [traces.alignment.of(trace) for trace in traces.valid]
-    if echoes := [echo for aligned in valid for echo in _echoes(layout, aligned)]:
-        document["echoes"] = sorted(echoes, key=_from_a)
-    breaks = traces.alignment.breaks
-    if breaks.found:
-        document["breaks"] = _breaks(layout, breaks)
-    if breaks.alone:
-        document["short_traces"] = sorted(_short_traces(layout, breaks), key=_from_a)
-    if off_spot := list(_off_spot(layout, traces.alignment)):
-        document["off_spot"] = off_spot
-    if unlike := [one for aligned in valid for one in _unlike(aligned)]:
-        document["unlike_traces"] = unlike
-    return document
+    valid, breaks = [traces.alignment.of(trace) for trace in traces.valid], traces.alignment.breaks
+    written: TracesDocument = {
+        "echoes": sorted((echo for aligned in valid for echo in _echoes(layout, aligned)), key=_from_a),
+        "breaks": [{**_where(layout, from_a_um=one.from_a_um), "records": list(one.records)} for one in breaks.found],
+        "short_traces": sorted(_short_traces(layout, breaks), key=_from_a),
+        "off_spot": list(_off_spot(layout, traces.alignment)),
+        "unlike_traces": [one for aligned in valid for one in _unlike(aligned)],
+    }
+    return cast("TracesDocument", {name: own for name, own in written.items() if own})
 
 
 def _from_a(event: EchoDocument | ShortTraceDocument) -> tuple[int, int, str, str]:
     return metres_to_um(event["from_a_m"]), event["wavelength_nm"], event["direction"], event["record"]
-
-
-def _unexpected(layout: Layout, event: UnexpectedEvent) -> UnexpectedEventDocument:
-    where = _where(layout, from_a_um=event.from_a_um)
-    document: UnexpectedEventDocument = {
-        "from_a_m": where["from_a_m"],
-        "record": event.record,
-        "direction": DIRECTION[event.side.is_forward],
-        "wavelength_nm": event.side.wavelength_nm,
-    }
-    if "section" in where:
-        document["section"], document["cable_m"] = where["section"], where["cable_m"]
-    if event.loss_mdb is not None:
-        document["loss_db"] = mdb_text(event.loss_mdb)
-    return document
 
 
 def _echoes(layout: Layout, aligned: AlignedTrace) -> Iterator[EchoDocument]:
@@ -75,10 +67,6 @@ def _echoes(layout: Layout, aligned: AlignedTrace) -> Iterator[EchoDocument]:
             "distance_m": metres_text(echo.event.at_um),
             "met_m": [metres_text(at_um) for at_um in echo.met_um],
         }
-
-
-def _breaks(layout: Layout, breaks: Breaks) -> list[BreakDocument]:
-    return [{**_where(layout, from_a_um=one.from_a_um), "records": list(one.records)} for one in breaks.found]
 
 
 def _short_traces(layout: Layout, breaks: Breaks) -> Iterator[ShortTraceDocument]:

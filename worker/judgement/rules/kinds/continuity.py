@@ -26,13 +26,11 @@ class ContinuityRule(EndToEndRule[ContinuityCriterion]):
             readings=(*known.readings, *(reading_of(other) for other in others)),
             void=(*known.void, *void_records(void)),
         )
-        if others:
-            return known._replace(
-                outcome=Outcome.NONCONFORMING, detail="; ".join(_test_text(fibre, one) for one in (*own, *others))
-            )
-        if not own:
+        if not own and not others:
             return known._replace(reason=first_missing(*ways))
-        known = known._replace(detail="; ".join(_test_text(fibre, one) for one in own))
+        known = known._replace(detail="; ".join(_test_text(fibre, one) for one in (*own, *others)))
+        if others:
+            return known._replace(outcome=Outcome.NONCONFORMING)
         seen = {one.seen_fibre for one in own}
         if len(seen) > 1:
             return known._replace(reason=Reason.READINGS_DISAGREE)
