@@ -88,8 +88,8 @@ def test_of_items_that_pass_as_many_do_not_conform_as_the_normal_distribution_sa
 def test_a_least_is_held_like_a_most_turned_round() -> None:
     readings_db = np.random.default_rng(13).normal(0.0, STANDARD_DB, 2000)
     for rule in DecisionRule:
-        most = Limit.most(0, unit=Unit.DB, rule=rule, band=_parts(EXPANDED_DB))
-        least = Limit.least(0, unit=Unit.DB, rule=rule, band=_parts(EXPANDED_DB))
+        most = Limit(0, unit=Unit.DB, rule=rule, band=_parts(EXPANDED_DB))
+        least = Limit(0, unit=Unit.DB, rule=rule, band=_parts(EXPANDED_DB), is_minimum=True)
         for reading in map(_parts, readings_db.tolist()):
             assert hold(low=reading, high=reading, limit=most) == hold(low=-reading, high=-reading, limit=least)
 
@@ -97,7 +97,7 @@ def test_a_least_is_held_like_a_most_turned_round() -> None:
 def _passed(passing: Passing, readings_db: NDArray[np.float64]) -> Iterator[bool]:
     # The grade says whether a four-way decision stands beyond the band; without a grade asked for, any pass counts.
     guard = 1.0 if passing.rule is DecisionRule.FOUR_WAY else passing.guard
-    limit = Limit.most(_parts(LIMIT_DB), unit=Unit.DB, rule=passing.rule, band=_parts(guard * EXPANDED_DB))
+    limit = Limit(_parts(LIMIT_DB), unit=Unit.DB, rule=passing.rule, band=_parts(guard * EXPANDED_DB))
     for reading in map(_parts, readings_db.tolist()):
         yield passing.is_passed(hold(low=reading, high=reading, limit=limit))
 

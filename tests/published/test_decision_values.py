@@ -38,7 +38,7 @@ def greatest_that_passes(limit: Limit) -> float:
 
 @pytest.mark.parametrize("check", CONFORMITY, ids=source_of)
 def test_of_items_as_likely_by_a_reading_the_judge_lets_the_published_share_pass(check: ConformityCheck) -> None:
-    edge = greatest_that_passes(Limit.most(round(check.upper_limit * PARTS), unit=Unit.DB))
+    edge = greatest_that_passes(Limit(round(check.upper_limit * PARTS), unit=Unit.DB))
     probability = NormalDist(check.value, check.standard_uncertainty).cdf(edge)
     assert probability == pytest.approx(check.probability, abs=check.tolerance)
 
@@ -47,7 +47,7 @@ def test_of_items_as_likely_by_a_reading_the_judge_lets_the_published_share_pass
 def test_a_guard_band_keeps_false_acceptance_below_what_is_promised(check: FalseAcceptanceCheck) -> None:
     # An item on its limit of 0.10, read with a standard uncertainty of 0.02: k = 2 makes 0.04 of it.
     band = round(check.guard_factor * 0.04 * PARTS)
-    edge = greatest_that_passes(Limit.most(PARTS // 10, unit=Unit.DB, rule=DecisionRule.GUARDED, band=band))
+    edge = greatest_that_passes(Limit(PARTS // 10, unit=Unit.DB, rule=DecisionRule.GUARDED, band=band))
     probability = NormalDist(0.10, 0.02).cdf(edge)
     assert probability <= check.at_most
     assert probability == pytest.approx(check.probability, abs=check.tolerance)

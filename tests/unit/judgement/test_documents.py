@@ -47,7 +47,7 @@ def test_integers_are_written_with_their_places_and_nothing_that_is_not_there() 
         Reason.BOUND_TOO_WIDE,
         "why",
         bounds=(-50_000_000, 120_000_000_000),
-        limit=Limit.most(100_000_000_000, unit=Unit.DB),
+        limit=Limit(100_000_000_000, unit=Unit.DB),
         readings=(
             RecordReading("r1", Direction.A_TO_B, value=-5, distance_um=1_234_050_000),
             RecordReading("r2", Direction.B_TO_A, within=20),

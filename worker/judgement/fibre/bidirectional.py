@@ -57,7 +57,7 @@ def combine(place: Place, forward: OneWayLoss, backward: OneWayLoss, *, below_ze
         low_tenth_mdb=low,
         high_tenth_mdb=high,
         detail=_mean_detail(forward, backward) if reason is None else _missing_detail(reason, forward, backward),
-        readings=_record_readings(forward, backward),
+        readings=tuple(map(_record_reading, forward.readings + backward.readings)),
         void=forward.void + backward.void,
     )
 
@@ -102,7 +102,7 @@ def _worse(forward: OneWayLoss, backward: OneWayLoss, reason: Reason | None) -> 
         reason=reason,
         bounds_mdb=(max(one.low_mdb for one in there), max(one.high_mdb for one in there)) if there else None,
         detail="; ".join(details),
-        readings=_record_readings(forward, backward),
+        readings=tuple(map(_record_reading, forward.readings + backward.readings)),
         void=forward.void + backward.void,
     )
 
@@ -136,10 +136,6 @@ def _missing_said(loss: OneWayLoss) -> str:
 def _said(reading: Reading) -> str:
     text = mdb_text(reading.high_mdb)
     return f"{text} dB" if reading.events else f"a loss not seen, within {text} dB of zero"
-
-
-def _record_readings(forward: OneWayLoss, backward: OneWayLoss) -> tuple[RecordReading, ...]:
-    return tuple([_record_reading(reading) for reading in (*forward.readings, *backward.readings)])
 
 
 def _record_reading(reading: Reading) -> RecordReading:

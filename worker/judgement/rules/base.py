@@ -80,7 +80,7 @@ def guarded_limit(criterion: Criterion, exact: int, *, unit: Unit = Unit.DB, pla
     if isinstance(criterion, LimitedDb | AttenuationCoefficientCriterion):
         rule = criterion.decision
     band = 0 if criterion.guard_band is None else to_parts(criterion.guard_band, places=3)
-    return Limit.most(exact, unit=unit, places=places, rule=rule, band=band)
+    return Limit(exact, unit=unit, places=places, rule=rule, band=band)
 
 
 def hold_known_part(known: Judgement, *, low: Exact, high: Exact, limit: Limit) -> Judgement:

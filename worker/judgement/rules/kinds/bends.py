@@ -74,7 +74,7 @@ class BendRule(LimitRule[BendCriterion]):
         """Return the most difference beside a loss: as the criterion says, or what keeps the ratio if that is more."""
         short = short_tenth_mdb * PDB_PER_TENTH_MDB
         by_ratio = max(short, 0) * self._ratio_percent // 100 - short
-        return self.limit if by_ratio <= self.limit.exact else Limit.most(by_ratio, unit=Unit.DB)
+        return self.limit if by_ratio <= self.limit.exact else Limit(by_ratio, unit=Unit.DB)
 
 
 def _losses_text(pairs: Sequence[tuple[int, BidirectionalLoss]]) -> str:

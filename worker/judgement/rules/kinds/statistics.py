@@ -47,7 +47,9 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         self._layout = layout
         self._of_each = limit_of(criterion)
         share = criterion.least_share_percent
-        self.limit = self._of_each if share is None else Limit.least(to_parts(share, places=2), unit=Unit.PERCENT)
+        self.limit = self._of_each
+        if share is not None:
+            self.limit = Limit(to_parts(share, places=2), unit=Unit.PERCENT, is_minimum=True)
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each population that is one fibre's alone."""

@@ -93,7 +93,7 @@ def _judge_cleave_angle(demand: CleaveAngle, spliced: Spliced) -> Judgement:
     if not stated:
         return spliced.not_stated("no cleave angle is stated")
     worst, detail = max(stated)[0] * _PARTS_OF_HUNDREDTH_DEG, ", ".join(said for _, said in stated)
-    limit = Limit.most(to_parts(demand.limit_deg, places=2), unit=Unit.DEG)
+    limit = Limit(to_parts(demand.limit_deg, places=2), unit=Unit.DEG)
     held = spliced.known._replace(detail=detail).held(worst, worst, limit)
     if len(stated) == 2 or held.outcome is Outcome.NONCONFORMING:
         return held
@@ -109,7 +109,7 @@ def _judge_cleave_length(demand: CleaveLength, spliced: Spliced) -> Judgement:
     least, most = to_parts(demand.least_mm, places=1), to_parts(demand.most_mm, places=1)
     # The nearer bound is the one that matters: beyond it the other cannot be broken too.
     is_low = value - least < most - value
-    limit = (Limit.least if is_low else Limit.most)(least if is_low else most, unit=Unit.MM)
+    limit = Limit(least if is_low else most, unit=Unit.MM, is_minimum=is_low)
     text = decimal_text(length_tenth_mm, places=1)
     detail = f"cleave length {text} mm, allowed {demand.least_mm:.1f} to {demand.most_mm:.1f} mm"
     return spliced.known._replace(detail=detail).held(value, value, limit)
@@ -128,7 +128,7 @@ def _judge_attempts(demand: MostAttempts, spliced: Spliced) -> Judgement:
     # A crew that did not post the first attempts still numbers the last one.
     recorded = len({attempt.stamp.id for attempt in spliced.attempts})
     count = max(recorded, *(attempt.attempt for attempt in spliced.attempts))
-    limit = Limit.most(demand.limit * PARTS, unit=Unit.COUNT, places=0)
+    limit = Limit(demand.limit * PARTS, unit=Unit.COUNT, places=0)
     known = spliced.known._replace(detail=f"{count} attempts", readings=_readings_of(spliced))
     return known.held(count * PARTS, count * PARTS, limit)
 
@@ -144,7 +144,7 @@ def _judge_attempts_above_loss(demand: AttemptsAboveLoss, spliced: Spliced) -> J
         return known._replace(reason=loss.reason or Reason.BOUND_TOO_WIDE)
     if loss.reason is None and loss.high_tenth_mdb <= above:
         return known._replace(outcome=Outcome.CONFORMING)
-    limit = Limit.least(demand.least * PARTS, unit=Unit.COUNT, places=0)
+    limit = Limit(demand.least * PARTS, unit=Unit.COUNT, places=0, is_minimum=True)
     return known.held(count * PARTS, count * PARTS, limit)
 
 
@@ -194,7 +194,7 @@ def _judge_calibration(demand: CalibratedSplicer, spliced: Spliced) -> Judgement
     age = Fraction(age_us(earlier=calibration.stamp.made_at, later=stamp.made_at) * PARTS, _US_PER_H)
     detail = f"splicer {serial} was calibrated {parts_text(age, places=1)} h before"
     readings = (*spliced.known.readings, RecordReading(calibration.stamp.id))
-    limit = Limit.most(to_parts(demand.most_age_h, places=1), unit=Unit.H)
+    limit = Limit(to_parts(demand.most_age_h, places=1), unit=Unit.H)
     held = spliced.known._replace(detail=detail, readings=readings).held(age, age, limit)
     if not calibration.passed:
         return held._replace(outcome=Outcome.NONCONFORMING, detail=f"{detail}, and did not pass")
