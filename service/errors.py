@@ -12,6 +12,10 @@ class ServiceError(Exception):
     code: ClassVar[str] = "refused"
     status: ClassVar[int] = 400
 
+    def __init_subclass__(cls, *, code: str, status: int) -> None:
+        super().__init_subclass__()
+        cls.code, cls.status = code, status
+
     def __init__(self, detail: str, *, faults: Sequence[Fault] = (), headers: Mapping[str, str] | None = None) -> None:
         super().__init__(detail)
         self.detail = detail
@@ -41,11 +45,8 @@ def problem_type(code: str) -> str:
     return f"urn:route-acceptance:problem:{code}"
 
 
-class NotAuthenticatedError(ServiceError):
+class NotAuthenticatedError(ServiceError, code="token.invalid", status=401):
     """No valid token came with the request."""
-
-    code = "token.invalid"
-    status = 401
 
     def __init__(self) -> None:
         super().__init__(
@@ -54,155 +55,89 @@ class NotAuthenticatedError(ServiceError):
         )
 
 
-class WrongTokenKindError(ServiceError):
+class WrongTokenKindError(ServiceError, code="token.wrong_kind", status=403):
     """Another kind of token is needed for this."""
 
-    code = "token.wrong_kind"
-    status = 403
 
-
-class WrongSideError(ServiceError):
+class WrongSideError(ServiceError, code="person.wrong_side", status=403):
     """The person is the other side's."""
 
-    code = "person.wrong_side"
-    status = 403
 
-
-class NotFoundError(ServiceError):
+class NotFoundError(ServiceError, code="not_found", status=404):
     """Nothing with this name is open to the caller."""
 
-    code = "not_found"
-    status = 404
 
-
-class BodyInvalidError(ServiceError):
+class BodyInvalidError(ServiceError, code="body.invalid", status=422):
     """The body is not what this operation takes."""
 
-    code = "body.invalid"
-    status = 422
 
-
-class BodyUnreadableError(ServiceError):
+class BodyUnreadableError(ServiceError, code="body.unreadable", status=400):
     """The body is not JSON."""
 
-    code = "body.unreadable"
-    status = 400
 
-
-class BodyTooLargeError(ServiceError):
+class BodyTooLargeError(ServiceError, code="body.too_large", status=413):
     """The body is larger than is taken."""
 
-    code = "body.too_large"
-    status = 413
 
-
-class ContentTypeError(ServiceError):
+class ContentTypeError(ServiceError, code="body.content_type", status=415):
     """The body's content type is not taken here."""
 
-    code = "body.content_type"
-    status = 415
 
-
-class QueryInvalidError(ServiceError):
+class QueryInvalidError(ServiceError, code="query.invalid", status=400):
     """A query parameter is unknown or wrong."""
 
-    code = "query.invalid"
-    status = 400
 
-
-class ConflictError(ServiceError):
+class ConflictError(ServiceError, code="conflict", status=409):
     """The request contradicts what is there."""
 
-    code = "conflict"
-    status = 409
 
-
-class RecordConflictError(ServiceError):
+class RecordConflictError(ServiceError, code="record.conflict", status=409):
     """A record with this id and other content is stored already."""
 
-    code = "record.conflict"
-    status = 409
 
-
-class RecordRefusedError(ServiceError):
+class RecordRefusedError(ServiceError, code="record.refused", status=422):
     """The record is not one of this route."""
 
-    code = "record.refused"
-    status = 422
 
-
-class NotSettledError(ServiceError):
+class NotSettledError(ServiceError, code="route.not_settled", status=409):
     """Records wait to be judged."""
 
-    code = "route.not_settled"
-    status = 409
 
-
-class RouteSubmittedError(ServiceError):
+class RouteSubmittedError(ServiceError, code="route.submitted", status=409):
     """The route has an open submission."""
 
-    code = "route.submitted"
-    status = 409
 
-
-class VerdictSupersededError(ServiceError):
+class VerdictSupersededError(ServiceError, code="verdict.superseded", status=412):
     """The verdict named is not the current one."""
 
-    code = "verdict.superseded"
-    status = 412
 
-
-class NotAcceptableError(ServiceError):
+class NotAcceptableError(ServiceError, code="submission.not_conforming", status=422):
     """A required finding does not conform and no concession is asked for it."""
 
-    code = "submission.not_conforming"
-    status = 422
 
-
-class PreconditionMissingError(ServiceError):
+class PreconditionMissingError(ServiceError, code="precondition.missing", status=428):
     """The request must say which state it saw, in If-Match."""
 
-    code = "precondition.missing"
-    status = 428
 
-
-class PreconditionFailedError(ServiceError):
+class PreconditionFailedError(ServiceError, code="precondition.failed", status=412):
     """The state named in If-Match is not the current one."""
 
-    code = "precondition.failed"
-    status = 412
 
-
-class PackageMismatchError(ServiceError):
+class PackageMismatchError(ServiceError, code="package.mismatch", status=409):
     """The SHA-256 named is not that of this package."""
 
-    code = "package.mismatch"
-    status = 409
 
-
-class EvidenceMismatchError(ServiceError):
+class EvidenceMismatchError(ServiceError, code="evidence.mismatch", status=422):
     """The content is not the one whose SHA-256 was named."""
 
-    code = "evidence.mismatch"
-    status = 422
 
-
-class StorageFullError(ServiceError):
+class StorageFullError(ServiceError, code="storage.full", status=507):
     """There is no room for files now; records are taken as ever."""
 
-    code = "storage.full"
-    status = 507
 
-
-class StorageUnwritableError(ServiceError):
+class StorageUnwritableError(ServiceError, code="storage.not_writable", status=507):
     """No file can be kept now; records are taken as ever."""
 
-    code = "storage.not_writable"
-    status = 507
 
-
-class NotReadyError(ServiceError):
+class NotReadyError(ServiceError, code="not_ready", status=503):
     """The service cannot answer now."""
-
-    code = "not_ready"
-    status = 503

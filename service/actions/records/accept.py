@@ -1,6 +1,6 @@
 """Accept records: each is stored or refused by itself, and sending a batch again changes nothing."""
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -96,12 +96,10 @@ def accept_records(
     """
     route = find_route(session, caller.projects, route_id)
     # Each step answers some records, and hands on the others as they are.
-    entries = [_read(item) for item in items]
-    known = _digests_here(session, route, {one.record.id for one in _unanswered(entries)})
-    entries = _answer(entries, lambda posted: _answer_known(posted, known))
-    if _unanswered(entries):
-        layout = layout_of(session, route)
-        entries = _answer(entries, lambda posted: _answer_unfit(posted, layout, now=caller.now))
+    read = [_read(item) for item in items]
+    known = _digests_here(session, route, {one.record.id for one in _unanswered(read)})
+    layout = layout_of(session, route)
+    entries = [one if isinstance(one, Answer) else _check(one, known, layout, now=caller.now) for one in read]
     fresh = _unanswered(entries)
     batch = _Batch(caller=caller, route=route, sent_at=sent_at, replaces=replaces)
     stored = _store(session, batch, fresh) if fresh else {}
@@ -120,10 +118,6 @@ def read_record(item: Any) -> Record:
 
 def _unanswered(entries: Iterable[_Entry]) -> list[_Posted]:
     return [one for one in entries if isinstance(one, _Posted)]
-
-
-def _answer(entries: Iterable[_Entry], answer: Callable[[_Posted], Answer | None]) -> list[_Entry]:
-    return [one if isinstance(one, Answer) else answer(one) or one for one in entries]
 
 
 def _read(item: Any) -> _Entry:
@@ -158,9 +152,16 @@ def _digests_here(session: Session, route: Route, ids: Collection[UUID]) -> dict
     return known | dict.fromkeys(elsewhere, _OF_ANOTHER_ROUTE)
 
 
-def _answer_known(posted: _Posted, known: Mapping[UUID, str]) -> Answer | None:
-    sha256 = known.get(posted.record.id)
-    return None if sha256 is None else _answer_again(posted, sha256)
+def _check(posted: _Posted, known: Mapping[UUID, str], layout: Layout, *, now: datetime) -> _Entry:
+    """Answer a record whose id is stored, or that does not fit its route."""
+    id_ = posted.record.id
+    if id_ in known:
+        return _answer_again(posted, known[id_])
+    faults = check_fit(posted.record, layout, now=now)
+    if not faults:
+        return posted
+    error = RecordRefusedError("The record does not fit its route.", faults=faults)
+    return Answer(id=str(id_), receipt=Receipt.REFUSED, error=error)
 
 
 def _answer_again(posted: _Posted, sha256: str) -> Answer:
@@ -171,14 +172,6 @@ def _answer_again(posted: _Posted, sha256: str) -> Answer:
     where = "on another route" if sha256 == _OF_ANOTHER_ROUTE else "with other content; a correction replaces it"
     error = RecordConflictError(f"Record {id_} is stored {where}.")
     return Answer(id=str(id_), receipt=Receipt.CONFLICT, error=error)
-
-
-def _answer_unfit(posted: _Posted, layout: Layout, *, now: datetime) -> Answer | None:
-    faults = check_fit(posted.record, layout, now=now)
-    if not faults:
-        return None
-    error = RecordRefusedError("The record does not fit its route.", faults=faults)
-    return Answer(id=str(posted.record.id), receipt=Receipt.REFUSED, error=error)
 
 
 def _store(session: Session, batch: _Batch, items: Sequence[_Posted]) -> dict[UUID, _Posted]:

@@ -1,4 +1,4 @@
-"""Packages: read by all parties, decided by the engineer."""
+"""Packages: read by contractor, engineer and billing, decided by the engineer."""
 
 from datetime import datetime
 from typing import Annotated, Any
@@ -18,7 +18,7 @@ from service.actions.acceptance.signatures import awaited_signatures
 from service.actions.acceptance.verifications import RoleSignature
 from service.actions.records.evidence import evidence_of
 from service.api.acceptance.archive import write_manifest, zipped
-from service.api.gate import EngineerGate, PackageGate, PartyGate
+from service.api.gate import ContractorOrEngineerGate, EngineerGate, PackageGate
 from service.api.routing import CheckedRoute
 from service.errors import PreconditionMissingError
 from service.storage.decisions import decision_on
@@ -105,7 +105,7 @@ def read_package(gate: PackageGate, package_id: UUID, response: Response) -> Pac
 
 
 @router.get("/pdf", response_class=Response, responses={200: {"content": {"application/pdf": {}}}})
-def read_pdf(gate: PartyGate, package_id: UUID) -> Response:
+def read_pdf(gate: ContractorOrEngineerGate, package_id: UUID) -> Response:
     """Read the package's current file: certified, with every signature so far."""
     with gate.read_snapshot() as (session, caller):
         package = find_package(session, caller.projects, package_id)
@@ -114,7 +114,7 @@ def read_pdf(gate: PartyGate, package_id: UUID) -> Response:
 
 
 @router.get("/findings", response_class=Response, responses={200: {"content": {"application/json": {}}}})
-def read_package_findings(gate: PartyGate, package_id: UUID) -> Response:
+def read_package_findings(gate: ContractorOrEngineerGate, package_id: UUID) -> Response:
     """Read the verdict that is attached to the package, byte for byte."""
     with gate.read_snapshot() as (session, caller):
         package = find_package(session, caller.projects, package_id)
@@ -124,7 +124,7 @@ def read_package_findings(gate: PartyGate, package_id: UUID) -> Response:
 
 
 @router.get("/archive", response_class=Response, responses={200: {"content": {"application/zip": {}}}})
-def read_archive(gate: PartyGate, package_id: UUID) -> Response:
+def read_archive(gate: ContractorOrEngineerGate, package_id: UUID) -> Response:
     """Read the package's file, its data, the evidence that came so far and a manifest of their SHA-256, as one ZIP."""
     with gate.read_snapshot() as (session, caller):
         package = find_package(session, caller.projects, package_id)

@@ -9,7 +9,7 @@ from fastapi.concurrency import run_in_threadpool
 from pydantic import AliasChoices, BaseModel, ConfigDict, Field
 
 from service.actions.acceptance import uploads as actions
-from service.api.gate import Gate, PartyGate
+from service.api.gate import ContractorOrEngineerGate, Gate
 from service.api.routing import FileRoute, media_type_of, receive_body
 from service.errors import PreconditionMissingError
 from service.settings import MAX_SIGNATURE_BYTES
@@ -43,7 +43,7 @@ class UploadAnswer(BaseModel):
     },
 )
 async def upload_signature(
-    gate: PartyGate,
+    gate: ContractorOrEngineerGate,
     request: Request,
     response: Response,
     package_id: UUID,
@@ -65,7 +65,7 @@ async def upload_signature(
 
 
 @router.get("/uploads/{upload_id}")
-def read_upload(gate: PartyGate, package_id: UUID, upload_id: UUID) -> UploadAnswer:
+def read_upload(gate: ContractorOrEngineerGate, package_id: UUID, upload_id: UUID) -> UploadAnswer:
     """Read what came of a signed file: still being checked, taken, or refused with what is wrong with it."""
     with gate.read_snapshot() as (session, caller):
         return UploadAnswer.model_validate(actions.find_own_upload(session, caller, package_id, upload_id))

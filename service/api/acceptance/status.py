@@ -9,7 +9,7 @@ from pydantic import BaseModel, TypeAdapter
 
 from service.actions.acceptance.status import status_of
 from service.api.cursors import MOST, read_cursor, write_cursor
-from service.api.gate import PartyGate, ReaderGate
+from service.api.gate import ContractorOrEngineerGate, ReaderGate
 from service.api.routing import CheckedRoute
 from service.errors import NotFoundError
 from service.storage import verdicts
@@ -130,7 +130,7 @@ def read_fibre(gate: ReaderGate, route_id: UUID, number: q.RowNumber) -> Respons
 
 @router.get("/routes/{route_id}/findings")
 def read_findings(
-    gate: PartyGate,
+    gate: ContractorOrEngineerGate,
     route_id: UUID,
     response: Response,
     outcome: Outcome | None = None,
@@ -164,7 +164,7 @@ def read_findings(
 
 
 @router.get("/routes/{route_id}/suspicions")
-def read_suspicions(gate: PartyGate, route_id: UUID) -> SuspicionList:
+def read_suspicions(gate: ContractorOrEngineerGate, route_id: UUID) -> SuspicionList:
     """Read what looks unlikely in honest work, for people to ask about; it decides nothing."""
     with gate.read_snapshot() as (session, caller):
         verdict = verdicts.verdict_document(session, find_route(session, caller.projects, route_id))

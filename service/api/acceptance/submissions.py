@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from service.actions.acceptance import submissions as actions
 from service.actions.acceptance.submissions import SubmissionForm
-from service.api.gate import ContractorGate, PartyGate
+from service.api.gate import ContractorGate, ContractorOrEngineerGate
 from service.api.routing import CheckedRoute
 from service.storage.packages import package_of_submission
 from service.storage.submissions import find_submission
@@ -50,7 +50,7 @@ def submit(gate: ContractorGate, route_id: UUID, form: SubmissionForm, response:
 
 
 @router.get("/submissions/{submission_id}")
-def read_submission(gate: PartyGate, submission_id: UUID) -> SubmissionAnswer:
+def read_submission(gate: ContractorOrEngineerGate, submission_id: UUID) -> SubmissionAnswer:
     """Read where a submission is: queued, issued, decided, or parked with its problem."""
     with gate.read_snapshot() as (session, caller):
         return _answer(session, find_submission(session, caller.projects, submission_id))

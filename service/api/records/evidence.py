@@ -1,4 +1,4 @@
-"""Evidence files: sent in by who recorded the work, piece by piece, and read by the parties."""
+"""Evidence files: sent in by who recorded the work, piece by piece, and read by contractor and engineer."""
 
 from datetime import datetime
 from uuid import UUID
@@ -9,7 +9,7 @@ from fastapi.responses import StreamingResponse
 from pydantic import BaseModel, ConfigDict
 
 from service.actions.records import evidence as actions
-from service.api.gate import Gate, PartyGate, RecordingGate
+from service.api.gate import ContractorOrEngineerGate, Gate, RecordingGate
 from service.api.routing import FileRoute, media_type_of, receive_body
 from service.errors import EvidenceMismatchError
 from service.vocabulary import quantities as q
@@ -53,7 +53,7 @@ async def send_evidence(
 
 
 @router.get("/{sha256}", response_class=Response, responses={200: {"content": {media: {} for media in EvidenceType}}})
-def read_evidence(gate: PartyGate, project_id: UUID, sha256: q.Sha256) -> Response:
+def read_evidence(gate: ContractorOrEngineerGate, project_id: UUID, sha256: q.Sha256) -> Response:
     """Read a file that was sent in, byte for byte."""
     with gate.read_snapshot_of(project_id) as (session, _, project):
         file = actions.find_evidence(session, project, sha256)

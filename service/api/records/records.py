@@ -17,7 +17,7 @@ from service.actions.records.ends import WithdrawalForm
 from service.actions.records.fit import refuse_times_ahead
 from service.actions.records.replacements import ReplacementForm
 from service.api.cursors import DEFAULT_LIMIT, MOST, read_cursor, write_cursor
-from service.api.gate import ContractorGate, CrewGate, PartyGate, RecordingGate
+from service.api.gate import ContractorGate, ContractorOrEngineerGate, CrewGate, RecordingGate
 from service.api.problems import Problem
 from service.api.routing import CheckedRoute
 from service.errors import BodyInvalidError, BodyTooLargeError, BodyUnreadableError
@@ -99,7 +99,7 @@ def post_records(gate: CrewGate, route_id: UUID, request: Request) -> Response:
 
 @router.get("/records")
 def read_records(
-    gate: PartyGate,
+    gate: ContractorOrEngineerGate,
     route_id: UUID,
     response: Response,
     cursor: str | None = None,

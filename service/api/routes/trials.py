@@ -10,7 +10,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict
 
 from service.actions.routes import trials as actions
 from service.actions.routes.trials import TrialForm
-from service.api.gate import EngineerGate, PartyGate
+from service.api.gate import ContractorOrEngineerGate, EngineerGate
 from service.api.routing import CheckedRoute
 from service.storage.criteria import find_trial
 from service.vocabulary.findings.trial import TrialResult, TrialState
@@ -49,7 +49,7 @@ def try_criteria(gate: EngineerGate, project_id: UUID, form: TrialForm, response
 
 
 @router.get("/trials/{trial_id}")
-def read_trial(gate: PartyGate, trial_id: UUID) -> TrialAnswer:
+def read_trial(gate: ContractorOrEngineerGate, trial_id: UUID) -> TrialAnswer:
     """Read where a trial is: due, done with its result, parked with its problem, or ended."""
     with gate.read_snapshot() as (session, caller):
         return TrialAnswer.model_validate(find_trial(session, caller.projects, trial_id))

@@ -95,8 +95,9 @@ class Criteria(q.Value):
     """One version of a project's criteria.
 
     No joint's true loss is below zero: a bidirectional mean farther below it than `mean_below_zero_db` proves nothing.
-    The usual figure is that of two event thresholds of 0.02 dB together, common practice. As many fibres of a route as
-    `dark_fibres_tolerated` may be dark and stay so: they are neither accepted nor paid, and keep no segment from being.
+    The default is the sum of two event thresholds of 0.02 dB, common practice. As many fibres of a route as
+    `dark_fibres_tolerated` may be dark and stay so: they are neither accepted nor paid, and the segments that they are
+    in can be accepted without them.
     `release` says when billing hears of an accepted segment. A package of which everything conforms is deemed accepted
     `deemed_after_days` from its issue, unless the engineer decides or gives notice of a defect before. Packages are
     signed at `signature_level` or above, or not at all; without it, as high as the service's settings allow.
