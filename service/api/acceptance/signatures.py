@@ -8,7 +8,7 @@ from fastapi import APIRouter, Header, Request, Response
 from fastapi.concurrency import run_in_threadpool
 from pydantic import AliasChoices, BaseModel, ConfigDict, Field
 
-from service.actions.acceptance import uploads as actions
+from service.actions.acceptance import signatures as actions
 from service.api.gate import ContractorOrEngineerGate, Gate
 from service.api.routing import FileRoute, media_type_of, receive_body
 from service.errors import PreconditionMissingError
