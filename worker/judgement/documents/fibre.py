@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Mapping
 
-from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.design.layout import Layout, LocalFibre
 from service.vocabulary.findings.finding import (
     FIBRE_FORM,
@@ -61,17 +60,8 @@ def write_nothing(fibre: int, *, problem: str | None = None) -> FibreDocument:
 
 
 def write_findings(findings: Iterable[Finding]) -> list[FindingDocument]:
-    """Write findings; what those of one criterion have in common is worked out once."""
-    documents: list[FindingDocument] = []
-    heads: dict[int, FindingDocument] = {}
-    for finding in findings:
-        criterion = finding.criterion
-        # By identity: a criterion's own hash goes through all that it says.
-        head = heads.get(id(criterion))
-        if head is None:
-            head = heads[id(criterion)] = _head(criterion, finding.wavelength_nm)
-        documents.append(_finding(head.copy(), finding))
-    return documents
+    """Write findings."""
+    return [_finding(finding) for finding in findings]
 
 
 def _work(item: WorkItem, layout: Layout, *, fibre: int) -> WorkDocument:
@@ -97,29 +87,21 @@ def _work(item: WorkItem, layout: Layout, *, fibre: int) -> WorkDocument:
     return document
 
 
-def _head(criterion: Criterion, wavelength_nm: int | None) -> FindingDocument:
-    head: FindingDocument = {
+def _finding(finding: Finding) -> FindingDocument:
+    criterion, wavelength_nm = finding.criterion, finding.wavelength_nm
+    outcome, reason, detail, bounds, limit, readings, void, grade, by_fallback = finding.judged
+    document: FindingDocument = {
         "criterion": criterion.code,
-        "quantity": criterion.quantity.value,
-        "force": criterion.force.value,
-        "segments": [],
-        "outcome": "",
-        "detail": "",
-        "readings": [],
-        "void": [],
+        "quantity": _TEXT[criterion.quantity],
+        "force": _TEXT[criterion.force],
+        "segments": list(finding.segments),
+        "outcome": _TEXT[outcome],
+        "detail": detail,
+        "readings": [_reading(reading) for reading in readings],
+        "void": [{"record": one.record, "reason": _TEXT[one.reason]} for one in void],
     }
     if wavelength_nm is not None:
-        head["wavelength_nm"] = wavelength_nm
-    return head
-
-
-def _finding(document: FindingDocument, finding: Finding) -> FindingDocument:
-    outcome, reason, detail, bounds, limit, readings, void, grade, by_fallback = finding.judged
-    document["segments"] = list(finding.segments)
-    document["outcome"] = _TEXT[outcome]
-    document["detail"] = detail
-    document["readings"] = [_reading(reading) for reading in readings]
-    document["void"] = [{"record": one.record, "reason": _TEXT[one.reason]} for one in void]
+        document["wavelength_nm"] = wavelength_nm
     if reason is not None:
         document["reason"] = _TEXT[reason]
     if grade is not None:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.criteria.criteria import AnyCriterion, Criteria
 from service.vocabulary.criteria.links import ReturnLossCriterion
 from service.vocabulary.criteria.review import CriteriaReport, Severity, contradictions_in
 from service.vocabulary.criteria.route_feasibility import infeasibilities_on
@@ -42,12 +42,7 @@ def attainability(layout: Layout, criteria: Criteria) -> list[CriteriaReport]:
     return [
         *contradictions_in(criteria),
         *infeasibilities_on(criteria, layout),
-        *(
-            report
-            for one in criteria.criteria
-            if isinstance(one, ReturnLossCriterion)
-            for report in _glass(layout, one)
-        ),
+        *(report for one in criteria.criteria for report in _glass(layout, one)),
     ]
 
 
@@ -75,28 +70,27 @@ def return_loss_of_fibre_alone_tenth_mdb(sections: Sequence[Section], *, wavelen
     return rounded_tenth_mdb(float(link_return_loss_db(link=link, far_end_share=ABSORBED)))
 
 
-def _glass(layout: Layout, criterion: ReturnLossCriterion) -> Iterator[CriteriaReport]:
+def _glass(layout: Layout, criterion: AnyCriterion) -> Iterator[CriteriaReport]:
     """Find a return loss that the fibre alone does not leave at one of its ends."""
+    if not isinstance(criterion, ReturnLossCriterion):
+        return
     if not scope_of(criterion.applies_when, layout).holds_end_to_end:
         return
     asked = to_last_place(criterion.limit_db, places=3) * _TENTHS_PER_MDB
     if criterion.decision is DecisionRule.GUARDED and criterion.uncertainty_db is not None:
         asked += to_last_place(criterion.uncertainty_db, places=3) * _TENTHS_PER_MDB
     sections, nm = layout.design.sections, criterion.wavelength_nm
-    ends = (
-        return_loss_of_fibre_alone_tenth_mdb(sections, wavelength_nm=nm),
-        return_loss_of_fibre_alone_tenth_mdb(sections[::-1], wavelength_nm=nm),
-    )
-    seen = [one for one in ends if one is not None]
-    if not seen or asked <= min(seen):
+    ends = [return_loss_of_fibre_alone_tenth_mdb(own, wavelength_nm=nm) for own in (sections, sections[::-1])]
+    least = min((one for one in ends if one is not None), default=asked)
+    if asked <= least:
         return
-    is_beyond_doubt = asked - min(seen) > _COEFFICIENT_KNOWN_TO_TENTH_MDB
+    is_beyond_doubt = asked - least > _COEFFICIENT_KNOWN_TO_TENTH_MDB
     yield CriteriaReport(
         criteria=(criterion.code,),
         severity=Severity.UNMEETABLE if is_beyond_doubt else Severity.QUESTIONABLE,
         detail=(
             f"asks for {db_text(asked)} dB, and the backscatter of {metres_text(layout.site_offsets_um[-1])} m of "
-            f"fibre alone leaves {db_text(min(seen))} dB, known to about 1 dB"
+            f"fibre alone leaves {db_text(least)} dB, known to about 1 dB"
         ),
     )
 

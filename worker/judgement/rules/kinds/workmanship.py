@@ -27,7 +27,7 @@ from worker.judgement.history.acts import CalibrationAct, SpliceAct
 from worker.judgement.numbers.clocks import Stamp, age_us, latest_is_proven, order_is_proven
 from worker.judgement.numbers.exact import PARTS, limit_mdb, parts_text
 from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.rules.base import Rule, attempts_at, joint_finding
+from worker.judgement.rules.base import Rule, attempts_at, count_attempts, joint_finding
 from worker.judgement.traces.places import Place
 from worker.judgement.words import REASON_LABELS
 
@@ -126,8 +126,7 @@ def _judge_sleeve_length(demand: SleeveLength, spliced: Spliced) -> Judgement:
 
 def _judge_attempts(demand: MostAttempts, spliced: Spliced) -> Judgement:
     # A crew that did not post the first attempts still numbers the last one.
-    recorded = len({attempt.stamp.id for attempt in spliced.attempts})
-    count = max(recorded, *(attempt.attempt for attempt in spliced.attempts))
+    count = max(count_attempts(spliced.fibre, spliced.joint), *(attempt.attempt for attempt in spliced.attempts))
     limit = Limit(demand.limit * PARTS, unit=Unit.COUNT, places=0)
     known = spliced.known._replace(detail=f"{count} attempts", readings=_readings_of(spliced))
     return known.held(count * PARTS, count * PARTS, limit)
@@ -135,7 +134,7 @@ def _judge_attempts(demand: MostAttempts, spliced: Spliced) -> Judgement:
 
 def _judge_attempts_above_loss(demand: AttemptsAboveLoss, spliced: Spliced) -> Judgement:
     # Only what was recorded is documented, whatever number the last attempt bears.
-    count = len({attempt.stamp.id for attempt in spliced.attempts})
+    count = count_attempts(spliced.fibre, spliced.joint)
     loss = spliced.fibre.loss_at(spliced.place, wavelength_nm=demand.wavelength_nm)
     above = limit_mdb(demand.loss_db) * 10
     readings = (*_readings_of(spliced), *loss.readings)
