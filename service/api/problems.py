@@ -14,16 +14,7 @@ from sqlalchemy.exc import DBAPIError, InterfaceError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from starlette.exceptions import HTTPException
 
-from service.errors import (
-    BodyInvalidError,
-    BodyUnreadableError,
-    NotReadyError,
-    QueryInvalidError,
-    ServiceError,
-    StorageFullError,
-    StorageUnwritableError,
-    problem_type,
-)
+from service import errors
 from service.storage.blobs import BlobStorageError, BlobStorageFullError
 from service.vocabulary.validation import faults_of
 
@@ -56,7 +47,7 @@ class Problem(BaseModel):
 def install(app: FastAPI, operations: Sequence[APIRoute]) -> None:
     """Let the application answer every error as a problem; the operations say what a path allows."""
     app.state.operations = operations
-    app.add_exception_handler(ServiceError, _refused)
+    app.add_exception_handler(errors.ServiceError, _refused)
     app.add_exception_handler(RequestValidationError, _invalid)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(BlobStorageError, _not_kept)
@@ -65,13 +56,13 @@ def install(app: FastAPI, operations: Sequence[APIRoute]) -> None:
     app.add_exception_handler(Exception, _unexpected)
 
 
-def answer_refusal(error: ServiceError) -> JSONResponse:
+def answer_refusal(error: errors.ServiceError) -> JSONResponse:
     """Return a refusal as a response."""
     return _answer(error.problem(), error.headers)
 
 
 async def _refused(_: Request, error: Exception) -> JSONResponse:
-    assert isinstance(error, ServiceError)
+    assert isinstance(error, errors.ServiceError)
     return answer_refusal(error)
 
 
@@ -79,13 +70,13 @@ async def _invalid(_: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, RequestValidationError)
     found: Sequence[Mapping[str, Any]] = error.errors()
     if any(one["type"] == "json_invalid" for one in found):
-        return answer_refusal(BodyUnreadableError("The body is not JSON."))
+        return answer_refusal(errors.BodyUnreadableError("The body is not JSON."))
     if any(one["loc"][0] == "path" for one in found):
         return _plain(HTTPStatus.NOT_FOUND)
     if any(one["loc"][0] == "body" for one in found):
         faults = faults_of(found, skip=1)
-        return answer_refusal(BodyInvalidError("The body is not what this operation takes.", faults=faults))
-    return answer_refusal(QueryInvalidError("A parameter is wrong.", faults=faults_of(found, skip=1)))
+        return answer_refusal(errors.BodyInvalidError("The body is not what this operation takes.", faults=faults))
+    return answer_refusal(errors.QueryInvalidError("A parameter is wrong.", faults=faults_of(found, skip=1)))
 
 
 async def _http(request: Request, error: Exception) -> JSONResponse:
@@ -107,9 +98,9 @@ async def _not_kept(request: Request, error: Exception) -> JSONResponse:
     log.error("files.not_kept", path=request.url.path, reason=str(error))
     # What is left of the body is not read any more.
     headers = {"Retry-After": "60", "Connection": "close"}
-    if isinstance(error, BlobStorageFullError):
-        return answer_refusal(StorageFullError("Nothing of the file was kept; send it again later.", headers=headers))
-    return answer_refusal(StorageUnwritableError("Nothing of the file was kept; send it again later.", headers=headers))
+    is_full = isinstance(error, BlobStorageFullError)
+    refusal = errors.StorageFullError if is_full else errors.StorageUnwritableError
+    return answer_refusal(refusal("Nothing of the file was kept; send it again later.", headers=headers))
 
 
 async def _database(request: Request, error: Exception) -> JSONResponse:
@@ -124,7 +115,7 @@ async def _database(request: Request, error: Exception) -> JSONResponse:
 
 
 async def _busy(_: Request, __: Exception) -> JSONResponse:
-    return answer_refusal(NotReadyError("Send the same again in a moment.", headers={"Retry-After": "2"}))
+    return answer_refusal(errors.NotReadyError("Send the same again in a moment.", headers={"Retry-After": "2"}))
 
 
 async def _unexpected(request: Request, error: Exception) -> JSONResponse:
@@ -135,7 +126,7 @@ async def _unexpected(request: Request, error: Exception) -> JSONResponse:
 def _plain(status: HTTPStatus, headers: Mapping[str, str] | None = None) -> JSONResponse:
     code = status.phrase.lower().replace(" ", "_").replace("-", "_")
     problem = {
-        "type": problem_type(f"http.{code}"),
+        "type": errors.problem_type(f"http.{code}"),
         "title": status.phrase,
         "status": int(status),
         "detail": status.description or status.phrase,

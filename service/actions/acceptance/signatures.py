@@ -14,16 +14,9 @@ from sqlmodel import Session
 from service.actions.acceptance.decisions import package_etag, refuse_own_work
 from service.actions.access.tokens import Caller
 from service.errors import ConflictError, NotFoundError, PreconditionFailedError, WrongTokenKindError
+from service.storage import packages
 from service.storage.decisions import decision_on
 from service.storage.jobs import make_due, state_of
-from service.storage.packages import (
-    find_package,
-    find_upload,
-    keep_upload,
-    same_upload,
-    signatures_of,
-    submission_of_package,
-)
 from service.storage.routes import lock_route
 from service.storage.tables import Decision, Package, SignatureUpload
 from service.storage.tokens import holder_of
@@ -33,9 +26,9 @@ from service.vocabulary.states import JobKind, JobState
 
 def signer_of(session: Session, package: Package, role: SignatureRole) -> str:
     """Return who has to sign for a role with a key of their own, if it is time."""
-    if any(file.role == SignaturePlace(role) for file in signatures_of(session, package)):
+    if any(file.role == SignaturePlace(role) for file in packages.signatures_of(session, package)):
         raise ConflictError("This place on the package is signed already.")
-    submission = submission_of_package(session, package)
+    submission = packages.submission_of_package(session, package)
     if role is SignatureRole.CONTRACTOR:
         _refuse_where_sealed(submission.signature)
         return submission.responsible_person
@@ -44,8 +37,8 @@ def signer_of(session: Session, package: Package, role: SignatureRole) -> str:
 
 def awaited_signatures(session: Session, package: Package, decision: Decision | None) -> Iterator[SignaturePlace]:
     """Give what is to be signed yet: by keys that were chosen, and the decision, which the service seals."""
-    signed = {file.role for file in signatures_of(session, package)}
-    submission = submission_of_package(session, package)
+    signed = {file.role for file in packages.signatures_of(session, package)}
+    submission = packages.submission_of_package(session, package)
     if submission.signature is SignedBy.OWN_KEY and SignaturePlace.CONTRACTOR not in signed:
         yield SignaturePlace.CONTRACTOR
     if decision is None or not _is_sealed(session, package):
@@ -56,7 +49,7 @@ def awaited_signatures(session: Session, package: Package, decision: Decision | 
 
 def find_signable(session: Session, caller: Caller, package_id: UUID, role: SignatureRole) -> Package:
     """Return a package for which the caller may send in a role's signature."""
-    package = find_package(session, caller.projects, package_id)
+    package = packages.find_package(session, caller.projects, package_id)
     if caller.kind.value != role.value:
         raise WrongTokenKindError(f"This signature comes with a token of: {role.value}.")
     return package
@@ -68,7 +61,7 @@ def take_upload(
     """Have a signed file checked. The same bytes again are the same upload; refused ones are looked at once more."""
     lock_route(session, caller.projects, find_signable(session, caller, package_id, role).route_id)
     package = find_signable(session, caller, package_id, role)
-    upload = same_upload(session, package, role, sha256)
+    upload = packages.same_upload(session, package, role, sha256)
     if upload is not None and upload.state != UploadState.REFUSED:
         return upload
     if etag != package_etag(package):
@@ -77,8 +70,8 @@ def take_upload(
         )
     signer = signer_of(session, package, role)
     if role is SignatureRole.ENGINEER:
-        refuse_own_work(session, caller, submission_of_package(session, package))
-    upload = keep_upload(
+        refuse_own_work(session, caller, packages.submission_of_package(session, package))
+    upload = packages.keep_upload(
         session,
         SignatureUpload(
             project_id=package.project_id,
@@ -102,8 +95,8 @@ def take_upload(
 
 def find_own_upload(session: Session, caller: Caller, package_id: UUID, upload_id: UUID) -> SignatureUpload:
     """Return an upload of a package of the caller's projects."""
-    package = find_package(session, caller.projects, package_id)
-    upload = find_upload(session, package.project_id, upload_id)
+    package = packages.find_package(session, caller.projects, package_id)
+    upload = packages.find_upload(session, package.project_id, upload_id)
     if upload.package_id != package.id:
         raise NotFoundError(f"No upload {upload_id}.")
     return upload

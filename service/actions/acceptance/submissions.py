@@ -22,19 +22,11 @@ from service.errors import (
     NotSettledError,
     VerdictSupersededError,
 )
-from service.storage import verdicts
+from service.storage import submissions, verdicts
 from service.storage.decisions import standing_acceptances
 from service.storage.jobs import make_due
 from service.storage.people import find_person, side_of
 from service.storage.routes import layout_of, lock_route, raise_version
-from service.storage.submissions import (
-    add_submission,
-    freeze_records,
-    hold_segments,
-    next_number,
-    segments_held,
-    submissions_after,
-)
 from service.storage.tables import Route, Submission
 from service.vocabulary import quantities as q
 from service.vocabulary.findings.concession import Concession
@@ -75,8 +67,8 @@ def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionFor
     submission = _submission(session, caller, route, form, concessions)
     submission.engine_version = standing.engine_version
     submission.dark_fibres = verdict.get("tolerated_dark", [])
-    add_submission(session, submission)
-    freeze_records(session, route, submission.id)
+    submissions.add_submission(session, submission)
+    submissions.freeze_records(session, route, submission.id)
     raise_version(route)
     make_due(session, JobKind.PACKAGE, project_id=route.project_id, subject_id=submission.id)
     caller.append_audit(session, route.project_id, "submission.made", submission.id, content_sha256=form.verdict_digest)
@@ -88,7 +80,7 @@ def reopen(session: Session, route: Route, submission: Submission) -> None:
     replaced = replaced_by(session, route, submission)
     if replaced is not None:
         raise ConflictError(replaced)
-    hold_segments(session, submission)
+    submissions.hold_segments(session, submission)
     submission.state, submission.problem = SubmissionState.QUEUED, None
     raise_version(route)
 
@@ -101,7 +93,7 @@ def replaced_by(session: Session, route: Route, submission: Submission) -> str |
     for segment in standing_acceptances(session, route):
         if segment in submission.segments:
             return f"Segment {segment} is accepted by now: nothing is made of an earlier submission."
-    for other in submissions_after(session, submission):
+    for other in submissions.submissions_after(session, submission):
         shared = sorted(set(other.segments) & set(submission.segments))
         if shared:
             return f"Submission {other.number} of segment {shared[0]} has taken the place of this one."
@@ -122,7 +114,7 @@ def _refuse_unknown_names(session: Session, route: Route, form: SubmissionForm) 
 
 
 def _refuse_taken_segments(session: Session, route: Route, segments: Sequence[str]) -> None:
-    accepted, held = standing_acceptances(session, route), segments_held(session, route)
+    accepted, held = standing_acceptances(session, route), submissions.segments_held(session, route)
     for segment in segments:
         if segment in accepted:
             raise ConflictError(f"Segment {segment} is accepted already.")
@@ -231,7 +223,7 @@ def _submission(
         project_id=route.project_id,
         id=uuid4(),
         route_id=route.id,
-        number=next_number(session, route),
+        number=submissions.next_number(session, route),
         state=SubmissionState.QUEUED,
         verdict_digest=form.verdict_digest,
         design_revision=route.design_revision,

@@ -15,16 +15,8 @@ from service.actions.invalidation import judge_after
 from service.actions.records.fit import check_fit
 from service.errors import BodyInvalidError, RecordConflictError, RecordRefusedError, ServiceError
 from service.settings import CLOCK_TOLERANCE
+from service.storage import records as record_rows
 from service.storage.people import claim_unused
-from service.storage.records import (
-    add_records,
-    ids_of_other_routes,
-    known_digests,
-    link_calibrations,
-    link_fibres,
-    links_of,
-    routes_worked_on,
-)
 from service.storage.routes import find_route, layout_of, lock_reached
 from service.storage.tables import Route
 from service.vocabulary.canonical import canonical_json, digest_of, sha256_hex
@@ -145,10 +137,10 @@ def _claimed_id(item: Any) -> str | None:
 
 
 def _digests_here(session: Session, route: Route, ids: Collection[UUID]) -> dict[UUID, str]:
-    known = known_digests(session, route.project_id, ids)
+    known = record_rows.known_digests(session, route.project_id, ids)
     if not known:
         return known
-    elsewhere = ids_of_other_routes(session, route, known)
+    elsewhere = record_rows.ids_of_other_routes(session, route, known)
     return known | dict.fromkeys(elsewhere, _OF_ANOTHER_ROUTE)
 
 
@@ -179,7 +171,7 @@ def _store(session: Session, batch: _Batch, items: Sequence[_Posted]) -> dict[UU
     route = batch.route
     routes = lock_reached(session, route, reach_of(item.record for item in items))
     first = {item.record.id: item for item in reversed(items)}
-    new = add_records(session, [_row(item, batch) for item in first.values()])
+    new = record_rows.add_records(session, [_row(item, batch) for item in first.values()])
     stored = {id_: item for id_, item in first.items() if id_ in new}
     if not stored:
         return stored
@@ -231,7 +223,7 @@ def _reached(
     if not others:
         return
     serials = {record.splicer_serial for record in records if isinstance(record, ArcCalibrationRecord)}
-    worked_on = routes_worked_on(session, others[0].project_id, serials) if serials else set()
+    worked_on = record_rows.routes_worked_on(session, others[0].project_id, serials) if serials else set()
     for route in others:
         sites = layout_of(session, route).site_index
         reaching = [
@@ -245,9 +237,11 @@ def _reached(
 
 
 def _invalidate(session: Session, route: Route, records: Sequence[Record]) -> None:
-    link_fibres(session, [link for record in records for link in links_of(route, record.id, fibres_of(record))])
+    record_rows.link_fibres(
+        session, [link for record in records for link in record_rows.links_of(route, record.id, fibres_of(record))]
+    )
     work = [record for record in records if isinstance(record, SpliceRecord | TerminationRecord)]
     serials = {serial for record in work if (serial := splicer_of(record)) is not None}
     if serials:
-        link_calibrations(session, route, serials)
+        record_rows.link_calibrations(session, route, serials)
     judge_after(session, route, records, is_urgent=bool(work))

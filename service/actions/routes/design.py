@@ -12,20 +12,8 @@ from sqlmodel import Session
 from service.actions.access.tokens import Caller
 from service.actions.invalidation import judge_again, refuse_while_submitted
 from service.errors import BodyInvalidError, ConflictError
+from service.storage import routes
 from service.storage.records import link_lids
-from service.storage.routes import (
-    add_route,
-    change_sites,
-    design_row,
-    find_route,
-    lock_route,
-    parse_design,
-    pass_sites,
-    raise_version,
-    route_with_code,
-    site_kinds,
-    sites_passed,
-)
 from service.storage.session import add_rows
 from service.storage.tables import DesignRevision, Project, Route, Site
 from service.vocabulary.canonical import canonical_json, sha256_hex
@@ -37,14 +25,14 @@ from service.vocabulary.validation import MOST_FAULTS, Fault
 def describe_route(session: Session, caller: Caller, project: Project, design: Design) -> tuple[Route, bool]:
     """Add a route; the same again gives the one that is there. Say whether it is new."""
     document = _checked(design)
-    change_sites(session, project.id)
-    existing = route_with_code(session, project, design.code)
+    routes.change_sites(session, project.id)
+    existing = routes.route_with_code(session, project, design.code)
     if existing is not None:
-        if design_row(session, existing).sha256 != sha256_hex(document):
+        if routes.design_row(session, existing).sha256 != sha256_hex(document):
             raise ConflictError("Another route of this project has this code.")
         return existing, False
     route = Route(project_id=project.id, id=uuid4(), code=design.code, design_revision=1)
-    add_route(session, route, fibre_count=design.fibre_count)
+    routes.add_route(session, route, fibre_count=design.fibre_count)
     _keep_revision(session, caller, route, design, document)
     caller.append_audit(session, project.id, "route.described", route.id, content_sha256=sha256_hex(document))
     return route, True
@@ -53,15 +41,15 @@ def describe_route(session: Session, caller: Caller, project: Project, design: D
 def revise_design(session: Session, caller: Caller, route_id: UUID, design: Design) -> Route:
     """Add a design revision; records keep their physical place, so sites that hold records must stay."""
     document = _checked(design)
-    change_sites(session, find_route(session, caller.projects, route_id).project_id)
-    route = lock_route(session, caller.projects, route_id)
-    current = design_row(session, route)
+    routes.change_sites(session, routes.find_route(session, caller.projects, route_id).project_id)
+    route = routes.lock_route(session, caller.projects, route_id)
+    current = routes.design_row(session, route)
     if current.sha256 == sha256_hex(document):
         return route
     refuse_while_submitted(session, route)
-    _refuse_another_shape(route, parse_design(current.document).design, design)
+    _refuse_another_shape(route, routes.parse_design(current.document).design, design)
     route.design_revision += 1
-    raise_version(route)
+    routes.raise_version(route)
     _keep_revision(session, caller, route, design, document)
     judge_again(session, route, None, is_urgent=False)
     caller.append_audit(session, route.project_id, "route.revised", route.id, content_sha256=sha256_hex(document))
@@ -102,13 +90,13 @@ def _keep_revision(session: Session, caller: Caller, route: Route, design: Desig
 
 
 def _keep_sites(session: Session, route: Route, design: Design) -> None:
-    known = site_kinds(session, route.project_id, [site.id for site in design.sites])
+    known = routes.site_kinds(session, route.project_id, [site.id for site in design.sites])
     for index, site in enumerate(design.sites):
         if known.get(site.id, site.kind.value) != site.kind.value:
             fault = Fault(pointer=f"/sites/{index}/kind", detail=f"is a {known[site.id]} on another route")
             raise BodyInvalidError("A site of the project has this id already.", faults=[fault])
     new = [site for site in design.sites if site.id not in known]
     add_rows(session, [Site(project_id=route.project_id, id=site.id, kind=site.kind.value) for site in new])
-    newly_passed = {site.id for site in design.sites} - sites_passed(session, route)
-    pass_sites(session, route, newly_passed)
+    newly_passed = {site.id for site in design.sites} - routes.sites_passed(session, route)
+    routes.pass_sites(session, route, newly_passed)
     link_lids(session, route, newly_passed)

@@ -9,27 +9,7 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
-from service.vocabulary.criteria.joints import (
-    BendCriterion,
-    ConnectionLossCriterion,
-    EndFaceCriterion,
-    JointStatisticCriterion,
-    ReflectanceCriterion,
-    SpliceDensityCriterion,
-    SpliceLossCriterion,
-    StrayLossCriterion,
-    TerminationLossCriterion,
-)
-from service.vocabulary.criteria.links import (
-    AttenuationCoefficientCriterion,
-    ChromaticDispersionCriterion,
-    ContinuityCriterion,
-    LengthCriterion,
-    LinkAttenuationCriterion,
-    PolarizationModeDispersionCriterion,
-    RequiredTestCriterion,
-    ReturnLossCriterion,
-)
+from service.vocabulary.criteria import joints, links
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
 from service.vocabulary.decimals import LastPlace
 from service.vocabulary.signatures import SignatureLevel
@@ -54,24 +34,24 @@ class Release(StrEnum):
 
 
 AnyCriterion = Annotated[
-    SpliceLossCriterion
-    | ConnectionLossCriterion
-    | TerminationLossCriterion
-    | ReflectanceCriterion
-    | JointStatisticCriterion
-    | StrayLossCriterion
-    | BendCriterion
-    | SpliceDensityCriterion
-    | LinkAttenuationCriterion
-    | AttenuationCoefficientCriterion
-    | ReturnLossCriterion
-    | LengthCriterion
-    | ContinuityCriterion
-    | EndFaceCriterion
-    | ChromaticDispersionCriterion
-    | PolarizationModeDispersionCriterion
+    joints.SpliceLossCriterion
+    | joints.ConnectionLossCriterion
+    | joints.TerminationLossCriterion
+    | joints.ReflectanceCriterion
+    | joints.JointStatisticCriterion
+    | joints.StrayLossCriterion
+    | joints.BendCriterion
+    | joints.SpliceDensityCriterion
+    | links.LinkAttenuationCriterion
+    | links.AttenuationCoefficientCriterion
+    | links.ReturnLossCriterion
+    | links.LengthCriterion
+    | links.ContinuityCriterion
+    | joints.EndFaceCriterion
+    | links.ChromaticDispersionCriterion
+    | links.PolarizationModeDispersionCriterion
     | WorkmanshipCriterion
-    | RequiredTestCriterion,
+    | links.RequiredTestCriterion,
     Field(discriminator="quantity"),
 ]
 

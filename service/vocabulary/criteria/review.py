@@ -8,22 +8,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from service.vocabulary.canonical import canonical_json
+from service.vocabulary.criteria import joints, links
 from service.vocabulary.criteria.base import AppliesWhen, Criterion, RequiredTest
 from service.vocabulary.criteria.criteria import AnyCriterion, Criteria
-from service.vocabulary.criteria.joints import (
-    BendCriterion,
-    ConnectionLossCriterion,
-    JointStatisticCriterion,
-    SpliceLossCriterion,
-    Statistic,
-    TerminationLossCriterion,
-)
-from service.vocabulary.criteria.links import (
-    AttenuationCoefficientCriterion,
-    Budget,
-    LinkAttenuationCriterion,
-    RequiredTestCriterion,
-)
 from service.vocabulary.words import Basis, DecisionRule, Force, JointKind
 
 _TEST_LABELS = {"otdr": "OTDR traces", "attenuation": "attenuation tests", "return_loss": "return loss tests"}
@@ -68,15 +55,15 @@ def contradictions_in(criteria: Criteria) -> list[CriteriaReport]:
 
 
 def _within(criterion: AnyCriterion) -> Iterator[CriteriaReport]:
-    if isinstance(criterion, SpliceLossCriterion):
+    if isinstance(criterion, joints.SpliceLossCriterion):
         yield from _splice_limits(criterion)
-    if isinstance(criterion, LinkAttenuationCriterion):
+    if isinstance(criterion, links.LinkAttenuationCriterion):
         yield from _budget(criterion)
     limit, band = criterion.single_limit, criterion.guard_band
     # A true loss is never below zero, so nothing conforms beyond a guard band that takes in the whole limit.
     if not criterion.limits_loss or limit is None or band is None or limit >= band:
         return
-    unit = "dB/km" if isinstance(criterion, AttenuationCoefficientCriterion) else "dB"
+    unit = "dB/km" if isinstance(criterion, links.AttenuationCoefficientCriterion) else "dB"
     said = f"the limit {limit:.3f} {unit} less its guard band {band:.3f} {unit} is below zero"
     if criterion.decision is DecisionRule.GUARDED:  # type: ignore[union-attr]
         yield report_on(criterion, severity=Severity.UNMEETABLE, detail=f"{said}, which no loss is")
@@ -84,7 +71,7 @@ def _within(criterion: AnyCriterion) -> Iterator[CriteriaReport]:
         yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=f"{said}, so every pass is conditional")
 
 
-def _splice_limits(criterion: SpliceLossCriterion) -> Iterator[CriteriaReport]:
+def _splice_limits(criterion: joints.SpliceLossCriterion) -> Iterator[CriteriaReport]:
     limit_db = criterion.limit_db
     if criterion.fallback is not None and criterion.fallback.limit_db <= limit_db:
         wider = f"the fallback limit {criterion.fallback.limit_db:.3f} dB is not above the limit"
@@ -99,9 +86,9 @@ def _splice_limits(criterion: SpliceLossCriterion) -> Iterator[CriteriaReport]:
             yield report_on(criterion, severity=Severity.CONTRADICTORY, detail=f"{late}, {limit_db:.3f} dB")
 
 
-def _budget(criterion: LinkAttenuationCriterion) -> Iterator[CriteriaReport]:
+def _budget(criterion: links.LinkAttenuationCriterion) -> Iterator[CriteriaReport]:
     least = criterion.least_attenuation_db_per_km
-    if isinstance(criterion.limit, Budget) and criterion.limit.attenuation_db_per_km < least:
+    if isinstance(criterion.limit, links.Budget) and criterion.limit.attenuation_db_per_km < least:
         allowed = f"the budget allows {criterion.limit.attenuation_db_per_km:.3f} dB/km"
         detail = f"{allowed}, less than the {least:.3f} dB/km that the fibre alone has"
         yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
@@ -109,13 +96,13 @@ def _budget(criterion: LinkAttenuationCriterion) -> Iterator[CriteriaReport]:
 
 def _terminations(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
     """Find terminations that may lose less together than a member of theirs may alone."""
-    members = {SpliceLossCriterion: "splice", ConnectionLossCriterion: "connection"}
+    members = {joints.SpliceLossCriterion: "splice", joints.ConnectionLossCriterion: "connection"}
     for whole in required:
-        if not isinstance(whole, TerminationLossCriterion):
+        if not isinstance(whole, joints.TerminationLossCriterion):
             continue
         for part in required:
             if (
-                isinstance(part, SpliceLossCriterion | ConnectionLossCriterion)
+                isinstance(part, joints.SpliceLossCriterion | joints.ConnectionLossCriterion)
                 and part.basis is Basis.BIDIRECTIONAL
                 and part.wavelength_nm == whole.wavelength_nm
                 and (
@@ -156,7 +143,7 @@ def _allowance(criterion: AnyCriterion) -> float:
 def _redundant_statistics(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
     """Find means and shares that hold by themselves where every single joint has to keep no wider a limit."""
     for statistic in required:
-        if not isinstance(statistic, JointStatisticCriterion):
+        if not isinstance(statistic, joints.JointStatisticCriterion):
             continue
         for every in required:
             if every is not statistic and _covers(every, statistic):
@@ -164,14 +151,14 @@ def _redundant_statistics(required: Sequence[AnyCriterion]) -> Iterator[Criteria
                 break
 
 
-def _covers(every: AnyCriterion, statistic: JointStatisticCriterion) -> bool:
+def _covers(every: AnyCriterion, statistic: joints.JointStatisticCriterion) -> bool:
     match every:
-        case SpliceLossCriterion(fallback=None):
+        case joints.SpliceLossCriterion(fallback=None):
             joint: JointKind = JointKind.SPLICE
-        case ConnectionLossCriterion(basis=Basis.BIDIRECTIONAL):
+        case joints.ConnectionLossCriterion(basis=Basis.BIDIRECTIONAL):
             joint = JointKind.PAIR
-        case JointStatisticCriterion(statistic=Statistic.SHARE_WITHIN, least_share_percent=share) if (
-            share == _ALL_OF_THEM_PERCENT and statistic.statistic is Statistic.MEAN
+        case joints.JointStatisticCriterion(statistic=joints.Statistic.SHARE_WITHIN, least_share_percent=share) if (
+            share == _ALL_OF_THEM_PERCENT and statistic.statistic is joints.Statistic.MEAN
         ):
             joint = every.joint
         case _:
@@ -194,7 +181,7 @@ def _redundant(criterion: AnyCriterion, *, because: AnyCriterion) -> CriteriaRep
 def _bends(criteria: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
     asked = _asked_for(criteria)
     for criterion in criteria:
-        if isinstance(criterion, BendCriterion) and not asked.issuperset(criterion.required_tests):
+        if isinstance(criterion, joints.BendCriterion) and not asked.issuperset(criterion.required_tests):
             both = f"{criterion.short_wavelength_nm} and {criterion.long_wavelength_nm} nm"
             detail = f"traces at {both} are not both required, and without either no bend is seen"
             yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
@@ -207,7 +194,7 @@ def _untested(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
         return
     judged_by: dict[RequiredTest, list[AnyCriterion]] = {}
     for criterion in required:
-        if not isinstance(criterion, RequiredTestCriterion | BendCriterion):
+        if not isinstance(criterion, links.RequiredTestCriterion | joints.BendCriterion):
             for test in criterion.required_tests:
                 judged_by.setdefault(test, []).append(criterion)
     for test, criteria in judged_by.items():
@@ -220,7 +207,7 @@ def _asked_for(criteria: Iterable[AnyCriterion]) -> set[RequiredTest]:
     return {
         test
         for one in criteria
-        if isinstance(one, RequiredTestCriterion) and one.force is Force.REQUIRED
+        if isinstance(one, links.RequiredTestCriterion) and one.force is Force.REQUIRED
         for test in one.required_tests
     }
 

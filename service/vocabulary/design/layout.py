@@ -51,13 +51,15 @@ class TubePlace(NamedTuple):
     fibre_colour: str
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class LocalFibre:
-    """What a crew sees of a route fibre on one side of a site."""
+class LocalFibre(NamedTuple):
+    """What a crew sees of a route fibre on one side of a site, by the names that the work list says it with."""
 
     section: str
     cable_fibre: int
-    place: TubePlace
+    tube: int
+    tube_colour: str
+    fibre_in_tube: int
+    fibre_colour: str
 
 
 class Layout:
@@ -162,7 +164,7 @@ class Layout:
     def _local(self, section_index: int, cable_fibres: tuple[int, ...]) -> LocalFibre:
         section, cable_fibre = self.design.sections[section_index], cable_fibres[section_index]
         place = place_in_cable(cable_fibre, fibres_per_tube=section.fibres_per_tube, scheme=section.colour_scheme)
-        return LocalFibre(section=section.id, cable_fibre=cable_fibre, place=place)
+        return LocalFibre(section.id, cable_fibre, *place)
 
     def _joints(self, fibre: int) -> Iterator[Joint]:
         for index, site in enumerate(self.design.sites):

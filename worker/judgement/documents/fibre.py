@@ -1,8 +1,9 @@
 """Write what was judged of one fibre: its findings, its work, and all that stands beside them."""
 
 from collections.abc import Iterable, Mapping
+from typing import cast
 
-from service.vocabulary.design.layout import Layout, LocalFibre
+from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import (
     FIBRE_FORM,
     Direction,
@@ -81,9 +82,9 @@ def _work(item: WorkItem, layout: Layout, *, fibre: int) -> WorkDocument:
         document["position"] = item.position
     towards_a, towards_b = layout.local_fibres(fibre, item.site)
     if towards_a is not None:
-        document["towards_a"] = _local(towards_a)
+        document["towards_a"] = cast(LocalFibreDocument, towards_a._asdict())
     if towards_b is not None:
-        document["towards_b"] = _local(towards_b)
+        document["towards_b"] = cast(LocalFibreDocument, towards_b._asdict())
     return document
 
 
@@ -165,14 +166,3 @@ def _reading(reading: RecordReading) -> ReadingDocument:
         metres, rest_um = divmod(distance_um, UM_PER_M)
         document["distance_m"] = f"{metres}.{rest_um // UM_PER_CM:02d}"
     return document
-
-
-def _local(fibre: LocalFibre) -> LocalFibreDocument:
-    return {
-        "section": fibre.section,
-        "cable_fibre": fibre.cable_fibre,
-        "tube": fibre.place.tube,
-        "tube_colour": fibre.place.tube_colour,
-        "fibre_in_tube": fibre.place.fibre,
-        "fibre_colour": fibre.place.fibre_colour,
-    }

@@ -54,8 +54,8 @@ def _colours(fibre: FibreMeasured, number: int, site: str) -> str:
     before, after = fibre.layout.local_fibres(number, site)
     local = before or after
     assert local is not None
-    place = local.place
-    return f"section {local.section}, tube {place.tube} {place.tube_colour}, fibre {place.fibre} {place.fibre_colour}"
+    in_tube = f"fibre {local.fibre_in_tube} {local.fibre_colour}"
+    return f"section {local.section}, tube {local.tube} {local.tube_colour}, {in_tube}"
 
 
 def _break_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator[WorkItem]:
