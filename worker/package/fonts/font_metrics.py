@@ -86,6 +86,11 @@ class FontMetrics:
             lines += cut
         return (*lines, line)
 
+    def fold_at_most(self, text: str, style: Style, *, width_pt: float, lines: int) -> tuple[str, ...]:
+        """Return the first lines of a text, the last of them with an ellipsis where more would follow."""
+        folded = self.fold(text, style, width_pt=width_pt)
+        return folded if len(folded) <= lines else (*folded[: lines - 1], f"{folded[lines - 1]}…")
+
     def shorten(self, text: str, style: Style, *, width_pt: float) -> str:
         """Return the text on one line, its end replaced by an ellipsis where it does not fit."""
         if self.width(text, style) <= width_pt:

@@ -12,7 +12,7 @@ from worker.package.archive.document import DocumentInformation, Packed, add_arc
 from worker.package.archive.rules import add_link, document_of
 from worker.package.fonts.font_metrics import FontMetrics, load_face, without_controls
 from worker.package.fonts.text_style import PAGE_HEIGHT, PAGE_WIDTH, Face, Rgb, Style
-from worker.package.pages.placed import Target
+from worker.package.pages.placed import Box, Target
 
 At = tuple[float, float, str]
 
@@ -34,6 +34,10 @@ class Canvas:
         """Write lines of text, each with its left end at a point."""
         shown = (f"1 0 0 1 {x:.2f} {y:.2f} Tm {self.operators(style, text, within=style)}" for x, y, text in texts)
         self.write_operators(style, shown)
+
+    def write_lines(self, style: Style, lines: Sequence[str], *, left: float, top: float) -> None:
+        """Write lines of text one under the other, the first with its left end at a point."""
+        self.write(style, [(left, top - index * style.leading_pt, line) for index, line in enumerate(lines)])
 
     def write_right(self, style: Style, texts: Iterable[At]) -> None:
         """Write lines of text, each with its right end at a point."""
@@ -59,17 +63,13 @@ class Canvas:
         if paths:
             self._canvas.addLiteral(f"{_rgb(colour)} RG {width_pt:.2f} w {' '.join(paths)} S")
 
-    def fill(self, boxes: Iterable[tuple[float, float, float, float]], colour: Rgb) -> None:
-        """Fill boxes, each given by its left, bottom, right and top."""
-        paths = [f"{x1:.2f} {y1:.2f} {x2 - x1:.2f} {y2 - y1:.2f} re" for x1, y1, x2, y2 in boxes]
-        if paths:
-            self._canvas.addLiteral(f"{_rgb(colour)} rg {' '.join(paths)} f")
+    def fill(self, boxes: Iterable[Box], colour: Rgb) -> None:
+        """Fill boxes."""
+        self._canvas.addLiteral(f"{_rgb(colour)} rg {' '.join(map(_rectangle, boxes))} f")
 
-    def frame(self, box: tuple[float, float, float, float], *, width_pt: float, colour: Rgb) -> None:
+    def frame(self, box: Box, *, width_pt: float, colour: Rgb) -> None:
         """Draw the outline of a box."""
-        x1, y1, x2, y2 = box
-        path = f"{x1:.2f} {y1:.2f} {x2 - x1:.2f} {y2 - y1:.2f} re"
-        self._canvas.addLiteral(f"{_rgb(colour)} RG {width_pt:.2f} w {path} S")
+        self._canvas.addLiteral(f"{_rgb(colour)} RG {width_pt:.2f} w {_rectangle(box)} S")
 
     def area(self, points: Sequence[tuple[float, float]], colour: Rgb) -> None:
         """Fill a shape, given by its corners."""
@@ -85,7 +85,7 @@ class Canvas:
         self._canvas.bookmarkPage(key, fit="XYZ", left=0, top=y)
         self._canvas.addOutlineEntry(without_controls(title), key, level=0)
 
-    def link(self, box: tuple[float, float, float, float], *, leads_to: str) -> None:
+    def link(self, box: Box, *, leads_to: str) -> None:
         """Let a place on the current page lead to what has a key."""
         page, y = self._targets[leads_to]
         add_link(self._canvas, box, page=page, y=y)
@@ -124,6 +124,11 @@ class Canvas:
 
 def _rgb(colour: Rgb) -> str:
     return "{:.3f} {:.3f} {:.3f}".format(*colour)
+
+
+def _rectangle(box: Box) -> str:
+    left, bottom, right, top = box
+    return f"{left:.2f} {bottom:.2f} {right - left:.2f} {top - bottom:.2f} re"
 
 
 def _path(points: Sequence[tuple[float, float]]) -> str:

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import groupby
 
 from reportlab.graphics.barcode.qrencoder import QRCode, QRErrorCorrectLevel
 
-from worker.package.document_model import Column, Cover, Facts, Kind, Table
+from worker.package.document_model import Cover, Facts, Kind, Table
 from worker.package.fonts.font_metrics import FontMetrics
 from worker.package.fonts.text_style import (
     ACCENT,
@@ -26,13 +27,14 @@ from worker.package.fonts.text_style import (
     Style,
 )
 from worker.package.pages.canvas import Canvas
-from worker.package.pages.placed import LABEL_WIDTH_PT, PlacedRows
+from worker.package.pages.placed import LABEL_WIDTH_PT, Box, PlacedRows
 from worker.package.pages.table_drawing import TableDrawing
 from worker.package.pages.table_layout import TableLayout, column_widths, lay_out_table
 
 _TITLE_Y, _NUMBER_Y, _RULE_Y, _STATEMENT_Y = 733.0, 709.0, 696.0, 676.0
 _FACTS_Y, _BETWEEN_PARTS_PT = 645.0, 19.0
-_STATEMENT_LINES = 2
+_STATEMENT_LINES, _CODE_LINES = 2, 4
+_BELOW_HEADING_PT = 16.0
 # Names may be long; nothing that is declared is cut.
 _DECLARED_STYLES = (
     VALUE,
@@ -51,12 +53,14 @@ def draw_cover(canvas: Canvas, cover: Cover) -> None:
     """Draw everything between the header and the footer of the first page."""
     _draw_title(canvas, cover)
     _draw_code(canvas, cover)
-    _draw_facts(canvas, cover.facts, top=_FACTS_Y)
-    below = _FACTS_Y - (len(cover.facts.facts) - 1) * VALUE.leading_pt
+    below = _draw_facts(canvas, cover.facts, top=_FACTS_Y)
     below = _draw_segments(canvas, cover, top=below - _BETWEEN_PARTS_PT - 4)
-    below = _draw_summary(canvas, cover.summary, top=below - _BETWEEN_PARTS_PT)
-    below = _draw_digests(canvas, cover.digests, top=below - _BETWEEN_PARTS_PT)
-    _draw_declared(canvas, cover.declared, top=below - _BETWEEN_PARTS_PT)
+    top = _draw_heading(canvas, "What to weigh before deciding", top=below - _BETWEEN_PARTS_PT)
+    below = _draw_facts(canvas, cover.summary, top=top)
+    top = _draw_heading(canvas, "What it stands on, by SHA-256", top=below - _BETWEEN_PARTS_PT)
+    below = _draw_facts(canvas, cover.digests, top=top)
+    top = _draw_heading(canvas, "What is declared, by whom, when and for whom", top=below - _BETWEEN_PARTS_PT)
+    _draw_declared(canvas, cover.declared, top=top)
 
 
 def _draw_title(canvas: Canvas, cover: Cover) -> None:
@@ -67,8 +71,8 @@ def _draw_title(canvas: Canvas, cover: Cover) -> None:
     canvas.write(NUMBER, [(LEFT, _NUMBER_Y, number)])
     canvas.write(BODY, [(after, _NUMBER_Y, route)])
     canvas.rules([_RULE_Y], left=LEFT, right=LEFT + _BESIDE_QR_PT, width_pt=1.6, colour=ACCENT)
-    lines = canvas.metrics.fold(cover.statement, BODY, width_pt=_BESIDE_QR_PT)
-    _write_lines(canvas, BODY, _at_most(lines, _STATEMENT_LINES), top=_STATEMENT_Y)
+    lines = canvas.metrics.fold_at_most(cover.statement, BODY, width_pt=_BESIDE_QR_PT, lines=_STATEMENT_LINES)
+    canvas.write_lines(BODY, lines, left=LEFT, top=_STATEMENT_Y)
 
 
 def _draw_code(canvas: Canvas, cover: Cover) -> None:
@@ -77,66 +81,58 @@ def _draw_code(canvas: Canvas, cover: Cover) -> None:
     canvas.fill(qr_boxes(cover.verification_url or code, left=left, top=_QR_TOP, side_pt=_QR_SIDE_PT), INK)
     below = _QR_TOP - _QR_SIDE_PT - 12
     canvas.write(LABEL, [(left, below, "Verification code")])
-    lines = _at_most(canvas.metrics.fold(code, CODE, width_pt=_QR_SIDE_PT), 4)
-    _write_lines(canvas, CODE, lines, top=below - 11, left=left)
+    lines = canvas.metrics.fold_at_most(code, CODE, width_pt=_QR_SIDE_PT, lines=_CODE_LINES)
+    canvas.write_lines(CODE, lines, left=left, top=below - 11)
 
 
-def _draw_facts(canvas: Canvas, facts: Facts, *, top: float) -> None:
+def _draw_heading(canvas: Canvas, text: str, *, top: float) -> float:
+    """Write a heading, and return where the line under it stands."""
+    canvas.write(SUBHEADING, [(LEFT, top, text)])
+    return top - _BELOW_HEADING_PT
+
+
+def _draw_facts(canvas: Canvas, facts: Facts, *, top: float) -> float:
+    """Write one line for each fact, and return where the last one stands."""
     for index, fact in enumerate(facts.facts):
         y = top - index * VALUE.leading_pt
-        style, width_pt = fact.style, CONTENT_WIDTH if y < _BELOW_QR_Y else _BESIDE_QR_PT
-        value = canvas.metrics.shorten(fact.value, style, width_pt=width_pt - LABEL_WIDTH_PT)
+        width_pt = CONTENT_WIDTH if y < _BELOW_QR_Y else _BESIDE_QR_PT
+        value = canvas.metrics.shorten(fact.value, fact.style, width_pt=width_pt - LABEL_WIDTH_PT)
         canvas.write(LABEL, [(LEFT, y, fact.label)])
-        canvas.write(style, [(LEFT + LABEL_WIDTH_PT, y, value)])
+        canvas.write(fact.style, [(LEFT + LABEL_WIDTH_PT, y, value)])
+    return top - (len(facts.facts) - 1) * VALUE.leading_pt
 
 
 def _draw_segments(canvas: Canvas, cover: Cover, *, top: float) -> float:
+    """Draw the table of segments with its note, and return where they end."""
     canvas.write(SUBHEADING, [(LEFT, top, "What is submitted, with counts of required findings")])
     layout = _one_line_layout(cover.segments, canvas.metrics)
-    count = len(layout.table.rows)
-    TableDrawing(canvas, layout).draw(PlacedRows(top=top - 10, layout=layout, first=0, end=count))
-    below = top - 10 - layout.heading_height_pt - sum(map(layout.row_height_pt, range(count)))
-    if cover.segments_note is not None:
-        below -= NOTE.leading_pt
-        canvas.write(NOTE, [(LEFT, below, cover.segments_note)])
+    rows = PlacedRows(top=top - 10, layout=layout, first=0, end=len(layout.table.rows))
+    TableDrawing(canvas, layout).draw(rows)
+    if cover.segments_note is None:
+        return rows.row_tops[-1]
+    below = rows.row_tops[-1] - NOTE.leading_pt
+    canvas.write(NOTE, [(LEFT, below, cover.segments_note)])
     return below
-
-
-def _draw_summary(canvas: Canvas, summary: Facts, *, top: float) -> float:
-    canvas.write(SUBHEADING, [(LEFT, top, "What to weigh before deciding")])
-    _draw_facts(canvas, summary, top=top - 16)
-    return top - 16 - (len(summary.facts) - 1) * VALUE.leading_pt
-
-
-def _draw_digests(canvas: Canvas, digests: Facts, *, top: float) -> float:
-    canvas.write(SUBHEADING, [(LEFT, top, "What it stands on, by SHA-256")])
-    _draw_facts(canvas, digests, top=top - 16)
-    return top - 16 - (len(digests.facts) - 1) * VALUE.leading_pt
 
 
 def _one_line_layout(table: Table, metrics: FontMetrics) -> TableLayout:
     # Folded names would reach into what stands below; the section on segments has them whole.
-    widths_pt = column_widths(table.columns, metrics)
-    rows = [_shorten_row(row, table.columns, widths_pt, metrics) for row in table.rows]
+    columns = list(zip(table.columns, column_widths(table.columns, metrics), strict=True))
+    rows = [
+        tuple(
+            text if column.kind is Kind.OUTCOME else metrics.shorten(text, CELL, width_pt=width_pt)
+            for text, (column, width_pt) in zip(row, columns, strict=True)
+        )
+        for row in table.rows
+    ]
     return lay_out_table(replace(table, rows=rows), metrics)
 
 
-def _shorten_row(
-    row: Sequence[str], columns: Sequence[Column], widths_pt: Sequence[float], metrics: FontMetrics
-) -> tuple[str, ...]:
-    return tuple(
-        text if column.kind is Kind.OUTCOME else metrics.shorten(text, CELL, width_pt=width_pt)
-        for text, column, width_pt in zip(row, columns, widths_pt, strict=True)
-    )
-
-
 def _draw_declared(canvas: Canvas, declared: Facts, *, top: float) -> None:
-    canvas.write(SUBHEADING, [(LEFT, top, "What is declared, by whom, when and for whom")])
-    top -= 16
     style, folded = _declared_style(canvas.metrics, declared, room_pt=top + VALUE.leading_pt - BOTTOM)
     for fact, lines in zip(declared.facts, folded, strict=True):
         canvas.write(LABEL, [(LEFT, top, fact.label)])
-        _write_lines(canvas, style, lines, top=top, left=LEFT + LABEL_WIDTH_PT)
+        canvas.write_lines(style, lines, left=LEFT + LABEL_WIDTH_PT, top=top)
         top -= len(lines) * style.leading_pt + _BETWEEN_DECLARED_PT
 
 
@@ -153,17 +149,6 @@ def _declared_style(
     return style, folded
 
 
-def _write_lines(canvas: Canvas, style: Style, lines: tuple[str, ...], *, top: float, left: float = LEFT) -> None:
-    canvas.write(style, [(left, top - index * style.leading_pt, line) for index, line in enumerate(lines)])
-
-
-def _at_most(lines: tuple[str, ...], count: int) -> tuple[str, ...]:
-    return lines if len(lines) <= count else (*lines[: count - 1], lines[count - 1] + "…")
-
-
-Box = tuple[float, float, float, float]
-
-
 def qr_boxes(text: str, *, left: float, top: float, side_pt: float) -> Iterator[Box]:
     """Return the dark boxes of the symbol, one for each run of dark modules in a line."""
     symbol = QRCode(None, QRErrorCorrectLevel.M)
@@ -171,16 +156,9 @@ def qr_boxes(text: str, *, left: float, top: float, side_pt: float) -> Iterator[
     symbol.make()
     module_pt = side_pt / symbol.getModuleCount()
     for line, modules in enumerate(symbol.modules):
-        bottom = top - (line + 1) * module_pt
-        for first, end in _dark_runs(modules):
-            yield left + first * module_pt, bottom, left + end * module_pt, bottom + module_pt
-
-
-def _dark_runs(modules: list[bool]) -> Iterator[tuple[int, int]]:
-    first = None
-    for index, is_dark in enumerate([*modules, False]):
-        if is_dark and first is None:
-            first = index
-        elif not is_dark and first is not None:
-            yield first, index
-            first = None
+        bottom, first = top - (line + 1) * module_pt, 0
+        for is_dark, run in groupby(modules):
+            end = first + len(list(run))
+            if is_dark:
+                yield left + first * module_pt, bottom, left + end * module_pt, bottom + module_pt
+            first = end

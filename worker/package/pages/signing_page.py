@@ -4,18 +4,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from worker.package.document_model import SignatureFrame, SigningPage
-from worker.package.fonts.text_style import (
-    BODY,
-    CONTENT_WIDTH,
-    HEADING,
-    LABEL,
-    LEFT,
-    NOTE,
-    QUIET,
-    SUBHEADING,
-    TOP,
-    Style,
-)
+from worker.package.fonts.text_style import BODY, CONTENT_WIDTH, HEADING, LABEL, LEFT, NOTE, QUIET, SUBHEADING, TOP
 from worker.package.pages.canvas import Canvas
 
 Box = tuple[int, int, int, int]
@@ -37,34 +26,25 @@ _TITLE_OVER_FRAME_PT, _NOTE_OVER_FRAME_PT, _INSIDE_PT = 20.0, 7.0, 8.0
 
 def draw_signing_page(canvas: Canvas, page: SigningPage) -> None:
     """Draw what is printed around the frames."""
+    fold = canvas.metrics.fold_at_most
     canvas.write(HEADING, [(LEFT, _TITLE_Y, page.title)])
-    _write(canvas, BODY, page.introduction.text, top=_INTRODUCTION_Y, most=_INTRODUCTION_LINES)
+    introduction = fold(page.introduction.text, BODY, width_pt=CONTENT_WIDTH, lines=_INTRODUCTION_LINES)
+    canvas.write_lines(BODY, introduction, left=LEFT, top=_INTRODUCTION_Y)
     decision = SIGNATURE_BOXES["decision"]
     canvas.frame(decision, width_pt=0.6, colour=QUIET)
     canvas.write(SUBHEADING, [(LEFT, decision[3] + _NOTE_OVER_FRAME_PT, page.decision_title)])
     _draw_frame(canvas, page.contractor_frame, SIGNATURE_BOXES["contractor_responsible"])
     _draw_frame(canvas, page.engineer_frame, SIGNATURE_BOXES["owner_engineer"])
-    _write(canvas, NOTE, page.note.text, top=_NOTE_Y, most=_NOTE_LINES)
+    note = fold(page.note.text, NOTE, width_pt=CONTENT_WIDTH, lines=_NOTE_LINES)
+    canvas.write_lines(NOTE, note, left=LEFT, top=_NOTE_Y)
 
 
 def _draw_frame(canvas: Canvas, frame: SignatureFrame, box: Box) -> None:
     left, _, right, top = box
     canvas.frame(box, width_pt=0.6, colour=QUIET)
     canvas.write(SUBHEADING, [(left, top + _TITLE_OVER_FRAME_PT, frame.title)])
-    canvas.write(
-        LABEL, [(left, top + _NOTE_OVER_FRAME_PT, canvas.metrics.shorten(frame.note, LABEL, width_pt=right - left))]
-    )
+    note = canvas.metrics.shorten(frame.note, LABEL, width_pt=right - left)
+    canvas.write(LABEL, [(left, top + _NOTE_OVER_FRAME_PT, note)])
     if frame.inside is not None:
         lines = canvas.metrics.fold(frame.inside, NOTE, width_pt=right - left - 2 * _INSIDE_PT)
-        _place(canvas, NOTE, lines, left=left + _INSIDE_PT, top=top - _INSIDE_PT - NOTE.size_pt)
-
-
-def _write(canvas: Canvas, style: Style, text: str, *, top: float, most: int) -> None:
-    lines = canvas.metrics.fold(text, style, width_pt=CONTENT_WIDTH)
-    _place(
-        canvas, style, lines if len(lines) <= most else (*lines[: most - 1], f"{lines[most - 1]}…"), left=LEFT, top=top
-    )
-
-
-def _place(canvas: Canvas, style: Style, lines: tuple[str, ...], *, left: float, top: float) -> None:
-    canvas.write(style, [(left, top - index * style.leading_pt, line) for index, line in enumerate(lines)])
+        canvas.write_lines(NOTE, lines, left=left + _INSIDE_PT, top=top - _INSIDE_PT - NOTE.size_pt)
