@@ -22,27 +22,18 @@ _MOST_SECTIONS = 8
 def fibre_index(sections: Sequence[tuple[str, Mapping[str, int]]]) -> Section:
     """Return the index of what sections by title say of fibres by number: the page on which each first stands."""
     named = [(title, pages) for title, pages in sections if pages]
-    fibres = sorted({int(fibre) for _, pages in named for fibre in pages})
+    fibres = sorted({fibre for _, pages in named for fibre in pages}, key=int)
     parts = max(-(-len(named) // _MOST_SECTIONS), 1)
     cuts = [round(part * len(named) / parts) for part in range(parts + 1)]
     # Links lead to a fibre's line in the first table.
-    roles = [Role.ANCHOR, *[None] * (parts - 1)]
-    tables = [
-        _table(fibres, named[first:end], role=role) for (first, end), role in zip(pairwise(cuts), roles, strict=True)
-    ]
+    tables = [_table(fibres, named[first:end], role=None if first else Role.ANCHOR) for first, end in pairwise(cuts)]
     return Section(title=INDEX_TITLE, blocks=(_NOTE, *tables))
 
 
-def _table(fibres: Sequence[int], named: Sequence[tuple[str, Mapping[str, int]]], *, role: Role | None) -> Table:
+def _table(fibres: Sequence[str], named: Sequence[tuple[str, Mapping[str, int]]], *, role: Role | None) -> Table:
     columns = (
         Column(heading="Fibre", share=30, kind=Kind.NUMBER, role=role),
         *(Column(heading=title, share=44, kind=Kind.NUMBER, role=Role.PAGE) for title, _ in named),
     )
-    return Table(
-        columns=columns, rows=[(str(fibre), *(_page_text(pages, fibre) for _, pages in named)) for fibre in fibres]
-    )
-
-
-def _page_text(pages: Mapping[str, int], fibre: int) -> str:
-    page = pages.get(str(fibre))
-    return UNKNOWN if page is None else str(page)
+    rows = [(fibre, *(str(pages.get(fibre, UNKNOWN)) for _, pages in named)) for fibre in fibres]
+    return Table(columns=columns, rows=rows)

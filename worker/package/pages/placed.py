@@ -52,6 +52,10 @@ class PlacedRows:
         heights = (-self.layout.row_height_pt(row) for row in range(self.first, self.end))
         return tuple(accumulate(heights, initial=self.top - self.layout.heading_height_pt))
 
+    def texts(self, column: int) -> Sequence[str]:
+        """Return the texts of a column, by its index."""
+        return [row[column] for row in self.layout.table.rows[self.first : self.end]]
+
 
 @dataclass(frozen=True, kw_only=True)
 class PlacedLink:
@@ -101,13 +105,7 @@ def _targets(pages: Sequence[Page]) -> Iterator[tuple[str, Target]]:
                 case PlacedHeading():
                     yield section_key(placed.number), (number, placed.y + HEADING.leading_pt)
                 case PlacedRows():
-                    for fibre, top in _lines_of_fibres(placed):
-                        yield fibre_key(fibre), (number, top)
-
-
-def _lines_of_fibres(placed: PlacedRows) -> Iterator[tuple[str, float]]:
-    table = placed.layout.table
-    for index, column in enumerate(table.columns):
-        if column.role is Role.ANCHOR:
-            rows = table.rows[placed.first : placed.end]
-            yield from ((row[index], top) for row, top in zip(rows, placed.row_tops, strict=False))
+                    for index, column in enumerate(placed.layout.table.columns):
+                        if column.role is Role.ANCHOR:
+                            for fibre, top in zip(placed.texts(index), placed.row_tops, strict=False):
+                                yield fibre_key(fibre), (number, top)

@@ -4,8 +4,8 @@ A joint table has the same few thousand texts 700,000 times over. So each cell i
 row, as operators that lead back there; a row is then a join of strings, five times faster than writing text by text.
 """
 
-from collections.abc import Iterator, Sequence
-from itertools import groupby
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from itertools import compress, groupby, pairwise
 from operator import getitem
 
 from service.vocabulary.words import Outcome
@@ -26,7 +26,8 @@ from worker.package.pages.canvas import Canvas
 from worker.package.pages.placed import PlacedRows, fibre_key, page_key
 from worker.package.pages.table_layout import ROW_PADDING_PT, ColumnLayout, TableLayout
 
-_LEADING = frozenset({Role.PAGE, Role.FIBRE_LINK})
+# The columns whose numbers lead elsewhere, and to what.
+_TO_KEYS: Mapping[Role | None, Callable[[str], str]] = {Role.PAGE: page_key, Role.FIBRE_LINK: fibre_key}
 # From the top of a row to its first baseline.
 _DROP_PT = ROW_PADDING_PT / 2 + CELL.size_pt
 
@@ -47,13 +48,13 @@ class TableDrawing:
         _draw_row_rules(self._canvas, placed, tops)
         self._canvas.write_operators(CELL, self._rows(placed, tops))
         for index, column in enumerate(self._layout.columns):
-            if column.role in _LEADING:
-                self._lead(placed, tops, index, column)
+            if column.role in _TO_KEYS:
+                self._lead(placed.texts(index), tops, column, to_key=_TO_KEYS[column.role])
 
-    def _lead(self, placed: PlacedRows, tops: Sequence[float], index: int, column: ColumnLayout) -> None:
+    def _lead(
+        self, texts: Sequence[str], tops: Sequence[float], column: ColumnLayout, *, to_key: Callable[[str], str]
+    ) -> None:
         """Let the numbers of a column lead where they say, those alike below each other as one."""
-        texts = [row[index] for row in self._layout.table.rows[placed.first : placed.end]]
-        to_key = page_key if column.role is Role.PAGE else fibre_key
         first = 0
         for text, alike in groupby(texts):
             end = first + len(list(alike))
@@ -103,25 +104,19 @@ def _draw_headings(canvas: Canvas, layout: TableLayout, *, rows_top: float) -> N
     for column in layout.columns:
         is_number = column.kind is Kind.NUMBER
         x, write = (column.right_pt, canvas.write_right) if is_number else (column.left_pt, canvas.write)
-        lines = enumerate(column.heading)
         top = above + (len(column.heading) - 1) * leading_pt
-        write(CELL_HEADING, [(x, top - index * leading_pt, line) for index, line in lines])
+        write(CELL_HEADING, [(x, top - index * leading_pt, line) for index, line in enumerate(column.heading)])
         if column.unit is not None:
             write(CELL_UNIT, [(x, foot, column.unit)])
 
 
 def _draw_row_rules(canvas: Canvas, placed: PlacedRows, tops: Sequence[float]) -> None:
-    rows = placed.layout.table.rows
-    parted = {placed.end - placed.first}
+    """Draw a thin rule between rows, and a darker one after each group and after the last row."""
+    *between, foot = tops[1:]
+    is_parting = [False] * len(between)
     if placed.layout.table.is_grouped:
-        parted |= {
-            row - placed.first for row in range(placed.first + 1, placed.end) if rows[row][0] != rows[row - 1][0]
-        }
-    canvas.rules(
-        [y for index, y in enumerate(tops) if index and index not in parted],
-        left=LEFT,
-        right=RIGHT,
-        width_pt=0.3,
-        colour=HAIR,
-    )
-    canvas.rules([tops[index] for index in sorted(parted)], left=LEFT, right=RIGHT, width_pt=0.4, colour=QUIET)
+        is_parting = [one != other for one, other in pairwise(placed.texts(0))]
+    within = [y for y, parts in zip(between, is_parting, strict=True) if not parts]
+    parting = [*compress(between, is_parting), foot]
+    canvas.rules(within, left=LEFT, right=RIGHT, width_pt=0.3, colour=HAIR)
+    canvas.rules(parting, left=LEFT, right=RIGHT, width_pt=0.4, colour=QUIET)

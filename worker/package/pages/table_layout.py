@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import accumulate
 
 from service.vocabulary.words import Outcome
 from worker.package.document_model import Column, Kind, Role, Table
@@ -60,15 +59,13 @@ class TableLayout:
 def lay_out_table(table: Table, metrics: FontMetrics) -> TableLayout:
     """Place the columns, and fold what is wider than its column."""
     widths_pt = column_widths(table.columns, metrics)
-    lefts_pt = accumulate((width + GUTTER_PT for width in widths_pt[:-1]), initial=LEFT)
     folded = _fold_rows(table, widths_pt, metrics)
-    columns = tuple(
-        _lay_out_column(
-            column, _texts(table, index, folded), metrics, left_pt=left_pt, right_pt=left_pt + widths_pt[index]
-        )
-        for index, (column, left_pt) in enumerate(zip(table.columns, lefts_pt, strict=True))
-    )
-    return TableLayout(table=table, columns=columns, folded=folded)
+    columns, left_pt = [], LEFT
+    for index, (column, width_pt) in enumerate(zip(table.columns, widths_pt, strict=True)):
+        texts = {row[index] for row in table.rows}.union(*(cells[index] for cells in folded.values()))
+        columns.append(_lay_out_column(column, texts, metrics, left_pt=left_pt, width_pt=width_pt))
+        left_pt += width_pt + GUTTER_PT
+    return TableLayout(table=table, columns=tuple(columns), folded=folded)
 
 
 def column_widths(columns: Sequence[Column], metrics: FontMetrics) -> tuple[float, ...]:
@@ -91,29 +88,23 @@ def _least_width(column: Column, metrics: FontMetrics) -> float:
     return max(words_pt) + 0.1
 
 
-def _texts(table: Table, column: int, folded: Mapping[int, FoldedRow]) -> set[str]:
-    texts = {row[column] for row in table.rows}
-    return texts.union(*(cells[column] for cells in folded.values()))
-
-
 def _lay_out_column(
-    column: Column, texts: Iterable[str], metrics: FontMetrics, *, left_pt: float, right_pt: float
+    column: Column, texts: Iterable[str], metrics: FontMetrics, *, left_pt: float, width_pt: float
 ) -> ColumnLayout:
-    is_number = column.kind is Kind.NUMBER
+    unit, right_pt = column.unit, left_pt + width_pt
     return ColumnLayout(
         kind=column.kind,
         role=column.role,
         left_pt=left_pt,
         right_pt=right_pt,
         heading=metrics.fold(column.heading, CELL_HEADING, width_pt=right_pt - left_pt),
-        unit=column.unit
-        if column.unit is None
-        else metrics.shorten(column.unit, CELL_UNIT, width_pt=right_pt - left_pt),
-        number_lefts_pt=_align_points(texts, metrics, right_pt=right_pt) if is_number else {},
+        unit=None if unit is None else metrics.shorten(unit, CELL_UNIT, width_pt=right_pt - left_pt),
+        number_lefts_pt=_align_points(texts, metrics, right_pt=right_pt) if column.kind is Kind.NUMBER else {},
     )
 
 
 def _align_points(texts: Iterable[str], metrics: FontMetrics, *, right_pt: float) -> dict[str, float]:
+    """Return the left end of each text: decimal points stand in line, words at the right."""
     fractions_pt = {text: metrics.width(_fraction_of(text), CELL) for text in texts}
     widest_pt = max(fractions_pt.values(), default=0.0)
     return {
@@ -128,7 +119,7 @@ def _fraction_of(text: str) -> str:
 
 
 def _is_number(text: str) -> bool:
-    return any(character.isdigit() for character in text)
+    return any(map(str.isdigit, text))
 
 
 def _fold_rows(table: Table, widths_pt: Sequence[float], metrics: FontMetrics) -> dict[int, FoldedRow]:
