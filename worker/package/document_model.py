@@ -4,8 +4,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
+from typing import ClassVar
 
-from worker.package.fonts.text_style import BODY, CODE, NOTE, VALUE, WARNING, Style
+from worker.package.fonts.text_style import BODY, CODE, NOTE, SUBHEADING, VALUE, WARNING, Style
 from worker.package.pictures.picture import Picture
 
 
@@ -64,6 +65,7 @@ class Subheading:
     """A heading within a section."""
 
     text: str
+    style: ClassVar[Style] = SUBHEADING
 
 
 @dataclass(frozen=True, kw_only=True)

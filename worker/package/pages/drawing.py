@@ -6,11 +6,20 @@ from worker.package.archive.document import DocumentInformation, Packed
 from worker.package.data.declarations import SIGNING_PAGE
 from worker.package.document_model import PackageView
 from worker.package.fonts.font_metrics import FontMetrics, without_controls
-from worker.package.fonts.text_style import HEADING, LEFT, PAGE_HEIGHT
+from worker.package.fonts.text_style import (
+    ACCENT,
+    BAND,
+    CONTENT_WIDTH,
+    HAIR,
+    HEADING,
+    LEFT,
+    PAGE_HEIGHT,
+    RIGHT,
+    RUNNING,
+)
 from worker.package.pages.canvas import Canvas
 from worker.package.pages.cover_page import draw_cover
 from worker.package.pages.flow import place_sections
-from worker.package.pages.page_frame import draw_page_frame
 from worker.package.pages.placed import (
     PAGES_BEFORE,
     Page,
@@ -27,7 +36,13 @@ from worker.package.pages.table_drawing import TableDrawing
 from worker.package.pages.table_layout import TableLayout
 from worker.package.pictures.picture import Area, Point, Stroke, Text
 
-__all__ = ["SIGNATURE_BOXES", "SIGNING_PAGE", "draw"]
+__all__ = ["DEMONSTRATION", "SIGNATURE_BOXES", "SIGNING_PAGE", "draw"]
+
+DEMONSTRATION = "DEMONSTRATION - not for real use"
+
+_BAND_BOTTOM, _BAND_TOP = 806.0, 824.0
+_HEADER_Y, _HEADER_RULE_Y = 790.0, 783.5
+_FOOTER_Y, _FOOTER_RULE_Y = 32.0, 43.0
 
 
 def draw(view: PackageView, *, attachments: Mapping[str, Packed]) -> bytes:
@@ -35,17 +50,17 @@ def draw(view: PackageView, *, attachments: Mapping[str, Packed]) -> bytes:
     metrics = FontMetrics()
     pages = place_sections(view.sections, metrics)
     canvas, count = Canvas(_about(view), metrics, targets=link_targets(pages)), PAGES_BEFORE + len(pages)
-    draw_page_frame(canvas, view, page=1, pages=count)
+    _draw_page_frame(canvas, view, page=1, pages=count)
     draw_cover(canvas, view.cover)
     canvas.enter_in_outline(view.cover.title, key="certificate", y=PAGE_HEIGHT)
     canvas.end_page()
-    draw_page_frame(canvas, view, page=SIGNING_PAGE, pages=count)
+    _draw_page_frame(canvas, view, page=SIGNING_PAGE, pages=count)
     draw_signing_page(canvas, view.signing)
     canvas.enter_in_outline(view.signing.title, key="signing", y=PAGE_HEIGHT)
     canvas.end_page()
     tables: dict[TableLayout, TableDrawing] = {}
     for number, page in enumerate(pages, start=PAGES_BEFORE + 1):
-        draw_page_frame(canvas, view, page=number, pages=count)
+        _draw_page_frame(canvas, view, page=number, pages=count)
         _draw_page(canvas, page, tables)
         canvas.end_page()
     return canvas.finish(attachments=attachments)
@@ -54,6 +69,21 @@ def draw(view: PackageView, *, attachments: Mapping[str, Packed]) -> bytes:
 def _about(view: PackageView) -> DocumentInformation:
     title, author, subject, number = map(without_controls, (view.title, view.author, view.subject, view.number))
     return DocumentInformation(title=title, author=author, subject=subject, number=number, at=view.submitted_at)
+
+
+def _draw_page_frame(canvas: Canvas, view: PackageView, *, page: int, pages: int) -> None:
+    """Draw a page's header and footer."""
+    if view.is_demonstration:
+        canvas.fill([(LEFT, _BAND_BOTTOM, RIGHT, _BAND_TOP)], ACCENT)
+        middle = (LEFT + RIGHT - canvas.metrics.width(DEMONSTRATION, BAND)) / 2
+        canvas.write(BAND, [(middle, _BAND_BOTTOM + 5.6, DEMONSTRATION)])
+    half_pt = CONTENT_WIDTH / 2 - 10
+    title = canvas.metrics.shorten(view.title, RUNNING, width_pt=half_pt)
+    project = canvas.metrics.shorten(view.project, RUNNING, width_pt=half_pt)
+    subject = canvas.metrics.shorten(view.subject, RUNNING, width_pt=CONTENT_WIDTH - 90)
+    canvas.write(RUNNING, [(LEFT, _HEADER_Y, title), (LEFT, _FOOTER_Y, subject)])
+    canvas.write_right(RUNNING, [(RIGHT, _HEADER_Y, project), (RIGHT, _FOOTER_Y, f"page {page} of {pages}")])
+    canvas.rules([_HEADER_RULE_Y, _FOOTER_RULE_Y], left=LEFT, right=RIGHT, width_pt=0.4, colour=HAIR)
 
 
 def _draw_page(canvas: Canvas, page: Page, tables: dict[TableLayout, TableDrawing]) -> None:
@@ -72,10 +102,10 @@ def _draw_page(canvas: Canvas, page: Page, tables: dict[TableLayout, TableDrawin
             case PlacedLink():
                 canvas.link(placed.box, leads_to=placed.leads_to)
             case PlacedPicture():
-                draw_picture(canvas, placed)
+                _draw_picture(canvas, placed)
 
 
-def draw_picture(canvas: Canvas, placed: PlacedPicture) -> None:
+def _draw_picture(canvas: Canvas, placed: PlacedPicture) -> None:
     """Draw a picture where it was placed."""
     for mark in placed.picture.marks:
         match mark:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from worker.package.document_model import Fact, Facts, Paragraph, Role, Section, Subheading, Table
+from worker.package.document_model import Facts, Paragraph, Role, Section, Subheading, Table
 from worker.package.fonts.font_metrics import FontMetrics
 from worker.package.fonts.text_style import (
     BODY,
@@ -15,7 +15,6 @@ from worker.package.fonts.text_style import (
     SUBHEADING,
     TOP,
     VALUE,
-    Style,
 )
 from worker.package.pages.fibre_index import fibre_index
 from worker.package.pages.placed import (
@@ -38,7 +37,6 @@ _LINES_BELOW_HEADING, _ROWS_TOGETHER = 3, 2
 _AFTER_HEADING_PT, _AFTER_PARAGRAPH_PT, _AROUND_SUBHEADING_PT, _BEFORE_TABLE_PT = 8.0, 6.0, 10.0, 3.0
 _CONTENTS_LEADING_PT = 13.4
 _AROUND_CONTENTS_PT, _BETWEEN_CONTENTS_PT = 34.0, 28.0
-
 
 _Laid = Paragraph | Subheading | Facts | Picture | TableLayout
 
@@ -76,7 +74,7 @@ def _contents_rows(sections: int) -> int:
 
 class _Flow:
     def __init__(self, metrics: FontMetrics, *, top: float) -> None:
-        self._ruler = metrics
+        self._metrics = metrics
         self.pages: list[Page] = [[]]
         # For each section, the page on which each fibre first stands.
         self.fibre_pages: list[dict[str, int]] = []
@@ -84,7 +82,9 @@ class _Flow:
 
     def add_section(self, section: Section, *, number: int) -> int:
         """Place a section's heading and blocks, and return the number of the page it starts on."""
-        blocks = [lay_out_table(block, self._ruler) if isinstance(block, Table) else block for block in section.blocks]
+        blocks = [
+            lay_out_table(block, self._metrics) if isinstance(block, Table) else block for block in section.blocks
+        ]
         self._space(20)
         self._make_room(HEADING.leading_pt + _AFTER_HEADING_PT + self._start_height(blocks))
         self._y -= HEADING.leading_pt
@@ -95,10 +95,10 @@ class _Flow:
         for index, block in enumerate(blocks):
             match block:
                 case Paragraph():
-                    self._add_paragraph(block)
+                    self._add_text(block, above_pt=0.0, below_pt=_AFTER_PARAGRAPH_PT)
                 case Subheading():
                     self._make_room(self._start_height(blocks[index:]))
-                    self._add_subheading(block)
+                    self._add_text(block, above_pt=_AROUND_SUBHEADING_PT - 4, below_pt=4.0)
                 case Facts():
                     self._add_facts(block)
                 case Picture():
@@ -115,18 +115,13 @@ class _Flow:
         """Return what has to stand on the page on which the first of the blocks starts."""
         match blocks:
             case [Subheading() as subheading, *rest]:
-                lines = self._ruler.fold(subheading.text, SUBHEADING, width_pt=CONTENT_WIDTH)
-                height_pt = len(lines) * SUBHEADING.leading_pt + _AROUND_SUBHEADING_PT
-                return height_pt + self._start_height(rest)
-            case [Paragraph() as paragraph, TableLayout() | Picture(), *_] | [
-                Paragraph(is_note=True) as paragraph,
+                return self._text_height(subheading) + _AROUND_SUBHEADING_PT + self._start_height(rest)
+            case [Paragraph() as note, TableLayout() | Picture(), *_] | [
+                Paragraph(is_note=True) as note,
                 Subheading(),
                 *_,
             ]:
-                style = paragraph.style
-                lines = self._ruler.fold(paragraph.text, style, width_pt=MEASURE)
-                height_pt = len(lines) * style.leading_pt + _AFTER_PARAGRAPH_PT
-                return height_pt + self._start_height(blocks[1:])
+                return self._text_height(note) + _AFTER_PARAGRAPH_PT + self._start_height(blocks[1:])
             case [Picture() as picture, *_]:
                 return picture.height_pt
             case [TableLayout() as layout, *_]:
@@ -135,32 +130,30 @@ class _Flow:
             case _:
                 return _LINES_BELOW_HEADING * BODY.leading_pt
 
-    def _add_paragraph(self, paragraph: Paragraph) -> None:
-        style = paragraph.style
-        for line in self._ruler.fold(paragraph.text, style, width_pt=MEASURE):
-            self._add_line(line, style, x=LEFT)
-        self._space(_AFTER_PARAGRAPH_PT)
+    def _lines(self, block: Paragraph | Subheading) -> Sequence[str]:
+        width_pt = MEASURE if isinstance(block, Paragraph) else CONTENT_WIDTH
+        return self._metrics.fold(block.text, block.style, width_pt=width_pt)
 
-    def _add_subheading(self, subheading: Subheading) -> None:
-        self._space(_AROUND_SUBHEADING_PT - 4)
-        for line in self._ruler.fold(subheading.text, SUBHEADING, width_pt=CONTENT_WIDTH):
-            self._add_line(line, SUBHEADING, x=LEFT)
-        self._space(4)
+    def _text_height(self, block: Paragraph | Subheading) -> float:
+        return len(self._lines(block)) * block.style.leading_pt
+
+    def _add_text(self, block: Paragraph | Subheading, *, above_pt: float, below_pt: float) -> None:
+        self._space(above_pt)
+        for line in self._lines(block):
+            self._make_room(block.style.leading_pt)
+            self._y -= block.style.leading_pt
+            self._place(PlacedLine(x=LEFT, y=self._y, text=line, style=block.style))
+        self._space(below_pt)
 
     def _add_facts(self, facts: Facts) -> None:
         for fact in facts.facts:
-            self._add_fact(fact)
-        self._space(6)
-
-    def _add_fact(self, fact: Fact) -> None:
-        style = fact.style
-        self._make_room(LABEL.leading_pt)
-        label_y = self._y - LABEL.leading_pt
-        self._place(PlacedLine(x=LEFT, y=label_y, text=fact.label, style=LABEL))
-        for line in self._ruler.fold(fact.value, style, width_pt=CONTENT_WIDTH - LABEL_WIDTH_PT):
             self._make_room(LABEL.leading_pt)
-            self._y -= LABEL.leading_pt
-            self._place(PlacedLine(x=LEFT + LABEL_WIDTH_PT, y=self._y, text=line, style=style))
+            self._place(PlacedLine(x=LEFT, y=self._y - LABEL.leading_pt, text=fact.label, style=LABEL))
+            for line in self._metrics.fold(fact.value, fact.style, width_pt=CONTENT_WIDTH - LABEL_WIDTH_PT):
+                self._make_room(LABEL.leading_pt)
+                self._y -= LABEL.leading_pt
+                self._place(PlacedLine(x=LEFT + LABEL_WIDTH_PT, y=self._y, text=line, style=fact.style))
+        self._space(6)
 
     def _add_picture(self, picture: Picture) -> None:
         self._make_room(picture.height_pt)
@@ -173,32 +166,25 @@ class _Flow:
         first, count = 0, len(layout.table.rows)
         while first < count:
             self._make_room(layout.heading_height_pt + layout.row_height_pt(first))
-            top, room_pt = self._y, self._y - BOTTOM - layout.heading_height_pt
-            end = _last_that_fits(layout, first=first, room_pt=room_pt)
+            end = _last_that_fits(layout, first=first, room_pt=self._y - BOTTOM - layout.heading_height_pt)
             # A single row on a page of its own is easily overlooked.
             if count - end == 1 and end - first > _ROWS_TOGETHER:
                 end -= 1
-            self._place(PlacedRows(top=top, layout=layout, first=first, end=end))
-            self._note_fibres(layout.table, first=first, end=end)
+            rows = PlacedRows(top=self._y, layout=layout, first=first, end=end)
+            self._place(rows)
+            self._note_fibres(rows)
             if end < count:
                 self._start_page()
             else:
-                rows_pt = sum(map(layout.row_height_pt, range(first, end)))
-                self._y = top - layout.heading_height_pt - rows_pt
+                self._y = self._y - layout.heading_height_pt - sum(map(layout.row_height_pt, range(first, end)))
             first = end
         self._space(10)
 
-    def _note_fibres(self, table: Table, *, first: int, end: int) -> None:
-        for index, column in enumerate(table.columns):
+    def _note_fibres(self, rows: PlacedRows) -> None:
+        for index, column in enumerate(rows.layout.table.columns):
             if column.role in {Role.FIBRE, Role.FIBRE_LINK}:
-                for fibre in {row[index] for row in table.rows[first:end]}:
-                    if fibre.isdigit():
-                        self.fibre_pages[-1].setdefault(fibre, self._page)
-
-    def _add_line(self, text: str, style: Style, *, x: float) -> None:
-        self._make_room(style.leading_pt)
-        self._y -= style.leading_pt
-        self._place(PlacedLine(x=x, y=self._y, text=text, style=style))
+                for fibre in filter(str.isdigit, set(rows.texts(index))):
+                    self.fibre_pages[-1].setdefault(fibre, self._page)
 
     def _place(self, placed: Placed) -> None:
         self.pages[-1].append(placed)

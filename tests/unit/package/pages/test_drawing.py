@@ -17,9 +17,8 @@ from service.vocabulary.signatures import SignedBy
 from tests.package_factories import make_content, with_many_segments
 from tests.package_reading import decimals_in, draw_content, matrix_rows, page_texts, squeezed
 from worker.package.fonts.text_style import BOTTOM, CELL, LEFT, PAGE_HEIGHT, PAGE_WIDTH, RIGHT, TOP
-from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE
+from worker.package.pages.drawing import DEMONSTRATION, SIGNATURE_BOXES, SIGNING_PAGE
 from worker.package.pages.fibre_index import INDEX_TITLE
-from worker.package.pages.page_frame import DEMONSTRATION
 from worker.package.view import build_view
 
 HOSTILE = "\u202e" + "W" * 1500 + "\x00\x1b \u2066" + "lid " * 620 + "\U0001f600"
