@@ -72,13 +72,10 @@ def comparison_lines(comparison: PageComparison) -> Iterator[str]:
         case Pages.OTHER:
             yield f"  pages     NOT what the attached data give ({made})"
         case Pages.NOT_COMPARED:
-            yield f"  pages     not compared with the attached data{_other_form(comparison)}"
-
-
-def _other_form(comparison: PageComparison) -> str:
-    if comparison.pages_form is None or comparison.pages_form == PAGES_FORM:
-        return ""
-    return f": {comparison.drawn_by} drew them in form {comparison.pages_form}, this program draws form {PAGES_FORM}"
+            drawn = f"{comparison.drawn_by} drew them in form {comparison.pages_form}"
+            is_of_another_form = comparison.pages_form not in {None, PAGES_FORM}
+            why = f": {drawn}, this program draws form {PAGES_FORM}" if is_of_another_form else ""
+            yield f"  pages     not compared with the attached data{why}"
 
 
 class _Attached(NamedTuple):
@@ -128,26 +125,23 @@ def _packed(one: Attachment) -> Packed:
 def _compared(pdf: bytes, attached: _Attached, found: PageComparison) -> PageComparison:
     try:
         drawn = draw(build_view(attached.content), attachments=attached.files)
-        return _told(found, compare_drawings(pdf, drawn=drawn, frames=_FRAMES))
+        differences = compare_drawings(pdf, drawn=drawn, frames=_FRAMES)
     except UnreadablePagesError as error:
         return _with_problem(found, str(error))
     except UNFITTING as error:
         return _with_problem(found, f"The pages cannot be drawn from the attached data ({_named(error)}).")
-
-
-def _told(comparison: PageComparison, found: PageDifferences) -> PageComparison:
-    problems = tuple(_differences(found))
+    problems = tuple(_problems(differences))
     return replace(
-        comparison,
+        found,
         pages=Pages.OTHER if problems else Pages.AS_DRAWN,
-        page_count=found.page_count,
-        pages_differing=len(found.other_pages),
-        first_page_differing=found.other_pages[0] if found.other_pages else None,
-        problems=(*comparison.problems, *problems),
+        page_count=differences.page_count,
+        pages_differing=len(differences.other_pages),
+        first_page_differing=next(iter(differences.other_pages), None),
+        problems=(*found.problems, *problems),
     )
 
 
-def _differences(found: PageDifferences) -> Iterator[str]:
+def _problems(found: PageDifferences) -> Iterator[str]:
     if found.page_count != found.drawn_count:
         yield f"The file has {found.page_count} pages, and the attached data give {found.drawn_count}."
     if found.other_pages:
