@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 
 from service.vocabulary.words import Outcome
 from worker.package.document_model import Column, Kind, Role, Table
@@ -59,11 +60,12 @@ class TableLayout:
 def lay_out_table(table: Table, metrics: FontMetrics) -> TableLayout:
     """Place the columns, and fold what is wider than its column."""
     widths_pt = column_widths(table.columns, metrics)
-    folded = _fold_rows(table, widths_pt, metrics)
+    texts = [set(map(itemgetter(index), table.rows)) for index in range(len(table.columns))]
+    folded = _fold_rows(table, texts, widths_pt, metrics)
     columns, left_pt = [], LEFT
     for index, (column, width_pt) in enumerate(zip(table.columns, widths_pt, strict=True)):
-        texts = {row[index] for row in table.rows}.union(*(cells[index] for cells in folded.values()))
-        columns.append(_lay_out_column(column, texts, metrics, left_pt=left_pt, width_pt=width_pt))
+        lines = texts[index].union(*(cells[index] for cells in folded.values()))
+        columns.append(_lay_out_column(column, lines, metrics, left_pt=left_pt, width_pt=width_pt))
         left_pt += width_pt + GUTTER_PT
     return TableLayout(table=table, columns=tuple(columns), folded=folded)
 
@@ -122,11 +124,12 @@ def _is_number(text: str) -> bool:
     return any(map(str.isdigit, text))
 
 
-def _fold_rows(table: Table, widths_pt: Sequence[float], metrics: FontMetrics) -> dict[int, FoldedRow]:
+def _fold_rows(
+    table: Table, texts: Sequence[Iterable[str]], widths_pt: Sequence[float], metrics: FontMetrics
+) -> dict[int, FoldedRow]:
     too_wide: set[int] = set()
-    for index, (column, width_pt) in enumerate(zip(table.columns, widths_pt, strict=True)):
-        texts = set() if column.kind is Kind.OUTCOME else {row[index] for row in table.rows}
-        wide = {text for text in texts if metrics.width(text, CELL) > width_pt}
+    for index, (column, own, width_pt) in enumerate(zip(table.columns, texts, widths_pt, strict=True)):
+        wide = {text for text in own if column.kind is not Kind.OUTCOME and metrics.width(text, CELL) > width_pt}
         if wide:
             too_wide.update(row for row, cells in enumerate(table.rows) if cells[index] in wide)
     return {row: _fold_row(table.rows[row], widths_pt, metrics) for row in sorted(too_wide)}
