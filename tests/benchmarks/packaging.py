@@ -7,7 +7,6 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from io import BytesIO
-from pathlib import Path
 from typing import NamedTuple, TypeVar
 from uuid import UUID, uuid4
 
@@ -23,10 +22,10 @@ from service.storage.tables import Job, Package, Submission
 from service.storage.verdicts import standing_verdict
 from service.vocabulary.signatures import SignatureLevel, SignedBy
 from service.vocabulary.states import JobKind, SubmissionState
+from tests.benchmarks.comparing import compare, highest_resident_mb
 from tests.benchmarks.rows import Row, Scale, exponent_rows
 from tests.benchmarks.table_references import bare_canvas_s, long_table_s, tables_of
 from tests.world import World
-from worker.commands.page_comparison import Pages, compare_pages
 from worker.jobs.context import StepContext
 from worker.jobs.runner import run_job
 from worker.jobs.submission_snapshot import content_of, judge_snapshot, read_snapshot
@@ -156,7 +155,7 @@ def _run_job(settings: WorkerSettings, submission: UUID) -> tuple[float, float]:
     took_s = time.perf_counter() - began
     with transaction(context.engine) as session:
         session.exec(select(Package).where(Package.submission_id == submission)).one()
-    return took_s, _highest_resident_mb()
+    return took_s, highest_resident_mb()
 
 
 def _draw_sign_verify(settings: WorkerSettings, submission: UUID, times: int) -> Drawn:
@@ -213,7 +212,7 @@ def _draw_once(content: PackageContent, context: StepContext) -> _Run:
 
 def _comparison_rows(fibres: int, signed: bytes) -> Iterator[Row]:
     """Give what comparing the pages with the attached data takes a receiver."""
-    comparison_s, memory_mb = _in_fresh_process(_compare, signed)
+    comparison_s, memory_mb = _in_fresh_process(compare, signed)
     what, measured = "package, its pages compared", "read, drawn again, held against the file"
     yield Row(
         what=what,
@@ -233,17 +232,3 @@ def _comparison_rows(fibres: int, signed: bytes) -> Iterator[Row]:
         unit="MB",
         at_most=_AT_MOST_MB,
     )
-
-
-def _compare(signed: bytes) -> tuple[float, float]:
-    began = time.perf_counter()
-    found = compare_pages(signed)
-    comparison_s = time.perf_counter() - began
-    assert found.pages is Pages.AS_DRAWN, found.problems
-    return comparison_s, _highest_resident_mb()
-
-
-def _highest_resident_mb() -> float:
-    # The kernel's own high-water mark of this address space; getrusage would carry over that of the parent.
-    [line] = [one for one in Path("/proc/self/status").read_text().splitlines() if one.startswith("VmHWM:")]
-    return int(line.split()[1]) / 1024
