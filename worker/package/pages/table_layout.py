@@ -110,18 +110,13 @@ def _align_points(texts: Iterable[str], metrics: FontMetrics, *, right_pt: float
     fractions_pt = {text: metrics.width(_fraction_of(text), CELL) for text in texts}
     widest_pt = max(fractions_pt.values(), default=0.0)
     return {
-        text: right_pt - metrics.width(text, CELL) - (widest_pt - fraction_pt if _is_number(text) else 0.0)
+        text: right_pt - metrics.width(text, CELL) - (widest_pt - fraction_pt if any(map(str.isdigit, text)) else 0.0)
         for text, fraction_pt in fractions_pt.items()
     }
 
 
 def _fraction_of(text: str) -> str:
-    point = text.rfind(".")
-    return "" if point < 0 else text[point:]
-
-
-def _is_number(text: str) -> bool:
-    return any(map(str.isdigit, text))
+    return text[text.rfind(".") :] if "." in text else ""
 
 
 def _fold_rows(
@@ -136,8 +131,5 @@ def _fold_rows(
 
 
 def _fold_row(cells: Sequence[str], widths_pt: Sequence[float], metrics: FontMetrics) -> FoldedRow:
-    folded = []
-    for text, width_pt in zip(cells, widths_pt, strict=True):
-        lines = metrics.fold(text, CELL, width_pt=width_pt)
-        folded.append(lines if len(lines) <= MAX_CELL_LINES else (*lines[: MAX_CELL_LINES - 1], "…"))
-    return tuple(folded)
+    folded = (metrics.fold(text, CELL, width_pt=width_pt) for text, width_pt in zip(cells, widths_pt, strict=True))
+    return tuple(lines if len(lines) <= MAX_CELL_LINES else (*lines[: MAX_CELL_LINES - 1], "…") for lines in folded)

@@ -87,7 +87,7 @@ def _sites(strip: Strip, metrics: FontMetrics, to_y: ToY, *, low: float, high: f
         leader = ((right_of_shape, point), (right_of_shape + 4, point), (_LABEL_X - 8, middle), (_LABEL_X - 4, middle))
         yield stroke(*leader, width_pt=0.4, colour=QUIET)
     for site, point in zip(strip.sites, points, strict=True):
-        yield from site_shape(site.kind, _ROUTE_X, point)
+        yield from site_shape(site.site.kind, _ROUTE_X, point)
     for site, middle in zip(strip.sites, middles, strict=True):
         yield from _site_label(site, metrics, y=middle)
     yield from _joints_labels(strip.sites, metrics, [middle - 2 + _LINE_PT for middle in middles])
@@ -99,13 +99,12 @@ def _sites(strip: Strip, metrics: FontMetrics, to_y: ToY, *, low: float, high: f
         yield Text(_LABEL_X + 14, (above + below) / 2 + 3.4, text, PICTURE_QUIET)
 
 
-def _site_label(site: SiteOnScale, metrics: FontMetrics, *, y: float) -> Iterator[Mark]:
-    distance = f"{metres_text(site.from_a_um)} m"
-    kind = words(site.kind)
+def _site_label(one: SiteOnScale, metrics: FontMetrics, *, y: float) -> Iterator[Mark]:
+    distance, kind = f"{metres_text(one.from_a_um)} m", words(one.site.kind)
     room = CONTENT_WIDTH - _LABEL_X - metrics.width(distance, PICTURE) - metrics.width(kind, PICTURE) - 24
-    id_ = metrics.shorten(site.id, PICTURE_NAME, width_pt=room / 2)
+    id_ = metrics.shorten(one.site.id, PICTURE_NAME, width_pt=room / 2)
     after_id = _LABEL_X + metrics.width(id_, PICTURE_NAME) + 6
-    name = metrics.shorten(site.name, PICTURE, width_pt=room - (after_id - _LABEL_X))
+    name = metrics.shorten(one.site.name, PICTURE, width_pt=room - (after_id - _LABEL_X))
     after_name = after_id + metrics.width(name, PICTURE) + 6
     yield Text(_LABEL_X, y - 2, id_, PICTURE_NAME)
     yield Text(after_id, y - 2, name, PICTURE)

@@ -3,9 +3,10 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
+from service.vocabulary.design.design import Segment, Site
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.words import SiteKind
 from worker.package.data.content import PackageContent
 from worker.package.pictures.worst_joints import JointsOfSite
 
@@ -13,24 +14,19 @@ from worker.package.pictures.worst_joints import JointsOfSite
 ToY = Callable[[int], float]
 
 
-@dataclass(frozen=True, kw_only=True)
-class SiteOnScale:
+class SiteOnScale(NamedTuple):
     """A site at its fibre distance from A; `joints` is there where losses at it were judged."""
 
-    id: str
-    name: str
-    kind: SiteKind
+    site: Site
     from_a_um: int
     is_submitted: bool
     joints: JointsOfSite | None
 
 
-@dataclass(frozen=True, kw_only=True)
-class SegmentOnScale:
+class SegmentOnScale(NamedTuple):
     """A segment, from where to where it runs."""
 
-    id: str
-    name: str
+    segment: Segment
     first_um: int
     last_um: int
     is_submitted: bool
@@ -79,14 +75,8 @@ def strips(
 
 def _sites(content: PackageContent, layout: Layout, joints: Mapping[str, JointsOfSite]) -> Iterator[SiteOnScale]:
     for site, from_a_um in zip(content.design.sites, layout.site_offsets_um, strict=True):
-        yield SiteOnScale(
-            id=site.id,
-            name=site.name,
-            kind=site.kind,
-            from_a_um=from_a_um,
-            is_submitted=layout.segment_of_site[site.id] in content.segments,
-            joints=joints.get(site.id),
-        )
+        is_submitted = layout.segment_of_site[site.id] in content.segments
+        yield SiteOnScale(site, from_a_um, is_submitted, joints.get(site.id))
 
 
 def _segments(content: PackageContent, layout: Layout) -> Sequence[SegmentOnScale]:
@@ -99,14 +89,8 @@ def _segments(content: PackageContent, layout: Layout) -> Sequence[SegmentOnScal
         points_um = [at_um[site] for site in segment.sites]
         points_um += [end_um for section in segment.sections for end_um in ends_um[section]]
         if points_um:
-            own = SegmentOnScale(
-                id=segment.id,
-                name=segment.name,
-                first_um=min(points_um),
-                last_um=max(points_um),
-                is_submitted=segment.id in content.segments,
-            )
-            found.append(own)
+            is_submitted = segment.id in content.segments
+            found.append(SegmentOnScale(segment, min(points_um), max(points_um), is_submitted))
     return sorted(found, key=lambda one: (one.first_um, one.last_um))
 
 

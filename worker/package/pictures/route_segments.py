@@ -41,8 +41,8 @@ def _ends(segment: SegmentOnScale, strip: Strip, to_y: ToY) -> tuple[float, floa
 def _lines_of(segment: SegmentOnScale, lines: int) -> Sequence[tuple[Style, str]]:
     state = "submitted" if segment.is_submitted else "not submitted"
     if lines == 1:
-        return ((PICTURE_NAME if segment.is_submitted else PICTURE_QUIET, segment.id),)
-    return ((PICTURE_NAME, segment.id), (PICTURE, segment.name), (PICTURE_QUIET, state))
+        return ((PICTURE_NAME if segment.is_submitted else PICTURE_QUIET, segment.segment.id),)
+    return ((PICTURE_NAME, segment.segment.id), (PICTURE, segment.segment.name), (PICTURE_QUIET, state))
 
 
 def _label(lines: Sequence[tuple[Style, str]], metrics: FontMetrics, *, middle: float) -> Iterator[Mark]:

@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from service.vocabulary.words import Force, Outcome, Quantity
 from worker.package.data.findings import Finding, FindingsByQuantity
@@ -16,8 +16,7 @@ _JOINTS = {
 }
 
 
-@dataclass(frozen=True, kw_only=True)
-class JointsOfSite:
+class JointsOfSite(NamedTuple):
     """What was found of the losses at one site: how often each outcome, and the worst loss that is known."""
 
     counts: Mapping[Outcome, int]
@@ -50,7 +49,7 @@ def joints_by_site(findings: FindingsByQuantity) -> Mapping[str, JointsOfSite]:
 def _joints(findings: Sequence[Finding]) -> JointsOfSite:
     known = (finding for finding in findings if finding.margin is not None)
     counts = Counter(finding.outcome for finding in findings)
-    return JointsOfSite(counts=counts, worst=min(known, key=_rank, default=None))
+    return JointsOfSite(counts, min(known, key=_rank, default=None))
 
 
 def _rank(finding: Finding) -> tuple[bool, bool, int]:

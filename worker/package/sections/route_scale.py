@@ -33,4 +33,4 @@ def route_scale_section(content: PackageContent, findings: FindingsByQuantity) -
 
 
 def _title(strip: Strip, number: int, *, count: int) -> str | None:
-    return None if count == 1 else f"Strip {number} of {count}, {strip.sites[0].id} to {strip.sites[-1].id}"
+    return None if count == 1 else f"Strip {number} of {count}, {strip.sites[0].site.id} to {strip.sites[-1].site.id}"
