@@ -12,7 +12,7 @@ from worker.package.archive.document import DocumentInformation, Packed, add_arc
 from worker.package.archive.rules import add_link, document_of
 from worker.package.fonts.font_metrics import FontMetrics, load_face, without_controls
 from worker.package.fonts.text_style import PAGE_HEIGHT, PAGE_WIDTH, Face, Rgb, Style
-from worker.package.pages.placed import Box, Target
+from worker.package.pages.placed import Box, Key, Target
 
 At = tuple[float, float, str]
 
@@ -20,7 +20,7 @@ At = tuple[float, float, str]
 class Canvas:
     """The pages of one document, one after the other."""
 
-    def __init__(self, about: DocumentInformation, metrics: FontMetrics, *, targets: Mapping[str, Target]) -> None:
+    def __init__(self, about: DocumentInformation, metrics: FontMetrics, *, targets: Mapping[Key, Target]) -> None:
         self._about, self._file = about, BytesIO()
         first_font = load_face(Face.REGULAR).fontName
         self._canvas = new_canvas(self._file, about, size_pt=(PAGE_WIDTH, PAGE_HEIGHT), font_name=first_font)
@@ -85,8 +85,8 @@ class Canvas:
         self._canvas.bookmarkPage(key, fit="XYZ", left=0, top=y)
         self._canvas.addOutlineEntry(without_controls(title), key, level=0)
 
-    def link(self, box: Box, *, leads_to: str) -> None:
-        """Let a place on the current page lead to what has a key."""
+    def link(self, box: Box, *, leads_to: Key) -> None:
+        """Let a place on the current page lead to another."""
         page, y = self._targets[leads_to]
         add_link(self._canvas, box, page=page, y=y)
 

@@ -29,7 +29,6 @@ from worker.package.pages.placed import (
     PlacedPicture,
     PlacedRows,
     link_targets,
-    section_key,
 )
 from worker.package.pages.signing_page import SIGNATURE_BOXES, draw_signing_page
 from worker.package.pages.table_drawing import TableDrawing
@@ -94,7 +93,7 @@ def _draw_page(canvas: Canvas, page: Page, tables: dict[TableLayout, TableDrawin
             case PlacedHeading():
                 title = f"{placed.number}  {placed.title}"
                 canvas.write(HEADING, [(LEFT, placed.y, title)])
-                canvas.enter_in_outline(title, key=section_key(placed.number), y=placed.y + HEADING.leading_pt)
+                canvas.enter_in_outline(title, key=f"section-{placed.number}", y=placed.y + HEADING.leading_pt)
             case PlacedRows():
                 if placed.layout not in tables:
                     tables[placed.layout] = TableDrawing(canvas, placed.layout)

@@ -27,7 +27,6 @@ from worker.package.pages.placed import (
     PlacedLink,
     PlacedPicture,
     PlacedRows,
-    section_key,
 )
 from worker.package.pages.table_layout import TableLayout, lay_out_table
 from worker.package.pictures.picture import Picture
@@ -61,7 +60,7 @@ def _contents(
         column, row = divmod(index, rows)
         left = LEFT + column * (width_pt + _BETWEEN_CONTENTS_PT)
         y, right = TOP - 20 - (row + 1) * _CONTENTS_LEADING_PT, left + width_pt
-        yield PlacedLink(box=(left, y - 3, right, y + 9), leads_to=section_key(index + 1))
+        yield PlacedLink(box=(left, y - 3, right, y + 9), leads_to=("section", str(index + 1)))
         yield PlacedLine(x=left, y=y, text=str(index + 1), style=LABEL)
         yield PlacedLine(x=left + 22, y=y, text=section.title, style=VALUE)
         yield PlacedLine(x=right - metrics.width(str(page), VALUE), y=y, text=str(page), style=VALUE)

@@ -1,8 +1,9 @@
-"""What stands where on the pages, and the keys by which links lead there."""
+"""What stands where on the pages, and where links lead."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import accumulate
+from typing import Literal
 
 from worker.package.document_model import Role
 from worker.package.fonts.text_style import HEADING, PAGE_HEIGHT, Style
@@ -12,6 +13,8 @@ from worker.package.pictures.picture import Picture
 LABEL_WIDTH_PT = 92.0
 # The cover, and the page for decision and signatures.
 PAGES_BEFORE = 2
+# What a link leads to: a page, a section or a fibre's line in the index, each by its number.
+Key = tuple[Literal["page", "section", "fibre"], str]
 # A page, and the height on it.
 Target = tuple[int, float]
 # Left, bottom, right and top.
@@ -59,10 +62,10 @@ class PlacedRows:
 
 @dataclass(frozen=True, kw_only=True)
 class PlacedLink:
-    """A place on the page, by left, bottom, right and top, that leads to another, by its key."""
+    """A place on the page, by left, bottom, right and top, that leads to another."""
 
     box: Box
-    leads_to: str
+    leads_to: Key
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,35 +80,20 @@ Placed = PlacedLine | PlacedHeading | PlacedLink | PlacedRows | PlacedPicture
 Page = list[Placed]
 
 
-def link_targets(pages: Sequence[Page]) -> Mapping[str, Target]:
+def link_targets(pages: Sequence[Page]) -> Mapping[Key, Target]:
     """Return each page, section and line of the index by its key."""
     return dict(_targets(pages))
 
 
-def section_key(number: int) -> str:
-    """Return the key of a section's heading."""
-    return f"section-{number}"
-
-
-def page_key(number: int | str) -> str:
-    """Return the key of a page."""
-    return f"page-{number}"
-
-
-def fibre_key(fibre: str) -> str:
-    """Return the key of a fibre's line in the index."""
-    return f"fibre-{fibre}"
-
-
-def _targets(pages: Sequence[Page]) -> Iterator[tuple[str, Target]]:
+def _targets(pages: Sequence[Page]) -> Iterator[tuple[Key, Target]]:
     for number, page in enumerate(pages, start=PAGES_BEFORE + 1):
-        yield page_key(number), (number, PAGE_HEIGHT)
+        yield ("page", str(number)), (number, PAGE_HEIGHT)
         for placed in page:
             match placed:
                 case PlacedHeading():
-                    yield section_key(placed.number), (number, placed.y + HEADING.leading_pt)
+                    yield ("section", str(placed.number)), (number, placed.y + HEADING.leading_pt)
                 case PlacedRows():
                     for index, column in enumerate(placed.layout.table.columns):
                         if column.role is Role.ANCHOR:
                             for fibre, top in zip(placed.texts(index), placed.row_tops, strict=False):
-                                yield fibre_key(fibre), (number, top)
+                                yield ("fibre", fibre), (number, top)

@@ -4,9 +4,10 @@ A joint table has the same few thousand texts 700,000 times over. So each cell i
 row, as operators that lead back there; a row is then a join of strings, five times faster than writing text by text.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import compress, groupby, pairwise
 from operator import getitem
+from typing import Literal
 
 from service.vocabulary.words import Outcome
 from worker.package.document_model import Kind, Role
@@ -23,11 +24,11 @@ from worker.package.fonts.text_style import (
     marked,
 )
 from worker.package.pages.canvas import Canvas
-from worker.package.pages.placed import PlacedRows, fibre_key, page_key
+from worker.package.pages.placed import PlacedRows
 from worker.package.pages.table_layout import ROW_PADDING_PT, ColumnLayout, TableLayout
 
 # The columns whose numbers lead elsewhere, and to what.
-_TO_KEYS: Mapping[Role | None, Callable[[str], str]] = {Role.PAGE: page_key, Role.FIBRE_LINK: fibre_key}
+_LEADING: Mapping[Role | None, Literal["page", "fibre"]] = {Role.PAGE: "page", Role.FIBRE_LINK: "fibre"}
 # From the top of a row to its first baseline.
 _DROP_PT = ROW_PADDING_PT / 2 + CELL.size_pt
 
@@ -48,18 +49,18 @@ class TableDrawing:
         _draw_row_rules(self._canvas, placed, tops)
         self._canvas.write_operators(CELL, self._rows(placed, tops))
         for index, column in enumerate(self._layout.columns):
-            if column.role in _TO_KEYS:
-                self._lead(placed.texts(index), tops, column, to_key=_TO_KEYS[column.role])
+            if column.role in _LEADING:
+                self._lead(placed.texts(index), tops, column, to=_LEADING[column.role])
 
     def _lead(
-        self, texts: Sequence[str], tops: Sequence[float], column: ColumnLayout, *, to_key: Callable[[str], str]
+        self, texts: Sequence[str], tops: Sequence[float], column: ColumnLayout, *, to: Literal["page", "fibre"]
     ) -> None:
         """Let the numbers of a column lead where they say, those alike below each other as one."""
         first = 0
         for text, alike in groupby(texts):
             end = first + len(list(alike))
             if text.isdigit():
-                self._canvas.link((column.left_pt, tops[end], column.right_pt, tops[first]), leads_to=to_key(text))
+                self._canvas.link((column.left_pt, tops[end], column.right_pt, tops[first]), leads_to=(to, text))
             first = end
 
     def _rows(self, placed: PlacedRows, tops: Sequence[float]) -> Iterator[str]:

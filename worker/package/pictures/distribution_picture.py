@@ -17,7 +17,6 @@ from worker.package.fonts.text_style import (
     SUBHEADING,
     WARM,
     WHITE,
-    Rgb,
 )
 from worker.package.pictures.fixed_point import fixed_text, multiples, round_step, tick_text
 from worker.package.pictures.label_layout import spread
@@ -63,7 +62,7 @@ class _Scale:
 
     def height(self, count: int) -> float:
         """Return how high a bar is."""
-        return max(count / self.most * (_BOTTOM - _TOP), _LEAST_BAR_PT)
+        return max(count / self.most * (_BOTTOM - _TOP), _LEAST_BAR_PT) if count else 0.0
 
 
 def _axes(scale: _Scale, metrics: FontMetrics) -> Iterator[Mark]:
@@ -84,18 +83,14 @@ def _bars(scale: _Scale) -> Iterator[Mark]:
     for one in sorted({*scale.known, *scale.at_most}):
         left, right = (scale.x(scale.distribution.end_of(end)) for end in (one - 1, one))
         # Bin 0 ends with the limit.
-        yield from _bar(scale, one, left=left + 0.3, right=right - 0.3, colour=ACCENT if one <= 0 else WARM)
-
-
-def _bar(scale: _Scale, one: int, *, left: float, right: float, colour: Rgb) -> Iterator[Mark]:
-    foot = _BOTTOM
-    if known := scale.known[one]:
-        foot -= scale.height(known)
-        yield box(left, foot, right, _BOTTOM, colour=colour)
-    if at_most := scale.at_most[one]:
-        top = foot - scale.height(at_most)
-        yield box(left, top, right, foot, colour=WHITE)
-        yield outline(box(left + 0.2, top, right - 0.2, foot, colour=WHITE).points, width_pt=0.5, colour=colour)
+        colour = ACCENT if one <= 0 else WARM
+        foot = _BOTTOM - scale.height(scale.known[one])
+        if scale.known[one]:
+            yield box(left + 0.3, foot, right - 0.3, _BOTTOM, colour=colour)
+        if scale.at_most[one]:
+            top = foot - scale.height(scale.at_most[one])
+            yield box(left + 0.3, top, right - 0.3, foot, colour=WHITE)
+            yield outline(box(left + 0.5, top, right - 0.5, foot, colour=WHITE).points, width_pt=0.5, colour=colour)
 
 
 def _lines(scale: _Scale, metrics: FontMetrics) -> Iterator[Mark]:

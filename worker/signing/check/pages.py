@@ -77,8 +77,11 @@ def _differences(
     pages, drawn_pages = [*raw_items(tree["/Kids"])], [*raw_items(drawn_tree["/Kids"])]
     # What stands in the tree itself holds for every page.
     is_other_tree = bool(other_entries(tree, drawn_tree) - {"/Kids"})
-    # These are compared by what they hold themselves; of what they lead to it is enough to know that it changed.
-    stops = {*map(key_of, drawn_pages), *_objects_beside(drawn)}
+    # Pages and catalog are compared by what they hold themselves, the rest here is judged with the signatures; of all
+    # that they lead to it is enough to know that it changed.
+    beside = [drawn.trailer.raw_get(name) for name in ("/Root", "/Info")]
+    beside += [drawn.root.raw_get(name) for name in ("/Pages", "/Metadata")]
+    stops = {*map(key_of, (*drawn_pages, *beside))}
     changed_within = changed - stops
     other, additions = [], []
     for number, (page, drawn_page) in enumerate(zip(pages, drawn_pages, strict=False), start=1):
@@ -102,13 +105,6 @@ def _differences(
         pages_with_additions=tuple(additions),
         other_entries=tuple(sorted(entries - _OF_SIGNING)),
     )
-
-
-def _objects_beside(drawn: PdfFileReader) -> Iterator[Reference]:
-    """Give the objects that stand beside the pages: what is in them is compared, or judged with the signatures."""
-    pointers = [drawn.trailer.raw_get("/Root"), drawn.trailer.raw_get("/Info")]
-    pointers += [drawn.root.raw_get("/Pages"), drawn.root.raw_get("/Metadata")]
-    return map(key_of, pointers)
 
 
 def _lead_to(values: Iterable[Any], objects: Collection[Reference], *, stops: Collection[Reference]) -> bool:
