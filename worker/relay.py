@@ -21,6 +21,7 @@ from sqlalchemy.exc import DBAPIError
 from service.storage.jobs import DUE_CHANNEL, claim_hints, forget_hints, seconds_to_next
 from service.storage.session import listen, single_statement
 from service.vocabulary.states import JobKind
+from worker.jobs.lease import do_nothing
 
 # A sweep without any word from the database: what a lost connection may have missed. Also how late a stop is seen.
 _LONGEST_WAIT_S = 1.0
@@ -39,10 +40,6 @@ class QueueFullError(HintNotTakenError):
     """More hints wait than workers are likely to want: none is added, and other queues go on."""
 
 
-def _do_nothing(*_: object) -> None:
-    return None
-
-
 class Relay:
     """Passes what is due to queues until it is told to stop.
 
@@ -58,8 +55,8 @@ class Relay:
         *,
         hint_again_s: float,
         groups: Sequence[frozenset[JobKind]] = (frozenset(JobKind),),
-        ask_room: AskRoom = _do_nothing,
-        on_round: Callable[[str], None] = _do_nothing,
+        ask_room: AskRoom = do_nothing,
+        on_round: Callable[[str], None] = do_nothing,
     ) -> None:
         self._engine, self._hint, self._groups = engine, hint, groups
         self._again_after = timedelta(seconds=hint_again_s)

@@ -10,13 +10,9 @@ from service.settings import WorkerSettings
 from service.storage.audit import AuditEvent
 from service.storage.blobs import BlobStore
 from service.storage.tables import Package
-from worker.jobs.lease import Watch, watch_nothing
+from worker.jobs.lease import Watch, do_nothing
 from worker.signing.keys.signing_key import SigningKey
 from worker.signing.make.sealing import Authorities
-
-
-def _do_nothing() -> None:
-    return None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,8 +30,8 @@ class StepContext:
     load_trust: Callable[[], Sequence[bytes]]
     load_time_trust: Callable[[], Sequence[bytes]]
     clock: Callable[[], datetime]
-    come_forward: Callable[[], None] = _do_nothing
-    watch: Watch = watch_nothing
+    come_forward: Callable[[], None] = do_nothing
+    watch: Watch = do_nothing
 
     @property
     def trust(self) -> Sequence[bytes]:

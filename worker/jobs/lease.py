@@ -37,8 +37,8 @@ def watch_process(seconds: float | None) -> None:
         faulthandler.dump_traceback_later(seconds, exit=True, file=_STANDARD_ERROR)
 
 
-def watch_nothing(_: float | None) -> None:
-    """Let a process be, which runs more than one job."""
+def do_nothing(*_: object) -> None:
+    """Do nothing, where nobody has to be told; the watch of a process that runs more than one job."""
 
 
 @dataclass(kw_only=True)

@@ -17,7 +17,7 @@ from service.storage import jobs
 from service.storage.jobs import Lease, LeaseLostError
 from service.storage.session import single_statement, transaction
 from worker.jobs.context import StepContext
-from worker.jobs.lease import LeaseKeeper
+from worker.jobs.lease import LeaseKeeper, do_nothing
 from worker.jobs.outages import OutageError, outage_of, require_true_clock
 from worker.stopping import StoppingError
 
@@ -37,10 +37,6 @@ class LeftToNewerError(Exception):
     """A newer program has judged this already: an older one leaves it alone."""
 
 
-def _do_nothing(_: Session, __: Lease, ___: str) -> None:
-    return None
-
-
 @dataclass(frozen=True, kw_only=True)
 class Step:
     """A job's work, and what else has to be said when it is given up.
@@ -56,7 +52,7 @@ class Step:
     waits_for_ever: bool = False
     states_times: bool = False
     counts_ended: bool = True
-    on_parked: Callable[[Session, Lease, str], None] = _do_nothing
+    on_parked: Callable[[Session, Lease, str], None] = do_nothing
 
 
 def run_job(context: StepContext, step: Step, job_id: UUID) -> None:

@@ -61,10 +61,6 @@ class WorkFailedError(Exception):
     """The function raised an error that it should have made an answer of."""
 
 
-def _do_nothing() -> None:
-    return None
-
-
 def run_limited(
     work: str,
     *,
@@ -72,7 +68,7 @@ def run_limited(
     files: Sequence[bytes] = (),
     limits: Limits,
     environment: Mapping[str, str] = MappingProxyType({}),
-    progressed: Callable[[], None] = _do_nothing,
+    progressed: Callable[[], None] | None = None,
 ) -> Any:
     """Return the answer of the function named `module:function` to a question, both JSON, and to files.
 
@@ -106,7 +102,7 @@ def _give(given: IO[bytes], question: Any, files: Sequence[bytes]) -> None:
     given.seek(0)
 
 
-def _wait(child: "subprocess.Popen[bytes]", limits: Limits, progressed: Callable[[], None]) -> None:
+def _wait(child: "subprocess.Popen[bytes]", limits: Limits, progressed: Callable[[], None] | None) -> None:
     ends_at, computed_s = time.monotonic() + limits.time_s, 0.0
     while True:
         left_s = ends_at - time.monotonic()
@@ -115,7 +111,7 @@ def _wait(child: "subprocess.Popen[bytes]", limits: Limits, progressed: Callable
             return
         except subprocess.TimeoutExpired:
             before_s, computed_s = computed_s, _computed_s(child.pid)
-        if computed_s > before_s:
+        if computed_s > before_s and progressed is not None:
             progressed()
         if left_s <= 0:
             raise _late(computed_s, limits)
