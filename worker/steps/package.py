@@ -61,13 +61,13 @@ def run(context: StepContext, lease: Lease) -> None:
     with transaction(context.engine) as session:
         _take_up(session, lease)
     key = context.load_key()
-    prepared, view = _prepare(context, lease, is_demonstration=key.is_demonstration)
+    prepared, view, files = _prepare(context, lease, is_demonstration=key.is_demonstration)
     if view.missing_glyphs:
         code_points = [one.code_point for one in view.missing_glyphs]
         log.warning("package.glyphs_missing", submission_id=str(lease.subject_id), code_points=code_points)
-    unsigned = draw(view, attachments=prepared.files)
-    # Signing needs as much memory as the rows of all tables.
-    del view
+    unsigned = draw(view, attachments=files)
+    # Signing needs as much memory as the rows of all tables, and the files are in what is signed.
+    del view, files
     context.come_forward()
     signed = certify(
         unsigned,
@@ -111,24 +111,25 @@ STEP = Step(run=run, hard_limit_s=600, states_times=True, on_parked=park)
 
 @dataclass(frozen=True, kw_only=True)
 class _Prepared:
-    """A package beside its view, in which fibres and records stand: here its content has neither any more."""
+    """A package beside its view, in which fibres and records stand: here its content has neither any more.
+
+    `attached` is the SHA-256 of each file by its name.
+    """
 
     content: PackageContent
     sealing: Sealing
-    files: Mapping[str, Packed]
-
-    @property
-    def attached(self) -> dict[str, str]:
-        """The SHA-256 of each file by its name."""
-        return {name: file.sha256 for name, file in self.files.items()}
+    attached: dict[str, str]
 
 
-def _prepare(context: StepContext, lease: Lease, *, is_demonstration: bool) -> tuple[_Prepared, PackageView]:
+def _prepare(
+    context: StepContext, lease: Lease, *, is_demonstration: bool
+) -> tuple[_Prepared, PackageView, Mapping[str, Packed]]:
     sealing, content = _judge_anew(context, lease, is_demonstration=is_demonstration)
     files = {name: _keep_and_pack(context, parts) for name, parts in attached_files(content)}
     # Drawing and signing need as much memory again as the fibres and records, which have no more to say then.
     bare = replace(content, fibres=(), records=())
-    return _Prepared(content=bare, sealing=sealing, files=files), build_view(content)
+    attached = {name: file.sha256 for name, file in files.items()}
+    return _Prepared(content=bare, sealing=sealing, attached=attached), build_view(content), files
 
 
 def _judge_anew(context: StepContext, lease: Lease, *, is_demonstration: bool) -> tuple[Sealing, PackageContent]:
