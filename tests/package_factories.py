@@ -1,6 +1,6 @@
 """Small packages with invented names: each test changes the one member that it is about."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -138,13 +138,27 @@ def with_unexpected_events(
     return replace(content, fibres=fibres)
 
 
+def with_findings(
+    content: PackageContent, change: Callable[[FindingDocument], FindingDocument | None]
+) -> PackageContent:
+    """Return the content with each finding of its fibres changed, or left out where that comes to nothing."""
+    fibres: list[FibreDocument] = [
+        {**one, "findings": [new for new in map(change, one["findings"]) if new is not None]} for one in content.fibres
+    ]
+    return replace(content, fibres=fibres)
+
+
 def with_void(content: PackageContent, *, fibre: int, site: str, void: Sequence[VoidDocument]) -> PackageContent:
     """Return the content with records set aside for every finding about one joint."""
-    fibres: list[FibreDocument] = []
-    for one in content.fibres:
-        findings = [f if (f["fibre"], f.get("site")) != (fibre, site) else _voided(f, void) for f in one["findings"]]
-        fibres.append({**one, "findings": findings})
-    return replace(content, fibres=fibres)
+    return with_findings(
+        content, lambda one: {**one, "void": list(void)} if (one["fibre"], one.get("site")) == (fibre, site) else one
+    )
+
+
+def with_verdict(content: PackageContent, **members: Any) -> PackageContent:
+    """Return the content with another verdict, under its right digest."""
+    verdict: Any = {**content.verdict, **members}
+    return replace(content, verdict=verdict, verdict_digest=digest_of(verdict))
 
 
 def packaged(
@@ -270,7 +284,3 @@ def make_records(*, fibre_count: int) -> Iterator[PackagedRecord]:
 def _head(number: int) -> Body:
     made_at = (_STARTED_AT + timedelta(minutes=number)).isoformat()
     return {"id": str(UUID(int=number)), "made_at": made_at, "operator": "op-5", "device": "van-2"}
-
-
-def _voided(finding: FindingDocument, void: Sequence[VoidDocument]) -> FindingDocument:
-    return {**finding, "void": list(void)}

@@ -1,5 +1,6 @@
 """Read a drawn package back, with a library that had no part in drawing it."""
 
+import json
 import re
 from io import BytesIO
 from typing import Any
@@ -7,9 +8,9 @@ from typing import Any
 from pypdf import PdfReader
 
 from worker.package.archive.document import pack
-from worker.package.data.attachments import attached_files
+from worker.package.data.attachments import attached_files, attachments
 from worker.package.data.content import PackageContent
-from worker.package.document_model import Table
+from worker.package.document_model import Section, Table
 from worker.package.fonts.font_metrics import FontMetrics
 from worker.package.pages.drawing import draw
 from worker.package.pictures.picture import Picture, Text
@@ -28,16 +29,29 @@ def page_texts(pdf: bytes) -> list[str]:
     return [page.extract_text() for page in PdfReader(BytesIO(pdf)).pages]
 
 
+def attached_documents(pdf: bytes) -> dict[str, Any]:
+    """Return the files attached to a package, read by another library than wrote them."""
+    return {name: json.loads(contents[0]) for name, contents in PdfReader(BytesIO(pdf)).attachments.items()}
+
+
+def package_json(content: PackageContent) -> Any:
+    """Return what the package of some content says of itself."""
+    return json.loads(attachments(content)["package.json"])
+
+
+def section_of(content: PackageContent, title: str) -> Section:
+    """Return the section with a title."""
+    return next(section for section in build_view(content).sections if section.title == title)
+
+
 def rows_of(content: PackageContent, title: str) -> list[tuple[str, ...]]:
     """Return the rows of every table in the section with a title."""
-    section = next(section for section in build_view(content).sections if section.title == title)
-    return [row for block in section.blocks if isinstance(block, Table) for row in block.rows]
+    return [row for block in section_of(content, title).blocks if isinstance(block, Table) for row in block.rows]
 
 
 def pictures_of(content: PackageContent, title: str) -> list[Picture]:
     """Return the pictures in the section with a title."""
-    section = next(section for section in build_view(content).sections if section.title == title)
-    return [block for block in section.blocks if isinstance(block, Picture)]
+    return [block for block in section_of(content, title).blocks if isinstance(block, Picture)]
 
 
 def texts_of(picture: Picture) -> list[str]:

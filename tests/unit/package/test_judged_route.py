@@ -10,6 +10,7 @@ from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from service.vocabulary.words import Outcome, Quantity
+from tests.package_factories import with_verdict
 from tests.package_reading import decimals_in, draw_content, matrix_rows, page_texts, rows_of
 from tests.unit.package.judged import BEND_M, TROUBLED, UNTESTED, WITHOUT_FLAW, judged_content
 from worker.package.data.content import PackageContent
@@ -156,7 +157,7 @@ def test_a_suspicion_is_shown_with_what_was_seen_and_decides_nothing(content: Pa
         "detail": "every reading is the same to the last digit",
         "chance": "less than 1 in 1000000",
     }
-    whole = replace(content, verdict={**content.verdict, "suspicions": [told]})
+    whole = with_verdict(content, suspicions=[told])
     assert rows_of(whole, "Suspicions") == [
         ("same readings", "1 to 3", told["detail"], "less than 1 in 1000000", "r-1, r-2")
     ]
@@ -175,7 +176,7 @@ def test_a_suspicion_about_fibres_that_are_not_submitted_is_left_out(content: Pa
         "detail": "two traces are one",
         "chance": "never",
     }
-    whole = replace(content, verdict={**content.verdict, "suspicions": [told]})
+    whole = with_verdict(content, suspicions=[told])
     assert rows_of(whole, "Suspicions") == []
 
 

@@ -5,17 +5,15 @@ import copy
 import json
 import sys
 from collections.abc import Callable
-from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import pytest
 from openapi_schema_validator import OAS31Validator
-from pypdf import PdfReader
 
 from openapi_examples import second_reader
 from tests.package_factories import make_content
-from tests.package_reading import draw_content
+from tests.package_reading import attached_documents, draw_content
 from tests.unit.package.judged import judged_content
 from tests.write_openapi import SCHEMAS, written
 from worker.package.data.attachment_forms import attachment_schemas
@@ -25,9 +23,7 @@ CONTENTS: dict[str, Callable[[], PackageContent]] = {"usual": make_content, "eve
 
 
 def attached(content: PackageContent) -> dict[str, Any]:
-    """Return the files attached to a package, read by another library than wrote them."""
-    found = PdfReader(BytesIO(draw_content(content))).attachments
-    return {name: json.loads(contents[0]) for name, contents in found.items()}
+    return attached_documents(draw_content(content))
 
 
 @pytest.fixture(scope="module", params=CONTENTS)

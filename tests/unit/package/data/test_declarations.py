@@ -1,25 +1,18 @@
 """Each party's declaration is one sentence: by whom, with position, when, for whom, and what is declared."""
 
-import json
 from dataclasses import replace
-from typing import Any
 
 import pytest
 
 from service.vocabulary.signatures import SignedBy
-from tests.package_factories import make_content, with_many_segments
-from tests.package_reading import draw_content, page_texts
-from worker.package.data.attachments import attachments
+from tests.package_factories import make_content, with_many_segments, with_verdict
+from tests.package_reading import draw_content, package_json, page_texts
 from worker.package.data.content import PackageContent
 from worker.package.view import build_view
 
 
 def told(content: PackageContent) -> dict[str, str]:
     return {fact.label: fact.value for fact in build_view(content).cover.declared.facts}
-
-
-def about(content: PackageContent) -> Any:
-    return json.loads(attachments(content)["package.json"])
 
 
 def test_the_service_declares_what_it_made_the_package_from() -> None:
@@ -53,9 +46,8 @@ def test_what_the_exceptions_are_listed_under_are_sections_of_the_package() -> N
 
 
 def test_dark_fibres_are_excepted_too() -> None:
-    content = make_content()
-    verdict: Any = {**content.verdict, "tolerated_dark": [2, 3]}
-    assert "asked for”, and but for 2 dark fibres tolerated." in told(replace(content, verdict=verdict))["Contractor"]
+    content = with_verdict(make_content(), tolerated_dark=[2, 3])
+    assert "asked for”, and but for 2 dark fibres tolerated." in told(content)["Contractor"]
 
 
 @pytest.mark.parametrize(
@@ -68,7 +60,7 @@ def test_dark_fibres_are_excepted_too() -> None:
 def test_the_contractors_declaration_says_how_it_is_signed(signature: SignedBy, how: str) -> None:
     content = make_content(contractor_signature=signature)
     assert how in told(content)["Contractor"]
-    assert about(content)["contractor_signature"] == signature.value
+    assert package_json(content)["contractor_signature"] == signature.value
 
 
 def test_nothing_is_said_for_the_engineer_before_the_decision() -> None:
@@ -80,13 +72,13 @@ def test_nothing_is_said_for_the_engineer_before_the_decision() -> None:
 def test_a_person_whose_name_was_erased_is_the_id_without_a_position() -> None:
     content = make_content(responsible_person="p-1c9", responsible_position=None)
     assert told(content)["Contractor"].startswith("p-1c9 declares for Larkfield Cable Works on ")
-    assert "responsible_position" not in about(content)
+    assert "responsible_position" not in package_json(content)
 
 
 def test_the_attached_data_have_what_the_page_prints() -> None:
     content = with_many_segments(make_content(), count=500)
     page = " ".join(page_texts(draw_content(content))[0].split())
-    said = about(content)["declarations"]
+    said = package_json(content)["declarations"]
     assert set(said) == {"service", "contractor"}
     assert all(sentence in page for sentence in said.values())
     assert "the 500 segments submitted are complete" in said["contractor"]
@@ -96,4 +88,4 @@ def test_a_long_name_is_cut_where_one_sees_it_and_whole_in_the_data() -> None:
     name = "Aurelio Bartholomew " * 20
     content = make_content(responsible_person=name.strip())
     assert "…, works manager, declares for" in told(content)["Contractor"]
-    assert about(content)["responsible_person"] == name.strip()
+    assert package_json(content)["responsible_person"] == name.strip()

@@ -9,7 +9,7 @@ import pytest
 
 from service.vocabulary.canonical import canonical_json, digest_of
 from service.vocabulary.signatures import SignedBy
-from tests.package_factories import make_content, make_earlier
+from tests.package_factories import make_content, make_earlier, with_verdict
 from tests.package_reading import draw_content
 from tests.unit.package.judged import judged_content, judged_route
 from worker.package.data.attachments import attachments
@@ -180,12 +180,6 @@ def test_the_data_of_a_judged_route_do_not_contradict_each_other() -> None:
     assert list(contradictions(judged_route())) == []
 
 
-def _with_verdict(content: PackageContent, **members: Any) -> PackageContent:
-    """Return the content with another verdict, under its right digest."""
-    verdict: Any = {**content.verdict, **members}
-    return replace(content, verdict=verdict, verdict_digest=digest_of(verdict))
-
-
 def _other_fibre(content: PackageContent) -> PackageContent:
     fibres: list[Any] = list(content.fibres)
     fibres[2] = {**fibres[2], "findings": [{**fibres[2]["findings"][0], "value": "0.0001"}, *fibres[2]["findings"][1:]]}
@@ -195,18 +189,16 @@ def _other_fibre(content: PackageContent) -> PackageContent:
 def _other_counts(content: PackageContent) -> PackageContent:
     [(first, came_to), *rest] = content.verdict["segments"].items()
     counts = {**came_to["counts"], "conforming": came_to["counts"]["conforming"] + 1}
-    return _with_verdict(content, segments=dict([(first, {**came_to, "counts": counts}), *rest]))
+    return with_verdict(content, segments=dict([(first, {**came_to, "counts": counts}), *rest]))
 
 
 def _other_segments(content: PackageContent) -> PackageContent:
-    return _with_verdict(
-        content, segments={**content.verdict["segments"], "X": {"outcome": "conforming", "counts": {}}}
-    )
+    return with_verdict(content, segments={**content.verdict["segments"], "X": {"outcome": "conforming", "counts": {}}})
 
 
 def _fibres_out_of_order(content: PackageContent) -> PackageContent:
     fibres = list(content.fibres)[::-1]
-    return replace(_with_verdict(content, fibres=[digest_of(one) for one in fibres]), fibres=fibres)
+    return replace(with_verdict(content, fibres=[digest_of(one) for one in fibres]), fibres=fibres)
 
 
 CHANGES: dict[str, tuple[Callable[[PackageContent], PackageContent], str]] = {
@@ -218,7 +210,7 @@ CHANGES: dict[str, tuple[Callable[[PackageContent], PackageContent], str]] = {
     "the verdict's digest": (lambda one: replace(one, verdict_digest="0" * 64), "The digest of the attached verdict"),
     "the design's digest": (lambda one: replace(one, design_sha256="0" * 64), "The digest of the attached design"),
     "the design in the verdict": (
-        lambda one: _with_verdict(one, design_sha256="0" * 64),
+        lambda one: with_verdict(one, design_sha256="0" * 64),
         "The digest of the attached design",
     ),
     "the criteria": (
@@ -227,7 +219,7 @@ CHANGES: dict[str, tuple[Callable[[PackageContent], PackageContent], str]] = {
     ),
     "a fibre left out": (lambda one: replace(one, fibres=one.fibres[1:]), "The route has 12 fibres, and not each"),
     "the fibres' order": (_fibres_out_of_order, "The route has 12 fibres, and not each"),
-    "the dark": (lambda one: _with_verdict(one, tolerated_dark=[2]), "The verdict tolerates other dark fibres"),
+    "the dark": (lambda one: with_verdict(one, tolerated_dark=[2]), "The verdict tolerates other dark fibres"),
     "the counts": (_other_counts, "Segment "),
     "the segments": (_other_segments, "The verdict is about other segments"),
 }

@@ -8,7 +8,7 @@ import pytest
 
 from service.vocabulary.criteria.criteria import Criteria
 from tests.package_factories import make_content
-from worker.package.view import build_view
+from tests.package_reading import section_of
 
 
 def _leaves(document: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
@@ -201,5 +201,4 @@ def _another(member: str, value: Any) -> Any:
 
 def _criteria_words(criteria: dict[str, Any]) -> str:
     content = make_content(criteria=Criteria.model_validate(criteria))
-    section = next(section for section in build_view(content).sections if section.title == "Criteria as agreed")
-    return str(section.blocks[:2])
+    return str(section_of(content, "Criteria as agreed").blocks[:2])

@@ -1,10 +1,9 @@
 """Dark fibres that the criteria tolerate: named on the first page, in no list of findings, and paid for nowhere."""
 
-from dataclasses import replace
-
 from service.vocabulary.design.billing_quantities import quantities_of
 from service.vocabulary.design.layout import Layout
-from tests.package_factories import make_content
+from tests.package_factories import make_content, with_verdict
+from tests.package_reading import section_of
 from worker.package.data.content import PackageContent
 from worker.package.document_model import Table
 from worker.package.sections.findings import submitted_findings
@@ -15,8 +14,7 @@ DARK = 2
 
 def with_dark(*dark: int) -> PackageContent:
     """Return the usual content, some of its four fibres dark and tolerated."""
-    content = make_content()
-    return replace(content, verdict={**content.verdict, "tolerated_dark": list(dark)}) if dark else content
+    return with_verdict(make_content(), tolerated_dark=list(dark)) if dark else make_content()
 
 
 def summary(content: PackageContent) -> dict[str, str]:
@@ -36,8 +34,7 @@ def test_nothing_found_of_them_is_to_be_decided() -> None:
 
 def test_the_quantities_are_those_that_billing_is_told() -> None:
     content = with_dark(DARK)
-    section = next(one for one in build_view(content).sections if one.title == "Segments and sites")
-    table = next(block for block in section.blocks if isinstance(block, Table))
+    table = next(block for block in section_of(content, "Segments and sites").blocks if isinstance(block, Table))
     layout = Layout(content.design)
     for row, segment in zip(table.rows, content.design.segments, strict=True):
         paid = quantities_of(layout, segment, dark=[DARK])

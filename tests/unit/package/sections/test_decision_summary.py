@@ -1,13 +1,10 @@
 """What an engineer weighs: losses on no joint, concessions by number, tests set aside or repeated."""
 
-import json
 import re
 from dataclasses import replace
-from io import BytesIO
 from uuid import UUID
 
 import pytest
-from pypdf import PdfReader
 
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import (
@@ -18,8 +15,15 @@ from service.vocabulary.findings.finding import (
     WhereDocument,
 )
 from service.vocabulary.words import Outcome
-from tests.package_factories import make_content, make_link_record, with_members, with_unexpected_events, with_void
-from tests.package_reading import decimals_in, draw_content, page_texts, rows_of
+from tests.package_factories import (
+    make_content,
+    make_link_record,
+    with_findings,
+    with_members,
+    with_unexpected_events,
+    with_void,
+)
+from tests.package_reading import attached_documents, decimals_in, draw_content, page_texts, rows_of
 from worker.package.data.content import PackageContent
 from worker.package.view import build_view
 
@@ -204,9 +208,8 @@ def test_each_number_of_the_new_tables_is_in_the_attached_data() -> None:
         _with_repeats(), fibre=3, events=[BEND, {**BEND, "from_a_m": "-3.10", "loss_db": "0.067"}]
     )
     pdf = draw_content(content)
-    text, attached = "\n".join(page_texts(pdf)), PdfReader(BytesIO(pdf)).attachments
-    findings = decimals_in(json.loads(attached["findings.json"][0]))
-    records = decimals_in(json.loads(attached["records.json"][0]))
+    text, attached = "\n".join(page_texts(pdf)), attached_documents(pdf)
+    findings, records = (decimals_in(attached[name]) for name in ("findings.json", "records.json"))
     for title, known in ((STRAYS, findings), (CONCESSIONS, findings), (SET_ASIDE, records)):
         printed = {number for row in rows_of(content, title) for number in re.findall(r"-?\d+\.\d+", " ".join(row))}
         assert printed, title
@@ -215,12 +218,7 @@ def test_each_number_of_the_new_tables_is_in_the_attached_data() -> None:
 
 
 def _conforming_content() -> PackageContent:
-    content = make_content(concessions=[])
-    fibres: list[FibreDocument] = [
-        {**fibre, "findings": [f for f in fibre["findings"] if f["outcome"] == Outcome.CONFORMING]}
-        for fibre in content.fibres
-    ]
-    return replace(content, fibres=fibres)
+    return with_findings(make_content(concessions=[]), lambda one: one if one["outcome"] == "conforming" else None)
 
 
 def _with_repeats() -> PackageContent:
@@ -231,15 +229,11 @@ def _with_repeats() -> PackageContent:
         make_link_record(203, fibre=4, loss_db=2.2),
     ]
     _, second, last = (test.body["id"] for test in tests)
-    fibres: list[FibreDocument] = []
-    for fibre in content.fibres:
-        own = [_retested(f, last, second) if f["fibre"] == 4 else f for f in fibre["findings"]]
-        fibres.append({**fibre, "findings": own})
-    return replace(content, fibres=fibres, records=[*content.records, *tests])
 
+    def retested(finding: FindingDocument) -> FindingDocument:
+        if (finding["fibre"], finding["criterion"]) != (4, "LNK-1550"):
+            return finding
+        readings: list[ReadingDocument] = [{**reading, "record": last} for reading in finding["readings"]]
+        return {**finding, "void": [{"record": second, "reason": "replaced_or_withdrawn"}], "readings": readings}
 
-def _retested(finding: FindingDocument, counts: str, ended: str) -> FindingDocument:
-    if finding["criterion"] != "LNK-1550":
-        return finding
-    readings: list[ReadingDocument] = [{**reading, "record": counts} for reading in finding["readings"]]
-    return {**finding, "void": [{"record": ended, "reason": "replaced_or_withdrawn"}], "readings": readings}
+    return with_findings(replace(content, records=[*content.records, *tests]), retested)

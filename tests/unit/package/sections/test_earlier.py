@@ -1,13 +1,9 @@
 """A package says segment by segment what stands of the earlier ones, in a line on its first page and in a section."""
 
-import json
-from typing import Any
-
 import pytest
 
 from tests.package_factories import make_content, make_earlier
-from tests.package_reading import draw_content, page_texts, rows_of
-from worker.package.data.attachments import attachments
+from tests.package_reading import draw_content, package_json, page_texts, rows_of
 from worker.package.data.content import Now, PackageContent, SupersededPackage, SupersededSegment
 from worker.package.document_model import Facts
 from worker.package.sections.cover import build_cover
@@ -47,7 +43,7 @@ def test_the_first_page_says_what_stands_of_an_earlier_package(earlier: Supersed
 def test_a_first_package_has_none_before_it() -> None:
     content = make_content(supersedes=())
     assert first_page_facts(content) == []
-    assert attached(content) == []
+    assert package_json(content)["supersedes"] == []
     assert rows_of(content, EARLIER_TITLE) == []
 
 
@@ -105,7 +101,7 @@ def test_five_hundred_segments_are_all_in_the_section() -> None:
 def test_the_attached_data_says_the_same() -> None:
     decided = {"decided_at": "2026-03-16T09:30:00.000000Z", "is_deemed": False}
     superseded = {"now": "superseded", "superseded_by": "HBR-7/2"}
-    assert attached(make_content(supersedes=[THIRD, UNDECIDED])) == [
+    assert package_json(make_content(supersedes=[THIRD, UNDECIDED]))["supersedes"] == [
         {
             "number": "HBR-7/3",
             "reason": "C5 stands open",
@@ -117,7 +113,3 @@ def test_the_attached_data_says_the_same() -> None:
         },
         {"number": "HBR-7/2", "segments": {"SEG-1": {"word": None, **superseded}}, **decided},
     ]
-
-
-def attached(content: PackageContent) -> Any:
-    return json.loads(attachments(content)["package.json"])["supersedes"]

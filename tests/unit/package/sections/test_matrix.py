@@ -3,8 +3,8 @@
 from collections import Counter
 from typing import Any
 
-from service.vocabulary.findings.finding import FindingDocument
 from tests.package_factories import make_content
+from tests.package_findings import make_finding
 from tests.package_reading import rows_of
 from tests.unit.package.judged import judged_content
 from worker.package.data.content import PackageContent
@@ -19,19 +19,7 @@ def tables(content: PackageContent, findings: list[Finding]) -> list[list[tuple[
 
 
 def found(fibre: int, criterion: str = "SPL-1550", outcome: str = "conforming", **changes: Any) -> Finding:
-    finding: FindingDocument = {
-        "fibre": fibre,
-        "criterion": criterion,
-        "outcome": outcome,
-        "force": "required",
-        "quantity": "splice_loss",
-        "segments": ["SEG-1"],
-        "detail": "",
-        "readings": [],
-        "void": [],
-    }
-    finding.update(changes)  # type: ignore[typeddict-item]
-    return read_finding(finding)
+    return read_finding(make_finding(fibre, criterion, "splice_loss", outcome=outcome, **changes))
 
 
 def test_fibres_that_came_out_alike_share_a_row_and_the_worst_come_first() -> None:

@@ -1,20 +1,17 @@
 """Every number in every table of a package's pages, read back by another program, is what the attached JSON gives."""
 
-import json
 import re
 from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from io import BytesIO
 from itertools import product
 from typing import Any
 
 import pytest
-from pypdf import PdfReader
 
 from tests.judged_routes import demo_content, large_content
 from tests.package_factories import with_members
-from tests.package_reading import draw_content
+from tests.package_reading import attached_documents, draw_content
 from tests.printed.attached import Attached
 from tests.printed.expectations import FINDINGS_OF, rows
 from tests.printed.findings import numbers_of_criterion
@@ -57,10 +54,6 @@ class Compared:
     numbers: int = 0
     unchecked: set[tuple[str, str, str]] = field(default_factory=set)
     differences: list[str] = field(default_factory=list)
-
-
-def attached(pdf: bytes) -> dict[str, Any]:
-    return {name: json.loads(contents[0]) for name, contents in PdfReader(BytesIO(pdf)).attachments.items()}
 
 
 def compare(tables: list[PrintedTable], files: Mapping[str, Any], index: list[Row]) -> Compared:
@@ -115,7 +108,7 @@ IN_WORDS = {("Criteria as agreed", "", "Limit"), ("Criteria as agreed", "", "Wav
 
 
 def test_every_number_of_every_table_is_what_the_attached_data_give(pdf: bytes, tables: list[PrintedTable]) -> None:
-    compared = compare(tables, attached(pdf), index_rows(tables))
+    compared = compare(tables, attached_documents(pdf), index_rows(tables))
     assert compared.differences == []
     assert compared.unchecked <= IN_WORDS
     assert compared.numbers > 4000
@@ -124,7 +117,7 @@ def test_every_number_of_every_table_is_what_the_attached_data_give(pdf: bytes, 
 def test_the_numbers_of_each_criterion_are_those_of_the_attached_criteria(
     pdf: bytes, tables: list[PrintedTable]
 ) -> None:
-    by_code = {one["code"]: one for one in attached(pdf)["criteria.json"]["criteria"]}
+    by_code = {one["code"]: one for one in attached_documents(pdf)["criteria.json"]["criteria"]}
     [table] = [one for one in tables if (one.section, one.under) == ("Criteria as agreed", "")]
     assert [row[table.column("Code")].replace(" ", "") for row in table.rows] == list(by_code)
     for row, criterion in zip(table.rows, by_code.values(), strict=True):
@@ -135,7 +128,7 @@ def test_the_numbers_of_each_criterion_are_those_of_the_attached_criteria(
 
 
 def test_no_finding_is_left_out_and_none_is_printed_twice(pdf: bytes, tables: list[PrintedTable]) -> None:
-    findings = Attached(attached(pdf)).findings
+    findings = Attached(attached_documents(pdf)).findings
     printed = sum(len(one.rows) for one in tables if (one.section, one.under) in FINDINGS_OF)
     listed_elsewhere = {"workmanship", "required_test"}
     assert printed == sum(f["quantity"] not in listed_elsewhere for f in findings) > 100
@@ -170,13 +163,13 @@ def test_one_digit_more_or_less_in_any_number_of_the_data_is_found() -> None:
     tables = read_pages(pdf).tables
     index = index_rows(tables)
     for name in ("value", "low", "high", "limit", "margin", "position", "wavelength_nm"):
-        files = attached(pdf)
+        files = attached_documents(pdf)
         finding = next(one for one in splice_findings(files) if name in one)
         other = _one_digit(str(finding[name]))
         finding[name] = other if isinstance(finding[name], str) else int(other)
         assert len(compare(tables, files, index).differences) == 2, name
     for direction, name in product(("a_to_b", "b_to_a"), ("value", "within")):
-        files = attached(pdf)
+        files = attached_documents(pdf)
         reading = next(
             one
             for finding in splice_findings(files)
@@ -189,7 +182,7 @@ def test_one_digit_more_or_less_in_any_number_of_the_data_is_found() -> None:
 
 def test_one_digit_more_or_less_in_any_cell_of_a_page_is_found() -> None:
     pdf = draw_content(demo_content())
-    files, tables = attached(pdf), read_pages(pdf).tables
+    files, tables = attached_documents(pdf), read_pages(pdf).tables
     index = index_rows(tables)
     changed = 0
     for table in tables:

@@ -19,7 +19,7 @@ from tests.factories import (
     make_splice,
     make_termination,
 )
-from tests.package_factories import packaged
+from tests.package_factories import packaged, with_findings
 from tests.package_reading import rows_of
 from tests.unit.package.judged import judged_content
 from worker.package.data.content import PackageContent
@@ -99,7 +99,5 @@ def test_both_sides_of_one_connection_are_no_repetition() -> None:
 
 
 def _with(bodies: list[Body], *, is_ended: bool = False) -> PackageContent:
-    content = judged_content()
-    records = [packaged(body, is_ended=is_ended) for body in bodies]
-    fibres = [{**fibre, "findings": []} for fibre in content.fibres]
-    return replace(content, records=records, fibres=fibres)  # type: ignore[arg-type]
+    content = with_findings(judged_content(), lambda _: None)
+    return replace(content, records=[packaged(body, is_ended=is_ended) for body in bodies])
