@@ -11,55 +11,6 @@ from worker.physics.errors import NonFiniteReadingError, OutOfRangeError, Unpair
 _CUSTOMARY_PULSE_S = 1e-9
 
 
-def coefficient_at_pulse_db(*, backscatter_coefficient_db: ArrayLike, pulse_ns: ArrayLike) -> NDArray[np.float64]:
-    r"""Return the backscatter coefficient for a pulse width, in dB.
-
-    Parameters
-    ----------
-    backscatter_coefficient_db : array_like, shape (n,) or scalar
-        Backscatter coefficient for a pulse of 1 ns, below 0. [dB]
-    pulse_ns : array_like, shape (n,) or scalar
-        Pulse width, above 0. [ns]
-
-    Returns
-    -------
-    ndarray of float64, shape (n,)
-        Level of the backscatter below the pulse that makes it. [dB]
-
-    Raises
-    ------
-    UnpairedReadingsError
-        If the two shapes differ.
-    NonFiniteReadingError
-        If any argument is NaN or infinite.
-    OutOfRangeError
-        If a pulse is not above 0.
-
-    Notes
-    -----
-    .. math:: K(D) = K(1\,\mathrm{ns}) + 10\,\log_{10} D
-
-    For pulses short against the length over which the fibre loses noticeably.
-
-    References
-    ----------
-    .. [1] Common practice of time-domain reflectometry; no single published source.
-
-    Examples
-    --------
-    >>> coefficient_at_pulse_db(backscatter_coefficient_db=-81.0, pulse_ns=[1.0, 10.0, 100.0])
-    array([-81., -71., -61.])
-    """
-    coefficient, pulse = as_floats(backscatter_coefficient_db), as_floats(pulse_ns)
-    if not fit_together(coefficient, pulse):
-        raise UnpairedReadingsError(f"{coefficient.shape} coefficients against {pulse.shape} pulses")
-    if not are_finite(coefficient, pulse):
-        raise NonFiniteReadingError("every coefficient and pulse must be a finite number")
-    if not are_above_zero(pulse):
-        raise OutOfRangeError("every pulse must be above 0 ns")
-    return as_floats(coefficient + 10 * np.log10(pulse))
-
-
 def backscattered_share_per_m(*, backscatter_coefficient_db: ArrayLike, group_index: ArrayLike) -> NDArray[np.float64]:
     r"""Return which share of the light a metre of fibre sends back, per metre.
 

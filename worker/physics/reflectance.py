@@ -4,7 +4,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from worker.physics.arrays import are_above_zero, are_at_least_zero, are_finite, as_floats, fit_together
-from worker.physics.backscatter import coefficient_at_pulse_db
 from worker.physics.constants import NEPERS_PER_DB
 from worker.physics.errors import NonFiniteReadingError, OutOfRangeError, UnpairedReadingsError
 
@@ -119,14 +118,15 @@ def event_reflectance_db(
     NonFiniteReadingError
         If any argument is NaN or infinite.
     OutOfRangeError
-        If a height is not above 0.
+        If a height or a pulse is not above 0.
 
     Notes
     -----
     .. math:: R = K + 10\,\log_{10}\left[\left(10^{H/5} - 1\right) D\right]
 
-    The power of ten is split off in decibels, so that no height overflows. A peak that is cut off gives a bound only:
-    the event reflects at least this.
+    The backscatter grows with the pulse that makes it, for pulses short against the length over which the fibre loses
+    noticeably. The power of ten is split off in decibels, so that no height overflows. A peak that is cut off gives a
+    bound only: the event reflects at least this.
 
     References
     ----------
@@ -141,10 +141,9 @@ def event_reflectance_db(
     pulse = as_floats(pulse_ns)
     if not fit_together(height, coefficient, pulse):
         raise UnpairedReadingsError("heights, coefficients and pulses must have one shape")
-    if not are_finite(height):
-        raise NonFiniteReadingError("every height must be a finite number")
-    if not are_above_zero(height):
-        raise OutOfRangeError("a reflection stands higher than 0 dB over the backscatter")
-    level_db = coefficient_at_pulse_db(backscatter_coefficient_db=coefficient, pulse_ns=pulse)
+    if not are_finite(height, coefficient, pulse):
+        raise NonFiniteReadingError("every height, coefficient and pulse must be a finite number")
+    if not are_above_zero(height, pulse):
+        raise OutOfRangeError("a reflection stands higher than 0 dB over the backscatter of a pulse above 0 ns")
     over_backscatter_db = 2 * height + 10 * np.log10(-np.expm1(-2 * NEPERS_PER_DB * height))
-    return as_floats(level_db + over_backscatter_db)
+    return as_floats(coefficient + 10 * np.log10(pulse) + over_backscatter_db)

@@ -11,7 +11,6 @@ from scipy.integrate import quad
 
 from worker.physics.backscatter import (
     backscattered_share_per_m,
-    coefficient_at_pulse_db,
     section_backscatter_db,
 )
 from worker.physics.errors import NonFiniteReadingError, OutOfRangeError, UnpairedReadingsError
@@ -83,11 +82,10 @@ def test_fibre_that_hardly_attenuates_sends_back_as_fibre_that_does_not() -> Non
 
 @given(coefficient_db=COEFFICIENTS_DB, pulse_ns=st.floats(1.0, 20_000.0))
 def test_ten_times_the_pulse_scatters_ten_decibels_more(coefficient_db: float, pulse_ns: float) -> None:
-    once, tenfold = coefficient_at_pulse_db(
-        backscatter_coefficient_db=coefficient_db, pulse_ns=[pulse_ns, 10 * pulse_ns]
+    once, tenfold = event_reflectance_db(
+        height_db=20.0, backscatter_coefficient_db=coefficient_db, pulse_ns=[pulse_ns, 10 * pulse_ns]
     )
     assert tenfold - once == pytest.approx(10, abs=1e-9)
-    assert coefficient_at_pulse_db(backscatter_coefficient_db=coefficient_db, pulse_ns=1.0) == coefficient_db
 
 
 @given(height_db=st.floats(0.01, 40.0), coefficient_db=COEFFICIENTS_DB, pulse_ns=st.floats(1.0, 1000.0))
@@ -118,7 +116,6 @@ def test_a_flat_end_reflects_what_does_not_pass(index: float) -> None:
 @pytest.mark.parametrize(
     ("function", "arguments"),
     [
-        (coefficient_at_pulse_db, {"backscatter_coefficient_db": -80.0, "pulse_ns": 10.0}),
         (backscattered_share_per_m, {"backscatter_coefficient_db": -80.0, "group_index": 1.468}),
         (
             section_backscatter_db,
@@ -154,7 +151,7 @@ SECTION = {"attenuation_db_per_km": 0.3, "backscatter_coefficient_db": -80.0, "g
 @pytest.mark.parametrize(
     ("function", "arguments"),
     [
-        (coefficient_at_pulse_db, {"backscatter_coefficient_db": -80.0, "pulse_ns": 0.0}),
+        (event_reflectance_db, {"height_db": 20.0, "backscatter_coefficient_db": -80.0, "pulse_ns": 0.0}),
         (backscattered_share_per_m, {"backscatter_coefficient_db": 0.0, "group_index": 1.468}),
         (backscattered_share_per_m, {"backscatter_coefficient_db": -80.0, "group_index": 0.999}),
         (section_backscatter_db, {**SECTION, "length_km": 0.0, "loss_before_db": 0.0}),
