@@ -10,8 +10,7 @@ from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument
 from service.vocabulary.words import Basis
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct, TraceOutline
-
-_TENTHS = 10
+from worker.judgement.numbers.exact import TENTHS_PER_MDB
 
 
 class Tally(NamedTuple):
@@ -97,7 +96,7 @@ def _estimate_sums(fibre: FibreMeasured) -> list[EstimateSums]:
         if loss.reason is None and loss.low_tenth_mdb == loss.high_tenth_mdb:
             splice = attempts[-1]
             key = (splice.splicer_serial, _calibration_before(fibre, splice))
-            above_mean.setdefault(key, []).append(splice.estimate_mdb * _TENTHS - loss.low_tenth_mdb)
+            above_mean.setdefault(key, []).append(splice.estimate_mdb * TENTHS_PER_MDB - loss.low_tenth_mdb)
     return [
         EstimateSums(*key, splices=len(own), sum_tenth_mdb=sum(own), sum_of_squares=sum(one * one for one in own))
         for key, own in sorted(above_mean.items())

@@ -16,7 +16,6 @@ from worker.judgement.history.acts import History, Record, Trace
 from worker.judgement.history.history import read_history
 from worker.judgement.history.validity import Side, Validity, judge_validity
 from worker.judgement.traces.aligned_trace import AlignedTrace
-from worker.judgement.traces.alignment import Alignment
 from worker.judgement.traces.places import Place
 from worker.judgement.traces.readings import (
     FibreTraces,
@@ -55,7 +54,6 @@ class FibreMeasured:
     validity: Validity
     places: tuple[Place, ...]
     traces: FibreTraces
-    alignment: Alignment
     losses: Mapping[int, Mapping[int, PlaceLoss]]
     unexpected: tuple[UnexpectedEvent, ...]
 
@@ -107,7 +105,6 @@ def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) 
         validity=validity,
         places=traces.places,
         traces=traces,
-        alignment=traces.alignment,
         losses={nm: _measure_places(prepared, history, traces, nm) for nm in prepared.wavelengths_nm},
         unexpected=unexpected_events(traces),
     )
@@ -122,11 +119,8 @@ def _measure_places(
     for place, there, back in zip(traces.places, forward, backward, strict=True):
         both = combine(place, there, back, below_zero_tenth_mdb=prepared.below_zero_tenth_mdb)
         if both.reason is None and place.site_index in prepared.end_face_sites:
-            both = _unless_end_face_fails(history, place, both)
+            fault = end_face_fault(history, place)
+            if fault is not None:
+                both = both._replace(reason=fault, detail=f"{REASON_LABELS[fault]}; {both.detail}")
         losses[place.site_index] = PlaceLoss(there, back, both)
     return losses
-
-
-def _unless_end_face_fails(history: History, place: Place, loss: BidirectionalLoss) -> BidirectionalLoss:
-    fault = end_face_fault(history, place)
-    return loss if fault is None else loss._replace(reason=fault, detail=f"{REASON_LABELS[fault]}; {loss.detail}")

@@ -1,9 +1,7 @@
 """A design and criteria made ready for measuring, once for all fibres."""
 
-from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import NamedTuple
 
 from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.criteria import Criteria
@@ -14,16 +12,7 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.words import Reason
 from worker.judgement.fibre.end_faces import required_end_face_sites
 from worker.judgement.history.acts import Link, LinkLoss
-from worker.judgement.numbers.exact import is_below_fibre_alone, limit_mdb
-
-_TENTHS = 10
-
-
-class LeastLoss(NamedTuple):
-    """The least that the fibre alone must lose, by one criterion, and how well a loss is known."""
-
-    mdb_per_km: int
-    uncertainty_mdb: int
+from worker.judgement.numbers.exact import TENTHS_PER_MDB, is_below_fibre_alone, limit_mdb
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -37,7 +26,7 @@ class Prepared:
     criteria: Criteria
     last_index: int
     wavelengths_nm: tuple[int, ...]
-    least_losses: Mapping[int, tuple[LeastLoss, ...]]
+    link_criteria: tuple[LinkAttenuationCriterion, ...]
     end_face_sites: frozenset[int]
     below_zero_tenth_mdb: int
 
@@ -48,11 +37,12 @@ class Prepared:
         is_below = any(
             is_below_fibre_alone(
                 loss_mdb=test.loss_mdb,
-                least_mdb_per_km=least.mdb_per_km,
+                least_mdb_per_km=limit_mdb(one.least_attenuation_db_per_km),
                 length_um=self.layout.site_offsets_um[-1],
-                uncertainty_mdb=least.uncertainty_mdb,
+                uncertainty_mdb=limit_mdb(one.uncertainty_db),
             )
-            for least in self.least_losses.get(test.wavelength_nm, ())
+            for one in self.link_criteria
+            if one.wavelength_nm == test.wavelength_nm
         )
         return Reason.BELOW_FIBRE_ALONE if is_below else None
 
@@ -65,9 +55,9 @@ def prepare_measuring(layout: Layout, criteria: Criteria) -> Prepared:
         criteria=criteria,
         last_index=len(layout.design.sites) - 1,
         wavelengths_nm=tuple(dict.fromkeys(asked)),
-        least_losses=_least_losses(criteria),
+        link_criteria=tuple([one for one in criteria.criteria if isinstance(one, LinkAttenuationCriterion)]),
         end_face_sites=required_end_face_sites(criteria, layout),
-        below_zero_tenth_mdb=limit_mdb(criteria.mean_below_zero_db) * _TENTHS,
+        below_zero_tenth_mdb=limit_mdb(criteria.mean_below_zero_db) * TENTHS_PER_MDB,
     )
 
 
@@ -79,12 +69,3 @@ def _wavelengths_of_losses(criterion: Criterion) -> Iterator[int]:
             yield from (criterion.short_wavelength_nm, criterion.long_wavelength_nm)
         case WorkmanshipCriterion(demand=AttemptsAboveLoss() as demand):
             yield demand.wavelength_nm
-
-
-def _least_losses(criteria: Criteria) -> Mapping[int, tuple[LeastLoss, ...]]:
-    least: dict[int, list[LeastLoss]] = defaultdict(list)
-    for one in criteria.criteria:
-        if isinstance(one, LinkAttenuationCriterion):
-            own = LeastLoss(limit_mdb(one.least_attenuation_db_per_km), limit_mdb(one.uncertainty_db))
-            least[one.wavelength_nm].append(own)
-    return {nm: tuple(own) for nm, own in least.items()}

@@ -44,14 +44,12 @@ def returned_light(fibre: FibreMeasured, trace: Trace, *, far_end: FarEnd | None
     if far_end is FarEnd.OPEN:
         end_um = fibre.length_um - fibre.aligned(trace).scale.tolerance_um
         inside = [one for one in events if one.along_um < end_um]
-    coefficients = _coefficients(fibre, trace, events)
+    lengths_um = fibre.layout.section_lengths_um[:: 1 if trace.is_forward else -1]
+    coefficients = _coefficients(fibre, trace, lengths_um, events)
     reason = _end_fault(fibre, trace, far_end) or _event_fault(inside) or _glass_fault(coefficients)
     if reason is not None:
         return ReturnedLight(reason, 0, 0, REASON_LABELS[reason])
-    sections = _Sections(
-        lengths_um=fibre.layout.section_lengths_um[:: 1 if trace.is_forward else -1],
-        mdb_per_km=[one for one in coefficients if one is not None],
-    )
+    sections = [(length_um, one) for length_um, one in zip(lengths_um, coefficients, strict=True) if one is not None]
     bounds = [_reflectance_bounds(one.event) for one in inside]
     least = _return_loss(trace, sections, inside, [most for _, most in bounds], far_end)
     most = (
@@ -60,11 +58,6 @@ def returned_light(fibre: FibreMeasured, trace: Trace, *, far_end: FarEnd | None
         else _return_loss(trace, sections, inside, [low for low, _ in bounds], far_end)
     )
     return ReturnedLight(None, least, most, _detail(fibre, bounds, far_end))
-
-
-class _Sections(NamedTuple):
-    lengths_um: Sequence[int]
-    mdb_per_km: Sequence[int]
 
 
 def _detail(fibre: FibreMeasured, bounds: Sequence[tuple[int | None, int | None]], far_end: FarEnd | None) -> str:
@@ -84,14 +77,16 @@ def _events_along(fibre: FibreMeasured, trace: Trace) -> list[EventAlong]:
     ]
 
 
-def _coefficients(fibre: FibreMeasured, trace: Trace, events: Sequence[EventAlong]) -> list[int | None]:
+def _coefficients(
+    fibre: FibreMeasured, trace: Trace, lengths_um: Sequence[int], events: Sequence[EventAlong]
+) -> list[int | None]:
     """Return what the next event that says so states of the fibre before it, for the middle of each section."""
     stated = [one for one in events if one.event.mdb_per_km is not None]
     if trace.receive is None:
         stated += [EventAlong(fibre.length_um, end) for end in trace.ends_shown[:1] if end.mdb_per_km is not None]
     coefficients: list[int | None] = []
     reached_um = 0
-    for length_um in fibre.layout.section_lengths_um[:: 1 if trace.is_forward else -1]:
+    for length_um in lengths_um:
         middle_um = reached_um + length_um // 2
         behind = (one.event.mdb_per_km for one in stated if one.along_um > middle_um)
         coefficients.append(next(behind, None))
@@ -133,22 +128,22 @@ def _reflectance_bounds(event: TraceEvent) -> tuple[int | None, int | None]:
 
 def _return_loss(
     trace: Trace,
-    sections: _Sections,
+    sections: Sequence[tuple[int, int]],
     events: Sequence[EventAlong],
     reflectances_mdb: Sequence[int | None],
     far_end: FarEnd | None,
 ) -> int:
-    count = len(sections.lengths_um)
+    """Return the return loss of sections, each with its length and loss per kilometre, and of the events in them."""
     reflecting = [
         (one.along_um, reflectance_mdb)
         for one, reflectance_mdb in zip(events, reflectances_mdb, strict=True)
         if reflectance_mdb is not None
     ]
     link = Link(
-        section_lengths_km=[length_um / UM_PER_KM for length_um in sections.lengths_um],
-        attenuations_db_per_km=[mdb / _MDB_PER_DB for mdb in sections.mdb_per_km],
-        backscatter_coefficients_db=[trace.backscatter_cdb / _CDB_PER_DB] * count,
-        group_indices=[trace.group_index_e5 / _E5] * count,
+        section_lengths_km=[length_um / UM_PER_KM for length_um, _ in sections],
+        attenuations_db_per_km=[mdb_per_km / _MDB_PER_DB for _, mdb_per_km in sections],
+        backscatter_coefficients_db=[trace.backscatter_cdb / _CDB_PER_DB] * len(sections),
+        group_indices=[trace.group_index_e5 / _E5] * len(sections),
         loss_distances_km=[one.along_um / UM_PER_KM for one in events],
         losses_db=[one.event.loss_mdb / _MDB_PER_DB for one in events if one.event.loss_mdb is not None],
         reflection_distances_km=[along_um / UM_PER_KM for along_um, _ in reflecting],

@@ -12,7 +12,7 @@ from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.link_tests import both_ways
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Measurement, Trace
-from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, db_text, mdb_text, rounded_tenth_mdb
+from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, TENTHS_PER_MDB, db_text, mdb_text, rounded_tenth_mdb
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.traces.places import Place
 from worker.physics.splice import least_splice_loss_db
@@ -132,9 +132,6 @@ def _half_text(twice_mdb: int) -> str:
     return mdb_text(twice_mdb // 2) if twice_mdb % 2 == 0 else db_text(twice_mdb * 5)
 
 
-_TENTHS = 10
-
-
 def tested_until_conforming(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[Suspicion]:
     """Give, by criterion, what conforms now and would not by an earlier test that no work came after.
 
@@ -198,9 +195,9 @@ def _failed_before(
 def _value_tenth_mdb(fibre: FibreMeasured, finding: Finding, test: Measurement) -> int | None:
     if finding.quantity is Quantity.SPLICE_LOSS and finding.site is not None and isinstance(test, Trace):
         shown = fibre.aligned(test).readings.get(fibre.layout.site_index[finding.site])
-        return shown.low_mdb * _TENTHS if isinstance(shown, Reading) else None
+        return shown.low_mdb * TENTHS_PER_MDB if isinstance(shown, Reading) else None
     if finding.quantity is Quantity.LINK_ATTENUATION and isinstance(test, LinkLoss):
-        return test.loss_mdb * _TENTHS
+        return test.loss_mdb * TENTHS_PER_MDB
     return None
 
 
@@ -213,7 +210,7 @@ def _is_over(finding: Finding, value: int, others: Sequence[int]) -> bool:
 
 
 def _low_tenth_mdb(reading: RecordReading) -> int:
-    return (-(reading.within or 0) if reading.value is None else reading.value) * _TENTHS
+    return (-(reading.within or 0) if reading.value is None else reading.value) * TENTHS_PER_MDB
 
 
 def _write(fibre: FibreMeasured, criterion: str, found: Sequence[tuple[Finding, str, Measurement]]) -> Suspicion:

@@ -1,13 +1,13 @@
 """The spots of a fibre where traces show a loss and the design has no joint, bends and damage, and what they lose."""
 
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.quantities import metres_text
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, missing_reason
-from worker.judgement.fibre.link_tests import EndToEndTest, end_to_end_test
+from worker.judgement.fibre.link_tests import EndToEndTest, both_ways
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.validity import Side, void_records
@@ -34,36 +34,28 @@ class UnexpectedSpot:
         return None if event is None else event.loss_mdb
 
 
-@dataclass(kw_only=True, slots=True)
-class _Cluster:
-    from_a_um: int
-    events: list[UnexpectedEvent] = field(default_factory=list)
-
-    def takes(self, event: UnexpectedEvent, *, tolerance_um: int) -> bool:
-        """Tell whether an event may be the same spot; two events of one trace are two spots."""
-        is_near = abs(event.at_um - self.from_a_um) <= tolerance_um
-        return is_near and all(event.record != other.record for other in self.events)
-
-
 def unexpected_spots(fibre: FibreMeasured, *, wavelengths_nm: Iterable[int]) -> list[UnexpectedSpot]:
     """Return the spots at some wavelengths by the traces that count from end to end, in order from A.
 
     What lies in the cords is none of the fibre's.
     """
     records = {trace.stamp.id for trace in _final_traces(fibre, wavelengths_nm)} if fibre.unexpected else set()
-    clusters: list[_Cluster] = []
+    clusters: list[list[UnexpectedEvent]] = []
     for event in fibre.unexpected:
         if event.record not in records or event.loss_mdb is None:
             continue
         tolerance_um = fibre.aligned(event.trace).scale.tolerance_um
         if not -tolerance_um <= event.at_um <= fibre.length_um + tolerance_um:
             continue
-        cluster = next((one for one in clusters if one.takes(event, tolerance_um=tolerance_um)), None)
-        if cluster is None:
-            cluster = _Cluster(from_a_um=event.at_um)
-            clusters.append(cluster)
-        cluster.events.append(event)
-    return [_spot(cluster) for cluster in clusters]
+        for own in clusters:
+            # Two events of one trace are two spots.
+            is_near = abs(event.at_um - own[0].at_um) <= tolerance_um
+            if is_near and all(event.record != other.record for other in own):
+                own.append(event)
+                break
+        else:
+            clusters.append([event])
+    return [_spot(own) for own in clusters]
 
 
 def unexpected_loss(fibre: FibreMeasured, spot: UnexpectedSpot, *, wavelength_nm: int) -> BidirectionalLoss:
@@ -71,27 +63,17 @@ def unexpected_loss(fibre: FibreMeasured, spot: UnexpectedSpot, *, wavelength_nm
 
     One that a direction does not show there is within the threshold of its sharpest trace.
     """
-    tests = [
-        (is_forward, end_to_end_test(fibre, test="otdr", wavelength_nm=wavelength_nm, is_forward=is_forward))
-        for is_forward in (True, False)
-    ]
-    reason = missing_reason(*(test.missing for _, test in tests))
-    low = high = 0
-    readings: list[RecordReading] = []
-    if reason is None:
-        shown = [_shown(fibre, spot, Side(wavelength_nm, is_forward), test) for is_forward, test in tests]
-        (one_low, one_high, one), (other_low, other_high, other) = shown
-        low = mean_tenth_mdb(first_mdb=one_low, second_mdb=other_low)
-        high = mean_tenth_mdb(first_mdb=one_high, second_mdb=other_high)
-        readings = [one, other]
-    return BidirectionalLoss(
-        reason=reason,
-        low_tenth_mdb=low,
-        high_tenth_mdb=high,
-        detail="" if reason is None else REASON_LABELS[reason],
-        readings=tuple(readings),
-        void=void_records([item for _, test in tests for item in test.void]),
+    tests = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm)
+    reason = missing_reason(*(test.missing for test in tests))
+    void = void_records([item for test in tests for item in test.void])
+    if reason is not None:
+        return BidirectionalLoss(reason, 0, 0, REASON_LABELS[reason], (), void)
+    (one_low, one_high, one), (other_low, other_high, other) = (
+        _shown(fibre, spot, Side(wavelength_nm, test.is_forward), test) for test in tests
     )
+    low = mean_tenth_mdb(first_mdb=one_low, second_mdb=other_low)
+    high = mean_tenth_mdb(first_mdb=one_high, second_mdb=other_high)
+    return BidirectionalLoss(None, low, high, "", (one, other), void)
 
 
 def section_at(fibre: FibreMeasured, spot: UnexpectedSpot) -> int:
@@ -114,11 +96,11 @@ def _final_traces(fibre: FibreMeasured, wavelengths_nm: Iterable[int]) -> Iterat
                     yield trace
 
 
-def _spot(cluster: _Cluster) -> UnexpectedSpot:
+def _spot(own: Sequence[UnexpectedEvent]) -> UnexpectedSpot:
     events: dict[Side, UnexpectedEvent] = {}
-    for event in sorted(cluster.events, key=lambda event: event.trace.pulse_ns):
+    for event in sorted(own, key=lambda event: event.trace.pulse_ns):
         events.setdefault(event.side, event)
-    return UnexpectedSpot(from_a_um=cluster.from_a_um, events=events)
+    return UnexpectedSpot(from_a_um=own[0].at_um, events=events)
 
 
 def _shown(

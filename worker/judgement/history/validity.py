@@ -9,7 +9,7 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import VoidRecord
 from service.vocabulary.words import Reason, SiteKind
 from worker.judgement.history.acts import ClosureAct, History, LinkLoss, Measurement, ReturnLoss, Trace
-from worker.judgement.numbers.clocks import Order, Stamp, last_of_each_clock, latest_is_proven, order_to
+from worker.judgement.numbers.clocks import Stamp, last_of_each_clock, latest_is_proven, order_is_proven
 
 M = TypeVar("M", bound=Measurement)
 
@@ -72,8 +72,8 @@ class Validity:
         return order_fault(test.stamp, self.reworks, Reason.BEFORE_REWORK)
 
     def is_plainly_final(self, test: Measurement) -> bool:
-        """Tell whether a measurement is beyond doubt later than all there is to be later than."""
-        if self.any_cleaning and order_to(test.stamp, self.any_cleaning) is not Order.AFTER:
+        """Tell whether a measurement is certainly later than each cleaning and, if that is asked for, each sealing."""
+        if order_fault(test.stamp, self.any_cleaning, Reason.BEFORE_CLEANING) is not None:
             return False
         if not self.final_after_sealing:
             return True
@@ -165,9 +165,18 @@ def first_fault(faults: Iterable[Reason | None]) -> Reason | None:
 
 
 def order_fault(test: Stamp, last_acts: Sequence[Stamp], reason: Reason) -> Reason | None:
-    """Return why a test does not count after some acts: the reason if it is not later, or that nobody can say."""
-    order = order_to(test, last_acts)
-    return reason if order is Order.NOT_AFTER else Reason.ORDER_NOT_PROVEN if order is Order.NOT_PROVEN else None
+    """Return why a test does not count after some acts: the reason if it is not later, or that nobody can say.
+
+    A test at the same instant as an act is not later.
+    """
+    is_proven = True
+    for act in last_acts:
+        if not order_is_proven(test, act):
+            is_proven = False
+        elif act.made_at >= test.made_at:
+            # One act that is provably later decides, whatever the clocks of the others.
+            return reason
+    return None if is_proven else Reason.ORDER_NOT_PROVEN
 
 
 def reason_of(void: Sequence[tuple[Measurement, Reason]]) -> Reason:

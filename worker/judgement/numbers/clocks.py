@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
-from enum import Enum, auto
 from typing import NamedTuple
 
 
@@ -13,14 +12,6 @@ class Stamp(NamedTuple):
     id: str
     device: str
     clock_is_flagged: bool
-
-
-class Order(Enum):
-    """How a test stands to acts."""
-
-    AFTER = auto()
-    NOT_AFTER = auto()
-    NOT_PROVEN = auto()
 
 
 def order_is_proven(one: Stamp, other: Stamp) -> bool:
@@ -41,18 +32,6 @@ def last_of_each_clock(stamps: Sequence[Stamp]) -> tuple[Stamp, ...]:
         last.pop(clock, None)
         last[clock] = stamp
     return tuple(last.values())
-
-
-def order_to(test: Stamp, last_acts: Sequence[Stamp]) -> Order:
-    """Tell whether a test came after each of the last acts; one at the same instant did not."""
-    is_proven = True
-    for act in last_acts:
-        if not order_is_proven(test, act):
-            is_proven = False
-        elif act.made_at >= test.made_at:
-            # One act that is provably later decides, whatever the clocks of the others.
-            return Order.NOT_AFTER
-    return Order.AFTER if is_proven else Order.NOT_PROVEN
 
 
 def latest_is_proven(stamps: Sequence[Stamp]) -> bool:

@@ -15,6 +15,7 @@ Exact = int | Fraction
 
 PARTS = 10**12
 PDB_PER_TENTH_MDB = 100_000_000
+TENTHS_PER_MDB = 10
 
 
 # A route has hundreds of thousands of losses and a few thousand different ones; its distances are nearly all different.

@@ -7,7 +7,6 @@ from typing import NamedTuple
 
 from service.vocabulary.words import Reason
 from worker.judgement.history.acts import Trace, TraceEvent
-from worker.judgement.numbers.exact import mdb_text
 from worker.judgement.traces.crossed import Unlike
 from worker.judgement.traces.distance_scale import DistanceScale
 from worker.judgement.traces.echoes import Echo, is_lossless
@@ -28,11 +27,6 @@ class Reading(NamedTuple):
     def is_seen(self) -> bool:
         """Tell whether the trace has an event there."""
         return bool(self.events)
-
-    @property
-    def text(self) -> str:
-        """The loss, or what it is within."""
-        return mdb_text(self.high_mdb)
 
     def agrees_with(self, other: "Reading") -> bool:
         """Tell whether two readings of one place can both be right.

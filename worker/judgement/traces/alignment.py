@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from statistics import median_low
 
 from service.vocabulary.criteria.criteria import Placing
-from service.vocabulary.design.layout import Layout
 from service.vocabulary.quantities import to_last_place, to_um
 from service.vocabulary.words import Reason
 from worker.judgement.history.acts import Trace
@@ -35,11 +34,6 @@ class Designed:
     placing: Placing
     places: tuple[Place, ...]
     pulse_ns: int
-
-    @property
-    def layout(self) -> Layout:
-        """The design."""
-        return self.plan.layout
 
     @property
     def near_um(self) -> int:
@@ -166,7 +160,7 @@ def _align_together(
     for span in unclear:
         tolerance_um = max(alone[trace.stamp.id].scale.tolerance_um for trace in groups[span])
         for site_index, spot in agreements[span].spots.items():
-            if abs(spot.from_a_um - designed.layout.site_offsets_um[site_index]) > tolerance_um:
+            if abs(spot.from_a_um - designed.plan.layout.site_offsets_um[site_index]) > tolerance_um:
                 off_spot.setdefault(site_index, spot)
     return Alignment(traces=traces, off_spot=off_spot, breaks=_find_breaks(designed, traces, valid))
 
@@ -176,7 +170,7 @@ def _with_unlike(designed: Designed, aligned: AlignedTrace) -> AlignedTrace:
     if aligned.is_clean:
         return aligned
     own_sites = [place.site_index for place in designed.places]
-    return replace(aligned, unlike=find_unlike(designed.layout, aligned.trace, aligned.scale, own_sites=own_sites))
+    return replace(aligned, unlike=find_unlike(designed.plan.layout, aligned.trace, aligned.scale, own_sites=own_sites))
 
 
 def _place_together(designed: Designed, alone: AlignedTrace, agreed: Agreement, way: PlacesBetween) -> AlignedTrace:
@@ -197,7 +191,7 @@ def _agree(designed: Designed, own: Sequence[AlignedTrace]) -> Agreement:
         return Agreement({}, frozenset(), {})
     low, high = full[0].trace.span
     places = [place for place in designed.places if low <= place.site_index <= high]
-    first_um, last_um = (designed.layout.site_offsets_um[end] for end in (low, high))
+    first_um, last_um = (designed.plan.layout.site_offsets_um[end] for end in (low, high))
     tolerance_um = full[0].scale.tolerance_um
     sightings = [
         Sighting(one.scale.from_a_um(event.at_um), one.trace.stamp.id, one.trace.is_forward)
@@ -235,7 +229,7 @@ def _find_breaks(designed: Designed, traces: Mapping[str, AlignedTrace], valid: 
         for one in own
         if is_short(one.scale) and one.unlike is None
     ]
-    return find_breaks(short, offsets_um=designed.layout.site_offsets_um) if short else Breaks((), ())
+    return find_breaks(short, offsets_um=designed.plan.layout.site_offsets_um) if short else Breaks((), ())
 
 
 def _farthest_joint_um(aligned: AlignedTrace) -> int | None:

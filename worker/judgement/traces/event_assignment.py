@@ -1,7 +1,7 @@
 """Placing a trace's events on the places of a route by their distance."""
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -43,9 +43,15 @@ def assign(
             events_of[near[0]].append(event)
         else:
             left_over.append(event)
+    # An event between two places may be the other one's joint; of two events at a place either may be its joint.
+    without = [place for place in range(len(places_um)) if place not in own]
+    owners = {event: place for place, event in own.items()}
+    over_events = _contests(without, places_um, events_um, owners, tolerance_um=tolerance_um)
+    over_places = _contests(left_over, events_um, places_um, own, tolerance_um=tolerance_um)
     return Assignment(
         events_of_place=tuple(tuple(sorted(events_of.get(place, ()))) for place in range(len(places_um))),
-        contested=frozenset(_contested(places_um, events_um, own, left_over, tolerance_um=tolerance_um)),
+        contested=frozenset(place for loser, _, winner in over_events for place in (loser, winner))
+        | frozenset(place for _, place, _ in over_places),
         left_over=tuple(left_over),
     )
 
@@ -133,28 +139,20 @@ def _neighbours(positions_um: Sequence[int], at_um: int) -> list[int]:
     return [near for near in (index - 1, index) if 0 <= near < len(positions_um)]
 
 
-def _contested(
-    places_um: Sequence[int],
-    events_um: Sequence[int],
-    own: dict[int, int],
-    left_over: Sequence[int],
+def _contests(
+    losers: Iterable[int],
+    losers_um: Sequence[int],
+    prizes_um: Sequence[int],
+    winners: Mapping[int, int],
     *,
     tolerance_um: int,
-) -> Iterator[int]:
-    owners = {event: place for place, event in own.items()}
-    for place in [place for place in range(len(places_um)) if place not in own]:
-        for event in _neighbours(events_um, places_um[place]):
-            at_um, winner = events_um[event], owners.get(event)
-            if winner is not None and _rivals(places_um[winner], places_um[place], at_um, tolerance_um=tolerance_um):
-                yield from (place, winner)
-    for event in left_over:
-        for place in _neighbours(places_um, events_um[event]):
-            place_um = places_um[place]
-            if place in own and _rivals(events_um[own[place]], events_um[event], place_um, tolerance_um=tolerance_um):
-                yield place
-
-
-def _rivals(winner_um: int, loser_um: int, prize_um: int, *, tolerance_um: int) -> bool:
-    """Tell whether the loser was within tolerance, and less than half of it farther away than the winner."""
-    lost_by_um = abs(loser_um - prize_um) - abs(winner_um - prize_um)
-    return abs(loser_um - prize_um) <= tolerance_um and 2 * lost_by_um <= tolerance_um
+) -> Iterator[tuple[int, int, int]]:
+    """Give loser, prize and winner where a prize, which the winner has, might as well be the loser's."""
+    for loser in losers:
+        for prize in _neighbours(prizes_um, losers_um[loser]):
+            if prize not in winners:
+                continue
+            lost_by_um, won_by_um = (abs(losers_um[one] - prizes_um[prize]) for one in (loser, winners[prize]))
+            # The loser was within tolerance too, and less than half of it farther away than the winner.
+            if lost_by_um <= tolerance_um and 2 * (lost_by_um - won_by_um) <= tolerance_um:
+                yield loser, prize, winners[prize]

@@ -7,14 +7,13 @@ from typing import NamedTuple
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.words import EventKind, Qualifier, Reason
 from worker.judgement.history.acts import Trace, TraceEvent
-from worker.judgement.numbers.exact import db_text, mdb_text, rounded_tenth_mdb
+from worker.judgement.numbers.exact import TENTHS_PER_MDB, db_text, mdb_text, rounded_tenth_mdb
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 from worker.physics.reflectance import event_reflectance_db
 
 # The range in which a reflectance can be posted: no instrument sees less, and nothing sends back more than it gets.
 _LEAST_TENTH_MDB, _MOST_TENTH_MDB = -1_200_000, 0
-_TENTHS = 10
 
 
 class Reflection(NamedTuple):
@@ -78,7 +77,7 @@ def _of_event(trace: Trace, event: TraceEvent, shown: RecordReading) -> Reflecti
         return _unstated(trace, event, shown)
     text = mdb_text(event.reflectance_mdb)
     shown = shown._replace(value=event.reflectance_mdb)
-    value = event.reflectance_mdb * _TENTHS
+    value = event.reflectance_mdb * TENTHS_PER_MDB
     if event.kind is EventKind.SATURATED:
         # Cut off and yet said to be below something bounds nothing.
         least = _LEAST_TENTH_MDB if event.qualifier is Qualifier.LT else value

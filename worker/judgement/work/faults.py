@@ -36,7 +36,7 @@ def _identity_work(fibre: FibreMeasured, finding: Finding) -> Iterator[WorkItem]
         site = fibre.layout.design.sites[crossed[0].ends[1]].id
         causes = tuple(cause_of(finding, _crossed_clause(fibre, test)) for test in crossed)
         yield WorkItem(Act.FIBRES_CROSSED, site, causes)
-    elif dark and not fibre.alignment.breaks.found:
+    elif dark and not fibre.traces.alignment.breaks.found:
         site = fibre.layout.design.sites[dark[0].ends[0]].id
         clause = f"{finding.judged.detail}: take traces from both ends to find where it stops"
         yield WorkItem(Act.LOCATE_BREAK, site, (cause_of(finding, clause),))
@@ -61,7 +61,7 @@ def _colours(fibre: FibreMeasured, number: int, site: str) -> str:
 def _break_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator[WorkItem]:
     criteria = tuple(one.code for one in still_open if one.reason in _OF_BREAKS)
     # A trace that stops short leaves something open, or nothing here is worth looking for.
-    for broken in fibre.alignment.breaks.found if still_open else ():
+    for broken in fibre.traces.alignment.breaks.found if still_open else ():
         at_m, found = metres_text(broken.from_a_um), locate(fibre.layout, from_a_um=broken.from_a_um)
         where = "" if found is None else f", {metres_text(found.cable_um)} m of cable into section {found.section}"
         clause = (

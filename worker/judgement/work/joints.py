@@ -235,7 +235,7 @@ def _mean_causes(limits: ActionLimits, first: Reading, second: Reading) -> Itera
 def _one_way_causes(limits: ActionLimits, reading: Reading, limit_db: float | None, named: str) -> Iterator[Cause]:
     if reading.is_seen:
         direction, nm = DIRECTION_LABELS[reading.trace.is_forward], limits.criterion.wavelength_nm
-        said = f"the one-way loss of {reading.text} dB ({direction}, {nm} nm) is"
+        said = f"the one-way loss of {mdb_text(reading.high_mdb)} dB ({direction}, {nm} nm) is"
         yield from limits.hold(said, reading.low_mdb * 10, limit_db, named, reading.trace.stamp.id)
 
 

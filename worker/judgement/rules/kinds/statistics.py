@@ -12,13 +12,12 @@ from worker.judgement.fibre.bidirectional import BidirectionalLoss, WorseDirecti
 from worker.judgement.fibre.contributions import PartialSums, Tally
 from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.numbers.exact import PARTS, PDB_PER_TENTH_MDB
+from worker.judgement.numbers.exact import PARTS, PDB_PER_TENTH_MDB, TENTHS_PER_MDB
 from worker.judgement.numbers.limits import Limit, hold, to_parts
 from worker.judgement.rules.base import Rule, limit_of
 from worker.judgement.traces.places import Place
 
 _PER_CENT = 100 * PARTS
-_TENTHS = 10
 _JOINT_LABELS = {
     JointKind.SPLICE: ("splice", "splices"),
     JointKind.PAIR: ("mated pair", "mated pairs"),
@@ -126,7 +125,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
             loss = worse_of_any(forward, backward)
             bounds = None
             if loss.bounds_mdb is not None:
-                bounds = loss.bounds_mdb[0] * _TENTHS, loss.bounds_mdb[1] * _TENTHS
+                bounds = loss.bounds_mdb[0] * TENTHS_PER_MDB, loss.bounds_mdb[1] * TENTHS_PER_MDB
         if bounds is not None and place.is_group:
             # What lies behind a connection was measured with it. No true loss is below zero, so each has at most all.
             bounds = min(bounds[0], 0), bounds[1]
