@@ -5,11 +5,8 @@ from collections.abc import Collection, Sequence
 from sqlmodel import Session
 
 from service.errors import RouteSubmittedError
-from service.storage.criteria import criteria_of
-from service.storage.jobs import make_due
+from service.storage import criteria, jobs, routes, submissions
 from service.storage.records import fibres_spliced_since
-from service.storage.routes import layout_of, raise_version, touch_fibres
-from service.storage.submissions import segments_held
 from service.storage.tables import Route
 from service.vocabulary.criteria.criteria import Voiding
 from service.vocabulary.records.record import Record, touched_fibres
@@ -24,8 +21,8 @@ def judge_after(session: Session, route: Route, records: Sequence[Record], *, is
     # holds. What really is void is found in judging, from all of a fibre's records and their order.
     voiding = Voiding.FIBRE
     if route.criteria_version is not None:
-        voiding = criteria_of(session, route.project_id, route.criteria_version).rework_voids
-    fibre_count = layout_of(session, route).design.fibre_count
+        voiding = criteria.criteria_of(session, route.project_id, route.criteria_version).rework_voids
+    fibre_count = routes.layout_of(session, route).design.fibre_count
     # A calibration that came late, or ended, says something else of every splice that its splicer made since.
     calibrations = [record.id for record in records if isinstance(record, ArcCalibrationRecord)]
     since = fibres_spliced_since(session, route, calibrations) if calibrations else set()
@@ -35,7 +32,7 @@ def judge_after(session: Session, route: Route, records: Sequence[Record], *, is
             for record in records
         )
     )
-    raise_version(route)
+    routes.raise_version(route)
     judge_again(session, route, touched, is_urgent=is_urgent)
 
 
@@ -43,12 +40,12 @@ def judge_again(session: Session, route: Route, numbers: Collection[int] | None,
     """Let fibres of a locked route, or all with None, wait to be judged; without criteria nothing is judged yet."""
     # Never a flag: a fibre waits while it was judged for a lower version than this, so that a run that read before it
     # cannot take the wait away by what it writes after it.
-    touch_fibres(session, route, numbers, is_urgent=is_urgent)
+    routes.touch_fibres(session, route, numbers, is_urgent=is_urgent)
     if route.criteria_version is not None:
-        make_due(session, JobKind.JUDGE, project_id=route.project_id, subject_id=route.id)
+        jobs.make_due(session, JobKind.JUDGE, project_id=route.project_id, subject_id=route.id)
 
 
 def refuse_while_submitted(session: Session, route: Route) -> None:
     """Refuse what may not change under an open submission."""
-    if segments_held(session, route):
+    if submissions.segments_held(session, route):
         raise RouteSubmittedError("Design and criteria stay as they are until the submission is decided.")

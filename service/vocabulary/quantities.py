@@ -8,7 +8,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from enum import Enum, auto
+from enum import Enum
 from fractions import Fraction
 from typing import Annotated, Any, TypeVar
 
@@ -45,18 +45,14 @@ class Value(BaseModel):
 
 
 class InstantKind(Enum):
-    """What an instant is: something that happened, what another device's clock said, or an end that may be to come."""
+    """What an instant is: something that happened, what another device's clock said, or an end that may be to come.
 
-    EVENT = auto()
-    READING = auto()
-    END = auto()
+    The value says how far ahead it may lie, as the document tells it.
+    """
 
-
-_LATEST_LABELS = {
-    InstantKind.EVENT: "two minutes from now",
-    InstantKind.READING: "a day from now",
-    InstantKind.END: f"the end of {LAST_DAY}",
-}
+    EVENT = "two minutes from now"
+    READING = "a day from now"
+    END = f"the end of {LAST_DAY}"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -88,7 +84,7 @@ class InstantOf:
         described = {"type": "string", "format": "date-time"}
         if handler.mode == "serialization":
             return described
-        return described | {"description": f"With an offset; from {FIRST_DAY} to {_LATEST_LABELS[self.kind]}."}
+        return described | {"description": f"With an offset; from {FIRST_DAY} to {self.kind.value}."}
 
 
 class DayForm:

@@ -26,16 +26,10 @@ from service.errors import (
     PreconditionFailedError,
     WrongTokenKindError,
 )
-from service.storage.decisions import accept_segment, decision_on
-from service.storage.jobs import make_due
+from service.storage import decisions, jobs, packages, people, routes, submissions, tokens
 from service.storage.notices import NoticeDraft
-from service.storage.packages import find_package, submission_of_package
-from service.storage.people import find_person
-from service.storage.routes import lock_route, raise_version
 from service.storage.session import add_rows
-from service.storage.submissions import let_segments_go
 from service.storage.tables import Decision, Package, Person, Route, Submission
-from service.storage.tokens import holder_of
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.signatures import SignedBy
@@ -78,10 +72,10 @@ class DecisionContext:
 
 def lock_context(session: Session, projects: Collection[UUID] | None, package_id: UUID) -> DecisionContext:
     """Return what a decision on a package is made on, its route locked."""
-    route = lock_route(session, projects, find_package(session, projects, package_id).route_id)
+    route = routes.lock_route(session, projects, packages.find_package(session, projects, package_id).route_id)
     # What was read before the lock is stale: another decision or a defect notice may have been committed since.
-    package = find_package(session, projects, package_id)
-    return DecisionContext(route=route, package=package, submission=submission_of_package(session, package))
+    package = packages.find_package(session, projects, package_id)
+    return DecisionContext(route=route, package=package, submission=packages.submission_of_package(session, package))
 
 
 def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: DecisionForm) -> Decision:
@@ -89,7 +83,7 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
     context = lock_context(session, caller.projects, package_id)
     package, submission = context.package, context.submission
     said = form.model_dump(exclude_none=True)
-    made = decision_on(session, package)
+    made = decisions.decision_on(session, package)
     if made is not None:
         if made.sha256 == sha256_hex(_document(package, said)):
             return made
@@ -98,7 +92,7 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
     refuse_own_work(session, caller, submission)
     _refuse_unknown_signer(caller, form)
     _refuse_incomplete(submission, form)
-    person = find_person(session, package.project_id, caller.holder)
+    person = people.find_person(session, package.project_id, caller.holder)
     decision, notices = record_decision(session, context, said, now=caller.now, token_id=caller.token_id, person=person)
     caller.append_audit(
         session, package.project_id, "package.decided", package.id, content_sha256=decision.sha256, notices=notices
@@ -132,11 +126,11 @@ def record_decision(
     add_rows(session, [decision])
     for segment in submission.segments:
         if said["segments"][segment] == SegmentDecision.ACCEPTED:
-            accept_segment(session, route, package, segment, now=now)
-    let_segments_go(session, submission)
+            decisions.accept_segment(session, route, package, segment, now=now)
+    submissions.let_segments_go(session, submission)
     submission.state = SubmissionState.DECIDED
-    raise_version(route)
-    make_due(session, JobKind.COUNTERSIGN, project_id=route.project_id, subject_id=package.id)
+    routes.raise_version(route)
+    jobs.make_due(session, JobKind.COUNTERSIGN, project_id=route.project_id, subject_id=package.id)
     return decision, release(session, route, submission)
 
 
@@ -147,7 +141,7 @@ def package_etag(package: Package) -> str:
 
 def refuse_own_work(session: Session, caller: Caller, submission: Submission) -> None:
     """Refuse who submitted, or answers for, what is to be accepted."""
-    submitters = {submission.responsible_person, holder_of(session, submission.token_id)}
+    submitters = {submission.responsible_person, tokens.holder_of(session, submission.token_id)}
     if caller.holder is not None and caller.holder in submitters:
         raise WrongTokenKindError("Who submits cannot accept.")
 

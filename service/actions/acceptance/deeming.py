@@ -14,10 +14,8 @@ from sqlmodel import Session
 from service.actions.acceptance.decisions import DecisionContext, SegmentDecision, lock_context, record_decision
 from service.actions.access.tokens import Caller
 from service.errors import ConflictError
+from service.storage import decisions, notices, routes
 from service.storage.criteria import criteria_of
-from service.storage.decisions import decision_on
-from service.storage.notices import NoticeDraft
-from service.storage.routes import raise_version
 from service.storage.tables import Decision, Package, Submission
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
@@ -52,19 +50,21 @@ def notice_defect(session: Session, caller: Caller, package_id: UUID, notice: De
         return package
     if package.defect_notice is not None:
         raise ConflictError("A defect notice is recorded already.")
-    if decision_on(session, package) is not None:
+    if decisions.decision_on(session, package) is not None:
         raise ConflictError("The package is decided already.")
     package.defect_notice, package.defect_noticed_at = notice.reason, caller.now
-    raise_version(context.route)
+    routes.raise_version(context.route)
     digest = sha256_hex(canonical_json({"package_id": package.id, **notice.model_dump()}))
     caller.append_audit(session, package.project_id, "package.defect_noticed", package.id, content_sha256=digest)
     return package
 
 
-def deem(session: Session, context: DecisionContext, *, now: datetime) -> tuple[Decision, list[NoticeDraft]] | None:
+def deem(
+    session: Session, context: DecisionContext, *, now: datetime
+) -> tuple[Decision, list[notices.NoticeDraft]] | None:
     """Decide a package whose time has run out, under its route's lock; None where that is not so any more."""
     package, submission = context.package, context.submission
-    is_decided = decision_on(session, package) is not None
+    is_decided = decisions.decision_on(session, package) is not None
     if is_decided or package.defect_noticed_at is not None or package.deemed_at is None or now < package.deemed_at:
         return None
     criteria = criteria_of(session, package.project_id, submission.criteria_version)

@@ -14,12 +14,8 @@ from sqlmodel import Session
 from service.actions.acceptance.decisions import package_etag, refuse_own_work
 from service.actions.access.tokens import Caller
 from service.errors import ConflictError, NotFoundError, PreconditionFailedError, WrongTokenKindError
-from service.storage import packages
-from service.storage.decisions import decision_on
-from service.storage.jobs import make_due, state_of
-from service.storage.routes import lock_route
+from service.storage import decisions, jobs, packages, routes, tokens
 from service.storage.tables import Decision, Package, SignatureUpload
-from service.storage.tokens import holder_of
 from service.vocabulary.signatures import SignaturePlace, SignatureRole, SignedBy, UploadState
 from service.vocabulary.states import JobKind, JobState
 
@@ -59,7 +55,7 @@ def take_upload(
     session: Session, caller: Caller, package_id: UUID, role: SignatureRole, *, sha256: str, etag: str
 ) -> SignatureUpload:
     """Have a signed file checked. The same bytes again are the same upload; refused ones are looked at once more."""
-    lock_route(session, caller.projects, find_signable(session, caller, package_id, role).route_id)
+    routes.lock_route(session, caller.projects, find_signable(session, caller, package_id, role).route_id)
     package = find_signable(session, caller, package_id, role)
     upload = packages.same_upload(session, package, role, sha256)
     if upload is not None and upload.state != UploadState.REFUSED:
@@ -88,7 +84,7 @@ def take_upload(
             token_id=caller.token_id,
         ),
     )
-    make_due(session, JobKind.CHECK_UPLOAD, project_id=package.project_id, subject_id=upload.id)
+    jobs.make_due(session, JobKind.CHECK_UPLOAD, project_id=package.project_id, subject_id=upload.id)
     caller.append_audit(session, package.project_id, "signature.sent_in", package.id, content_sha256=sha256)
     return upload
 
@@ -103,13 +99,13 @@ def find_own_upload(session: Session, caller: Caller, package_id: UUID, upload_i
 
 
 def _deciding_engineer(session: Session, package: Package) -> str:
-    decision = decision_on(session, package)
+    decision = decisions.decision_on(session, package)
     if decision is None:
         raise ConflictError("The engineer signs a decision: decide with own_key first, and sign the file sealed then.")
     _refuse_where_sealed(_chosen(decision))
     if not _is_sealed(session, package):
         raise ConflictError("The decision is not sealed into the package yet: sign the file that comes of it.")
-    holder = holder_of(session, decision.token_id)
+    holder = tokens.holder_of(session, decision.token_id)
     if holder is None:
         raise ConflictError("Nobody is known who could sign: a token that names its holder is needed.")
     return holder
@@ -126,4 +122,4 @@ def _chosen(decision: Decision) -> SignedBy:
 
 def _is_sealed(session: Session, package: Package) -> bool:
     # Packages of earlier releases have no place for the decision, and no such job where the engineer signs.
-    return state_of(session, JobKind.COUNTERSIGN, package.id) in {JobState.IDLE, JobState.DONE}
+    return jobs.state_of(session, JobKind.COUNTERSIGN, package.id) in {JobState.IDLE, JobState.DONE}

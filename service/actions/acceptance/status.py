@@ -12,11 +12,7 @@ from sqlmodel import Session
 
 from service.actions.billing.notices import SEGMENT_ACCEPTED
 from service.actions.routes.criteria import reports_on_route
-from service.storage import verdicts
-from service.storage.decisions import standing_acceptances
-from service.storage.notices import told_of
-from service.storage.routes import layout_of
-from service.storage.submissions import latest_submissions
+from service.storage import decisions, notices, routes, submissions, verdicts
 from service.storage.tables import Acceptance, Package, Route, StandingVerdict, Submission
 from service.vocabulary.design.design import Segment
 from service.vocabulary.findings.finding import OutcomeCounts
@@ -36,8 +32,8 @@ def status_of(session: Session, route: Route) -> dict[str, Any]:
     """Return a route's acceptance status as it is answered."""
     verdict = verdicts.standing_verdict(session, route)
     waiting = verdicts.count_waiting(session, route)
-    accepted, submitted = standing_acceptances(session, route), latest_submissions(session, route)
-    told = told_of(session, route, SEGMENT_ACCEPTED) if accepted else set()
+    accepted, submitted = decisions.standing_acceptances(session, route), submissions.latest_submissions(session, route)
+    told = notices.told_of(session, route, SEGMENT_ACCEPTED) if accepted else set()
     outcomes = {} if verdict is None else orjson.loads(verdict.document)["segments"]
     return {
         "route_id": route.id,
@@ -60,7 +56,7 @@ def status_of(session: Session, route: Route) -> dict[str, Any]:
                 "counts": outcomes.get(segment.id, {}).get("counts", NO_COUNTS),
                 **_standing(segment, verdict, outcomes, accepted.get(segment.id), submitted.get(segment.id), told=told),
             }
-            for segment in layout_of(session, route).design.segments
+            for segment in routes.layout_of(session, route).design.segments
         ],
     }
 

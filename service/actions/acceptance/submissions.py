@@ -22,11 +22,7 @@ from service.errors import (
     NotSettledError,
     VerdictSupersededError,
 )
-from service.storage import submissions, verdicts
-from service.storage.decisions import standing_acceptances
-from service.storage.jobs import make_due
-from service.storage.people import find_person, side_of
-from service.storage.routes import layout_of, lock_route, raise_version
+from service.storage import decisions, jobs, people, routes, submissions, verdicts
 from service.storage.tables import Route, Submission
 from service.vocabulary import quantities as q
 from service.vocabulary.findings.concession import Concession
@@ -54,7 +50,7 @@ class SubmissionForm(q.Value):
 
 def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionForm) -> Submission:
     """Freeze the route's record set and ask for a package of the segments."""
-    route = lock_route(session, caller.projects, route_id)
+    route = routes.lock_route(session, caller.projects, route_id)
     _refuse_unknown_names(session, route, form)
     _refuse_taken_segments(session, route, form.segments)
     _refuse_unsettled(session, route)
@@ -69,8 +65,8 @@ def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionFor
     submission.dark_fibres = verdict.get("tolerated_dark", [])
     submissions.add_submission(session, submission)
     submissions.freeze_records(session, route, submission.id)
-    raise_version(route)
-    make_due(session, JobKind.PACKAGE, project_id=route.project_id, subject_id=submission.id)
+    routes.raise_version(route)
+    jobs.make_due(session, JobKind.PACKAGE, project_id=route.project_id, subject_id=submission.id)
     caller.append_audit(session, route.project_id, "submission.made", submission.id, content_sha256=form.verdict_digest)
     return submission
 
@@ -82,7 +78,7 @@ def reopen(session: Session, route: Route, submission: Submission) -> None:
         raise ConflictError(replaced)
     submissions.hold_segments(session, submission)
     submission.state, submission.problem = SubmissionState.QUEUED, None
-    raise_version(route)
+    routes.raise_version(route)
 
 
 def replaced_by(session: Session, route: Route, submission: Submission) -> str | None:
@@ -90,7 +86,7 @@ def replaced_by(session: Session, route: Route, submission: Submission) -> str |
 
     A later one that was refused has taken it too: the engineer has looked at newer records since.
     """
-    for segment in standing_acceptances(session, route):
+    for segment in decisions.standing_acceptances(session, route):
         if segment in submission.segments:
             return f"Segment {segment} is accepted by now: nothing is made of an earlier submission."
     for other in submissions.submissions_after(session, submission):
@@ -101,20 +97,20 @@ def replaced_by(session: Session, route: Route, submission: Submission) -> str |
 
 
 def _refuse_unknown_names(session: Session, route: Route, form: SubmissionForm) -> None:
-    known = {segment.id for segment in layout_of(session, route).design.segments}
+    known = {segment.id for segment in routes.layout_of(session, route).design.segments}
     faults = faults_of_unknown("/segments", form.segments, known=known, detail="is not a segment of this route")
     if len(set(form.segments)) != len(form.segments):
         faults.append(Fault(pointer="/segments", detail="names a segment twice"))
-    if find_person(session, route.project_id, form.responsible_person) is None:
+    if people.find_person(session, route.project_id, form.responsible_person) is None:
         faults.append(Fault(pointer="/responsible_person", detail="is not a person of this project"))
-    elif side_of(session, route.project_id, form.responsible_person) is PartySide.OWNER:
+    elif people.side_of(session, route.project_id, form.responsible_person) is PartySide.OWNER:
         faults.append(Fault(pointer="/responsible_person", detail="is a person of the owner's"))
     if faults:
         raise BodyInvalidError("The submission names what is not there.", faults=faults)
 
 
 def _refuse_taken_segments(session: Session, route: Route, segments: Sequence[str]) -> None:
-    accepted, held = standing_acceptances(session, route), submissions.segments_held(session, route)
+    accepted, held = decisions.standing_acceptances(session, route), submissions.segments_held(session, route)
     for segment in segments:
         if segment in accepted:
             raise ConflictError(f"Segment {segment} is accepted already.")
@@ -134,7 +130,7 @@ def _refuse_unproven_fibres(session: Session, route: Route, segments: Sequence[s
     """Refuse a segment with a fibre of which nothing is required: no finding proves nothing."""
     scope = {
         (segment.id, fibre)
-        for segment in layout_of(session, route).design.segments
+        for segment in routes.layout_of(session, route).design.segments
         if segment.id in segments
         for numbers in segment.fibres
         for fibre in numbers.numbers()
@@ -217,7 +213,7 @@ def _describe(finding: FindingDocument) -> str:
 def _submission(
     session: Session, caller: Caller, route: Route, form: SubmissionForm, concessions: list[dict[str, Any]]
 ) -> Submission:
-    person = find_person(session, route.project_id, form.responsible_person)
+    person = people.find_person(session, route.project_id, form.responsible_person)
     assert person is not None
     return Submission(
         project_id=route.project_id,

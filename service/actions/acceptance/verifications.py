@@ -14,9 +14,8 @@ from sqlmodel import Session
 from service.actions.acceptance.decisions import SegmentDecision
 from service.actions.acceptance.signatures import awaited_signatures
 from service.errors import NotFoundError
+from service.storage import decisions, packages
 from service.storage.audit import hash_of_entry
-from service.storage.decisions import decision_on
-from service.storage.packages import package_with_code, packages_beside, signatures_of, submission_of_package
 from service.storage.tables import Decision, Package
 from service.vocabulary import quantities as q
 from service.vocabulary.signatures import SignatureLevel, SignaturePlace, SignedBy
@@ -70,10 +69,10 @@ class VerificationAnswer(BaseModel):
 
 def find_verification(session: Session, code: str) -> VerificationAnswer:
     """Return what a verification code stands for, however it was typed: any case, with or without its dashes."""
-    package = package_with_code(session, _canonical(code))
+    package = packages.package_with_code(session, _canonical(code))
     if package is None:
         raise NotFoundError("No package has this verification code.")
-    decision = decision_on(session, package)
+    decision = decisions.decision_on(session, package)
     link = hash_of_entry(session, package.project_id, package.audit_sequence)
     standing, superseded_by = _standing(session, package)
     return VerificationAnswer(
@@ -87,7 +86,7 @@ def find_verification(session: Session, code: str) -> VerificationAnswer:
         certified_level=package.certified_level,
         current_sha256=package.current_sha256,
         current_level=package.current_level,
-        signatures=[RoleSignature.model_validate(file) for file in signatures_of(session, package)],
+        signatures=[RoleSignature.model_validate(file) for file in packages.signatures_of(session, package)],
         awaited_signatures=list(awaited_signatures(session, package, decision)),
         audit=AuditLink(sequence=package.audit_sequence, hash=link),
     )
@@ -111,8 +110,8 @@ def _spoken(decision: Decision | None) -> PackageDecision:
 
 
 def _standing(session: Session, package: Package) -> tuple[PackageStanding, str | None]:
-    own = submission_of_package(session, package)
-    later = [(one.number, by) for one, by in packages_beside(session, own) if by.number > own.number]
+    own = packages.submission_of_package(session, package)
+    later = [(one.number, by) for one, by in packages.packages_beside(session, own) if by.number > own.number]
     if not later:
         return PackageStanding.CURRENT, None
     newest, _ = later[0]

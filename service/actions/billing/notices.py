@@ -12,11 +12,8 @@ from uuid import uuid4
 import orjson
 from sqlmodel import Session
 
+from service.storage import decisions, notices, packages, routes
 from service.storage.criteria import criteria_of
-from service.storage.decisions import decision_made, standing_acceptances
-from service.storage.notices import NoticeDraft, told_of
-from service.storage.packages import find_package, submission_of_package
-from service.storage.routes import layout_of
 from service.storage.tables import Acceptance, Package, Route, Submission
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.criteria.criteria import Release
@@ -27,30 +24,30 @@ from service.vocabulary.quantities import canonical_time
 SEGMENT_ACCEPTED = "segment.accepted"
 
 
-def release(session: Session, route: Route, decided: Submission) -> list[NoticeDraft]:
+def release(session: Session, route: Route, decided: Submission) -> list[notices.NoticeDraft]:
     """Return the notices that the decision on a submission lets out, under the route's lock; none was told before."""
     criteria = criteria_of(session, route.project_id, decided.criteria_version)
-    accepted = standing_acceptances(session, route)
-    design = layout_of(session, route, revision=decided.design_revision).design
+    accepted = decisions.standing_acceptances(session, route)
+    design = routes.layout_of(session, route, revision=decided.design_revision).design
     segments = [segment.id for segment in design.segments]
     if criteria.release is Release.WITH_ROUTE and any(segment not in accepted for segment in segments):
         return []
-    told = told_of(session, route, SEGMENT_ACCEPTED)
+    told = notices.told_of(session, route, SEGMENT_ACCEPTED)
     waiting = [accepted[segment] for segment in segments if segment in accepted]
     return [_notice(session, route, one) for one in waiting if (one.segment_id, one.number) not in told]
 
 
-def _notice(session: Session, route: Route, acceptance: Acceptance) -> NoticeDraft:
-    package = find_package(session, [acceptance.project_id], acceptance.package_id)
-    decision = orjson.loads(decision_made(session, package).document)
-    submission = submission_of_package(session, package)
+def _notice(session: Session, route: Route, acceptance: Acceptance) -> notices.NoticeDraft:
+    package = packages.find_package(session, [acceptance.project_id], acceptance.package_id)
+    decision = orjson.loads(decisions.decision_made(session, package).document)
+    submission = packages.submission_of_package(session, package)
     granted = [
         concession
         for concession in submission.concessions
         if concession["number"] in decision.get("concessions_granted", [])
         and acceptance.segment_id in concession["segments"]
     ]
-    layout = layout_of(session, route, revision=submission.design_revision)
+    layout = routes.layout_of(session, route, revision=submission.design_revision)
     segment = next(one for one in layout.design.segments if one.id == acceptance.segment_id)
     paid, notice_id = quantities_of(layout, segment, dark=submission.dark_fibres), uuid4()
     data = {
@@ -74,7 +71,7 @@ def _notice(session: Session, route: Route, acceptance: Acceptance) -> NoticeDra
         }
         return canonical_json(event).decode()
 
-    return NoticeDraft(
+    return notices.NoticeDraft(
         id=notice_id,
         type=SEGMENT_ACCEPTED,
         route_id=route.id,

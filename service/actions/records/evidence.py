@@ -12,8 +12,7 @@ from sqlmodel import Session
 
 from service.actions.access.tokens import Caller
 from service.errors import ConflictError, NotFoundError
-from service.storage.records import add_file, files_here, find_file
-from service.storage.submissions import files_named_in
+from service.storage import records, submissions
 from service.storage.tables import EvidenceFile, Package, Project
 from service.vocabulary.evidence import EvidenceType
 
@@ -38,7 +37,7 @@ def keep_evidence(
         received_at=caller.now,
         token_id=caller.token_id,
     )
-    is_new = add_file(session, sent)
+    is_new = records.add_file(session, sent)
     file = find_evidence(session, project, sha256)
     if file.media_type is not media_type:
         raise ConflictError(f"This file is here already, as {file.media_type}.")
@@ -49,7 +48,7 @@ def keep_evidence(
 
 def find_evidence(session: Session, project: Project, sha256: str) -> EvidenceFile:
     """Return what is known of a file that was sent in to a project."""
-    file = find_file(session, project.id, sha256)
+    file = records.find_file(session, project.id, sha256)
     if file is None:
         raise NotFoundError("No file with this SHA-256 was sent in.")
     return file
@@ -57,8 +56,8 @@ def find_evidence(session: Session, project: Project, sha256: str) -> EvidenceFi
 
 def evidence_of(session: Session, package: Package) -> PackageEvidence:
     """Return what the records behind a package name, and how much of it is here by now."""
-    named = files_named_in(session, package)
-    here = files_here(session, package.project_id, named)
+    named = submissions.files_named_in(session, package)
+    here = records.files_here(session, package.project_id, named)
     return PackageEvidence(
         here={sha256: here[sha256] for sha256 in named if sha256 in here},
         missing=[sha256 for sha256 in named if sha256 not in here],

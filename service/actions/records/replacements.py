@@ -15,8 +15,7 @@ from service.actions.records.accept import Answer, Receipt, accept_records, read
 from service.actions.records.ends import end_records, lock_records
 from service.actions.records.fit import refuse_times_ahead
 from service.errors import BodyInvalidError, ConflictError, NotFoundError, ServiceError, WrongTokenKindError
-from service.storage.records import end_of
-from service.storage.submissions import is_submitted
+from service.storage import records, submissions
 from service.storage.tables import Record
 from service.vocabulary import quantities as q
 from service.vocabulary.records.record import Record as RecordValue
@@ -62,10 +61,10 @@ def _refuse_unfit(session: Session, old: Record, new: RecordValue) -> None:
     if new.id == old.id:
         fault = Fault(pointer="/id", detail="is the record's own")
         raise BodyInvalidError("A record cannot replace itself.", faults=[fault])
-    end = end_of(session, old.project_id, old.id)
+    end = records.end_of(session, old.project_id, old.id)
     if end is not None and end.replaced_by != new.id:
         raise ConflictError(f"Record {old.id} was withdrawn, or replaced by another, before.")
-    if end_of(session, old.project_id, new.id) is not None:
+    if records.end_of(session, old.project_id, new.id) is not None:
         raise ConflictError("The record in its place was withdrawn or replaced itself.")
 
 
@@ -77,7 +76,7 @@ def _refuse_to_crew(session: Session, caller: Caller, old: Record, new: RecordVa
         same = "kind, fibres, sites, positions, side, wavelength and splicer"
         detail = f"is not about the same {same}; the contractor's office may move a record"
         raise BodyInvalidError("A crew replaces like with like.", faults=[Fault(pointer="", detail=detail)])
-    if is_submitted(session, old):
+    if submissions.is_submitted(session, old):
         raise ConflictError("The record has been submitted; the contractor's office may replace it.")
 
 

@@ -14,9 +14,8 @@ from sqlmodel import Session
 from service.actions.access.tokens import Caller
 from service.actions.invalidation import judge_again, refuse_while_submitted
 from service.errors import BodyInvalidError, ConflictError
-from service.storage.audit import lock_head
+from service.storage import audit, routes
 from service.storage.criteria import criteria_row, find_criteria, newest_criteria, parse_criteria
-from service.storage.routes import design_row, lock_route, parse_design, raise_version
 from service.storage.session import add_rows
 from service.storage.tables import CriteriaVersion, Project, Route
 from service.vocabulary.canonical import canonical_json, sha256_hex
@@ -33,7 +32,7 @@ def set_criteria(
     document = canonical_json(criteria.model_dump(exclude_none=True))
     sha256 = sha256_hex(document)
     # The head row's lock numbers the versions; it is this transaction's only lock.
-    lock_head(session, project.id)
+    audit.lock_head(session, project.id)
     newest = newest_criteria(session, project.id)
     if newest is not None and newest.sha256 == sha256:
         return newest, False
@@ -52,27 +51,27 @@ def set_criteria(
 
 def propose_criteria(session: Session, caller: Caller, route_id: UUID, version: int) -> Route:
     """Propose a criteria version for a route; it binds when the contractor acknowledges it."""
-    route = lock_route(session, caller.projects, route_id)
+    route = routes.lock_route(session, caller.projects, route_id)
     if find_criteria(session, route.project_id, version) is None:
         fault = Fault(pointer="/version", detail="is not a criteria version of this project")
         raise BodyInvalidError("The proposal names what is not there.", faults=[fault])
     refuse_while_submitted(session, route)
     route.proposed_criteria_version = version
-    raise_version(route)
+    routes.raise_version(route)
     caller.append_audit(session, route.project_id, "criteria.proposed", f"{route.id}/{version}")
     return route
 
 
 def acknowledge_criteria(session: Session, caller: Caller, route_id: UUID, version: int) -> Route:
     """Bind a route to the version that was proposed; everything is judged anew."""
-    route = lock_route(session, caller.projects, route_id)
+    route = routes.lock_route(session, caller.projects, route_id)
     if route.criteria_version == version and route.proposed_criteria_version is None:
         return route
     if route.proposed_criteria_version != version:
         raise ConflictError(f"Criteria version {version} is not what the engineer proposed for this route.")
     refuse_while_submitted(session, route)
     route.criteria_version, route.proposed_criteria_version = version, None
-    raise_version(route)
+    routes.raise_version(route)
     judge_again(session, route, None, is_urgent=False)
     caller.append_audit(session, route.project_id, "criteria.acknowledged", f"{route.id}/{version}")
     return route
@@ -83,7 +82,7 @@ def reports_on_route(session: Session, route: Route, version: int | None) -> Seq
     if version is None:
         return ()
     criteria = criteria_row(session, route.project_id, version).document
-    return _reports_on(criteria, design_row(session, route).document)
+    return _reports_on(criteria, routes.design_row(session, route).document)
 
 
 @lru_cache(maxsize=128)
@@ -95,4 +94,4 @@ def reports_in(criteria: str) -> tuple[CriteriaReport, ...]:
 # Rows of both tables never change, so what is said of their texts may be kept.
 @lru_cache(maxsize=128)
 def _reports_on(criteria: str, design: str) -> tuple[CriteriaReport, ...]:
-    return (*reports_in(criteria), *infeasibilities_on(parse_criteria(criteria), parse_design(design)))
+    return (*reports_in(criteria), *infeasibilities_on(parse_criteria(criteria), routes.parse_design(design)))

@@ -11,9 +11,8 @@ from sqlmodel import Session
 
 from service.actions.access.tokens import Caller
 from service.errors import BodyInvalidError, ConflictError, NotFoundError
+from service.storage import jobs, routes
 from service.storage.criteria import empty_old_trials, unfinished_trial
-from service.storage.jobs import make_due
-from service.storage.routes import lock_route
 from service.storage.session import add_rows
 from service.storage.tables import CriteriaTrial, Project, Route
 from service.vocabulary import quantities as q
@@ -57,7 +56,7 @@ def try_criteria(session: Session, caller: Caller, project: Project, form: Trial
         token_id=caller.token_id,
     )
     add_rows(session, [trial])
-    make_due(session, JobKind.TRIAL, project_id=project.id, subject_id=trial.id)
+    jobs.make_due(session, JobKind.TRIAL, project_id=project.id, subject_id=trial.id)
     caller.append_audit(session, project.id, "criteria.tried", trial.id, content_sha256=sha256)
     return trial
 
@@ -65,7 +64,7 @@ def try_criteria(session: Session, caller: Caller, project: Project, form: Trial
 def _lock_own_route(session: Session, project: Project, route_id: UUID) -> Route:
     # Its lock lets one request at a time look whether a trial goes on; the route stays as it is.
     try:
-        return lock_route(session, [project.id], route_id)
+        return routes.lock_route(session, [project.id], route_id)
     except NotFoundError as error:
         fault = Fault(pointer="/route_id", detail="is not a route of this project")
         raise BodyInvalidError("The trial names what is not there.", faults=[fault]) from error

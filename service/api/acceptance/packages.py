@@ -21,8 +21,7 @@ from service.api.acceptance.archive import write_manifest, zipped
 from service.api.gate import ContractorOrEngineerGate, EngineerGate, PackageGate
 from service.api.routing import CheckedRoute
 from service.errors import PreconditionMissingError
-from service.storage.decisions import decision_on
-from service.storage.packages import find_package, signatures_of, submission_of_package
+from service.storage import decisions, packages
 from service.storage.tables import Package
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import sha256_hex
@@ -98,7 +97,7 @@ class DecisionAnswer(BaseModel):
 def read_package(gate: PackageGate, package_id: UUID, response: Response) -> PackageAnswer:
     """Read a package's facts and digests, and its decision."""
     with gate.read_snapshot() as (session, caller):
-        package = find_package(session, caller.projects, package_id)
+        package = packages.find_package(session, caller.projects, package_id)
         response.headers["ETag"] = package_etag(package)
         answer = _answer(session, package)
     return _without_people(answer) if caller.kind is TokenKind.BILLING else answer
@@ -108,7 +107,7 @@ def read_package(gate: PackageGate, package_id: UUID, response: Response) -> Pac
 def read_pdf(gate: ContractorOrEngineerGate, package_id: UUID) -> Response:
     """Read the package's current file: certified, with every signature so far."""
     with gate.read_snapshot() as (session, caller):
-        package = find_package(session, caller.projects, package_id)
+        package = packages.find_package(session, caller.projects, package_id)
     content = gate.blobs.get(package.current_sha256)
     return Response(content, media_type="application/pdf", headers=_file_headers(package, "pdf"))
 
@@ -117,7 +116,7 @@ def read_pdf(gate: ContractorOrEngineerGate, package_id: UUID) -> Response:
 def read_package_findings(gate: ContractorOrEngineerGate, package_id: UUID) -> Response:
     """Read the verdict that is attached to the package, byte for byte."""
     with gate.read_snapshot() as (session, caller):
-        package = find_package(session, caller.projects, package_id)
+        package = packages.find_package(session, caller.projects, package_id)
     content = gate.blobs.get(package.findings_sha256)
     headers = {"ETag": f'"{package.findings_sha256}"', "Cache-Control": _IMMUTABLE}
     return Response(content, media_type="application/json", headers=headers)
@@ -127,7 +126,7 @@ def read_package_findings(gate: ContractorOrEngineerGate, package_id: UUID) -> R
 def read_archive(gate: ContractorOrEngineerGate, package_id: UUID) -> Response:
     """Read the package's file, its data, the evidence that came so far and a manifest of their SHA-256, as one ZIP."""
     with gate.read_snapshot() as (session, caller):
-        package = find_package(session, caller.projects, package_id)
+        package = packages.find_package(session, caller.projects, package_id)
         evidence = evidence_of(session, package)
     digests = {"package.pdf": package.current_sha256}
     digests |= {f"attached/{name}": package.attached[name] for name in sorted(package.attached)}
@@ -175,8 +174,8 @@ def _file_headers(package: Package, ending: str) -> dict[str, str]:
 
 
 def _answer(session: Session, package: Package) -> PackageAnswer:
-    decision = decision_on(session, package)
-    segments = submission_of_package(session, package).segments
+    decision = decisions.decision_on(session, package)
+    segments = packages.submission_of_package(session, package).segments
     evidence = evidence_of(session, package)
     document = None if decision is None else orjson.loads(decision.document)
     answer = PackageAnswer.model_validate(package, from_attributes=True)
@@ -185,7 +184,7 @@ def _answer(session: Session, package: Package) -> PackageAnswer:
             "segments": segments,
             "evidence": EvidenceCounts(named=len(evidence.here) + len(evidence.missing), received=len(evidence.here)),
             "decision": document,
-            "signatures": [Signature.model_validate(file) for file in signatures_of(session, package)],
+            "signatures": [Signature.model_validate(file) for file in packages.signatures_of(session, package)],
             "awaited_signatures": list(awaited_signatures(session, package, decision)),
         }
     )

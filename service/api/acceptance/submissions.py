@@ -12,8 +12,7 @@ from service.actions.acceptance import submissions as actions
 from service.actions.acceptance.submissions import SubmissionForm
 from service.api.gate import ContractorGate, ContractorOrEngineerGate
 from service.api.routing import CheckedRoute
-from service.storage.packages import package_of_submission
-from service.storage.submissions import find_submission
+from service.storage import packages, submissions
 from service.storage.tables import Submission
 from service.vocabulary.signatures import SignedBy
 
@@ -53,10 +52,10 @@ def submit(gate: ContractorGate, route_id: UUID, form: SubmissionForm, response:
 def read_submission(gate: ContractorOrEngineerGate, submission_id: UUID) -> SubmissionAnswer:
     """Read where a submission is: queued, issued, decided, or parked with its problem."""
     with gate.read_snapshot() as (session, caller):
-        return _answer(session, find_submission(session, caller.projects, submission_id))
+        return _answer(session, submissions.find_submission(session, caller.projects, submission_id))
 
 
 def _answer(session: Session, submission: Submission) -> SubmissionAnswer:
-    package = package_of_submission(session, submission)
+    package = packages.package_of_submission(session, submission)
     answer = SubmissionAnswer.model_validate(submission, from_attributes=True)
     return answer.model_copy(update={"package_id": None if package is None else package.id})
