@@ -20,7 +20,6 @@ from tests.bodies.records import (
     make_splice,
     make_trace,
 )
-from tests.simulator.draws import Floats
 from tests.simulator.instrument import Cord, Direction, Otdr, PowerSet, Traces
 from tests.simulator.truth import RouteTruth
 
@@ -49,30 +48,19 @@ class Splicer:
     sleeve_length_mm: float
 
 
-@dataclass(frozen=True, kw_only=True)
-class Fused:
-    """One fibre of a splice as the splicer's screen shows it; `position` only where the site has more joints."""
-
-    fibre: int
-    position: int | None
-    estimate_db: float
-    cleave_left_deg: float
-    cleave_right_deg: float
-
-
 def id_of(name: str) -> str:
     """Return the id of the record with a name."""
     return str(uuid5(_NAMESPACE, name))
 
 
 def splice_record(
-    name: str, *, site: str, fused: Sequence[Fused], attempt: int, splicer: Splicer, hand: Hand, made_at: datetime
+    name: str, *, site: str, joints: Sequence[Body], attempt: int, splicer: Splicer, hand: Hand, made_at: datetime
 ) -> Body:
     """Record one fibre, or the fibres of a ribbon, fused, protected and proof-tested."""
     return make_splice(
         **hand.head(name, made_at),
         site=site,
-        joints=[{key: value for key, value in vars(one).items() if value is not None} for one in fused],
+        joints=joints,
         attempt=attempt,
         splicer_serial=splicer.serial,
         splice_mode=splicer.mode,
@@ -129,17 +117,14 @@ class TraceReporter:
 
     def record(self, name: str, *, fibre: int, wavelength_nm: int, hand: Hand, made_at: datetime) -> Body:
         """Record one trace's events."""
-        wavelength, launch, receive = (
-            self.truth.wavelengths_nm.index(wavelength_nm),
-            self.traces.launch,
-            self.traces.receive,
-        )
+        wavelength = self.truth.wavelengths_nm.index(wavelength_nm)
+        launch, receive = self.traces.launch, self.traces.receive
         shown = {name: values[wavelength][fibre - 1] for name, values in self._shown.items()}
         end_m: float = shown["end_m"]
         to_m = round(end_m - receive.length_m, 2)
         return trace_record(
             fibre=fibre,
-            ends=_ends(self.truth, self.traces.direction),
+            ends=ends_of(self.truth, self.traces.direction),
             wavelength_nm=wavelength_nm,
             otdr=self.otdr,
             cords=(launch, receive),
@@ -176,35 +161,21 @@ class TraceReporter:
         yield {"distance_m": shown["end_m"], "kind": "end", "reflectance_db": -14.7}
 
 
-@dataclass(frozen=True, kw_only=True)
-class PowerReporter:
-    """Writes the readings of source and meter down as records."""
-
-    truth: RouteTruth
-    instruments: PowerSet
-    direction: Direction
-    readings_db: Floats
-    referenced_at: datetime
-
-    def record(self, name: str, *, fibre: int, wavelength_nm: int, hand: Hand, made_at: datetime) -> Body:
-        """Record one end-to-end loss."""
-        from_site, to_site = _ends(self.truth, self.direction)
-        wavelength = self.truth.wavelengths_nm.index(wavelength_nm)
-        until = self.instruments.calibrated_until
-        return make_attenuation(
-            **hand.head(name, made_at),
-            fibre=fibre,
-            from_site=from_site,
-            to_site=to_site,
-            wavelength_nm=wavelength_nm,
-            loss_db=float(self.readings_db[wavelength, fibre - 1]),
-            reference_cords=self.instruments.reference_cords,
-            referenced_at=self.referenced_at.isoformat(),
-            source=make_instrument(self.instruments.source_serial, calibrated_until=until),
-            meter=make_instrument(self.instruments.meter_serial, calibrated_until=until),
-        )
+def power_record(*, instruments: PowerSet, ends: tuple[str, str], head: Body, **shown: Any) -> Body:
+    """Record an end-to-end loss: read by which instruments, between which ends, and what they show."""
+    until = instruments.calibrated_until
+    return make_attenuation(
+        **head,
+        from_site=ends[0],
+        to_site=ends[1],
+        reference_cords=instruments.reference_cords,
+        source=make_instrument(instruments.source_serial, calibrated_until=until),
+        meter=make_instrument(instruments.meter_serial, calibrated_until=until),
+        **shown,
+    )
 
 
-def _ends(truth: RouteTruth, direction: Direction) -> tuple[str, str]:
+def ends_of(truth: RouteTruth, direction: Direction) -> tuple[str, str]:
+    """Return the ends of a route in the order in which the light meets them."""
     ends = truth.sites[0], truth.sites[-1]
     return ends if direction is Direction.A_TO_B else (ends[1], ends[0])

@@ -4,10 +4,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+import numpy as np
+
 from tests.bodies import Body
-from tests.simulator.crew import Hand, PowerReporter, TraceReporter
+from tests.simulator.crew import Hand, TraceReporter, ends_of, power_record
 from tests.simulator.draws import start
-from tests.simulator.instrument import Cord, Direction, Otdr, PowerSet, read_power, take_traces
+from tests.simulator.instrument import Cord, Direction, Otdr, PowerSet, Traces, read_power, take_traces
 from tests.simulator.truth import RouteTruth
 
 # Both cords stay on a fibre while it is shot from A and from B; only then do people move to the next one.
@@ -31,6 +33,15 @@ class Gear:
     cord_at_b: Cord
     power_from_a: PowerSet
     power_from_b: PowerSet
+
+    def otdr(self, direction: Direction) -> Otdr:
+        """Return the instrument at the end the light comes from."""
+        return self.otdr_at_a if direction is Direction.A_TO_B else self.otdr_at_b
+
+    def take_traces(self, truth: RouteTruth, direction: Direction, source: np.random.Generator) -> Traces:
+        """Measure every fibre in one direction."""
+        cords = {"cord_at_a": self.cord_at_a, "cord_at_b": self.cord_at_b}
+        return take_traces(truth, otdr=self.otdr(direction), direction=direction, source=source, **cords)
 
     def hand(self, direction: Direction) -> Hand:
         """Return who works the end the light comes from."""
@@ -85,16 +96,8 @@ def otdr_round(truth: RouteTruth, *, gear: Gear, begin: datetime, name: str, see
     """Give the traces' records in the order in which they were taken."""
     reporters = {}
     for number, direction in enumerate(Direction, start=1):
-        otdr = gear.otdr_at_a if direction is Direction.A_TO_B else gear.otdr_at_b
-        traces = take_traces(
-            truth,
-            otdr=otdr,
-            cord_at_a=gear.cord_at_a,
-            cord_at_b=gear.cord_at_b,
-            direction=direction,
-            source=start(seed, 10, number),
-        )
-        reporters[direction] = TraceReporter(truth=truth, otdr=otdr, traces=traces)
+        traces = gear.take_traces(truth, direction, start(seed, 10, number))
+        reporters[direction] = TraceReporter(truth=truth, otdr=gear.otdr(direction), traces=traces)
     for fibre in range(1, truth.fibre_count + 1):
         for turn, (direction, reporter) in enumerate(reporters.items()):
             for shot, wavelength_nm in enumerate(truth.wavelengths_nm):
@@ -112,19 +115,16 @@ def power_round(truth: RouteTruth, *, gear: Gear, begin: datetime, name: str, se
     for number, direction in enumerate(Direction):
         instruments = gear.power_from_a if direction is Direction.A_TO_B else gear.power_from_b
         first = begin + number * (truth.fibre_count * _POWER_FIBRE + _REFERENCE)
-        reporter = PowerReporter(
-            truth=truth,
-            instruments=instruments,
-            direction=direction,
-            readings_db=read_power(truth, instruments=instruments, source=start(seed, 11, number)),
-            referenced_at=first - _REFERENCE / 2,
-        )
+        readings_db = read_power(truth, instruments=instruments, source=start(seed, 11, number))
         for fibre in range(1, truth.fibre_count + 1):
             for turn, wavelength_nm in enumerate(truth.wavelengths_nm):
-                yield reporter.record(
-                    f"{name}/power/{fibre}/{direction}/{wavelength_nm}",
+                made_at = first + (fibre - 1) * _POWER_FIBRE + turn * _POWER_READING
+                yield power_record(
+                    instruments=instruments,
+                    ends=ends_of(truth, direction),
+                    head=gear.hand(direction).head(f"{name}/power/{fibre}/{direction}/{wavelength_nm}", made_at),
                     fibre=fibre,
                     wavelength_nm=wavelength_nm,
-                    hand=gear.hand(direction),
-                    made_at=first + (fibre - 1) * _POWER_FIBRE + turn * _POWER_READING,
+                    loss_db=float(readings_db[turn, fibre - 1]),
+                    referenced_at=(first - _REFERENCE / 2).isoformat(),
                 )

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from tests.bodies import Body
-from tests.simulator.crew import Fused, Hand, Splicer, splice_record
+from tests.simulator.crew import Hand, Splicer, splice_record
 from tests.simulator.draws import Floats, draw_between, rounded, start
 from tests.simulator.glass import draw_estimates_db
 from tests.simulator.truth import RouteTruth
@@ -39,18 +39,18 @@ class SplicerScreen:
             draw_between(start(seed, 5), (2, *truth.has_splice.shape), low=0.1, high=0.6), 1
         )
 
-    def fused(self, *, site: str, fibre: int) -> Fused:
-        """Return one fibre's joint; a pigtail's splice is the second joint from the panel at A, the first at B."""
+    def joint(self, *, site: str, fibre: int) -> Body:
+        """Return one fibre of a splice; a pigtail's splice is the second joint from the panel at A, the first at B."""
         index = self._truth.sites.index(site)
         left_deg, right_deg = self._cleaves_deg[:, fibre - 1, index].tolist()
-        estimate_db = self._named_db.get((site, fibre), float(self._drawn_db[fibre - 1, index]))
-        return Fused(
-            fibre=fibre,
-            position={0: 2, len(self._truth.sites) - 1: 1}.get(index),
-            estimate_db=estimate_db,
-            cleave_left_deg=left_deg,
-            cleave_right_deg=right_deg,
-        )
+        positions = {0: {"position": 2}, len(self._truth.sites) - 1: {"position": 1}}
+        return {
+            "fibre": fibre,
+            "estimate_db": self._named_db.get((site, fibre), float(self._drawn_db[fibre - 1, index])),
+            "cleave_left_deg": left_deg,
+            "cleave_right_deg": right_deg,
+            **positions.get(index, {}),
+        }
 
     def splice_site(self, work: SiteWork) -> Iterator[Body]:
         """Give the records of a whole site, first attempts, in the order in which they were made."""
@@ -61,7 +61,7 @@ class SplicerScreen:
             yield splice_record(
                 f"{work.name_prefix}splice/{work.site}/{ribbon[0]}/1",
                 site=work.site,
-                fused=[self.fused(site=work.site, fibre=fibre) for fibre in ribbon],
+                joints=[self.joint(site=work.site, fibre=fibre) for fibre in ribbon],
                 attempt=1,
                 splicer=work.splicer,
                 hand=work.hand,

@@ -98,7 +98,7 @@ def _second_attempt(site: str, fibre: int, *, hand: Hand, splicer_serial: str, m
     return splice_record(
         f"splice/{site}/{fibre}/2",
         site=site,
-        fused=[screen.fused(site=site, fibre=fibre)],
+        joints=[screen.joint(site=site, fibre=fibre)],
         attempt=2,
         splicer=single_splicer(splicer_serial),
         hand=hand,

@@ -10,10 +10,10 @@ import numpy as np
 from tests.bodies import Body
 from tests.bodies.records import make_continuity
 from tests.simulator.course import Course, draw_course
-from tests.simulator.crew import closure_record, id_of, trace_record
+from tests.simulator.crew import closure_record, ends_of, id_of, trace_record
 from tests.simulator.draws import draw_around, start
 from tests.simulator.faults import STRAYS, Fault, FaultKind, build, draw_faults, seen_from_b, stray_losses_db
-from tests.simulator.instrument import Direction, Otdr, Traces, take_traces
+from tests.simulator.instrument import Direction, Otdr, Traces
 from tests.simulator.listing import DEAD_ZONE_PULSES, M_PER_NS_OF_PULSE, Listed, Spot, list_events
 from tests.simulator.splicing import RIBBON, SiteWork, SplicerScreen, ribbon_splicer
 from tests.simulator.truth import RouteTruth
@@ -155,7 +155,6 @@ class Trial:
         listed, end_m = side.listed(source, wavelength, None if is_copy else fault)
         name, gear = f"{self._name}/otdr/{fibre}/{side.direction}/{wavelength_nm}", self.course.gear
         turn = list(Direction).index(side.direction) * len(self.truth.wavelengths_nm) + wavelength
-        ends = self.course.sites[0], self.course.sites[-1]
         events = [_event(one) for one in listed]
         events.append({"distance_m": end_m, "kind": "end", "reflectance_db": _END_REFLECTANCE_DB})
         shown = Shown(
@@ -167,7 +166,7 @@ class Trial:
         )
         trace = trace_record(
             fibre=fibre,
-            ends=ends if side.direction is Direction.A_TO_B else ends[::-1],
+            ends=ends_of(self.truth, side.direction),
             wavelength_nm=wavelength_nm,
             otdr=side.otdr,
             cords=(side.traces.launch, side.traces.receive),
@@ -213,16 +212,8 @@ class _Side:
     def look(cls, trial: Trial, direction: Direction) -> "_Side":
         gear, forward = trial.course.gear, direction is Direction.A_TO_B
         truth = trial.truth if forward else seen_from_b(trial.truth, trial.faults)
-        otdr = gear.otdr_at_a if forward else gear.otdr_at_b
-        source = start(trial.seed, 40, int(forward))
-        traces = take_traces(
-            truth,
-            otdr=otdr,
-            cord_at_a=gear.cord_at_a,
-            cord_at_b=gear.cord_at_b,
-            direction=direction,
-            source=source,
-        )
+        otdr, source = gear.otdr(direction), start(trial.seed, 40, int(forward))
+        traces = gear.take_traces(truth, direction, source)
         noise_db = draw_around(source, (2 * truth.fibre_count,), centre=0, deviation=otdr.reading_noise_db).tolist()
         return cls(direction=direction, traces=traces, otdr=otdr, truth=truth, noise_db=noise_db)
 
