@@ -81,7 +81,11 @@ def tube_losses(
     tubes: defaultdict[TubePlace, list[int]] = defaultdict(list)
     for fibre in fibres:
         tubes[_tube(fibre, layout)].append(fibre)
-    return [_tube_loss(place, own, known, layout) for place, own in tubes.items()]
+    losses = []
+    for place, own in tubes.items():
+        steps = {fibre: known[fibre] for fibre in own if fibre in known}
+        losses.append(TubeLoss(place=place, fibres=own, known=steps, levels=list(_levels(steps, layout))))
+    return losses
 
 
 def _step(finding: Finding, layout: Layout, *, limit: int) -> Step | None:
@@ -99,13 +103,6 @@ def _tube(fibre: int, layout: Layout) -> TubePlace:
     section = layout.design.sections[0]
     place = place_in_cable(fibre, fibres_per_tube=section.fibres_per_tube, scheme=section.colour_scheme)
     return place._replace(fibre=0, fibre_colour="")
-
-
-def _tube_loss(
-    place: TubePlace, fibres: Sequence[int], known: Mapping[int, Sequence[Step]], layout: Layout
-) -> TubeLoss:
-    own = {fibre: known[fibre] for fibre in fibres if fibre in known}
-    return TubeLoss(place=place, fibres=fibres, known=own, levels=list(_levels(own, layout)))
 
 
 def _levels(known: Mapping[int, Sequence[Step]], layout: Layout) -> Iterator[Level]:

@@ -36,31 +36,24 @@ def accumulated_pictures(
         above_pt = 0.0 if first else _TITLE_PT
         marks: list[Mark] = [] if first else [Text(0, SUBHEADING.size_pt + 6, title, SUBHEADING)]
         for column, tube in enumerate(tubes[first : first + columns]):
-            plot = _Plot(
-                column,
-                columns,
-                top=above_pt + _WORDS_PT,
-                height_pt=plot_pt,
-                length_um=length_um,
-                low=min([0, *sums]),
-                high=max([1, *sums]),
-            )
+            plot = _Plot(column, columns, sums, top=above_pt + _WORDS_PT, height_pt=plot_pt, length_um=length_um)
             marks += [*_words(tube, plot, metrics), *_axes(tube, plot, metrics), *_course(tube, plot)]
         yield Picture(height_pt=above_pt + _WORDS_PT + plot_pt + _AXIS_PT + _BELOW_PT, marks=marks)
 
 
 class _Plot:
-    """Where distances and sums lie in one cell of the grid; all plots have the same lowest and highest sum."""
+    """Where distances and sums lie in one cell of the grid; all of a wavelength have one scale."""
 
     def __init__(
-        self, column: int, columns: int, *, top: float, height_pt: float, length_um: int, low: int, high: int
+        self, column: int, columns: int, sums: Sequence[int], *, top: float, height_pt: float, length_um: int
     ) -> None:
         width_pt = (CONTENT_WIDTH - _LABELS_PT - (columns - 1) * _GUTTER_PT) / columns
         self.is_first = column == 0
         self.left = _LABELS_PT + column * (width_pt + _GUTTER_PT)
         self.right = self.left + width_pt
         self.top, self.bottom = top, top + height_pt
-        self.low, self.high, self.length_um = low, high, length_um
+        self.low, self.high = min([0, *sums]), max([1, *sums])
+        self.length_um = length_um
         self.pt_per_um = width_pt / length_um if length_um else 0.0
 
     def x(self, from_a_um: int) -> float:

@@ -29,8 +29,6 @@ from worker.package.pictures.picture import Area, Mark, Picture, Text, box, outl
 from worker.package.pictures.route_scale import SiteOnScale, Strip, ToY
 from worker.package.pictures.route_segments import segment_marks
 
-# One strip fits on a page under the heading of the section; of several, two do.
-MOST_SITES_ALONE, MOST_SITES_IN_STRIP = 20, 9
 _MOST_AXIS_PT, _LEAST_AXIS_PT, _STRIP_AXIS_PT = 570.0, 120.0, 233.0
 _TITLE_PT, _ABOVE_TITLE_PT = 26.0, 7.0
 _SITE_PT, _LINE_PT, _END_PT = 29.5, 9.2, 16.0

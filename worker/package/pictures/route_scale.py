@@ -10,6 +10,8 @@ from service.vocabulary.design.layout import Layout
 from worker.package.data.content import PackageContent
 from worker.package.pictures.worst_joints import JointsOfSite
 
+# One strip fits on a page under the heading of the section; of several, two do.
+MOST_SITES_ALONE, _MOST_SITES_IN_STRIP = 20, 9
 # From a fibre distance to where it lies in a picture.
 ToY = Callable[[int], float]
 
@@ -54,14 +56,12 @@ class Strip:
         return self.sites[-1].from_a_um
 
 
-def strips(
-    content: PackageContent, joints: Mapping[str, JointsOfSite], *, most_alone: int, most_in_strip: int
-) -> Sequence[Strip]:
+def strips(content: PackageContent, joints: Mapping[str, JointsOfSite]) -> Sequence[Strip]:
     """Return the route as one strip if its sites find room there, else in strips of about as many sites each."""
     layout = Layout(content.design)
     sites, segments = list(_sites(content, layout, joints)), _segments(content, layout)
     sections = [section.id for section in content.design.sections]
-    parts = 1 if len(sites) <= most_alone else -(-len(sections) // (most_in_strip - 1))
+    parts = 1 if len(sites) <= MOST_SITES_ALONE else -(-len(sections) // (_MOST_SITES_IN_STRIP - 1))
     cuts = [round(part * len(sections) / parts) for part in range(parts + 1)]
     return [
         Strip(

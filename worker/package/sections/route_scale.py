@@ -4,7 +4,7 @@ from worker.package.data.content import PackageContent
 from worker.package.data.findings import FindingsByQuantity
 from worker.package.document_model import Paragraph, Section
 from worker.package.fonts.font_metrics import FontMetrics
-from worker.package.pictures.route_picture import MOST_SITES_ALONE, MOST_SITES_IN_STRIP, axis_pt_per_um, strip_picture
+from worker.package.pictures.route_picture import axis_pt_per_um, strip_picture
 from worker.package.pictures.route_scale import Strip, strips
 from worker.package.pictures.worst_joints import joints_by_site
 
@@ -21,8 +21,8 @@ _ONE_SCALE = " All strips are drawn to one scale."
 
 def route_scale_section(content: PackageContent, findings: FindingsByQuantity) -> Section:
     """Return the route in as many strips as its sites need."""
-    metrics, joints = FontMetrics(), joints_by_site(findings)
-    parts = strips(content, joints, most_alone=MOST_SITES_ALONE, most_in_strip=MOST_SITES_IN_STRIP)
+    metrics = FontMetrics()
+    parts = strips(content, joints_by_site(findings))
     pt_per_um = axis_pt_per_um(parts)
     note = _NOTE + _SHAPES + _SEGMENTS + (_ONE_SCALE if len(parts) > 1 else "")
     pictures = [

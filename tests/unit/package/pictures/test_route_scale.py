@@ -23,7 +23,7 @@ from worker.package.pages.flow import place_sections
 from worker.package.pages.placed import PlacedPicture
 from worker.package.pictures.label_layout import spread
 from worker.package.pictures.picture import Area, Picture, Stroke
-from worker.package.pictures.route_picture import MOST_SITES_ALONE
+from worker.package.pictures.route_scale import MOST_SITES_ALONE
 from worker.package.pictures.worst_joints import joints_by_site
 from worker.package.sections.route_scale import ROUTE_SCALE_TITLE
 from worker.package.view import build_view
