@@ -141,8 +141,7 @@ def _declared_style(
 ) -> tuple[Style, Sequence[tuple[str, ...]]]:
     """Return the largest style in which all that is declared finds room, and its lines."""
     for style in _DECLARED_STYLES:
-        width_pt = CONTENT_WIDTH - LABEL_WIDTH_PT
-        folded = [metrics.fold(fact.value, style, width_pt=width_pt) for fact in declared.facts]
+        folded = [metrics.fold(fact.value, style, width_pt=CONTENT_WIDTH - LABEL_WIDTH_PT) for fact in declared.facts]
         between_pt = _BETWEEN_DECLARED_PT * (len(folded) - 1)
         if sum(map(len, folded)) * style.leading_pt + between_pt <= room_pt:
             break

@@ -1,9 +1,8 @@
 """What stands where on the pages, and where links lead."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import accumulate
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from worker.package.document_model import Role
 from worker.package.fonts.text_style import HEADING, PAGE_HEIGHT, Style
@@ -21,8 +20,7 @@ Target = tuple[int, float]
 Box = tuple[float, float, float, float]
 
 
-@dataclass(frozen=True, kw_only=True)
-class PlacedLine:
+class PlacedLine(NamedTuple):
     """A line of text on its baseline."""
 
     x: float
@@ -31,8 +29,7 @@ class PlacedLine:
     style: Style
 
 
-@dataclass(frozen=True, kw_only=True)
-class PlacedHeading:
+class PlacedHeading(NamedTuple):
     """A section's heading, which the outline leads to."""
 
     y: float
@@ -40,8 +37,7 @@ class PlacedHeading:
     title: str
 
 
-@dataclass(frozen=True, kw_only=True)
-class PlacedRows:
+class PlacedRows(NamedTuple):
     """Rows of a table from `first` up to `end`, under its headings."""
 
     top: float
@@ -60,16 +56,14 @@ class PlacedRows:
         return [row[column] for row in self.layout.table.rows[self.first : self.end]]
 
 
-@dataclass(frozen=True, kw_only=True)
-class PlacedLink:
+class PlacedLink(NamedTuple):
     """A place on the page, by left, bottom, right and top, that leads to another."""
 
     box: Box
     leads_to: Key
 
 
-@dataclass(frozen=True, kw_only=True)
-class PlacedPicture:
+class PlacedPicture(NamedTuple):
     """A picture with the height of its top."""
 
     top: float

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
+from typing import NamedTuple
 
 from service.vocabulary.words import Outcome
 from worker.package.document_model import Column, Kind, Role, Table
@@ -19,8 +20,7 @@ MAX_CELL_LINES = 40
 FoldedRow = tuple[tuple[str, ...], ...]
 
 
-@dataclass(frozen=True, kw_only=True)
-class ColumnLayout:
+class ColumnLayout(NamedTuple):
     """A column in its place; numbers have each their own left end, so that their decimal points stand in line."""
 
     kind: Kind

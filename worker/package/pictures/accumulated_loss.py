@@ -27,8 +27,7 @@ class Sum(NamedTuple):
     fibre: int
 
 
-@dataclass(frozen=True, kw_only=True)
-class Level:
+class Level(NamedTuple):
     """What the fibres of a tube have come to behind a site, in 0.0001 dB; a sum of bounds is a bound of the sum."""
 
     from_a_um: int

@@ -113,11 +113,7 @@ def _site_label(one: SiteOnScale, metrics: FontMetrics, *, y: float) -> Iterator
 def _joints_labels(sites: Sequence[SiteOnScale], metrics: FontMetrics, ys: Sequence[float]) -> Iterator[Mark]:
     """Give what was found at each site: how many came out worst, and behind that, in one column, the worst joint."""
     judged = [(site.joints, y) for site, y in zip(sites, ys, strict=True) if site.is_submitted and site.joints]
-    outcomes = [joints.outcome() for joints, _ in judged]
-    counted = [
-        (marked_count(outcome, joints.counts[outcome]), PICTURE_OUTCOMES[outcome])
-        for outcome, (joints, _) in zip(outcomes, judged, strict=True)
-    ]
+    counted = [(marked_count(one.outcome, one.counts[one.outcome]), PICTURE_OUTCOMES[one.outcome]) for one, _ in judged]
     worst_x = _LABEL_X + max(starmap(metrics.width, counted), default=0.0) + _AFTER_OUTCOME_PT
     for (joints, y), (text, style) in zip(judged, counted, strict=True):
         worst = metrics.shorten(joints.worst_text(), PICTURE, width_pt=CONTENT_WIDTH - worst_x)

@@ -5,6 +5,7 @@ from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import gcd
+from typing import NamedTuple
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.design.layout import Layout
@@ -18,8 +19,7 @@ _LEAST_REACH = 1000
 _COARSEST_GRAIN = 100
 
 
-@dataclass(frozen=True, kw_only=True)
-class Line:
+class Line(NamedTuple):
     """A limit that is drawn; only the first is what the criterion asks."""
 
     label: str
@@ -103,8 +103,8 @@ def _distribution(
     lines, alone = list(_lines(criterion)), determined
     # An estimate is of the splice by itself.
     if criterion.basis is not Basis.ESTIMATE:
-        limit = lines[0].fixed
-        alone = [one for one in alone if is_held_as_splice(one, limit=limit) and one.joint not in connections]
+        splices = [one for one in determined if is_held_as_splice(one, limit=lines[0].fixed)]
+        alone = [one for one in splices if one.joint not in connections]
     return Distribution(
         criterion=criterion,
         lines=lines,

@@ -22,8 +22,9 @@ class JointsOfSite(NamedTuple):
     counts: Mapping[Outcome, int]
     worst: Finding | None
 
+    @property
     def outcome(self) -> Outcome:
-        """Return the worst outcome at the site."""
+        """The worst outcome at the site."""
         worst_first = (Outcome.NONCONFORMING, Outcome.UNDETERMINED, Outcome.CONFORMING)
         return next(outcome for outcome in worst_first if self.counts[outcome])
 

@@ -236,7 +236,7 @@ def test_of_joints_that_conform_the_one_nearest_to_its_own_limit_is_shown() -> N
 def test_a_site_of_which_something_is_unknown_does_not_look_conforming() -> None:
     unknown = _splice(margin="", outcome="undetermined")._replace(margin=None, value=None)
     [joints] = joints_by_site({Quantity.SPLICE_LOSS: [unknown, _splice(margin="0.05", outcome="conforming")]}).values()
-    assert joints.outcome() == "undetermined"
+    assert joints.outcome == "undetermined"
     [joints] = joints_by_site({Quantity.SPLICE_LOSS: [unknown]}).values()
     assert joints.worst_text() == "no loss is known"
 
