@@ -16,16 +16,10 @@ from uuid import UUID
 from pydantic import Field
 from sqlmodel import Session
 
+from service import errors
 from service.actions.acceptance.submissions import MOST_CONCESSIONS
 from service.actions.access.tokens import Caller
 from service.actions.billing.notices import release
-from service.errors import (
-    BodyInvalidError,
-    ConflictError,
-    PackageMismatchError,
-    PreconditionFailedError,
-    WrongTokenKindError,
-)
 from service.storage import decisions, jobs, packages, people, routes, submissions, tokens
 from service.storage.notices import NoticeDraft
 from service.storage.session import add_rows
@@ -87,7 +81,7 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
     if made is not None:
         if made.sha256 == sha256_hex(_document(package, said)):
             return made
-        raise ConflictError("The package is decided already.")
+        raise errors.ConflictError("The package is decided already.")
     _refuse_what_was_not_seen(package, etag, form)
     refuse_own_work(session, caller, submission)
     _refuse_unknown_signer(caller, form)
@@ -143,7 +137,7 @@ def refuse_own_work(session: Session, caller: Caller, submission: Submission) ->
     """Refuse who submitted, or answers for, what is to be accepted."""
     submitters = {submission.responsible_person, tokens.holder_of(session, submission.token_id)}
     if caller.holder is not None and caller.holder in submitters:
-        raise WrongTokenKindError("Who submits cannot accept.")
+        raise errors.WrongTokenKindError("Who submits cannot accept.")
 
 
 def _document(package: Package, said: Mapping[str, Any]) -> bytes:
@@ -152,18 +146,18 @@ def _document(package: Package, said: Mapping[str, Any]) -> bytes:
 
 def _refuse_what_was_not_seen(package: Package, etag: str, form: DecisionForm) -> None:
     if etag != package_etag(package):
-        raise PreconditionFailedError(
+        raise errors.PreconditionFailedError(
             "The package is another by now; look at it again.", headers={"ETag": package_etag(package)}
         )
     if form.package_sha256 != package.certified_sha256:
         fault = Fault(pointer="/package_sha256", detail="is not the SHA-256 of this package")
-        raise PackageMismatchError("A decision is about the file that was seen.", faults=[fault])
+        raise errors.PackageMismatchError("A decision is about the file that was seen.", faults=[fault])
 
 
 def _refuse_unknown_signer(caller: Caller, form: DecisionForm) -> None:
     if form.signature is SignedBy.OWN_KEY and caller.holder is None:
         fault = Fault(pointer="/signature", detail="needs a token that names its holder: whose key would it be?")
-        raise BodyInvalidError("Nobody is known who could sign.", faults=[fault])
+        raise errors.BodyInvalidError("Nobody is known who could sign.", faults=[fault])
 
 
 def _refuse_incomplete(submission: Submission, form: DecisionForm) -> None:
@@ -186,4 +180,4 @@ def _refuse_incomplete(submission: Submission, form: DecisionForm) -> None:
             detail = f"lacks concession {number}, without which segment {accepted[0]} does not conform"
             faults.append(Fault(pointer="/concessions_granted", detail=detail))
     if faults:
-        raise BodyInvalidError("The decision does not fit the package.", faults=faults)
+        raise errors.BodyInvalidError("The decision does not fit the package.", faults=faults)

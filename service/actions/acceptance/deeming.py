@@ -14,8 +14,9 @@ from sqlmodel import Session
 from service.actions.acceptance.decisions import DecisionContext, SegmentDecision, lock_context, record_decision
 from service.actions.access.tokens import Caller
 from service.errors import ConflictError
-from service.storage import decisions, notices, routes
+from service.storage import decisions, routes
 from service.storage.criteria import criteria_of
+from service.storage.notices import NoticeDraft
 from service.storage.tables import Decision, Package, Submission
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
@@ -59,9 +60,7 @@ def notice_defect(session: Session, caller: Caller, package_id: UUID, notice: De
     return package
 
 
-def deem(
-    session: Session, context: DecisionContext, *, now: datetime
-) -> tuple[Decision, list[notices.NoticeDraft]] | None:
+def deem(session: Session, context: DecisionContext, *, now: datetime) -> tuple[Decision, list[NoticeDraft]] | None:
     """Decide a package whose time has run out, under its route's lock; None where that is not so any more."""
     package, submission = context.package, context.submission
     is_decided = decisions.decision_on(session, package) is not None

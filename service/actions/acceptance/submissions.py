@@ -14,14 +14,8 @@ import orjson
 from pydantic import Field
 from sqlmodel import Session
 
+from service import errors
 from service.actions.access.tokens import Caller
-from service.errors import (
-    BodyInvalidError,
-    ConflictError,
-    NotAcceptableError,
-    NotSettledError,
-    VerdictSupersededError,
-)
 from service.storage import decisions, jobs, people, routes, submissions, verdicts
 from service.storage.tables import Route, Submission
 from service.vocabulary import quantities as q
@@ -56,7 +50,7 @@ def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionFor
     _refuse_unsettled(session, route)
     standing = verdicts.standing_verdict(session, route)
     if standing is None or standing.digest != form.verdict_digest:
-        raise VerdictSupersededError("The route has another verdict by now; look at it and submit that one.")
+        raise errors.VerdictSupersededError("The route has another verdict by now; look at it and submit that one.")
     _refuse_unproven_fibres(session, route, form.segments)
     verdict: VerdictDocument = orjson.loads(standing.document)
     concessions = _match_concessions(form, _open_findings(session, route, verdict, form.segments))
@@ -75,7 +69,7 @@ def reopen(session: Session, route: Route, submission: Submission) -> None:
     """Hold the segments of a submission again whose package was given up, under the route's lock."""
     replaced = replaced_by(session, route, submission)
     if replaced is not None:
-        raise ConflictError(replaced)
+        raise errors.ConflictError(replaced)
     submissions.hold_segments(session, submission)
     submission.state, submission.problem = SubmissionState.QUEUED, None
     routes.raise_version(route)
@@ -106,24 +100,24 @@ def _refuse_unknown_names(session: Session, route: Route, form: SubmissionForm) 
     elif people.side_of(session, route.project_id, form.responsible_person) is PartySide.OWNER:
         faults.append(Fault(pointer="/responsible_person", detail="is a person of the owner's"))
     if faults:
-        raise BodyInvalidError("The submission names what is not there.", faults=faults)
+        raise errors.BodyInvalidError("The submission names what is not there.", faults=faults)
 
 
 def _refuse_taken_segments(session: Session, route: Route, segments: Sequence[str]) -> None:
     accepted, held = decisions.standing_acceptances(session, route), submissions.segments_held(session, route)
     for segment in segments:
         if segment in accepted:
-            raise ConflictError(f"Segment {segment} is accepted already.")
+            raise errors.ConflictError(f"Segment {segment} is accepted already.")
         if segment in held:
-            raise ConflictError(f"Segment {segment} is in an open submission.")
+            raise errors.ConflictError(f"Segment {segment} is in an open submission.")
 
 
 def _refuse_unsettled(session: Session, route: Route) -> None:
     problem = verdicts.judging_problem(session, route)
     if problem is not None:
-        raise NotSettledError(f"Judging was given up: {problem}")
+        raise errors.NotSettledError(f"Judging was given up: {problem}")
     if not verdicts.is_settled(session, route):
-        raise NotSettledError("Judging goes on; ask for the status again.", headers={"Retry-After": "1"})
+        raise errors.NotSettledError("Judging goes on; ask for the status again.", headers={"Retry-After": "1"})
 
 
 def _refuse_unproven_fibres(session: Session, route: Route, segments: Sequence[str]) -> None:
@@ -146,7 +140,7 @@ def _refuse_unproven_fibres(session: Session, route: Route, segments: Sequence[s
         for segment, fibre in sorted(scope - proven)
     ]
     if faults:
-        raise NotAcceptableError(
+        raise errors.NotAcceptableError(
             "Nothing is required of some fibres, so nothing is proven.", faults=faults[:_MOST_FAULTS]
         )
 
@@ -162,13 +156,13 @@ def _match_concessions(form: SubmissionForm, open_findings: Iterable[FindingDocu
         else:
             segments_of.setdefault(number, {}).update(dict.fromkeys(finding["segments"]))
     if faults:
-        raise NotAcceptableError(
+        raise errors.NotAcceptableError(
             f"Required findings that do not conform, with no concession asked for them: {len(faults)}.",
             faults=faults[:_MOST_FAULTS],
         )
     needless = set(range(len(form.concessions))) - set(segments_of)
     if needless:
-        raise BodyInvalidError(
+        raise errors.BodyInvalidError(
             "A concession is asked for what needs none.",
             faults=[Fault(pointer=f"/concessions/{i}", detail="names no open finding") for i in sorted(needless)],
         )

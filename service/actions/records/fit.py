@@ -15,9 +15,9 @@ from service.settings import CLOCK_TOLERANCE
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.quantities import InstantKind, InstantOf, canonical_time
 from service.vocabulary.records.base import FibreTest
-from service.vocabulary.records.measurements import ContinuityRecord, EndFaceRecord
+from service.vocabulary.records.measurements import ContinuityRecord
 from service.vocabulary.records.record import Record
-from service.vocabulary.records.work import CleaningRecord, ClosureStateRecord, SpliceRecord, TerminationRecord
+from service.vocabulary.records.work import ArcCalibrationRecord, ClosureStateRecord, SpliceRecord
 from service.vocabulary.validation import Fault
 from service.vocabulary.words import JointKind, SiteKind
 
@@ -82,7 +82,9 @@ def _place_faults(record: Record, layout: Layout) -> Iterator[Fault]:
         case ClosureStateRecord():
             if layout.design.sites[layout.site_index[record.site]].kind is not SiteKind.SPLICE_CLOSURE:
                 yield Fault(pointer="/site", detail="is not a splice closure")
-        case TerminationRecord() | CleaningRecord() | EndFaceRecord():
+        case ArcCalibrationRecord():
+            pass
+        case _:
             yield from _joint_faults(layout, "", record.site, record.fibre, record.position, kind=JointKind.PAIR)
 
 

@@ -12,7 +12,7 @@ from service.api.cursors import MOST, read_cursor, write_cursor
 from service.api.gate import ContractorOrEngineerGate, ReaderGate
 from service.api.routing import CheckedRoute
 from service.errors import NotFoundError
-from service.storage import projects, verdicts
+from service.storage import verdicts
 from service.storage.routes import find_route, route_version, routes_of
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria.review import CriteriaReport
@@ -111,8 +111,7 @@ def read_acceptance(gate: ReaderGate, route_id: UUID, request: Request) -> Respo
 @router.get("/projects/{project_id}/acceptance")
 def read_project_acceptance(gate: ReaderGate, project_id: UUID) -> ProjectStatus:
     """Read the acceptance status of all routes of a project."""
-    with gate.read_snapshot() as (session, caller):
-        project = projects.find_project(session, caller.projects, project_id)
+    with gate.read_snapshot_of(project_id) as (session, _, project):
         routes = routes_of(session, project)
         return ProjectStatus(routes=[RouteStatus.model_validate(status_of(session, route)) for route in routes])
 
