@@ -42,11 +42,11 @@ class Sealing(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Validity:
-    """What makes a measurement of one fibre count: the acts that it has to be later than.
+    """The acts that a measurement of one fibre has to be later than in order to count.
 
-    Of each clock only the last act matters, for what is after that is after all. `closures` are the indices of the
-    closures on the route with what is known of their lids, `shut_at` when the last of them was shut, if all are for
-    certain: on a finished route every test is later, and nothing else has to be asked of it.
+    `reworks`, `cleanings` by site index and `any_cleaning` hold the last act by each clock: a test after that is after
+    all acts by it. `closures` are the route's closures by site index, with what is known of their lids. `shut_at` is
+    when the last closure was sealed, where all certainly are: a test after that needs no look at any single closure.
     """
 
     final_after_sealing: bool
@@ -77,6 +77,7 @@ class Validity:
             return False
         if not self.final_after_sealing:
             return True
+        # Compared as plain times, so clocks that are known to be wrong have no part in it.
         if self.shut_at is None or test.stamp.clock_is_flagged:
             return False
         return test.stamp.made_at > self.shut_at
@@ -85,6 +86,8 @@ class Validity:
         """Return why a measurement does not count at a place: its closure was not yet shut, its connection cleaned."""
         if self.is_plainly_final(test):
             return None
+        # A lid moves the fibres under it, so a closure opened again voids what was measured there before; a connection
+        # is only as good as when it was last mated, which is what cleaning it means.
         if site_index in self.closures and self.final_after_sealing:
             return _sealing_fault(test.stamp, self.closures[site_index])
         return order_fault(test.stamp, self.cleanings.get(site_index, ()), Reason.BEFORE_CLEANING)
@@ -181,6 +184,7 @@ def order_fault(test: Stamp, last_acts: Sequence[Stamp], reason: Reason) -> Reas
 
 def reason_of(void: Sequence[tuple[Measurement, Reason]]) -> Reason:
     """Return why nothing counts: what the latest says that was not replaced or withdrawn."""
+    # A replaced test says nothing of what has to be done: its replacement does, or there is none.
     told = [item for item in void if item[1] is not Reason.REPLACED_OR_WITHDRAWN]
     return max(told, key=_stamp_of)[1] if told else Reason.NO_EVIDENCE
 
@@ -205,6 +209,7 @@ def _sort_side(layout: Layout, validity: Validity, own: Sequence[Trace]) -> Trac
         if latest_is_proven([trace.stamp for trace in group]):
             latest.append(group[-1])
         else:
+            # Which of them was made last nobody knows, so none is used: a crew could else choose the better one.
             void.append((group[-1], Reason.ORDER_NOT_PROVEN))
     # A shorter pulse tells joints apart that a longer one takes together, so it is asked first; of two the later.
     latest.sort(key=lambda trace: trace.stamp, reverse=True)

@@ -202,6 +202,8 @@ def _read_zone(
 
 def _missed(trace: Trace, expected: _Expected, found: Assignment, left_over: Sequence[TraceEvent]) -> set[int]:
     """Return the places without an event to which a loss on no place is nearest: their joint may be built there."""
+    # A joint may be built away from its design. Its loss then lies on no place, and the place seems to lose nothing:
+    # taken together, a bad splice would pass for an unseen, good one.
     # Where no cord is, the trace begins or ends at the place itself.
     bare = {site for site, cord in zip(trace.ends, (trace.launch, trace.receive), strict=True) if cord is None}
     built = [index for index, place in enumerate(expected.places) if place.site_index not in bare]

@@ -58,7 +58,7 @@ class Alignment:
 
 
 def dead_zone_of(pulse_ns: int, placing: Placing) -> DeadZone:
-    """Return how far apart a pulse sees joints apart."""
+    """Return how far apart joints have to lie for a pulse to show each as an event of its own."""
     pulse_um = pulse_ns * _UM_PER_NS_OF_PULSE
     return DeadZone(pulse_um * to_last_place(placing.dead_zone_pulses, places=1) // 10, pulse_um)
 
@@ -98,7 +98,8 @@ def _scale(
     laid_um = own or [laid_um for _, laid_um in full]
     if not laid_um:
         return scale
-    # Full traces know the scale better than the few events of a short one, unless these contradict it.
+    # Full traces know the scale better than the few events of a short one, unless these contradict it. It is then as
+    # good as known, so that no share of the distance is left in doubt.
     as_full = replace(scale, laid_um=median_low(laid_um), scale_percent=0)
     return better_fit(as_full, scale.laid_um, way.inside_um)
 
@@ -147,6 +148,7 @@ def _align_together(
     """
     unclear = sorted({trace.span for trace in valid if not alone[trace.stamp.id].is_clean})
     if not unclear:
+        # Asking traces together costs, and on nearly every fibre each is clear by itself.
         return Alignment(traces=alone, off_spot={}, breaks=_find_breaks(designed, alone, valid))
     judged = {record: _with_unlike(designed, one) for record, one in alone.items()}
     agreements = {span: _agree(designed, [judged[one.stamp.id] for one in groups[span]]) for span in unclear}
@@ -180,6 +182,8 @@ def _place_together(designed: Designed, alone: AlignedTrace, agreed: Agreement, 
     if agreed.spots:
         again = _align(designed, alone.trace, alone.scale, way, agreed.spots)
         placed = replace(again, echoes=alone.echoes)
+    # Where this trace has taken an event for a joint that the others show elsewhere, its reading would be the loss of
+    # something else, good or bad: it proves nothing.
     doubted = agreed.doubted_by(alone.trace.stamp.id, placed.sites_seen())
     return placed.doubting(doubted) if doubted else placed
 

@@ -46,7 +46,8 @@ def is_short(scale: DistanceScale) -> bool:
     """Tell whether a trace shows the fibre's end, and shows it before the span's."""
     if scale.shortfall not in _SHORT or not scale.has_end:
         return False
-    # A length that is a scale only if another trace confirms it is none until then.
+    # A length off the design's may be another scale, or a break near the far end. Until a trace from the other end
+    # confirms it, it is taken for a break: what was reached is then counted in plain metres of the trace.
     is_own_scale = scale.shortfall is not Reason.LENGTHS_DISAGREE
     reached_um = scale.along_um(scale.reach_um) if is_own_scale else scale.reach_um - scale.start_um
     return 0 <= reached_um < scale.span_um - scale.tolerance_um
@@ -54,6 +55,8 @@ def is_short(scale: DistanceScale) -> bool:
 
 def find_breaks(short: Sequence[ShortTrace], *, offsets_um: Sequence[int]) -> Breaks:
     """Return where traces of one span from both ends stop, their two lengths adding up to about that of the span."""
+    # One end alone proves no break: a pulse too weak for the route, or a cord not connected, stops a trace too. What
+    # traces from both ends that stop at one spot have in common is the fibre there.
     forward, backward = ([one for one in short if one.trace.is_forward is is_forward] for is_forward in (True, False))
     meeting = [
         (_meeting_um(one, other, offsets_um=offsets_um), one, other)
@@ -75,7 +78,8 @@ def _meet(one: ShortTrace, other: ShortTrace) -> bool:
 
 
 def _meeting_um(one: ShortTrace, other: ShortTrace, *, offsets_um: Sequence[int]) -> int:
-    # Whatever scale both traces have, they share it.
+    # Both group indices may be set wrong alike. The share that each trace has of their common length does not depend on
+    # that, so the break is placed by shares of the design's span.
     whole_um = max(one.reached_um + other.reached_um, 1)
     return offsets_um[one.trace.low_index] + one.reached_um * one.scale.span_um // whole_um
 

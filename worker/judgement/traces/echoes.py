@@ -57,13 +57,13 @@ def find_echoes(trace: Trace, scale: DistanceScale, *, pairs_along_um: Sequence[
     """
     reflections = [one for one in (*scale.events, *scale.behind_end) if one.kind is EventKind.REFLECTIVE]
     candidates = [one for one in reflections if _may_be_echo(trace, one)]
+    # On nearly every trace there is none, and what follows costs.
+    pairs_um = scale.all_on_trace_um(pairs_along_um) if candidates else ()
+    candidates = [one for one in candidates if not _is_pair(trace, scale, one, pairs_um)]
     if not candidates:
-        # As on nearly every trace.
         return ()
-    pairs_um = scale.all_on_trace_um(pairs_along_um)
     paths = sorted(_paths(_sources(scale)), key=_LENGTH_UM)
-    echoes = [_echo(one, paths, near_um=near_um) for one in candidates if not _is_pair(trace, scale, one, pairs_um)]
-    return tuple([echo for echo in echoes if echo is not None])
+    return tuple(echo for one in candidates if (echo := _echo(one, paths, near_um=near_um)) is not None)
 
 
 def take_off(scale: DistanceScale, echoes: Sequence[Echo]) -> DistanceScale:
@@ -83,6 +83,8 @@ def reflects(event: TraceEvent) -> bool:
 
 def _is_pair(trace: Trace, scale: DistanceScale, event: TraceEvent, pairs_um: Sequence[int]) -> bool:
     """Tell whether an event is where the design has a mated pair that no other reflection can be."""
+    # A connection that loses nothing measurable looks like an echo. Taken for one, it would be judged as not seen; an
+    # echo that happens to lie beside a pair gives itself away by the pair's own reflection, which has a loss.
     return any(
         all(_may_be_echo(trace, one) for one in scale.events_near(pair_um) if reflects(one))
         for pair_um in within(pairs_um, event.at_um, scale.tolerance_um, key=int)
@@ -96,6 +98,7 @@ def _may_be_echo(trace: Trace, event: TraceEvent) -> bool:
 def _sources(scale: DistanceScale) -> list[_Source]:
     """Return the strongest reflections of a trace, its open end among them, in order of distance."""
     reflections = [one for one in scale.events if reflects(one)]
+    # Paths grow with the square of the sources, and a trace of thousands of reflections is of no use anyhow.
     strongest = sorted(reflections, key=lambda one: (_weakness(one), one.at_um))[:_MOST_SOURCES]
     sources = [_Source(one.at_um, one) for one in strongest]
     if scale.has_end:
@@ -104,6 +107,7 @@ def _sources(scale: DistanceScale) -> list[_Source]:
 
 
 def _weakness(event: TraceEvent) -> int:
+    # What is cut off, or of unknown strength, may be the strongest of all: left out, its echoes would pass for joints.
     if event.kind is EventKind.SATURATED or event.reflectance_mdb is None:
         return 0
     return -event.reflectance_mdb
@@ -126,6 +130,7 @@ def _echo(event: TraceEvent, paths: Sequence[_Path], *, near_um: int) -> Echo | 
     fitting = [path for path in near if all(_is_stronger(source, event) for source in path.met)]
     if not fitting:
         return None
+    # Several paths may fit. Only which of them is written down depends on the choice: the simplest, then the nearest.
     best = min(fitting, key=lambda path: (len(path.met), abs(path.length_um - event.at_um), path.met[0].at_um))
     return Echo(event, tuple(source.at_um for source in best.met))
 
@@ -135,6 +140,8 @@ def _is_stronger(source: _Source, echo: TraceEvent) -> bool:
     if source.at_um >= echo.at_um:
         return False
     made_by = source.event
+    # An echo lost light at each of its turns. Where one of both strengths is not known the doubt goes to the echo: as a
+    # joint it could make a fibre good or bad, as an echo it is written down and decides nothing.
     if made_by is None or made_by.kind is EventKind.SATURATED:
         return True
     if made_by.reflectance_mdb is None or echo.reflectance_mdb is None:

@@ -88,7 +88,8 @@ def locate_joints(
             agreed[near_places[0]] = event
     return Agreement(
         spots={place: spots[event] for place, event in agreed.items() if movable[place] and spots[event].is_firm},
-        # What both directions show is likelier the joint than what one does, but nearness says otherwise.
+        # What both directions show is likelier the joint than what one does. Where nearness says otherwise, either may
+        # be wrong.
         doubted=frozenset(
             place
             for place, event in own.items()
@@ -120,6 +121,8 @@ def _spots(sightings: Sequence[Sighting], *, same_spot_um: int) -> list[Spot]:
 
 def _clusters(sightings: Sequence[Sighting], *, same_spot_um: int) -> Iterator[list[Sighting]]:
     own: list[Sighting] = []
+    # Measured from a cluster's first sighting, as a chain of near ones could grow without end. A trace shows one joint
+    # once, so that its second event nearby is another spot.
     for sighting in sorted(sightings):
         is_other = own and sighting.from_a_um - own[0].from_a_um > same_spot_um
         if is_other or any(sighting.record == other.record for other in own):
