@@ -44,6 +44,7 @@ class SubmissionForm(q.Value):
 
 def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionForm) -> Submission:
     """Freeze the route's record set and ask for a package of the segments."""
+    # Under the lock no record comes and no judgement is written: what is checked here is what is frozen below.
     route = routes.lock_route(session, caller.projects, route_id)
     _refuse_unknown_names(session, route, form)
     _refuse_taken_segments(session, route, form.segments)

@@ -169,7 +169,10 @@ def _answer_again(posted: _Posted, sha256: str) -> Answer:
 def _store(session: Session, batch: _Batch, items: Sequence[_Posted]) -> dict[UUID, _Posted]:
     """Store those records that nobody stored meanwhile, the first of each id, and return them."""
     route = batch.route
+    # A lid or a calibration invalidates fibres of other routes in this transaction: all of them are locked before
+    # anything is written, in order of id, so that two batches never wait for each other.
     routes = lock_reached(session, route, reach_of(item.record for item in items))
+    # Backwards, so that of two records with one id the first stands.
     first = {item.record.id: item for item in reversed(items)}
     new = record_rows.add_records(session, [_row(item, batch) for item in first.values()])
     stored = {id_: item for id_, item in first.items() if id_ in new}

@@ -40,6 +40,7 @@ def describe_route(session: Session, caller: Caller, project: Project, design: D
 def revise_design(session: Session, caller: Caller, route_id: UUID, design: Design) -> Route:
     """Add a design revision; records keep their physical place, so sites that hold records must stay."""
     document = _checked(design)
+    # Before the route's lock, in the order in which a lid's record takes the two: else each could wait for the other.
     routes.change_sites(session, routes.find_route(session, caller.projects, route_id).project_id)
     route = routes.lock_route(session, caller.projects, route_id)
     current = routes.design_row(session, route)

@@ -146,25 +146,27 @@ class WhereDocument(TypedDict):
     cable_m: NotRequired[str]
 
 
-class UnexpectedEventDocument(WhereDocument):
-    """An event that lies on no joint."""
+class OfTraceDocument(TypedDict):
+    """The trace that something is seen on."""
 
     record: str
     direction: str
     wavelength_nm: int
+
+
+class UnexpectedEventDocument(WhereDocument, OfTraceDocument):
+    """An event that lies on no joint."""
+
     loss_db: NotRequired[str]
 
 
-class EchoDocument(WhereDocument):
+class EchoDocument(WhereDocument, OfTraceDocument):
     """A reflection without a loss that is the echo of stronger ones; it is not judged.
 
     `met_m` are the distances from the instrument's port of the reflections that its light met, in that order: the
     first, less the second, plus the third and so on is about the echo's own `distance_m`.
     """
 
-    record: str
-    direction: str
-    wavelength_nm: int
     distance_m: str
     met_m: list[str]
 
@@ -175,12 +177,8 @@ class BreakDocument(WhereDocument):
     records: list[str]
 
 
-class ShortTraceDocument(WhereDocument):
+class ShortTraceDocument(WhereDocument, OfTraceDocument):
     """How far a trace reaches that stops before the far end, where no trace from the other end stops too."""
-
-    record: str
-    direction: str
-    wavelength_nm: int
 
 
 class OffSpotDocument(WhereDocument):
@@ -198,12 +196,9 @@ class FibreRangeDocument(TypedDict):
     last: int
 
 
-class UnlikeTraceDocument(TypedDict):
+class UnlikeTraceDocument(OfTraceDocument):
     """A trace that fits the route from its other end better, or the splice plan of other `fibres`."""
 
-    record: str
-    direction: str
-    wavelength_nm: int
     reason: str
     fibres: NotRequired[list[FibreRangeDocument]]
 
