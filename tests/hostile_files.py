@@ -288,6 +288,29 @@ def _hybrid(base: Base) -> bytes:
     return body + bomb + beside + catalog + table + b"trailer\n%s\nstartxref\n%d\n%%%%EOF\n" % (trailer, end)
 
 
+def _rows_undone_otherwise(base: Base) -> bytes:
+    """Say where the metadata stand in a row prepared by what stands before each byte.
+
+    Undone by the standard it leads to a harmless object, and as the library was seen to undo it to entities.
+    """
+    high = len(base.pdf) // 0x10000 + 2
+    # The running sum of these bytes is the one place, the sum of each with the one before it the other.
+    row, harmless_at, entities_at = (
+        bytes([1, 0xFF, high, -high & 0xFF, 0, 0, 0]),
+        high << 16,
+        (high - 1 << 16) + (-high & 0xFF),
+    )
+    body = (base.pdf + b"\n").ljust(entities_at)
+    body += b"5000 0 obj\n%s\nendobj\n" % stream(zlib.compress(ENTITIES), b"/Type /Metadata /Subtype /XML")
+    rows = b"\2\1" + len(body).to_bytes(4) + b"\0\0" + b"\1" + row
+    body += b"%d 0 obj\n%s\nendobj\n" % (base.root, base.root_with(Metadata=b"5000 0 R"))
+    body = body.ljust(harmless_at) + b"5000 0 obj\nnull\nendobj\n"
+    head = b"/Size 6000 /W [1 4 2] /Index [%d 1 5000 1] /Prev %d" % (base.root, base.startxref)
+    prepared = b"/Type /XRef /Root %d 0 R %s /DecodeParms << /Predictor 12 /Columns 7 >>" % (base.root, head)
+    text = stream(zlib.compress(rows), prepared)
+    return body + b"5002 0 obj\n%s\nendobj\nstartxref\n%d\n%%%%EOF\n" % (text, len(body))
+
+
 def _second_generation(base: Base) -> bytes:
     before, _, after = update(base, {FIRST: b"null"}).rpartition(b"00000 n \ntrailer")
     return before + b"00001 n \ntrailer" + after
@@ -365,6 +388,7 @@ OTHERS: Mapping[str, Make] = {
     "metadata behind a comment": _behind_comment,
     "metadata that are listed twice": _listed_twice,
     "metadata that only a hybrid's stream lists": _hybrid,
+    "metadata that only the library's way of undoing rows leads to": _rows_undone_otherwise,
     "an object of a second generation": _second_generation,
     "pages that lead back": _pages(
         first=b"<< /Type /Pages /Count 1 /Kids [{second}] >>", second=b"<< /Type /Pages /Count 1 /Kids [{first}] >>"

@@ -1,12 +1,13 @@
 """Tell whether a PDF that anybody may have made stays within what a package needs."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from worker.signing.foreign.objects import Objects
-from worker.signing.foreign.sections import Section, SectionReader
+from worker.signing.foreign.sections import Place, Source, read_sections
 from worker.signing.foreign.streams import Unpacking
-from worker.signing.foreign.trees import Revision, check_trees
-from worker.signing.foreign.values import Allowance, ExcessError
+from worker.signing.foreign.trees import Revision
+from worker.signing.pdf_values import Allowance, ExcessError, allow_values
 
 # A package of 1,728 fibres, the most that a route has, would have some 22 MB: one of 864 has 10.6.
 MOST_FILE_BYTES = 64 << 20
@@ -32,17 +33,16 @@ class Bounds:
     unpacked_in_all: int
 
 
-def bounds_of_addition() -> Bounds:
-    """Return the bounds of what one person adds to a package that is ours."""
-    return Bounds(
-        bytes_in_all=4 * _MIB,
-        revisions=8,
-        objects=20_000,
-        compressed=1_000,
-        values=250_000,
-        unpacked_each=16 * _MIB,
-        unpacked_in_all=32 * _MIB,
-    )
+# What one person adds to a package that is ours.
+ADDITION = Bounds(
+    bytes_in_all=4 * _MIB,
+    revisions=8,
+    objects=20_000,
+    compressed=1_000,
+    values=250_000,
+    unpacked_each=16 * _MIB,
+    unpacked_in_all=32 * _MIB,
+)
 
 
 def bounds_of_file(size: int) -> Bounds:
@@ -61,7 +61,7 @@ def bounds_of_file(size: int) -> Bounds:
     )
 
 
-def find_excess(pdf: bytes, *, ours: int = 0, bounds: Bounds | None = None) -> str | None:
+def find_excess(pdf: bytes, *, ours: int = 0) -> str | None:
     """Say what in a file is more than a package needs, or unreadable; `None` if nothing is.
 
     The first bytes, as many as are `ours`, are known to be good. The sentence goes on after what the file is called.
@@ -69,7 +69,7 @@ def find_excess(pdf: bytes, *, ours: int = 0, bounds: Bounds | None = None) -> s
     if len(pdf) == ours:
         return None
     try:
-        _check(pdf, ours=ours, bounds=bounds or (bounds_of_addition() if ours else bounds_of_file(len(pdf))))
+        _check(pdf, ours=ours, bounds=ADDITION if ours else bounds_of_file(len(pdf)))
     except ExcessError as error:
         return f"{error}."
     return None
@@ -78,29 +78,24 @@ def find_excess(pdf: bytes, *, ours: int = 0, bounds: Bounds | None = None) -> s
 def _check(pdf: bytes, *, ours: int, bounds: Bounds) -> None:
     if len(pdf) - ours > bounds.bytes_in_all:
         raise ExcessError(f"has more than {bounds.bytes_in_all:,} bytes")
-    known = _known_revisions(pdf, ours=ours)
-    allowance = Allowance(bounds.values + ours // _VALUE_BYTES)
-    unpacking = Unpacking(bounds.unpacked_each, bounds.unpacked_in_all)
-    sections = SectionReader(
-        pdf, bounds.revisions + known, bounds.objects + ours // _ENTRY_BYTES, allowance, unpacking
-    ).read()
-    revisions = [one for one in Revision.all_of(sections) if one[0].at >= ours]
-    latest = {number: place for section in sections for number, place in section.places.items()}
-    objects = Objects(pdf, latest, allowance, unpacking, bounds.compressed)
-    for section, revision in revisions:
-        _check_objects(objects, section)
-        check_trees(objects, revision)
-
-
-def _known_revisions(pdf: bytes, *, ours: int) -> int:
-    return pdf.count(b"startxref", 0, ours)
-
-
-def _check_objects(objects: Objects, section: Section) -> None:
-    for number, place in section.places.items():
-        if isinstance(place, int) and number:
-            found = objects.at(place)
-            objects.value(number, section.places)
-            objects.check(found)
-        elif place is not None:
-            objects.check_signatures(objects.value(number, section.places))
+    in_all = Allowance(bounds.unpacked_in_all, "has streams that unpack to more than a package needs")
+    source = Source(
+        pdf=pdf,
+        values=allow_values(bounds.values + ours // _VALUE_BYTES),
+        cross_references=Allowance(
+            bounds.objects + ours // _ENTRY_BYTES, "has more cross-references than a package needs"
+        ),
+        compressed=Allowance(bounds.compressed, "has more objects in object streams than a package needs"),
+        unpacking=Unpacking(bounds.unpacked_each, in_all),
+    )
+    sections = read_sections(source, most=bounds.revisions + pdf.count(b"startxref", 0, ours))
+    objects = Objects(source, {number: place for section in sections for number, place in section.places.items()})
+    places: dict[int, Place] = {}
+    root: Any = None
+    for section in sections:
+        places = {**places, **section.places}
+        root = section.trailer.get("/Root", root)
+        # Every revision that was added is read, and not the last alone: a later one may hide what an earlier one holds.
+        if section.at >= ours:
+            objects.check(section)
+            Revision(objects, places, root).check()

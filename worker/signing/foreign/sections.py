@@ -1,13 +1,14 @@
 """The cross-reference sections of a PDF, one for each revision: where each says that objects stand."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import chain, pairwise
 from typing import Any, NamedTuple
 
 from worker.signing.foreign.streams import Unpacking
-from worker.signing.foreign.values import (
+from worker.signing.pdf_values import (
+    HEADER,
     Allowance,
     ExcessError,
     read_value,
@@ -19,7 +20,6 @@ from worker.signing.foreign.values import (
 # ISO 32000-1, annex C (from memory): the most objects that a file has.
 MOST_NUMBERS = 8_388_607
 _AT_END = re.compile(rb"startxref[\0\t\n\f\r ]+([0-9]{1,10})[\0\t\n\f\r ]+\Z")
-_HEADER = re.compile(rb"([0-9]{1,10})[\0\t\n\f\r ]+([0-9]{1,5})[\0\t\n\f\r ]+obj(?![A-Za-z0-9])")
 _SUBSECTION = re.compile(rb"([0-9]{1,10})[\0\t\n\f\r ]+([0-9]{1,10})[\0\t\n\f\r ]+")
 _ENTRY = re.compile(rb"([0-9]{10}) ([0-9]{5}) ([nf])(?: \r\n| \n| \r|\r\n|\n|\r)")
 _STREAM = re.compile(rb"stream[ \t\f\0]*+(?:\r\n|\n|\r)")
@@ -53,131 +53,133 @@ class Found:
 
     number: int
     value: Any
-    end: int
     stream_at: int | None
 
 
-def read_object(pdf: bytes, at: int, allowance: Allowance) -> Found:
-    """Read the object that stands at a byte."""
-    header = _HEADER.match(pdf, skip_space(pdf, at))
-    if header is None:
-        raise unreadable(at)
-    value, end = read_value(pdf, header.end(), allowance)
-    # Comments may stand between: a reader that saw no stream here would not unpack what another does.
-    keyword_at = skip_space(pdf, end)
-    if not isinstance(value, dict) or not pdf.startswith(b"stream", keyword_at):
-        return Found(number=int(header[1]), value=value, end=end, stream_at=None)
-    stream = _STREAM.match(pdf, keyword_at)
-    if stream is None:
-        raise unreadable(keyword_at)
-    return Found(number=int(header[1]), value=value, end=end, stream_at=stream.end())
-
-
-def stream_bytes(pdf: bytes, found: Found, *, length: Any) -> bytes:
-    """Return a stream as it is packed, its length known."""
-    if found.stream_at is None:
-        raise ExcessError(f"has no stream where one should be, before byte {found.end}")
-    return pdf[found.stream_at : found.stream_at + whole_number(length, most=len(pdf), what="a stream whose length is")]
-
-
-@dataclass
-class SectionReader:
-    """Follows the sections from the last to the first; each is read once, and all of them have so many entries."""
+@dataclass(frozen=True, kw_only=True)
+class Source:
+    """The bytes of a file, and how much of each kind may still be read of them."""
 
     pdf: bytes
-    most_sections: int
-    entries_left: int
-    allowance: Allowance
+    values: Allowance
+    cross_references: Allowance
+    compressed: Allowance
     unpacking: Unpacking
 
-    def read(self) -> list[Section]:
-        """Return the sections, the oldest first."""
-        found: list[Section] = []
-        seen: set[int] = set()
-        at: int | None = self._last()
-        while at is not None:
-            if at in seen:
-                raise ExcessError("has cross-references that lead back into themselves")
-            if len(seen) >= self.most_sections:
-                raise ExcessError(f"has more than {self.most_sections} revisions")
-            seen.add(at)
-            section = self._section(at)
-            if "/Encrypt" in section.trailer:
-                raise ExcessError("is encrypted, which no package is")
-            found.append(section)
-            at = self._offset(section.trailer.get("/Prev"))
-        return found[::-1]
-
-    def _last(self) -> int:
-        end = self.pdf.rfind(b"%%EOF")
-        found = _AT_END.search(self.pdf, max(0, end - 64), max(0, end))
-        if found is None or end < len(self.pdf) - 1024:
-            raise ExcessError("does not end as a PDF does, with the place of its cross-references")
-        return int(found[1])
-
-    def _offset(self, value: Any) -> int | None:
-        if value is None:
-            return None
-        return whole_number(value, most=len(self.pdf) - 1, what="cross-references whose place is")
-
-    def _section(self, at: int) -> Section:
-        at = skip_space(self.pdf, at)
-        if self.pdf[at : at + 4] != b"xref":
-            return self._stream_section(at)
-        places, end = self._table(at + 4)
-        trailer, _ = read_value(self.pdf, end, self.allowance)
-        if not isinstance(trailer, dict):
-            raise unreadable(end)
-        whole_number(trailer.get("/Size"), most=MOST_NUMBERS, what="a number of objects")
-        hybrid = self._offset(trailer.get("/XRefStm"))
-        if hybrid is not None:
-            # What the table says goes first, unless it says that nothing is there, as for whoever reads the file.
-            said = {number: place for number, place in places.items() if place is not None}
-            places = {**places, **self._stream_section(hybrid).places, **said}
-        return Section(at=at, places=places, trailer=trailer)
-
-    def _table(self, at: int) -> tuple[dict[int, Place], int]:
-        places: dict[int, Place] = {}
-        while True:
-            at = skip_space(self.pdf, at)
-            if self.pdf.startswith(b"trailer", at):
-                return places, at + len(b"trailer")
-            head = _SUBSECTION.match(self.pdf, at)
-            if head is None:
-                raise unreadable(at)
-            first, at = int(head[1]), head.end()
-            for number in range(first, first + self._counted(int(head[2]))):
-                entry = _ENTRY.match(self.pdf, at)
-                if entry is None:
-                    raise unreadable(at)
-                if number in places or (entry[3] == b"n" and int(entry[2])):
-                    raise ExcessError(_AGAIN)
-                places[number] = int(entry[1]) if entry[3] == b"n" else None
-                at = entry.end()
-
-    def _counted(self, entries: Any) -> int:
-        taken = whole_number(entries, most=MOST_NUMBERS, what="a number of cross-references")
-        self.entries_left -= taken
-        if self.entries_left < 0:
-            raise ExcessError("has more cross-references than a package needs")
-        return taken
-
-    def _stream_section(self, at: int) -> Section:
-        found = read_object(self.pdf, at, self.allowance)
-        about = found.value
-        if found.stream_at is None or about.get("/Type") != "/XRef":
+    def read_object(self, at: int) -> Found:
+        """Read the object that stands at a byte."""
+        header = HEADER.match(self.pdf, skip_space(self.pdf, at))
+        if header is None:
             raise unreadable(at)
-        size = whole_number(about.get("/Size"), most=MOST_NUMBERS, what="a number of objects")
-        widths, ranges = _widths(about.get("/W")), _ranges(about.get("/Index", [0, size]))
-        entries = sum(self._counted(count) for _, count in ranges)
-        # A byte more for each row where rows were prepared for packing.
-        most = entries * (sum(widths) + 1)
-        raw = stream_bytes(self.pdf, found, length=about.get("/Length"))
-        content = self.unpacking.unpack(about, raw, most=most, what="a cross-reference stream")
-        if len(content) != entries * sum(widths):
-            raise ExcessError("has a cross-reference stream of another size than it says")
-        numbers = (number for first, count in ranges for number in range(first, first + count))
-        return Section(at=at, places=dict(_entries(content, widths, numbers)), trailer=about)
+        value, end = read_value(self.pdf, header.end(), self.values)
+        # Comments may stand between: a reader that saw no stream here would not unpack what another does.
+        keyword_at = skip_space(self.pdf, end)
+        if not isinstance(value, dict) or not self.pdf.startswith(b"stream", keyword_at):
+            return Found(number=int(header[1]), value=value, stream_at=None)
+        stream = _STREAM.match(self.pdf, keyword_at)
+        if stream is None:
+            raise unreadable(keyword_at)
+        return Found(number=int(header[1]), value=value, stream_at=stream.end())
+
+    def read_stream(self, found: Found, *, length: Any) -> bytes:
+        """Return a stream as it is packed, its length known."""
+        if found.stream_at is None:
+            raise ExcessError("has no stream where one should be")
+        size = whole_number(length, most=len(self.pdf), what="a stream whose length is")
+        return self.pdf[found.stream_at : found.stream_at + size]
+
+
+def read_sections(source: Source, *, most: int) -> list[Section]:
+    """Follow the sections from the last to the first, each read once; return them, the oldest first."""
+    found: dict[int, Section] = {}
+    at = _last(source.pdf)
+    while at is not None:
+        if at in found:
+            raise ExcessError("has cross-references that lead back into themselves")
+        if len(found) >= most:
+            raise ExcessError(f"has more than {most} revisions")
+        found[at] = _section(source, at)
+        trailer = found[at].trailer
+        if "/Encrypt" in trailer:
+            raise ExcessError("is encrypted, which no package is")
+        at = _offset(source, trailer.get("/Prev"))
+    return [*found.values()][::-1]
+
+
+def _last(pdf: bytes) -> int | None:
+    end = pdf.rfind(b"%%EOF")
+    found = _AT_END.search(pdf, max(0, end - 64), max(0, end))
+    if found is None or end < len(pdf) - 1024:
+        raise ExcessError("does not end as a PDF does, with the place of its cross-references")
+    return int(found[1])
+
+
+def _offset(source: Source, value: Any) -> int | None:
+    if value is None:
+        return None
+    return whole_number(value, most=len(source.pdf) - 1, what="cross-references whose place is")
+
+
+def _section(source: Source, at: int) -> Section:
+    at = skip_space(source.pdf, at)
+    if not source.pdf.startswith(b"xref", at):
+        return _stream_section(source, at)
+    places, end = _table(source, at + 4)
+    trailer, _ = read_value(source.pdf, end, source.values)
+    if not isinstance(trailer, dict):
+        raise unreadable(end)
+    whole_number(trailer.get("/Size"), most=MOST_NUMBERS, what="a number of objects")
+    hybrid = _offset(source, trailer.get("/XRefStm"))
+    if hybrid is not None:
+        # What the table says goes first, unless it says that nothing is there, as for whoever reads the file.
+        said = {number: place for number, place in places.items() if place is not None}
+        places = {**places, **_stream_section(source, hybrid).places, **said}
+    return Section(at=at, places=places, trailer=trailer)
+
+
+def _table(source: Source, at: int) -> tuple[dict[int, Place], int]:
+    pdf, places = source.pdf, dict[int, Place]()
+    while True:
+        at = skip_space(pdf, at)
+        if pdf.startswith(b"trailer", at):
+            return places, at + len(b"trailer")
+        head = _SUBSECTION.match(pdf, at)
+        if head is None:
+            raise unreadable(at)
+        at = head.end()
+        for number in _numbers(source, int(head[1]), int(head[2])):
+            entry = _ENTRY.match(pdf, at)
+            if entry is None:
+                raise unreadable(at)
+            # Readers differ on which of two entries counts, and so on what the file holds.
+            if number in places or (entry[3] == b"n" and int(entry[2])):
+                raise ExcessError(_AGAIN)
+            places[number] = int(entry[1]) if entry[3] == b"n" else None
+            at = entry.end()
+
+
+def _numbers(source: Source, first: int, count: int) -> range:
+    """Return the numbers of the objects that one run of cross-references is about, and count them."""
+    source.cross_references.take(whole_number(count, most=MOST_NUMBERS, what="a number of cross-references"))
+    return range(first, first + count)
+
+
+def _stream_section(source: Source, at: int) -> Section:
+    found = source.read_object(at)
+    about = found.value
+    if found.stream_at is None or about.get("/Type") != "/XRef":
+        raise unreadable(at)
+    size = whole_number(about.get("/Size"), most=MOST_NUMBERS, what="a number of objects")
+    widths, ranges = _widths(about.get("/W")), _ranges(about.get("/Index", [0, size]))
+    numbers = [_numbers(source, first, count) for first, count in ranges]
+    entries = sum(map(len, numbers))
+    # A byte more for each row where rows were prepared for packing.
+    most = entries * (sum(widths) + 1)
+    raw = source.read_stream(found, length=about.get("/Length"))
+    content = source.unpacking.unpack(about, raw, most=most, what="a cross-reference stream")
+    if len(content) != entries * sum(widths):
+        raise ExcessError("has a cross-reference stream of another size than it says")
+    return Section(at=at, places=dict(_entries(content, widths, chain(*numbers))), trailer=about)
 
 
 def _widths(given: Any) -> tuple[int, int, int]:
@@ -199,7 +201,7 @@ def _ranges(given: Any) -> list[tuple[int, int]]:
     return ranges
 
 
-def _entries(content: bytes, widths: tuple[int, int, int], numbers: Iterator[int]) -> Iterator[tuple[int, Place]]:
+def _entries(content: bytes, widths: tuple[int, int, int], numbers: Iterable[int]) -> Iterator[tuple[int, Place]]:
     kind_end, place_end, end = widths[0], widths[0] + widths[1], sum(widths)
     for at, number in zip(range(0, len(content), end), numbers, strict=True):
         kind = int.from_bytes(content[at : at + kind_end]) if kind_end else _PLAIN

@@ -1,9 +1,9 @@
 """The outer shape of a signature: where it says that it covers the file, and how much its message holds (X.690)."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from worker.signing.foreign.values import ExcessError, Hexadecimal
+from worker.signing.pdf_values import ExcessError, Hexadecimal
 
 # A signature with its chain, a time stamp and revocation lists; the longest that a tool was seen to reserve is 64 kB.
 _LONGEST_MESSAGE = 2 << 20
@@ -44,46 +44,47 @@ class _Value(NamedTuple):
 
 
 def check_message(message: bytes) -> None:
-    """Refuse a message whose lengths do not fit, or that has more values, depth or certificates than any signer's."""
-    try:
-        _walk(message)
-        certificates = sum(1 for _ in _certificates(message))
-    except (IndexError, StopIteration) as error:
-        raise ExcessError(_BROKEN) from error
+    """Refuse a message whose lengths do not fit, or that has more values, depth or certificates than any signer's.
+
+    Its first value is gone through from end to end without recursion, for a message may nest deeper than a stack; what
+    is beneath a primitive value is not looked at.
+    """
+    opened: list[_Value] = []
+    at, values, certificates = 0, 0, 0
+    while not values or opened:
+        value = _read(message, at)
+        values += 1
+        certificates += _are_certificates(opened)
+        if values > _MOST_VALUES or len(opened) > _MAX_DEPTH:
+            raise ExcessError("has a signature with more in it than any signer needs")
+        limit = next((one.end for one in reversed(opened) if one.end is not None), len(message))
+        if (value.end or value.begin) > limit:
+            raise ExcessError(_BROKEN)
+        at = value.begin
+        opened.append(value)
+        if value.end is not None and not value.tag & _CONSTRUCTED:
+            at = value.end
+        while opened and (at == opened[-1].end or (opened[-1].end is None and message[at : at + 2] == b"\0\0")):
+            at += 2 if opened.pop().end is None else 0
     if certificates > _MOST_CERTIFICATES:
         raise ExcessError(f"has a signature with more than {_MOST_CERTIFICATES} certificates")
 
 
-def _walk(message: bytes) -> None:
-    """Go through every value of the first one in a message; what is beneath a primitive one is not looked at."""
-    ends: list[int | None] = []
-    at, values = 0, 0
-    while True:
-        value = _read(message, at)
-        values += 1
-        if values > _MOST_VALUES or len(ends) > _MAX_DEPTH:
-            raise ExcessError("has a signature with more in it than any signer needs")
-        limit = next((end for end in reversed(ends) if end is not None), len(message))
-        if (value.end or value.begin) > limit:
-            raise ExcessError(_BROKEN)
-        if value.tag & _CONSTRUCTED or value.end is None:
-            ends.append(value.end)
-            at = value.begin
-        else:
-            at = value.end
-        while ends and (at == ends[-1] or (ends[-1] is None and message[at : at + 2] == b"\0\0")):
-            at += 2 if ends.pop() is None else 0
-        if not ends:
-            return
+def _are_certificates(opened: list[_Value]) -> bool:
+    """Tell whether what stands directly in these values is a certificate (RFC 5652, 5.1)."""
+    return len(opened) == 4 and opened[1].tag == _EXPLICIT and opened[3].tag == _EXPLICIT
 
 
 def _read(message: bytes, at: int) -> _Value:
-    tag, at = message[at], at + 1
-    if tag & 0x1F == 0x1F:
-        while message[at] & 0x80:
+    try:
+        tag, at = message[at], at + 1
+        if tag & 0x1F == 0x1F:
+            while message[at] & 0x80:
+                at += 1
             at += 1
-        at += 1
-    length, at = message[at], at + 1
+        length, at = message[at], at + 1
+    except IndexError as error:
+        raise ExcessError(_BROKEN) from error
     if length == _INDEFINITE:
         return _Value(tag, at, None)
     if length > _INDEFINITE:
@@ -92,35 +93,3 @@ def _read(message: bytes, at: int) -> _Value:
             raise ExcessError(_BROKEN)
         length, at = int.from_bytes(message[at : at + size]), at + size
     return _Value(tag, at, at + length)
-
-
-def _certificates(message: bytes) -> Iterator[_Value]:
-    """Give the certificates in signed data (RFC 5652, 5.1), all lengths of which have been checked."""
-    content = list(_children(message, _read(message, 0)))
-    if len(content) < 2 or content[1].tag != _EXPLICIT:
-        return
-    signed_data = next(_children(message, content[1]))
-    if not signed_data.tag & _CONSTRUCTED:
-        return
-    for part in _children(message, signed_data):
-        if part.tag == _EXPLICIT:
-            yield from _children(message, part)
-            return
-
-
-def _children(message: bytes, parent: _Value) -> Iterator[_Value]:
-    at = parent.begin
-    while (parent.end is not None and at < parent.end) or (parent.end is None and message[at : at + 2] != b"\0\0"):
-        child = _read(message, at)
-        yield child
-        at = _end(message, child)
-
-
-def _end(message: bytes, value: _Value) -> int:
-    """Return where a value ends; its depth is known to be bounded."""
-    if value.end is not None:
-        return value.end
-    at = value.begin
-    while message[at : at + 2] != b"\0\0":
-        at = _end(message, _read(message, at))
-    return at + 2

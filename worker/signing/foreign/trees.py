@@ -1,12 +1,11 @@
 """The trees of a PDF that readers walk: pages, fields of forms, names of attachments. Each ends, and soon."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from worker.signing.foreign.objects import Objects, Places
-from worker.signing.foreign.sections import Section
-from worker.signing.foreign.values import ExcessError, Reference
+from worker.signing.pdf_values import ExcessError, Reference
 
 _MAX_DEPTH = 32
 # A route of 1,728 fibres, the largest there is, takes some 5,000.
@@ -16,91 +15,51 @@ MOST_FIELDS = 128
 MOST_NAMES = 256
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Revision:
-    """A file as it stands after one of its revisions."""
+    """A file as it stood after one of its revisions, which every signature that covers it is checked against."""
 
+    objects: Objects
     places: Places
     root: Any
 
-    @classmethod
-    def all_of(cls, sections: list[Section]) -> Iterator[tuple[Section, "Revision"]]:
-        """Give each section with the file as it stood then, the oldest first."""
-        places: dict[int, Any] = {}
-        root: Any = None
-        for section in sections:
-            places = {**places, **section.places}
-            root = section.trailer.get("/Root", root)
-            yield section, cls(places=places, root=root)
+    def check(self) -> None:
+        """Walk the trees as readers do."""
+        root = self._dictionary(self.root)
+        self._walk(root.get("/Pages"), most=MOST_PAGES, what="pages")
+        fields = self._resolved(self._dictionary(root.get("/AcroForm")).get("/Fields"))
+        self._walk({"/Kids": fields}, most=MOST_FIELDS, what="fields")
+        names = self._dictionary(root.get("/Names")).get("/EmbeddedFiles")
+        self._walk(names, most=MOST_NAMES, what="attachment names")
+        metadata = root.get("/Metadata")
+        place = self.places.get(metadata.number) if isinstance(metadata, Reference) else None
+        if isinstance(place, int) and self.objects.at(place).stream_at is not None:
+            self.objects.check_metadata(self.objects.at(place))
 
+    def _resolved(self, value: Any) -> Any:
+        return self.objects.resolved(value, self.places)
 
-def check_trees(objects: Objects, revision: Revision) -> None:
-    """Walk the trees of a revision as readers do."""
-    places = revision.places
-    root = _dictionary(objects, revision.root, places)
-    _walk(objects, places, root.get("/Pages"), most=MOST_PAGES, what="pages")
-    form = _dictionary(objects, root.get("/AcroForm"), places)
-    fields = objects.resolved(form.get("/Fields"), places)
-    _walk(objects, places, {"/Kids": fields}, most=MOST_FIELDS, what="fields")
-    names = _dictionary(objects, root.get("/Names"), places)
-    _walk(
-        objects,
-        places,
-        names.get("/EmbeddedFiles"),
-        most=MOST_NAMES,
-        what="attachment names",
-        weigh=_pairs(objects, places),
-    )
-    _check_metadata(objects, root.get("/Metadata"), places)
+    def _dictionary(self, value: Any) -> Mapping[str, Any]:
+        found = self._resolved(value)
+        return found if isinstance(found, dict) else {}
 
-
-def _dictionary(objects: Objects, value: Any, places: Places) -> Mapping[str, Any]:
-    found = objects.resolved(value, places)
-    return found if isinstance(found, dict) else {}
-
-
-def _check_metadata(objects: Objects, value: Any, places: Places) -> None:
-    place = places.get(value.number) if isinstance(value, Reference) else None
-    if isinstance(place, int) and objects.at(place).stream_at is not None:
-        objects.check_metadata(objects.at(place))
-
-
-def _one(_: Mapping[str, Any]) -> int:
-    return 1
-
-
-def _pairs(objects: Objects, places: Places) -> Callable[[Mapping[str, Any]], int]:
-    def weigh(node: Mapping[str, Any]) -> int:
-        pairs = objects.resolved(node.get("/Names"), places)
-        return 1 + (len(pairs) // 2 if isinstance(pairs, list) else 0)
-
-    return weigh
-
-
-def _walk(
-    objects: Objects,
-    places: Places,
-    root: Any,
-    *,
-    most: int,
-    what: str,
-    weigh: Callable[[Mapping[str, Any]], int] = _one,
-) -> None:
-    seen: set[int] = set()
-    waiting: list[tuple[Any, int]] = [(root, 0)]
-    weight = 0
-    while waiting:
-        node, depth = waiting.pop()
-        if isinstance(node, Reference):
-            if node.number in seen:
-                raise ExcessError(f"has a tree of {what} that leads back into itself")
-            seen.add(node.number)
-        about = _dictionary(objects, node, places)
-        weight += weigh(about)
-        kids = objects.resolved(about.get("/Kids"), places)
-        children = kids if isinstance(kids, list) else []
-        if weight + len(waiting) + len(children) > most + 2:
-            raise ExcessError(f"has more than {most:,} {what}")
-        if children and depth == _MAX_DEPTH:
-            raise ExcessError(f"has a tree of {what} deeper than {_MAX_DEPTH}")
-        waiting += [(child, depth + 1) for child in children]
+    def _walk(self, root: Any, *, most: int, what: str) -> None:
+        """Count the nodes of a tree, and the pairs of names that some of them hold."""
+        seen: set[int] = set()
+        waiting: list[tuple[Any, int]] = [(root, 0)]
+        counted = 0
+        while waiting:
+            node, depth = waiting.pop()
+            if isinstance(node, Reference):
+                if node.number in seen:
+                    raise ExcessError(f"has a tree of {what} that leads back into itself")
+                seen.add(node.number)
+            about = self._dictionary(node)
+            names, kids = (self._resolved(about.get(name)) for name in ("/Names", "/Kids"))
+            children = kids if isinstance(kids, list) else []
+            counted += 1 + (len(names) // 2 if isinstance(names, list) else 0)
+            if counted + len(waiting) + len(children) > most + 2:
+                raise ExcessError(f"has more than {most:,} {what}")
+            if children and depth == _MAX_DEPTH:
+                raise ExcessError(f"has a tree of {what} deeper than {_MAX_DEPTH}")
+            waiting += [(child, depth + 1) for child in children]

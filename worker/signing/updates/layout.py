@@ -8,32 +8,16 @@ from pyhanko.pdf_utils.generic import Reference, StreamObject
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.pdf_utils.xref import XRefSectionData, XRefSectionType
 
+from worker.signing import pdf_values
+
 _SPACE = rb"[\x00\t\n\x0c\r ]"
+# A comment is none: it would hide what it says.
 _BLANK = re.compile(_SPACE + rb"*")
-_HEADER = re.compile(rb"(\d{1,10})" + _SPACE + rb"+(\d{1,5})" + _SPACE + rb"+obj")
-# ISO 32000-1, 7.2 and 7.3 (from memory): names, brackets, hexadecimal strings, then whatever else is no delimiter.
-_TOKEN = re.compile(
-    rb"(?P<space>" + _SPACE + rb"+)|/[^\x00\t\n\x0c\r ()<>\[\]{}/%]*|(?P<open><<|\[)|(?P<close>>>|\])"
-    rb"|<[0-9A-Fa-f\x00\t\n\x0c\r ]*>|(?P<word>[^\x00\t\n\x0c\r ()<>\[\]{}/%]+)|(?P<string>\()"
-)
-_STRING_PART = re.compile(rb"(?:[^\\()]|\\.)*([()])", re.DOTALL)
-_STREAM_BEGIN = re.compile(rb"\r?\n")
 _STREAM_END = re.compile(_SPACE + rb"*endstream" + _SPACE + rb"*endobj")
-_TABLE = re.compile(
-    rb"xref"
-    + _SPACE
-    + rb"+(?:\d+ \d+"
-    + _SPACE
-    + rb"+(?:\d{10} \d{5} [nf]"
-    + _SPACE
-    + rb"+)*)*trailer"
-    + _SPACE
-    + rb"*"
-)
+_STREAM_WORD, _END_WORD = re.compile(_SPACE + rb"*stream\r?\n"), re.compile(_SPACE + rb"*endobj")
+_TABLE = re.compile(rb"xref_+(?:\d+ \d+_+(?:\d{10} \d{5} [nf]_+)*)*trailer_*".replace(b"_", _SPACE))
 # Some writers leave their name in a comment.
-_END = re.compile(
-    _SPACE + rb"*(?:%[ -~]{0,80}[\r\n]+)?startxref" + _SPACE + rb"+\d+" + _SPACE + rb"+%%EOF" + _SPACE + rb"*"
-)
+_END = re.compile(rb"_*(?:%[ -~]{0,80}[\r\n]+)?startxref_+\d+_+%%EOF_*".replace(b"_", _SPACE))
 
 
 class LayoutError(ValueError):
@@ -94,13 +78,9 @@ def _holds_only(content: bytes, *, named: dict[int, int], first: int, count: int
 
 
 def _is_one_value(content: bytes) -> bool:
-    position, depth, values = 0, 0, 0
-    while position < len(content):
-        kind, position = _next(content, position)
-        values += depth == 0 and kind not in {"space", "close"}
-        depth += (kind == "open") - (kind == "close")
-    # A reference would be three, and may not stand alone in such a stream.
-    return values == 1 and depth == 0
+    value, end = _value(content, 0)
+    # A reference may not stand alone in such a stream.
+    return not isinstance(value, pdf_values.Reference) and _BLANK.fullmatch(content, end) is not None
 
 
 def _strays(gap: bytes) -> int:
@@ -113,23 +93,21 @@ def _strays_at_end(pdf: bytes, position: int, end: int, *, table: int | None) ->
         found = _TABLE.match(pdf, table)
         if found is None or table < position:
             raise LayoutError("its table of objects cannot be read")
-        strays, position = _strays(pdf[position:table]), _end_of_value(pdf, found.end())
+        strays, (_, position) = _strays(pdf[position:table]), _value(pdf, found.end())
     return strays + (0 if _END.fullmatch(pdf, position, end) else end - position)
 
 
 def _end_of_object(pdf: bytes, offset: int, reference: Reference, reader: PdfFileReader, revision: int) -> int:
-    header = _HEADER.match(pdf, offset)
+    header = pdf_values.HEADER.match(pdf, offset)
     if header is None or (int(header[1]), int(header[2])) != (reference.idnum, reference.generation):
         raise LayoutError(f"object {reference.idnum} is not where its table says")
-    position = _end_of_value(pdf, header.end())
-    kind, after = _next(pdf, len(_BLANK.match(pdf, position).group()) + position)  # type: ignore[union-attr]
-    word = pdf[after - 6 : after] if kind == "word" else b""
-    if word == b"endobj":
-        return after
+    value, position = _value(pdf, header.end())
+    end, begin = _END_WORD.match(pdf, position), _STREAM_WORD.match(pdf, position)
+    if end is not None and not isinstance(value, pdf_values.Reference):
+        return end.end()
     owned = Reference(reference.idnum, reference.generation, reader)
     held: object = reader.get_object(owned, revision, never_decrypt=True)  # type: ignore[no-untyped-call]
-    begin = _STREAM_BEGIN.match(pdf, after)
-    if word != b"stream" or begin is None or not isinstance(held, StreamObject):
+    if begin is None or not isinstance(held, StreamObject):
         raise LayoutError(f"object {reference.idnum} has no end")
     end = _STREAM_END.match(pdf, begin.end() + len(held.encoded_data))
     if end is None:
@@ -137,35 +115,12 @@ def _end_of_object(pdf: bytes, offset: int, reference: Reference, reader: PdfFil
     return end.end()
 
 
-def _end_of_value(pdf: bytes, position: int) -> int:
-    """Return where one value ends; a reference is three words, of which the caller's next one tells the end."""
-    depth = 0
-    while True:
-        kind, position = _next(pdf, position)
-        depth += (kind == "open") - (kind == "close")
-        if depth == 0 and kind != "space":
-            return position
-
-
-def _next(pdf: bytes, position: int) -> tuple[str, int]:
-    """Return the kind and the end of the token at a position; a comment is none, for it would hide what it says."""
-    token = _TOKEN.match(pdf, position)
-    if token is None:
-        raise LayoutError("something in it is no object")
-    if token.lastgroup == "string":
-        return "string", _end_of_string(pdf, token.end())
-    return token.lastgroup or "name", token.end()
-
-
-def _end_of_string(pdf: bytes, position: int) -> int:
-    depth = 1
-    while depth:
-        part = _STRING_PART.match(pdf, position)
-        if part is None:
-            raise LayoutError("a string in it has no end")
-        depth += 1 if part[1] == b"(" else -1
-        position = part.end()
-    return position
+def _value(content: bytes, position: int) -> tuple[object, int]:
+    """Return the value that stands at a position, and where it ends."""
+    try:
+        return pdf_values.read_value(content, position, pdf_values.allow_values(len(content)), space=_BLANK)
+    except pdf_values.ExcessError as error:
+        raise LayoutError("something in it is no object") from error
 
 
 def describe(numbers: Sequence[int]) -> str:

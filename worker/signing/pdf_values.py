@@ -20,6 +20,8 @@ _TOKEN = re.compile(
     rb"|(?P<literal>\()"
     rb"|(?P<word>(?:true|false|null)(?![^\0\t\n\f\r ()<>\[\]{}/%]))"
 )
+# The first words of an object that stands in the file itself: its number and generation.
+HEADER = re.compile(rb"([0-9]{1,10})" + _SPACE + rb"+([0-9]{1,5})" + _SPACE + rb"+obj(?![A-Za-z0-9])")
 _INSIDE_LITERAL = re.compile(rb"(?:[^()\\]++|\\.)*+", re.DOTALL)
 _ESCAPE = re.compile(rb"#([0-9A-Fa-f]{2})")
 _WORDS = {b"true": True, b"false": False, b"null": None}
@@ -50,15 +52,21 @@ class Reference(NamedTuple):
 
 @dataclass
 class Allowance:
-    """How many values may still be read."""
+    """How much of one kind a file may still take, and what is said of a file that takes more."""
 
-    values: int
+    left: int
+    excess: str
 
-    def take(self) -> None:
-        """Count one value."""
-        self.values -= 1
-        if self.values < 0:
-            raise ExcessError("has more values in its objects than a package needs")
+    def take(self, amount: int = 1) -> None:
+        """Count what is taken."""
+        self.left -= amount
+        if self.left < 0:
+            raise ExcessError(self.excess)
+
+
+def allow_values(most: int) -> Allowance:
+    """Return an allowance of so many values in all objects together."""
+    return Allowance(most, "has more values in its objects than a package needs")
 
 
 class _Open(NamedTuple):
@@ -68,11 +76,11 @@ class _Open(NamedTuple):
     items: list[Any]
 
 
-def read_value(data: bytes, at: int, allowance: Allowance) -> tuple[Any, int]:
-    """Return the value that stands at a place, and where it ends."""
+def read_value(data: bytes, at: int, allowance: Allowance, *, space: "re.Pattern[bytes]" = SPACES) -> tuple[Any, int]:
+    """Return the value that stands at a place, and where it ends; `space` is what may stand before each part of it."""
     opened: list[_Open] = []
     while True:
-        token = _TOKEN.match(data, skip_space(data, at))
+        token = _TOKEN.match(data, skip_space(data, at, space=space))
         if token is None:
             raise unreadable(at)
         allowance.take()
@@ -93,9 +101,9 @@ def read_value(data: bytes, at: int, allowance: Allowance) -> tuple[Any, int]:
         opened[-1].items.append(value)
 
 
-def skip_space(data: bytes, at: int) -> int:
+def skip_space(data: bytes, at: int, *, space: "re.Pattern[bytes]" = SPACES) -> int:
     """Return where white space and comments end."""
-    found = SPACES.match(data, at)
+    found = space.match(data, at)
     return at if found is None else found.end()
 
 
