@@ -46,9 +46,9 @@ def _layout_problems(pdf: bytes, reader: PdfFileReader, revision: int) -> Iterat
 
 def _object_problems(update: Update) -> Iterator[str]:
     # Each rule accounts for the objects that it looked at; an object is no problem where any rule knows it.
-    explained = [rule(update) for rule in _RULES]
-    yield from dict.fromkeys(problem for one in explained for problem in one.problems)
-    rest = update.changed.difference(*(one.objects for one in explained))
+    explained = [one for rule in _RULES for one in rule(update)]
+    yield from dict.fromkeys(one for one in explained if isinstance(one, str))
+    rest = update.changed.difference(explained)
     added, replaced = (sorted(one.idnum for one in rest & part) for part in (update.added, update.replaced))
     if added:
         yield f"adds what nothing of its signature needs (object {describe(added)})"

@@ -1,7 +1,9 @@
 """What a document says of itself, which tools that sign may date and put their name to, and nothing else."""
 
 import re
+from collections.abc import Mapping
 from io import BytesIO
+from types import MappingProxyType
 from typing import Any
 from xml.parsers import expat
 
@@ -9,10 +11,15 @@ from pyhanko.pdf_utils.generic import StreamObject
 from pyhanko.pdf_utils.metadata.model import PDF_PRODUCER, XMP_MODDATE, ExpandedName, XmpValue
 from pyhanko.pdf_utils.metadata.xmp_xml import parse_xmp
 
-from worker.signing.updates.update import Explained, Update, other_entries, plain, raw
+from worker.signing.updates.update import Explained, Update, changes, other_entries, plain, raw
 
 _LONGEST_NAME = 200
-_DATE = re.compile(r"D:\d{4}(\d{2}){0,5}([Z+-](\d{2}'?){0,2})?")
+_OF_INFORMATION: Mapping[str, "re.Pattern[str]"] = MappingProxyType(
+    {
+        "/ModDate": re.compile(r"D:\d{4}(\d{2}){0,5}([Z+-](\d{2}'?){0,2})?"),
+        "/Producer": re.compile(rf".{{0,{_LONGEST_NAME}}}"),
+    }
+)
 _XMP_DATE = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d{1,6})?)?(Z|[+-]\d\d:\d\d)?")
 _OF_XMP_STREAMS = frozenset({"/Type", "/Subtype", "/Length", "/Filter", "/DecodeParms"})
 _XMP_METADATE = ExpandedName(XMP_MODDATE.ns, "MetadataDate")
@@ -23,36 +30,33 @@ def explain_information(update: Update) -> Explained:
     """Let the document's information have a new date and a tool's name at most."""
     reference = raw(update.after.trailer_view, "/Info")
     then, now = update.then(raw(update.before.trailer_view, "/Info")), update.now(reference)
+    yield from update.written(reference)
+    yield from changes(then, now, of="the document's information", but=("/ModDate", "/Producer"))
     others = other_entries(then, now)
-    problems = [f"changes {name} of the document's information" for name in sorted(others - {"/ModDate", "/Producer"})]
-    if not _is_named(raw(now, "/Producer"), others, "/Producer") or not _is_dated(raw(now, "/ModDate"), others):
-        problems.append("writes something else than a date and a tool's name into the document's information")
-    return Explained(update.written(reference), tuple(problems))
+    if not all(_is_like(raw(now, name), shape) for name, shape in _OF_INFORMATION.items() if name in others):
+        yield "writes something else than a date and a tool's name into the document's information"
 
 
-def _is_named(value: Any, others: set[str], name: str) -> bool:
-    text = str(value)
-    return name not in others or (plain(value)[0] == "string" and len(text) <= _LONGEST_NAME and text.isprintable())
-
-
-def _is_dated(value: Any, others: set[str]) -> bool:
-    return "/ModDate" not in others or bool(plain(value)[0] == "string" and _DATE.fullmatch(str(value)))
+def _is_like(value: Any, shape: "re.Pattern[str]") -> bool:
+    return bool(plain(value)[0] == "string" and str(value).isprintable() and shape.fullmatch(str(value)))
 
 
 def explain_metadata(update: Update) -> Explained:
     """Hold the metadata against what they were, but for a new date and a tool's name."""
     reference = raw(update.after.root, "/Metadata")
     then, now = update.then(raw(update.before.root, "/Metadata")), update.now(reference)
+    yield from update.written(reference)
     if plain(then) == plain(now):
-        return Explained(update.written(reference))
+        return
     if not isinstance(then, StreamObject) or not isinstance(now, StreamObject) or set(now) - _OF_XMP_STREAMS:
-        return Explained(update.written(reference), ("changes what the document's metadata are",))
+        yield "changes what the document's metadata are"
+        return
     try:
         is_same = _said(bytes(then.data)) == _said(bytes(now.data))
     except (ValueError, expat.ExpatError):
         is_same = False
-    problem = "changes the document's metadata beyond a date and a tool's name"
-    return Explained(update.written(reference), () if is_same else (problem,))
+    if not is_same:
+        yield "changes the document's metadata beyond a date and a tool's name"
 
 
 def _said(content: bytes) -> set[tuple[Any, ...]]:

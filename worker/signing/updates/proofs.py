@@ -2,7 +2,7 @@
 
 import re
 import zlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
 
@@ -23,80 +23,68 @@ def _is_timestamp(content: bytes) -> bool:
 
 
 # The library's parsers take one object from end to end, and nothing after it.
-_KINDS: Mapping[str, Callable[[bytes], object]] = MappingProxyType(
+_LISTS: Mapping[str, Callable[[bytes], object]] = MappingProxyType(
     {
         "/Certs": x509.load_der_x509_certificate,
         "/CRLs": x509.load_der_x509_crl,
         "/OCSPs": ocsp.load_der_ocsp_response,
-        "/Cert": x509.load_der_x509_certificate,
-        "/CRL": x509.load_der_x509_crl,
-        "/OCSP": ocsp.load_der_ocsp_response,
-        "/TS": _is_timestamp,
     }
 )
-_LISTS, _LISTS_OF_ONE = ("/Certs", "/CRLs", "/OCSPs"), ("/Cert", "/CRL", "/OCSP")
+_LISTS_OF_ONE = MappingProxyType({name.removesuffix("s"): parse for name, parse in _LISTS.items()})
 
 
 def explain_proofs(update: Update) -> Explained:
     """Let the store of proofs have all that it had, and beside it nothing but proofs."""
     then, now = raw(update.before.root, "/DSS"), raw(update.after.root, "/DSS")
     if now is MISSING:
-        return Explained(problems=() if then is MISSING else ("takes the store of proofs away",))
+        yield from () if then is MISSING else ("takes the store of proofs away",)
+        return
     old, new = update.then(then), update.now(now)
-    objects, problems = _explain_lists(update, old, new, _LISTS)
-    strange = set(new) - {"/Type", "/VRI", *_LISTS}
-    if strange:
-        problems = (*problems, "puts something else into the store of proofs")
-    more, worse = _explain_signatures(update, raw(old, "/VRI"), raw(new, "/VRI"))
-    return Explained(update.written(now) | objects | more, (*problems, *worse))
+    yield from update.written(now)
+    yield from _explain_lists(update, old, new, _LISTS)
+    if set(new) - {"/Type", "/VRI", *_LISTS}:
+        yield "puts something else into the store of proofs"
+    yield from _explain_signatures(update, raw(old, "/VRI"), raw(new, "/VRI"))
 
 
 def _explain_signatures(update: Update, then: Any, now: Any) -> Explained:
     """Let each signature have proofs named for it, which stay as they are."""
     old, new = update.then(then), update.now(now)
+    if old is not MISSING and (new is MISSING or set(old) - set(new)):
+        yield "takes proofs away"
     if new is MISSING:
-        return Explained(problems=() if old is MISSING else ("takes proofs away",))
-    objects, problems = update.written(now), []
+        return
+    yield from update.written(now)
     for name in new:
-        value = raw(new, name)
-        if raw(old, name) is not MISSING and plain(raw(old, name)) == plain(value) and not update.written(value):
+        before, value = raw(old, name), raw(new, name)
+        if before is not MISSING and plain(before) == plain(value) and not update.written(value):
             continue
         one = update.now(value)
-        is_new = raw(old, name) is MISSING and _OF_ONE_SIGNATURE.fullmatch(name) and isinstance(one, DictionaryObject)
+        is_new = before is MISSING and _OF_ONE_SIGNATURE.fullmatch(name) and isinstance(one, DictionaryObject)
         if not is_new or set(one) - {"/Type", "/TU", "/TS", *_LISTS_OF_ONE}:
-            problems.append("changes the proofs of a signature")
+            yield "changes the proofs of a signature"
             continue
-        more, worse = _explain_lists(update, MISSING, one, _LISTS_OF_ONE)
-        stamp = [raw(one, "/TS")] if "/TS" in one else []
-        objects |= (update.added & update.written(value)) | more | _proofs(update, stamp, kind="/TS")
-        problems += worse
-    if old is not MISSING and set(old) - set(new):
-        problems.append("takes proofs away")
-    return Explained(objects, tuple(problems))
+        yield from update.added & update.written(value)
+        yield from _explain_lists(update, MISSING, one, _LISTS_OF_ONE)
+        yield from _proofs(update, [raw(one, "/TS")], _is_timestamp)
 
 
-def _explain_lists(update: Update, old: Any, new: Any, kinds: tuple[str, ...]) -> Explained:
-    objects: frozenset[Reference] = frozenset()
-    problems: list[str] = []
-    for kind in kinds:
-        value = raw(new, kind)
-        before = {plain(one) for one in _items(update.then(raw(old, kind)))}
-        after = [*_items(update.now(value))]
+def _explain_lists(update: Update, old: Any, new: Any, lists: Mapping[str, Callable[[bytes], object]]) -> Explained:
+    for name, parse in lists.items():
+        value = raw(new, name)
+        before = {plain(one) for one in raw_items(update.then(raw(old, name)))}
+        after = [*raw_items(update.now(value))]
         if not before <= {plain(one) for one in after}:
-            problems.append("takes proofs away")
-        objects |= update.written(value) | _proofs(update, after, kind=kind)
-    # What is written and proves nothing stays unexplained.
-    return Explained(objects, tuple(problems))
+            yield "takes proofs away"
+        yield from update.written(value)
+        yield from _proofs(update, after, parse)
 
 
-def _items(value: Any) -> Iterator[Any]:
-    if value is not MISSING and not isinstance(value, NullObject):
-        yield from raw_items(value)
-
-
-def _proofs(update: Update, values: list[Any], *, kind: str) -> frozenset[Reference]:
-    new = [one for one in values if isinstance(one, IndirectObject) and key_of(one) in update.added]
-    return frozenset(key_of(one) for one in new if _is_proof(update.now(one), _KINDS[kind]))
+def _proofs(update: Update, values: Iterable[Any], parse: Callable[[bytes], object]) -> Iterator[Reference]:
+    """Give the new objects among these that are proofs: what is written and proves nothing stays unexplained."""
+    for one in values:
+        if isinstance(one, IndirectObject) and key_of(one) in update.added and _is_proof(update.now(one), parse):
+            yield key_of(one)
 
 
 def _is_proof(stream: Any, parse: Callable[[bytes], object]) -> bool:

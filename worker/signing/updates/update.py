@@ -1,9 +1,9 @@
 """One update of a PDF: the objects that it adds or puts in the place of others, and what they were before."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import Any
 
 from pyhanko.pdf_utils.generic import (
     ArrayObject,
@@ -13,6 +13,7 @@ from pyhanko.pdf_utils.generic import (
     FloatObject,
     IndirectObject,
     NameObject,
+    NullObject,
     NumberObject,
     Reference,
     StreamObject,
@@ -23,11 +24,8 @@ from pyhanko.pdf_utils.reader import HistoricalResolver, PdfFileReader
 MISSING = object()
 
 
-class Explained(NamedTuple):
-    """Which objects of an update one rule accounts for, and what it finds wrong about them, each after a subject."""
-
-    objects: frozenset[Reference] = frozenset()
-    problems: tuple[str, ...] = ()
+# What a rule gives: each object of an update that it accounts for, and in words each thing that is wrong.
+Explained = Iterator[Reference | str]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,8 +82,10 @@ def raw(holder: Any, name: str) -> Any:
     return holder.raw_get(name) if isinstance(holder, DictionaryObject) and name in holder else MISSING
 
 
-def raw_items(array: Sequence[Any]) -> Iterator[Any]:
-    """Give the items of an array, which may be references."""
+def raw_items(array: Any) -> Iterator[Any]:
+    """Give the items of an array, which may be references; where no array stands there are none."""
+    if array is MISSING or isinstance(array, NullObject):
+        return
     for index in range(len(array)):
         yield array.raw_get(index) if isinstance(array, ArrayObject) else array[index]
 
@@ -128,3 +128,8 @@ def other_entries(one: Any, other: Any) -> set[str]:
     """Return the names of the entries in which two dictionaries differ."""
     names = {*(one or ()), *(other or ())}
     return {str(name) for name in names if plain(raw(one, name)) != plain(raw(other, name))}
+
+
+def changes(one: Any, other: Any, *, of: str, but: Collection[str]) -> Iterator[str]:
+    """Say which entries of two dictionaries differ, but for those that may."""
+    yield from (f"changes {name} of {of}" for name in sorted(other_entries(one, other).difference(but)))
