@@ -4,8 +4,9 @@ from collections.abc import Collection, Iterator, Mapping
 from enum import StrEnum
 from types import MappingProxyType
 
+from service.vocabulary.signatures import SignaturePlace
 from worker.commands.page_comparison import PageComparison, Pages
-from worker.signing.report import Awaited, PackageReport
+from worker.signing.report import PackageReport
 
 
 class Required(StrEnum):
@@ -17,18 +18,18 @@ class Required(StrEnum):
     PAGES = "pages"
 
 
-_AWAITED_FOR: Mapping[Required, frozenset[Awaited]] = MappingProxyType(
+_AWAITED_FOR: Mapping[Required, frozenset[SignaturePlace]] = MappingProxyType(
     {
-        Required.CONTRACTOR: frozenset({Awaited.CONTRACTOR}),
-        Required.DECISION: frozenset({Awaited.DECISION}),
-        Required.ENGINEER: frozenset({Awaited.DECISION, Awaited.ENGINEER}),
+        Required.CONTRACTOR: frozenset({SignaturePlace.CONTRACTOR}),
+        Required.DECISION: frozenset({SignaturePlace.DECISION}),
+        Required.ENGINEER: frozenset({SignaturePlace.DECISION, SignaturePlace.ENGINEER}),
     }
 )
-_WORDS: Mapping[Awaited, str] = MappingProxyType(
+_WORDS: Mapping[SignaturePlace, str] = MappingProxyType(
     {
-        Awaited.CONTRACTOR: "the signature of the contractor's responsible person",
-        Awaited.DECISION: "the decision",
-        Awaited.ENGINEER: "the signature of the owner's engineer",
+        SignaturePlace.CONTRACTOR: "the signature of the contractor's responsible person",
+        SignaturePlace.DECISION: "the decision",
+        SignaturePlace.ENGINEER: "the signature of the owner's engineer",
     }
 )
 

@@ -10,21 +10,22 @@ from typing import Any, NamedTuple
 
 from rich.console import Console
 
+from service.vocabulary.signatures import SignaturePlace
 from worker.commands.issued_status import Served, ask_issued_status, client_of, issued_status_lines
 from worker.commands.page_comparison import PageComparison, compare_pages, comparison_lines
 from worker.commands.required import Required, missing
 from worker.signing.check.verify import verify
-from worker.signing.report import Awaited, PackageReport, SignatureReport, State, TimestampReport
+from worker.signing.report import PackageReport, SignatureReport, State, TimestampReport
 from worker.signing.trust.role_trust import RoleTrust
 
 _STATES: Mapping[State, str] = MappingProxyType(
     {State.COMPLETE: "complete", State.AWAITING: "awaiting signatures", State.BAD: "BAD"}
 )
-_AWAITED: Mapping[Awaited, str] = MappingProxyType(
+_AWAITED: Mapping[SignaturePlace, str] = MappingProxyType(
     {
-        Awaited.CONTRACTOR: "the own signature of the contractor's responsible person",
-        Awaited.DECISION: "the decision of the owner's engineer",
-        Awaited.ENGINEER: "the own signature of the owner's engineer",
+        SignaturePlace.CONTRACTOR: "the own signature of the contractor's responsible person",
+        SignaturePlace.DECISION: "the decision of the owner's engineer",
+        SignaturePlace.ENGINEER: "the own signature of the owner's engineer",
     }
 )
 

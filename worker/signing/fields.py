@@ -18,6 +18,15 @@ FIELD_TITLES: Mapping[str, str] = MappingProxyType(
     }
 )
 
+# Who may sign with a key of their own.
+PEOPLE = (CONTRACTOR_FIELD, ENGINEER_FIELD)
+
+
+def title_of(field: str) -> str:
+    """Return what people call a place; one that is no package's is called by its name."""
+    return FIELD_TITLES.get(field, field)
+
+
 # Form 1 had no place for the decision: the service's seal could stand in a person's place.
 FORMS: Mapping[int, tuple[str, ...]] = MappingProxyType(
     {

@@ -6,15 +6,7 @@ from datetime import datetime
 from enum import StrEnum
 from typing import NamedTuple
 
-from service.vocabulary.signatures import SignatureLevel, SignedBy
-
-
-class Awaited(StrEnum):
-    """A signature that a package still waits for."""
-
-    CONTRACTOR = "contractor"
-    DECISION = "decision"
-    ENGINEER = "engineer"
+from service.vocabulary.signatures import SignatureLevel, SignaturePlace, SignedBy
 
 
 class State(StrEnum):
@@ -51,8 +43,9 @@ class SignatureReport:
 
     `is_trusted`: a trusted authority issued the certificate, and it was valid at `proven_at`; where no time is proven,
     at the time of checking. Revocation is not looked up: no network is used, so a certificate withdrawn by its issuer
-    still shows as trusted, unless the document itself holds the proof. `level` is what was reached, `baseline` the same
-    as a word; `None` where it is not PAdES. `title` is what people call this place: a seal stands under no person's.
+    still shows as trusted, unless the document itself holds the proof. `baseline` is the level that was reached, `None`
+    where it is not PAdES; `level` is the same in words. `title` is what people call this place: a seal stands under no
+    person's.
     """
 
     field: str
@@ -85,7 +78,7 @@ class PackageReport:
 
     sha256: str
     form: int | None = None
-    awaited: tuple[Awaited, ...] = ()
+    awaited: tuple[SignaturePlace, ...] = ()
     signatures: tuple[SignatureReport, ...] = ()
     timestamps: tuple[TimestampReport, ...] = ()
     problems: tuple[str, ...]
@@ -117,18 +110,14 @@ class PackageReport:
     @property
     def level(self) -> SignatureLevel | None:
         """Return the level that every signature reaches; `None` where one is not PAdES, or there is none."""
-        reached = [signature.baseline for signature in self.signatures]
-        return (
-            min((one for one in reached if one), key=list(SignatureLevel).index)
-            if reached and None not in reached
-            else None
-        )
+        reached = {signature.baseline for signature in self.signatures}
+        return None if None in reached else next((level for level in SignatureLevel if level in reached), None)
 
     @property
     def is_demonstration(self) -> bool:
         """Tell whether a throwaway authority stands behind any signature or time stamp in it."""
-        times = (*self.timestamps, *(one.timestamp for one in self.signatures if one.timestamp is not None))
-        return any(one.is_demonstration for one in self.signatures) or any(one.is_demonstration for one in times)
+        made = (*self.signatures, *self.timestamps, *(one.timestamp for one in self.signatures))
+        return any(one.is_demonstration for one in made if one is not None)
 
 
 class Signed(NamedTuple):

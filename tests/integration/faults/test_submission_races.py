@@ -26,7 +26,7 @@ from tests.integration.faults.acts import finished_route, job_of, package_file, 
 from tests.integration.faults.pausing import before_write
 from tests.world import World
 from worker.judgement.route import settle as settling
-from worker.signing.check.verify import read_attachment
+from worker.signing.check.parsing import read_attachment
 from worker.steps import package
 
 pytestmark = pytest.mark.slow

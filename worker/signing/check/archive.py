@@ -31,7 +31,7 @@ from pyhanko_certvalidator.policy_decl import (
 from pyhanko_certvalidator.registry import SimpleTrustManager
 
 from worker.signing.check.change_policy import CHANGE_POLICY
-from worker.signing.check.timestamp import attached_token
+from worker.signing.check.timestamp import attached_token, stated_time
 from worker.signing.trust.role_trust import Trust
 from worker.signing.trust.roles import Place
 
@@ -59,8 +59,7 @@ def check_archive(
     only the network knows: as everywhere here, it is not asked.
     """
     time = _policy(trust.time, rule=NO_REVOCATION)
-    stated_at = following.signed_data["encap_content_info"]["content"].parsed["gen_time"].native
-    signers = place.anchors(trust, now=stated_at)
+    signers = place.anchors(trust, now=stated_time(following.signed_data))
     spec = SignatureValidationSpec(
         cert_validation_policy=_policy(signers, rule=REQUIRE_REVINFO),
         ts_cert_validation_policy=time,
@@ -99,13 +98,12 @@ def _holds_proof_of_time(
         held = DocumentSecurityStore.read_dss(HistoricalResolver(reader, revision=following.signed_revision))
     except NoDSSFoundError:
         return False
-    stated = following.signed_data["encap_content_info"]["content"].parsed
     context = ValidationContext(
         trust_roots=list(anchors),
         other_certs=list(held.load_certs()),
         crls=[one.get_object().data for one in held.crls],
         ocsps=[one.get_object().data for one in held.ocsps],
-        moment=stated["gen_time"].native,
+        moment=stated_time(following.signed_data),
         revocation_mode="require",
     )
     certificates = extract_certificate_info(token)

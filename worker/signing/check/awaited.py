@@ -6,16 +6,10 @@ from typing import Any
 import orjson
 from pyhanko.pdf_utils.reader import PdfFileReader
 
+from service.vocabulary.signatures import SignaturePlace
 from worker.signing.check.parsing import attachments_of
-from worker.signing.fields import (
-    CONTRACTOR_FIELD,
-    DECISION_FIELD,
-    ENGINEER_FIELD,
-    FORMS,
-    OWN_KEY_FOLLOWS,
-    SEAL_FIELD,
-)
-from worker.signing.report import Awaited, SignatureReport
+from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, FORMS, OWN_KEY_FOLLOWS, SEAL_FIELD
+from worker.signing.report import SignatureReport
 
 _ABOUT = "package.json"
 _OWN_KEY = "own_key"
@@ -26,7 +20,7 @@ def form_of(fields: Collection[str]) -> int:
     return max(FORMS) if DECISION_FIELD in fields else min(FORMS)
 
 
-def awaited(reader: PdfFileReader, signatures: Sequence[SignatureReport], *, form: int) -> Iterator[Awaited]:
+def awaited(reader: PdfFileReader, signatures: Sequence[SignatureReport], *, form: int) -> Iterator[SignaturePlace]:
     """Give what is to come, in the order in which a package asks for it.
 
     In form 2 the contractor says when submitting, and the engineer when deciding, whether a key of their own follows.
@@ -35,14 +29,14 @@ def awaited(reader: PdfFileReader, signatures: Sequence[SignatureReport], *, for
     if SEAL_FIELD not in reasons:
         return
     if CONTRACTOR_FIELD not in reasons and (form == 1 or _contractor_signs(reader)):
-        yield Awaited.CONTRACTOR
+        yield SignaturePlace.CONTRACTOR
     if form == 1:
         if ENGINEER_FIELD not in reasons:
-            yield Awaited.ENGINEER
+            yield SignaturePlace.ENGINEER
     elif DECISION_FIELD not in reasons:
-        yield Awaited.DECISION
+        yield SignaturePlace.DECISION
     elif ENGINEER_FIELD not in reasons and reasons[DECISION_FIELD].rstrip().endswith(OWN_KEY_FOLLOWS):
-        yield Awaited.ENGINEER
+        yield SignaturePlace.ENGINEER
 
 
 def misorder(signatures: Sequence[SignatureReport], *, form: int) -> Iterator[str]:

@@ -1,8 +1,9 @@
 """Check one signature: is it intact, from whom, since when for certain, and what followed it."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 from pyhanko.sign.diff_analysis import DiffResult, ModificationLevel
 from pyhanko.sign.fields import SigSeedSubFilter
@@ -10,10 +11,18 @@ from pyhanko.sign.validation import EmbeddedPdfSignature, validate_pdf_signature
 from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverageLevel
 
 from service.vocabulary.signatures import SignatureLevel
+from worker.signing.check.archive import NOT_ARCHIVED, check_archive
 from worker.signing.check.change_policy import CHANGE_POLICY
 from worker.signing.check.cms import Vouched, cms_problems
 from worker.signing.check.parsing import entry, fills_its_place_plainly, own_contents
-from worker.signing.check.timestamp import CLOCK_TOLERANCE, attached_token, report_timestamp, timestamp_problems
+from worker.signing.check.timestamp import (
+    CLOCK_TOLERANCE,
+    Check,
+    attached_token,
+    report_timestamp,
+    stated_time,
+    timestamp_problems,
+)
 from worker.signing.report import SignatureReport
 from worker.signing.trust.certificates import certificate_sha256, from_asn1, is_demonstration, name_of
 from worker.signing.trust.fitness import commits, seals, unfit_authorities
@@ -30,77 +39,40 @@ CHANGES_SINCE = {
 
 
 @dataclass(frozen=True, kw_only=True)
-class SignatureCheck:
-    """One signature's report, and what is wrong with it."""
-
-    report: SignatureReport
-    problems: tuple[str, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
 class Known:
     """What is known of a signature before it is looked at.
 
-    It was there at `moment`, proven by a later time stamp over the document where `is_proven`; else that is now.
+    It was there at `moment`: proven by a good time stamp over the document that is the one `following`, else now.
     """
 
     moment: datetime
-    is_proven: bool
-    is_archived: bool
+    following: EmbeddedPdfSignature | None
+    now: datetime
 
 
-def check_signature(
-    signature: EmbeddedPdfSignature, *, place: Place, pdf: bytes, trust: Trust, known: Known
-) -> SignatureCheck:
+class _Judged(NamedTuple):
+    """What the library finds of a signature as of a time."""
+
+    at: datetime
+    status: PdfSignatureStatus
+
+
+def check_signature(signature: EmbeddedPdfSignature, *, place: Place, pdf: bytes, trust: Trust, known: Known) -> Check:
     """Validate one signature without a network, at the earliest time at which it is proven to have been there."""
-    judged_at = _stated_time(signature) or known.moment
-    status = _validate(signature, place=place, trust=trust, judged_at=judged_at, known=known)
-    if judged_at != known.moment and not _proves_its_time(status, known=known):
-        judged_at = known.moment
-        status = _validate(signature, place=place, trust=trust, judged_at=judged_at, known=known)
-    proven_at = judged_at if known.is_proven or judged_at != known.moment else None
-    unfitness = tuple(_unfitness(status, place=place))
-    report = _report(signature, place=place, status=status, proven_at=proven_at, is_archived=known.is_archived)
-    problems = _problems(signature, place=place, status=status, pdf=pdf, known=known, judged_at=judged_at)
-    return SignatureCheck(
-        report=replace(report, is_trusted=report.is_trusted and not unfitness), problems=(*problems, *unfitness)
-    )
-
-
-def _stated_time(signature: EmbeddedPdfSignature) -> datetime | None:
-    token = attached_token(signature)
-    return None if token is None else token["encap_content_info"]["content"].parsed["gen_time"].native
-
-
-def _validate(
-    signature: EmbeddedPdfSignature, *, place: Place, trust: Trust, judged_at: datetime, known: Known
-) -> PdfSignatureStatus:
-    return validate_pdf_signature(
-        signature,
-        trusting(place.anchors(trust, now=judged_at), moment=judged_at),
-        ts_validation_context=trusting(trust.time, moment=known.moment),
-        diff_policy=CHANGE_POLICY,
-    )
-
-
-def _proves_its_time(status: PdfSignatureStatus, *, known: Known) -> bool:
-    stamp = status.timestamp_validity
-    return stamp is not None and is_sound(stamp) and stamp.timestamp <= known.moment + CLOCK_TOLERANCE
-
-
-def _report(
-    signature: EmbeddedPdfSignature,
-    *,
-    place: Place,
-    status: PdfSignatureStatus,
-    proven_at: datetime | None,
-    is_archived: bool,
-) -> SignatureReport:
+    judged = _validate(signature, place=place, trust=trust, known=known)
+    status, stamp = judged.status, judged.status.timestamp_validity
+    proven_at = judged.at if known.following is not None or judged.at != known.moment else None
+    archive = NOT_ARCHIVED
+    if known.following is not None:
+        archive = check_archive(signature, place=place, following=known.following, trust=trust, now=known.now)
+    unfitness = [*_unfitness(status, place=place)]
+    problems = [*_problems(signature, place=place, judged=judged, pdf=pdf, known=known), *unfitness]
+    if archive.is_withdrawn:
+        problems.append(f"The signature of {place.title} rests on a certificate that its issuer had withdrawn.")
     certificate = from_asn1(signature.signer_cert)
     reason = entry(signature.sig_object, "/Reason")
-    stamp = status.timestamp_validity
-    baseline = _baseline(signature, status=status, proven_at=proven_at, is_archived=is_archived)
-    return SignatureReport(
+    baseline = _baseline(signature, status=status, proven_at=proven_at, is_archived=archive.is_archived)
+    report = SignatureReport(
         field=place.field,
         title=place.title,
         signed_by=place.signed_by,
@@ -110,7 +82,7 @@ def _report(
         timestamp=None if stamp is None else report_timestamp(stamp),
         reason=None if reason is None else str(reason),
         is_intact=status.intact and status.valid,
-        is_trusted=status.trusted,
+        is_trusted=status.trusted and not unfitness,
         covers_whole_file=status.coverage is SignatureCoverageLevel.ENTIRE_FILE,
         level="CMS, not PAdES" if baseline is None else baseline.label,
         baseline=baseline,
@@ -118,6 +90,28 @@ def _report(
         certificate_sha256=certificate_sha256(certificate),
         is_demonstration=is_demonstration(certificate),
     )
+    return Check(report, report.covers_whole_file, tuple(problems))
+
+
+def _validate(signature: EmbeddedPdfSignature, *, place: Place, trust: Trust, known: Known) -> _Judged:
+    """Judge a signature as of its own time stamp's time; where that proves nothing, as of when it is known."""
+    token = attached_token(signature)
+    moments = [known.moment] if token is None else [stated_time(token), known.moment]
+    for moment in moments:
+        status = validate_pdf_signature(
+            signature,
+            trusting(place.anchors(trust, now=moment), moment=moment),
+            ts_validation_context=trusting(trust.time, moment=known.moment),
+            diff_policy=CHANGE_POLICY,
+        )
+        if _proves_its_time(status, known=known):
+            break
+    return _Judged(moment, status)
+
+
+def _proves_its_time(status: PdfSignatureStatus, *, known: Known) -> bool:
+    stamp = status.timestamp_validity
+    return stamp is not None and is_sound(stamp) and stamp.timestamp <= known.moment + CLOCK_TOLERANCE
 
 
 def _unfitness(status: PdfSignatureStatus, *, place: Place) -> Iterator[str]:
@@ -133,25 +127,17 @@ def _unfitness(status: PdfSignatureStatus, *, place: Place) -> Iterator[str]:
 
 
 def _problems(
-    signature: EmbeddedPdfSignature,
-    *,
-    place: Place,
-    status: PdfSignatureStatus,
-    pdf: bytes,
-    known: Known,
-    judged_at: datetime,
+    signature: EmbeddedPdfSignature, *, place: Place, judged: _Judged, pdf: bytes, known: Known
 ) -> Iterator[str]:
-    whose = f"The signature of {place.title}"
+    whose, status = f"The signature of {place.title}", judged.status
     stamp = status.timestamp_validity
-    stamp_problems = (
-        () if stamp is None else tuple(timestamp_problems(stamp, whose=f"{whose}: its time stamp", moment=known.moment))
-    )
-    yield from stamp_problems
+    of_stamp = timestamp_problems(stamp, whose=f"{whose}: its time stamp", moment=known.moment) if stamp else ()
+    yield from (stamp_problems := [*of_stamp])
     if not (status.intact and status.valid):
         yield f"{whose} is broken: what it covers was changed after signing."
     elif not status.trusted:
         is_fit = commits(from_asn1(signature.signer_cert))
-        yield f"{whose} {distrust(status, purpose='signing documents', moment=judged_at, is_fit=is_fit)}."
+        yield f"{whose} {distrust(status, purpose='signing documents', moment=judged.at, is_fit=is_fit)}."
     elif not status.bottom_line and not stamp_problems:
         yield f"{whose} carries a condition that does not hold."
     if not status.docmdp_ok:

@@ -1,8 +1,8 @@
 """Check one time stamp: does it belong here, and does a trusted authority state it."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import NamedTuple
 
 from asn1crypto import cms
 from pyhanko.sign.validation import EmbeddedPdfSignature, validate_pdf_timestamp
@@ -11,7 +11,7 @@ from pyhanko.sign.validation.status import DocumentTimestampStatus, SignatureCov
 
 from worker.signing.check.cms import Vouched, cms_problems
 from worker.signing.check.parsing import fills_its_place_plainly, own_contents
-from worker.signing.report import TimestampReport
+from worker.signing.report import SignatureReport, TimestampReport
 from worker.signing.trust.certificates import certificate_sha256, from_asn1, is_demonstration, name_of
 from worker.signing.trust.role_trust import Trust, distrust, trusting
 
@@ -19,30 +19,30 @@ from worker.signing.trust.role_trust import Trust, distrust, trusting
 CLOCK_TOLERANCE = timedelta(minutes=5)
 
 
-@dataclass(frozen=True, kw_only=True)
-class TimestampCheck:
-    """One document time stamp's report, and what is wrong with it."""
+class Check(NamedTuple):
+    """What is reported of one signature, or of one time stamp over the document, and what is wrong with it."""
 
-    report: TimestampReport
+    report: SignatureReport | TimestampReport
     covers_whole_file: bool
     problems: tuple[str, ...]
 
 
-def check_document_timestamp(
-    stamp: EmbeddedPdfSignature, *, pdf: bytes, trust: Trust, moment: datetime
-) -> TimestampCheck:
+def check_document_timestamp(stamp: EmbeddedPdfSignature, *, pdf: bytes, trust: Trust, moment: datetime) -> Check:
     """Validate a document time stamp as of a moment at which it is known to have been there."""
     status: DocumentTimestampStatus = validate_pdf_timestamp(stamp, trusting(trust.time, moment=moment))
-    return TimestampCheck(
-        report=report_timestamp(status),
-        covers_whole_file=status.coverage is SignatureCoverageLevel.ENTIRE_FILE,
-        problems=tuple(_document_problems(stamp, status=status, pdf=pdf, moment=moment)),
-    )
+    problems = tuple(_document_problems(stamp, status=status, pdf=pdf, moment=moment))
+    return Check(report_timestamp(status), status.coverage is SignatureCoverageLevel.ENTIRE_FILE, problems)
 
 
 def attached_token(signature: EmbeddedPdfSignature) -> cms.SignedData | None:
     """Return the time stamp on a signature itself, where there is one."""
     return next(extract_tst_data_iter(signature.signer_info, signed=False), None)
+
+
+def stated_time(token: cms.SignedData) -> datetime:
+    """Return the time that a time stamp states, whoever made it."""
+    stated: datetime = token["encap_content_info"]["content"].parsed["gen_time"].native
+    return stated
 
 
 def report_timestamp(status: TimestampSignatureStatus) -> TimestampReport:

@@ -1,19 +1,19 @@
 """Check a file that a person signed with a key of their own: the package as it was, and that one signature more."""
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from io import BytesIO
 
+from cryptography import x509
 from pyhanko.pdf_utils.reader import PdfFileReader
 
 from service.vocabulary.signatures import SignatureLevel
 from worker.signing.check.parsing import UNREADABLE
 from worker.signing.check.verify import verify
-from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, FIELD_TITLES
+from worker.signing.fields import PEOPLE, title_of
 from worker.signing.report import PackageReport, SignatureReport
-from worker.signing.trust.certificates import Trusted
-from worker.signing.trust.pinning import pinned_signers
+from worker.signing.trust.certificates import Trusted, certificate_sha256, from_asn1
 from worker.signing.trust.role_trust import RoleTrust
 
 _LONGEST_PROBLEM = 1000
@@ -78,12 +78,9 @@ def check_uploaded(
         if stamps - stamped > MOST_TIME_STAMPS:
             problem = f"At most {MOST_TIME_STAMPS} time stamps may follow the signature, {stamps - stamped} do."
             return UploadReport(problems=(problem,))
-        people = _people(pdf, expected)
+        trusted = _trusted(pdf, expected, service=trust, time=time_trust)
     except UNREADABLE as error:
         return UploadReport(problems=(_printable(f"What was added to the package cannot be read ({error})."),))
-    trusted = RoleTrust(
-        service=trust, contractor=people[CONTRACTOR_FIELD], engineer=people[ENGINEER_FIELD], time=time_trust
-    )
     report = verify(pdf, trust=trusted, now=now)
     if not report.signatures:
         return UploadReport(problems=tuple(map(_printable, report.problems)))
@@ -97,13 +94,21 @@ def check_uploaded(
     )
 
 
-def _people(pdf: bytes, expected: Expected) -> Mapping[str, Sequence[Trusted]]:
-    """Return the certificates that vouch in each person's place: whoever signed before did so in the other one."""
-    [other] = {CONTRACTOR_FIELD, ENGINEER_FIELD} - {expected.field}
-    return {
-        expected.field: pinned_signers(pdf, expected.fingerprints),
-        other: pinned_signers(pdf, expected.signed_before),
-    }
+def pinned_signers(pdf: bytes, fingerprints: Collection[str]) -> list[x509.Certificate]:
+    """Return the certificates in a file that signed it and have one of these fingerprints."""
+    signatures = PdfFileReader(BytesIO(pdf)).embedded_regular_signatures
+    certificates = [from_asn1(signature.signer_cert) for signature in signatures]
+    return [one for one in certificates if certificate_sha256(one) in fingerprints]
+
+
+def _trusted(
+    pdf: bytes, expected: Expected, *, service: Sequence[Trusted], time: Sequence[Trusted] | None
+) -> RoleTrust:
+    """Trust each person's certificates in that person's place: whoever signed before did so in the other one."""
+    [other] = {*PEOPLE} - {expected.field}
+    known = RoleTrust(service=service, time=time)
+    known = known.and_in(expected.field, pinned_signers(pdf, expected.fingerprints))
+    return known.and_in(other, pinned_signers(pdf, expected.signed_before))
 
 
 def _count(pdf: bytes) -> tuple[int, int]:
@@ -114,7 +119,7 @@ def _count(pdf: bytes) -> tuple[int, int]:
 
 def _signature_problems(signature: SignatureReport, report: PackageReport, expected: Expected) -> Iterator[str]:
     if signature.field != expected.field:
-        yield f"The signature is in the place of {_whose(signature.field)}, not of {_whose(expected.field)}."
+        yield f"The signature is in the place of {title_of(signature.field)}, not of {title_of(expected.field)}."
     if signature.certificate_sha256 not in expected.fingerprints:
         yield (
             f"The certificate that signed, SHA-256 {signature.certificate_sha256}, is not registered for the person "
@@ -144,10 +149,6 @@ def _time_problems(signed_at: datetime | None, expected: Expected) -> Iterator[s
         yield "The signature says that it was made before the package was issued: look at the clock."
     elif signed_at > expected.latest:
         yield "The signature says that it was made in the future: look at the clock."
-
-
-def _whose(field: str) -> str:
-    return FIELD_TITLES.get(field, field)
 
 
 def _printable(problem: str) -> str:

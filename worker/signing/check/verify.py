@@ -1,6 +1,6 @@
 """Judge a package as a receiver would, from its bytes alone."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from hashlib import sha256
 from io import BytesIO
@@ -10,14 +10,14 @@ from pyhanko.sign.fields import MDPPerm, enumerate_sig_fields
 from pyhanko.sign.validation import EmbeddedPdfSignature, read_certification_data
 
 from worker.signing.check.awaited import awaited, form_of, misorder
-from worker.signing.check.history import check_history, is_document_timestamp
-from worker.signing.check.parsing import UNREADABLE, attachment_digests, read_attachment
+from worker.signing.check.parsing import UNREADABLE, attachment_digests
+from worker.signing.check.signature import Known, check_signature
+from worker.signing.check.timestamp import Check, check_document_timestamp, stated_time
 from worker.signing.fields import FORMS, SEAL_FIELD
-from worker.signing.report import PackageReport, SignatureReport
+from worker.signing.report import PackageReport, SignatureReport, TimestampReport
 from worker.signing.trust.role_trust import RoleTrust, Trust, read_roles
+from worker.signing.trust.roles import Place, confusions, place_of
 from worker.signing.updates.explain import unexplained
-
-__all__ = ["PackageReport", "RoleTrust", "SignatureReport", "read_attachment", "verify"]
 
 
 def verify(pdf: bytes, *, trust: RoleTrust, now: datetime) -> PackageReport:
@@ -40,38 +40,65 @@ def verify(pdf: bytes, *, trust: RoleTrust, now: datetime) -> PackageReport:
 def _examine(pdf: bytes, *, digest: str, trust: Trust, now: datetime) -> PackageReport:
     reader = PdfFileReader(BytesIO(pdf))
     made: Sequence[EmbeddedPdfSignature] = reader.embedded_signatures
-    signatures = [one for one in made if not is_document_timestamp(one)]
-    if not signatures:
+    signed = [one for one in made if not _is_document_timestamp(one)]
+    if not signed:
         return PackageReport(
             sha256=digest, problems=("The document is not signed.",), attachments=attachment_digests(reader)
         )
-    fields = _package_fields(reader, made)
+    stamps = {str(one.field_name) for one in made if _is_document_timestamp(one)}
+    fields = [name for name, _, _ in enumerate_sig_fields(reader) if name not in stamps]
     form = form_of(fields)
-    history = check_history(made, form=form, pdf=pdf, trust=trust, now=now)
+    seal = signed[0].signer_cert
+    places = {one.field_name: place_of(str(one.field_name), one.signer_cert, form=form, seal=seal) for one in signed}
+    checks = _check_each(made, places=places, pdf=pdf, trust=trust, now=now)
+    signatures = tuple(one.report for one in checks if isinstance(one.report, SignatureReport))
+    timestamps = tuple(one.report for one in checks if isinstance(one.report, TimestampReport))
     problems = [
-        *_form_problems(reader, fields, form=form, stamps=len(history.timestamps)),
+        *_form_problems(reader, fields, form=form, stamps=len(timestamps)),
         *_order_problems(reader, made),
-        *misorder(history.signatures, form=form),
-        *history.problems,
+        *misorder(signatures, form=form),
+        *confusions([*places.values()], trust),
+        *(problem for check in checks for problem in check.problems),
         *unexplained(pdf, reader, certified=made[0].signed_revision),
     ]
-    if not history.is_covered_to_its_end:
+    if not checks[-1].covers_whole_file:
         problems.append("Something was added to the file after the last signature.")
     return PackageReport(
         sha256=digest,
         form=form,
-        awaited=tuple(awaited(reader, history.signatures, form=form)),
-        signatures=history.signatures,
-        timestamps=history.timestamps,
+        awaited=tuple(awaited(reader, signatures, form=form)),
+        signatures=signatures,
+        timestamps=timestamps,
         problems=tuple(problems),
         certified_sha256=sha256(pdf[: _end_of_certified_part(made)]).hexdigest(),
         attachments=attachment_digests(reader),
     )
 
 
-def _package_fields(reader: PdfFileReader, made: Sequence[EmbeddedPdfSignature]) -> list[str]:
-    stamps = {str(one.field_name) for one in made if is_document_timestamp(one)}
-    return [name for name, _, _ in enumerate_sig_fields(reader) if name not in stamps]
+def _is_document_timestamp(one: EmbeddedPdfSignature) -> bool:
+    """Tell a time stamp over the document from somebody's signature."""
+    return str(one.sig_object_type) == "/DocTimeStamp"
+
+
+def _check_each(
+    made: Sequence[EmbeddedPdfSignature], *, places: Mapping[str, Place], pdf: bytes, trust: Trust, now: datetime
+) -> Sequence[Check]:
+    """Check what was made, in the order of signing.
+
+    From the last to the first, for each later time stamp over the document proves when the earlier was there: a
+    signature outlives its certificate so, and an authority's key that is stolen later makes nothing that is older.
+    """
+    known = Known(moment=now, following=None, now=now)
+    checks: list[Check] = []
+    for one in reversed(made):
+        place = places.get(one.field_name)
+        if place is not None:
+            checks.append(check_signature(one, place=place, pdf=pdf, trust=trust, known=known))
+            continue
+        checks.append(check_document_timestamp(one, pdf=pdf, trust=trust, moment=known.moment))
+        if not checks[-1].problems:
+            known = Known(moment=stated_time(one.signed_data), following=one, now=now)
+    return checks[::-1]
 
 
 def _form_problems(reader: PdfFileReader, fields: Sequence[str], *, form: int, stamps: int) -> Iterator[str]:
@@ -99,7 +126,7 @@ def _end_of_certified_part(made: Sequence[EmbeddedPdfSignature]) -> int:
     """Return where the certified file ended: with the seal, or with the time stamps that followed it."""
     last = made[0]
     for one in made[1:]:
-        if not is_document_timestamp(one):
+        if not _is_document_timestamp(one):
             break
         last = one
     return int(last.byte_range[2]) + int(last.byte_range[3])

@@ -6,9 +6,8 @@ from typing import Any
 from cryptography.hazmat.primitives.serialization import Encoding
 from pydantic import TypeAdapter
 
-from worker.signing.check.uploaded import Expected, UploadReport, check_uploaded
+from worker.signing.check.uploaded import Expected, UploadReport, check_uploaded, pinned_signers
 from worker.signing.foreign.bounds import find_excess
-from worker.signing.trust.pinning import pinned_signers
 
 ADDED = "What was added to the package"
 _REPORT = TypeAdapter(UploadReport)

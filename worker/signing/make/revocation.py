@@ -1,6 +1,6 @@
 """Gather what says that certificates still hold, to be kept in the document: lists (RFC 5280), answers (RFC 6960)."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from asn1crypto import crl as asn1_crl
@@ -12,7 +12,7 @@ from cryptography.x509 import ocsp
 from cryptography.x509.oid import AuthorityInformationAccessOID
 
 from worker.signing.errors import RevocationUnknownError
-from worker.signing.trust.certificates import name_of
+from worker.signing.trust.certificates import extension, name_of
 
 # An address and, for a responder, the request to send there; the answer's bytes.
 Fetch = Callable[[str, bytes | None], bytes]
@@ -48,9 +48,9 @@ def gather(
     for certificate in known:
         if certificate.issuer in {certificate.subject, *lists.values()}:
             continue
-        found = next(_list_urls(certificate), None)
-        if found is not None:
-            one = read_revocation_list(fetch(found, None))
+        url = _list_url(certificate)
+        if url is not None:
+            one = read_revocation_list(fetch(url, None))
             lists[one.public_bytes(Encoding.DER)] = one.issuer
         else:
             answers.append(_ask_responder(certificate, issuers=known, fetch=fetch))
@@ -59,21 +59,10 @@ def gather(
     )
 
 
-def _list_urls(certificate: x509.Certificate) -> Iterator[str]:
-    try:
-        points = certificate.extensions.get_extension_for_class(x509.CRLDistributionPoints).value
-    except x509.ExtensionNotFound:
-        return
-    for point in points:
-        for name in point.full_name or ():
-            if isinstance(name, x509.UniformResourceIdentifier) and _is_on_the_web(name.value):
-                yield name.value
-
-
 def _ask_responder(
     certificate: x509.Certificate, *, issuers: Iterable[x509.Certificate], fetch: Fetch
 ) -> asn1_ocsp.OCSPResponse:
-    url = next(_responder_urls(certificate), None)
+    url = _responder_url(certificate)
     issuer = next((one for one in issuers if one.subject == certificate.issuer), None)
     if url is None or issuer is None:
         raise RevocationUnknownError(
@@ -91,17 +80,17 @@ def _ask_responder(
     return answer
 
 
-def _responder_urls(certificate: x509.Certificate) -> Iterator[str]:
-    try:
-        accesses = certificate.extensions.get_extension_for_class(x509.AuthorityInformationAccess).value
-    except x509.ExtensionNotFound:
-        return
-    for access in accesses:
-        location = access.access_location
-        is_responder = access.access_method == AuthorityInformationAccessOID.OCSP
-        if is_responder and isinstance(location, x509.UniformResourceIdentifier) and _is_on_the_web(location.value):
-            yield location.value
+def _list_url(certificate: x509.Certificate) -> str | None:
+    points = extension(certificate, x509.CRLDistributionPoints) or ()
+    return _first_on_the_web(name for point in points for name in point.full_name or ())
 
 
-def _is_on_the_web(url: str) -> bool:
-    return url.lower().startswith(("http://", "https://"))
+def _responder_url(certificate: x509.Certificate) -> str | None:
+    accesses = extension(certificate, x509.AuthorityInformationAccess) or ()
+    responders = (one for one in accesses if one.access_method == AuthorityInformationAccessOID.OCSP)
+    return _first_on_the_web(one.access_location for one in responders)
+
+
+def _first_on_the_web(names: Iterable[x509.GeneralName]) -> str | None:
+    urls = (name.value for name in names if isinstance(name, x509.UniformResourceIdentifier))
+    return next((url for url in urls if url.lower().startswith(("http://", "https://"))), None)

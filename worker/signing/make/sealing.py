@@ -19,6 +19,7 @@ from pyhanko_certvalidator import ValidationContext
 
 from service.vocabulary.signatures import SignatureLevel
 from worker.signing.errors import LevelUnreachableError
+from worker.signing.fields import title_of
 from worker.signing.keys.signing_key import SigningKey
 from worker.signing.make.revocation import Fetch, gather, read_revocation_list
 from worker.signing.make.timestamps import AskTime, CheckedTimeStamper
@@ -58,12 +59,13 @@ class Sealing:
         """Return the roots that vouch for the time."""
         return () if self.authorities is None else self.authorities.trust
 
-    def shortfalls(self, report: PackageReport) -> Iterator[str]:
-        """Say in which way the last signature, read back, stays below the level asked for."""
-        last = report.signatures[-1] if report.signatures else None
-        if last is None or last.baseline is None or not last.baseline.reaches(self.level):
-            reached = "nothing" if last is None else last.level
-            yield f"The signature was to reach {self.level.label}, and reached {reached}."
+    def shortfalls(self, report: PackageReport, *, field: str) -> Iterator[str]:
+        """Say in which way the last signature, read back, is another or stays below the level asked for."""
+        last = report.signatures[-1]
+        if last.field != field:
+            yield f"The last signature is not the one of {title_of(field)}."
+        if last.baseline is None or not last.baseline.reaches(self.level):
+            yield f"The signature was to reach {self.level.label}, and reached {last.level}."
 
     def timestamper(self) -> TimeStamper | None:
         """Return what asks for time stamps, where this level has any."""

@@ -1,6 +1,8 @@
 """What is read from a certificate, in one way for keys and reports."""
 
 from collections.abc import Sequence
+from datetime import datetime
+from typing import TypeVar
 
 from asn1crypto import x509 as asn1_x509
 from cryptography import x509
@@ -10,6 +12,7 @@ from cryptography.x509.oid import NameOID
 
 from worker.signing.errors import TrustUnreadableError
 
+ExtensionT = TypeVar("ExtensionT", bound=x509.ExtensionType)
 DEMONSTRATION_MARK = "DEMONSTRATION"
 
 Trusted = x509.Certificate | bytes
@@ -29,6 +32,19 @@ def name_of(certificate: x509.Certificate) -> str:
 def is_demonstration(certificate: x509.Certificate) -> bool:
     """Tell whether a throwaway authority issued this certificate."""
     return any(DEMONSTRATION_MARK in name.rfc4514_string() for name in (certificate.subject, certificate.issuer))
+
+
+def extension(certificate: x509.Certificate, kind: type[ExtensionT]) -> ExtensionT | None:
+    """Return what an extension says; `None` where the certificate has none of this kind."""
+    try:
+        return certificate.extensions.get_extension_for_class(kind).value
+    except x509.ExtensionNotFound:
+        return None
+
+
+def is_valid_at(certificate: x509.Certificate, moment: datetime) -> bool:
+    """Tell whether a moment lies within a certificate's life."""
+    return certificate.not_valid_before_utc <= moment <= certificate.not_valid_after_utc
 
 
 def to_asn1(certificate: x509.Certificate) -> asn1_x509.Certificate:

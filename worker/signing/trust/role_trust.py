@@ -1,8 +1,8 @@
 """Whom a receiver trusts, and in which words somebody is distrusted."""
 
 import logging
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from asn1crypto import x509
@@ -10,7 +10,8 @@ from pyhanko.sign.ades.report import AdESIndeterminate
 from pyhanko.sign.validation.status import SignatureStatus
 from pyhanko_certvalidator import ValidationContext
 
-from worker.signing.trust.certificates import Trusted, from_asn1, read_trust
+from worker.signing import fields
+from worker.signing.trust.certificates import Trusted, from_asn1, is_valid_at, read_trust
 
 # The libraries log what they distrust with a stack trace; here it is an answer, and stands in the report.
 for _noisy in ("pyhanko", "pyhanko_certvalidator"):
@@ -36,17 +37,30 @@ class RoleTrust:
         """Return whoever is trusted in any role."""
         return [*self.service, *self.contractor, *self.engineer, *(self.time or ())]
 
+    def and_in(self, field: str, more: Sequence[Trusted]) -> "RoleTrust":
+        """Return the same with more trusted in one place: a person's own, or the service's."""
+        match field:
+            case fields.CONTRACTOR_FIELD:
+                return replace(self, contractor=[*self.contractor, *more])
+            case fields.ENGINEER_FIELD:
+                return replace(self, engineer=[*self.engineer, *more])
+            case _:
+                return replace(self, service=[*self.service, *more])
+
+    def and_for_time(self, more: Sequence[Trusted]) -> "RoleTrust":
+        """Return the same with more roots of time-stamp authorities."""
+        return replace(self, time=[*(self.time or ()), *more] or None)
+
 
 NOBODY = RoleTrust()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Trust:
-    """The certificates that vouch for each role, as read."""
+    """The certificates that vouch for each role, as read; for people by their fields."""
 
     service: Sequence[x509.Certificate]
-    contractor: Sequence[x509.Certificate]
-    engineer: Sequence[x509.Certificate]
+    people: Mapping[str, Sequence[x509.Certificate]]
     time: Sequence[x509.Certificate]
 
 
@@ -55,8 +69,10 @@ def read_roles(trust: RoleTrust) -> Trust:
     service = [one for one in read_trust(trust.service) if one.ca]
     return Trust(
         service=service,
-        contractor=read_trust(trust.contractor),
-        engineer=read_trust(trust.engineer),
+        people={
+            fields.CONTRACTOR_FIELD: read_trust(trust.contractor),
+            fields.ENGINEER_FIELD: read_trust(trust.engineer),
+        },
         time=service if trust.time is None else read_trust(trust.time),
     )
 
@@ -78,8 +94,7 @@ def distrust(status: SignatureStatus, *, purpose: str, moment: datetime, is_fit:
 
     Of one that is its own issuer and unknown the library says the same as of one that is unfit.
     """
-    certificate = from_asn1(status.signing_cert)
-    if not certificate.not_valid_before_utc <= moment <= certificate.not_valid_after_utc:
+    if not is_valid_at(from_asn1(status.signing_cert), moment):
         return f"rests on a certificate that is not valid on {moment:%Y-%m-%d}"
     if status.trust_problem_indic is AdESIndeterminate.CHAIN_CONSTRAINTS_FAILURE and not is_fit:
         return f"rests on a certificate that is not meant for {purpose}"

@@ -8,12 +8,10 @@ from itertools import combinations
 from asn1crypto import x509
 
 from service.vocabulary.signatures import SignedBy
-from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, FIELD_TITLES, SEAL_FIELD
-from worker.signing.trust.pinning import anchors_for
+from worker.signing.fields import FIELD_TITLES, PEOPLE, SEAL_FIELD, title_of
+from worker.signing.trust.certificates import from_asn1, is_valid_at
+from worker.signing.trust.fitness import commits
 from worker.signing.trust.role_trust import Trust
-
-_SEALS = (SEAL_FIELD, DECISION_FIELD)
-PEOPLE = (CONTRACTOR_FIELD, ENGINEER_FIELD)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,10 +29,20 @@ class Place:
         return self.signed_by is SignedBy.SERVICE_SEAL
 
     def anchors(self, trust: Trust, *, now: datetime) -> Sequence[x509.Certificate]:
-        """Return what vouches for who may sign here."""
+        """Return what vouches for who may sign here: authorities, and a person's own certificate while it may sign.
+
+        The validator takes any anchor as it is: past its date, not meant for signing, and for issuer of others though
+        it is no authority. So a person's certificate is handed to it only for that person's own signature, and checked
+        here.
+        """
         if self.is_seal:
             return trust.service
-        return anchors_for(self.certificate, _people(trust).get(self.field, ()), now=now)
+        known = trust.people.get(self.field, ())
+        return [one for one in known if one.ca or (one.dump() == self.certificate.dump() and self._may_sign(now))]
+
+    def _may_sign(self, now: datetime) -> bool:
+        certificate = from_asn1(self.certificate)
+        return is_valid_at(certificate, now) and commits(certificate)
 
 
 def place_of(field: str, certificate: x509.Certificate, *, form: int, seal: x509.Certificate) -> Place:
@@ -43,13 +51,12 @@ def place_of(field: str, certificate: x509.Certificate, *, form: int, seal: x509
     In form 1 the service could seal in a person's place what that person had recorded; only a certificate of the
     seal's own holder did so, and it is no signature of that person.
     """
-    title = FIELD_TITLES.get(field, field)
-    if field in _SEALS:
-        return Place(field=field, certificate=certificate, signed_by=SignedBy.SERVICE_SEAL, title=title)
-    if form == 1 and field in PEOPLE and is_same_holder(certificate, seal):
-        title = f"the service's seal in the place of {title}"
-        return Place(field=field, certificate=certificate, signed_by=SignedBy.SERVICE_SEAL, title=title)
-    return Place(field=field, certificate=certificate, signed_by=SignedBy.OWN_KEY, title=title)
+    title, signed_by = title_of(field), SignedBy.OWN_KEY
+    if field in FIELD_TITLES and field not in PEOPLE:
+        signed_by = SignedBy.SERVICE_SEAL
+    elif form == 1 and field in PEOPLE and is_same_holder(certificate, seal):
+        title, signed_by = f"the service's seal in the place of {title}", SignedBy.SERVICE_SEAL
+    return Place(field=field, certificate=certificate, signed_by=signed_by, title=title)
 
 
 def confusions(places: Sequence[Place], trust: Trust) -> Iterator[str]:
@@ -58,7 +65,7 @@ def confusions(places: Sequence[Place], trust: Trust) -> Iterator[str]:
         if _owner(one) != _owner(other) and is_same_holder(one.certificate, other.certificate):
             yield f"One key signed as {one.title} and as {other.title}."
     for place in places:
-        for field, known in _people(trust).items():
+        for field, known in trust.people.items():
             is_another = field != place.field or place.is_seal
             if is_another and _is_among(place.certificate, known):
                 yield f"The signature of {place.title} is by the key of {FIELD_TITLES[field]}."
@@ -80,17 +87,13 @@ def is_same_holder(one: x509.Certificate, other: x509.Certificate) -> bool:
 
 def _is_ambiguous(place: Place, trust: Trust) -> bool:
     """Tell whether a certificate is not known by itself, and an authority is named for the other person as well."""
-    named = [{one.dump() for one in known if one.ca} for known in _people(trust).values()]
-    is_pinned = _is_among(place.certificate, _people(trust).get(place.field, ()))
+    named = [{one.dump() for one in known if one.ca} for known in trust.people.values()]
+    is_pinned = _is_among(place.certificate, trust.people.get(place.field, ()))
     return not is_pinned and bool(set.intersection(*named))
 
 
 def _owner(place: Place) -> str:
     return SEAL_FIELD if place.is_seal else place.field
-
-
-def _people(trust: Trust) -> dict[str, Sequence[x509.Certificate]]:
-    return {CONTRACTOR_FIELD: trust.contractor, ENGINEER_FIELD: trust.engineer}
 
 
 def _is_among(certificate: x509.Certificate, known: Iterable[x509.Certificate]) -> bool:

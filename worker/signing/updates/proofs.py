@@ -11,7 +11,7 @@ from cryptography import x509
 from cryptography.x509 import ocsp
 from pyhanko.pdf_utils.generic import DictionaryObject, IndirectObject, NullObject, Reference, StreamObject
 
-from worker.signing.updates.update import MISSING, Explained, Update, key_of, plain, raw, raw_items
+from worker.signing.updates.update import MISSING, Explained, Update, plain, raw, raw_items
 
 _LARGEST_BYTES = 1 << 24
 _OF_STREAMS = frozenset({"/Length", "/Filter", "/DecodeParms"})
@@ -83,8 +83,8 @@ def _explain_lists(update: Update, old: Any, new: Any, lists: Mapping[str, Calla
 def _proofs(update: Update, values: Iterable[Any], parse: Callable[[bytes], object]) -> Iterator[Reference]:
     """Give the new objects among these that are proofs: what is written and proves nothing stays unexplained."""
     for one in values:
-        if isinstance(one, IndirectObject) and key_of(one) in update.added and _is_proof(update.now(one), parse):
-            yield key_of(one)
+        if isinstance(one, IndirectObject) and one.reference in update.added and _is_proof(update.now(one), parse):
+            yield one.reference
 
 
 def _is_proof(stream: Any, parse: Callable[[bytes], object]) -> bool:

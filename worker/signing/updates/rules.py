@@ -6,17 +6,7 @@ from typing import Any
 
 from pyhanko.pdf_utils.generic import DictionaryObject, IndirectObject, Reference, StreamObject
 
-from worker.signing.updates.update import (
-    MISSING,
-    Explained,
-    Update,
-    changes,
-    key_of,
-    other_entries,
-    plain,
-    raw,
-    raw_items,
-)
+from worker.signing.updates.update import MISSING, Explained, Update, changes, other_entries, plain, raw, raw_items
 
 # What the rules for proofs, information and the form look at, and what signing may raise.
 _ELSEWHERE = frozenset({"/AcroForm", "/DSS", "/Extensions", "/Metadata", "/Version"})
@@ -53,8 +43,7 @@ def explain_trailer(update: Update) -> Explained:
         yield "changes the document's identifier"
     own = update.reader.xrefs.get_xref_container_info(update.revision).stream_ref
     streams = update.reader.xrefs.get_xref_data(update.revision).obj_streams_used
-    yield from update.added & {Reference(number) for number in streams}
-    yield from () if own is None else update.added & {key_of(own)}
+    yield from update.added & {own, *map(Reference, streams)}
 
 
 def explain_catalog(update: Update) -> Explained:
@@ -181,9 +170,9 @@ def _pages(update: Update) -> Iterator[IndirectObject]:
     while waiting:
         pointer = waiting.pop()
         node = update.then(pointer)
-        if key_of(pointer) in seen:
+        if pointer.reference in seen:
             raise ValueError("the tree of pages leads back into itself")
-        seen.add(key_of(pointer))
+        seen.add(pointer.reference)
         if "/Kids" in node:
             waiting += raw_items(update.then(raw(node, "/Kids")))
         elif update.written(pointer, raw(node, "/Annots")):
@@ -198,8 +187,8 @@ def _closure(update: Update, values: Iterable[Any]) -> frozenset[Reference]:
     while waiting:
         value = waiting.pop()
         if isinstance(value, IndirectObject):
-            if key_of(value) in update.added and key_of(value) not in found:
-                found.add(key_of(value))
+            if value.reference in update.added and value.reference not in found:
+                found.add(value.reference)
                 waiting.append(update.now(value))
         else:
             waiting += _held(value)

@@ -14,7 +14,8 @@ from worker.package.archive.document import pack
 from worker.package.data.attachments import attachments
 from worker.package.pages.drawing import draw
 from worker.package.view import build_view
-from worker.signing.check.verify import read_attachment, verify
+from worker.signing.check.parsing import read_attachment
+from worker.signing.check.verify import verify
 from worker.signing.trust.role_trust import RoleTrust
 
 _MEGABYTE = 1 << 20

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from service.vocabulary.signatures import SignedBy
+from service.vocabulary.signatures import SignaturePlace, SignedBy
 from worker.signing.check.verify import verify
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, SEAL_FIELD
-from worker.signing.report import Awaited, PackageReport, State
+from worker.signing.report import PackageReport, State
 from worker.signing.trust.role_trust import RoleTrust
 
 pytestmark = pytest.mark.slow
@@ -72,8 +72,8 @@ def test_cut_back_it_is_an_earlier_file_that_awaits_what_was_cut_off(name: str) 
     pdf = read(name)
     first, second = ends(pdf)[-2:]
     assert [check(pdf[:end]).problems for end in (first, second)] == [(), ()]
-    assert check(pdf[:first]).awaited == (Awaited.CONTRACTOR, Awaited.ENGINEER)
-    assert check(pdf[:second]).awaited == (Awaited.ENGINEER,)
+    assert check(pdf[:first]).awaited == (SignaturePlace.CONTRACTOR, SignaturePlace.ENGINEER)
+    assert check(pdf[:second]).awaited == (SignaturePlace.ENGINEER,)
     for end in (first - 1, first + 1, second - 100, second + 1, len(pdf) - 1):
         assert check(pdf[:end]).state is State.BAD, end
 

@@ -24,7 +24,8 @@ from tests.signed_documents import (
     signed_gaps,
     swap_first_page_text,
 )
-from worker.signing.check.verify import read_attachment, verify
+from worker.signing.check.parsing import read_attachment
+from worker.signing.check.verify import verify
 from worker.signing.errors import AttachmentNotFoundError, TrustUnreadableError
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SEAL_FIELD
 from worker.signing.report import PackageReport

@@ -7,9 +7,9 @@ from cryptography.hazmat.primitives.serialization import Encoding
 
 from tests.signed_documents import Signed
 from tests.signing_people import SIGNING, Signatory, make_signatory, sign_as
+from worker.signing.check.uploaded import pinned_signers
 from worker.signing.check.verify import verify
 from worker.signing.fields import ENGINEER_FIELD
-from worker.signing.trust.pinning import pinned_signers
 from worker.signing.trust.role_trust import RoleTrust
 
 

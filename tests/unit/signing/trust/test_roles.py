@@ -6,11 +6,11 @@ import pytest
 from cryptography import x509
 from cryptography.x509.oid import ExtendedKeyUsageOID
 
-from service.vocabulary.signatures import SignedBy
+from service.vocabulary.signatures import SignaturePlace, SignedBy
 from tests.signed_forms import SEALING, Cast, judge, make_cast, make_package, sign_field
 from tests.signing_people import SIGNING, Signatory, make_signatory
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, FORMS, SEAL_FIELD
-from worker.signing.report import Awaited, State
+from worker.signing.report import State
 
 pytestmark = pytest.mark.slow
 RIGHT = {
@@ -148,18 +148,22 @@ def test_an_authority_limited_to_other_purposes_vouches_for_no_seal(
 @pytest.mark.parametrize(
     ("order", "contractor_signs", "engineer_signs", "awaited"),
     [
-        ((SEAL_FIELD,), True, True, (Awaited.CONTRACTOR, Awaited.DECISION)),
-        ((SEAL_FIELD,), False, True, (Awaited.DECISION,)),
-        ((SEAL_FIELD, CONTRACTOR_FIELD), True, True, (Awaited.DECISION,)),
-        ((SEAL_FIELD, DECISION_FIELD), True, True, (Awaited.CONTRACTOR, Awaited.ENGINEER)),
+        ((SEAL_FIELD,), True, True, (SignaturePlace.CONTRACTOR, SignaturePlace.DECISION)),
+        ((SEAL_FIELD,), False, True, (SignaturePlace.DECISION,)),
+        ((SEAL_FIELD, CONTRACTOR_FIELD), True, True, (SignaturePlace.DECISION,)),
+        ((SEAL_FIELD, DECISION_FIELD), True, True, (SignaturePlace.CONTRACTOR, SignaturePlace.ENGINEER)),
         ((SEAL_FIELD, DECISION_FIELD), False, False, ()),
         ((SEAL_FIELD, DECISION_FIELD, ENGINEER_FIELD), False, True, ()),
-        ((SEAL_FIELD, DECISION_FIELD, ENGINEER_FIELD), True, True, (Awaited.CONTRACTOR,)),
+        ((SEAL_FIELD, DECISION_FIELD, ENGINEER_FIELD), True, True, (SignaturePlace.CONTRACTOR,)),
         ((SEAL_FIELD, DECISION_FIELD, ENGINEER_FIELD, CONTRACTOR_FIELD), True, True, ()),
     ],
 )
 def test_what_a_package_still_waits_for_is_named(
-    cast: Cast, order: tuple[str, ...], contractor_signs: bool, engineer_signs: bool, awaited: tuple[Awaited, ...]
+    cast: Cast,
+    order: tuple[str, ...],
+    contractor_signs: bool,
+    engineer_signs: bool,
+    awaited: tuple[SignaturePlace, ...],
 ) -> None:
     everybody = keys(cast, form=2)
     package = make_package(
@@ -174,9 +178,9 @@ def test_what_a_package_still_waits_for_is_named(
 def test_in_form_1_both_places_are_awaited(cast: Cast) -> None:
     package = make_package({SEAL_FIELD: cast.service}, form=1, contractor_signs=False)
     report = judge(package, cast.trust())
-    assert (report.form, report.awaited) == (1, (Awaited.CONTRACTOR, Awaited.ENGINEER))
+    assert (report.form, report.awaited) == (1, (SignaturePlace.CONTRACTOR, SignaturePlace.ENGINEER))
     signed = sign_field(package, field=ENGINEER_FIELD, by=cast.service)
-    assert judge(signed, cast.trust()).awaited == (Awaited.CONTRACTOR,)
+    assert judge(signed, cast.trust()).awaited == (SignaturePlace.CONTRACTOR,)
 
 
 def test_an_engineer_who_signs_before_the_decision_is_in_the_file_signs_no_decision(cast: Cast) -> None:
