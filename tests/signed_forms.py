@@ -18,7 +18,7 @@ from tests.signing_people import Signatory, make_signatory
 from worker.signing.check.verify import verify
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, FORMS, OWN_KEY_FOLLOWS, SEAL_FIELD
 from worker.signing.report import PackageReport
-from worker.signing.trust.fitness import DOCUMENT_SIGNING
+from worker.signing.trust.certificates import DOCUMENT_SIGNING
 from worker.signing.trust.role_trust import RoleTrust
 
 SEALING = (DOCUMENT_SIGNING, ExtendedKeyUsageOID.EMAIL_PROTECTION)

@@ -66,7 +66,8 @@ def _only_one(text: str) -> x509.Certificate:
 def _refuse_unfit(certificate: x509.Certificate, *, now: datetime) -> None:
     if not certificate.not_valid_before_utc <= now <= certificate.not_valid_after_utc:
         raise CertificateUnfitError("is not valid now")
-    if _is_authority(certificate):
+    constraints = _extension(certificate, x509.BasicConstraints)
+    if constraints is not None and constraints.ca:
         raise CertificateUnfitError("is an authority's certificate, not a person's")
     # Without it no signature of this certificate would be taken later.
     usage = _extension(certificate, x509.KeyUsage)
@@ -75,11 +76,6 @@ def _refuse_unfit(certificate: x509.Certificate, *, now: datetime) -> None:
     key = certificate.public_key()
     if isinstance(key, RSAPublicKey) and key.key_size < _SHORTEST_RSA_BITS:
         raise CertificateUnfitError(f"has an RSA key of less than {_SHORTEST_RSA_BITS} bits")
-
-
-def _is_authority(certificate: x509.Certificate) -> bool:
-    constraints = _extension(certificate, x509.BasicConstraints)
-    return constraints is not None and constraints.ca
 
 
 def _extension(certificate: x509.Certificate, kind: type[ExtensionT]) -> ExtensionT | None:

@@ -52,15 +52,10 @@ def _set_limits(*, memory_bytes: int, cpu_s: int, answer_bytes: int) -> None:
         (resource.RLIMIT_NOFILE, _MOST_OPEN_FILES, _MOST_OPEN_FILES),
         (resource.RLIMIT_CORE, 0, 0),
     ):
-        _lower(what, soft=soft, hard=hard)
-
-
-def _lower(what: int, *, soft: int, hard: int) -> None:
-    # Whoever started us may have set less.
-    _, most = resource.getrlimit(what)
-    if most != resource.RLIM_INFINITY:
-        soft, hard = min(soft, most), min(hard, most)
-    resource.setrlimit(what, (soft, hard))
+        # Whoever started us may have set less.
+        _, most = resource.getrlimit(what)
+        least = hard if most == resource.RLIM_INFINITY else min(hard, most)
+        resource.setrlimit(what, (min(soft, least), least))
 
 
 def _answer(work: str) -> None:

@@ -40,7 +40,7 @@ from worker.sealing.foreign_files import check_in_limits, pinned_in_limits
 from worker.sealing.levels import level_asked
 from worker.sealing.recorded_decision import FIELDS
 from worker.signing.check.uploaded import Expected, UploadReport
-from worker.signing.make.document_time import stamp_document
+from worker.signing.make.pdf_signer import stamp_document
 from worker.signing.report import SignatureReport
 from worker.signing.trust.role_trust import RoleTrust
 

@@ -8,8 +8,7 @@ from cryptography.hazmat.primitives.asymmetric import ec, rsa
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
-from worker.signing.trust.certificates import DEMONSTRATION_MARK
-from worker.signing.trust.fitness import DOCUMENT_SIGNING
+from worker.signing.trust.certificates import DEMONSTRATION_MARK, DOCUMENT_SIGNING
 
 PublicKey = ec.EllipticCurvePublicKey | rsa.RSAPublicKey
 

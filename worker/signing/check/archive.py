@@ -9,15 +9,9 @@ from asn1crypto import x509
 from pyhanko.pdf_utils.reader import HistoricalResolver, PdfFileReader
 from pyhanko.sign.ades.report import AdESFailure, AdESIndeterminate, AdESPassed, AdESSubIndic
 from pyhanko.sign.general import extract_certificate_info
-from pyhanko.sign.validation import DocumentSecurityStore, EmbeddedPdfSignature
+from pyhanko.sign.validation import DocumentSecurityStore, EmbeddedPdfSignature, policy_decl
 from pyhanko.sign.validation.ades import ades_lta_validation
 from pyhanko.sign.validation.errors import NoDSSFoundError
-from pyhanko.sign.validation.policy_decl import (
-    PdfSignatureValidationSpec,
-    RevinfoOnlineFetchingRule,
-    RevocationInfoGatheringSpec,
-    SignatureValidationSpec,
-)
 from pyhanko_certvalidator import CertificateValidator, ValidationContext
 from pyhanko_certvalidator.context import CertValidationPolicySpec
 from pyhanko_certvalidator.errors import CRLValidationError, OCSPValidationError, PathError, ValidationError
@@ -60,12 +54,14 @@ def check_archive(
     """
     time = _policy(trust.time, rule=NO_REVOCATION)
     signers = place.anchors(trust, now=stated_time(following.signed_data))
-    spec = SignatureValidationSpec(
+    spec = policy_decl.SignatureValidationSpec(
         cert_validation_policy=_policy(signers, rule=REQUIRE_REVINFO),
         ts_cert_validation_policy=time,
-        revinfo_gathering_policy=RevocationInfoGatheringSpec(online_fetching_rule=RevinfoOnlineFetchingRule.LOCAL_ONLY),
+        revinfo_gathering_policy=policy_decl.RevocationInfoGatheringSpec(
+            online_fetching_rule=policy_decl.RevinfoOnlineFetchingRule.LOCAL_ONLY
+        ),
     )
-    of_document = PdfSignatureValidationSpec(spec, diff_policy=CHANGE_POLICY)
+    of_document = policy_decl.PdfSignatureValidationSpec(spec, diff_policy=CHANGE_POLICY)
     timing = ValidationTimingInfo(validation_time=now, best_signature_time=now, point_in_time_validation=True)
     try:
         result = asyncio.run(ades_lta_validation(signature, of_document, timing_info=timing))

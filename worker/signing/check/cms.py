@@ -6,7 +6,6 @@ signatures apart: an ECDSA signature has a twin that verifies as well, and some 
 """
 
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple
 
 from asn1crypto import cms, core, parser, x509
 from cryptography import x509 as checked_x509
@@ -16,27 +15,17 @@ from pyhanko.sign.validation.status import SignatureStatus
 from worker.signing.trust.certificates import from_asn1
 
 _DEEPEST = 40
-_UNIVERSAL, _CONTEXT = 0, 2
+_UNIVERSAL = 0
 _BOOLEAN, _INTEGER, _SET = 1, 2, 17
 _MOST_CERTIFICATES = 20
 
 
-class Vouched(NamedTuple):
-    """The certificates from a trusted one to the signer's, and to that of the time stamp's authority."""
-
-    of_signer: Sequence[x509.Certificate] = ()
-    of_time: Sequence[x509.Certificate] = ()
-
-    @classmethod
-    def by(cls, signer: SignatureStatus | None, time: SignatureStatus | None) -> "Vouched":
-        """Take them from what was found of both."""
-        return cls(*(_path(one) for one in (signer, time)))
-
-
-def cms_problems(content: bytes, *, vouched: Vouched, is_token: bool = False) -> Iterator[str]:
+def cms_problems(
+    content: bytes, *, of_signer: SignatureStatus | None, of_time: SignatureStatus | None, is_token: bool = False
+) -> Iterator[str]:
     """Say what is wrong with a signature's structure, or a time stamp's; each continues the sentence about it.
 
-    `vouched` are the certificates on which the signature was found to rest, up to a trusted one.
+    What was found of the signer and of the time stamp tells on which certificates they rest, up to a trusted one.
     """
     if not is_der(content):
         yield "is not encoded in the one way that the standard has"
@@ -44,34 +33,37 @@ def cms_problems(content: bytes, *, vouched: Vouched, is_token: bool = False) ->
     signed: cms.SignedData = cms.ContentInfo.load(content, strict=True)["content"]
     [signer] = signed["signer_infos"]
     yield from _head_problems(signed, signer, is_token=is_token)
-    path = vouched.of_time if is_token else vouched.of_signer
-    yield from _certificate_problems(signed, signer, path=path)
-    yield from _added_problems(signer, vouched=vouched, is_token=is_token)
+    yield from _certificate_problems(signed, signer, path=_path(of_time if is_token else of_signer))
+    yield from _added_problems(signer, of_time=of_time, is_token=is_token)
 
 
 def is_der(content: bytes, *, depth: int = 0) -> bool:
     """Tell whether bytes are values one after another, each in its shortest encoding, and sets in their order."""
-    position = 0
-    while position < len(content):
-        try:
-            kind, method, tag, header, inner, trailer = parser.parse(content[position:])
-        except ValueError:
-            return False
+    try:
+        return all(_is_value(*one, depth=depth) for one in _values(content))
+    except ValueError:
+        return False
+
+
+def _values(content: bytes) -> Iterator[tuple[int, int, int, bytes, bytes]]:
+    """Give the values that bytes hold, each with its whole encoding at the end; refuse another encoding than DER's."""
+    while content:
+        kind, method, tag, header, inner, trailer = parser.parse(content)
         # The parser takes any length that BER allows and emits the one of DER; a trailer ends a length left open.
-        whole = len(header) + len(inner) + len(trailer)
-        if trailer or parser.emit(kind, method, tag, inner) != content[position : position + whole]:
-            return False
-        if not _is_value(kind, method, tag, inner, depth=depth):
-            return False
-        position += whole
-    return True
+        whole = content[: len(header) + len(inner)]
+        if trailer or parser.emit(kind, method, tag, inner) != whole:
+            raise ValueError("not in its shortest encoding")
+        yield kind, method, tag, inner, whole
+        content = content[len(whole) :]
 
 
-def _is_value(kind: int, method: int, tag: int, inner: bytes, *, depth: int) -> bool:
+def _is_value(kind: int, method: int, tag: int, inner: bytes, _: bytes, *, depth: int) -> bool:
     # What holds other values is looked into, so that nothing hides beneath; X.690, 11.6 orders the values of a set.
     if method:
-        is_sorted = (kind, tag) != (_UNIVERSAL, _SET) or _is_sorted(inner)
-        return depth < _DEEPEST and is_der(inner, depth=depth + 1) and is_sorted
+        if depth == _DEEPEST or not is_der(inner, depth=depth + 1):
+            return False
+        encoded = [whole for *_, whole in _values(inner)] if (kind, tag) == (_UNIVERSAL, _SET) else []
+        return encoded == sorted(encoded)
     if (kind, tag) == (_UNIVERSAL, _BOOLEAN):
         return inner in {b"\x00", b"\xff"}
     if (kind, tag) == (_UNIVERSAL, _INTEGER):
@@ -82,16 +74,6 @@ def _is_value(kind: int, method: int, tag: int, inner: bytes, *, depth: int) -> 
 
 def _is_padded(number: bytes) -> bool:
     return (number[0] == 0 and number[1] < 0x80) or (number[0] == 0xFF and number[1] >= 0x80)
-
-
-def _is_sorted(content: bytes) -> bool:
-    values = []
-    while content:
-        _, _, _, header, inner, _ = parser.parse(content)
-        size = len(header) + len(inner)
-        values.append(content[:size])
-        content = content[size:]
-    return values == sorted(values)
 
 
 def _head_problems(signed: cms.SignedData, signer: cms.SignerInfo, *, is_token: bool) -> Iterator[str]:
@@ -181,7 +163,7 @@ def _is_there(part: core.Asn1Value) -> bool:
     return not isinstance(part, core.Void)
 
 
-def _added_problems(signer: cms.SignerInfo, *, vouched: Vouched, is_token: bool) -> Iterator[str]:
+def _added_problems(signer: cms.SignerInfo, *, of_time: SignatureStatus | None, is_token: bool) -> Iterator[str]:
     """Say what was added to a signature after it was made: a time stamp over it may be, and that once."""
     # These stand outside of what the signature covers: whoever has the file may write there what they like.
     added = [*signer["unsigned_attrs"]] if _is_there(signer["unsigned_attrs"]) else []
@@ -193,5 +175,5 @@ def _added_problems(signer: cms.SignerInfo, *, vouched: Vouched, is_token: bool)
             yield "carries several time stamps"
             return
         [token] = one["values"]
-        for problem in cms_problems(token.dump(), vouched=vouched, is_token=True):
+        for problem in cms_problems(token.dump(), of_signer=None, of_time=of_time, is_token=True):
             yield f"carries a time stamp that {problem}"

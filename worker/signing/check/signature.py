@@ -13,7 +13,7 @@ from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverage
 from service.vocabulary.signatures import SignatureLevel
 from worker.signing.check.archive import NOT_ARCHIVED, check_archive
 from worker.signing.check.change_policy import CHANGE_POLICY
-from worker.signing.check.cms import Vouched, cms_problems
+from worker.signing.check.cms import cms_problems
 from worker.signing.check.parsing import entry, fills_its_place_plainly, own_contents
 from worker.signing.check.timestamp import (
     CLOCK_TOLERANCE,
@@ -24,8 +24,15 @@ from worker.signing.check.timestamp import (
     timestamp_problems,
 )
 from worker.signing.report import SignatureReport
-from worker.signing.trust.certificates import certificate_sha256, from_asn1, is_demonstration, name_of
-from worker.signing.trust.fitness import commits, seals, unfit_authorities
+from worker.signing.trust.certificates import (
+    certificate_sha256,
+    commits,
+    from_asn1,
+    is_demonstration,
+    name_of,
+    seals,
+    unfit_authorities,
+)
 from worker.signing.trust.role_trust import Trust, distrust, is_sound, trusting
 from worker.signing.trust.roles import Place
 
@@ -144,8 +151,8 @@ def _problems(
         yield f"{whose} was followed by changes it does not permit."
     if not fills_its_place_plainly(signature, pdf=pdf):
         yield f"{whose} leaves room in the file for bytes that nobody signed."
-    vouched = Vouched.by(status, stamp)
-    yield from (f"{whose} {problem}." for problem in cms_problems(own_contents(signature), vouched=vouched))
+    of_structure = cms_problems(own_contents(signature), of_signer=status, of_time=stamp)
+    yield from (f"{whose} {problem}." for problem in of_structure)
 
 
 def _baseline(

@@ -9,7 +9,7 @@ from pyhanko.sign.validation import EmbeddedPdfSignature, validate_pdf_timestamp
 from pyhanko.sign.validation.generic_cms import extract_tst_data_iter
 from pyhanko.sign.validation.status import DocumentTimestampStatus, SignatureCoverageLevel, TimestampSignatureStatus
 
-from worker.signing.check.cms import Vouched, cms_problems
+from worker.signing.check.cms import cms_problems
 from worker.signing.check.parsing import fills_its_place_plainly, own_contents
 from worker.signing.report import SignatureReport, TimestampReport
 from worker.signing.trust.certificates import certificate_sha256, from_asn1, is_demonstration, name_of
@@ -77,5 +77,5 @@ def _document_problems(
         yield f"{whose} does not cover all that was there when it was made."
     if not fills_its_place_plainly(stamp, pdf=pdf):
         yield f"{whose} leaves room in the file for bytes that nobody signed."
-    vouched = Vouched.by(None, status)
-    yield from (f"{whose} {problem}." for problem in cms_problems(own_contents(stamp), vouched=vouched, is_token=True))
+    of_structure = cms_problems(own_contents(stamp), of_signer=None, of_time=status, is_token=True)
+    yield from (f"{whose} {problem}." for problem in of_structure)

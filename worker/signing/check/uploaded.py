@@ -1,7 +1,7 @@
 """Check a file that a person signed with a key of their own: the package as it was, and that one signature more."""
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from io import BytesIO
 
@@ -64,34 +64,30 @@ def check_uploaded(
 ) -> UploadReport:
     """Find everything that is wrong with a signed file; whatever the bytes are, answer with a report."""
     if not pdf.startswith(expected.current):
-        problem = (
+        return _refused(
             "The file does not begin with the package's current file, byte for byte: "
             "sign that file with a tool that adds to it instead of writing it anew."
         )
-        return UploadReport(problems=(problem,))
     try:
         # Before anything else: each signature takes its time, and a file may be made of thousands.
         (signatures, stamps), (signed, stamped) = _count(pdf), _count(expected.current)
         if signatures - signed != 1:
-            problem = f"One signature was to be added to the package's current file, {signatures - signed} were."
-            return UploadReport(problems=(problem,))
+            return _refused(f"One signature was to be added to the package's current file, {signatures - signed} were.")
         if stamps - stamped > MOST_TIME_STAMPS:
-            problem = f"At most {MOST_TIME_STAMPS} time stamps may follow the signature, {stamps - stamped} do."
-            return UploadReport(problems=(problem,))
+            return _refused(f"At most {MOST_TIME_STAMPS} time stamps may follow the signature, {stamps - stamped} do.")
         trusted = _trusted(pdf, expected, service=trust, time=time_trust)
     except UNREADABLE as error:
-        return UploadReport(problems=(_printable(f"What was added to the package cannot be read ({error})."),))
+        return _refused(f"What was added to the package cannot be read ({error}).")
     report = verify(pdf, trust=trusted, now=now)
     if not report.signatures:
-        return UploadReport(problems=tuple(map(_printable, report.problems)))
+        return _refused(*report.problems)
     signature = report.signatures[-1]
-    problems = (*_signature_problems(signature, report, expected), *report.problems)
-    return UploadReport(
-        signature=signature,
-        level=report.level,
-        is_stamped=stamps > stamped,
-        problems=tuple(map(_printable, problems)),
-    )
+    found = _refused(*_signature_problems(signature, report, expected), *report.problems)
+    return replace(found, signature=signature, level=report.level, is_stamped=stamps > stamped)
+
+
+def _refused(*problems: str) -> UploadReport:
+    return UploadReport(problems=tuple(map(_printable, problems)))
 
 
 def pinned_signers(pdf: bytes, fingerprints: Collection[str]) -> list[x509.Certificate]:

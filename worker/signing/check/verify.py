@@ -1,23 +1,28 @@
 """Judge a package as a receiver would, from its bytes alone."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import datetime
 from hashlib import sha256
 from io import BytesIO
+from typing import Any
 
+import orjson
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.fields import MDPPerm, enumerate_sig_fields
 from pyhanko.sign.validation import EmbeddedPdfSignature, read_certification_data
 
-from worker.signing.check.awaited import awaited, form_of, misorder
-from worker.signing.check.parsing import UNREADABLE, attachment_digests
+from service.vocabulary.signatures import SignaturePlace
+from worker.signing.check.parsing import UNREADABLE, attachment_digests, attachments_of
 from worker.signing.check.signature import Known, check_signature
 from worker.signing.check.timestamp import Check, check_document_timestamp, stated_time
-from worker.signing.fields import FORMS, SEAL_FIELD
+from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, FORMS, OWN_KEY_FOLLOWS, SEAL_FIELD
 from worker.signing.report import PackageReport, SignatureReport, TimestampReport
 from worker.signing.trust.role_trust import RoleTrust, Trust, read_roles
 from worker.signing.trust.roles import Place, confusions, place_of
 from worker.signing.updates.explain import unexplained
+
+_ABOUT = "package.json"
+_OWN_KEY = "own_key"
 
 
 def verify(pdf: bytes, *, trust: RoleTrust, now: datetime) -> PackageReport:
@@ -47,7 +52,7 @@ def _examine(pdf: bytes, *, digest: str, trust: Trust, now: datetime) -> Package
         )
     stamps = {str(one.field_name) for one in made if _is_document_timestamp(one)}
     fields = [name for name, _, _ in enumerate_sig_fields(reader) if name not in stamps]
-    form = form_of(fields)
+    form = _form_of(fields)
     seal = signed[0].signer_cert
     places = {one.field_name: place_of(str(one.field_name), one.signer_cert, form=form, seal=seal) for one in signed}
     checks = _check_each(made, places=places, pdf=pdf, trust=trust, now=now)
@@ -56,7 +61,7 @@ def _examine(pdf: bytes, *, digest: str, trust: Trust, now: datetime) -> Package
     problems = [
         *_form_problems(reader, fields, form=form, stamps=len(timestamps)),
         *_order_problems(reader, made),
-        *misorder(signatures, form=form),
+        *_misorder(signatures, form=form),
         *confusions([*places.values()], trust),
         *(problem for check in checks for problem in check.problems),
         *unexplained(pdf, reader, certified=made[0].signed_revision),
@@ -66,13 +71,55 @@ def _examine(pdf: bytes, *, digest: str, trust: Trust, now: datetime) -> Package
     return PackageReport(
         sha256=digest,
         form=form,
-        awaited=tuple(awaited(reader, signatures, form=form)),
+        awaited=tuple(_awaited(reader, signatures, form=form)),
         signatures=signatures,
         timestamps=timestamps,
         problems=tuple(problems),
         certified_sha256=sha256(pdf[: _end_of_certified_part(made)]).hexdigest(),
         attachments=attachment_digests(reader),
     )
+
+
+def _form_of(fields: Collection[str]) -> int:
+    """Return the newest form of package whose fields these could be."""
+    return max(FORMS) if DECISION_FIELD in fields else min(FORMS)
+
+
+def _awaited(reader: PdfFileReader, signatures: Sequence[SignatureReport], *, form: int) -> Iterator[SignaturePlace]:
+    """Give what is to come, in the order in which a package asks for it.
+
+    In form 2 the contractor says when submitting, and the engineer when deciding, whether a key of their own follows.
+    """
+    reasons = {one.field: one.reason or "" for one in signatures}
+    if SEAL_FIELD not in reasons:
+        return
+    if CONTRACTOR_FIELD not in reasons and (form == 1 or _contractor_signs(reader)):
+        yield SignaturePlace.CONTRACTOR
+    if form == 1:
+        if ENGINEER_FIELD not in reasons:
+            yield SignaturePlace.ENGINEER
+    elif DECISION_FIELD not in reasons:
+        yield SignaturePlace.DECISION
+    elif ENGINEER_FIELD not in reasons and reasons[DECISION_FIELD].rstrip().endswith(OWN_KEY_FOLLOWS):
+        yield SignaturePlace.ENGINEER
+
+
+def _misorder(signatures: Sequence[SignatureReport], *, form: int) -> Iterator[str]:
+    """Say where a signature stands before what it is about."""
+    fields = [one.field for one in signatures]
+    if form == 1 or ENGINEER_FIELD not in fields:
+        return
+    if DECISION_FIELD not in fields[: fields.index(ENGINEER_FIELD)]:
+        yield "The owner's engineer signed before the decision was in the file: that signature covers no decision."
+
+
+def _contractor_signs(reader: PdfFileReader) -> bool:
+    try:
+        about: Any = orjson.loads(next(content for name, content in attachments_of(reader) if name == _ABOUT))
+    except (StopIteration, orjson.JSONDecodeError):
+        # That the data are damaged is said where they are read.
+        return False
+    return isinstance(about, dict) and about.get("contractor_signature") == _OWN_KEY
 
 
 def _is_document_timestamp(one: EmbeddedPdfSignature) -> bool:

@@ -17,7 +17,6 @@ from pkcs11 import exceptions, lib
 from pkcs11.types import Session
 from pyhanko.sign.pkcs11 import PKCS11Signer
 from pyhanko.sign.signers import Signer
-from pyhanko_certvalidator.registry import SimpleCertificateStore
 
 from worker.signing.errors import (
     SigningKeyMissingError,
@@ -26,7 +25,7 @@ from worker.signing.errors import (
     SigningKeyUnreadableError,
 )
 from worker.signing.keys.signing_key import SigningKey, read_private, require_fit
-from worker.signing.trust.certificates import to_asn1
+from worker.signing.trust.certificates import store_of, to_asn1
 
 LARGEST_SIGNATURE = 512
 _PIN_REFUSED = (
@@ -66,8 +65,7 @@ class _ModuleSigner(Signer):
     """The library's signer, opened for each signature: what a process holds open does not survive its fork."""
 
     def __init__(self, place: KeyModule, *, certificate: x509.Certificate, chain: list[x509.Certificate]) -> None:
-        registry = SimpleCertificateStore.from_certs(to_asn1(issuer) for issuer in chain)  # type: ignore[no-untyped-call]
-        super().__init__(signing_cert=to_asn1(certificate), cert_registry=registry)
+        super().__init__(signing_cert=to_asn1(certificate), cert_registry=store_of(chain))
         self._place = place
         self._certificate = certificate
 

@@ -1,4 +1,4 @@
-"""The key the service signs with; here as it comes from a PKCS#12 file, in `module_keys` from a security module."""
+"""The key the service signs with; here as it comes from a PKCS#12 file, in `security_module` from there."""
 
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -10,7 +10,6 @@ from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric.types import PrivateKeyTypes
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat, pkcs12
 from pyhanko.sign.signers import Signer, SimpleSigner
-from pyhanko_certvalidator.registry import SimpleCertificateStore
 
 from worker.signing.errors import (
     SigningKeyExposedError,
@@ -18,8 +17,16 @@ from worker.signing.errors import (
     SigningKeyUnfitError,
     SigningKeyUnreadableError,
 )
-from worker.signing.trust.certificates import certificate_sha256, is_demonstration, to_asn1
-from worker.signing.trust.fitness import DOCUMENT_SIGNING, commits, seals
+from worker.signing.trust.certificates import (
+    DOCUMENT_SIGNING,
+    certificate_sha256,
+    commits,
+    is_demonstration,
+    is_valid_at,
+    seals,
+    store_of,
+    to_asn1,
+)
 
 OPEN_TO_OTHERS = 0o077
 # What OWASP's password storage guidance asks of PBKDF2 with SHA-256 is 600,000; older files are told of, not refused.
@@ -46,11 +53,6 @@ class SigningKey:
         return self.certificate.subject.rfc4514_string()
 
     @property
-    def serial(self) -> str:
-        """Return the certificate's serial number in hexadecimal digits."""
-        return f"{self.certificate.serial_number:x}"
-
-    @property
     def is_demonstration(self) -> bool:
         """Tell whether the key is for demonstration only."""
         return is_demonstration(self.certificate)
@@ -62,8 +64,8 @@ class SigningKey:
 
     def require_valid_at(self, moment: datetime) -> None:
         """Refuse a moment outside the certificate's validity."""
-        first, last = self.certificate.not_valid_before_utc, self.certificate.not_valid_after_utc
-        if not first <= moment <= last:
+        if not is_valid_at(self.certificate, moment):
+            first, last = self.certificate.not_valid_before_utc, self.certificate.not_valid_after_utc
             raise SigningKeyUnfitError(
                 f"The certificate is valid from {first:%Y-%m-%d} to {last:%Y-%m-%d}, not at {moment.isoformat()}. "
                 "Renew it, or check the clock."
@@ -89,14 +91,22 @@ def signing_key_of(
 ) -> SigningKey:
     """Return what signs with a private key that is at hand."""
     private = key.private_bytes(Encoding.DER, PrivateFormat.PKCS8, NoEncryption())
-    registry = SimpleCertificateStore.from_certs(to_asn1(issuer) for issuer in chain)  # type: ignore[no-untyped-call]
-    signer = SimpleSigner(to_asn1(certificate), PrivateKeyInfo.load(private), registry)
+    signer = SimpleSigner(to_asn1(certificate), PrivateKeyInfo.load(private), store_of(chain))
     return SigningKey(certificate=certificate, chain=chain, signer=signer, weakness=weakness)
 
 
 def require_fit(key: SigningKey, *, now: datetime, source: Path) -> None:
     """Refuse a certificate that may not sign documents, stands alone, or is not valid now."""
-    _require_document_signing(key.certificate)
+    if not commits(key.certificate):
+        raise SigningKeyUnfitError(
+            "The certificate's key usage lacks contentCommitment (nonRepudiation). "
+            "Ask its issuer for one that may sign documents."
+        )
+    if not seals(key.certificate):
+        raise SigningKeyUnfitError(
+            f"The certificate's extended key usage lacks {DOCUMENT_SIGNING.dotted_string} (RFC 9336), "
+            "without which no reader takes its signature for a seal. Ask its issuer for one that has it."
+        )
     if not key.anchors:
         raise SigningKeyUnfitError(f"{source} lacks its issuers. Export it again with the chain up to the root.")
     key.require_valid_at(now)
@@ -116,7 +126,8 @@ def weakness_of(content: bytes) -> str | None:
     """Say why a readable PKCS#12 file is weakly kept; `None` where it is not, or where it does not say."""
     try:
         bundle = asn1_pkcs12.Pfx.load(content)
-        rounds = [(_kdf(bag), _rounds(bag)) for bag in _key_bags(bundle)]
+        ways = [bag["bag_value"]["encryption_algorithm"] for bag in _key_bags(bundle)]
+        rounds = [(str(way.kdf), int(way.kdf_iterations)) for way in ways]
     except (ValueError, TypeError, LookupError, AttributeError):
         return None
     for kdf, count in rounds:
@@ -141,19 +152,6 @@ def _open_pkcs12(content: bytes, *, passphrase: bytes, file: Path) -> SigningKey
     return signing_key_of(bundle.cert.certificate, bundle.key, chain=chain, weakness=weakness_of(content))
 
 
-def _require_document_signing(certificate: x509.Certificate) -> None:
-    if not commits(certificate):
-        raise SigningKeyUnfitError(
-            "The certificate's key usage lacks contentCommitment (nonRepudiation). "
-            "Ask its issuer for one that may sign documents."
-        )
-    if not seals(certificate):
-        raise SigningKeyUnfitError(
-            f"The certificate's extended key usage lacks {DOCUMENT_SIGNING.dotted_string} (RFC 9336), "
-            "without which no reader takes its signature for a seal. Ask its issuer for one that has it."
-        )
-
-
 def _key_bags(bundle: asn1_pkcs12.Pfx) -> list[asn1_pkcs12.SafeBag]:
     return [
         bag
@@ -162,11 +160,3 @@ def _key_bags(bundle: asn1_pkcs12.Pfx) -> list[asn1_pkcs12.SafeBag]:
         for bag in asn1_pkcs12.SafeContents.load(info["content"].native)
         if bag["bag_id"].native == "pkcs8_shrouded_key_bag"
     ]
-
-
-def _kdf(bag: asn1_pkcs12.SafeBag) -> str:
-    return str(bag["bag_value"]["encryption_algorithm"].kdf)
-
-
-def _rounds(bag: asn1_pkcs12.SafeBag) -> int:
-    return int(bag["bag_value"]["encryption_algorithm"].kdf_iterations)

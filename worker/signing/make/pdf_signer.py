@@ -1,4 +1,4 @@
-"""One signature into one document, at the time that is passed in, and let out only when it reads back as good."""
+"""One signature or time stamp into one document, at the time passed in, let out only if it reads back as good."""
 
 from collections.abc import Callable, Iterable
 from datetime import datetime
@@ -9,7 +9,7 @@ from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.pdf_utils.writer import BasePdfFileWriter
 from pyhanko.sign.fields import MDPPerm, SigFieldSpec, SigSeedSubFilter
 from pyhanko.sign.general import SigningError
-from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner
+from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, PdfTimeStamper
 from pyhanko.sign.signers.pdf_signer import PdfSigningSession
 from pyhanko.stamp import BaseStampStyle
 from pyhanko_certvalidator.errors import PathError, ValidationError
@@ -19,7 +19,8 @@ from worker.signing.check.verify import verify
 from worker.signing.errors import CertificateUnprovenError, DocumentUnsignableError, OwnSignatureError
 from worker.signing.fields import SEAL_FIELD, title_of
 from worker.signing.keys.signing_key import SigningKey
-from worker.signing.make.sealing import DIGEST, Sealing
+from worker.signing.make.sealing import DIGEST, Authorities, Sealing
+from worker.signing.make.timestamps import CheckedTimeStamper
 from worker.signing.report import Signed
 from worker.signing.trust.role_trust import RoleTrust
 
@@ -47,7 +48,7 @@ def add_signature(
     """
     key.require_valid_at(signed_at)
     certifies = reserve_fields is not None
-    writer, timestamper = open_to_sign(pdf), sealing.timestamper()
+    writer, timestamper = _open_to_sign(pdf), sealing.timestamper()
     metadata = PdfSignatureMetadata(
         field_name=field,
         subfilter=SigSeedSubFilter.PADES,
@@ -75,12 +76,12 @@ def add_signature(
             f"A certificate that the signature was to rest on is not proven to hold: {unproven}"
         ) from error
     trusted = trusting_own(trust, key=key, field=field, sealing=sealing)
-    made = read_back(signed.getvalue(), made_of=pdf, trust=trusted, now=signed_at)
+    made = _read_back(signed.getvalue(), made_of=pdf, trust=trusted, now=signed_at)
     _refuse(sealing.shortfalls(made.report, field=field))
     return made
 
 
-def read_back(pdf: bytes, *, made_of: bytes, trust: RoleTrust, now: datetime) -> Signed:
+def _read_back(pdf: bytes, *, made_of: bytes, trust: RoleTrust, now: datetime) -> Signed:
     """Judge what we just made as a receiver would, and refuse to let it out unless it is good."""
     report = verify(pdf, trust=trust, now=now)
     _refuse(report.problems)
@@ -93,7 +94,18 @@ def _refuse(problems: Iterable[str]) -> None:
         raise OwnSignatureError(found)
 
 
-def open_to_sign(pdf: bytes) -> IncrementalPdfFileWriter:
+def stamp_document(pdf: bytes, *, authorities: Authorities, trust: RoleTrust, now: datetime) -> Signed:
+    """Append a time stamp over a good document, signed by somebody else (EN 319 142-1, from memory)."""
+    stamper = PdfTimeStamper(CheckedTimeStamper(authorities.ask_time))
+    writer = _open_to_sign(pdf)
+    try:
+        stamped: bytes = stamper.timestamp_pdf(writer, DIGEST).getvalue()
+    except UNSIGNABLE as error:
+        raise DocumentUnsignableError(f"The document cannot be stamped: {error}.") from error
+    return _read_back(stamped, made_of=pdf, trust=trust.and_for_time(authorities.trust), now=now)
+
+
+def _open_to_sign(pdf: bytes) -> IncrementalPdfFileWriter:
     """Read a document so far as an update of it takes."""
     try:
         return IncrementalPdfFileWriter(BytesIO(pdf))

@@ -1,17 +1,17 @@
 """What a countersignature shows on the page."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from io import BytesIO
 from pathlib import Path
+from typing import NamedTuple
 
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
-LARGEST_FONT_SIZE_PT, SMALLEST_FONT_SIZE_PT = 9.0, 6.0
-_SIZE_STEP_PT = 0.5
+SMALLEST_FONT_SIZE_PT = 6.0
+_FONT_SIZES_PT = (9.0, 8.5, 8.0, 7.5, 7.0, 6.5, SMALLEST_FONT_SIZE_PT)
 LINE_SPACING = 1.3
 PADDING_PT = 6.0
 REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
@@ -49,8 +49,7 @@ def draw_stamp(
     return buffer.getvalue()
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Placed:
+class _Placed(NamedTuple):
     """A line of text, from the left and down from the top of what the padding leaves."""
 
     x: float
@@ -58,8 +57,7 @@ class _Placed:
     text: str
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Laid:
+class _Laid(NamedTuple):
     """Lines in their places, at one size."""
 
     size_pt: float
@@ -77,13 +75,12 @@ def _first_that_fits(
 ) -> _Laid:
     across_pt, room_pt = width_pt - 2 * PADDING_PT, height_pt - 2 * PADDING_PT
     for lines in versions:
-        size_pt = LARGEST_FONT_SIZE_PT
-        while size_pt >= SMALLEST_FONT_SIZE_PT:
+        for size_pt in _FONT_SIZES_PT:
             laid = _lay_out(lines, font_name=font_name, size_pt=size_pt, width_pt=across_pt)
             if laid.height_pt <= room_pt:
                 return laid
-            size_pt -= _SIZE_STEP_PT
     # Too small to read beats cut off: whoever calls gives a last version that fits any frame of a package.
+    size_pt = SMALLEST_FONT_SIZE_PT - 0.5
     while (laid := _lay_out(lines, font_name=font_name, size_pt=size_pt, width_pt=across_pt)).height_pt > room_pt:
         size_pt *= 0.9
     return laid

@@ -1,6 +1,6 @@
-"""What is read from a certificate, in one way for keys and reports."""
+"""What is read from a certificate, in one way for keys and reports: whose it is, and what it is meant for."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import TypeVar
 
@@ -8,12 +8,20 @@ from asn1crypto import x509 as asn1_x509
 from cryptography import x509
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.serialization import Encoding
-from cryptography.x509.oid import NameOID
+from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+from pyhanko_certvalidator.registry import SimpleCertificateStore
 
 from worker.signing.errors import TrustUnreadableError
 
 ExtensionT = TypeVar("ExtensionT", bound=x509.ExtensionType)
 DEMONSTRATION_MARK = "DEMONSTRATION"
+# RFC 9336, 3.1: id-kp-documentSigning.
+DOCUMENT_SIGNING = x509.ObjectIdentifier("1.3.6.1.5.5.7.3.36")
+# An authority that is limited to other purposes than these does not vouch for signatures on documents.
+_OF_SIGNERS = frozenset(
+    {DOCUMENT_SIGNING, ExtendedKeyUsageOID.EMAIL_PROTECTION, ExtendedKeyUsageOID.ANY_EXTENDED_KEY_USAGE}
+)
+_OF_SEALS = frozenset({DOCUMENT_SIGNING, ExtendedKeyUsageOID.ANY_EXTENDED_KEY_USAGE})
 
 Trusted = x509.Certificate | bytes
 
@@ -47,6 +55,31 @@ def is_valid_at(certificate: x509.Certificate, moment: datetime) -> bool:
     return certificate.not_valid_before_utc <= moment <= certificate.not_valid_after_utc
 
 
+def commits(certificate: x509.Certificate) -> bool:
+    """Tell whether a certificate is meant for signatures that commit its holder."""
+    usage = extension(certificate, x509.KeyUsage)
+    return usage is not None and usage.content_commitment
+
+
+def seals(certificate: x509.Certificate) -> bool:
+    """Tell whether a certificate may seal documents: it commits its holder and names that purpose (RFC 9336)."""
+    return commits(certificate) and DOCUMENT_SIGNING in (extension(certificate, x509.ExtendedKeyUsage) or ())
+
+
+def unfit_authorities(path: Iterable[asn1_x509.Certificate], *, is_seal: bool) -> Iterator[str]:
+    """Say which certificates above a signer's may not vouch for it.
+
+    The validator looks at the purposes of the signer alone: without this an authority for web servers would do.
+    """
+    purposes = _OF_SEALS if is_seal else _OF_SIGNERS
+    for one in map(from_asn1, path):
+        usage, limited = extension(one, x509.KeyUsage), extension(one, x509.ExtendedKeyUsage)
+        if usage is not None and not usage.key_cert_sign:
+            yield f"{one.subject.rfc4514_string()} may not issue certificates"
+        if limited is not None and purposes.isdisjoint(limited):
+            yield f"{one.subject.rfc4514_string()} issues certificates for other purposes only"
+
+
 def to_asn1(certificate: x509.Certificate) -> asn1_x509.Certificate:
     """Convert to the form the signing library takes."""
     return asn1_x509.Certificate.load(certificate.public_bytes(Encoding.DER))
@@ -55,6 +88,12 @@ def to_asn1(certificate: x509.Certificate) -> asn1_x509.Certificate:
 def from_asn1(certificate: asn1_x509.Certificate) -> x509.Certificate:
     """Convert from the form the signing library gives."""
     return x509.load_der_x509_certificate(certificate.dump())
+
+
+def store_of(chain: Iterable[x509.Certificate]) -> SimpleCertificateStore:
+    """Return certificates that are sent along with a signature, as the signing library takes them."""
+    store: SimpleCertificateStore = SimpleCertificateStore.from_certs(map(to_asn1, chain))  # type: ignore[no-untyped-call]
+    return store
 
 
 def read_trust(trust: Sequence[Trusted]) -> list[asn1_x509.Certificate]:

@@ -9,8 +9,7 @@ from asn1crypto import x509
 
 from service.vocabulary.signatures import SignedBy
 from worker.signing.fields import FIELD_TITLES, PEOPLE, SEAL_FIELD, title_of
-from worker.signing.trust.certificates import from_asn1, is_valid_at
-from worker.signing.trust.fitness import commits
+from worker.signing.trust.certificates import commits, from_asn1, is_valid_at
 from worker.signing.trust.role_trust import Trust
 
 

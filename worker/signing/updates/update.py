@@ -5,20 +5,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from pyhanko.pdf_utils.generic import (
-    ArrayObject,
-    BooleanObject,
-    ByteStringObject,
-    DictionaryObject,
-    FloatObject,
-    IndirectObject,
-    NameObject,
-    NullObject,
-    NumberObject,
-    Reference,
-    StreamObject,
-    TextStringObject,
-)
+from pyhanko.pdf_utils import generic
+from pyhanko.pdf_utils.generic import DictionaryObject, IndirectObject, Reference, StreamObject
 from pyhanko.pdf_utils.reader import HistoricalResolver, PdfFileReader
 
 MISSING = object()
@@ -84,10 +72,10 @@ def raw(holder: Any, name: str) -> Any:
 
 def raw_items(array: Any) -> Iterator[Any]:
     """Give the items of an array, which may be references; where no array stands there are none."""
-    if array is MISSING or isinstance(array, NullObject):
+    if array is MISSING or isinstance(array, generic.NullObject):
         return
     for index in range(len(array)):
-        yield array.raw_get(index) if isinstance(array, ArrayObject) else array[index]
+        yield array.raw_get(index) if isinstance(array, generic.ArrayObject) else array[index]
 
 
 def plain(value: Any) -> Any:
@@ -108,13 +96,13 @@ def plain(value: Any) -> Any:
 def single_value(single: Any) -> tuple[str, Any]:
     """Return a value with its kind: a name is no string, true is no number."""
     match single:
-        case BooleanObject():
+        case generic.BooleanObject():
             return "boolean", bool(single)
-        case NumberObject() | FloatObject():
+        case generic.NumberObject() | generic.FloatObject():
             return "number", Decimal(str(single))
-        case NameObject():
+        case generic.NameObject():
             return "name", str(single)
-        case TextStringObject() | ByteStringObject():
+        case generic.TextStringObject() | generic.ByteStringObject():
             return "string", bytes(single.original_bytes)
         case _:
             return type(single).__name__, None

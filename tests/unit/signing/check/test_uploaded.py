@@ -25,8 +25,7 @@ from tests.signing_people import Signatory, make_signatory, sign_as
 from worker.signing.check.uploaded import Expected, UploadReport, check_uploaded
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
 from worker.signing.keys.signing_key import SigningKey
-from worker.signing.trust.certificates import DEMONSTRATION_MARK
-from worker.signing.trust.fitness import DOCUMENT_SIGNING
+from worker.signing.trust.certificates import DEMONSTRATION_MARK, DOCUMENT_SIGNING
 
 NOW = datetime.now(UTC)
 HOUR = timedelta(hours=1)

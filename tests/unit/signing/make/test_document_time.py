@@ -13,7 +13,7 @@ from tests.signing_people import Signatory, make_signatory, sign_as
 from worker.signing.check.uploaded import Expected, check_uploaded
 from worker.signing.errors import AuthorityError, DocumentUnsignableError, OwnSignatureError
 from worker.signing.fields import ENGINEER_FIELD
-from worker.signing.make.document_time import stamp_document
+from worker.signing.make.pdf_signer import stamp_document
 from worker.signing.make.sealing import Authorities
 from worker.signing.report import Signed as Stamped
 from worker.signing.trust.role_trust import RoleTrust
