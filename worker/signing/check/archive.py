@@ -12,7 +12,7 @@ from pyhanko.sign.general import extract_certificate_info
 from pyhanko.sign.validation import DocumentSecurityStore, EmbeddedPdfSignature, policy_decl
 from pyhanko.sign.validation.ades import ades_lta_validation
 from pyhanko.sign.validation.errors import NoDSSFoundError
-from pyhanko_certvalidator import CertificateValidator, ValidationContext
+from pyhanko_certvalidator import CertificateValidator
 from pyhanko_certvalidator.context import CertValidationPolicySpec
 from pyhanko_certvalidator.errors import CRLValidationError, OCSPValidationError, PathError, ValidationError
 from pyhanko_certvalidator.ltv.types import ValidationTimingInfo
@@ -25,7 +25,7 @@ from pyhanko_certvalidator.policy_decl import (
 from pyhanko_certvalidator.registry import SimpleTrustManager
 
 from worker.signing.check.change_policy import CHANGE_POLICY
-from worker.signing.check.timestamp import attached_token, stated_time
+from worker.signing.check.parsing import attached_token, stated_time
 from worker.signing.trust.role_trust import Trust
 from worker.signing.trust.roles import Place
 
@@ -94,13 +94,13 @@ def _holds_proof_of_time(
         held = DocumentSecurityStore.read_dss(HistoricalResolver(reader, revision=following.signed_revision))
     except NoDSSFoundError:
         return False
-    context = ValidationContext(
-        trust_roots=list(anchors),
-        other_certs=list(held.load_certs()),
-        crls=[one.get_object().data for one in held.crls],
-        ocsps=[one.get_object().data for one in held.ocsps],
-        moment=stated_time(following.signed_data),
-        revocation_mode="require",
+    context = held.as_validation_context(
+        {
+            "trust_roots": list(anchors),
+            "moment": stated_time(following.signed_data),
+            # Nothing proves a time whose authority may have been withdrawn by then.
+            "revocation_mode": "require",
+        }
     )
     certificates = extract_certificate_info(token)
     validator = CertificateValidator(certificates.signer_cert, certificates.other_certs, context)

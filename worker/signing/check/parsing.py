@@ -2,16 +2,18 @@
 
 import zlib
 from collections.abc import Iterator
+from datetime import datetime
 from hashlib import sha256
 from io import BytesIO
 from typing import Any, NamedTuple
 
-from asn1crypto import parser
+from asn1crypto import cms, parser
 from cryptography.exceptions import UnsupportedAlgorithm
 from pyhanko.pdf_utils.generic import DictionaryObject, StreamObject
 from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.validation import EmbeddedPdfSignature
+from pyhanko.sign.validation.generic_cms import extract_tst_data_iter
 
 from worker.signing.errors import AttachmentNotFoundError
 
@@ -138,16 +140,26 @@ def own_contents(signature: EmbeddedPdfSignature) -> bytes:
     return contents[: parser.peek(contents)]
 
 
+def attached_token(signature: EmbeddedPdfSignature) -> cms.SignedData | None:
+    """Return the time stamp on a signature itself, where there is one."""
+    return next(extract_tst_data_iter(signature.signer_info, signed=False), None)
+
+
+def stated_time(token: cms.SignedData) -> datetime:
+    """Return the time that a time stamp states, whoever made it."""
+    stated: datetime = token["encap_content_info"]["content"].parsed["gen_time"].native
+    return stated
+
+
 def fills_its_place_plainly(signature: EmbeddedPdfSignature, *, pdf: bytes) -> bool:
     """Tell whether the gap in the signed bytes holds this signature, zeros, and nothing else."""
     start, first_length, second_start, second_length = (int(number) for number in signature.byte_range)
     gap = pdf[first_length:second_start]
-    contents = bytes(signature.pkcs7_content)
-    end_of_signature: int = parser.peek(contents)
+    contents, own = bytes(signature.pkcs7_content), own_contents(signature)
     is_plain_range = start == 0 and second_start + second_length <= len(pdf)
     # In one case of letters throughout: two of them would be a way to write what nobody sees.
     is_plain_gap = gap in {b"<%s>" % contents.hex().encode(), b"<%s>" % contents.hex().upper().encode()}
-    return is_plain_range and is_plain_gap and not contents[end_of_signature:].strip(b"\0")
+    return is_plain_range and is_plain_gap and not contents[len(own) :].strip(b"\0")
 
 
 def _walk_name_tree(node: DictionaryObject, *, depth: int) -> Iterator[tuple[str, StreamObject]]:

@@ -1,29 +1,26 @@
-"""Check one signature: is it intact, from whom, since when for certain, and what followed it."""
+"""Check one signature or time stamp: is it intact, from whom, since when for certain, and what followed it."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from pyhanko.sign.diff_analysis import DiffResult, ModificationLevel
 from pyhanko.sign.fields import SigSeedSubFilter
-from pyhanko.sign.validation import EmbeddedPdfSignature, validate_pdf_signature
-from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverageLevel
+from pyhanko.sign.validation import EmbeddedPdfSignature, validate_pdf_signature, validate_pdf_timestamp
+from pyhanko.sign.validation.status import (
+    DocumentTimestampStatus,
+    PdfSignatureStatus,
+    SignatureCoverageLevel,
+    TimestampSignatureStatus,
+)
 
 from service.vocabulary.signatures import SignatureLevel
 from worker.signing.check.archive import NOT_ARCHIVED, check_archive
 from worker.signing.check.change_policy import CHANGE_POLICY
 from worker.signing.check.cms import cms_problems
-from worker.signing.check.parsing import entry, fills_its_place_plainly, own_contents
-from worker.signing.check.timestamp import (
-    CLOCK_TOLERANCE,
-    Check,
-    attached_token,
-    report_timestamp,
-    stated_time,
-    timestamp_problems,
-)
-from worker.signing.report import SignatureReport
+from worker.signing.check.parsing import attached_token, entry, fills_its_place_plainly, own_contents, stated_time
+from worker.signing.report import SignatureReport, TimestampReport
 from worker.signing.trust.certificates import (
     certificate_sha256,
     commits,
@@ -36,6 +33,8 @@ from worker.signing.trust.certificates import (
 from worker.signing.trust.role_trust import Trust, distrust, is_sound, trusting
 from worker.signing.trust.roles import Place
 
+# An authority's clock and ours differ, and signing takes its time after ours was read.
+CLOCK_TOLERANCE = timedelta(minutes=5)
 CHANGES_SINCE = {
     ModificationLevel.NONE: "none",
     ModificationLevel.LTA_UPDATES: "time stamps or document information only",
@@ -43,6 +42,14 @@ CHANGES_SINCE = {
     ModificationLevel.ANNOTATIONS: "comments",
     ModificationLevel.OTHER: "content",
 }
+
+
+class Check(NamedTuple):
+    """What is reported of one signature, or of one time stamp over the document, and what is wrong with it."""
+
+    report: SignatureReport | TimestampReport
+    covers_whole_file: bool
+    problems: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,7 +93,7 @@ def check_signature(signature: EmbeddedPdfSignature, *, place: Place, pdf: bytes
         signer=name_of(certificate),
         signed_at=signature.self_reported_timestamp,
         proven_at=proven_at,
-        timestamp=None if stamp is None else report_timestamp(stamp),
+        timestamp=None if stamp is None else _report_timestamp(stamp),
         reason=None if reason is None else str(reason),
         is_intact=status.intact and status.valid,
         is_trusted=status.trusted and not unfitness,
@@ -138,7 +145,7 @@ def _problems(
 ) -> Iterator[str]:
     whose, status = f"The signature of {place.title}", judged.status
     stamp = status.timestamp_validity
-    of_stamp = timestamp_problems(stamp, whose=f"{whose}: its time stamp", moment=known.moment) if stamp else ()
+    of_stamp = _timestamp_problems(stamp, whose=f"{whose}: its time stamp", moment=known.moment) if stamp else ()
     yield from (stamp_problems := [*of_stamp])
     if not (status.intact and status.valid):
         yield f"{whose} is broken: what it covers was changed after signing."
@@ -170,3 +177,46 @@ def _changes(status: PdfSignatureStatus) -> str:
     difference = status.diff_result
     level = difference.modification_level if isinstance(difference, DiffResult) else ModificationLevel.OTHER
     return CHANGES_SINCE[level]
+
+
+def check_document_timestamp(stamp: EmbeddedPdfSignature, *, pdf: bytes, trust: Trust, moment: datetime) -> Check:
+    """Validate a document time stamp as of a moment at which it is known to have been there."""
+    status: DocumentTimestampStatus = validate_pdf_timestamp(stamp, trusting(trust.time, moment=moment))
+    problems = tuple(_document_problems(stamp, status=status, pdf=pdf, moment=moment))
+    return Check(_report_timestamp(status), status.coverage is SignatureCoverageLevel.ENTIRE_FILE, problems)
+
+
+def _report_timestamp(status: TimestampSignatureStatus) -> TimestampReport:
+    """Say whose time it is."""
+    certificate = from_asn1(status.signing_cert)
+    return TimestampReport(
+        stated_at=status.timestamp,
+        authority=name_of(certificate),
+        is_intact=status.intact and status.valid,
+        is_trusted=status.trusted,
+        certificate_sha256=certificate_sha256(certificate),
+        is_demonstration=is_demonstration(certificate),
+    )
+
+
+def _timestamp_problems(status: TimestampSignatureStatus, *, whose: str, moment: datetime) -> Iterator[str]:
+    """Say what is wrong with a time stamp, known to have been there at this moment."""
+    if not (status.intact and status.valid):
+        yield f"{whose} is broken: it was made for something else, or changed."
+    elif not status.trusted:
+        yield f"{whose} {distrust(status, purpose='stating the time', moment=moment)}."
+    elif status.timestamp > moment + CLOCK_TOLERANCE:
+        yield f"{whose} states a time that had not come: {status.timestamp:%Y-%m-%d %H:%M} UTC."
+
+
+def _document_problems(
+    stamp: EmbeddedPdfSignature, *, status: DocumentTimestampStatus, pdf: bytes, moment: datetime
+) -> Iterator[str]:
+    whose = "A time stamp over the document"
+    yield from _timestamp_problems(status, whose=whose, moment=moment)
+    if status.coverage < SignatureCoverageLevel.ENTIRE_REVISION:
+        yield f"{whose} does not cover all that was there when it was made."
+    if not fills_its_place_plainly(stamp, pdf=pdf):
+        yield f"{whose} leaves room in the file for bytes that nobody signed."
+    of_structure = cms_problems(own_contents(stamp), of_signer=None, of_time=status, is_token=True)
+    yield from (f"{whose} {problem}." for problem in of_structure)

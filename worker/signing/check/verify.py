@@ -12,9 +12,8 @@ from pyhanko.sign.fields import MDPPerm, enumerate_sig_fields
 from pyhanko.sign.validation import EmbeddedPdfSignature, read_certification_data
 
 from service.vocabulary.signatures import SignaturePlace
-from worker.signing.check.parsing import UNREADABLE, attachment_digests, attachments_of
-from worker.signing.check.signature import Known, check_signature
-from worker.signing.check.timestamp import Check, check_document_timestamp, stated_time
+from worker.signing.check.parsing import UNREADABLE, attachment_digests, attachments_of, stated_time
+from worker.signing.check.signature import Check, Known, check_document_timestamp, check_signature
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, FORMS, OWN_KEY_FOLLOWS, SEAL_FIELD
 from worker.signing.report import PackageReport, SignatureReport, TimestampReport
 from worker.signing.trust.role_trust import RoleTrust, Trust, read_roles

@@ -18,12 +18,7 @@ from pkcs11.types import Session
 from pyhanko.sign.pkcs11 import PKCS11Signer
 from pyhanko.sign.signers import Signer
 
-from worker.signing.errors import (
-    SigningKeyMissingError,
-    SigningKeyPinError,
-    SigningKeyUnfitError,
-    SigningKeyUnreadableError,
-)
+from worker.signing import errors
 from worker.signing.keys.signing_key import SigningKey, read_private, require_fit
 from worker.signing.trust.certificates import store_of, to_asn1
 
@@ -75,7 +70,7 @@ class _ModuleSigner(Signer):
             return bytes(LARGEST_SIGNATURE)
         signature = await asyncio.to_thread(self._sign, data, digest_algorithm)
         if not _is_by(self._certificate, signature, data):
-            raise SigningKeyUnfitError(
+            raise errors.SigningKeyUnfitError(
                 f"The key {self._place.key_label} in token {self._place.token_label} is not the one of the certificate "
                 f"in {self._place.certificate_file}. Give that key's label, or its certificate."
             )
@@ -97,16 +92,16 @@ def _read_certificates(file: Path) -> list[x509.Certificate]:
     try:
         return x509.load_pem_x509_certificates(file.read_bytes())
     except OSError as error:
-        raise SigningKeyMissingError(file) from error
+        raise errors.SigningKeyMissingError(file) from error
     except ValueError as error:
-        raise SigningKeyUnreadableError(f"{file} holds no certificates as PEM text: {error}.") from error
+        raise errors.SigningKeyUnreadableError(f"{file} holds no certificates as PEM text: {error}.") from error
 
 
 @contextmanager
 def _opened(place: KeyModule) -> Iterator[Session]:
     pin = read_private(place.pin_file).rstrip(b"\r\n").decode()
     if not place.module_file.is_file():
-        raise SigningKeyMissingError(place.module_file)
+        raise errors.SigningKeyMissingError(place.module_file)
     with _one_at_a_time:
         try:
             with _initialized(place.module_file) as module:
@@ -114,11 +109,11 @@ def _opened(place: KeyModule) -> Iterator[Session]:
                 with token.open(user_pin=pin) as session:
                     yield session
         except exceptions.NoSuchToken as error:
-            raise SigningKeyUnreadableError(f"No token {place.token_label} in {place.module_file}.") from error
+            raise errors.SigningKeyUnreadableError(f"No token {place.token_label} in {place.module_file}.") from error
         except _PIN_REFUSED as error:
-            raise SigningKeyPinError(place.pin_file, place.token_label) from error
+            raise errors.SigningKeyPinError(place.pin_file, place.token_label) from error
         except exceptions.PKCS11Error as error:
-            raise SigningKeyUnreadableError(
+            raise errors.SigningKeyUnreadableError(
                 f"{place.module_file} does not let the key be used: {type(error).__name__}, {error}."
             ) from error
 
@@ -128,7 +123,7 @@ def _initialized(file: Path) -> Iterator["pkcs11._pkcs11.lib"]:
     try:
         module = lib(str(file))
     except exceptions.PKCS11Error as error:
-        raise SigningKeyUnreadableError(f"{file} is no PKCS#11 module that can be loaded: {error}.") from error
+        raise errors.SigningKeyUnreadableError(f"{file} is no PKCS#11 module that can be loaded: {error}.") from error
     try:
         yield module
     finally:
@@ -139,7 +134,7 @@ def _find_key(session: Session, place: KeyModule) -> None:
     wanted = {pkcs11.Attribute.CLASS: pkcs11.ObjectClass.PRIVATE_KEY, pkcs11.Attribute.LABEL: place.key_label}
     found = len(list(session.get_objects(wanted)))
     if found != 1:
-        raise SigningKeyUnreadableError(
+        raise errors.SigningKeyUnreadableError(
             f"Token {place.token_label} holds {found} private keys {place.key_label}, and one is needed."
         )
 

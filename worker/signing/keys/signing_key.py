@@ -11,12 +11,7 @@ from cryptography.hazmat.primitives.asymmetric.types import PrivateKeyTypes
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat, pkcs12
 from pyhanko.sign.signers import Signer, SimpleSigner
 
-from worker.signing.errors import (
-    SigningKeyExposedError,
-    SigningKeyMissingError,
-    SigningKeyUnfitError,
-    SigningKeyUnreadableError,
-)
+from worker.signing import errors
 from worker.signing.trust.certificates import (
     DOCUMENT_SIGNING,
     certificate_sha256,
@@ -66,7 +61,7 @@ class SigningKey:
         """Refuse a moment outside the certificate's validity."""
         if not is_valid_at(self.certificate, moment):
             first, last = self.certificate.not_valid_before_utc, self.certificate.not_valid_after_utc
-            raise SigningKeyUnfitError(
+            raise errors.SigningKeyUnfitError(
                 f"The certificate is valid from {first:%Y-%m-%d} to {last:%Y-%m-%d}, not at {moment.isoformat()}. "
                 "Renew it, or check the clock."
             )
@@ -98,17 +93,17 @@ def signing_key_of(
 def require_fit(key: SigningKey, *, now: datetime, source: Path) -> None:
     """Refuse a certificate that may not sign documents, stands alone, or is not valid now."""
     if not commits(key.certificate):
-        raise SigningKeyUnfitError(
+        raise errors.SigningKeyUnfitError(
             "The certificate's key usage lacks contentCommitment (nonRepudiation). "
             "Ask its issuer for one that may sign documents."
         )
     if not seals(key.certificate):
-        raise SigningKeyUnfitError(
+        raise errors.SigningKeyUnfitError(
             f"The certificate's extended key usage lacks {DOCUMENT_SIGNING.dotted_string} (RFC 9336), "
             "without which no reader takes its signature for a seal. Ask its issuer for one that has it."
         )
     if not key.anchors:
-        raise SigningKeyUnfitError(f"{source} lacks its issuers. Export it again with the chain up to the root.")
+        raise errors.SigningKeyUnfitError(f"{source} lacks its issuers. Export it again with the chain up to the root.")
     key.require_valid_at(now)
 
 
@@ -116,10 +111,10 @@ def read_private(file: Path) -> bytes:
     """Read what nobody else on this machine may read."""
     try:
         if file.stat().st_mode & OPEN_TO_OTHERS:
-            raise SigningKeyExposedError(file)
+            raise errors.SigningKeyExposedError(file)
         return file.read_bytes()
     except OSError as error:
-        raise SigningKeyMissingError(file) from error
+        raise errors.SigningKeyMissingError(file) from error
 
 
 def weakness_of(content: bytes) -> str | None:
@@ -142,12 +137,12 @@ def _open_pkcs12(content: bytes, *, passphrase: bytes, file: Path) -> SigningKey
     try:
         bundle = pkcs12.load_pkcs12(content, passphrase)
     except ValueError as error:
-        raise SigningKeyUnreadableError(
+        raise errors.SigningKeyUnreadableError(
             f"{file} does not open: the passphrase is wrong, or it is not a PKCS#12 file. "
             "Try both with: openssl pkcs12 -info -noout -in FILE -passin file:PASSPHRASE_FILE"
         ) from error
     if bundle.key is None or bundle.cert is None:
-        raise SigningKeyUnreadableError(f"{file} holds no key with its certificate. Export both into it.")
+        raise errors.SigningKeyUnreadableError(f"{file} holds no key with its certificate. Export both into it.")
     chain = tuple(entry.certificate for entry in bundle.additional_certs)
     return signing_key_of(bundle.cert.certificate, bundle.key, chain=chain, weakness=weakness_of(content))
 

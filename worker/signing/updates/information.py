@@ -76,22 +76,21 @@ def _compared(name: ExpandedName, value: XmpValue) -> tuple[Any, ...]:
 
 def _require_nothing_beside(content: bytes) -> None:
     """Refuse what XML can carry unseen: comments, instructions of others, types, text between elements."""
-    parser = expat.ParserCreate()
-    texts: list[str] = [""]
-    has_elements: list[bool] = [False]
+    # Of each open element, the text in it so far, and whether it holds elements: then the text has to be blank.
+    texts, are_containers = [""], [False]
 
     def refuse(*_: object) -> None:
         raise ValueError("it carries something that is no metadata")
 
     def start(_: str, __: dict[str, str]) -> None:
-        has_elements[-1] = True
+        are_containers[-1] = True
         texts.append("")
-        has_elements.append(False)
+        are_containers.append(False)
 
     def end(_: str) -> None:
-        said, is_container = texts.pop(), has_elements.pop()
-        if is_container and said.strip():
+        if texts.pop().strip() and are_containers[-1]:
             refuse()
+        are_containers.pop()
 
     def text(data: str) -> None:
         texts[-1] += data
@@ -100,6 +99,7 @@ def _require_nothing_beside(content: bytes) -> None:
         if target != "xpacket":
             refuse()
 
+    parser = expat.ParserCreate()
     parser.CommentHandler = parser.StartDoctypeDeclHandler = parser.EntityDeclHandler = refuse
     parser.StartCdataSectionHandler = refuse
     parser.StartElementHandler, parser.EndElementHandler = start, end
