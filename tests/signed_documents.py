@@ -1,26 +1,33 @@
 """Documents to sign, and keys to sign them with, for the tests of signatures."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 from pyhanko.pdf_utils.embed import EmbeddedFileObject, FileSpec, embed_file
 from pyhanko.pdf_utils.generic import NameObject, StreamObject
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.reader import PdfFileReader
+from pyhanko.sign.signers import PdfTimeStamper
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
 from service.vocabulary.signatures import SignatureLevel
+from tests.signing_people import Signatory
 from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority
 from worker.demo.authority.time_stamp import state_time
-from worker.signing.fields import DECISION_FIELD, SignatureBoxes
+from worker.signing.check.uploaded import Expected
+from worker.signing.fields import DECISION_FIELD, ENGINEER_FIELD, SignatureBoxes
 from worker.signing.keys.signing_key import SigningKey, load_signing_key
 from worker.signing.make.certify import certify
 from worker.signing.make.countersign import countersign
 from worker.signing.make.sealing import ALONE, Authorities, Sealing
+from worker.signing.make.timestamps import CheckedTimeStamper
+from worker.signing.updates.explain import unexplained
 
 FONT_FILE = Path("worker/package/fonts/DejaVuSans.ttf").resolve()
 NOW = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
@@ -127,12 +134,55 @@ def make_document() -> bytes:
     return attach(buffer.getvalue(), name="findings.json", content=FINDINGS)
 
 
+def updated(pdf: bytes, change: Callable[[Any], None]) -> bytes:
+    """Return a document with one update more, neither dated nor signed by the library that writes it."""
+    writer: Any = IncrementalPdfFileWriter(BytesIO(pdf))
+    writer._update_meta = lambda: None
+    change(writer)
+    return written(writer)
+
+
+def time_stamped(pdf: bytes, authority: DemonstrationAuthority, *, now: datetime = NOW) -> bytes:
+    """Put a good time stamp over everything, as anybody can who may ask the authority."""
+    return time_stamped_by(IncrementalPdfFileWriter(BytesIO(pdf)), authority, now=now)
+
+
+def time_stamped_by(
+    writer: IncrementalPdfFileWriter, authority: DemonstrationAuthority, *, now: datetime = NOW
+) -> bytes:
+    """Put a good time stamp over what a writer is about to write."""
+    stamper = CheckedTimeStamper(make_authorities(authority, now=now).ask_time)
+    output: BytesIO = PdfTimeStamper(stamper).timestamp_pdf(writer, "sha256")
+    return output.getvalue()
+
+
+def expect(package: Signed, *signers: Signatory, **changes: Any) -> Expected:
+    """Expect the engineer's signature on a decided package by these people's certificates, made within an hour."""
+    now = datetime.now(UTC)
+    expected = Expected(
+        current=package.countersigned,
+        field=ENGINEER_FIELD,
+        fingerprints=[one.fingerprint for one in signers],
+        signed_before=[],
+        level=SignatureLevel.B_B,
+        earliest=now - timedelta(hours=1),
+        latest=now + timedelta(hours=1),
+    )
+    return replace(expected, **changes)
+
+
+def unexplained_in(pdf: bytes) -> list[str]:
+    """Return what is said of the updates after the seal alone."""
+    reader = PdfFileReader(BytesIO(pdf))
+    return [*unexplained(pdf, reader, certified=reader.embedded_signatures[0].signed_revision)]
+
+
 def attach(pdf: bytes, *, name: str, content: bytes) -> bytes:
     """Add an attachment as an incremental update."""
     writer = IncrementalPdfFileWriter(BytesIO(pdf))
     file = EmbeddedFileObject.from_file_data(writer, content, mime_type="application/json")
     embed_file(writer, FileSpec(file_spec_string=name, file_name=name, embedded_data=file))
-    return _written(writer)
+    return written(writer)
 
 
 def swap_first_page_text(pdf: bytes) -> bytes:
@@ -143,10 +193,11 @@ def swap_first_page_text(pdf: bytes) -> bytes:
     forged = StreamObject(stream_data=b"BT /F1 12 Tf 72 720 Td (Joint 7, fibre 3: 0.02 dB) Tj ET")
     page[NameObject("/Contents")] = writer.add_object(forged)
     writer.update_container(page)
-    return _written(writer)
+    return written(writer)
 
 
-def _written(writer: IncrementalPdfFileWriter) -> bytes:
+def written(writer: IncrementalPdfFileWriter) -> bytes:
+    """Write an update."""
     output = BytesIO()
     writer.write(output)  # type: ignore[no-untyped-call]
     return output.getvalue()

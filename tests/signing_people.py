@@ -70,6 +70,7 @@ def make_signatory(
     valid_from: datetime | None = None,
     valid_until: datetime | None = None,
     key: Key | None = None,
+    also: x509.ExtensionType | None = None,
 ) -> Signatory:
     """Make a key and its certificate, signed by itself or by an issuer, good for a month from yesterday."""
     own, now = key or ec.generate_private_key(ec.SECP256R1()), datetime.now(UTC)
@@ -86,8 +87,8 @@ def make_signatory(
     )
     if usage is not None:
         builder = builder.add_extension(x509.KeyUsage(**{one: one in usage for one in _USAGES}), critical=True)
-    if purposes:
-        builder = builder.add_extension(x509.ExtendedKeyUsage(purposes), critical=False)
+    for extension in (x509.ExtendedKeyUsage(purposes) if purposes else None, also):
+        builder = builder if extension is None else builder.add_extension(extension, critical=False)
     return Signatory(certificate=builder.sign(own if issuer is None else issuer.key, SHA256()), key=own)
 
 

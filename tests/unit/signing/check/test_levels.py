@@ -11,7 +11,6 @@ from asn1crypto.crl import CertificateList
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.ades.report import AdESPassed
-from pyhanko.sign.signers.pdf_signer import PdfTimeStamper
 from pyhanko.sign.validation import DocumentSecurityStore
 from pyhanko.sign.validation.ades import ades_lta_validation
 from pyhanko.sign.validation.policy_decl import (
@@ -40,13 +39,14 @@ from tests.signed_documents import (
     make_sealing,
     sign_document,
     signed_gaps,
+    time_stamped,
+    time_stamped_by,
 )
 from worker.signing.check.verify import verify
 from worker.signing.errors import LevelUnreachableError, OwnSignatureError
 from worker.signing.fields import DECISION_FIELD
 from worker.signing.make.countersign import countersign
 from worker.signing.make.sealing import Sealing
-from worker.signing.make.timestamps import CheckedTimeStamper
 from worker.signing.report import PackageReport
 from worker.signing.trust.certificates import to_asn1
 from worker.signing.trust.role_trust import RoleTrust
@@ -164,28 +164,21 @@ def test_the_weakest_signature_is_the_level_of_the_file(signed: Signed, archived
 def test_a_time_stamp_over_the_document_without_the_proofs_is_no_archive(signed: Signed) -> None:
     sealing = make_sealing(signed.authority, level=SignatureLevel.B_T, now=CERTIFIED_AT)
     sealed = certify_document(signed.unsigned, key=signed.key, sealing=sealing)
-    report = check(stamp_document(sealed, signed=signed), signed=signed)
+    report = check(time_stamped(sealed, signed.authority), signed=signed)
     assert report.problems == ()
     assert len(report.timestamps) == 1
     assert report.level is SignatureLevel.B_T
 
 
 def test_a_time_stamp_over_the_document_proves_the_time_of_what_it_covers(signed: Signed) -> None:
-    report = check(stamp_document(signed.certified, signed=signed), signed=signed, now=LATER)
+    report = check(time_stamped(signed.certified, signed.authority), signed=signed, now=LATER)
     assert report.problems == ()
     assert report.signatures[0].proven_at == NOW + timedelta(seconds=1)
     assert report.level is SignatureLevel.B_T
 
 
-def stamp_document(pdf: bytes, *, signed: Signed) -> bytes:
-    ask = make_authorities(signed.authority, now=NOW).ask_time
-    writer = IncrementalPdfFileWriter(BytesIO(pdf))
-    output: BytesIO = PdfTimeStamper(CheckedTimeStamper(ask)).timestamp_pdf(writer, "sha256")
-    return output.getvalue()
-
-
 def test_a_time_stamp_over_the_document_by_nobody_trusted_is_a_problem(signed: Signed, other_authority: Signed) -> None:
-    report = check(stamp_document(signed.certified, signed=other_authority), signed=signed)
+    report = check(time_stamped(signed.certified, other_authority.authority), signed=signed)
     assert report.problems == ("A time stamp over the document is by nobody that a trusted authority vouches for.",)
     assert report.level is SignatureLevel.B_B
 
@@ -210,9 +203,8 @@ def test_an_archive_holds_proof_of_the_signer_and_of_its_time_stamp_authority(
         certs=[to_asn1(one.root) for one in authorities],
         crls=[CertificateList.load(one) for one in lists],
     )
-    stamper = PdfTimeStamper(CheckedTimeStamper(make_authorities(other_authority.authority, now=NOW).ask_time))
-    archived: BytesIO = stamper.timestamp_pdf(writer, "sha256")
-    report = verify(archived.getvalue(), trust=RoleTrust(service=signed.trust, time=other_authority.trust), now=NOW)
+    archived = time_stamped_by(writer, other_authority.authority)
+    report = verify(archived, trust=RoleTrust(service=signed.trust, time=other_authority.trust), now=NOW)
     assert report.problems == ()
     assert report.level is level
 
@@ -227,7 +219,7 @@ def test_a_signature_that_stays_below_its_level_is_not_let_out(signed: Signed, m
 
 
 def test_time_and_signers_may_be_vouched_for_by_others(signed: Signed, other_authority: Signed) -> None:
-    stamped = stamp_document(signed.certified, signed=other_authority)
+    stamped = time_stamped(signed.certified, other_authority.authority)
     assert verify(stamped, trust=RoleTrust(service=signed.trust, time=other_authority.trust), now=NOW).is_sound
     assert not verify(stamped, trust=RoleTrust(service=other_authority.trust, time=signed.trust), now=NOW).is_sound
 

@@ -5,13 +5,12 @@ from collections.abc import Callable
 from datetime import timedelta
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import pytest
 from asn1crypto import cms
 from pyhanko.pdf_utils.generic import DictionaryObject, NameObject, TextStringObject
-from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.reader import PdfFileReader
-from pyhanko.sign.signers.pdf_signer import PdfTimeStamper
 
 from service.vocabulary.signatures import SignatureLevel
 from tests.signed_documents import (
@@ -19,14 +18,14 @@ from tests.signed_documents import (
     Signed,
     attach,
     flip_bit,
-    make_authorities,
     make_signed,
     sign_document,
     signed_gaps,
     swap_first_page_text,
+    time_stamped,
+    updated,
 )
 from worker.signing.check.verify import verify
-from worker.signing.make.timestamps import CheckedTimeStamper
 from worker.signing.report import PackageReport
 from worker.signing.trust.role_trust import RoleTrust
 
@@ -49,33 +48,22 @@ def check(pdf: bytes, *, signed: Signed) -> PackageReport:
 
 
 def change_info(pdf: bytes) -> bytes:
-    writer = IncrementalPdfFileWriter(BytesIO(pdf))
-    info = writer.trailer["/Info"]
-    info[NameObject("/Title")] = TextStringObject("Another title")
-    writer.update_container(info)
-    return written(writer)
+    def change(writer: Any) -> None:
+        writer.trailer["/Info"][NameObject("/Title")] = TextStringObject("Another title")
+        writer.update_container(writer.trailer["/Info"])
+
+    return updated(pdf, change)
 
 
 def add_proofs(pdf: bytes) -> bytes:
     """Add an empty store of proofs: what any signature lets follow it, and nobody signed."""
-    writer = IncrementalPdfFileWriter(BytesIO(pdf))
-    proofs = DictionaryObject({NameObject("/Type"): NameObject("/DSS")})  # type: ignore[no-untyped-call]
-    writer.root[NameObject("/DSS")] = writer.add_object(proofs)
-    writer.update_root()  # type: ignore[no-untyped-call]
-    return written(writer)
 
+    def change(writer: Any) -> None:
+        proofs = DictionaryObject({NameObject("/Type"): NameObject("/DSS")})  # type: ignore[no-untyped-call]
+        writer.root[NameObject("/DSS")] = writer.add_object(proofs)
+        writer.update_root()
 
-def written(writer: IncrementalPdfFileWriter) -> bytes:
-    output = BytesIO()
-    writer.write(output)  # type: ignore[no-untyped-call]
-    return output.getvalue()
-
-
-def stamp_document(pdf: bytes, *, signed: Signed) -> bytes:
-    """Put a good time stamp over everything, as anybody can who may ask the authority."""
-    stamper = CheckedTimeStamper(make_authorities(signed.authority, now=NOW).ask_time)
-    output: BytesIO = PdfTimeStamper(stamper).timestamp_pdf(IncrementalPdfFileWriter(BytesIO(pdf)), "sha256")
-    return output.getvalue()
+    return updated(pdf, change)
 
 
 def attach_more(pdf: bytes) -> bytes:
@@ -106,22 +94,12 @@ def test_what_is_added_after_the_end_is_seen(
 @pytest.mark.parametrize("tamper", [swap_first_page_text, attach_more], ids=["page", "attachment"])
 @pytest.mark.parametrize("stage", ["certified", "countersigned"])
 def test_a_time_stamp_over_a_changed_document_hides_nothing(package: Signed, stage: str, tamper: Tamper) -> None:
-    covered = stamp_document(tamper(getattr(package, stage)), signed=package)
+    covered = time_stamped(tamper(getattr(package, stage)), package.authority)
     problems = check(covered, signed=package).problems
     assert CHANGED in problems
     assert ADDED not in problems
 
 
-def test_bits_flipped_at_random_places_of_every_level_are_seen(package: Signed) -> None:
-    pdf = package.countersigned
-    last_gap = signed_gaps(pdf)[-1]
-    covered = [*range(last_gap.start), *range(last_gap.stop, len(pdf))]
-    chosen = random.Random(20261126)
-    for position in chosen.sample(covered, 25):
-        assert not check(flip_bit(pdf, position=position, bit=chosen.randrange(8)), signed=package).is_sound, position
-
-
-@pytest.mark.slow
 def test_of_hundreds_of_bits_flipped_none_goes_unseen(package: Signed) -> None:
     pdf = package.countersigned
     last_gap = signed_gaps(pdf)[-1]
@@ -147,15 +125,6 @@ def test_nothing_hides_behind_the_end_of_any_signature(package: Signed) -> None:
         # The last hexadecimal digit before ">": padding after the signature, covered by no digest.
         [problem] = check(flip_bit(pdf, position=gap.stop - 2, bit=0), signed=package).problems
         assert "leaves room in the file for bytes that nobody signed" in problem
-
-
-def test_an_unsigned_file_is_not_good(package: Signed) -> None:
-    assert check(package.unsigned, signed=package).problems == ("The document is not signed.",)
-
-
-def test_another_authoritys_package_is_not_good(package: Signed, other_authority: Signed) -> None:
-    problems = check(other_authority.countersigned, signed=package).problems
-    assert sum("nobody that a trusted authority vouches for" in problem for problem in problems) == 2
 
 
 def test_a_package_is_not_good_before_its_certificates_are(package: Signed) -> None:

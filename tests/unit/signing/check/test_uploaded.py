@@ -10,12 +10,12 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign.fields import SigSeedSubFilter
 from pyhanko.sign.signers import PdfSignatureMetadata, sign_pdf
 
-from service.vocabulary.signatures import SignatureLevel
 from tests.signed_documents import (
     Signed,
     attach,
     certify_document,
     countersign_document,
+    expect,
     flip_bit,
     make_document,
     signed_gaps,
@@ -49,15 +49,7 @@ class Desk:
 
     @property
     def expected(self) -> Expected:
-        return Expected(
-            current=self.current,
-            field=ENGINEER_FIELD,
-            fingerprints=[self.engineer.fingerprint],
-            signed_before=[],
-            level=SignatureLevel.B_B,
-            earliest=NOW - HOUR,
-            latest=NOW + HOUR,
-        )
+        return expect(self.package, self.engineer)
 
     def check(self, pdf: bytes, expected: Expected | None = None, *, now: datetime | None = None) -> UploadReport:
         return check_uploaded(

@@ -8,16 +8,15 @@ import time
 import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 from cryptography.hazmat.primitives.serialization import Encoding
 
 from service.settings import MAX_SIGNATURE_BYTES
-from service.vocabulary.signatures import SignatureLevel
 from tests.hostile_files import HOSTILE, NAMED, Base, der, update, xref_stream
-from tests.signed_documents import Signed
+from tests.signed_documents import Signed, expect
 from tests.signing_people import Signatory, make_signatory, sign_among_lookalikes, sign_as
 from worker.limits.process import Limits, WorkEndedError, run_limited
 from worker.sealing import foreign_files as foreign
@@ -55,16 +54,7 @@ class Desk:
 
     @property
     def expected(self) -> Expected:
-        now = datetime.now(UTC)
-        return Expected(
-            current=self.package.countersigned,
-            field=ENGINEER_FIELD,
-            fingerprints=[self.engineer.fingerprint],
-            signed_before=[],
-            level=SignatureLevel.B_B,
-            earliest=now - timedelta(days=1),
-            latest=now + timedelta(hours=1),
-        )
+        return expect(self.package, self.engineer)
 
     def check_here(self, pdf: bytes) -> UploadReport:
         """Check in this process what is otherwise checked in one of its own."""
@@ -240,20 +230,8 @@ def test_whatever_stands_in_what_was_added_the_answer_is_a_report(desk: Desk, se
 
 
 _PIECES = (
-    b"<<",
-    b">>",
-    b"[",
-    b"]",
-    b"(",
-    b")",
-    b"\0",
-    b"%",
-    b" 0 R",
-    b"stream\n",
-    b"endobj",
-    b"9" * 12,
-    b"-1",
-    b"/Kids",
+    *(b"<<", b">>", b"[", b"]", b"(", b")", b"\0", b"%", b" 0 R"),
+    *(b"stream\n", b"endobj", b"9" * 12, b"-1", b"/Kids"),
 )
 
 

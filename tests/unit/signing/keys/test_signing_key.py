@@ -1,6 +1,6 @@
 """A signing key is opened only if it is private, whole and fit; the throwaway authority says what it is."""
 
-from collections.abc import Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -15,9 +15,10 @@ from cryptography.hazmat.primitives.serialization import (
     PrivateFormat,
     pkcs12,
 )
-from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+from cryptography.x509.oid import ExtendedKeyUsageOID
 
 from tests.signed_documents import NOW
+from tests.signing_people import SIGNING, make_signatory
 from worker.demo.authority import AuthorityExistsError, DemonstrationAuthority, make_demonstration_authority
 from worker.signing.errors import (
     SigningKeyExposedError,
@@ -64,42 +65,15 @@ def write_key_files(folder: Path, *, pkcs12_bytes: bytes, passphrase: bytes) -> 
 def write_self_signed(
     folder: Path,
     *,
-    usage: x509.KeyUsage | None,
-    purposes: Sequence[x509.ObjectIdentifier] = (DOCUMENT_SIGNING,),
+    usage: Collection[str] | None = SIGNING,
+    purposes: Collection[x509.ObjectIdentifier] = (DOCUMENT_SIGNING,),
 ) -> KeyFiles:
     """Write a key whose certificate is its own root, with this key usage or none, for these purposes or any."""
-    key = ec.generate_private_key(ec.SECP256R1())
-    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Self-made")])
-    builder = (
-        x509.CertificateBuilder()
-        .subject_name(name)
-        .issuer_name(name)
-        .public_key(key.public_key())
-        .serial_number(1)
-        .not_valid_before(NOW)
-        .not_valid_after(NOW + timedelta(days=1))
-    )
-    if usage is not None:
-        builder = builder.add_extension(usage, critical=True)
-    if purposes:
-        builder = builder.add_extension(x509.ExtendedKeyUsage(purposes), critical=False)
-    certificate = builder.sign(key, SHA256())
-    bundle = pkcs12.serialize_key_and_certificates(b"key", key, certificate, None, BestAvailableEncryption(b"word"))
+    last = NOW + timedelta(days=1)
+    made = make_signatory("Self-made", usage=usage, purposes=purposes, valid_from=NOW, valid_until=last)
+    encryption = BestAvailableEncryption(b"word")
+    bundle = pkcs12.serialize_key_and_certificates(b"key", made.key, made.certificate, None, encryption)
     return write_key_files(folder, pkcs12_bytes=bundle, passphrase=b"word")
-
-
-def make_usage(*, content_commitment: bool) -> x509.KeyUsage:
-    return x509.KeyUsage(
-        digital_signature=True,
-        content_commitment=content_commitment,
-        key_encipherment=False,
-        data_encipherment=False,
-        key_agreement=False,
-        key_cert_sign=False,
-        crl_sign=False,
-        encipher_only=False,
-        decipher_only=False,
-    )
 
 
 def test_the_throwaway_authority_keeps_its_key_to_its_owner(authority: DemonstrationAuthority) -> None:
@@ -119,7 +93,8 @@ def test_the_throwaway_seal_may_sign_documents_and_nothing_else(files: KeyFiles)
     extensions = files.load().certificate.extensions
     usage = extensions.get_extension_for_class(x509.KeyUsage)
     assert usage.critical
-    assert usage.value == make_usage(content_commitment=True)
+    own = make_signatory(usage=SIGNING).certificate.extensions.get_extension_for_class(x509.KeyUsage)
+    assert usage.value == own.value
     assert not extensions.get_extension_for_class(x509.BasicConstraints).value.ca
     # RFC 9336, section 3.1: id-kp-documentSigning. emailProtection beside it: what pdfsig and openssl ask for, tried.
     purposes = set(extensions.get_extension_for_class(x509.ExtendedKeyUsage).value)
@@ -217,22 +192,22 @@ def test_a_file_without_a_key_is_refused(authority: DemonstrationAuthority, tmp_
         write_key_files(tmp_path, pkcs12_bytes=bundle, passphrase=b"word").load()
 
 
-@pytest.mark.parametrize("usage", [None, make_usage(content_commitment=False)])
-def test_a_certificate_that_may_not_commit_to_content_is_refused(tmp_path: Path, usage: x509.KeyUsage | None) -> None:
+@pytest.mark.parametrize("usage", [None, ("digital_signature",)])
+def test_a_certificate_that_may_not_commit_to_content_is_refused(tmp_path: Path, usage: Collection[str] | None) -> None:
     with pytest.raises(SigningKeyUnfitError, match="contentCommitment"):
         write_self_signed(tmp_path, usage=usage).load()
 
 
 @pytest.mark.parametrize("purposes", [(), (ExtendedKeyUsageOID.EMAIL_PROTECTION,)])
 def test_a_certificate_that_is_not_for_signing_documents_is_refused(
-    tmp_path: Path, purposes: Sequence[x509.ObjectIdentifier]
+    tmp_path: Path, purposes: Collection[x509.ObjectIdentifier]
 ) -> None:
     with pytest.raises(SigningKeyUnfitError, match="RFC 9336"):
-        write_self_signed(tmp_path, usage=make_usage(content_commitment=True), purposes=purposes).load()
+        write_self_signed(tmp_path, purposes=purposes).load()
 
 
 def test_a_key_is_fit_on_the_first_and_last_moment_of_its_certificate_and_not_beyond(tmp_path: Path) -> None:
-    key = write_self_signed(tmp_path, usage=make_usage(content_commitment=True)).load()
+    key = write_self_signed(tmp_path).load()
     last = NOW + timedelta(days=1)
     key.require_valid_at(NOW)
     key.require_valid_at(last)

@@ -8,9 +8,9 @@ import pytest
 from pyhanko.pdf_utils.reader import PdfFileReader
 
 from service.vocabulary.signatures import SignatureLevel
-from tests.signed_documents import Signed, make_authorities
+from tests.signed_documents import Signed, expect, make_authorities
 from tests.signing_people import Signatory, make_signatory, sign_as
-from worker.signing.check.uploaded import Expected, check_uploaded
+from worker.signing.check.uploaded import check_uploaded
 from worker.signing.errors import AuthorityError, DocumentUnsignableError, OwnSignatureError
 from worker.signing.fields import ENGINEER_FIELD
 from worker.signing.make.pdf_signer import stamp_document
@@ -19,7 +19,6 @@ from worker.signing.report import Signed as Stamped
 from worker.signing.trust.role_trust import RoleTrust
 
 NOW = datetime.now(UTC)
-HOUR = timedelta(hours=1)
 
 
 @pytest.fixture(scope="module")
@@ -94,16 +93,7 @@ def test_an_authority_that_is_away_says_so(
 def test_a_signature_without_a_time_is_taken_at_b_t_only_where_the_service_stamps_it(
     package: Signed, signed: bytes, engineer: Signatory, asked: SignatureLevel, is_stamped_after: bool, is_taken: bool
 ) -> None:
-    expected = Expected(
-        current=package.countersigned,
-        field=ENGINEER_FIELD,
-        fingerprints=[engineer.fingerprint],
-        signed_before=[],
-        level=asked,
-        is_stamped_after=is_stamped_after,
-        earliest=NOW - HOUR,
-        latest=NOW + HOUR,
-    )
+    expected = expect(package, engineer, level=asked, is_stamped_after=is_stamped_after)
     report = check_uploaded(signed, expected=expected, trust=package.trust, now=datetime.now(UTC))
     assert (report.problems == ()) is is_taken
     assert report.is_stamped is False
@@ -113,14 +103,6 @@ def test_a_file_that_came_stamped_is_told_from_one_that_did_not(
     package: Signed, signed: bytes, engineer: Signatory, authorities: Authorities
 ) -> None:
     stamped = stamp(signed, package, engineer, authorities)
-    expected = Expected(
-        current=package.countersigned,
-        field=ENGINEER_FIELD,
-        fingerprints=[engineer.fingerprint],
-        signed_before=[],
-        level=SignatureLevel.B_T,
-        earliest=NOW - HOUR,
-        latest=NOW + HOUR,
-    )
+    expected = expect(package, engineer, level=SignatureLevel.B_T)
     report = check_uploaded(stamped.pdf, expected=expected, trust=package.trust, now=datetime.now(UTC))
     assert (report.problems, report.is_stamped, report.level) == ((), True, SignatureLevel.B_T)

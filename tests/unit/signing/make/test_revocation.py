@@ -1,61 +1,38 @@
 """What says that a certificate still holds comes from its issuer's list, else from its responder, else not at all."""
 
-from dataclasses import dataclass
 from datetime import timedelta
 
 import pytest
 from cryptography import x509
-from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.serialization import Encoding
 from cryptography.x509 import ocsp
-from cryptography.x509.oid import AuthorityInformationAccessOID, NameOID
+from cryptography.x509.oid import AuthorityInformationAccessOID
 
 from tests.signed_documents import NOW, Signed
+from tests.signing_people import make_signatory
 from worker.signing.errors import RevocationUnknownError
 from worker.signing.make.revocation import gather, read_revocation_list
 
-
-@dataclass(frozen=True, kw_only=True)
-class Issued:
-    """A certificate by a root with a responder."""
-
-    root: x509.Certificate
-    root_key: ec.EllipticCurvePrivateKey
-    certificate: x509.Certificate
+ROOT = make_signatory("Root of the tests", is_authority=True)
 
 
-def issue(*, responder: str | None) -> Issued:
-    root_key, key = ec.generate_private_key(ec.SECP256R1()), ec.generate_private_key(ec.SECP256R1())
-    root_name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Root of the tests")])
-    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Leaf of the tests")])
-
-    def builder(subject: x509.Name, public_key: ec.EllipticCurvePublicKey) -> x509.CertificateBuilder:
-        return (
-            x509.CertificateBuilder()
-            .subject_name(subject)
-            .issuer_name(root_name)
-            .public_key(public_key)
-            .serial_number(x509.random_serial_number())
-            .not_valid_before(NOW - timedelta(days=1))
-            .not_valid_after(NOW + timedelta(days=30))
-        )
-
-    leaf = builder(name, key.public_key())
+def issue(*, responder: str | None) -> x509.Certificate:
+    """Issue a certificate by a root, which names a responder or none."""
+    access = None
     if responder is not None:
         location = x509.UniformResourceIdentifier(responder)
-        access = x509.AccessDescription(AuthorityInformationAccessOID.OCSP, location)
-        leaf = leaf.add_extension(x509.AuthorityInformationAccess([access]), critical=False)
-    root = builder(root_name, root_key.public_key()).add_extension(x509.BasicConstraints(True, 0), critical=True)
-    return Issued(root=root.sign(root_key, SHA256()), root_key=root_key, certificate=leaf.sign(root_key, SHA256()))
+        description = x509.AccessDescription(AuthorityInformationAccessOID.OCSP, location)
+        access = x509.AuthorityInformationAccess([description])
+    return make_signatory("Leaf of the tests", issuer=ROOT, also=access).certificate
 
 
-def respond(issued: Issued) -> bytes:
+def respond(certificate: x509.Certificate) -> bytes:
     answer = (
         ocsp.OCSPResponseBuilder()
         .add_response(
-            cert=issued.certificate,
-            issuer=issued.root,
+            cert=certificate,
+            issuer=ROOT.certificate,
             algorithm=SHA256(),
             cert_status=ocsp.OCSPCertStatus.GOOD,
             this_update=NOW - timedelta(hours=1),
@@ -63,8 +40,8 @@ def respond(issued: Issued) -> bytes:
             revocation_time=None,
             revocation_reason=None,
         )
-        .responder_id(ocsp.OCSPResponderEncoding.NAME, issued.root)
-        .sign(issued.root_key, SHA256())
+        .responder_id(ocsp.OCSPResponderEncoding.NAME, ROOT.certificate)
+        .sign(ROOT.key, SHA256())
     )
     return answer.public_bytes(Encoding.DER)
 
@@ -77,13 +54,13 @@ def test_a_certificate_that_names_no_list_is_asked_for_at_its_responder() -> Non
         asked.append((url, request))
         return respond(issued)
 
-    found = gather([issued.certificate, issued.root], fetch=fetch, given=())
+    found = gather([issued, ROOT.certificate], fetch=fetch, given=())
     [(url, request)] = asked
     assert url == "http://responder.test/"
     assert request is not None
-    assert ocsp.load_der_ocsp_request(request).serial_number == issued.certificate.serial_number
+    assert ocsp.load_der_ocsp_request(request).serial_number == issued.serial_number
     [answer] = found.answers
-    assert ocsp.load_der_ocsp_response(answer.dump()).serial_number == issued.certificate.serial_number
+    assert ocsp.load_der_ocsp_response(answer.dump()).serial_number == issued.serial_number
     assert found.lists == ()
 
 
@@ -99,14 +76,14 @@ def test_a_responder_that_does_not_say_is_no_proof(answer: bytes | ocsp.OCSPResp
     issued = issue(responder="http://responder.test/")
     content = answer if isinstance(answer, bytes) else answer.public_bytes(Encoding.DER)
     with pytest.raises(RevocationUnknownError, match=said):
-        gather([issued.certificate, issued.root], fetch=lambda _, __: content, given=())
+        gather([issued, ROOT.certificate], fetch=lambda _, __: content, given=())
 
 
 @pytest.mark.parametrize("responder", [None, "ldap://responder.test/"])
 def test_a_certificate_of_which_nobody_says_anything_is_named(responder: str | None) -> None:
     issued = issue(responder=responder)
     with pytest.raises(RevocationUnknownError, match=r"Leaf of the tests.*REVOCATION_LIST_DIR"):
-        gather([issued.certificate, issued.root], fetch=never, given=())
+        gather([issued, ROOT.certificate], fetch=never, given=())
 
 
 def never(url: str, _: bytes | None) -> bytes:

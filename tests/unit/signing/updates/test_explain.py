@@ -3,26 +3,20 @@
 import re
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
-from io import BytesIO
 from typing import Any
 
 import pytest
 from cryptography.hazmat.primitives.serialization import Encoding
 from pyhanko.pdf_utils import generic
-from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
-from pyhanko.pdf_utils.reader import PdfFileReader
-from pyhanko.sign.signers.pdf_signer import PdfTimeStamper
 
 from service.vocabulary.signatures import SignatureLevel
-from tests.signed_documents import Signed, make_authorities, make_signed
+from tests.signed_documents import Signed, make_signed, time_stamped, unexplained_in, updated
 from tests.signed_forms import BOXES
 from tests.signing_people import Signatory, make_signatory, sign_as
 from worker.signing.check.verify import verify
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
-from worker.signing.make.timestamps import CheckedTimeStamper
 from worker.signing.report import PackageReport
 from worker.signing.trust.role_trust import RoleTrust
-from worker.signing.updates.explain import unexplained
 
 pytestmark = pytest.mark.slow
 # Parts of the library have no types.
@@ -46,33 +40,13 @@ def name(text: str) -> Any:
     return pdf.pdf_name(text)
 
 
-def updated(content: bytes, change: Change) -> bytes:
-    """Return a file with one update more."""
-    writer: Any = IncrementalPdfFileWriter(BytesIO(content))
-    # Left alone, the library dates what is changed and puts its name to it.
-    writer._update_meta = lambda: None
-    change(writer)
-    output = BytesIO()
-    writer.write(output)
-    return output.getvalue()
-
-
 def stamped(content: bytes, signed: Signed) -> bytes:
-    """Put a good time stamp over everything, as anybody can who may ask the authority."""
-    stamper = CheckedTimeStamper(make_authorities(signed.authority, now=NOW).ask_time)
-    output: BytesIO = PdfTimeStamper(stamper).timestamp_pdf(IncrementalPdfFileWriter(BytesIO(content)), "sha256")
-    return output.getvalue()
+    return time_stamped(content, signed.authority, now=NOW)
 
 
 def check(content: bytes, signed: Signed, engineer: Signatory | None = None) -> PackageReport:
     people = [] if engineer is None else [engineer.certificate]
     return verify(content, trust=RoleTrust(service=signed.trust, engineer=people), now=NOW + timedelta(minutes=1))
-
-
-def said(content: bytes) -> list[str]:
-    """Return what is said of the updates alone."""
-    reader = PdfFileReader(BytesIO(content))
-    return [*unexplained(content, reader, certified=reader.embedded_signatures[0].signed_revision)]
 
 
 def _info(writer: Any, key: str, value: Any) -> None:
@@ -214,7 +188,7 @@ def test_signatures_and_time_stamps_alone_are_explained(signed: Signed, archived
         sign_as(engineer, signed.certified, field=ENGINEER_FIELD),
         stamped(stamped(signed.countersigned, signed), signed),
     ):
-        assert said(content) == []
+        assert unexplained_in(content) == []
 
 
 def test_what_tools_date_and_put_their_name_to_is_no_problem(signed: Signed) -> None:
@@ -223,19 +197,19 @@ def test_what_tools_date_and_put_their_name_to_is_no_problem(signed: Signed) -> 
         _info(writer, "/Producer", _text("Some tool 3.1"))
         _xmp(writer, _producer(b"Some tool 3.1"))
 
-    assert said(stamped(updated(signed.countersigned, change), signed)) == []
+    assert unexplained_in(stamped(updated(signed.countersigned, change), signed)) == []
 
 
 def test_proofs_may_be_added_and_not_taken_away(archived: Signed) -> None:
     proof = archived.authority.root.public_bytes(Encoding.DER)
-    assert said(updated(archived.countersigned, lambda w: _store(w, "/Certs", proof))) == []
+    assert unexplained_in(updated(archived.countersigned, lambda w: _store(w, "/Certs", proof))) == []
     for trail in (b"\n", b"kept"):
         longer = proof + trail
-        problems = said(updated(archived.countersigned, lambda w: _store(w, "/Certs", longer)))  # noqa: B023
+        problems = unexplained_in(updated(archived.countersigned, lambda w: _store(w, "/Certs", longer)))  # noqa: B023
         assert any("adds what nothing of its signature needs" in one for one in problems)
-    hung = said(updated(archived.countersigned, lambda w: _store(w, "/Certs", proof, Note=_text("kept"))))
+    hung = unexplained_in(updated(archived.countersigned, lambda w: _store(w, "/Certs", proof, Note=_text("kept"))))
     assert any("adds what nothing of its signature needs" in one for one in hung)
-    assert any("takes proofs away" in one for one in said(updated(archived.countersigned, _fewer_proofs)))
+    assert any("takes proofs away" in one for one in unexplained_in(updated(archived.countersigned, _fewer_proofs)))
 
 
 def _drawn(entry: str) -> Change:
@@ -257,7 +231,7 @@ def _drawn(entry: str) -> Change:
 @pytest.mark.parametrize("entry", ["/PieceInfo", "/Metadata", "/AF", "/OC", "/Ref"])
 def test_what_hangs_on_a_signatures_drawing_is_named(signed: Signed, engineer: Signatory, entry: str) -> None:
     # As a tool that draws and signs in one update: the drawing's update is put in as its own, the rules are the same.
-    problems = said(sign_as(engineer, updated(signed.certified, _drawn(entry)), field=ENGINEER_FIELD))
+    problems = unexplained_in(sign_as(engineer, updated(signed.certified, _drawn(entry)), field=ENGINEER_FIELD))
     assert any("of a field" in one or f"with {entry}" in one for one in problems)
 
 
@@ -273,8 +247,8 @@ def _between_objects(content: bytes, update: int, hidden: bytes) -> bytes:
 @pytest.mark.parametrize("hidden", [b"whatever\n", b"% a note\n", b"99 0 obj\n<< /Secret (kept) >>\nendobj\n"])
 def test_bytes_between_the_objects_of_an_update_are_named(signed: Signed, hidden: bytes) -> None:
     plain = updated(signed.countersigned, lambda w: _info(w, "/ModDate", _text("D:20260504120000Z")))
-    assert said(plain) == []
-    problems = said(_between_objects(plain, len(signed.countersigned), hidden))
+    assert unexplained_in(plain) == []
+    problems = unexplained_in(_between_objects(plain, len(signed.countersigned), hidden))
     assert problems == [f"Update 2 after the seal holds {len(hidden.strip(BLANK))} bytes that belong to no object."]
 
 
@@ -286,5 +260,5 @@ def test_a_signature_in_the_place_of_one_person_leaves_the_others_as_it_was(
         field[name("/Rect")] = pdf.ArrayObject(map(pdf.NumberObject, BOXES[ENGINEER_FIELD]))
         writer.update_container(field)
 
-    problems = said(sign_as(engineer, updated(signed.certified, grow), field=ENGINEER_FIELD))
+    problems = unexplained_in(sign_as(engineer, updated(signed.certified, grow), field=ENGINEER_FIELD))
     assert any("changes /Rect of a field" in one for one in problems)

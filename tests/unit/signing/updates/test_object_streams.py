@@ -12,10 +12,9 @@ from pyhanko.pdf_utils.writer import copy_into_new_writer
 from pyhanko.sign.fields import MDPPerm, SigFieldSpec, SigSeedSubFilter, append_signature_field
 from pyhanko.sign.signers import PdfSignatureMetadata, sign_pdf
 
-from tests.signed_documents import make_document
+from tests.signed_documents import make_document, unexplained_in, updated
 from tests.signing_people import Signatory, make_signatory, sign_as
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SEAL_FIELD
-from worker.signing.updates.explain import unexplained
 
 pytestmark = pytest.mark.slow
 # Parts of the library have no types.
@@ -48,33 +47,27 @@ def certified(engineer: Signatory) -> bytes:
     return sealed.getvalue()
 
 
-def said(content: bytes) -> list[str]:
-    reader = PdfFileReader(BytesIO(content))
-    return [*unexplained(content, reader, certified=reader.embedded_signatures[0].signed_revision)]
-
-
 def packed(content: bytes) -> bytes:
     """Add an update with two objects in a stream."""
-    writer: Any = IncrementalPdfFileWriter(BytesIO(content))
-    writer._update_meta = lambda: None
-    # The library takes an update whose objects all stand in a stream for an empty one.
-    writer._force_write_when_empty = True
-    stream = writer.prepare_object_stream(compress=False)
-    for number in range(2):
-        made = pdf.DictionaryObject({pdf.pdf_name("/Secret"): pdf.TextStringObject(f"kept{number}")})
-        writer.add_object(made, obj_stream=stream)
-    output = BytesIO()
-    writer.write(output)
-    return output.getvalue()
+
+    def change(writer: Any) -> None:
+        # The library takes an update whose objects all stand in a stream for an empty one.
+        writer._force_write_when_empty = True
+        stream = writer.prepare_object_stream(compress=False)
+        for number in range(2):
+            made = pdf.DictionaryObject({pdf.pdf_name("/Secret"): pdf.TextStringObject(f"kept{number}")})
+            writer.add_object(made, obj_stream=stream)
+
+    return updated(content, change)
 
 
 def test_a_signature_in_a_file_of_streams_is_explained(certified: bytes, engineer: Signatory) -> None:
-    assert said(certified) == []
-    assert said(sign_as(engineer, certified, field=ENGINEER_FIELD)) == []
+    assert unexplained_in(certified) == []
+    assert unexplained_in(sign_as(engineer, certified, field=ENGINEER_FIELD)) == []
 
 
 def test_objects_in_a_stream_that_nobody_uses_are_named(certified: bytes) -> None:
-    [problem] = said(packed(certified))
+    [problem] = unexplained_in(packed(certified))
     assert "adds what nothing of its signature needs" in problem
 
 
@@ -84,7 +77,7 @@ def test_what_stands_in_a_stream_beside_its_objects_is_named(certified: bytes) -
     end = update.index(b">>", start) + 2
     assert b"kept0" in update[start:end]
     hidden = b"null (" + b"x" * (end - start - 7) + b")"
-    problems = said(update[:start] + hidden + update[end:])
+    problems = unexplained_in(update[:start] + hidden + update[end:])
     assert any("holds more than the objects that its table names" in one for one in problems)
 
 
@@ -95,5 +88,5 @@ def test_bytes_between_objects_are_named_in_such_a_file_too(
     signed = sign_as(engineer, certified, field=ENGINEER_FIELD)
     # Before the end of the update, behind its table: nothing that is found by its place moves.
     at = signed.rindex(b"startxref")
-    [problem] = said(signed[:at] + hidden + b"\n" + signed[at:])
+    [problem] = unexplained_in(signed[:at] + hidden + b"\n" + signed[at:])
     assert "bytes that belong to no object" in problem

@@ -1,25 +1,20 @@
 """A signature brings nothing along: no drawing in another's place, no script, no place that grows over the page."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
-from io import BytesIO
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 from pyhanko.pdf_utils import generic
-from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign.fields import enumerate_sig_fields
 
-from service.vocabulary.signatures import SignatureLevel
-from tests.signed_documents import Signed
+from tests.signed_documents import Signed, expect, updated
 from tests.signing_people import make_signatory, sign_as
-from worker.signing.check.uploaded import Expected, check_uploaded
+from worker.signing.check.uploaded import check_uploaded
 from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD, SEAL_FIELD
 
 pytestmark = pytest.mark.slow
 
-NOW = datetime.now(UTC)
-HOUR = timedelta(hours=1)
 # Parts of the library have no types.
 pdf: Any = generic
 Change = Callable[[Any], None]
@@ -28,20 +23,9 @@ SCRIPT = {"/S": pdf.pdf_name("/JavaScript"), "/JS": pdf.TextStringObject("app.al
 
 def problems(package: Signed, change: Change) -> list[str]:
     """Change the decided package in an update, sign that as the engineer, and return what is wrong with it."""
-    engineer, changed = make_signatory(), BytesIO()
-    writer: Any = IncrementalPdfFileWriter(BytesIO(package.countersigned))
-    change(writer)
-    writer.write(changed)
-    signed = sign_as(engineer, changed.getvalue(), field=ENGINEER_FIELD)
-    expected = Expected(
-        current=package.countersigned,
-        field=ENGINEER_FIELD,
-        fingerprints=[engineer.fingerprint],
-        signed_before=[],
-        level=SignatureLevel.B_B,
-        earliest=NOW - HOUR,
-        latest=NOW + HOUR,
-    )
+    engineer = make_signatory()
+    signed = sign_as(engineer, updated(package.countersigned, change), field=ENGINEER_FIELD)
+    expected = expect(package, engineer)
     return list(check_uploaded(signed, expected=expected, trust=package.trust, now=datetime.now(UTC)).problems)
 
 
