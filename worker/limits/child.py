@@ -10,8 +10,6 @@ import os
 import resource
 import signal
 import sys
-from collections.abc import Callable
-from typing import Any
 
 OUT_OF_MEMORY, ANSWER_TOO_LONG = 81, 82
 _PR_SET_PDEATHSIG = 1
@@ -64,13 +62,9 @@ def _answer(work: str) -> None:
     given = sys.stdin.buffer
     asked = orjson.loads(given.readline())
     files = [given.read(size) for size in asked["sizes"]]
-    answer = memoryview(orjson.dumps({"answer": _find(work)(asked["question"], files)}))
+    module, _, function = work.partition(":")
+    found = getattr(importlib.import_module(module), function)(asked["question"], files)
+    answer = memoryview(orjson.dumps({"answer": found}))
     # Past the buffers, which would be tried once more when the process ends.
     while answer:
         answer = answer[os.write(1, answer) :]
-
-
-def _find(work: str) -> Callable[[Any, list[bytes]], Any]:
-    module, _, function = work.partition(":")
-    found: Callable[[Any, list[bytes]], Any] = getattr(importlib.import_module(module), function)
-    return found

@@ -109,6 +109,7 @@ def check_signature(signature: EmbeddedPdfSignature, *, place: Place, pdf: bytes
 
 def _validate(signature: EmbeddedPdfSignature, *, place: Place, trust: Trust, known: Known) -> _Judged:
     """Judge a signature as of its own time stamp's time; where that proves nothing, as of when it is known."""
+    # The time of a stamp that nobody trusts may be any: it would date a signature back to when its certificate held.
     token = attached_token(signature)
     moments = [known.moment] if token is None else [stated_time(token), known.moment]
     for moment in moments:

@@ -4,6 +4,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import datetime
 from hashlib import sha256
 from io import BytesIO
+from itertools import takewhile
 from typing import Any
 
 import orjson
@@ -149,6 +150,7 @@ def _check_each(
 
 def _form_problems(reader: PdfFileReader, fields: Sequence[str], *, form: int, stamps: int) -> Iterator[str]:
     expected = FORMS[form]
+    # A field more would be a place for something that no rule below is about.
     if sorted(fields) != sorted(expected) or len(reader.root["/AcroForm"]["/Fields"]) != len(expected) + stamps:
         yield (
             "The document does not have exactly the signature fields of an acceptance package: "
@@ -164,15 +166,12 @@ def _order_problems(reader: PdfFileReader, made: Sequence[EmbeddedPdfSignature])
     )
     if first.field_name != SEAL_FIELD or not is_certified:
         yield "The first signature is not the service's seal that certifies the document."
+    # ISO 32000-1, table 254 (from memory): more would permit comments, which can be drawn over what a page says.
     elif first.docmdp_level != MDPPerm.FILL_FORMS:
         yield "The service's seal does not limit later changes to signatures."
 
 
 def _end_of_certified_part(made: Sequence[EmbeddedPdfSignature]) -> int:
     """Return where the certified file ended: with the seal, or with the time stamps that followed it."""
-    last = made[0]
-    for one in made[1:]:
-        if not _is_document_timestamp(one):
-            break
-        last = one
+    *_, last = made[0], *takewhile(_is_document_timestamp, made[1:])
     return int(last.byte_range[2]) + int(last.byte_range[3])

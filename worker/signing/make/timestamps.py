@@ -52,6 +52,7 @@ def _token(answer: TimeAnswer, request: tsp.TimeStampReq) -> cms.ContentInfo:
     stated: tsp.TSTInfo = content["content"].parsed
     if content["content_type"].native != "tst_info" or not isinstance(stated, tsp.TSTInfo):
         raise AuthorityError("The time-stamp authority sent something else than a time stamp.")
+    # RFC 3161, 2.4.1: without a nonce an old answer could be sent again, and date back what is signed now.
     if stated["nonce"].native != request["nonce"].native:
         raise AuthorityError("The time-stamp authority answered another request: its nonce is not ours.")
     if _imprint(stated) != _imprint(request):

@@ -65,7 +65,7 @@ class Trust:
 
 
 def read_roles(trust: RoleTrust) -> Trust:
-    """Read what a receiver trusts; of the service's side only authorities count, for nobody pins a seal."""
+    """Read what a receiver trusts; for the service only authorities count: a person's key pinned there would seal."""
     service = [one for one in read_trust(trust.service) if one.ca]
     return Trust(
         service=service,

@@ -109,6 +109,7 @@ def _explain_field(update: Update, field: Any, *, is_signed: bool = False) -> Ex
     is_signed |= "/V" in others
     yield from update.written(field)
     yield from changes(then, now, of="a field", but=_OF_SIGNING if is_signed else ())
+    # The signature that stood there would be in the file still, and in no place that readers look at.
     if raw(then, "/V") is not MISSING and "/V" in others:
         yield "signs a field anew"
     for kid in raw_items(update.now(raw(now, "/Kids"))):
@@ -137,7 +138,7 @@ def _explain_signature(update: Update, value: Any) -> Explained:
         yield "fills a field with no signature"
         return
     yield from (f"adds a signature with {name}" for name in sorted(set(now) - _OF_SIGNATURES))
-    # What a tool says of itself may stand in objects of its own; a stream is none of that.
+    # What a tool says of itself may stand in objects of its own; a stream is none of that, and holds anything unseen.
     led_to = _closure(update, (raw(now, name) for name in now))
     if any(isinstance(update.after.get_object(one), StreamObject) for one in led_to):
         yield "adds a signature that leads to a stream"
