@@ -3,6 +3,7 @@
 import json
 import re
 from io import BytesIO
+from itertools import combinations
 from typing import Any
 
 from pypdf import PdfReader
@@ -12,6 +13,7 @@ from worker.package.data.attachments import attached_files, attachments
 from worker.package.data.content import PackageContent
 from worker.package.document_model import Section, Table
 from worker.package.fonts.font_metrics import FontMetrics
+from worker.package.fonts.text_style import CONTENT_WIDTH
 from worker.package.pages.drawing import draw
 from worker.package.pictures.picture import Picture, Text
 from worker.package.sections.matrix import MATRIX_TITLE
@@ -61,18 +63,29 @@ def texts_of(picture: Picture) -> list[str]:
 
 def text_boxes(picture: Picture) -> list[tuple[float, float, float, float, str]]:
     """Return left, top, right and bottom of each text of a picture, from its capitals down to its descenders."""
-    ruler = FontMetrics()
+    metrics = FontMetrics()
     return [
         (
             one.x,
             one.y - 0.73 * one.style.size_pt,
-            one.x + ruler.width(one.text, one.style),
+            one.x + metrics.width(one.text, one.style),
             one.y + 0.2 * one.style.size_pt,
             one.text,
         )
         for one in picture.marks
         if isinstance(one, Text)
     ]
+
+
+def assert_tidy(picture: Picture, *, beyond_pt: float = 0.0) -> None:
+    """Hold that no label of a picture lies over another, nor further outside than so much."""
+    boxes = text_boxes(picture)
+    for one, other in combinations(boxes, 2):
+        apart = one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] or other[3] <= one[1]
+        assert apart, (one, other)
+    for left, top, right, bottom, text in boxes:
+        assert left >= -0.01 and right <= CONTENT_WIDTH + 0.01, text
+        assert top >= -beyond_pt and bottom <= picture.height_pt + beyond_pt, text
 
 
 def squeezed(text: str) -> str:

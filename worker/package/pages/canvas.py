@@ -77,6 +77,7 @@ class Canvas:
 
     def stroke(self, points: Sequence[tuple[float, float]], *, width_pt: float, colour: Rgb, is_dashed: bool) -> None:
         """Draw a line through points."""
+        # A pattern holds for whatever is drawn next, and rules and frames set none: each line takes its own back.
         pattern = "[2.4 1.6] 0 d" if is_dashed else "[] 0 d"
         self._canvas.addLiteral(f"{_rgb(colour)} RG {width_pt:.2f} w {pattern} {_path(points)} S [] 0 d")
 

@@ -42,6 +42,7 @@ _Laid = Paragraph | Subheading | Facts | Picture | TableLayout
 
 def place_sections(sections: Sequence[Section], metrics: FontMetrics) -> list[Page]:
     """Return the pages that the sections fill."""
+    # The contents stand first and are written last: how many lines they take is known before the pages they name.
     flow = _Flow(metrics, top=TOP - _contents_rows(len(sections) + 1) * _CONTENTS_LEADING_PT - _AROUND_CONTENTS_PT)
     started_on = [flow.add_section(section, number=number) for number, section in enumerate(sections, start=1)]
     # Last, for only now it is known on which pages the others speak of each fibre.
@@ -175,6 +176,7 @@ class _Flow:
             if end < count:
                 self._start_page()
             else:
+                # All rows in one sum: taken off one by one, as they are drawn, all below may shift by 0.01 points.
                 self._y = self._y - layout.heading_height_pt - sum(map(layout.row_height_pt, range(first, end)))
             first = end
         self._space(10)

@@ -52,6 +52,7 @@ class Distribution:
     @cached_property
     def reach(self) -> tuple[int, int]:
         """Between which losses the axis runs: a few far away would squeeze all others."""
+        # A limit of zero, too, leaves an axis of some length.
         width = 2 * max(self.limit, _LEAST_REACH)
         drawn = [0, *self.known, *self.at_most]
         low, high = max(min(drawn), self.limit - width), min(max(drawn), self.limit + width)

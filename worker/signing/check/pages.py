@@ -136,6 +136,7 @@ def _is_signature(annotation: Any, frames: Frames, *, page: int) -> bool:
     if entry(widget, "/Subtype") != "/Widget" or entry(widget, "/FT") != "/Sig":
         return False
     left, bottom, right, top = (float(number) for number in widget["/Rect"])
+    # The service's own field shows nothing: it stands on the first page and has no extent.
     invisible = 1, (left, bottom, left, bottom)
     return (page, (left, bottom, right, top)) == frames.get(str(entry(widget, "/T")), invisible)
 

@@ -5,7 +5,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
-from itertools import combinations
 from typing import Any
 
 import pytest
@@ -13,13 +12,13 @@ import pytest
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FibreDocument, FindingDocument
 from tests.package_factories import make_content
-from tests.package_reading import pictures_of, text_boxes, texts_of
+from tests.package_reading import assert_tidy, pictures_of, text_boxes, texts_of
 from tests.unit.package.judged import TROUBLED, UNTESTED, WITHOUT_FLAW, judged_content
 from worker.package.data.attachments import attachments
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import read_finding
 from worker.package.document_model import Paragraph
-from worker.package.fonts.text_style import ACCENT, CONTENT_WIDTH, INK
+from worker.package.fonts.text_style import ACCENT, INK
 from worker.package.pictures.accumulated_loss import TubeLoss, tube_losses
 from worker.package.pictures.accumulated_picture import MOST_TUBES
 from worker.package.pictures.picture import Picture, Stroke
@@ -134,12 +133,7 @@ def test_a_dark_fibre_that_is_tolerated_is_in_no_tube(content: PackageContent) -
 def test_no_label_lies_over_another_or_outside(fibres: int, per_tube: int) -> None:
     content = _with_tubes_of(make_content(fibre_count=fibres, closure_count=3), per_tube)
     for picture in pictures_of(content, ACCUMULATED_TITLE):
-        for one, other in combinations(text_boxes(picture), 2):
-            apart = one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] or other[3] <= one[1]
-            assert apart, (one, other)
-        for left, top, right, bottom, text in text_boxes(picture):
-            assert left >= 0 and right <= CONTENT_WIDTH + 0.01, text
-            assert top >= 0 and bottom <= picture.height_pt, text
+        assert_tidy(picture)
 
 
 class _Plot:

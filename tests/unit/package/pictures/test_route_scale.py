@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import combinations, pairwise
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -14,7 +14,7 @@ from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.words import Quantity
 from tests.package_factories import make_content
 from tests.package_findings import make_joint_finding
-from tests.package_reading import pictures_of, text_boxes, texts_of
+from tests.package_reading import assert_tidy, pictures_of, text_boxes, texts_of
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import Finding, read_finding
 from worker.package.fonts.font_metrics import FontMetrics
@@ -89,18 +89,9 @@ every_route = pytest.mark.parametrize("content", ROUTES.values(), ids=ROUTES.key
 
 
 @every_route
-def test_no_label_lies_over_another(content: PackageContent) -> None:
+def test_no_label_lies_over_another_and_nothing_is_drawn_outside_its_picture(content: PackageContent) -> None:
     for picture in pictures_of(content, ROUTE_SCALE_TITLE):
-        for one, other in combinations(text_boxes(picture), 2):
-            assert not _overlap(one[:4], other[:4]), (one, other)
-
-
-@every_route
-def test_nothing_is_drawn_outside_its_picture(content: PackageContent) -> None:
-    for picture in pictures_of(content, ROUTE_SCALE_TITLE):
-        for left, top, right, bottom, text in text_boxes(picture):
-            assert left >= -0.01 and right <= CONTENT_WIDTH + 0.01, text
-            assert top >= -1 and bottom <= picture.height_pt + 1, text
+        assert_tidy(picture, beyond_pt=1.0)
         points = [point for mark in picture.marks if isinstance(mark, Area | Stroke) for point in mark.points]
         assert all(0 <= x <= CONTENT_WIDTH and 0 <= y <= picture.height_pt for x, y in points)
 
@@ -265,10 +256,6 @@ def test_labels_of_one_point_move_apart_about_it() -> None:
 def _splice(*, margin: str, outcome: str, fibre: int = 1, force: str = "required") -> Finding:
     finding = make_joint_finding(fibre, site="C01", wavelength_nm=1550, step=1)
     return read_finding({**finding, "margin": margin, "outcome": outcome, "force": force})
-
-
-def _overlap(one: Sequence[float], other: Sequence[float]) -> bool:
-    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
 
 
 def _site_heights(picture: Picture) -> list[float]:

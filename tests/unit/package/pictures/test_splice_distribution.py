@@ -5,7 +5,6 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
 from decimal import Decimal
-from itertools import combinations
 from typing import Any
 
 import pytest
@@ -15,12 +14,12 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FibreDocument, FindingDocument
 from tests.package_factories import make_content
 from tests.package_findings import make_joint_finding
-from tests.package_reading import pictures_of, text_boxes, texts_of
+from tests.package_reading import assert_tidy, pictures_of, text_boxes, texts_of
 from tests.unit.package.judged import judged_content
 from worker.package.data.attachments import attachments
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import read_finding
-from worker.package.fonts.text_style import ACCENT, CONTENT_WIDTH, INK, WARM, WHITE
+from worker.package.fonts.text_style import ACCENT, INK, WARM, WHITE
 from worker.package.pictures.picture import Area, Picture, Stroke
 from worker.package.pictures.splice_distribution import Distribution, Line, distributions
 from worker.package.sections.distribution import DISTRIBUTION_TITLE
@@ -141,7 +140,7 @@ def test_the_limit_and_all_that_is_agreed_beside_it_are_drawn_and_labelled() -> 
     drawn = [m for m in picture.marks if isinstance(m, Stroke) and m.colour == INK]
     assert sorted(to_db(mark.points[-1][0]) for mark in drawn) == pytest.approx([0.05, 0.1, 0.2, 0.3])
     assert [to_db(m.points[-1][0]) for m in drawn if not m.is_dashed] == pytest.approx([0.1])
-    _assert_tidy(picture)
+    assert_tidy(picture)
 
 
 def test_the_mean_is_the_exact_one_rounded_once() -> None:
@@ -158,15 +157,7 @@ def test_the_mean_is_the_exact_one_rounded_once() -> None:
 def test_no_label_lies_over_another_whatever_the_losses(losses: tuple[str | None, ...]) -> None:
     for content in (_content_of_losses(*losses), _content_of_losses(*losses, criterion=_criterion(limit_db=0.0))):
         [picture] = pictures_of(content, DISTRIBUTION_TITLE)
-        _assert_tidy(picture)
-
-
-def _assert_tidy(picture: Picture) -> None:
-    for one, other in combinations(text_boxes(picture), 2):
-        apart = one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] or other[3] <= one[1]
-        assert apart, (one, other)
-    for left, _, right, bottom, text in text_boxes(picture):
-        assert left >= 0 and right <= CONTENT_WIDTH and bottom <= picture.height_pt, text
+        assert_tidy(picture)
 
 
 def _criterion(**changes: Any) -> dict[str, Any]:
