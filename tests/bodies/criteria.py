@@ -40,6 +40,19 @@ def reflectance_criterion(**changes: Any) -> Body:
     return {"code": "REFL-1550", "quantity": "reflectance", "wavelength_nm": 1550, **limits, **changes}
 
 
+def statistic_criterion(**changes: Any) -> Body:
+    """Return a limit of 0.10 dB for the mean of a fibre's splices at 1550 nm."""
+    population = {"joint": "splice", "statistic": "mean", "over": "fibre"}
+    return {
+        "code": "MEAN",
+        "quantity": "joint_statistic",
+        "wavelength_nm": 1550,
+        "limit_db": 0.1,
+        **population,
+        **changes,
+    }
+
+
 def stray_criterion(**changes: Any) -> Body:
     """Return a limit of 0.10 dB for each loss on no joint at 1550 nm."""
     return {"code": "STRAY-1550", "quantity": "stray_loss", "wavelength_nm": 1550, "limit_db": 0.1, **changes}

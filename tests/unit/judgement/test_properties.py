@@ -16,12 +16,12 @@ from tests.factories import (
     link_criterion,
     make_attenuation,
     make_closure_state,
-    make_criteria,
     make_design,
     make_otdr,
     make_return_loss,
     make_sections,
     make_splice,
+    only,
     splice_criterion,
     termination_criterion,
 )
@@ -131,7 +131,7 @@ def test_a_worse_reading_never_turns_fail_into_pass(
 
 @given(there=st.integers(0, 4000), back=st.integers(0, 4000), more=st.integers(0, 1000))
 def test_a_worse_loss_end_to_end_never_turns_fail_into_pass(there: int, back: int, more: int) -> None:
-    criteria = make_criteria(criteria=[link_criterion()])
+    criteria = only(link_criterion())
     before, after = (
         judge(
             [
@@ -150,7 +150,7 @@ def test_a_worse_loss_end_to_end_never_turns_fail_into_pass(there: int, back: in
     there=st.integers(-800, -200), back=st.integers(-800, -200), more=st.integers(0, 300), site=st.sampled_from("AB")
 )
 def test_a_stronger_reflection_never_turns_fail_into_pass(there: int, back: int, more: int, site: str) -> None:
-    criteria = make_criteria(criteria=[REFLECTANCE])
+    criteria = only(REFLECTANCE)
     before, after = (
         _by_key(_judged(_reflecting(site, {True: forward / 10, False: back / 10}), criteria=criteria))
         for forward in (there, min(there + more, 0))
@@ -169,7 +169,7 @@ def test_a_smaller_return_loss_never_turns_fail_into_pass(there: int, back: int,
                     make_return_loss(return_loss_db=forward / 10),
                     make_return_loss(from_site="B", to_site="A", return_loss_db=back / 10),
                 ],
-                criteria=make_criteria(criteria=[RETURN]),
+                criteria=only(RETURN),
             )
         ]
         for forward in (there, there - less)
@@ -278,7 +278,7 @@ def _reflecting(site: str, reflectance_db: Mapping[bool, float]) -> list[Body]:
 
 
 def _judged(bodies: Iterable[Body], *, criteria: Body | None = None) -> list[FindingDocument]:
-    chosen = make_criteria(criteria=[splice_criterion(), termination_criterion()]) if criteria is None else criteria
+    chosen = only(splice_criterion(), termination_criterion()) if criteria is None else criteria
     return judge(bodies, criteria=chosen).document["findings"]
 
 
@@ -296,7 +296,7 @@ def _key(finding: FindingDocument) -> Key:
 
 def _banded(rule: str, *, uncertainty_db: float) -> Body:
     changes: Body = {"decision": rule, "uncertainty_db": uncertainty_db}
-    return make_criteria(criteria=[splice_criterion(**changes), termination_criterion(**changes)])
+    return only(splice_criterion(**changes), termination_criterion(**changes))
 
 
 def _turned_conforming(before: Mapping[Key, str], after: Mapping[Key, str]) -> list[Key]:

@@ -15,9 +15,9 @@ from tests.factories import (
     only,
     sealed,
     splice_criterion,
+    statistic_criterion,
 )
 from tests.unit.judgement.judging import judge
-from tests.unit.judgement.rules.test_statistics import statistic
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 
 CONTINUITY = {"code": "CONTINUITY", "quantity": "continuity"}
@@ -89,7 +89,7 @@ def test_as_many_dark_fibres_as_are_tolerated_leave_a_segment_conforming(
 
 
 def test_a_tolerated_dark_fibre_is_no_member_of_what_is_judged_together() -> None:
-    mean = statistic(over="route", limit_db=0.25)
+    mean = statistic_criterion(over="route", limit_db=0.25)
     [found] = settled([2], tolerated=1, criteria=[mean]).document["findings"]
     assert (found["outcome"], found["count"]) == ("conforming", 6)
     [found] = settled([2], tolerated=0, criteria=[mean]).document["findings"]

@@ -15,6 +15,7 @@ from tests.factories import (
     make_criteria,
     make_design,
     make_otdr,
+    only,
     sealed,
     splice_criterion,
     termination_criterion,
@@ -76,7 +77,7 @@ def test_a_group_above_a_splices_own_limit_is_decided_by_the_criterion_for_group
 
 
 def test_a_group_above_a_splices_own_limit_proves_nothing_without_a_criterion_for_groups() -> None:
-    criteria = make_criteria(criteria=[splice_criterion()])
+    criteria = only(splice_criterion())
     finding = finding_of(
         judge_beside(beside_design(), merged(loss_db=0.4), criteria=criteria), "SPLICE-1550", site="C2"
     )
@@ -172,7 +173,7 @@ def test_a_closure_beside_a_terminal_is_measured_only_with_a_cord(launch_m: floa
     changes: dict[str, Any] = {"design": near_end_design(), "pulse_ns": PULSES_NS, "losses_db": {"A": 0.06}}
     forward, _ = both_ways(launch_m=launch_m, **changes)
     _, backward = both_ways(**changes)
-    criteria = make_criteria(criteria=[splice_criterion(), termination_criterion()])
+    criteria = only(splice_criterion(), termination_criterion())
     judgement = judge([*sealed(), forward, backward], design=near_end_design(), criteria=criteria)
     finding = finding_of(judgement, "SPLICE-1550", site="C1")
     assert finding.get("reason") == reason

@@ -10,6 +10,7 @@ from service.vocabulary.criteria.route_feasibility import infeasibilities_on
 from service.vocabulary.design.layout import Layout
 from tests.factories import (
     Body,
+    coefficient_criterion,
     criteria_of,
     layout_of,
     link_criterion,
@@ -117,14 +118,7 @@ def test_a_criterion_from_end_to_end_asks_for_the_whole_length_and_one_about_joi
     [("section", 1000.0, False), ("section", 1000.01, True), ("span", 3000.0, False), ("span", 3000.01, True)],
 )
 def test_a_coefficient_of_stretches_longer_than_any_is_told(over: str, least_length_m: float, is_told: bool) -> None:
-    coefficient = {
-        "code": "AC-1550",
-        "quantity": "attenuation_coefficient",
-        "wavelength_nm": 1550,
-        "over": over,
-        "limit_db_per_km": 0.25,
-        "least_length_m": least_length_m,
-    }
+    coefficient = coefficient_criterion(code="AC-1550", over=over, least_length_m=least_length_m)
     assert told_on(make_design(), coefficient) == ([(("AC-1550",), QUESTIONABLE)] if is_told else [])
 
 

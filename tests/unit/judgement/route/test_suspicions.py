@@ -7,9 +7,18 @@ import pytest
 from scipy import integrate, stats
 
 from service.vocabulary.findings.suspicion import SuspicionDocument
-from tests.factories import Body, cord_ended, make_calibration, make_otdr, make_splice, only, sealed, stored
+from tests.factories import (
+    Body,
+    cord_ended,
+    make_calibration,
+    make_otdr,
+    make_splice,
+    only,
+    sealed,
+    statistic_criterion,
+    stored,
+)
 from tests.unit.judgement.routes import suspicions_in, verdict_of
-from tests.unit.judgement.rules.test_statistics import statistic
 from worker.judgement.fibre.contributions import Contributions, EstimateSums
 from worker.judgement.history.acts import TraceOutline
 from worker.judgement.numbers.chance import chance_of_equal_losses
@@ -37,12 +46,12 @@ def seen(traces: Sequence[Body], kind: str) -> list[SuspicionDocument]:
     bodies: dict[int, list[Body]] = {}
     for one in traces:
         bodies.setdefault(one["fibre"], []).append(one)
-    return suspicions_in(verdict_of(bodies, design=cord_ended(), criteria=only(statistic())), kind)
+    return suspicions_in(verdict_of(bodies, design=cord_ended(), criteria=only(statistic_criterion())), kind)
 
 
 def all_seen(traces: Sequence[Body]) -> list[SuspicionDocument]:
     bodies = {one["fibre"]: [one] for one in traces}
-    return verdict_of(bodies, design=cord_ended(), criteria=only(statistic())).document["suspicions"]
+    return verdict_of(bodies, design=cord_ended(), criteria=only(statistic_criterion())).document["suspicions"]
 
 
 def test_an_honest_evening_raises_nothing() -> None:
@@ -78,7 +87,7 @@ def test_a_trace_replaced_or_withdrawn_is_not_held_against_anybody() -> None:
     first, second = trace(1, seconds=0), trace(2, seconds=10)
     assert seen([first, second], "two_fibres_at_once") != []
     bodies = {1: [stored(first, is_ended=True)], 2: [stored(second)]}
-    assert verdict_of(bodies, design=cord_ended(), criteria=only(statistic())).document["suspicions"] == []
+    assert verdict_of(bodies, design=cord_ended(), criteria=only(statistic_criterion())).document["suspicions"] == []
 
 
 def test_one_fibre_that_reads_alike_from_both_ends_is_nothing_out_of_the_way() -> None:
@@ -227,7 +236,7 @@ def test_what_is_said_is_bounded_in_number() -> None:
 def test_nothing_suspected_decides_anything() -> None:
     honest, copied = ([trace(1, seconds=0), trace(2, seconds=gap)] for gap in (40, 0))
     one, other = (
-        verdict_of({1: own[:1], 2: own[1:]}, design=cord_ended(), criteria=only(statistic(over="route")))
+        verdict_of({1: own[:1], 2: own[1:]}, design=cord_ended(), criteria=only(statistic_criterion(over="route")))
         for own in (honest, copied)
     )
     assert not one.document["suspicions"]

@@ -9,11 +9,12 @@ from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import (
     Body,
     both_ways,
+    coefficient_criterion,
     make_cleaning,
     make_closure_state,
-    make_criteria,
     make_design,
     make_otdr,
+    only,
     sealed,
     stored,
     with_events,
@@ -26,21 +27,14 @@ AFTER_TEST = "2025-03-25T08:00:00Z"
 
 def criterion(**changes: Any) -> Body:
     """Return a limit of 0.22 dB/km for each section at 1550 nm."""
-    return {
-        "code": "GLASS-1550",
-        "quantity": "attenuation_coefficient",
-        "wavelength_nm": 1550,
-        "over": "section",
-        "limit_db_per_km": 0.22,
-        **changes,
-    }
+    return coefficient_criterion(**{"code": "GLASS-1550", "limit_db_per_km": 0.22, **changes})
 
 
 def findings(
     bodies: Sequence[Body | Evidence], *, design: Body | None = None, **changes: Any
 ) -> dict[str, FindingDocument]:
     """Return the findings by section, or by the two ends of a span."""
-    judged = judge(bodies, design=design, criteria=make_criteria(criteria=[criterion(**changes)]))
+    judged = judge(bodies, design=design, criteria=only(criterion(**changes)))
     return {
         finding.get("section") or f"{finding['from_site']}-{finding['to_site']}": finding
         for finding in judged.document["findings"]

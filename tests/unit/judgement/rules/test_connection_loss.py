@@ -6,7 +6,6 @@ from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import (
     Body,
     connection_criterion,
-    make_criteria,
     make_design,
     make_end_face,
     make_otdr,
@@ -121,7 +120,7 @@ def test_a_panel_has_a_finding_for_each_of_its_pairs(patch_cord: bool, positions
 
 
 def test_a_closure_has_no_pair() -> None:
-    criteria = make_criteria(criteria=[connection_criterion()])
+    criteria = only(connection_criterion())
     sites = [finding["site"] for finding in judge([], criteria=criteria).document["findings"]]
     assert sites == ["A", "B"]
 

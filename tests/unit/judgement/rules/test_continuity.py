@@ -13,6 +13,7 @@ from tests.factories import (
     make_criteria,
     make_design,
     make_splice,
+    only,
     sealed,
     stored,
 )
@@ -26,7 +27,7 @@ BACK: Body = {"from_site": "B", "to_site": "A"}
 def continuity(bodies: Sequence[Body | Evidence], *, design: Body | None = None) -> FindingDocument:
     """Return the finding about fibre 1."""
     criterion = {"code": "ONE-TO-ONE", "quantity": "continuity"}
-    judged = judge([*sealed(), *bodies], design=design, criteria=make_criteria(criteria=[criterion]))
+    judged = judge([*sealed(), *bodies], design=design, criteria=only(criterion))
     [finding] = judged.document["findings"]
     return finding
 
@@ -127,5 +128,5 @@ def test_a_test_of_a_part_says_nothing_of_the_whole() -> None:
 
 def test_a_stored_fibre_comes_out_nowhere() -> None:
     design = make_design(splice_plan=[{"site": "C1", "fibres": {"first": 1, "last": 1}, "action": "stored"}])
-    criteria = make_criteria(criteria=[{"code": "ONE-TO-ONE", "quantity": "continuity"}])
+    criteria = only({"code": "ONE-TO-ONE", "quantity": "continuity"})
     assert judge([make_continuity()], design=design, criteria=criteria).document["findings"] == []

@@ -10,13 +10,13 @@ from tests.factories import (
     Body,
     both_ways,
     make_cleaning,
-    make_criteria,
     make_design,
     make_end_face,
     make_sections,
     make_site,
     make_terminal,
     make_termination,
+    only,
     sealed,
     splice_criterion,
     stored,
@@ -35,7 +35,7 @@ def findings(
     bodies: Sequence[Body | Evidence], *, design: Body | None = None, **changes: Any
 ) -> dict[tuple[str, int, str], FindingDocument]:
     """Return the findings by site, position and side."""
-    criteria = make_criteria(criteria=[{**CRITERION, **changes}])
+    criteria = only({**CRITERION, **changes})
     found = judge(bodies, design=design, criteria=criteria).document["findings"]
     return {(one["site"], one["position"], one["side"]): one for one in found}
 
@@ -188,7 +188,7 @@ def test_work_that_names_no_position_may_have_been_here(
 
 def with_losses(**changes: Any) -> Body:
     """Return criteria for end faces, for the connection and for the splice behind it."""
-    return make_criteria(criteria=[{**CRITERION, **changes}, termination_criterion(), splice_criterion(limit_db=0.5)])
+    return only({**CRITERION, **changes}, termination_criterion(), splice_criterion(limit_db=0.5))
 
 
 @pytest.mark.parametrize(

@@ -10,13 +10,13 @@ from tests.factories import (
     RECEIVE_M,
     Body,
     both_ways,
-    make_criteria,
     make_design,
     make_otdr,
     make_sections,
     make_segment,
     make_site,
     make_terminal,
+    only,
     sealed,
     stored,
     with_events,
@@ -30,7 +30,7 @@ def findings(
 ) -> dict[str, FindingDocument]:
     """Return the findings by the two ends they are about."""
     criterion = {"code": "LENGTH", "quantity": "length", "limit_percent": 0.3, **changes}
-    judged = judge(bodies, design=design, criteria=make_criteria(criteria=[criterion]))
+    judged = judge(bodies, design=design, criteria=only(criterion))
     return {f"{one['from_site']}-{one['to_site']}": one for one in judged.document["findings"]}
 
 

@@ -10,9 +10,9 @@ from tests.factories import (
     both_ways,
     link_criterion,
     make_attenuation,
-    make_criteria,
     make_design,
     make_otdr,
+    only,
     sealed,
     stored,
 )
@@ -30,7 +30,7 @@ def two_way(forward_db: float, backward_db: float, **changes: Any) -> list[Body]
 
 def link(bodies: list[Any], design: Body | None = None, **changes: Any) -> FindingDocument:
     """Return the finding about the link."""
-    criteria = make_criteria(criteria=[link_criterion(**changes)])
+    criteria = only(link_criterion(**changes))
     return finding_of(judge(bodies, criteria=criteria, design=design), "LINK-1550")
 
 

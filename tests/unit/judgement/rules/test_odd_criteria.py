@@ -7,11 +7,14 @@ import pytest
 from service.vocabulary.criteria.review import Severity, contradictions_in
 from tests.factories import (
     Body,
+    bend_criterion,
+    coefficient_criterion,
     criteria_of,
     link_criterion,
     make_criteria,
     required_test_criterion,
     splice_criterion,
+    statistic_criterion,
     termination_criterion,
 )
 
@@ -66,16 +69,9 @@ def test_a_guard_band_wider_than_the_limit_leaves_nothing(
 
 
 def test_a_guard_band_counts_in_the_unit_of_its_limit() -> None:
-    coefficient = {
-        "code": "AC-1550",
-        "quantity": "attenuation_coefficient",
-        "wavelength_nm": 1550,
-        "over": "span",
-        "limit_db_per_km": 0.2,
-        "decision": "guarded",
-        "uncertainty_db_per_km": 0.201,
-    }
-    assert told(coefficient) == [(("AC-1550",), UNMEETABLE)]
+    guarded = {"decision": "guarded", "uncertainty_db_per_km": 0.201}
+    coefficient = coefficient_criterion(over="span", limit_db_per_km=0.2, **guarded)
+    assert told(coefficient) == [(("COEFF",), UNMEETABLE)]
     fixed = link_criterion(limit={"kind": "fixed", "limit_db": 0.2}, decision="guarded", uncertainty_db=0.201)
     assert told(fixed) == [(("LINK-1550",), UNMEETABLE)]
 
@@ -127,37 +123,26 @@ def test_beside_a_limit_with_a_fallback_a_limit_in_between_decides() -> None:
     assert told(with_fallback, splice_criterion(code="BETWEEN", limit_db=0.15)) == []
 
 
-def statistic_criterion(**changes: Any) -> Body:
-    return {
-        "code": "MEAN",
-        "quantity": "joint_statistic",
-        "wavelength_nm": 1550,
-        "joint": "splice",
-        "statistic": "mean",
-        "over": "span",
-        "limit_db": 0.15,
-        **changes,
-    }
+def span_statistic(**changes: Any) -> Body:
+    return statistic_criterion(**{"over": "span", "limit_db": 0.15, **changes})
 
 
 def share_criterion(**changes: Any) -> Body:
-    return statistic_criterion(
-        **{"code": "SHARE", "statistic": "share_within", "least_share_percent": 100.0, **changes}
-    )
+    return span_statistic(**{"code": "SHARE", "statistic": "share_within", "least_share_percent": 100.0, **changes})
 
 
 def test_a_mean_that_every_splice_keeps_by_itself_never_decides() -> None:
     every = splice_criterion(limit_db=0.15)
-    assert told(every, statistic_criterion()) == [(("MEAN", "SPLICE-1550"), QUESTIONABLE)]
+    assert told(every, span_statistic()) == [(("MEAN", "SPLICE-1550"), QUESTIONABLE)]
     assert told(every, share_criterion(least_share_percent=97.0)) == [(("SHARE", "SPLICE-1550"), QUESTIONABLE)]
     # The rule of a mean of 0.15 and at most 0.30 each, seen in a public specification: both decide.
-    assert told(splice_criterion(limit_db=0.3), statistic_criterion()) == []
+    assert told(splice_criterion(limit_db=0.3), span_statistic()) == []
 
 
 def test_a_share_of_all_joints_is_a_limit_for_each_of_them() -> None:
-    assert told(share_criterion(limit_db=0.15), statistic_criterion()) == [(("MEAN", "SHARE"), QUESTIONABLE)]
-    assert told(share_criterion(limit_db=0.151), statistic_criterion()) == []
-    assert told(share_criterion(limit_db=0.15, least_share_percent=99.99), statistic_criterion()) == []
+    assert told(share_criterion(limit_db=0.15), span_statistic()) == [(("MEAN", "SHARE"), QUESTIONABLE)]
+    assert told(share_criterion(limit_db=0.151), span_statistic()) == []
+    assert told(share_criterion(limit_db=0.15, least_share_percent=99.99), span_statistic()) == []
 
 
 @pytest.mark.parametrize(
@@ -173,13 +158,13 @@ def test_a_share_of_all_joints_is_a_limit_for_each_of_them() -> None:
     ids=["wavelength", "basis", "fallback", "elsewhere", "advisory", "pairs"],
 )
 def test_a_mean_decides_beside_limits_on_other_joints(every: Body) -> None:
-    assert told(every, statistic_criterion()) == []
+    assert told(every, span_statistic()) == []
 
 
 def test_of_two_means_over_the_same_joints_the_wider_never_decides() -> None:
-    wide = statistic_criterion(code="WIDE", limit_db=0.2)
-    assert told(statistic_criterion(), wide) == [(("WIDE", "MEAN"), QUESTIONABLE)]
-    assert told(statistic_criterion(), {**wide, "over": "route"}) == []
+    wide = span_statistic(code="WIDE", limit_db=0.2)
+    assert told(span_statistic(), wide) == [(("WIDE", "MEAN"), QUESTIONABLE)]
+    assert told(span_statistic(), {**wide, "over": "route"}) == []
 
 
 def test_what_no_required_test_asks_for_is_told_once_for_each_test_that_is_left_out() -> None:
@@ -195,13 +180,7 @@ def test_what_no_required_test_asks_for_is_told_once_for_each_test_that_is_left_
 
 
 def test_a_bend_needs_traces_required_at_both_wavelengths() -> None:
-    bend = {
-        "code": "BEND",
-        "quantity": "bend",
-        "short_wavelength_nm": 1310,
-        "long_wavelength_nm": 1550,
-        "limit_db": 0.2,
-    }
+    bend = bend_criterion()
     long, short = required_test_criterion(), required_test_criterion(code="OTDR-1310", wavelength_nm=1310)
     assert told(bend) == told(bend, long) == told(bend, short) == [(("BEND",), QUESTIONABLE)]
     assert told(bend, long, short) == []

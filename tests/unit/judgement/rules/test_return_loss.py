@@ -10,10 +10,10 @@ from tests.factories import (
     Body,
     both_ways,
     make_cleaning,
-    make_criteria,
     make_design,
     make_otdr,
     make_return_loss,
+    only,
     required_test_criterion,
     sealed,
     stored,
@@ -32,7 +32,7 @@ def criterion(**changes: Any) -> Body:
 
 def at(site: str, bodies: Sequence[Body | Evidence], *, design: Body | None = None, **changes: Any) -> FindingDocument:
     """Return the finding at one end."""
-    judged = judge(bodies, design=design, criteria=make_criteria(criteria=[criterion(**changes)]))
+    judged = judge(bodies, design=design, criteria=only(criterion(**changes)))
     return finding_of(judged, "ORL-1550", site=site)
 
 
@@ -128,7 +128,7 @@ def test_an_instrument_out_of_calibration_measures_nothing() -> None:
 
 
 def test_return_loss_can_be_a_required_test() -> None:
-    criteria = make_criteria(criteria=[required_test_criterion(code="ORL-TEST", test="return_loss")])
+    criteria = only(required_test_criterion(code="ORL-TEST", test="return_loss"))
     there = finding_of(judge(two_way(10.0, 10.0), criteria=criteria), "ORL-TEST")
     assert there["outcome"] == "conforming"
     missing = finding_of(judge(two_way(10.0, 10.0)[:-1], criteria=criteria), "ORL-TEST")

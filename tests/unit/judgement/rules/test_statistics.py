@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, cord_ended, layout_of, make_design, make_otdr, only, sealed
+from tests.factories import Body, cord_ended, layout_of, make_design, make_otdr, only, sealed, statistic_criterion
 from tests.published.check_values import source_of
 from tests.published.splice_rules import ATTENUATION_GRADES, LEASE_BOTH_WAYS, LEASE_ONE_WAY, Clause
 from tests.unit.judgement.judging import judge
@@ -21,23 +21,9 @@ from worker.judgement.judge import FibreJudgement, unjudged
 Losses = Mapping[str, float | None]
 
 
-def statistic(**changes: object) -> Body:
-    """Return a limit of 0.10 dB for the mean of a fibre's splices at 1550 nm."""
-    return {
-        "code": "MEAN",
-        "quantity": "joint_statistic",
-        "joint": "splice",
-        "statistic": "mean",
-        "over": "fibre",
-        "wavelength_nm": 1550,
-        "limit_db": 0.1,
-        **changes,
-    }
-
-
 def share(percent: float, **changes: object) -> Body:
     """Return a least share of a fibre's splices within 0.10 dB."""
-    return statistic(code="SHARE", statistic="share_within", least_share_percent=percent, **changes)
+    return statistic_criterion(code="SHARE", statistic="share_within", least_share_percent=percent, **changes)
 
 
 def traces(losses_db: Losses, *, fibre: int = 1, back_db: Losses | None = None, design: Body) -> list[Body]:
@@ -97,12 +83,12 @@ def test_the_mean_of_a_span_keeps_the_lease_s_limit_at_it(
 def test_one_way_takes_the_worse_direction_of_each_splice() -> None:
     # Means of 0.05 and 0.05 dB, whose worse directions are 0.20 and 0.10 dB.
     ahead, back = {"C1": 0.2, "C2": 0.0}, {"C1": -0.1, "C2": 0.1}
-    assert on_one_fibre(statistic(basis="one_way"), ahead, back_db=back)["value"] == "0.1500"
-    assert on_one_fibre(statistic(), ahead, back_db=back)["value"] == "0.0500"
+    assert on_one_fibre(statistic_criterion(basis="one_way"), ahead, back_db=back)["value"] == "0.1500"
+    assert on_one_fibre(statistic_criterion(), ahead, back_db=back)["value"] == "0.0500"
 
 
 def test_the_finding_names_its_population_and_the_records_behind_it() -> None:
-    finding = on_one_fibre(statistic(), {"C1": 0.1, "C2": 0.05})
+    finding = on_one_fibre(statistic_criterion(), {"C1": 0.1, "C2": 0.05})
     assert finding["detail"] == "mean of 2 splices on fibre 1 from A to B"
     assert (finding["value"], finding["limit"], finding["margin"], finding["unit"]) == (
         "0.0750",
@@ -119,7 +105,7 @@ def test_the_finding_names_its_population_and_the_records_behind_it() -> None:
     [(0.18, "conforming", "0.0800", "0.1000"), (0.181, "undetermined", "0.0805", "0.1005")],
 )
 def test_a_mean_with_a_splice_not_seen_lies_between_bounds(seen_db: float, outcome: str, low: str, high: str) -> None:
-    finding = on_one_fibre(statistic(), {"C1": seen_db, "C2": None})
+    finding = on_one_fibre(statistic_criterion(), {"C1": seen_db, "C2": None})
     assert (finding["outcome"], finding["low"], finding["high"]) == (outcome, low, high)
     assert finding.get("reason") == (None if outcome == "conforming" else "bound_too_wide")
 
@@ -127,7 +113,7 @@ def test_a_mean_with_a_splice_not_seen_lies_between_bounds(seen_db: float, outco
 def test_a_mean_of_which_a_member_is_not_known_is_undetermined() -> None:
     design = cord_ended()
     bodies = [body for body in traces({}, design=design) if body.get("site") != "C2"]
-    [finding] = judge(bodies, design=design, criteria=only(statistic())).document["findings"]
+    [finding] = judge(bodies, design=design, criteria=only(statistic_criterion())).document["findings"]
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "members_unknown")
     assert finding["detail"] == "mean of 2 splices on fibre 1 from A to B, of which 1 is not known"
     assert "value" not in finding
@@ -170,33 +156,33 @@ def test_under_a_guarded_rule_only_what_keeps_the_limit_by_the_guard_band_is_wit
     guard = {"decision": "guarded", "uncertainty_db": 0.02}
     assert on_one_fibre(share(100.0, **guard), {"C1": 0.08, "C2": 0.08})["outcome"] == "conforming"
     assert on_one_fibre(share(100.0, **guard), {"C1": 0.081, "C2": 0.08})["outcome"] == "nonconforming"
-    assert on_one_fibre(statistic(**guard), {"C1": 0.1, "C2": 0.06})["outcome"] == "conforming"
-    assert on_one_fibre(statistic(**guard), {"C1": 0.1, "C2": 0.061})["outcome"] == "nonconforming"
+    assert on_one_fibre(statistic_criterion(**guard), {"C1": 0.1, "C2": 0.06})["outcome"] == "conforming"
+    assert on_one_fibre(statistic_criterion(**guard), {"C1": 0.1, "C2": 0.061})["outcome"] == "nonconforming"
 
 
 def test_a_splice_behind_a_connector_has_between_nothing_and_all_of_their_loss() -> None:
     # Four splices: 0.04 dB in two closures, and one in each termination of 0.30 dB.
-    finding = on_one_fibre(statistic(limit_db=0.17), {}, design=make_design())
+    finding = on_one_fibre(statistic_criterion(limit_db=0.17), {}, design=make_design())
     assert (finding["outcome"], finding["count"]) == ("conforming", 4)
     assert (finding["low"], finding["high"]) == ("0.0200", "0.1700")
-    assert on_one_fibre(statistic(limit_db=0.169), {}, design=make_design())["outcome"] == "undetermined"
+    assert on_one_fibre(statistic_criterion(limit_db=0.169), {}, design=make_design())["outcome"] == "undetermined"
 
 
 def test_a_panel_s_splices_belong_each_to_the_span_on_its_side() -> None:
     design = two_spans()
-    found = judge([], design=design, criteria=only(statistic(over="span"))).document["findings"]
+    found = judge([], design=design, criteria=only(statistic_criterion(over="span"))).document["findings"]
     # A pigtail at each end of a span, and one closure in it.
     assert [(one["from_site"], one["to_site"], one["count"]) for one in found] == [("A", "P", 3), ("P", "B", 3)]
-    pairs = judge([], design=design, criteria=only(statistic(over="span", joint="pair"))).document["findings"]
+    pairs = judge([], design=design, criteria=only(statistic_criterion(over="span", joint="pair"))).document["findings"]
     assert [one["count"] for one in pairs] == [2, 2]
-    [whole] = judge([], design=design, criteria=only(statistic())).document["findings"]
+    [whole] = judge([], design=design, criteria=only(statistic_criterion())).document["findings"]
     assert whole["count"] == 6
 
 
 def test_a_criterion_for_some_spans_counts_no_joints_of_others() -> None:
     applies_when = {"least_span_m": 2000.01}
     for over, count in (("span", 3), ("fibre", 4)):
-        criteria = only(statistic(over=over, applies_when=applies_when))
+        criteria = only(statistic_criterion(over=over, applies_when=applies_when))
         [finding] = judge([], design=two_spans(), criteria=criteria).document["findings"]
         # The panel is an end of the longer span too, and holds two splices.
         assert finding["count"] == count
@@ -210,7 +196,7 @@ def test_what_is_paid_for_alone_is_proven_alone() -> None:
     design["segments"] = [near, far]
     bodies = traces({"C1": 0.101, "C2": 0.01}, design=design)
     for over in ("fibre", "span", "route"):
-        criteria = only(statistic(over=over))
+        criteria = only(statistic_criterion(over=over))
         judged = judge(bodies, design=design, criteria=criteria)
         together = settle_route([judged], design=design, criteria=criteria)
         found = [*judged.document["findings"], *together.document["findings"]]
@@ -252,7 +238,7 @@ def test_a_grade_s_mean_of_pairs_is_exact_at_the_limit(clause: Clause) -> None:
 
 
 def test_a_site_s_population_is_that_of_all_fibres_there() -> None:
-    design, criteria = cord_ended(), only(statistic(over="site"))
+    design, criteria = cord_ended(), only(statistic_criterion(over="site"))
     bodies = {fibre: traces({"C1": 50 * fibre / 1000, "C2": 0.02}, fibre=fibre, design=design) for fibre in (1, 2, 3)}
     verdict = verdict_of(bodies, design=design, criteria=criteria)
     found = {one["site"]: one for one in verdict.document["findings"]}
@@ -266,13 +252,13 @@ def test_a_finding_about_several_fibres_counts_in_its_segment() -> None:
     design = cord_ended()
     bodies = {fibre: traces({"C1": 0.101, "C2": 0.1}, fibre=fibre, design=design) for fibre in (1, 2)}
     for force, counted in (("required", 1), ("advisory", 0)):
-        criteria = only(statistic(over="route", force=force))
+        criteria = only(statistic_criterion(over="route", force=force))
         segment = verdict_of(bodies, design=design, criteria=criteria).document["segments"]["SEG1"]
         assert segment["counts"] == {"conforming": 0, "nonconforming": counted, "undetermined": 0}
 
 
 def test_the_digest_moves_with_a_finding_about_several_fibres() -> None:
-    design, criteria = cord_ended(), only(statistic(over="route"))
+    design, criteria = cord_ended(), only(statistic_criterion(over="route"))
     judged = judge_fibres({1: traces({"C1": 0.1}, design=design)}, design=design, criteria=criteria)
     verdict = settle_route(judged, design=design, criteria=criteria)
     contributions = judged[0].contributions
@@ -286,7 +272,7 @@ def test_the_digest_moves_with_a_finding_about_several_fibres() -> None:
 
 
 def test_the_order_of_the_fibres_does_not_matter() -> None:
-    design, criteria = cord_ended(), only(statistic(over="route"), share(90.0, over="site"))
+    design, criteria = cord_ended(), only(statistic_criterion(over="route"), share(90.0, over="site"))
     bodies = {fibre: traces({"C1": 20 * fibre / 1000}, fibre=fibre, design=design) for fibre in (1, 2, 3)}
     judged = judge_fibres(bodies, design=design, criteria=criteria)
     one, other = (settle_route(order, design=design, criteria=criteria) for order in (judged, judged[::-1]))
@@ -297,7 +283,7 @@ def test_a_fibre_that_could_not_be_judged_is_one_of_whose_joints_nothing_is_know
     design = cord_ended()
     bodies = {1: traces({}, design=design)}
     for criterion, said in (
-        (statistic(over="route"), "mean of 4 splices on 2 fibres from A to B, of which 2 are not known"),
+        (statistic_criterion(over="route"), "mean of 4 splices on 2 fibres from A to B, of which 2 are not known"),
         (share(51.0, over="route"), "2 to 4 of 4 splices on 2 fibres from A to B within 0.1000 dB"),
     ):
         criteria = only(criterion)
@@ -309,7 +295,7 @@ def test_a_fibre_that_could_not_be_judged_is_one_of_whose_joints_nothing_is_know
 
 
 def test_fibres_that_are_joined_at_other_sites_are_added_up_site_by_site() -> None:
-    design, criteria = cord_ended(), only(statistic(over="site"))
+    design, criteria = cord_ended(), only(statistic_criterion(over="site"))
     design["splice_plan"] = [{"site": "C2", "fibres": {"first": 2, "last": 2}, "action": "uncut"}]
     bodies = {
         1: traces({"C1": 0.02, "C2": 0.04}, design=design),
@@ -322,7 +308,7 @@ def test_fibres_that_are_joined_at_other_sites_are_added_up_site_by_site() -> No
 def test_a_population_of_nothing_gives_no_finding() -> None:
     design = cord_ended(closures=0)
     for over in ("fibre", "span", "site", "route"):
-        criteria = only(statistic(over=over))
+        criteria = only(statistic_criterion(over=over))
         judged = judge([], design=design, criteria=criteria)
         assert judged.document["findings"] == []
         assert settle_route([judged], design=design, criteria=criteria).document["findings"] == []
@@ -338,7 +324,7 @@ def test_what_is_said_of_a_route_is_what_exact_arithmetic_says(
 ) -> None:
     design, limit_db = cord_ended(), limit_mdb / 1000
     criteria = only(
-        statistic(over="route", limit_db=limit_db),
+        statistic_criterion(over="route", limit_db=limit_db),
         share(hundredths / 100, over="route", limit_db=limit_db),
     )
     bodies = {

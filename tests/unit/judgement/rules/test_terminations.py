@@ -7,11 +7,11 @@ import pytest
 from tests.factories import (
     Body,
     both_ways,
-    make_criteria,
     make_design,
     make_otdr,
     make_site,
     make_terminal,
+    only,
     sealed,
     splice_criterion,
     termination_criterion,
@@ -35,13 +35,13 @@ def test_a_connection_at_its_limit_conforms_and_one_step_above_does_not(loss_db:
 
 
 def test_a_group_that_keeps_the_splices_own_limit_proves_the_splice() -> None:
-    criteria = make_criteria(criteria=[splice_criterion()])
+    criteria = only(splice_criterion())
     finding = finding_of(judge(ends(0.1), criteria=criteria), "SPLICE-1550", site="A")
     assert (finding["outcome"], finding["limit"], finding["position"]) == ("conforming", "0.1000", 2)
 
 
 def test_a_group_above_the_splices_own_limit_proves_nothing_of_it_alone() -> None:
-    criteria = make_criteria(criteria=[splice_criterion()])
+    criteria = only(splice_criterion())
     finding = finding_of(judge(ends(0.101), criteria=criteria), "SPLICE-1550", site="A")
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "group_only")
 
@@ -54,7 +54,7 @@ def test_the_groups_criterion_decides_for_a_splice_above_its_own_limit(loss_db: 
 
 
 def test_the_groups_criterion_at_another_wavelength_decides_nothing() -> None:
-    criteria = make_criteria(criteria=[splice_criterion(), termination_criterion(wavelength_nm=1310)])
+    criteria = only(splice_criterion(), termination_criterion(wavelength_nm=1310))
     assert finding_of(judge(ends(0.3), criteria=criteria), "SPLICE-1550", site="A")["reason"] == "group_only"
 
 

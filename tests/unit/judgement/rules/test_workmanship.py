@@ -14,10 +14,10 @@ from tests.factories import (
     Body,
     both_ways,
     make_calibration,
-    make_criteria,
     make_design,
     make_otdr,
     make_splice,
+    only,
     sealed,
     stored,
 )
@@ -30,7 +30,7 @@ SPLICED_AT, LATER = "2025-03-03T08:00:00Z", "2025-03-04T08:00:00Z"
 
 def criteria(demand: Body, **changes: Any) -> Body:
     """Return criteria with one demand on every splice."""
-    return make_criteria(criteria=[{"code": "WORK", "quantity": "workmanship", "demand": demand, **changes}])
+    return only({"code": "WORK", "quantity": "workmanship", "demand": demand, **changes})
 
 
 def held(

@@ -8,9 +8,9 @@ from tests.factories import (
     Body,
     both_ways,
     make_attenuation,
-    make_criteria,
     make_design,
     make_otdr,
+    only,
     required_test_criterion,
     sealed,
     splice_criterion,
@@ -218,7 +218,7 @@ def test_what_lies_behind_the_far_end_is_in_the_cord_once_it_can_be_no_joint_s(a
 
 
 def test_only_required_tests_need_the_far_end() -> None:
-    criteria = make_criteria(criteria=[splice_criterion(), required_test_criterion()])
+    criteria = only(splice_criterion(), required_test_criterion())
     forward = cut_at(make_otdr(), 2700.0)
     judgement = judge([*sealed(), forward, make_otdr(from_site="B", to_site="A")], criteria=criteria)
     assert finding_of(judgement, "SPLICE-1550", site="C2")["outcome"] == "conforming"

@@ -9,6 +9,7 @@ from tests.factories import (
     both_ways,
     make_criteria,
     make_otdr,
+    only,
     sealed,
     splice_criterion,
     termination_criterion,
@@ -121,6 +122,6 @@ def test_a_group_below_zero_proves_none_of_its_joints() -> None:
 
 
 def test_an_advisory_limit_alone_decides_for_no_splice() -> None:
-    criteria = make_criteria(criteria=[splice_criterion(), termination_criterion(force="advisory")])
+    criteria = only(splice_criterion(), termination_criterion(force="advisory"))
     finding = finding_of(judge([*sealed(), *both_ways()], criteria=criteria), "SPLICE-1550", site="A")
     assert finding["reason"] == "group_only"

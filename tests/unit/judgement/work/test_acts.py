@@ -9,6 +9,7 @@ from service.vocabulary.words import Act
 from tests.factories import (
     Body,
     both_ways,
+    continuity_criterion,
     cord_ended,
     make_attenuation,
     make_calibration,
@@ -20,14 +21,16 @@ from tests.factories import (
     make_otdr,
     make_return_loss,
     make_splice,
+    return_loss_criterion,
     splice_criterion,
+    statistic_criterion,
     with_events,
 )
 from tests.unit.judgement.story import OPENED_AND_SEALED, RESEALED, RETESTED, REWORKED, SIDES, Story, finished
 
 AFTER_SPLICE = "2025-03-04T08:00:00Z"
-IDENTITY: Body = {"code": "IDENTITY", "quantity": "continuity"}
-RETURN_LOSS: Body = {"code": "ORL", "quantity": "return_loss", "wavelength_nm": 1550, "limit_db": 32.0}
+IDENTITY: Body = continuity_criterion()
+RETURN_LOSS: Body = return_loss_criterion()
 
 
 def test_a_splice_is_made_again_once() -> None:
@@ -90,15 +93,7 @@ def test_a_guarded_limit_is_named_with_its_guard_band() -> None:
     assert "is 0.0900 dB, above the limit of 0.1000 dB with a guard band of 0.0300 dB" in item["because"]
 
 
-MEAN: Body = {
-    "code": "MEAN",
-    "quantity": "joint_statistic",
-    "joint": "splice",
-    "statistic": "mean",
-    "over": "span",
-    "wavelength_nm": 1550,
-    "limit_db": 0.05,
-}
+MEAN: Body = statistic_criterion(over="span", limit_db=0.05)
 
 
 def test_where_only_the_mean_of_a_span_is_too_high_its_worst_splice_is_made_again() -> None:

@@ -10,6 +10,7 @@ from tests.factories import (
     Body,
     both_ways,
     connection_criterion,
+    end_face_criterion,
     make_cleaning,
     make_design,
     make_end_face,
@@ -20,6 +21,7 @@ from tests.factories import (
     make_terminal,
     make_termination,
     reflectance_criterion,
+    return_loss_criterion,
     sealed,
     splice_criterion,
     spliced,
@@ -29,8 +31,8 @@ from tests.factories import (
 from tests.unit.judgement.story import CLEANED, INSPECTED, RESEALED, RETESTED, REWORKED, SIDES, Story, finished
 
 AGAIN = "2025-04-01T08:00:00Z"
-END_FACE: Body = {"code": "FACES", "quantity": "end_face"}
-RETURN_LOSS: Body = {"code": "ORL", "quantity": "return_loss", "wavelength_nm": 1550, "limit_db": 32.0}
+END_FACE: Body = end_face_criterion()
+RETURN_LOSS: Body = return_loss_criterion()
 SCRATCHED: Any = [{"zone": "a", "scratches": [{"size_um": 1.0, "count": 1}]}]
 
 

@@ -17,6 +17,7 @@ from tests.factories import (
     make_site,
     make_splice,
     make_terminal,
+    only,
     sealed,
     splice_criterion,
     spliced,
@@ -98,7 +99,7 @@ def test_both_directions_together_say_more_than_one_alone() -> None:
 
 def criteria_with(**changes: Any) -> Body:
     """Return the one splice criterion, changed: 0.10 dB, an estimate up to 0.05 dB, 0.30 dB one way."""
-    return make_criteria(criteria=[splice_criterion(**changes)])
+    return only(splice_criterion(**changes))
 
 
 @pytest.mark.parametrize(
