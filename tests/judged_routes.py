@@ -10,10 +10,10 @@ from service.vocabulary.canonical import digest_of
 from service.vocabulary.design.design import Design
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.concession import Concession
-from tests.factories import criteria_of, stored
+from tests.factories import Body, criteria_of, layout_of, stored
 from tests.package_factories import make_content, packaged
 from tests.simulator.large import simulate_large
-from worker.judgement.judge import Rules
+from worker.judgement.judge import FibreJudgement, Rules
 from worker.judgement.route.settle import JudgedFibre, settle
 from worker.package.data.content import PackageContent
 
@@ -35,6 +35,15 @@ def large_content(*, fibres: int, closures: int) -> PackageContent:
     return content_of_route(route.design, route.criteria, route.records())
 
 
+def judge_route(
+    design: Body, criteria: Body, records: Iterable[Body], *, fibres: Iterable[int] | None = None
+) -> list[FibreJudgement]:
+    """Judge some fibres of a route by all that was posted of it, or every one."""
+    rules = Rules(layout_of(design), criteria_of(criteria))
+    read = rules.read(map(stored, records))
+    return [rules.judge(fibre, read) for fibre in fibres or range(1, design["fibre_count"] + 1)]
+
+
 def content_of_route(
     design_body: Any,
     criteria_body: Any,
@@ -45,14 +54,12 @@ def content_of_route(
 ) -> PackageContent:
     """Return the package of a route with some of its fibres judged, or every one."""
     design, criteria = Design.model_validate(design_body), criteria_of(criteria_body)
-    layout, posted = Layout(design), list(records)
-    rules = Rules(layout, criteria)
-    read = rules.read([stored(record) for record in posted])
-    judged = [rules.judge(fibre, read) for fibre in fibres or range(1, design.fibre_count + 1)]
+    posted = list(records)
+    judged = judge_route(design_body, criteria_body, posted, fibres=fibres)
     design_sha256 = digest_of(design.model_dump(exclude_none=True))
     criteria_sha256 = digest_of(criteria.model_dump(exclude_none=True))
     verdict = settle(
-        layout=layout,
+        layout=Layout(design),
         criteria=criteria,
         design_sha256=design_sha256,
         criteria_sha256=criteria_sha256,

@@ -1,19 +1,17 @@
 """The judge against a simulated route whose truth is known and whose arithmetic is not the judge's."""
 
-from collections import defaultdict
 from functools import cache
 
 import numpy as np
 
-from service.vocabulary.records.record import RECORD, fibres_of
-from tests.factories import Body, criteria_of, layout_of, stored
+from tests.judged_routes import judge_route
 from tests.simulator.contract import demo_criteria
 from tests.simulator.large import LargeRoute, simulate_large
 from tests.simulator.route import demo_design
 from tests.simulator.story import demo_batches
-from worker.judgement.history.records import Evidence
-from worker.judgement.judge import FibreJudgement, Rules
-from worker.judgement.route.settle import JudgedFibre, Verdict, settle
+from tests.unit.judgement.routes import settle_route
+from worker.judgement.judge import FibreJudgement
+from worker.judgement.route.settle import Verdict
 
 FIBRES, CLOSURES = 12, 6
 # Two readings of 0.006 dB noise each: their mean has 0.0042 dB, and one in 10^6 is off by more than five of these.
@@ -26,23 +24,11 @@ def large_route() -> LargeRoute:
     return simulate_large(fibres=FIBRES, closures=CLOSURES, seed=7)
 
 
-def by_fibre(records: list[Body], *, fibre_count: int) -> dict[int, list[Evidence]]:
-    """Return the evidence of each fibre: its own records and those of whole sites."""
-    evidence: dict[int, list[Evidence]] = defaultdict(list)
-    for record in records:
-        own = fibres_of(RECORD.validate_python(record)) or range(1, fibre_count + 1)
-        for fibre in own:
-            evidence[fibre].append(stored(record))
-    return evidence
-
-
 @cache
 def judged() -> tuple[FibreJudgement, ...]:
     """Judge every fibre of the simulated route."""
     route = large_route()
-    rules = Rules(layout_of(route.design), criteria_of(route.criteria))
-    evidence = by_fibre(list(route.records()), fibre_count=FIBRES)
-    return tuple(rules.judge(fibre, rules.read(evidence[fibre])) for fibre in range(1, FIBRES + 1))
+    return tuple(judge_route(route.design, route.criteria, route.records()))
 
 
 def test_every_mean_is_the_true_loss_within_its_noise() -> None:
@@ -87,13 +73,9 @@ def test_a_good_share_of_good_joints_is_unseen_from_some_side() -> None:
 def settle_after(batches: int) -> tuple[Verdict, list[FibreJudgement]]:
     """Judge the demo route after its first batches."""
     records = [record for batch in list(demo_batches().values())[:batches] for record in batch]
-    layout, criteria = layout_of(demo_design()), criteria_of(demo_criteria())
-    rules = Rules(layout, criteria)
-    evidence = by_fibre(records, fibre_count=24)
-    fibres = [rules.judge(fibre, rules.read(evidence[fibre])) for fibre in range(1, 25)]
-    judged_fibres = [JudgedFibre.of(own) for own in fibres]
-    digests = {"design_sha256": "d" * 64, "criteria_sha256": "c" * 64}
-    return settle(layout=layout, criteria=criteria, fibres=judged_fibres, **digests), fibres
+    design, criteria = demo_design(), demo_criteria()
+    fibres = judge_route(design, criteria, records)
+    return settle_route(fibres, design=design, criteria=criteria), fibres
 
 
 def outcomes(verdict: Verdict) -> dict[str, str]:
