@@ -142,6 +142,7 @@ def _add_limit(document: FindingDocument, limit: Limit, bounds: tuple[Exact, Exa
     if bounds is None:
         return
     low, high = bounds
+    # A value known exactly has no bounds; the margin is that of the worse bound, which decides.
     if low == high:
         document["value"] = parts_text(low, places=limit.places)
     else:

@@ -54,6 +54,7 @@ def settle(
         [fibre.number for fibre in in_order if fibre.contributions is not None and fibre.contributions.is_dark],
         most=criteria.dark_fibres_tolerated,
     )
+    # Nothing found of a tolerated dark fibre counts; its digest stays in the verdict, which names all that was judged.
     counting = [fibre for fibre in in_order if fibre.number not in dark]
     findings = route_findings(layout, criteria, {fibre.number: fibre.contributions for fibre in counting})
     segments = [segment.id for segment in layout.design.segments]

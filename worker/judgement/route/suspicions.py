@@ -171,6 +171,7 @@ def _overlaps(measured: list[Measured]) -> Iterator[_Overlaps]:
 
     Traces of one fibre and direction with one time are one act, stored at once.
     """
+    # By clock, for only times of one clock tell what came first.
     in_order = sorted(
         measured, key=lambda one: (one.trace.instrument, one.trace.clock, one.trace.ended_at_us, one.trace.record)
     )

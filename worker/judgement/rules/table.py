@@ -27,7 +27,8 @@ from worker.judgement.rules.kinds.statistics import JointStatisticRule
 from worker.judgement.rules.kinds.unexpected_events import UnexpectedLossRule
 from worker.judgement.rules.kinds.workmanship import WorkmanshipRule
 
-# All but the losses of splices and mated pairs, which terminations may decide.
+# All but the losses of splices and mated pairs: their rule needs the limits for terminations too, which decide where a
+# trace sees a joint only together with what lies beside it.
 _RULES: Mapping[Quantity, Callable[[Any, Layout], Rule[Any]]] = {
     Quantity.TERMINATION_LOSS: TerminationRule,
     Quantity.REFLECTANCE: ReflectanceRule,

@@ -145,6 +145,7 @@ class JointLossRule(Rule[SpliceLossCriterion | ConnectionLossCriterion]):
         name = joint.kind.value
         if own.outcome is Outcome.CONFORMING:
             return own._replace(detail=f"the whole connection keeps the {name}'s own limit: {own.detail}")
+        # The contract limits the connection with its splice as one thing: no trace tells how the two share the loss.
         group_rule = next((rule for rule in self._strictest_first if place.site_index in rule.scope.sites), None)
         if group_rule is not None:
             detail = f"decided by {group_rule.criterion.code} for the whole connection: "

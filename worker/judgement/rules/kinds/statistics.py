@@ -41,7 +41,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
 
     def __init__(self, criterion: JointStatisticCriterion, layout: Layout) -> None:
         super().__init__(criterion, layout)
-        # Then settling judges its populations.
+        # One fibre holds only a part of such a population: settling judges it by the sums that each fibre gives.
         self.is_of_several_fibres = criterion.over in _OF_SEVERAL_FIBRES
         self._layout = layout
         self._of_each = limit_of(criterion)
@@ -109,6 +109,7 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
             return False
         if member.joint.kind is JointKind.PAIR:
             return True
+        # Of the joints at one place the first lies towards A: it ends the span before, the others begin the next.
         if index == span.first:
             return not member.is_first_at_place
         return index < span.last or member.is_first_at_place
