@@ -5,9 +5,8 @@ from typing import Any
 import pytest
 
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, both_ways, cord_ended, make_closure_state, only, splice_criterion
+from tests.factories import Body, both_ways, cord_ended, make_closure_state, only, splice_criterion, statistic_criterion
 from tests.integration.api.acts import newest_package, pointers, refusal
-from tests.unit.judgement.rules.test_statistics import statistic
 from tests.world import World, describe_route, open_project, read_demo
 
 pytestmark = pytest.mark.slow
@@ -22,7 +21,7 @@ LOSSES_DB = {1: 0.09, 2: 0.088, 3: 0.086}
 def route(bare_world: World) -> World:
     """Serve the API with a route of three fibres, whose splices are limited one by one and in the mean."""
     open_project(bare_world, project=read_demo("project"), people=read_demo("people"))
-    criteria = only(splice_criterion(), statistic(over="route", limit_db=0.05))
+    criteria = only(splice_criterion(), statistic_criterion(over="route", limit_db=0.05))
     describe_route(bare_world, design=cord_ended(fibres=FIBRES), criteria=criteria)
     bare_world.drain()
     return bare_world
@@ -115,7 +114,7 @@ def test_a_concession_for_several_findings_names_the_segments_of_all(bare_world:
     near = {**segment, "sites": ["A", "C1"], "sections": ["S1", "S2"]}
     far = {**segment, "id": "SEG2", "sites": ["C2", "B"], "sections": ["S3"]}
     design["segments"] = [near, far]
-    criteria = only(splice_criterion(), statistic(over="route", limit_db=0.02))
+    criteria = only(splice_criterion(), statistic_criterion(over="route", limit_db=0.02))
     describe_route(bare_world, design=design, criteria=criteria)
     record(bare_world)
     submission = bare_world.submit(["SEG1", "SEG2"], concessions=[CONCESSION]).json()
@@ -133,7 +132,7 @@ def test_suspicions_are_read_by_those_who_weigh_them(route: World) -> None:
 
 def test_a_trial_of_criteria_counts_what_several_fibres_come_to(route: World) -> None:
     record(route)
-    criteria = only(splice_criterion(), statistic(over="route", limit_db=0.059))
+    criteria = only(splice_criterion(), statistic_criterion(over="route", limit_db=0.059))
     form = {"route_id": route.route_id, "criteria": criteria}
     path = f"/v1/projects/{route.project_id}/criteria/trial"
     trial = route.ask(ENGINEER, "POST", path, json=form)
