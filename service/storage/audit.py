@@ -17,7 +17,7 @@ from sqlmodel import Session, col, func, select
 from service.storage.notices import NoticeDraft
 from service.storage.tables import AuditEntry, Package, ProjectHead
 from service.vocabulary.canonical import canonical_json, sha256_hex
-from service.vocabulary.quantities import canonical_time
+from service.vocabulary.instants import canonical_time
 
 FIRST_HASH = "0" * 64
 _ENTRIES, _HEADS = AuditEntry.metadata.tables["audit_entry"], ProjectHead.metadata.tables["project_head"]

@@ -18,8 +18,8 @@ from hypothesis import strategies as st
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.criteria.criteria import Criteria
-from service.vocabulary.decimals import LastPlace
 from service.vocabulary.design.design import Design
+from service.vocabulary.quantities import LastPlace
 from service.vocabulary.records.record import RECORD, canonical_record
 from service.vocabulary.words import EventKind, Qualifier
 from tests.factories import make_otdr

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from itertools import groupby
 
-from service.vocabulary.quantities import canonical_time
+from service.vocabulary.instants import canonical_time
 
 UNKNOWN = "–"  # noqa: RUF001  an en dash, set where a value is not known
 _LONGEST_NAME = 90

@@ -19,7 +19,7 @@ from service.vocabulary.canonical import canonical_json
 from service.vocabulary.criteria.criteria import Release
 from service.vocabulary.design.billing_quantities import SegmentQuantities, quantities_of
 from service.vocabulary.design.design import Segment
-from service.vocabulary.quantities import canonical_time
+from service.vocabulary.instants import canonical_time
 
 SEGMENT_ACCEPTED = "segment.accepted"
 

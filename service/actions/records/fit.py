@@ -13,7 +13,7 @@ from pydantic import BaseModel
 from service.errors import BodyInvalidError
 from service.settings import CLOCK_TOLERANCE
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.quantities import InstantKind, InstantOf, canonical_time
+from service.vocabulary.instants import InstantKind, InstantOf, canonical_time
 from service.vocabulary.records.base import FibreTest
 from service.vocabulary.records.measurements import ContinuityRecord
 from service.vocabulary.records.record import Record

@@ -11,7 +11,7 @@ from pydantic import Field, model_validator
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria import joints, links
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
-from service.vocabulary.decimals import LastPlace
+from service.vocabulary.quantities import LastPlace
 from service.vocabulary.signatures import SignatureLevel
 
 Days = Annotated[int, Field(strict=True, ge=1, le=365)]

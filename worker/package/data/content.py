@@ -14,8 +14,8 @@ from service.vocabulary.design.design import Design
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FibreDocument, FindingDocument, VerdictDocument
 from service.vocabulary.findings.suspicion import SuspicionDocument
+from service.vocabulary.instants import canonical_time
 from service.vocabulary.people import PrintedPerson
-from service.vocabulary.quantities import canonical_time
 from service.vocabulary.signatures import SignatureLevel, SignedBy
 
 # How pages are drawn from the data: raised whenever the same data would give other pages, and a test asks for it.

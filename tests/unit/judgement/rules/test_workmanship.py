@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.vocabulary.findings.finding import FindingDocument
-from service.vocabulary.quantities import canonical_time
+from service.vocabulary.instants import canonical_time
 from tests.factories import (
     Body,
     both_ways,
