@@ -16,8 +16,8 @@ from sqlmodel import Session
 
 from service.actions.access.tokens import Caller, recognise
 from service.errors import NotAuthenticatedError, WrongTokenKindError
+from service.storage.access import find_project
 from service.storage.blobs import BlobStore
-from service.storage.projects import find_project
 from service.storage.session import ClockWatch, snapshot, transaction
 from service.storage.tables import Project
 from service.vocabulary.words import TokenKind

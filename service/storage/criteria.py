@@ -7,8 +7,7 @@ from uuid import UUID
 from sqlalchemy import func, update
 from sqlmodel import Session, col, select
 
-from service.errors import NotFoundError
-from service.storage.session import keep_at_hand
+from service.storage.rows import by_id, keep_at_hand, of_route, required
 from service.storage.tables import CriteriaTrial, CriteriaVersion, Route
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.findings.trial import TrialState
@@ -22,9 +21,7 @@ def find_criteria(session: Session, project_id: UUID, version: int) -> CriteriaV
 
 def criteria_row(session: Session, project_id: UUID, version: int) -> CriteriaVersion:
     """Return the row of a project's criteria version."""
-    row = find_criteria(session, project_id, version)
-    if row is None:
-        raise NotFoundError(f"No criteria version {version}.")
+    row = required(find_criteria(session, project_id, version), "criteria version", version)
     keep_at_hand(session, row)
     return row
 
@@ -49,22 +46,12 @@ def newest_criteria(session: Session, project_id: UUID) -> CriteriaVersion | Non
 
 def find_trial(session: Session, projects: Collection[UUID] | None, trial_id: UUID) -> CriteriaTrial:
     """Return a trial of the caller's projects."""
-    statement = select(CriteriaTrial).where(CriteriaTrial.id == trial_id)
-    if projects is not None:
-        statement = statement.where(col(CriteriaTrial.project_id).in_(projects))
-    trial = session.exec(statement).one_or_none()
-    if trial is None:
-        raise NotFoundError(f"No trial {trial_id}.")
-    return trial
+    return required(session.exec(by_id(CriteriaTrial, projects, trial_id)).one_or_none(), "trial", trial_id)
 
 
 def unfinished_trial(session: Session, route: Route) -> CriteriaTrial | None:
     """Return the trial that goes on on a route, under its lock."""
-    statement = select(CriteriaTrial).where(
-        CriteriaTrial.project_id == route.project_id,
-        CriteriaTrial.route_id == route.id,
-        CriteriaTrial.state == TrialState.DUE,
-    )
+    statement = select(CriteriaTrial).where(*of_route(CriteriaTrial, route), CriteriaTrial.state == TrialState.DUE)
     return session.exec(statement).first()
 
 

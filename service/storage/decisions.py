@@ -5,6 +5,8 @@ from datetime import datetime
 
 from sqlmodel import Session, func, select
 
+from service.storage.rows import of_route
+from service.storage.session import add_rows
 from service.storage.tables import Acceptance, Decision, Package, Route
 
 
@@ -20,8 +22,7 @@ def decision_made(session: Session, package: Package) -> Decision:
 
 def acceptances_of(session: Session, route: Route) -> Sequence[Acceptance]:
     """Return every acceptance of a route's segments, withdrawn ones too."""
-    of_route = select(Acceptance).where(Acceptance.project_id == route.project_id, Acceptance.route_id == route.id)
-    return session.exec(of_route).all()
+    return session.exec(select(Acceptance).where(*of_route(Acceptance, route))).all()
 
 
 def standing_acceptances(session: Session, route: Route) -> dict[str, Acceptance]:
@@ -31,21 +32,13 @@ def standing_acceptances(session: Session, route: Route) -> dict[str, Acceptance
 
 def accept_segment(session: Session, route: Route, package: Package, segment: str, *, now: datetime) -> None:
     """Add the acceptance of a segment under its route's lock, numbered after those before it."""
-    last = session.exec(
-        select(func.max(Acceptance.number)).where(
-            Acceptance.project_id == route.project_id,
-            Acceptance.route_id == route.id,
-            Acceptance.segment_id == segment,
-        )
-    ).one()
-    session.add(
-        Acceptance(
-            project_id=route.project_id,
-            route_id=route.id,
-            segment_id=segment,
-            number=(last or 0) + 1,
-            package_id=package.id,
-            accepted_at=now,
-        )
+    numbers = select(func.max(Acceptance.number)).where(*of_route(Acceptance, route), Acceptance.segment_id == segment)
+    acceptance = Acceptance(
+        project_id=route.project_id,
+        route_id=route.id,
+        segment_id=segment,
+        number=(session.exec(numbers).one() or 0) + 1,
+        package_id=package.id,
+        accepted_at=now,
     )
-    session.flush()
+    add_rows(session, [acceptance])

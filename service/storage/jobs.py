@@ -10,7 +10,7 @@ from datetime import timedelta
 from typing import Any
 from uuid import UUID, uuid4
 
-from sqlalchemy import ColumnElement, and_, case, func, literal, or_, text, update
+from sqlalchemy import ColumnElement, Executable, Float, and_, case, cast, func, literal, or_, text, update
 from sqlalchemy.dialects.postgresql import insert
 from sqlmodel import Session, select
 
@@ -19,13 +19,12 @@ from service.vocabulary.states import JobKind, JobState
 
 # The table itself, not its class: that spares 4,000 of the 57,000 calls of judging and settling one fibre.
 _JOB = Job.metadata.tables["job"]
+_NOW = func.now()
 DUE_CHANNEL = "job_due"
 _SHORTEST_PAUSE_S, _LONGEST_PAUSE_S = 2, 300
 # How often a waiting job looks whether what it waits for is back.
 _WAITING_PAUSE = timedelta(minutes=10)
-
-
-# Of each row that a statement wrote; PostgreSQL tells the listeners at commit, once.
+# Returned by the statements that write jobs: PostgreSQL tells the relay at commit, once for however many rows.
 _WAKE = func.pg_notify(DUE_CHANNEL, "")
 # States in which a job will be taken by itself, sooner or later.
 OPEN_STATES = (JobState.DUE, JobState.LEASED, JobState.WAITING)
@@ -54,8 +53,8 @@ class LeaseLostError(Exception):
 def make_due(
     session: Session, kind: JobKind, *, project_id: UUID, subject_id: UUID, delay: timedelta = timedelta()
 ) -> None:
-    """Make a subject's job due after a delay, if it is not already, and wake the relay at commit."""
-    make_due_at(session, kind, project_id=project_id, subject_id=subject_id, due_at=func.now() + delay)
+    """Make a subject's job due after a delay, as `make_due_at` does."""
+    make_due_at(session, kind, project_id=project_id, subject_id=subject_id, due_at=_NOW + delay)
 
 
 def make_due_at(
@@ -76,7 +75,7 @@ def make_due_at(
         "fence": 0,
         "attempts": 0,
     }
-    statement = insert(_JOB).values(**row)
+    statement = insert(_JOB).values(row)
     statement = statement.on_conflict_do_update(
         index_elements=["kind", "subject_id"],
         set_={
@@ -102,7 +101,7 @@ def take_lease(session: Session, job_id: UUID, *, lease: timedelta, counts_ended
         .where(_JOB.c.id == job_id, _is_takeable())
         .values(
             state=JobState.LEASED,
-            leased_until=func.now() + lease,
+            leased_until=_NOW + lease,
             fence=_JOB.c.fence + 1,
             attempts=_JOB.c.attempts + case((is_new, 1), else_=0),
         )
@@ -112,49 +111,38 @@ def take_lease(session: Session, job_id: UUID, *, lease: timedelta, counts_ended
             _JOB.c.subject_id,
             _JOB.c.fence,
             _JOB.c.attempts,
-            func.coalesce(func.extract("epoch", func.now() - _JOB.c.outage_since), 0).label("outage_s"),
+            func.coalesce(cast(func.extract("epoch", _NOW - _JOB.c.outage_since), Float), 0).label("outage_s"),
         )
     ).one_or_none()
-    if row is None:
-        return None
-    return Lease(
-        job_id=job_id,
-        project_id=row.project_id,
-        kind=row.kind,
-        subject_id=row.subject_id,
-        fence=row.fence,
-        attempts=row.attempts,
-        outage_s=float(row.outage_s),
-    )
+    return None if row is None else Lease(job_id=job_id, **row._asdict())
 
 
 def renew(session: Session, lease: Lease, *, until: timedelta) -> None:
     """Hold a job for so long from now."""
-    held = update(_JOB).where(_is_held(lease)).values(leased_until=func.now() + until).returning(_JOB.c.id)
-    if session.execute(held).one_or_none() is None:
-        raise LeaseLostError(str(lease.job_id))
+    held = update(_JOB).where(_is_held(lease)).values(leased_until=_NOW + until)
+    _require_held(session, lease, held.returning(_JOB.c.id))
 
 
 def release(session: Session, lease: Lease, state: JobState, *, delay: timedelta = timedelta()) -> None:
     """Let go of a job in a state, if it is still held; a job let go as due starts its attempts anew."""
-    _write_held(session, lease, state=state, due_at=func.now() + delay, attempts=0, last_error=None)
+    _write_held(session, lease, state=state, due_at=_NOW + delay, attempts=0, last_error=None)
 
 
 def release_unless(session: Session, lease: Lease, goes_on: ColumnElement[bool]) -> None:
     """Let go of a job that is done, if it is still held; where a condition holds at this moment it is due again."""
     state = case((goes_on, JobState.DUE.value), else_=JobState.IDLE.value)
-    _write_held(session, lease, state=state, due_at=func.now(), attempts=0, last_error=None)
+    _write_held(session, lease, state=state, due_at=_NOW, attempts=0, last_error=None)
 
 
 def give_back(session: Session, lease: Lease, *, delay: timedelta = timedelta()) -> None:
     """Let another worker have a job that this one began and will not do; that is no attempt."""
-    _write_held(session, lease, state=JobState.DUE, due_at=func.now() + delay, attempts=lease.attempts - 1)
+    _write_held(session, lease, state=JobState.DUE, due_at=_NOW + delay, attempts=lease.attempts - 1)
 
 
 def put_back(session: Session, lease: Lease, reason: str, *, longest_pause_s: float = _LONGEST_PAUSE_S) -> None:
     """Put a failed job back with a pause that grows with its attempts."""
     pause = timedelta(seconds=min(2**lease.attempts, longest_pause_s))
-    _write_held(session, lease, state=JobState.DUE, due_at=func.now() + pause, last_error=reason)
+    _write_held(session, lease, state=JobState.DUE, due_at=_NOW + pause, last_error=reason)
 
 
 def wait_out(session: Session, lease: Lease, reason: str, *, longest_pause_s: float = _LONGEST_PAUSE_S) -> None:
@@ -167,9 +155,9 @@ def wait_out(session: Session, lease: Lease, reason: str, *, longest_pause_s: fl
         session,
         lease,
         state=JobState.DUE,
-        due_at=func.now() + timedelta(seconds=pause_s),
+        due_at=_NOW + timedelta(seconds=pause_s),
         attempts=lease.attempts - 1,
-        outage_since=func.now() - timedelta(seconds=lease.outage_s),
+        outage_since=_NOW - timedelta(seconds=lease.outage_s),
         last_error=reason,
     )
 
@@ -185,18 +173,16 @@ def park_for_outage(session: Session, lease: Lease, reason: str) -> None:
         session,
         lease,
         state=JobState.WAITING,
-        due_at=func.now() + _WAITING_PAUSE,
+        due_at=_NOW + _WAITING_PAUSE,
         attempts=0,
-        outage_since=func.now() - timedelta(seconds=lease.outage_s),
+        outage_since=_NOW - timedelta(seconds=lease.outage_s),
         last_error=reason,
     )
 
 
 def hold(session: Session, lease: Lease) -> None:
     """Lock the job's row and make sure that it is still held: a lost fence may write nothing."""
-    held = session.exec(select(Job.id).where(_is_held(lease)).with_for_update()).one_or_none()
-    if held is None:
-        raise LeaseLostError(str(lease.job_id))
+    _require_held(session, lease, select(Job.id).where(_is_held(lease)).with_for_update())
 
 
 def claim_hints(
@@ -208,14 +194,14 @@ def claim_hints(
         .where(
             _is_takeable(),
             _JOB.c.kind.in_(kinds),
-            or_(_JOB.c.hinted_at.is_(None), _JOB.c.hinted_at < func.now() - again_after),
+            or_(_JOB.c.hinted_at.is_(None), _JOB.c.hinted_at < _NOW - again_after),
         )
         .order_by(_JOB.c.due_at)
         .limit(limit)
         .with_for_update(skip_locked=True)
         .cte("to_hint")
     )
-    stamped = update(_JOB).where(_JOB.c.id == to_hint.c.id).values(hinted_at=func.now())
+    stamped = update(_JOB).where(_JOB.c.id == to_hint.c.id).values(hinted_at=_NOW)
     rows = session.execute(stamped.returning(_JOB.c.id, _JOB.c.kind, _JOB.c.due_at))
     return [(row.id, row.kind) for row in sorted(rows, key=lambda row: row.due_at)]
 
@@ -234,7 +220,7 @@ def seconds_to_next(session: Session, *, again_after: timedelta) -> float | None
     )
     next_at = func.min(func.greatest(opens_at, _JOB.c.hinted_at + again_after))
     seconds = session.execute(
-        select(func.extract("epoch", next_at - func.now())).where(_JOB.c.state.in_(OPEN_STATES))
+        select(func.extract("epoch", next_at - _NOW)).where(_JOB.c.state.in_(OPEN_STATES))
     ).scalar_one()
     return None if seconds is None else max(0.0, float(seconds))
 
@@ -247,10 +233,10 @@ def seconds_untaken(
     A hint younger than `hinted_for` may still be on its way; one older than `hinted_within` is another relay's matter.
     """
     opened_at = func.greatest(_JOB.c.due_at, _JOB.c.leased_until)
-    statement = select(func.extract("epoch", func.now() - func.min(opened_at))).where(
+    statement = select(func.extract("epoch", _NOW - func.min(opened_at))).where(
         _is_takeable(),
         _JOB.c.kind.in_(kinds),
-        _JOB.c.hinted_at.between(func.now() - hinted_within, func.now() - hinted_for),
+        _JOB.c.hinted_at.between(_NOW - hinted_within, _NOW - hinted_for),
     )
     seconds = session.execute(statement).scalar_one()
     return 0.0 if seconds is None else max(0.0, float(seconds))
@@ -272,8 +258,8 @@ def state_of(session: Session, kind: JobKind, subject_id: UUID) -> JobState:
 def _is_takeable() -> ColumnElement[bool]:
     waits = _JOB.c.state.in_([JobState.DUE, JobState.WAITING])
     return or_(
-        and_(waits, _JOB.c.due_at <= func.now()),
-        and_(_JOB.c.state == JobState.LEASED, _JOB.c.leased_until < func.now()),
+        and_(waits, _JOB.c.due_at <= _NOW),
+        and_(_JOB.c.state == JobState.LEASED, _JOB.c.leased_until < _NOW),
     )
 
 
@@ -284,6 +270,10 @@ def _is_held(lease: Lease) -> ColumnElement[bool]:
 def _write_held(session: Session, lease: Lease, **values: object) -> None:
     values = {"leased_until": None, "hinted_at": None, "outage_since": None, **values}
     woken = case((_JOB.c.state == JobState.DUE, _WAKE))
-    result = session.execute(update(_JOB).where(_is_held(lease)).values(**values).returning(_JOB.c.id, woken))
-    if result.one_or_none() is None:
+    written = update(_JOB).where(_is_held(lease)).values(**values)
+    _require_held(session, lease, written.returning(_JOB.c.id, woken))
+
+
+def _require_held(session: Session, lease: Lease, statement: Executable) -> None:
+    if session.execute(statement).one_or_none() is None:
         raise LeaseLostError(str(lease.job_id))

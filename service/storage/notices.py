@@ -6,6 +6,7 @@ from uuid import UUID
 
 from sqlmodel import Session, col, select
 
+from service.storage.rows import of_route
 from service.storage.tables import Notice, Route
 
 
@@ -42,7 +43,5 @@ def notices_after(session: Session, project_id: UUID, sequence: int, *, limit: i
 
 def told_of(session: Session, route: Route, type_: str) -> set[tuple[str, int]]:
     """Return the segments, with the number of the acceptance, of which billing has had a type of notice."""
-    statement = select(Notice.segment_id, Notice.acceptance_number).where(
-        Notice.project_id == route.project_id, Notice.route_id == route.id, Notice.type == type_
-    )
-    return {(segment, number) for segment, number in session.exec(statement)}
+    told = select(Notice.segment_id, Notice.acceptance_number).where(*of_route(Notice, route), Notice.type == type_)
+    return {(segment, number) for segment, number in session.exec(told)}

@@ -1,13 +1,13 @@
 """Packages, their files (the certified one, and what each signature made of it), and signed files that were sent in."""
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from uuid import UUID
 
 from sqlmodel import Session, col, select
 
-from service.errors import NotFoundError
+from service.storage.rows import by_id, required
 from service.storage.tables import Package, PackageFile, SignatureUpload, Submission
 from service.vocabulary.signatures import SignatureLevel, SignaturePlace, SignatureRole, SignedBy
 
@@ -27,13 +27,7 @@ class SignedFile:
 
 def find_package(session: Session, projects: Collection[UUID] | None, package_id: UUID) -> Package:
     """Return a package of the caller's projects, as it is now."""
-    statement = select(Package).where(Package.id == package_id)
-    if projects is not None:
-        statement = statement.where(col(Package.project_id).in_(projects))
-    package = session.exec(statement.execution_options(populate_existing=True)).one_or_none()
-    if package is None:
-        raise NotFoundError(f"No package {package_id}.")
-    return package
+    return required(session.exec(by_id(Package, projects, package_id)).one_or_none(), "package", package_id)
 
 
 def package_with_code(session: Session, verification_code: str) -> Package | None:
@@ -58,18 +52,7 @@ def add_files(session: Session, package: Package, files: Sequence[SignedFile]) -
     )
     last = max(session.exec(statement), default=0)
     session.add_all(
-        PackageFile(
-            project_id=package.project_id,
-            package_id=package.id,
-            sequence=last + number,
-            sha256=file.sha256,
-            role=file.role,
-            signed_by=file.signed_by,
-            person=file.person,
-            certificate_sha256=file.certificate_sha256,
-            signed_at=file.signed_at,
-            level=file.level,
-        )
+        PackageFile(project_id=package.project_id, package_id=package.id, sequence=last + number, **asdict(file))
         for number, file in enumerate(files, start=1)
     )
     package.current_sha256, package.current_level = files[-1].sha256, files[-1].level
@@ -77,9 +60,7 @@ def add_files(session: Session, package: Package, files: Sequence[SignedFile]) -
 
 def submission_of_package(session: Session, package: Package) -> Submission:
     """Return the submission that a package answers."""
-    return session.exec(
-        select(Submission).where(Submission.project_id == package.project_id, Submission.id == package.submission_id)
-    ).one()
+    return session.get_one(Submission, (package.project_id, package.submission_id))
 
 
 def packages_beside(session: Session, submission: Submission) -> Sequence[tuple[Package, Submission]]:
@@ -92,10 +73,7 @@ def other_packages(session: Session, submission: Submission) -> Sequence[tuple[P
     """Return all packages of a route but a submission's, each with its own submission, newest first."""
     rows = session.execute(
         select(Package, Submission)
-        .join(
-            Submission,
-            (col(Submission.project_id) == Package.project_id) & (col(Submission.id) == Package.submission_id),
-        )
+        .join_from(Package, Submission)
         .where(
             Package.project_id == submission.project_id,
             Package.route_id == submission.route_id,
@@ -115,10 +93,8 @@ def package_of_submission(session: Session, submission: Submission) -> Package |
 
 def find_upload(session: Session, project_id: UUID, upload_id: UUID) -> SignatureUpload:
     """Return a file that was sent in to a project's package, as it is now."""
-    upload = session.get(SignatureUpload, (project_id, upload_id), populate_existing=True)
-    if upload is None:
-        raise NotFoundError(f"No upload {upload_id}.")
-    return upload
+    found = session.get(SignatureUpload, (project_id, upload_id), populate_existing=True)
+    return required(found, "upload", upload_id)
 
 
 def same_upload(session: Session, package: Package, role: SignatureRole, sha256: str) -> SignatureUpload | None:

@@ -5,6 +5,7 @@ from typing import Any, NamedTuple
 from uuid import UUID
 
 from sqlalchemy import (
+    ColumnElement,
     Integer,
     Select,
     String,
@@ -24,6 +25,7 @@ from sqlalchemy.dialects.postgresql import ARRAY, Insert, insert
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, SQLModel, col
 
+from service.storage.rows import of_route
 from service.storage.tables import WHOLE_SITE, EvidenceFile, Record, RecordEnd, RecordFibre, Route
 from service.vocabulary.evidence import EvidenceType
 from service.vocabulary.words import RecordKind
@@ -74,7 +76,7 @@ def list_records(session: Session, route: Route, *, after: tuple[int, UUID] | No
     statement = (
         select(Record, RecordEnd)
         .outerjoin(RecordEnd, _is_end_of_record())
-        .where(*_posted_to(route))
+        .where(*of_route(Record, route))
         .order_by(col(Record.route_version), col(Record.id))
     )
     if after is not None:
@@ -84,7 +86,7 @@ def list_records(session: Session, route: Route, *, after: tuple[int, UUID] | No
 
 def records_posted(session: Session, route: Route, ids: Collection[UUID]) -> Sequence[Record]:
     """Return those records that were posted to a route."""
-    return session.execute(select(Record).where(*_posted_to(route), col(Record.id).in_(ids))).scalars().all()
+    return session.execute(select(Record).where(*of_route(Record, route), col(Record.id).in_(ids))).scalars().all()
 
 
 def known_digests(session: Session, project_id: UUID, ids: Collection[UUID]) -> dict[UUID, str]:
@@ -125,11 +127,7 @@ def link_fibres(session: Session, links: Sequence[Mapping[str, Any]]) -> None:
 
 def link_lids(session: Session, route: Route, sites: Collection[str]) -> None:
     """Link what was recorded of closures to a route that has only now come to pass them."""
-    lids = select(literal(route.project_id), literal(route.id), literal(WHOLE_SITE), col(Record.id)).where(
-        col(Record.project_id) == route.project_id, col(Record.lid_site).in_(sites)
-    )
-    statement = insert(RecordFibre).from_select(["project_id", "route_id", "fibre", "record_id"], lids)
-    session.execute(statement.on_conflict_do_nothing())
+    _link_whole_route(session, route, col(Record.lid_site).in_(sites))
 
 
 def links_of(route: Route, record_id: UUID, fibres: Collection[int]) -> list[dict[str, Any]]:
@@ -142,13 +140,8 @@ def links_of(route: Route, record_id: UUID, fibres: Collection[int]) -> list[dic
 
 def link_calibrations(session: Session, route: Route, serials: Collection[str]) -> None:
     """Link all calibrations of some splicers to a locked route that they work on."""
-    calibrations = select(literal(route.project_id), literal(route.id), literal(WHOLE_SITE), col(Record.id)).where(
-        col(Record.project_id) == route.project_id,
-        col(Record.splicer_serial).in_(serials),
-        col(Record.kind) == RecordKind.ARC_CALIBRATION.value,
-    )
-    statement = insert(RecordFibre).from_select(["project_id", "route_id", "fibre", "record_id"], calibrations)
-    session.execute(statement.on_conflict_do_nothing())
+    is_calibration = col(Record.kind) == RecordKind.ARC_CALIBRATION.value
+    _link_whole_route(session, route, col(Record.splicer_serial).in_(serials), is_calibration)
 
 
 def routes_worked_on(session: Session, project_id: UUID, serials: Collection[str]) -> set[tuple[UUID, str]]:
@@ -171,20 +164,16 @@ def fibres_spliced_since(session: Session, route: Route, calibrations: Collectio
     statement = (
         select(col(RecordFibre.fibre))
         .distinct()
-        .join(
-            Record,
-            and_(col(Record.project_id) == col(RecordFibre.project_id), col(Record.id) == col(RecordFibre.record_id)),
-        )
+        .join(Record, and_(col(Record.project_id) == route.project_id, col(Record.id) == col(RecordFibre.record_id)))
         .join(
             calibration,
             and_(
-                col(calibration.project_id) == col(Record.project_id),
+                col(calibration.project_id) == route.project_id,
                 col(calibration.splicer_serial) == col(Record.splicer_serial),
             ),
         )
         .where(
-            col(RecordFibre.project_id) == route.project_id,
-            col(RecordFibre.route_id) == route.id,
+            *of_route(RecordFibre, route),
             col(calibration.id).in_(calibrations),
             col(Record.kind).in_(_SPLICING),
             (col(Record.made_at) >= col(calibration.made_at))
@@ -250,6 +239,13 @@ def read_evidence(
     return [StoredEvidence(*row) for row in session.execute(statement)]
 
 
+def _link_whole_route(session: Session, route: Route, *wanted: ColumnElement[bool]) -> None:
+    found = select(literal(route.project_id), literal(route.id), literal(WHOLE_SITE), col(Record.id)).where(
+        col(Record.project_id) == route.project_id, *wanted
+    )
+    session.execute(insert(RecordFibre).from_select(_LINK.columns.keys(), found).on_conflict_do_nothing())
+
+
 def _arrays(table: Table, rows: Sequence[Mapping[str, Any]]) -> dict[str, list[Any]]:
     return {one.name: [row[one.name] for row in rows] for one in table.columns}
 
@@ -278,10 +274,6 @@ def evidence_statement(project_id: UUID, links: Subquery, is_ended: Any) -> Sele
 def _links(project_id: UUID, route_id: UUID) -> Select[Any]:
     of_route = col(RecordFibre.project_id) == project_id, col(RecordFibre.route_id) == route_id
     return select(col(RecordFibre.record_id)).where(*of_route)
-
-
-def _posted_to(route: Route) -> tuple[Any, Any]:
-    return col(Record.project_id) == route.project_id, col(Record.route_id) == route.id
 
 
 def _is_end_of_record() -> Any:

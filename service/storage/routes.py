@@ -5,14 +5,13 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 from uuid import UUID
 
-from sqlalchemy import Select, bindparam, text, update
+from sqlalchemy import Select, and_, bindparam, text, update
 from sqlalchemy import insert as plain_insert
 from sqlalchemy import select as plain_select
 from sqlmodel import Session, col, select
-from sqlmodel.sql.expression import SelectOfScalar
 
-from service.errors import NotFoundError
-from service.storage.session import keep_at_hand
+from service.storage.rows import by_id, keep_at_hand, of_route, required
+from service.storage.session import add_rows
 from service.storage.tables import CriteriaVersion, DesignRevision, Fibre, Project, Route, RouteSite, Site
 from service.vocabulary.design.design import Design
 from service.vocabulary.design.layout import Layout
@@ -46,21 +45,21 @@ class LockedRoute(NamedTuple):
 
 def find_route(session: Session, projects: Collection[UUID] | None, route_id: UUID) -> Route:
     """Return a route of the caller's projects, without a lock."""
-    return _one_route(session, projects, route_id, is_locked=False)
+    return required(session.exec(by_id(Route, projects, route_id)).one_or_none(), "route", route_id)
 
 
 def route_version(session: Session, projects: Collection[UUID] | None, route_id: UUID) -> int:
     """Return a route's version and nothing else: all that a repeated status request needs."""
-    row = session.execute(_VERSION, {"route_id": route_id}).one_or_none()
-    if row is None or (projects is not None and row.project_id not in projects):
-        raise NotFoundError(f"No route {route_id}.")
-    version: int = row.version
+    found = session.execute(_VERSION, {"route_id": route_id}).one_or_none()
+    is_open = found is not None and (projects is None or found.project_id in projects)
+    version: int = required(found if is_open else None, "route", route_id).version
     return version
 
 
 def lock_route(session: Session, projects: Collection[UUID] | None, route_id: UUID) -> Route:
     """Return a route of the caller's projects and hold its lock: the first thing that any change of it does."""
-    return _one_route(session, projects, route_id, is_locked=True)
+    locked = by_id(Route, projects, route_id).with_for_update()
+    return required(session.exec(locked).one_or_none(), "route", route_id)
 
 
 def lock_reached(session: Session, route: Route, reach: Reach) -> Sequence[Route]:
@@ -76,13 +75,9 @@ def lock_reached(session: Session, route: Route, reach: Reach) -> Sequence[Route
     )
     wanted = (col(Route.id) == route.id) | col(Route.id).in_(through)
     statement = select(Route).where(Route.project_id == route.project_id)
-    return lock_all(session, statement if reach.is_any_route else statement.where(wanted))
-
-
-def lock_all(session: Session, routes: SelectOfScalar[Route]) -> Sequence[Route]:
-    """Lock routes in order of id, as they are once the lock is held: a version read before it may be stale."""
-    statement = routes.order_by(col(Route.id)).with_for_update().execution_options(populate_existing=True)
-    return session.exec(statement).all()
+    reached = (statement if reach.is_any_route else statement.where(wanted)).order_by(col(Route.id)).with_for_update()
+    # As they are once the lock is held: a version read before it may be stale.
+    return session.exec(reached.execution_options(populate_existing=True)).all()
 
 
 def lock_for_step(session: Session, project_id: UUID, route_id: UUID) -> LockedRoute:
@@ -118,7 +113,7 @@ def raise_version(route: Route) -> int:
 
 def touch_fibres(session: Session, route: Route, numbers: Collection[int] | None, *, is_urgent: bool) -> None:
     """Say that fibres, or all with None, have to be judged for the route's version."""
-    statement = update(Fibre).where(col(Fibre.project_id) == route.project_id, col(Fibre.route_id) == route.id)
+    statement = update(Fibre).where(*of_route(Fibre, route))
     if numbers is not None:
         statement = statement.where(col(Fibre.number).in_(numbers))
     urgency = {"is_urgent": True} if is_urgent else {}
@@ -140,14 +135,14 @@ def with_what_judges(statement: Select[Any]) -> Select[Any]:
         .select_from(Route)
         .join(
             DesignRevision,
-            (col(DesignRevision.project_id) == col(Route.project_id))
-            & (col(DesignRevision.route_id) == col(Route.id))
-            & (col(DesignRevision.revision) == col(Route.design_revision)),
+            and_(*of_route(DesignRevision, Route), col(DesignRevision.revision) == col(Route.design_revision)),
         )
         .join(
             CriteriaVersion,
-            (col(CriteriaVersion.project_id) == col(Route.project_id))
-            & (col(CriteriaVersion.version) == col(Route.criteria_version)),
+            and_(
+                col(CriteriaVersion.project_id) == col(Route.project_id),
+                col(CriteriaVersion.version) == col(Route.criteria_version),
+            ),
         )
     )
 
@@ -188,11 +183,9 @@ def route_with_code(session: Session, project: Project, code: str) -> Route | No
 
 def add_route(session: Session, route: Route, *, fibre_count: int) -> None:
     """Add a route with its fibres, none of them judged yet."""
-    session.add(route)
-    session.flush()
-    of_route = {"project_id": route.project_id, "route_id": route.id}
-    unjudged = {"evidence_version": 1, "judged_version": 0, "is_urgent": False}
-    fibres = [{**of_route, "number": number, **unjudged} for number in range(1, fibre_count + 1)]
+    add_rows(session, [route])
+    unjudged = {"project_id": route.project_id, "route_id": route.id, "evidence_version": 1, "judged_version": 0}
+    fibres = [{**unjudged, "is_urgent": False, "number": number} for number in range(1, fibre_count + 1)]
     session.execute(plain_insert(Fibre), fibres)
 
 
@@ -204,25 +197,12 @@ def site_kinds(session: Session, project_id: UUID, ids: Collection[str]) -> dict
 
 def sites_passed(session: Session, route: Route) -> set[str]:
     """Return the sites that a route passes by any of its design revisions."""
-    statement = select(RouteSite.site_id).where(
-        RouteSite.project_id == route.project_id, RouteSite.route_id == route.id
-    )
-    return set(session.exec(statement))
+    return set(session.exec(select(RouteSite.site_id).where(*of_route(RouteSite, route))))
 
 
 def pass_sites(session: Session, route: Route, ids: Collection[str]) -> None:
     """Let a route pass more sites."""
     session.add_all(RouteSite(project_id=route.project_id, route_id=route.id, site_id=site_id) for site_id in ids)
-
-
-def _one_route(session: Session, projects: Collection[UUID] | None, route_id: UUID, *, is_locked: bool) -> Route:
-    statement = select(Route).where(Route.id == route_id)
-    if projects is not None:
-        statement = statement.where(col(Route.project_id).in_(projects))
-    routes = lock_all(session, statement) if is_locked else session.exec(statement).all()
-    if not routes:
-        raise NotFoundError(f"No route {route_id}.")
-    return routes[0]
 
 
 def _is(project_id: UUID, route_id: UUID) -> tuple[Any, Any]:

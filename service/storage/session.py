@@ -177,11 +177,6 @@ def add_rows(session: Session, rows: Iterable[SQLModel]) -> None:
     session.flush()
 
 
-def keep_at_hand(session: Session, row: SQLModel) -> None:
-    """Let a session remember a row that never changes, which else it forgets as soon as nobody holds it."""
-    session.info[id(row)] = row
-
-
 class _AnyTimeLoader(TimestamptzLoader):
     """Reads every instant that PostgreSQL can hold: one beyond the calendar's ends is read as its end.
 

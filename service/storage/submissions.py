@@ -1,16 +1,18 @@
 """Submissions: their segments, and the record set that each of them froze."""
 
 from collections.abc import Collection, Sequence
+from typing import Any
 from uuid import UUID
 
 import orjson
-from sqlalchemy import and_, func, literal, update
+from sqlalchemy import ColumnElement, and_, func, literal, update
 from sqlalchemy import insert as plain_insert
 from sqlalchemy import select as plain_select
 from sqlmodel import Session, col, select
 
-from service.errors import NotFoundError
 from service.storage.records import StoredEvidence, evidence_statement, links_by_record
+from service.storage.rows import by_id, of_route, required
+from service.storage.session import add_rows
 from service.storage.tables import (
     Package,
     Record,
@@ -27,27 +29,18 @@ from service.vocabulary.states import SubmissionState
 
 def find_submission(session: Session, projects: Collection[UUID] | None, submission_id: UUID) -> Submission:
     """Return a submission of the caller's projects, as it is now."""
-    statement = select(Submission).where(Submission.id == submission_id)
-    if projects is not None:
-        statement = statement.where(col(Submission.project_id).in_(projects))
-    submission = session.exec(statement.execution_options(populate_existing=True)).one_or_none()
-    if submission is None:
-        raise NotFoundError(f"No submission {submission_id}.")
-    return submission
+    found = session.exec(by_id(Submission, projects, submission_id)).one_or_none()
+    return required(found, "submission", submission_id)
 
 
 def next_number(session: Session, route: Route) -> int:
     """Return the number of a locked route's next submission."""
-    statement = select(func.max(Submission.number)).where(
-        Submission.project_id == route.project_id, Submission.route_id == route.id
-    )
-    return (session.exec(statement).one() or 0) + 1
+    return (session.exec(select(func.max(Submission.number)).where(*of_route(Submission, route))).one() or 0) + 1
 
 
 def add_submission(session: Session, submission: Submission) -> None:
     """Add a submission, which holds its segments from now on."""
-    session.add(submission)
-    session.flush()
+    add_rows(session, [submission])
     session.add_all(
         SubmissionSegment(
             project_id=submission.project_id,
@@ -71,12 +64,8 @@ def let_segments_go(session: Session, submission: Submission) -> None:
 
 def segments_held(session: Session, route: Route) -> set[str]:
     """Return those segments of a route that are in an open submission."""
-    statement = select(SubmissionSegment.segment_id).where(
-        SubmissionSegment.project_id == route.project_id,
-        SubmissionSegment.route_id == route.id,
-        col(SubmissionSegment.is_open),
-    )
-    return set(session.exec(statement))
+    held = select(SubmissionSegment.segment_id).where(*of_route(SubmissionSegment, route))
+    return set(session.exec(held.where(col(SubmissionSegment.is_open))))
 
 
 def submissions_after(session: Session, submission: Submission) -> Sequence[Submission]:
@@ -94,17 +83,9 @@ def latest_submissions(session: Session, route: Route) -> dict[str, tuple[Submis
     """Return the newest submission of each segment, with its package if it is issued."""
     statement = (
         select(SubmissionSegment.segment_id, Submission, Package)
-        .join(
-            Submission,
-            (col(Submission.project_id) == col(SubmissionSegment.project_id))
-            & (col(Submission.id) == col(SubmissionSegment.submission_id)),
-        )
-        .outerjoin(
-            Package,
-            (col(Package.project_id) == col(Submission.project_id))
-            & (col(Package.submission_id) == col(Submission.id)),
-        )
-        .where(SubmissionSegment.project_id == route.project_id, SubmissionSegment.route_id == route.id)
+        .join_from(SubmissionSegment, Submission)
+        .outerjoin(Package)
+        .where(*of_route(SubmissionSegment, route))
         .order_by(col(Submission.number))
     )
     return {row[0]: (row[1], row[2]) for row in session.execute(statement)}
@@ -114,14 +95,7 @@ def read_frozen_evidence(session: Session, route: Route, submission_id: UUID) ->
     """Return the record set that a submission froze."""
     statement = evidence_statement(
         route.project_id, links_by_record(route.project_id, route.id, None), col(SubmissionRecord.is_ended)
-    ).join(
-        SubmissionRecord,
-        and_(
-            col(SubmissionRecord.project_id) == col(Record.project_id),
-            col(SubmissionRecord.record_id) == col(Record.id),
-            col(SubmissionRecord.submission_id) == submission_id,
-        ),
-    )
+    ).join(SubmissionRecord, _is_frozen(route.project_id, submission_id, col(Record.id)))
     # Row by row from the server: else the client holds all of them twice.
     return [StoredEvidence(*row) for row in session.execute(statement, execution_options={"yield_per": 500})]
 
@@ -130,61 +104,29 @@ def end_reasons(session: Session, project_id: UUID, submission_id: UUID) -> dict
     """Return, by record id, why the records of a frozen set that had ended did so."""
     statement = (
         plain_select(col(RecordEnd.record_id), col(RecordEnd.reason))
-        .join(
-            SubmissionRecord,
-            and_(
-                col(SubmissionRecord.project_id) == col(RecordEnd.project_id),
-                col(SubmissionRecord.record_id) == col(RecordEnd.record_id),
-            ),
-        )
-        .where(
-            col(SubmissionRecord.project_id) == project_id,
-            col(SubmissionRecord.submission_id) == submission_id,
-            col(SubmissionRecord.is_ended),
-        )
+        .join(SubmissionRecord, _is_frozen(project_id, submission_id, col(RecordEnd.record_id)))
+        .where(col(RecordEnd.project_id) == project_id, col(SubmissionRecord.is_ended))
     )
     return {str(row.record_id): row.reason for row in session.execute(statement)}
 
 
 def freeze_records(session: Session, route: Route, submission_id: UUID) -> None:
     """Freeze every record of a locked route as a submission's set, with whether it has ended by now."""
-    ids = (
-        plain_select(col(RecordFibre.record_id))
-        .where(col(RecordFibre.project_id) == route.project_id, col(RecordFibre.route_id) == route.id)
-        .distinct()
-        .subquery()
-    )
-    rows = (
-        plain_select(
-            literal(route.project_id), literal(submission_id), ids.c.record_id, col(RecordEnd.record_id).is_not(None)
-        )
-        .select_from(ids)
-        .outerjoin(
-            RecordEnd,
-            and_(col(RecordEnd.project_id) == route.project_id, col(RecordEnd.record_id) == ids.c.record_id),
-        )
-    )
-    session.execute(
-        plain_insert(SubmissionRecord).from_select(["project_id", "submission_id", "record_id", "is_ended"], rows)
-    )
+    ids = plain_select(col(RecordFibre.record_id)).where(*of_route(RecordFibre, route)).distinct().subquery()
+    is_end = and_(col(RecordEnd.project_id) == route.project_id, col(RecordEnd.record_id) == ids.c.record_id)
+    is_ended = col(RecordEnd.record_id).is_not(None)
+    rows = plain_select(literal(route.project_id), literal(submission_id), ids.c.record_id, is_ended)
+    names = ["project_id", "submission_id", "record_id", "is_ended"]
+    frozen = rows.select_from(ids).outerjoin(RecordEnd, is_end)
+    session.execute(plain_insert(SubmissionRecord).from_select(names, frozen))
 
 
 def files_named_in(session: Session, package: Package) -> list[str]:
     """Return, in order, the SHA-256 of all files that the frozen records behind a package name, ended ones too."""
     statement = (
         plain_select(col(Record.body))
-        .join(
-            SubmissionRecord,
-            and_(
-                col(SubmissionRecord.project_id) == col(Record.project_id),
-                col(SubmissionRecord.record_id) == col(Record.id),
-            ),
-        )
-        .where(
-            col(SubmissionRecord.project_id) == package.project_id,
-            col(SubmissionRecord.submission_id) == package.submission_id,
-            col(Record.kind).in_([kind.value for kind in NAMING]),
-        )
+        .join(SubmissionRecord, _is_frozen(package.project_id, package.submission_id, col(Record.id)))
+        .where(col(Record.project_id) == package.project_id, col(Record.kind).in_([kind.value for kind in NAMING]))
     )
     bodies = session.execute(statement, execution_options={"yield_per": 500}).scalars()
     return sorted({sha256 for body in bodies for sha256 in files_named(orjson.loads(body))})
@@ -196,6 +138,15 @@ def is_submitted(session: Session, record: Record) -> bool:
         SubmissionRecord.project_id == record.project_id, SubmissionRecord.record_id == record.id
     )
     return session.exec(frozen.limit(1)).first() is not None
+
+
+def _is_frozen(project_id: UUID, submission_id: UUID, record_id: Any) -> ColumnElement[bool]:
+    """Return the condition that a submission froze a record of its project."""
+    return and_(
+        col(SubmissionRecord.project_id) == project_id,
+        col(SubmissionRecord.submission_id) == submission_id,
+        col(SubmissionRecord.record_id) == record_id,
+    )
 
 
 def _write_segments(session: Session, submission: Submission, *, is_open: bool) -> None:

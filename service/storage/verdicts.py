@@ -15,6 +15,7 @@ from sqlmodel import Session, col, select
 
 from service.storage.jobs import state_of
 from service.storage.routes import JudgedBy, with_what_judges
+from service.storage.rows import of_route
 from service.storage.tables import Fibre, Job, Route, StandingVerdict
 from service.vocabulary.findings.finding import VerdictDocument
 from service.vocabulary.states import JobKind, JobState
@@ -138,7 +139,7 @@ def keep_verdict(session: Session, project_id: UUID, route_id: UUID, values: Map
 def counts_standing(session: Session, route: Route, numbers: Collection[int]) -> dict[int, Any]:
     """Return, of some fibres that were judged, their findings counted by segment."""
     statement = select(Fibre.number, Fibre.counts).where(
-        *_of(route), col(Fibre.number).in_(numbers), col(Fibre.counts).is_not(None)
+        *of_route(Fibre, route), col(Fibre.number).in_(numbers), col(Fibre.counts).is_not(None)
     )
     return dict(session.exec(statement).all())
 
@@ -146,7 +147,7 @@ def counts_standing(session: Session, route: Route, numbers: Collection[int]) ->
 def count_waiting(session: Session, route: Route) -> int:
     """Return how many fibres wait to be judged."""
     statement = select(func.count()).select_from(Fibre)
-    return session.exec(statement.where(*_of(route), _waits())).one()
+    return session.exec(statement.where(*of_route(Fibre, route), _waits())).one()
 
 
 def is_settled(session: Session, route: Route) -> bool:
@@ -188,7 +189,7 @@ def fibre_documents(session: Session, route: Route, *, after: int = 0, limit: in
     """Return number, digest, content and counts of judged fibres in order of number."""
     statement = (
         select(Fibre.number, Fibre.digest, Fibre.content, Fibre.counts)
-        .where(*_of(route), col(Fibre.number) > after, col(Fibre.content).is_not(None))
+        .where(*of_route(Fibre, route), col(Fibre.number) > after, col(Fibre.content).is_not(None))
         .order_by(col(Fibre.number))
     )
     return session.execute(statement if limit is None else statement.limit(limit)).all()
@@ -201,7 +202,9 @@ def fibre_row(session: Session, route: Route, number: int) -> Fibre | None:
 
 def work_documents(session: Session, route: Route) -> Sequence[str]:
     """Return the work of each fibre that has any, as JSON arrays, in order of fibre number."""
-    statement = select(Fibre.work).where(*_of(route), col(Fibre.work).is_not(None)).order_by(col(Fibre.number))
+    statement = (
+        select(Fibre.work).where(*of_route(Fibre, route), col(Fibre.work).is_not(None)).order_by(col(Fibre.number))
+    )
     return [work for work in session.exec(statement) if work is not None]
 
 
@@ -214,7 +217,7 @@ def _waiting() -> Select[Any]:
     return (
         with_what_judges(plain_select())
         .add_columns(col(Fibre.number), col(Fibre.evidence_version), by_newer)
-        .outerjoin(Fibre, and_(*_of(Route), _waits()))
+        .outerjoin(Fibre, and_(*of_route(Fibre, Route), _waits()))
         .where(*_asked(Route.project_id, Route.id))
         .order_by(by_newer, col(Fibre.is_urgent).desc(), col(Fibre.number))
         .limit(bindparam("most"))
@@ -223,13 +226,10 @@ def _waiting() -> Select[Any]:
 
 @cache
 def _judged_by() -> Select[Any]:
-    is_of_route = and_(
-        col(StandingVerdict.project_id) == col(Route.project_id), col(StandingVerdict.route_id) == col(Route.id)
-    )
     return (
         with_what_judges(plain_select())
         .add_columns(func.coalesce(col(StandingVerdict.engine_version), 0))
-        .outerjoin(StandingVerdict, is_of_route)
+        .outerjoin(StandingVerdict, and_(*of_route(StandingVerdict, Route)))
         .where(*_asked(Route.project_id, Route.id))
     )
 
@@ -244,10 +244,6 @@ def _asked(project_id: Any, route_id: Any) -> tuple[Any, Any]:
     return col(project_id) == bindparam("of_project"), col(route_id) == bindparam("of_route")
 
 
-def _of(route: Any) -> tuple[Any, Any]:
-    return col(Fibre.project_id) == route.project_id, col(Fibre.route_id) == route.id
-
-
 def _waits() -> ColumnElement[bool]:
     return col(Fibre.judged_version) < col(Fibre.evidence_version)
 
@@ -255,7 +251,7 @@ def _waits() -> ColumnElement[bool]:
 def _fibre_problem(session: Session, route: Route) -> str | None:
     statement = select(Fibre.number, Fibre.problem, func.count().over().label("fibres"))
     found = session.execute(
-        statement.where(*_of(route), col(Fibre.problem).is_not(None)).order_by(col(Fibre.number)).limit(1)
+        statement.where(*of_route(Fibre, route), col(Fibre.problem).is_not(None)).order_by(col(Fibre.number)).limit(1)
     ).one_or_none()
     if found is None:
         return None

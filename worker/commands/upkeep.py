@@ -9,8 +9,8 @@ import typer
 from service.actions.access.audit import verify_chain
 from service.actions.access.tokens import TokenForm, issue_token
 from service.settings import DatabaseSettings
+from service.storage.access import all_projects
 from service.storage.migrations import migrate as migrate_database
-from service.storage.projects import all_projects
 from service.storage.session import make_engine, snapshot, transaction
 from service.vocabulary.words import TokenKind
 from worker.commands.explained import explained

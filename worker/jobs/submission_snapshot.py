@@ -9,12 +9,11 @@ from uuid import UUID
 import orjson
 from sqlmodel import Session
 
+from service.storage.access import project_of, submitted_by
 from service.storage.audit import audit_head
 from service.storage.criteria import criteria_row, parse_criteria
 from service.storage.decisions import acceptances_of, decision_on
 from service.storage.packages import other_packages
-from service.storage.people import submitted_by
-from service.storage.projects import project_of
 from service.storage.records import StoredEvidence
 from service.storage.routes import design_row, find_route, parse_design
 from service.storage.submissions import end_reasons, read_frozen_evidence

@@ -16,6 +16,7 @@ from service.actions.acceptance.signatures import signer_of
 from service.errors import ConflictError
 from service.settings import CLOCK_TOLERANCE
 from service.storage import jobs
+from service.storage.access import fingerprints_of
 from service.storage.audit import append_audit
 from service.storage.criteria import criteria_of
 from service.storage.jobs import Lease
@@ -27,7 +28,6 @@ from service.storage.packages import (
     signatures_of,
     submission_of_package,
 )
-from service.storage.people import fingerprints_of
 from service.storage.routes import lock_route, raise_version
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Package, SignatureUpload

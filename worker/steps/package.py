@@ -17,11 +17,11 @@ from service.actions.acceptance.deeming import deemed_at
 from service.actions.acceptance.submissions import reopen
 from service.errors import ConflictError
 from service.storage import jobs
+from service.storage.access import forget_once_printed
 from service.storage.audit import AuditEvent, append_audit
 from service.storage.criteria import parse_criteria
 from service.storage.jobs import Lease
 from service.storage.packages import SignedFile, add_files
-from service.storage.people import forget_once_printed
 from service.storage.routes import lock_route, raise_version
 from service.storage.session import add_rows, snapshot, transaction
 from service.storage.submissions import find_submission, let_segments_go

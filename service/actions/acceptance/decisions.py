@@ -20,7 +20,7 @@ from service import errors
 from service.actions.acceptance.submissions import MOST_CONCESSIONS
 from service.actions.access.tokens import Caller
 from service.actions.billing.notices import release
-from service.storage import decisions, jobs, packages, people, routes, submissions, tokens
+from service.storage import access, decisions, jobs, packages, routes, submissions
 from service.storage.notices import NoticeDraft
 from service.storage.session import add_rows
 from service.storage.tables import Decision, Package, Person, Route, Submission
@@ -86,7 +86,7 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
     refuse_own_work(session, caller, submission)
     _refuse_unknown_signer(caller, form)
     _refuse_incomplete(submission, form)
-    person = people.find_person(session, package.project_id, caller.holder)
+    person = access.find_person(session, package.project_id, caller.holder)
     decision, notices = record_decision(session, context, said, now=caller.now, token_id=caller.token_id, person=person)
     caller.append_audit(
         session, package.project_id, "package.decided", package.id, content_sha256=decision.sha256, notices=notices
@@ -135,7 +135,7 @@ def package_etag(package: Package) -> str:
 
 def refuse_own_work(session: Session, caller: Caller, submission: Submission) -> None:
     """Refuse who submitted, or answers for, what is to be accepted."""
-    submitters = {submission.responsible_person, tokens.holder_of(session, submission.token_id)}
+    submitters = {submission.responsible_person, access.holder_of(session, submission.token_id)}
     if caller.holder is not None and caller.holder in submitters:
         raise errors.WrongTokenKindError("Who submits cannot accept.")
 

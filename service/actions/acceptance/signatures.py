@@ -14,7 +14,7 @@ from sqlmodel import Session
 from service.actions.acceptance.decisions import package_etag, refuse_own_work
 from service.actions.access.tokens import Caller
 from service.errors import ConflictError, NotFoundError, PreconditionFailedError, WrongTokenKindError
-from service.storage import decisions, jobs, packages, routes, tokens
+from service.storage import access, decisions, jobs, packages, routes
 from service.storage.tables import Decision, Package, SignatureUpload
 from service.vocabulary.signatures import SignaturePlace, SignatureRole, SignedBy, UploadState
 from service.vocabulary.states import JobKind, JobState
@@ -105,7 +105,7 @@ def _deciding_engineer(session: Session, package: Package) -> str:
     _refuse_where_sealed(_chosen(decision))
     if not _is_sealed(session, package):
         raise ConflictError("The decision is not sealed into the package yet: sign the file that comes of it.")
-    holder = tokens.holder_of(session, decision.token_id)
+    holder = access.holder_of(session, decision.token_id)
     if holder is None:
         raise ConflictError("Nobody is known who could sign: a token that names its holder is needed.")
     return holder

@@ -16,7 +16,7 @@ from sqlmodel import Session
 
 from service import errors
 from service.actions.access.tokens import Caller
-from service.storage import decisions, jobs, people, routes, submissions, verdicts
+from service.storage import access, decisions, jobs, routes, submissions, verdicts
 from service.storage.tables import Route, Submission
 from service.vocabulary import quantities as q
 from service.vocabulary.findings.concession import Concession
@@ -96,9 +96,9 @@ def _refuse_unknown_names(session: Session, route: Route, form: SubmissionForm) 
     faults = faults_of_unknown("/segments", form.segments, known=known, detail="is not a segment of this route")
     if len(set(form.segments)) != len(form.segments):
         faults.append(Fault(pointer="/segments", detail="names a segment twice"))
-    if people.find_person(session, route.project_id, form.responsible_person) is None:
+    if access.find_person(session, route.project_id, form.responsible_person) is None:
         faults.append(Fault(pointer="/responsible_person", detail="is not a person of this project"))
-    elif people.side_of(session, route.project_id, form.responsible_person) is PartySide.OWNER:
+    elif access.side_of(session, route.project_id, form.responsible_person) is PartySide.OWNER:
         faults.append(Fault(pointer="/responsible_person", detail="is a person of the owner's"))
     if faults:
         raise errors.BodyInvalidError("The submission names what is not there.", faults=faults)
@@ -208,7 +208,7 @@ def _describe(finding: FindingDocument) -> str:
 def _submission(
     session: Session, caller: Caller, route: Route, form: SubmissionForm, concessions: list[dict[str, Any]]
 ) -> Submission:
-    person = people.find_person(session, route.project_id, form.responsible_person)
+    person = access.find_person(session, route.project_id, form.responsible_person)
     assert person is not None
     return Submission(
         project_id=route.project_id,

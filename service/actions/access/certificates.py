@@ -15,7 +15,7 @@ from sqlmodel import Session
 from service.actions.access.projects import refuse_other_side
 from service.actions.access.tokens import Caller
 from service.errors import BodyInvalidError, ConflictError, NotFoundError
-from service.storage.people import find_person, has_signed, lock_certificate
+from service.storage.access import find_person, has_signed, lock_certificate
 from service.storage.session import add_rows
 from service.storage.tables import PersonCertificate, Project
 from service.vocabulary import quantities as q

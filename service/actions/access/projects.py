@@ -13,7 +13,7 @@ from sqlmodel import Session
 
 from service.actions.access.tokens import Caller
 from service.errors import BodyInvalidError, ConflictError, NotFoundError, WrongSideError
-from service.storage import people, projects
+from service.storage import access
 from service.storage.tables import Person, Project
 from service.vocabulary import quantities as q
 from service.vocabulary.people import SIDE_OF, PartySide
@@ -44,13 +44,13 @@ class PersonForm(q.Value):
 
 def open_project(session: Session, caller: Caller, form: ProjectForm) -> tuple[Project, bool]:
     """Open a project; the same again gives the one that is there. Say whether it is new."""
-    project = projects.project_with_code(session, form.code)
+    project = access.project_with_code(session, form.code)
     if project is not None:
         if (project.name, project.owner, project.contractor) != (form.name, form.owner, form.contractor):
             raise ConflictError("Another project has this code.")
         return project, False
     project = Project(id=uuid4(), created_at=caller.now, **form.model_dump())
-    projects.add_project(session, project)
+    access.add_project(session, project)
     caller.append_audit(session, project.id, "project.opened", project.id)
     return project, True
 
@@ -60,9 +60,9 @@ def name_person(
 ) -> tuple[Person, PartySide]:
     """Give an opaque id of the caller's side its name and role; return whose person it is too."""
     side = _side_meant(session, caller, project, person_id, form)
-    if not people.claim_for(session, project.id, person_id, side):
+    if not access.claim_for(session, project.id, person_id, side):
         raise WrongSideError(_OF_OTHER_SIDE)
-    person = people.keep_name(session, Person(project_id=project.id, id=person_id, name=form.name, role=form.role))
+    person = access.keep_name(session, Person(project_id=project.id, id=person_id, name=form.name, role=form.role))
     caller.append_audit(session, project.id, "person.named", person_id)
     return person, side
 
@@ -70,17 +70,17 @@ def name_person(
 def erase_person(session: Session, caller: Caller, project: Project, person_id: str) -> None:
     """Erase the name of a person of the caller's side; what the person did stays under the opaque id."""
     refuse_other_side(session, caller, project, person_id)
-    person = people.find_person(session, project.id, person_id)
+    person = access.find_person(session, project.id, person_id)
     if person is None:
         raise NotFoundError("No person with this id.")
-    people.erase_name(session, person, now=caller.now)
+    access.erase_name(session, person, now=caller.now)
     caller.append_audit(session, project.id, "person.erased", person_id)
 
 
 def refuse_other_side(session: Session, caller: Caller, project: Project, person_id: str) -> None:
     """Refuse whoever is of one side and means a person of the other, or of none yet."""
     own = SIDE_OF.get(caller.kind)
-    side = people.side_of(session, project.id, person_id)
+    side = access.side_of(session, project.id, person_id)
     if own is None or side is own:
         return
     if side is None:
@@ -95,7 +95,7 @@ def _side_meant(session: Session, caller: Caller, project: Project, person_id: s
             fault = Fault(pointer="/side", detail=f"is not the caller's, which is {own.value}")
             raise BodyInvalidError("Each side names its own people.", faults=[fault])
         return own
-    side = form.side or people.side_of(session, project.id, person_id)
+    side = form.side or access.side_of(session, project.id, person_id)
     if side is None:
         fault = Fault(pointer="/side", detail="say whose person it is: contractor or owner")
         raise BodyInvalidError("Nobody has used this id yet.", faults=[fault])

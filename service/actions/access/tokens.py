@@ -20,12 +20,17 @@ from pydantic import Field
 from sqlmodel import Session
 
 from service.errors import BodyInvalidError, NotAuthenticatedError, NotFoundError
+from service.storage.access import (
+    add_token,
+    claim_for,
+    lock_token,
+    projects_among,
+    projects_opened_by,
+    token_with_digest,
+)
 from service.storage.audit import AuditEvent, append_audit
 from service.storage.notices import NoticeDraft
-from service.storage.people import claim_for
-from service.storage.projects import projects_among
 from service.storage.tables import Token
-from service.storage.tokens import add_token, lock_token, projects_opened_by, token_with_digest
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.people import SIDE_OF

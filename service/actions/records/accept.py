@@ -15,7 +15,7 @@ from service.actions.invalidation import judge_after
 from service.actions.records.fit import check_fit
 from service.errors import BodyInvalidError, RecordConflictError, RecordRefusedError, ServiceError
 from service.settings import CLOCK_TOLERANCE
-from service.storage import people
+from service.storage import access
 from service.storage import records as record_rows
 from service.storage.routes import find_route, layout_of, lock_reached
 from service.storage.tables import Route
@@ -179,7 +179,7 @@ def _store(session: Session, batch: _Batch, items: Sequence[_Posted]) -> dict[UU
     if not stored:
         return stored
     records = [item.record for item in stored.values()]
-    people.claim_unused(session, route.project_id, {record.operator for record in records}, PartySide.CONTRACTOR)
+    access.claim_unused(session, route.project_id, {record.operator for record in records}, PartySide.CONTRACTOR)
     _invalidate(session, route, records)
     others = [one for one in routes if one.id != route.id]
     for one, reaching in _reached(session, others, records):

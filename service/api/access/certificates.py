@@ -10,7 +10,7 @@ from service.actions.access import certificates as actions
 from service.actions.access.certificates import CertificateForm
 from service.api.gate import PeopleGate
 from service.api.routing import CheckedRoute
-from service.storage.people import certificates_of
+from service.storage.access import certificates_of
 from service.vocabulary import quantities as q
 
 router = APIRouter(

@@ -1,4 +1,4 @@
-"""People: whose person an id is, its name and certificates, and the names that acts keep for what is printed."""
+"""Who may do what: projects, the tokens that open them, and people with their sides, certificates and printed names."""
 
 from collections.abc import Collection, Sequence
 from datetime import datetime
@@ -9,7 +9,10 @@ from sqlalchemy import ColumnElement, and_, func, update
 from sqlalchemy.dialects.postgresql import insert
 from sqlmodel import Session, col, select
 
+from service.storage.audit import FIRST_HASH
 from service.storage.jobs import OPEN_STATES
+from service.storage.rows import required
+from service.storage.session import add_rows
 from service.storage.tables import (
     Decision,
     Job,
@@ -18,11 +21,77 @@ from service.storage.tables import (
     PersonCertificate,
     PersonSide,
     Project,
+    ProjectHead,
     Submission,
     Token,
+    TokenProject,
 )
 from service.vocabulary.people import PartySide, PrintedPerson
 from service.vocabulary.states import JobKind
+
+
+def find_project(session: Session, projects: Collection[UUID] | None, project_id: UUID) -> Project:
+    """Return a project that is open to the caller; None as projects opens all."""
+    project = session.get(Project, project_id) if projects is None or project_id in projects else None
+    return required(project, "project", project_id)
+
+
+def project_of(session: Session, project_id: UUID) -> Project:
+    """Return the project that a row belongs to."""
+    return session.get_one(Project, project_id)
+
+
+def project_with_code(session: Session, code: str) -> Project | None:
+    """Return the project with a code."""
+    return session.exec(select(Project).where(Project.code == code)).one_or_none()
+
+
+def all_projects(session: Session) -> Sequence[Project]:
+    """Return every project in order of its code."""
+    return session.exec(select(Project).order_by(Project.code)).all()
+
+
+def projects_among(session: Session, ids: Collection[UUID]) -> set[UUID]:
+    """Return those ids that are a project's."""
+    return set(session.exec(select(Project.id).where(col(Project.id).in_(ids))))
+
+
+def add_project(session: Session, project: Project) -> None:
+    """Add a project with its head row, from which its notices and audit entries are numbered."""
+    add_rows(session, [project])
+    session.add(ProjectHead(project_id=project.id, audit_hash=FIRST_HASH))
+
+
+def token_with_digest(session: Session, sha256: str) -> tuple[Token, frozenset[UUID]] | None:
+    """Return the token whose text has a digest, with the projects that it names."""
+    rows = session.execute(
+        select(Token, TokenProject.project_id)
+        .outerjoin(TokenProject, col(TokenProject.token_id) == col(Token.id))
+        .where(Token.token_sha256 == sha256)
+    ).all()
+    return (rows[0][0], frozenset(row[1] for row in rows if row[1] is not None)) if rows else None
+
+
+def add_token(session: Session, token: Token, projects: Collection[UUID]) -> None:
+    """Add a token that opens some projects."""
+    add_rows(session, [token])
+    session.add_all(TokenProject(token_id=token.id, project_id=project_id) for project_id in projects)
+
+
+def lock_token(session: Session, token_id: UUID) -> Token | None:
+    """Return a token's row and hold its lock."""
+    return session.get(Token, token_id, with_for_update=True)
+
+
+def projects_opened_by(session: Session, token: Token) -> Collection[UUID]:
+    """Return the projects that a token names."""
+    return session.exec(select(TokenProject.project_id).where(TokenProject.token_id == token.id)).all()
+
+
+def holder_of(session: Session, token_id: UUID | None) -> str | None:
+    """Return who holds a token, by opaque id; None where it names nobody, or there is none."""
+    token = None if token_id is None else session.get(Token, token_id)
+    return None if token is None else token.holder
 
 
 def claim_for(session: Session, project_id: UUID, person_id: str, side: PartySide) -> bool:
