@@ -93,9 +93,10 @@ def make_due_at(
 def take_lease(session: Session, job_id: UUID, *, lease: timedelta, counts_ended: bool = True) -> Lease | None:
     """Take a due job, or one whose holder's time has run out; None if there is nothing to take.
 
-    That time ran out on a holder counts as an attempt, unless what is done cannot have ended it.
+    A job that is still leased was left by a worker that ended or hung. Taking it again counts as an attempt, unless
+    `counts_ended` is false.
     """
-    is_new = or_(literal(counts_ended), _JOB.c.state != JobState.LEASED)
+    is_attempt = or_(literal(counts_ended), _JOB.c.state != JobState.LEASED)
     row = session.execute(
         update(_JOB)
         .where(_JOB.c.id == job_id, _is_takeable())
@@ -103,7 +104,7 @@ def take_lease(session: Session, job_id: UUID, *, lease: timedelta, counts_ended
             state=JobState.LEASED,
             leased_until=_NOW + lease,
             fence=_JOB.c.fence + 1,
-            attempts=_JOB.c.attempts + case((is_new, 1), else_=0),
+            attempts=_JOB.c.attempts + case((is_attempt, 1), else_=0),
         )
         .returning(
             _JOB.c.project_id,
@@ -150,16 +151,9 @@ def wait_out(session: Session, lease: Lease, reason: str, *, longest_pause_s: fl
 
     That is no attempt: nothing is wrong with the job.
     """
-    pause_s = min(max(_SHORTEST_PAUSE_S, lease.outage_s / 2), longest_pause_s)
-    _write_held(
-        session,
-        lease,
-        state=JobState.DUE,
-        due_at=_NOW + timedelta(seconds=pause_s),
-        attempts=lease.attempts - 1,
-        outage_since=_NOW - timedelta(seconds=lease.outage_s),
-        last_error=reason,
-    )
+    pause = timedelta(seconds=min(max(_SHORTEST_PAUSE_S, lease.outage_s / 2), longest_pause_s))
+    values = {"state": JobState.DUE, "due_at": _NOW + pause, "attempts": lease.attempts - 1, "last_error": reason}
+    _write_held(session, lease, **values, outage_since=_outage_since(lease))
 
 
 def park(session: Session, lease: Lease, reason: str) -> None:
@@ -169,15 +163,8 @@ def park(session: Session, lease: Lease, reason: str) -> None:
 
 def park_for_outage(session: Session, lease: Lease, reason: str) -> None:
     """Give a job up for as long as something outside is away, with the reason; it is tried again now and then."""
-    _write_held(
-        session,
-        lease,
-        state=JobState.WAITING,
-        due_at=_NOW + _WAITING_PAUSE,
-        attempts=0,
-        outage_since=_NOW - timedelta(seconds=lease.outage_s),
-        last_error=reason,
-    )
+    values = {"state": JobState.WAITING, "due_at": _NOW + _WAITING_PAUSE, "attempts": 0, "last_error": reason}
+    _write_held(session, lease, **values, outage_since=_outage_since(lease))
 
 
 def hold(session: Session, lease: Lease) -> None:
@@ -265,6 +252,10 @@ def _is_takeable() -> ColumnElement[bool]:
 
 def _is_held(lease: Lease) -> ColumnElement[bool]:
     return and_(_JOB.c.id == lease.job_id, _JOB.c.fence == lease.fence, _JOB.c.state == JobState.LEASED)
+
+
+def _outage_since(lease: Lease) -> ColumnElement[Any]:
+    return _NOW - timedelta(seconds=lease.outage_s)
 
 
 def _write_held(session: Session, lease: Lease, **values: object) -> None:

@@ -27,6 +27,7 @@ from sqlmodel import Session, SQLModel, col
 
 from service.storage.rows import of_route
 from service.storage.tables import WHOLE_SITE, EvidenceFile, Record, RecordEnd, RecordFibre, Route
+from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.evidence import EvidenceType
 from service.vocabulary.words import RecordKind
 
@@ -59,6 +60,11 @@ class StoredEvidence(NamedTuple):
     clock_is_flagged: bool
     is_ended: bool
     sha256: str
+
+    @property
+    def is_altered(self) -> bool:
+        """Whether the content is no longer what was hashed when the record came."""
+        return sha256_hex(self.body.encode()) != self.sha256
 
 
 class ListedRecord(NamedTuple):

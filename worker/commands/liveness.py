@@ -21,8 +21,8 @@ from sqlalchemy.exc import DBAPIError
 from service.storage.jobs import seconds_untaken
 from service.storage.session import clock_offset, is_off, transaction
 from service.vocabulary.states import JobKind
+from worker.jobs.lease import stop_soon
 from worker.jobs.outages import offset_text
-from worker.stopping import stop_soon
 
 _LOOK_EVERY_S = 5.0
 # A relay that lives hints again and again; one that does not is no fault of a worker's.

@@ -16,9 +16,9 @@ from service.settings import ServiceSettings, WorkerSettings
 from service.storage.session import make_engine, make_hint_engine
 from worker.app import KINDS_AT, HintQueue, make_app, make_ask_room, make_hint, redis_client
 from worker.commands.liveness import READY, WorkerWatch, beat_into, end_process, watch_rounds
+from worker.jobs.lease import stop_soon
 from worker.relay import Relay
 from worker.sealing.signing_key import load_key
-from worker.stopping import stop_soon
 from worker.tasks import STEPS
 
 log = structlog.get_logger()

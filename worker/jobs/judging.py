@@ -1,7 +1,6 @@
 """Judge stored records fibre by fibre: what the judge step, a submission's snapshot and a trial have in common."""
 
 import math
-import threading
 import time
 import traceback
 from collections.abc import Callable, Iterable, Sequence
@@ -16,7 +15,6 @@ from service.storage.records import StoredEvidence
 from service.storage.routes import JudgedBy, design_revision, parse_design
 from service.storage.tables import WHOLE_SITE
 from service.storage.verdicts import FibreVersions
-from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.criteria.criteria import Criteria, Voiding
 from service.vocabulary.design.layout import Layout
 from worker.jobs.runner import HopelessError
@@ -29,7 +27,6 @@ FIBRES_A_RUN = 64
 _KEPT_READ = 256
 _MOST_RULES = 32
 _RULES: dict[tuple[str, str], "PreparedRules"] = {}
-_RULES_LOCK = threading.Lock()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,6 +36,11 @@ class PreparedRules:
     layout: Layout
     criteria: Criteria
     rules: Rules
+
+    @property
+    def voids_closures(self) -> bool:
+        """Whether work on one fibre of a closure voids the readings of all that it holds."""
+        return self.criteria.rework_voids is Voiding.CLOSURE
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,11 +57,10 @@ def judge_fibres(
 ) -> list[tuple[FibreVersions, FibreJudgement]]:
     """Judge fibres from what was read, with no transaction open; after so many seconds the others are left."""
     ends_at = time.monotonic() + for_s
-    by = waiting.by
-    evidence = EvidenceByFibre(waiting.evidence, layout=by.layout, every_fibre_has_all=voids_closures(by.criteria))
+    evidence = EvidenceByFibre(waiting.evidence, by=waiting.by)
     judged = []
     for fibre in waiting.fibres:
-        judged.append((fibre, judge_alone(by.rules, evidence, by.layout, fibre=fibre.number)))
+        judged.append((fibre, _judge_alone(waiting.by, evidence, fibre=fibre.number)))
         come_forward()
         if time.monotonic() > ends_at:
             break
@@ -77,30 +78,28 @@ def rules_in_force(session: Session, by: JudgedBy) -> PreparedRules:
     They are known by the digests of both, so that a database restored from a copy cannot be judged by another's.
     """
     key = by.design_sha256, by.criteria_sha256
-    with _RULES_LOCK:
-        kept = _RULES.pop(key, None)
+    kept = _RULES.get(key)
     if kept is None:
         design = design_revision(session, by.project_id, by.route_id, by.design_revision)
         criteria = criteria_of(session, by.project_id, by.criteria_version)
         kept = rules_from(parse_design(design.document), criteria)
-    with _RULES_LOCK:
-        # The newest stand last, the first are forgotten.
+        if len(_RULES) >= _MOST_RULES:
+            # Preparing some again takes less than keeping account of which were used last.
+            _RULES.clear()
         _RULES[key] = kept
-        while len(_RULES) > _MOST_RULES:
-            del _RULES[next(iter(_RULES))]
     return kept
 
 
-def judge_alone(rules: Rules, evidence: "EvidenceByFibre", layout: Layout, *, fibre: int) -> FibreJudgement:
+def _judge_alone(by: PreparedRules, evidence: "EvidenceByFibre", *, fibre: int) -> FibreJudgement:
     """Judge one fibre; where that fails, the fibre says so and no other fibre suffers."""
     try:
-        return rules.judge(fibre, evidence.of(fibre))
+        return by.rules.judge(fibre, evidence.of(fibre))
     except (HopelessError, MemoryError):
         raise
     # Whatever it is. Judging is pure, so that another attempt would end the same: the job would be given up, and one
     # record would keep every fibre of the route from being judged.
     except Exception as error:  # noqa: BLE001
-        return unjudged(layout, fibre=fibre, problem=_problem_of(error, altered=evidence.count_altered(fibre)))
+        return unjudged(by.layout, fibre=fibre, problem=_problem_of(error, altered=evidence.count_altered(fibre)))
 
 
 class EvidenceByFibre:
@@ -110,12 +109,13 @@ class EvidenceByFibre:
     which follow each other, and little enough for the records of a whole route.
     """
 
-    def __init__(self, stored: Iterable[StoredEvidence], *, layout: Layout, every_fibre_has_all: bool) -> None:
+    def __init__(self, stored: Iterable[StoredEvidence], *, by: PreparedRules) -> None:
         self._by_fibre: dict[int, list[StoredEvidence]] = {}
         for one in stored:
-            for fibre in {WHOLE_SITE} if every_fibre_has_all else one.fibres:
+            for fibre in {WHOLE_SITE} if by.voids_closures else one.fibres:
                 self._by_fibre.setdefault(fibre, []).append(one)
-        self._read = lru_cache(maxsize=len(self._by_fibre.get(WHOLE_SITE, ())) + _KEPT_READ)(partial(_read, layout))
+        kept = len(self._by_fibre.get(WHOLE_SITE, ())) + _KEPT_READ
+        self._read = lru_cache(maxsize=kept)(partial(_read, by.layout))
 
     def of(self, fibre: int) -> list[Record]:
         """Return what a fibre's own records and those about whole sites say, as far as it can matter on the route."""
@@ -125,16 +125,10 @@ class EvidenceByFibre:
 
     def count_altered(self, fibre: int) -> int:
         """Return how many of a fibre's records no longer have the content that was hashed when they came."""
-        bodies = {one.body: one.sha256 for one in self._stored_of(fibre)}
-        return sum(sha256_hex(body.encode()) != sha256 for body, sha256 in bodies.items())
+        return len({one.body for one in self._stored_of(fibre) if one.is_altered})
 
     def _stored_of(self, fibre: int) -> list[StoredEvidence]:
         return self._by_fibre.get(fibre, []) + self._by_fibre.get(WHOLE_SITE, [])
-
-
-def voids_closures(criteria: Criteria) -> bool:
-    """Tell whether work on one fibre of a closure voids the readings of all that it holds."""
-    return criteria.rework_voids is Voiding.CLOSURE
 
 
 def _read(layout: Layout, body: str, is_ended: bool, clock_is_flagged: bool) -> Record | None:

@@ -1,10 +1,11 @@
-"""Keep a lease while the work goes forward, and only then.
+"""Keep a lease while the work goes forward and the worker is not told to stop, and only then.
 
 A step says where it has come forward. That renews its lease and puts off the watch, which ends a process that hangs:
 its place is free again, and where it hung stands in the log. A timer would keep a hung process's lease for ever.
 """
 
 import faulthandler
+import mmap
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -17,13 +18,24 @@ from sqlalchemy.exc import DBAPIError
 from service.storage import jobs
 from service.storage.jobs import Lease
 from service.storage.session import single_statement
-from worker.stopping import StoppingError, is_stopping
 
+# One byte that every process forked after this import shares: an orderly stop reaches the processes that hold jobs. No
+# lock, so that a signal's handler may write.
+_STOPPING = mmap.mmap(-1, 1)
 # By its number: Celery puts something else in the place of `sys.stderr`.
 _STANDARD_ERROR = 2
 
 log = structlog.get_logger()
 Watch = Callable[[float | None], None]
+
+
+class StoppingError(Exception):
+    """The worker is told to stop: the job is given back, for another to take at once."""
+
+
+def stop_soon() -> None:
+    """Tell every process of this worker to give its job back, each at its next step forward."""
+    _STOPPING[0] = 1
 
 
 def watch_process(seconds: float | None) -> None:
@@ -56,7 +68,7 @@ class LeaseKeeper:
 
     def come_forward(self) -> None:
         """Say that the work came forward. Raises where the lease is lost, or the worker is told to stop."""
-        if is_stopping():
+        if _STOPPING[0]:
             raise StoppingError
         self.watch(self.lease_s)
         since_s = time.monotonic() - self._renewed_at

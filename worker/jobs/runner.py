@@ -17,13 +17,11 @@ from service.storage import jobs
 from service.storage.jobs import Lease, LeaseLostError
 from service.storage.session import single_statement, transaction
 from worker.jobs.context import StepContext
-from worker.jobs.lease import LeaseKeeper, do_nothing
-from worker.jobs.outages import OutageError, outage_of, require_true_clock
-from worker.stopping import StoppingError
-
-__all__ = ["HopelessError", "OutageError", "Step", "run_job"]
+from worker.jobs.lease import LeaseKeeper, StoppingError, do_nothing
+from worker.jobs.outages import outage_of, require_true_clock
 
 log = structlog.get_logger()
+Park = Callable[[Session, Lease, str], None]
 _LONGEST_REASON = 2000
 _LOOK_EVERY_S = 0.5
 _LEFT_FOR = timedelta(seconds=2)
@@ -39,11 +37,14 @@ class LeftToNewerError(Exception):
 
 @dataclass(frozen=True, kw_only=True)
 class Step:
-    """A job's work, and what else has to be said when it is given up.
+    """A kind of job: its work, its limits, and what else has to be written when a job is given up.
 
-    `hard_limit_s` ends the process that does it, however well it comes forward; `longest_pause_s` is between attempts.
-    A step whose `waits_for_ever` is never given up for something outside that is away; one that `states_times` waits
-    where this host's clock is wrong. One whose work cannot end its worker has no attempt `counts_ended` with that.
+    - `hard_limit_s`: after so long the process that does the job is ended, even if the work comes forward.
+    - `longest_pause_s`: between two attempts.
+    - `waits_for_ever`: an outage never gives the job up.
+    - `states_times`: the job waits while this host's clock is wrong.
+    - `counts_ended`: a worker that ended or hung while it held the job used up an attempt. False where the work runs in
+      a process of its own, so that the worker's end says nothing of it.
     """
 
     run: Callable[[StepContext, Lease], None]
@@ -52,7 +53,7 @@ class Step:
     waits_for_ever: bool = False
     states_times: bool = False
     counts_ended: bool = True
-    on_parked: Callable[[Session, Lease, str], None] = do_nothing
+    on_parked: Park = do_nothing
 
 
 def run_job(context: StepContext, step: Step, job_id: UUID) -> None:
@@ -68,13 +69,13 @@ def run_job(context: StepContext, step: Step, job_id: UUID) -> None:
 
 
 def _take(context: StepContext, step: Step, job_id: UUID) -> Lease | None:
-    """Take a job's lease. No connection is tried before it is used, so one that broke since then shows here."""
     try:
         return _take_once(context, step, job_id)
     except DBAPIError as error:
         if not error.connection_invalidated:
             raise
-    # The pool has thrown away all that are as old: this is a new one, or the database is away.
+    # No connection is tried before it is used. By now the pool has thrown away this one and all that are as old: the
+    # next one is new, or the database is away.
     return _take_once(context, step, job_id)
 
 
@@ -85,6 +86,7 @@ def _take_once(context: StepContext, step: Step, job_id: UUID) -> Lease | None:
 
 
 def _run_held(context: StepContext, step: Step, lease: Lease) -> None:
+    log_of_job = log.bind(job_id=str(lease.job_id), kind=lease.kind.value)
     try:
         if lease.attempts > context.settings.max_attempts:
             raise HopelessError("In every attempt the worker ended, hung, or took longer than it may.")
@@ -92,21 +94,19 @@ def _run_held(context: StepContext, step: Step, lease: Lease) -> None:
             require_true_clock(context)
         step.run(context, lease)
     except LeaseLostError:
-        log.warning("job.lease_lost", job_id=str(lease.job_id), kind=lease.kind.value)
+        log_of_job.warning("job.lease_lost")
     except StoppingError:
         _write(context, partial(jobs.give_back, lease=lease))
     except LeftToNewerError:
         _write(context, partial(jobs.give_back, lease=lease, delay=_LEFT_FOR))
     except HopelessError as error:
-        _write(context, partial(_park, step=step, lease=lease, reason=str(error)))
+        _write(context, partial(_give_up, step=step, lease=lease, reason=str(error)))
     except Exception as error:
         outage = outage_of(error)
         if outage is None:
-            log.error(
-                "job.failed", job_id=str(lease.job_id), kind=lease.kind.value, attempt=lease.attempts, exc_info=error
-            )
+            log_of_job.error("job.failed", attempt=lease.attempts, exc_info=error)
         else:
-            log.warning("job.outage", job_id=str(lease.job_id), kind=lease.kind.value, reason=outage)
+            log_of_job.warning("job.outage", reason=outage)
         reason = (outage or f"{type(error).__name__}: {error}")[:_LONGEST_REASON]
         retry = _put_back if outage is None else _wait_out
         _write(context, partial(retry, settings=context.settings, step=step, lease=lease, reason=reason))
@@ -128,7 +128,7 @@ def _write(context: StepContext, write: Callable[[Session], None]) -> None:
 
 def _put_back(session: Session, *, settings: WorkerSettings, step: Step, lease: Lease, reason: str) -> None:
     if lease.attempts >= settings.max_attempts:
-        _park(session, step=step, lease=lease, reason=reason)
+        _give_up(session, step, lease, reason)
     else:
         jobs.put_back(session, lease, reason, longest_pause_s=step.longest_pause_s)
 
@@ -136,15 +136,13 @@ def _put_back(session: Session, *, settings: WorkerSettings, step: Step, lease: 
 def _wait_out(session: Session, *, settings: WorkerSettings, step: Step, lease: Lease, reason: str) -> None:
     if step.waits_for_ever or lease.outage_s < settings.outage_patience_s:
         jobs.wait_out(session, lease, reason, longest_pause_s=step.longest_pause_s)
-        return
-    # First, for it may lock the route; a lost lease undoes it.
-    step.on_parked(session, lease, reason)
-    jobs.park_for_outage(session, lease, reason)
-    log.error("job.waits", job_id=str(lease.job_id), kind=lease.kind.value, reason=reason)
+    else:
+        _give_up(session, step, lease, reason, park=jobs.park_for_outage)
 
 
-def _park(session: Session, *, step: Step, lease: Lease, reason: str) -> None:
+def _give_up(session: Session, step: Step, lease: Lease, reason: str, *, park: Park = jobs.park) -> None:
     # First, for it may lock the route; a lost lease undoes it.
     step.on_parked(session, lease, reason)
-    jobs.park(session, lease, reason)
-    log.error("job.parked", job_id=str(lease.job_id), kind=lease.kind.value, reason=reason)
+    park(session, lease, reason)
+    event = "job.parked" if park is jobs.park else "job.waits"
+    log.error(event, job_id=str(lease.job_id), kind=lease.kind.value, reason=reason)

@@ -26,11 +26,10 @@ from service.storage.tables import (
     Route,
     Submission,
 )
-from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.people import PrintedPerson
-from worker.jobs.judging import EvidenceByFibre, rules_from, voids_closures
+from worker.jobs.judging import EvidenceByFibre, rules_from
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 from worker.package.data.content import (
     PAGES_FORM,
@@ -82,17 +81,12 @@ def read_snapshot(session: Session, submission: Submission) -> SubmissionSnapsho
     )
 
 
-def altered_records(taken: SubmissionSnapshot) -> int:
-    """Return how many records no longer have the content that was hashed when they came."""
-    return sum(sha256_hex(one.body.encode()) != one.sha256 for one in taken.evidence)
-
-
 def judge_snapshot(
     taken: SubmissionSnapshot, *, come_forward: Callable[[], None]
 ) -> tuple[list[FibreDocument], Verdict]:
     """Judge the frozen set as if nothing had been judged before."""
     by = rules_from(parse_design(taken.design.document), parse_criteria(taken.criteria.document))
-    evidence = EvidenceByFibre(taken.evidence, layout=by.layout, every_fibre_has_all=voids_closures(by.criteria))
+    evidence = EvidenceByFibre(taken.evidence, by=by)
     documents, fibres = list[FibreDocument](), list[JudgedFibre]()
     for number in range(1, by.layout.design.fibre_count + 1):
         judgement = by.rules.judge(number, evidence.of(number))

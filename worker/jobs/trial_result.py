@@ -1,7 +1,7 @@
 """What comes of a trial: fibres added up run by run, and at the end what they come to together."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from service.storage.verdicts import FibreVersions
 from service.vocabulary.canonical import canonical_json
@@ -31,24 +31,11 @@ class Progress:
 
     first_route_version: int
     last_route_version: int
-    standing_digest: str | None
-    fibres: tuple[JudgedFibre, ...]
-    findings: Mapping[str, OutcomeCounts]
-    compared: Mapping[str, OutcomeCounts]
-    not_judged: int
-
-    @classmethod
-    def begin(cls, route_version: int) -> "Progress":
-        """Return where a trial starts, nothing tried yet."""
-        return cls(
-            first_route_version=route_version,
-            last_route_version=route_version,
-            standing_digest=None,
-            fibres=(),
-            findings={},
-            compared={},
-            not_judged=0,
-        )
+    standing_digest: str | None = None
+    fibres: tuple[JudgedFibre, ...] = ()
+    findings: Mapping[str, OutcomeCounts] = field(default_factory=dict)
+    compared: Mapping[str, OutcomeCounts] = field(default_factory=dict)
+    not_judged: int = 0
 
     @property
     def fibres_tried(self) -> int:

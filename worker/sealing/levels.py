@@ -1,15 +1,20 @@
-"""The level at which a package is sealed: what the criteria ask for, else what the settings make possible."""
+"""The level at which a package is sealed: what the criteria ask for, else what the settings make possible; its file."""
+
+from datetime import datetime
 
 from service.settings import CLOCK_TOLERANCE
+from service.storage.packages import SignedFile
+from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.criteria.criteria import Criteria
-from service.vocabulary.signatures import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel, SignaturePlace, SignedBy
 from worker.jobs.context import StepContext
 from worker.jobs.outages import OutageError, offset_text
 from worker.jobs.runner import HopelessError
 from worker.package.data.content import Seal
 from worker.sealing.trust_services import time_authority_host
+from worker.signing.keys.signing_key import SigningKey
 from worker.signing.make.sealing import Sealing
-from worker.signing.report import PackageReport
+from worker.signing.report import PackageReport, Signed
 
 
 class LevelNotReadBackError(Exception):
@@ -41,7 +46,22 @@ def planned_seal(context: StepContext, sealing: Sealing) -> Seal:
     return Seal(level=sealing.level, time_authority=host)
 
 
-def level_of(report: PackageReport) -> SignatureLevel:
+def sealed_file(
+    signed: Signed, *, key: SigningKey, at: datetime, role: SignaturePlace | None = None, person: str | None = None
+) -> SignedFile:
+    """Return the file that the service's seal made, with the level that every signature in it reaches."""
+    return SignedFile(
+        sha256=sha256_hex(signed.pdf),
+        role=role,
+        signed_by=SignedBy.SERVICE_SEAL,
+        person=person,
+        certificate_sha256=key.certificate_sha256,
+        signed_at=at,
+        level=_level_of(signed.report),
+    )
+
+
+def _level_of(report: PackageReport) -> SignatureLevel:
     """Return the level that every signature of a file reaches, by what was read back from it.
 
     A file whose own time and the authority's do not agree is not let out.

@@ -6,9 +6,10 @@ authority is named; or as refused, with what is wrong with it.
 Leaves: nothing.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from types import MappingProxyType
 
 from sqlmodel import Session
 
@@ -38,12 +39,15 @@ from worker.jobs.context import StepContext, worker_event
 from worker.jobs.runner import Step
 from worker.sealing.foreign_files import check_in_limits, pinned_in_limits
 from worker.sealing.levels import level_asked
-from worker.sealing.recorded_decision import FIELDS
 from worker.signing.check.uploaded import Expected, UploadReport
+from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
 from worker.signing.make.pdf_signer import stamp_document
 from worker.signing.report import SignatureReport
 from worker.signing.trust.role_trust import RoleTrust
 
+_FIELDS: Mapping[SignatureRole, str] = MappingProxyType(
+    {SignatureRole.CONTRACTOR: CONTRACTOR_FIELD, SignatureRole.ENGINEER: ENGINEER_FIELD}
+)
 _OVERTAKEN = "The package has another file by now, with another signature in it: sign that one."
 
 
@@ -109,7 +113,7 @@ def _check(context: StepContext, sent: Sent, *, now: datetime) -> Checked:
     authorities, pdf = context.authorities(), context.blobs.get(sent.upload.sha256)
     expected = Expected(
         current=context.blobs.get(sent.upload.base_sha256),
-        field=FIELDS[sent.upload.role],
+        field=_FIELDS[sent.upload.role],
         fingerprints=sent.fingerprints,
         signed_before=sent.signed_before,
         level=level_asked(sent.criteria),

@@ -5,8 +5,9 @@ Writes: the sealed file as the package's current one; the certified one stays as
 Leaves: itself due where the package got another file meanwhile; else nothing.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import orjson
 from sqlmodel import Session
@@ -22,16 +23,21 @@ from service.storage.routes import lock_route, raise_version
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Decision, Package, PackageFile, Submission
 from service.vocabulary.criteria.criteria import Criteria
-from service.vocabulary.signatures import SignedBy
+from service.vocabulary.signatures import SignaturePlace, SignedBy
 from service.vocabulary.states import JobState
 from worker.jobs.context import StepContext, worker_event
 from worker.jobs.runner import Step
+from worker.package.fonts.text_style import REGULAR_FONT
 from worker.sealing.decision_words import SpokenDecision, declare
 from worker.sealing.foreign_files import pinned_in_limits
-from worker.sealing.levels import sealing_for
-from worker.sealing.recorded_decision import Act, seal_act
+from worker.sealing.levels import sealed_file, sealing_for
 from worker.signing.fields import DECISION_FIELD, ENGINEER_FIELD
-from worker.signing.make.countersign import fields_of
+from worker.signing.make.countersign import countersign, fields_of
+from worker.signing.trust.role_trust import RoleTrust
+
+_PLACES: Mapping[str, SignaturePlace] = MappingProxyType(
+    {DECISION_FIELD: SignaturePlace.DECISION, ENGINEER_FIELD: SignaturePlace.ENGINEER}
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,17 +108,26 @@ def _package(session: Session, lease: Lease) -> Package:
 def _seal(context: StepContext, decided: Decided, pdf: bytes, *, field: str) -> SignedFile:
     # By the fingerprints that were registered when these signatures were taken; they may have been retired since.
     own_keys = {file.certificate_sha256 for file in decided.signatures if file.signed_by is SignedBy.OWN_KEY}
-    sealed, file = seal_act(
-        context,
+    # The engineer's place is empty yet: whoever signed with a key of their own is the contractor.
+    contractor = pinned_in_limits(pdf, own_keys, come_forward=context.come_forward)
+    declared, key = declare(decided.spoken), context.load_key()
+    whole, *shorter = declared.stamps
+    # Last, for reading the certificates takes seconds and the time authority's clock is compared with it.
+    now = context.clock()
+    sealed = countersign(
         pdf,
-        Act(field=field, person=decided.engineer, declared=declare(decided.spoken)),
-        key=context.load_key(),
+        key=key,
+        signed_at=now,
+        reason=declared.reason,
+        stamp_lines=whole,
+        shorter=shorter,
+        font_file=REGULAR_FONT,
+        field=field,
+        trust=RoleTrust(service=context.trust, contractor=contractor, time=context.time_trust),
         sealing=sealing_for(context, decided.criteria),
-        # The engineer's place is empty yet: whoever signed with a key of their own is the contractor.
-        contractor=pinned_in_limits(pdf, own_keys, come_forward=context.come_forward),
     )
-    context.blobs.put(sealed)
-    return file
+    context.blobs.put(sealed.pdf)
+    return sealed_file(sealed, key=key, at=now, role=_PLACES[field], person=decided.engineer)
 
 
 def _write(session: Session, lease: Lease, decided: Decided, sealed: SignedFile | None) -> None:

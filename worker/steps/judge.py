@@ -21,7 +21,7 @@ from service.storage.verdicts import FibreVersions
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.states import JobKind, JobState
 from worker.jobs.context import StepContext
-from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres, rules_in_force, voids_closures
+from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres, rules_in_force
 from worker.jobs.runner import LeftToNewerError, Step
 from worker.judgement.documents.route import write_contributions, write_counts
 from worker.judgement.judge import ENGINE, FibreJudgement
@@ -57,9 +57,7 @@ def _read(session: Session, lease: Lease) -> Waiting | None:
         return None
     by = rules_in_force(session, found.by)
     numbers = [fibre.number for fibre in found.fibres]
-    evidence = read_evidence(
-        session, lease.project_id, lease.subject_id, numbers, with_every_splice=voids_closures(by.criteria)
-    )
+    evidence = read_evidence(session, lease.project_id, lease.subject_id, numbers, with_every_splice=by.voids_closures)
     return Waiting(fibres=found.fibres, evidence=evidence, by=by)
 
 

@@ -26,13 +26,10 @@ from service.storage.routes import lock_route, raise_version
 from service.storage.session import add_rows, snapshot, transaction
 from service.storage.submissions import find_submission, let_segments_go
 from service.storage.tables import Package, Submission
-from service.vocabulary.canonical import sha256_hex
-from service.vocabulary.signatures import SignedBy
 from service.vocabulary.states import JobKind, JobState, SubmissionState
 from worker.jobs.context import StepContext, worker_event
 from worker.jobs.runner import HopelessError, LeftToNewerError, Step
 from worker.jobs.submission_snapshot import (
-    altered_records,
     content_of,
     judge_snapshot,
     new_verification_code,
@@ -46,12 +43,10 @@ from worker.package.data.declarations import declarations
 from worker.package.document_model import PackageView
 from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.view import build_view
-from worker.sealing.levels import level_of, planned_seal, sealing_for
+from worker.sealing.levels import planned_seal, sealed_file, sealing_for
 from worker.signing.fields import SignatureBoxes
-from worker.signing.keys.signing_key import SigningKey
 from worker.signing.make.certify import certify
 from worker.signing.make.sealing import Sealing
-from worker.signing.report import Signed
 
 log = structlog.get_logger()
 
@@ -69,10 +64,11 @@ def run(context: StepContext, lease: Lease) -> None:
     # Signing needs as much memory as the rows of all tables, and the files are in what is signed.
     del view, files
     context.come_forward()
+    made_at = prepared.content.made_at
     signed = certify(
         unsigned,
         key=key,
-        signed_at=prepared.content.made_at,
+        signed_at=made_at,
         reason=_reason(prepared.content),
         boxes=SignatureBoxes(**SIGNATURE_BOXES, page=SIGNING_PAGE),
         sealing=prepared.sealing,
@@ -80,7 +76,7 @@ def run(context: StepContext, lease: Lease) -> None:
     context.blobs.put(signed.pdf)
     context.come_forward()
     with transaction(context.engine) as session:
-        package = _issue(session, lease, prepared, certified=_certified(prepared, signed, key=key))
+        package = _issue(session, lease, prepared, certified=sealed_file(signed, key=key, at=made_at))
         append_audit(session, lease.project_id, _signed(package))
 
 
@@ -136,7 +132,7 @@ def _judge_anew(context: StepContext, lease: Lease, *, is_demonstration: bool) -
     with snapshot(context.engine) as session:
         submission = _submission(session, lease)
         taken = read_snapshot(session, submission)
-    altered = altered_records(taken)
+    altered = sum(one.is_altered for one in taken.evidence)
     if altered:
         raise HopelessError(f"{altered} records are not what was hashed when they came; nothing was signed.")
     documents, verdict = judge_snapshot(taken, come_forward=context.come_forward)
@@ -216,18 +212,6 @@ def _issue(session: Session, lease: Lease, prepared: _Prepared, *, certified: Si
 def _reason(content: PackageContent) -> str:
     said = declarations(content)["service"]
     return f"{said} Verdict SHA-256 {content.verdict_digest}."
-
-
-def _certified(prepared: _Prepared, signed: Signed, *, key: SigningKey) -> SignedFile:
-    return SignedFile(
-        sha256=sha256_hex(signed.pdf),
-        role=None,
-        signed_by=SignedBy.SERVICE_SEAL,
-        person=None,
-        certificate_sha256=key.certificate_sha256,
-        signed_at=prepared.content.made_at,
-        level=level_of(signed.report),
-    )
 
 
 def _signed(package: Package) -> AuditEvent:

@@ -23,7 +23,7 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.trial import TrialState
 from service.vocabulary.states import JobState
 from worker.jobs.context import StepContext
-from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres, rules_from, voids_closures
+from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres, rules_from
 from worker.jobs.runner import Step
 from worker.jobs.trial_result import CurrentVerdict, Progress, carry_on, result_of
 
@@ -78,11 +78,10 @@ def _read(session: Session, lease: Lease) -> Batch | None:
     route = find_route(session, [trial.project_id], trial.route_id)
     design = design_row(session, route, revision=trial.design_revision)
     by = rules_from(parse_design(design.document), parse_criteria(trial.criteria))
-    before = Progress.begin(route.version) if trial.progress is None else _PROGRESS.validate_json(trial.progress)
+    begun = Progress(first_route_version=route.version, last_route_version=route.version)
+    before = begun if trial.progress is None else _PROGRESS.validate_json(trial.progress)
     numbers = _next_fibres(by.layout, before)
-    evidence = read_evidence(
-        session, route.project_id, route.id, numbers, with_every_splice=voids_closures(by.criteria)
-    )
+    evidence = read_evidence(session, route.project_id, route.id, numbers, with_every_splice=by.voids_closures)
     return Batch(
         waiting=Waiting(
             fibres=[FibreVersions(number=number, evidence_version=route.version) for number in numbers],

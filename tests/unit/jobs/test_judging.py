@@ -9,14 +9,14 @@ from service.storage.verdicts import FibreVersions
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.records.record import RECORD, canonical_record
 from service.vocabulary.words import Outcome
-from tests.factories import criteria_of, finished_fibre, layout_of, make_closure_state, make_splice
+from tests.factories import criteria_of, finished_fibre, layout_of, make_closure_state, make_criteria, make_splice
 from worker.jobs.judging import EvidenceByFibre, Waiting, judge_fibres, rules_from
 
 
 def test_a_fibre_gets_its_own_records_and_those_about_whole_sites() -> None:
     own, other, lid = make_splice(fibres=[1]), make_splice(fibres=[2]), make_closure_state()
     evidence = EvidenceByFibre(
-        [_stored(own, 1), _stored(other, 2), _stored(lid, WHOLE_SITE)], layout=layout_of(), every_fibre_has_all=False
+        [_stored(own, 1), _stored(other, 2), _stored(lid, WHOLE_SITE)], by=rules_from(layout_of(), criteria_of())
     )
     assert {one.stamp.id for one in evidence.of(1)} == {own["id"], lid["id"]}
     assert {one.stamp.id for one in evidence.of(3)} == {lid["id"]}
@@ -24,14 +24,14 @@ def test_a_fibre_gets_its_own_records_and_those_about_whole_sites() -> None:
 
 def test_a_ribbon_is_one_record_however_many_fibres_it_is_about() -> None:
     ribbon = make_splice(fibres=[1, 2, 3])
-    evidence = EvidenceByFibre([_stored(ribbon, 1, 2, 3)], layout=layout_of(), every_fibre_has_all=False)
+    evidence = EvidenceByFibre([_stored(ribbon, 1, 2, 3)], by=rules_from(layout_of(), criteria_of()))
     [[first], [second]] = evidence.of(1), evidence.of(2)
     assert first is second
 
 
 def test_where_rework_voids_a_closure_every_fibre_sees_every_record() -> None:
     stored = [_stored(make_splice(fibres=[1]), 1), _stored(make_splice(fibres=[2]), 2)]
-    evidence = EvidenceByFibre(stored, layout=layout_of(), every_fibre_has_all=True)
+    evidence = EvidenceByFibre(stored, by=rules_from(layout_of(), criteria_of(make_criteria(rework_voids="closure"))))
     assert len(evidence.of(1)) == len(evidence.of(7)) == 2
 
 
