@@ -84,7 +84,8 @@ def contributions_of(
 
 def _estimate_sums(fibre: FibreMeasured) -> list[EstimateSums]:
     """Return the sums of the splices in closures that the first bidirectional criterion measures exactly."""
-    wavelength_nm = _wavelength_of_means(fibre)
+    criteria = (one for one in fibre.criteria.criteria if isinstance(one, SpliceLossCriterion))
+    wavelength_nm = next((one.wavelength_nm for one in criteria if one.basis is Basis.BIDIRECTIONAL), None)
     if wavelength_nm is None:
         return []
     above_mean: dict[tuple[str, str], list[int]] = {}
@@ -103,20 +104,8 @@ def _estimate_sums(fibre: FibreMeasured) -> list[EstimateSums]:
     ]
 
 
-def _wavelength_of_means(fibre: FibreMeasured) -> int | None:
-    for criterion in fibre.criteria.criteria:
-        if isinstance(criterion, SpliceLossCriterion) and criterion.basis is Basis.BIDIRECTIONAL:
-            return criterion.wavelength_nm
-    return None
-
-
 def _calibration_before(fibre: FibreMeasured, splice: SpliceAct) -> str:
     serial, made_at = splice.splicer_serial, splice.stamp.made_at
-    return next(
-        (
-            one.stamp.id
-            for one in reversed(fibre.history.calibrations)
-            if one.stamp.made_at <= made_at and one.splicer_serial == serial
-        ),
-        "",
-    )
+    calibrations = [one for one in fibre.history.calibrations if one.splicer_serial == serial]
+    before = [one.stamp.id for one in calibrations if one.stamp.made_at <= made_at]
+    return before[-1] if before else ""

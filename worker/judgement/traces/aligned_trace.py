@@ -53,33 +53,18 @@ class AlignedTrace:
     echoes: tuple[Echo, ...] = ()
     unlike: Unlike | None = None
 
-    def sites_seen(self) -> list[int]:
+    def sites_seen(self) -> set[int]:
         """Return the sites at which the trace has an event."""
-        return [site for site in self.readings if self._is_seen(site)]
+        return {site for site, shown in self.readings.items() if isinstance(shown, Reading) and shown.is_seen}
 
     def proving_nothing(self, reason: Reason) -> "AlignedTrace":
         """Return it as a trace that for some reason says nothing of any place."""
         return replace(self, readings=dict.fromkeys(self.readings, reason), shortfall=reason)
 
-    def doubting(self, sites: Iterable[int]) -> "AlignedTrace":
-        """Return it as a trace of which it is uncertain what it shows at some sites."""
-        doubted = {site for site in sites if isinstance(self.readings.get(site), Reading)}
-        return replace(self, readings={**self.readings, **dict.fromkeys(doubted, Reason.AMBIGUOUS_EVENT)})
-
-    def blurred(self, zones: Iterable[Sequence[int]]) -> "AlignedTrace":
-        """Return it as a trace that sees nothing alone in zones where it has not an event for each place."""
-        hidden = [zone for zone in zones if not all(self._is_seen(site_index) for site_index in zone)]
-        if not hidden:
-            return self
-        readings = dict(self.readings)
-        for site_index in (site_index for zone in hidden for site_index in zone):
-            if isinstance(readings.get(site_index), Reading):
-                readings[site_index] = Reason.GROUP_ONLY
-        return replace(self, readings=readings)
-
-    def _is_seen(self, site_index: int) -> bool:
-        reading = self.readings.get(site_index)
-        return isinstance(reading, Reading) and reading.is_seen
+    def without(self, sites: Iterable[int], reason: Reason) -> "AlignedTrace":
+        """Return it as a trace whose readings at some sites prove nothing, for a reason."""
+        read = [site for site in sites if isinstance(self.readings.get(site), Reading)]
+        return replace(self, readings={**self.readings, **dict.fromkeys(read, reason)}) if read else self
 
 
 class _Expected(NamedTuple):

@@ -128,10 +128,11 @@ def _align(
     aligned = align_trace(trace, between=way, located=agreed or {}, scale=scale)
     if trace.pulse_ns <= designed.pulse_ns:
         return aligned
-    # A longer pulse than the zones were made for hides more places from each other.
+    # A longer pulse than the zones were made for hides more places from each other, unless it shows them all.
     own = zones_of(designed.places, dead_zone_of(trace.pulse_ns, designed.placing))
-    known = {place.zone for place in designed.places}
-    return aligned.blurred(zone for zone in own if zone not in known)
+    known, seen = {place.zone for place in designed.places}, aligned.sites_seen()
+    hidden = [site for zone in own if zone not in known and not seen.issuperset(zone) for site in zone]
+    return aligned.without(hidden, Reason.GROUP_ONLY)
 
 
 def _align_together(
@@ -185,7 +186,7 @@ def _place_together(designed: Designed, alone: AlignedTrace, agreed: Agreement, 
     # Where this trace has taken an event for a joint that the others show elsewhere, its reading would be the loss of
     # something else, good or bad: it proves nothing.
     doubted = agreed.doubted_by(alone.trace.stamp.id, placed.sites_seen())
-    return placed.doubting(doubted) if doubted else placed
+    return placed.without(doubted, Reason.AMBIGUOUS_EVENT)
 
 
 def _agree(designed: Designed, own: Sequence[AlignedTrace]) -> Agreement:

@@ -1,6 +1,6 @@
 """What the traces of each side show: of each place, or why they may show nothing of it, and what lies on no place."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import NamedTuple
@@ -46,7 +46,8 @@ def select_reading(shown: Sequence[Reading | Reason], *, void: tuple[VoidRecord,
         return OneWayLoss(None, (shown[0],), void)
     readings = tuple(one for one in shown if isinstance(one, Reading))
     seen = next((reading for reading in readings if reading.is_seen), None)
-    if _is_ambiguous(shown, until=seen):
+    # A longer pulse may reach farther or lie behind a cord; it cannot tell two events apart.
+    if Reason.AMBIGUOUS_EVENT in (shown if seen is None else shown[: shown.index(seen)]):
         return OneWayLoss(Reason.AMBIGUOUS_EVENT, (), void)
     if not readings:
         return OneWayLoss(next(one for one in shown if isinstance(one, Reason)), (), void)
@@ -54,16 +55,6 @@ def select_reading(shown: Sequence[Reading | Reason], *, void: tuple[VoidRecord,
         return OneWayLoss(Reason.READINGS_DISAGREE, readings, void)
     used = seen or min(readings, key=lambda reading: reading.high_mdb)
     return OneWayLoss(None, (used,), void)
-
-
-def _is_ambiguous(shown: Iterable[Reading | Reason], *, until: Reading | None) -> bool:
-    # A longer pulse may reach farther or lie behind a cord; it cannot tell two events apart.
-    for one in shown:
-        if one is until:
-            return False
-        if one is Reason.AMBIGUOUS_EVENT:
-            return True
-    return False
 
 
 class Shown(NamedTuple):
