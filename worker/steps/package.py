@@ -6,6 +6,7 @@ issued, or parked if the frozen set gives another verdict than the one submitted
 Leaves: nothing; the engineer decides.
 """
 
+import gc
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from uuid import uuid4
@@ -36,12 +37,15 @@ from worker.jobs.submission_snapshot import (
     read_snapshot,
 )
 from worker.judgement.judge import ENGINE
+from worker.judgement.numbers.exact import last_place, parts_text, reading_text
 from worker.package.archive.document import Packed, pack
 from worker.package.data.attachments import attached_files
 from worker.package.data.content import PackageContent
 from worker.package.data.declarations import declarations
 from worker.package.document_model import PackageView
+from worker.package.fonts.font_metrics import load_faces
 from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
+from worker.package.pictures.fixed_point import to_fixed
 from worker.package.view import build_view
 from worker.sealing.levels import planned_seal, sealed_file, sealing_for
 from worker.signing.fields import SignatureBoxes
@@ -56,6 +60,8 @@ def run(context: StepContext, lease: Lease) -> None:
     with transaction(context.engine) as session:
         _take_up(session, lease)
     key = context.load_key()
+    # They stay: read while fibres are judged, they would keep the memory around them from going too.
+    load_faces()
     prepared, view, files = _prepare(context, lease, is_demonstration=key.is_demonstration)
     if view.missing_glyphs:
         code_points = [one.code_point for one in view.missing_glyphs]
@@ -63,6 +69,7 @@ def run(context: StepContext, lease: Lease) -> None:
     unsigned = draw(view, attachments=files)
     # Signing needs as much memory as the rows of all tables, and the files are in what is signed.
     del view, files
+    _give_memory_back()
     context.come_forward()
     made_at = prepared.content.made_at
     signed = certify(
@@ -78,6 +85,13 @@ def run(context: StepContext, lease: Lease) -> None:
     with transaction(context.engine) as session:
         package = _issue(session, lease, prepared, certified=sealed_file(signed, key=key, at=made_at))
         append_audit(session, lease.project_id, _signed(package))
+
+
+def _give_memory_back() -> None:
+    """Let go of what is remembered of texts: it lies all over the memory that judging took, and keeps it from going."""
+    for remembered in (last_place, parts_text, reading_text, to_fixed):
+        remembered.cache_clear()
+    gc.collect()
 
 
 def _take_up(session: Session, lease: Lease) -> None:
@@ -123,7 +137,8 @@ def _prepare(
     sealing, content = _judge_anew(context, lease, is_demonstration=is_demonstration)
     files = {name: _keep_and_pack(context, parts) for name, parts in attached_files(content)}
     # Drawing and signing need as much memory again as the fibres and records, which have no more to say then.
-    bare = replace(content, fibres=(), records=())
+    # The digests of the fibres in the verdict too: each lies among what judging made of its fibre.
+    bare = replace(content, fibres=(), records=(), verdict={**content.verdict, "fibres": []})
     attached = {name: file.sha256 for name, file in files.items()}
     return _Prepared(content=bare, sealing=sealing, attached=attached), build_view(content), files
 

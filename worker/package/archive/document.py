@@ -47,14 +47,14 @@ class Packed:
     sha256: str
 
 
-def pack(parts: Iterable[bytes]) -> Packed:
-    """Compress a file to attach, part by part, so that it is never held whole."""
+def pack(pieces: Iterable[bytes]) -> Packed:
+    """Compress a file to attach, piece by piece, so that it is never held whole."""
     packer, digest, size = zlib.compressobj(), sha256(), 0
     compressed = BytesIO()
-    for part in parts:
-        size += len(part)
-        digest.update(part)
-        compressed.write(packer.compress(part))
+    for piece in pieces:
+        size += len(piece)
+        digest.update(piece)
+        compressed.write(packer.compress(piece))
     compressed.write(packer.flush())
     return Packed(compressed=compressed.getvalue(), size=size, sha256=digest.hexdigest())
 

@@ -17,18 +17,18 @@ _FACTS = TypeAdapter(PackageFacts)
 
 def attachments(content: PackageContent) -> dict[str, bytes]:
     """Return the attached files by name."""
-    return {name: b"".join(parts) for name, parts in attached_files(content)}
+    return {name: b"".join(pieces) for name, pieces in attached_files(content)}
 
 
 def attached_files(content: PackageContent) -> Iterator[tuple[str, Iterator[bytes]]]:
-    """Give each attached file with its name, part by part: whole, those of 864 fibres take 76 MB."""
+    """Give each attached file with its name, piece by piece: whole, those of 864 fibres take 76 MB."""
     for name, write in WRITERS.items():
         yield name, write(content)
 
 
 def _package(content: PackageContent) -> Mapping[str, Any]:
-    if content.released is not None:
-        return content.released
+    if content.first_form is not None:
+        return content.first_form
     facts: dict[str, Any] = _FACTS.dump_python(content, mode="json", exclude_defaults=True)
     return facts | {"form": PACKAGE_FORM, "route_code": content.design.code, "declarations": declarations(content)}
 

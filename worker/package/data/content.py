@@ -152,7 +152,7 @@ class PackageFacts(FirstFacts):
 class PackageContent(PackageFacts):
     """A submission with the design, criteria, verdict and records it stands on.
 
-    `released` is what stands in the package.json of a package that an earlier release made, in its form.
+    `first_form` is what stands in the package.json of a package of the first form, which nobody makes any more.
     """
 
     design: Design
@@ -160,7 +160,7 @@ class PackageContent(PackageFacts):
     verdict: VerdictDocument
     fibres: Sequence[FibreDocument]
     records: Sequence[PackagedRecord]
-    released: Mapping[str, Any] | None = None
+    first_form: Mapping[str, Any] | None = None
 
     def all_findings(self) -> Iterator[FindingDocument]:
         """Give every finding of the route: those about all fibres together, then those of each fibre."""

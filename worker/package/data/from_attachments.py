@@ -80,7 +80,7 @@ def read_content(files: Mapping[str, bytes]) -> PackageContent:
 
 def _content(files: Mapping[str, bytes]) -> PackageContent:
     with _faults_in("package.json"):
-        about, released = _about(_file(files, "package.json"))
+        about, first_form = _about(_file(files, "package.json"))
     # Before the findings, which stay: as objects these take four times their text, and are let go one by one.
     with _faults_in("records.json"):
         records = _records(_file(files, "records.json"))
@@ -101,22 +101,22 @@ def _content(files: Mapping[str, bytes]) -> PackageContent:
         verdict=findings["verdict"],
         fibres=findings["fibres"],
         records=records,
-        released=released,
+        first_form=first_form,
     )
 
 
-def _is_made_of(text: bytes, parts: Iterable[bytes]) -> bool:
-    """Tell whether a text is these parts one after another, without putting them together."""
+def _is_made_of(text: bytes, pieces: Iterable[bytes]) -> bool:
+    """Tell whether a text is these pieces one after another, without putting them together."""
     at = 0
-    for part in parts:
-        if not text.startswith(part, at):
+    for piece in pieces:
+        if not text.startswith(piece, at):
             return False
-        at += len(part)
+        at += len(piece)
     return at == len(text)
 
 
 def _about(text: bytes) -> tuple[PackageFile, Mapping[str, Any] | None]:
-    """Return what a package is, and as it stands there where an earlier release made it."""
+    """Return what a package is, and as it stands there where it is of the first form."""
     if _START.validate_json(text)["form"] == PACKAGE_FORM:
         return _PACKAGE.validate_json(text, strict=True), None
     first = _FIRST_PACKAGE.validate_json(text, strict=True)
@@ -127,8 +127,8 @@ def _about(text: bytes) -> tuple[PackageFile, Mapping[str, Any] | None]:
         "made_at": first.submitted_at,
         "declarations": {"service": "", "contractor": ""},
     }
-    released = _FIRST_PACKAGE.dump_python(first, mode="json", exclude_defaults=True)
-    return PackageFile(**vars(first) | unsaid), released
+    first_form = _FIRST_PACKAGE.dump_python(first, mode="json", exclude_defaults=True)
+    return PackageFile(**vars(first) | unsaid), first_form
 
 
 def _findings(text: bytes) -> FindingsFile:

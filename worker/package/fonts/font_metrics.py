@@ -48,6 +48,12 @@ def load_face(face: Face) -> TTFont:
     return font
 
 
+def load_faces() -> None:
+    """Read every typeface at once."""
+    for face in Face:
+        load_face(face)
+
+
 class FontMetrics:
     """Widths and lines of text, remembered: a table repeats the same short texts by the thousand."""
 

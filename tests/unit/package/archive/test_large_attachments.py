@@ -22,7 +22,7 @@ _MEGABYTE = 1 << 20
 
 
 @pytest.mark.parametrize("name", sorted(attachments(make_content())))
-def test_a_file_written_part_by_part_is_canonical(name: str) -> None:
+def test_a_file_written_piece_by_piece_is_canonical(name: str) -> None:
     file = attachments(make_content())[name]
     assert file == canonical_json(orjson.loads(file))
 

@@ -77,7 +77,7 @@ def test_a_package_of_the_first_form_is_read_and_comes_to_the_same_bytes() -> No
     again = read_content(files)
     assert (again.pages_form, again.number) == (1, make_content().number)
     assert attachments(again) == files
-    assert list(contradictions(replace(again, released=None, pages_form=PAGES_FORM))) == list(
+    assert list(contradictions(replace(again, first_form=None, pages_form=PAGES_FORM))) == list(
         contradictions(make_content())
     )
 
