@@ -13,7 +13,6 @@ from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.design import Design
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FibreDocument, FindingDocument, VerdictDocument
-from service.vocabulary.findings.suspicion import SuspicionDocument
 from service.vocabulary.instants import canonical_time
 from service.vocabulary.people import PrintedPerson
 from service.vocabulary.signatures import SignatureLevel, SignedBy
@@ -188,7 +187,3 @@ class PackageContent(PackageFacts):
             for numbers in segment.fibres
             for fibre in numbers.numbers()
         )
-
-    def all_suspicions(self) -> Sequence[SuspicionDocument]:
-        """Return what looks unlike honest work on the route."""
-        return self.verdict.get("suspicions", ())

@@ -3,8 +3,9 @@
 Knows data, wording and pictures, never pages. To add a section:
 
 1. write a module here with one public function that takes the content, the findings or the records, and returns a
-   `Section`: usually `listing(title=…, blocks=[Table(…)], note=…)` from `document_model`;
-   tables of findings are put together from the columns in `finding_columns`;
+   `Section`: usually `listing(title=…, blocks=[table_of(columns, subjects)], note=…)`, where each column (`columns`)
+   has its heading, its share of the width, and what it shows of a subject. A quantity of which findings are listed
+   is a `FindingTable` in `quantities`, from the columns in `finding_columns`;
 2. put its call where it is to be read in `build_view` (`worker/package/view`): contents, index and outline follow;
 3. raise `PAGES_FORM` (`data/content`), and let `tests/printed` say what its tables have to print by the attached data.
 """

@@ -121,26 +121,24 @@ def _supersedes(content: PackageContent) -> Iterator[Fact]:
 
 
 def _digests(content: PackageContent) -> Facts:
-    return Facts(
-        facts=(
-            Fact(label="Verdict", value=content.verdict_digest, is_code=True),
-            Fact(label="Design", value=content.design_sha256, is_code=True),
-            Fact(label="Criteria", value=content.criteria_sha256, is_code=True),
-        )
-    )
+    digests = {
+        "Verdict": content.verdict_digest,
+        "Design": content.design_sha256,
+        "Criteria": content.criteria_sha256,
+    }
+    return Facts(facts=tuple(Fact(label=label, value=value, is_code=True) for label, value in digests.items()))
 
 
 def _declared(content: PackageContent) -> Facts:
     """Return what each party declares, and what it does not; the engineer's word is still to come."""
     declared = declarations(content)
     signed = _BY_OWN_KEY if content.contractor_signature is SignedBy.OWN_KEY else _BY_SEAL
-    return Facts(
-        facts=(
-            Fact(label="Service", value=f"{declared['service']} {_SAYS_NOT}{_deemed(content)}."),
-            Fact(label="Contractor", value=f"{declared['contractor']} {signed}"),
-            Fact(label="Owner's engineer", value=_of_engineer(content)),
-        )
-    )
+    said = {
+        "Service": f"{declared['service']} {_SAYS_NOT}{_deemed(content)}.",
+        "Contractor": f"{declared['contractor']} {signed}",
+        "Owner's engineer": _of_engineer(content),
+    }
+    return Facts(facts=tuple(Fact(label=label, value=value) for label, value in said.items()))
 
 
 def _of_engineer(content: PackageContent) -> str:

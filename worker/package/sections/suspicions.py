@@ -27,7 +27,7 @@ def suspicions_section(suspicions: Sequence[SuspicionDocument]) -> Section:
 def submitted_suspicions(content: PackageContent) -> Sequence[SuspicionDocument]:
     """Return the suspicions about a fibre submitted, or about no fibre in particular."""
     scope = content.fibres_in_scope
-    return [one for one in content.all_suspicions() if not one["fibres"] or not scope.isdisjoint(one["fibres"])]
+    return [one for one in content.verdict["suspicions"] if not one["fibres"] or not scope.isdisjoint(one["fibres"])]
 
 
 def _records_text(named: Sequence[str]) -> str:
