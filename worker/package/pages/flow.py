@@ -82,9 +82,7 @@ class _Flow:
 
     def add_section(self, section: Section, *, number: int) -> int:
         """Place a section's heading and blocks, and return the number of the page it starts on."""
-        blocks = [
-            lay_out_table(block, self._metrics) if isinstance(block, Table) else block for block in section.blocks
-        ]
+        blocks = [lay_out_table(one, self._metrics) if isinstance(one, Table) else one for one in section.blocks]
         self._space(20)
         self._make_room(HEADING.leading_pt + _AFTER_HEADING_PT + self._start_height(blocks))
         self._y -= HEADING.leading_pt
