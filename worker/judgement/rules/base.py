@@ -1,4 +1,4 @@
-"""What rules have in common: a criterion made ready for one layout, and findings about a joint, a span, a fibre."""
+"""What rules have in common: a criterion made ready for one layout, its limit, and the attempts at a joint."""
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
@@ -35,6 +35,27 @@ class Rule(ABC, Generic[CriterionT]):
         """Give each joint of a kind for which the criterion holds, with its place, in route order."""
         return (own for own in joints_of_kind(fibre, kind) if own[0].site_index in self.scope.sites)
 
+    def joint_finding(self, fibre: FibreMeasured, joint: Joint, judgement: Judgement) -> Finding:
+        """Return a finding about a joint."""
+        # By position: a route has more of these than of anything else.
+        return Finding(self.criterion, judgement, (joint.segment,), fibre.number, joint.site, joint.position)
+
+    def link_finding(self, fibre: FibreMeasured, judgement: Judgement) -> Finding:
+        """Return a finding about a fibre from end to end."""
+        first, last = fibre.end_sites
+        return Finding(self.criterion, judgement, fibre.segments, fibre.number, from_site=first, to_site=last)
+
+    def section_finding(self, fibre: FibreMeasured, section: int, judgement: Judgement) -> Finding:
+        """Return a finding about the fibre in one section."""
+        segments, own = segments_over(fibre, Span(first=section, last=section + 1)), fibre.layout.design.sections
+        return Finding(self.criterion, judgement, segments, fibre.number, section=own[section].id)
+
+    def span_finding(self, fibre: FibreMeasured, span: Span, judgement: Judgement) -> Finding:
+        """Return a finding about the fibre from one site to another."""
+        first, last = (fibre.layout.design.sites[index].id for index in (span.first, span.last))
+        segments = segments_over(fibre, span)
+        return Finding(self.criterion, judgement, segments, fibre.number, from_site=first, to_site=last)
+
 
 class LimitRule(Rule[CriterionT]):
     """A criterion with one limit, whatever the fibre."""
@@ -52,7 +73,7 @@ class EndToEndRule(Rule[CriterionT]):
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for a fibre that runs from end to end."""
         if fibre.is_continuous and self.scope.holds_end_to_end:
-            yield link_finding(self.criterion, fibre, self.judge(fibre))
+            yield self.link_finding(fibre, self.judge(fibre))
 
     @abstractmethod
     def judge(self, fibre: FibreMeasured) -> Judgement:
@@ -90,37 +111,6 @@ def hold_known_part(known: Judgement, *, low: Exact, high: Exact, limit: Limit) 
     """
     held = known.held(low, high, limit)
     return held if known.reason is None or held.outcome is Outcome.NONCONFORMING else known
-
-
-def joint_finding(criterion: Criterion, fibre: FibreMeasured, joint: Joint, judgement: Judgement) -> Finding:
-    """Return a finding about a joint."""
-    # By position: a route has more of these than of anything else.
-    return Finding(criterion, judgement, (joint.segment,), fibre.number, joint.site, joint.position)
-
-
-def link_finding(criterion: Criterion, fibre: FibreMeasured, judgement: Judgement) -> Finding:
-    """Return a finding about a fibre from end to end."""
-    from_site, to_site = fibre.end_sites
-    return Finding(criterion, judgement, fibre.segments, fibre.number, from_site=from_site, to_site=to_site)
-
-
-def section_finding(criterion: Criterion, fibre: FibreMeasured, section: int, judgement: Judgement) -> Finding:
-    """Return a finding about the fibre in one section."""
-    segments = segments_over(fibre, Span(first=section, last=section + 1))
-    return Finding(criterion, judgement, segments, fibre.number, section=fibre.layout.design.sections[section].id)
-
-
-def span_finding(criterion: Criterion, fibre: FibreMeasured, span: Span, judgement: Judgement) -> Finding:
-    """Return a finding about the fibre from one site to another."""
-    sites = fibre.layout.design.sites
-    return Finding(
-        criterion,
-        judgement,
-        segments_over(fibre, span),
-        fibre.number,
-        from_site=sites[span.first].id,
-        to_site=sites[span.last].id,
-    )
 
 
 def segments_over(fibre: FibreMeasured, span: Span) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import section_at, unexpected_loss, unexpected_spots
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, db_text
 from worker.judgement.numbers.limits import Held, Limit, hold
-from worker.judgement.rules.base import LimitRule, joint_finding, section_finding
+from worker.judgement.rules.base import LimitRule
 from worker.judgement.traces.places import Place
 
 
@@ -29,13 +29,13 @@ class BendRule(LimitRule[BendCriterion]):
         for place in fibre.places:
             joint = place.pair or place.joints[0]
             if joint.segment in fibre.segments and place.site_index in self.scope.sites:
-                yield joint_finding(self.criterion, fibre, joint, self._judge_place(fibre, place))
+                yield self.joint_finding(fibre, joint, self._judge_place(fibre, place))
         for spot in unexpected_spots(fibre, wavelengths_nm=self._wavelengths_nm):
             section = section_at(fibre, spot)
             if section in self.scope.sections:
                 losses = [unexpected_loss(fibre, spot, wavelength_nm=nm) for nm in self._wavelengths_nm]
                 judged = self._judge(*losses, where=f"{spot.from_a_m} m from A, where no joint is: ")
-                finding = section_finding(self.criterion, fibre, section, judged)
+                finding = self.section_finding(fibre, section, judged)
                 if finding.segments:
                     yield finding
 

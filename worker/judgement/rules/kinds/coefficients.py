@@ -15,7 +15,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.history.validity import Side, reason_of, void_records
 from worker.judgement.numbers.exact import mdb_text
-from worker.judgement.rules.base import LimitRule, length_over_um, section_finding, span_finding
+from worker.judgement.rules.base import LimitRule, length_over_um
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 
@@ -56,9 +56,9 @@ class CoefficientRule(LimitRule[AttenuationCoefficientCriterion]):
                 continue
             judgement = self._judge(fibre, span)
             if is_of_spans:
-                yield span_finding(self.criterion, fibre, span, judgement)
+                yield self.span_finding(fibre, span, judgement)
             else:
-                yield section_finding(self.criterion, fibre, span.first, judgement)
+                yield self.section_finding(fibre, span.first, judgement)
 
     def _judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
         stated = [

@@ -10,7 +10,7 @@ from service.vocabulary.words import JointKind, Outcome, Unit
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import PARTS
-from worker.judgement.rules.base import LimitRule, length_over_um, segments_over, span_finding
+from worker.judgement.rules.base import LimitRule, length_over_um, segments_over
 
 
 class SpliceDensityRule(LimitRule[SpliceDensityCriterion]):
@@ -22,7 +22,7 @@ class SpliceDensityRule(LimitRule[SpliceDensityCriterion]):
         """Give one finding for each span."""
         for span in self.scope.spans:
             if segments_over(fibre, span):
-                yield span_finding(self.criterion, fibre, span, self.judge(fibre, span))
+                yield self.span_finding(fibre, span, self.judge(fibre, span))
 
     def judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
         """Hold a span's splices against what its length allows; it is a matter of design, so no test is asked for."""

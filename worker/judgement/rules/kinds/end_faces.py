@@ -8,7 +8,7 @@ from service.vocabulary.words import JointKind, Side
 from worker.judgement.fibre.end_faces import ORDER_FAULTS, Inspection, inspection_of
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.rules.base import Rule, joint_finding
+from worker.judgement.rules.base import Rule
 
 
 class EndFaceRule(Rule[EndFaceCriterion]):
@@ -19,7 +19,7 @@ class EndFaceRule(Rule[EndFaceCriterion]):
         for place, joint in self.joints(fibre, JointKind.PAIR):
             for side in Side:
                 inspected = inspection_of(fibre.history, place, joint, side)
-                yield joint_finding(self.criterion, fibre, joint, _judgement(inspected))._replace(side=side)
+                yield self.joint_finding(fibre, joint, _judgement(inspected))._replace(side=side)
 
 
 def _judgement(inspected: Inspection) -> Judgement:

@@ -20,16 +20,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, Exact, mdb_text
 from worker.judgement.numbers.limits import Limit, hold, to_parts
-from worker.judgement.rules.base import (
-    LimitRule,
-    Rule,
-    attempts_at,
-    count_attempts,
-    guarded_limit,
-    hold_known_part,
-    joint_finding,
-    limit_of,
-)
+from worker.judgement.rules.base import LimitRule, attempts_at, count_attempts, guarded_limit, hold_known_part
 from worker.judgement.traces.places import Place
 from worker.judgement.words import REASON_LABELS
 
@@ -91,14 +82,14 @@ class TerminationRule(LimitRule[TerminationLossCriterion]):
         """Give one finding for each place with a mated pair."""
         for place in fibre.places:
             if place.pair is not None and place.pair.segment in fibre.segments and place.site_index in self.scope.sites:
-                yield joint_finding(self.criterion, fibre, place.pair, self.judge(fibre, place))
+                yield self.joint_finding(fibre, place.pair, self.judge(fibre, place))
 
     def judge(self, fibre: FibreMeasured, place: Place) -> Judgement:
         """Hold the loss of a whole place against the limit."""
         return _judge_mean(fibre, place, self.criterion.wavelength_nm, self.limit)
 
 
-class JointLossRule(Rule[SpliceLossCriterion | ConnectionLossCriterion]):
+class JointLossRule(LimitRule[SpliceLossCriterion | ConnectionLossCriterion]):
     """One limit for the loss of each splice, or of each mated pair, and a wider one after documented attempts.
 
     `terminations` are the required criteria that may decide for a whole group.
@@ -112,7 +103,6 @@ class JointLossRule(Rule[SpliceLossCriterion | ConnectionLossCriterion]):
         terminations: Iterable[TerminationRule],
     ) -> None:
         super().__init__(criterion, layout)
-        self.limit = limit_of(criterion)
         if isinstance(criterion, SpliceLossCriterion):
             self._kind, self._fallback = JointKind.SPLICE, criterion.fallback
         else:
@@ -123,7 +113,7 @@ class JointLossRule(Rule[SpliceLossCriterion | ConnectionLossCriterion]):
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each joint."""
         for place, joint in self.joints(fibre, self._kind):
-            yield joint_finding(self.criterion, fibre, joint, self.judge(fibre, place, joint))
+            yield self.joint_finding(fibre, joint, self.judge(fibre, place, joint))
 
     def judge(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
         """Hold a joint's loss against the limit; in a group, what the whole group's loss says of it."""

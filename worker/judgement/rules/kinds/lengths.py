@@ -14,7 +14,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.validity import Side, reason_of, void_records
 from worker.judgement.numbers.exact import PARTS
-from worker.judgement.rules.base import LimitRule, length_over_um, span_finding
+from worker.judgement.rules.base import LimitRule, length_over_um
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, at_wavelength
 
 # Of a percentage, as limits and values are written.
@@ -41,7 +41,7 @@ class LengthRule(LimitRule[LengthCriterion]):
         for span in self._spans(fibre):
             # Of no length there is no percentage.
             if length_over_um(fibre, span):
-                yield span_finding(self.criterion, fibre, span, self.judge(fibre, span))
+                yield self.span_finding(fibre, span, self.judge(fibre, span))
 
     def judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
         """Hold the length of a span against the design's."""

@@ -14,7 +14,7 @@ from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import PARTS, PDB_PER_TENTH_MDB, TENTHS_PER_MDB
 from worker.judgement.numbers.limits import Limit, hold, to_parts
-from worker.judgement.rules.base import Rule, limit_of
+from worker.judgement.rules.base import LimitRule
 from worker.judgement.traces.places import Place
 
 _PER_CENT = 100 * PARTS
@@ -36,7 +36,7 @@ class Member(NamedTuple):
     void: tuple[VoidRecord, ...] = ()
 
 
-class JointStatisticRule(Rule[JointStatisticCriterion]):
+class JointStatisticRule(LimitRule[JointStatisticCriterion]):
     """One limit for the mean of a population's losses, or a least share of it that keeps a limit."""
 
     def __init__(self, criterion: JointStatisticCriterion, layout: Layout) -> None:
@@ -44,9 +44,8 @@ class JointStatisticRule(Rule[JointStatisticCriterion]):
         # One fibre holds only a part of such a population: settling judges it by the sums that each fibre gives.
         self.is_of_several_fibres = criterion.over in _OF_SEVERAL_FIBRES
         self._layout = layout
-        self._of_each = limit_of(criterion)
-        share = criterion.least_share_percent
-        self.limit = self._of_each
+        # Of a share two things are limited: each joint's loss, and how many joints have to keep that.
+        self._of_each, share = self.limit, criterion.least_share_percent
         if share is not None:
             self.limit = Limit(to_parts(share, places=2), unit=Unit.PERCENT, is_minimum=True)
 

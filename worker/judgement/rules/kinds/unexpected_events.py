@@ -13,7 +13,7 @@ from worker.judgement.fibre.unexpected_events import UnexpectedSpot, reading_of_
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.validity import Side
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
-from worker.judgement.rules.base import LimitRule, link_finding, section_finding
+from worker.judgement.rules.base import LimitRule
 from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS
 
 
@@ -26,11 +26,11 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
         for spot in unexpected_spots(fibre, wavelengths_nm=[self.criterion.wavelength_nm]):
             section = section_at(fibre, spot)
             if section in self.scope.sections:
-                finding = section_finding(self.criterion, fibre, section, self._judge_spot(spot))
+                finding = self.section_finding(fibre, section, self._judge_spot(spot))
                 found += [finding] if finding.segments else []
         yield from found
         if fibre.is_continuous and self.scope.sections and all(finding.is_good for finding in found):
-            yield link_finding(self.criterion, fibre, self._judge_rest(fibre, has_others=bool(found)))
+            yield self.link_finding(fibre, self._judge_rest(fibre, has_others=bool(found)))
 
     def _judge_spot(self, spot: UnexpectedSpot) -> Judgement:
         sides = [Side(self.criterion.wavelength_nm, is_forward) for is_forward in (True, False)]

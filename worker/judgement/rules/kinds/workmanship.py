@@ -27,7 +27,7 @@ from worker.judgement.history.acts import CalibrationAct, SpliceAct
 from worker.judgement.numbers.clocks import Stamp, age_us, latest_is_proven, order_is_proven
 from worker.judgement.numbers.exact import PARTS, limit_mdb, parts_text
 from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.rules.base import Rule, attempts_at, count_attempts, joint_finding
+from worker.judgement.rules.base import Rule, attempts_at, count_attempts
 from worker.judgement.traces.places import Place
 from worker.judgement.words import REASON_LABELS
 
@@ -72,7 +72,7 @@ class WorkmanshipRule(Rule[WorkmanshipCriterion]):
         at = self.criterion.at
         for place, joint in self.joints(fibre, JointKind.SPLICE):
             if at == "everywhere" or place.is_closure is (at == "closures"):
-                yield joint_finding(self.criterion, fibre, joint, self._judge(fibre, place, joint))
+                yield self.joint_finding(fibre, joint, self._judge(fibre, place, joint))
 
     def _judge(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
         """Hold the latest attempt at a joint against the demand."""
