@@ -136,6 +136,19 @@ def test_a_pair_that_stands_where_an_echo_would_keeps_its_event() -> None:
     assert finding_of(whole, "TERM-1550", site="C1")["value"] == "0.0100"
 
 
+def test_beside_a_pair_whose_reflection_is_cut_off_an_echo_is_one_whatever_the_pair_loses() -> None:
+    design = half_way_design()
+    design["sites"][1] |= {"kind": "patch_panel", "termination": "factory_cord"}
+    forward = make_otdr(design=design, losses_db={"C1": 0.01})
+    cut_off = with_events(
+        forward,
+        lambda event: {**event, "kind": "saturated"} if event["distance_m"] == 1000.0 else event,
+        added=[make_echo(1003.0)],
+    )
+    [(distance_m, _)] = echoes_of(judge([*sealed(sites=["C2"]), cut_off], design=design))
+    assert distance_m == "1003.00"
+
+
 def test_an_echo_in_one_trace_alone_is_still_an_echo() -> None:
     judgement = judge([*sealed(), with_events(make_otdr(), dict, added=[make_echo(1000.0)])])
     assert len(echoes_of(judgement)) == 1
