@@ -1,6 +1,6 @@
 """Limits, and how a value known within bounds is held against one."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from service.vocabulary.quantities import to_last_place
@@ -21,11 +21,11 @@ class Limit:
     rule: DecisionRule = DecisionRule.SIMPLE
     band: int = 0
     places: int = 4
+    # As it is shown: written once, as every finding says its limit.
+    text: str = field(init=False)
 
-    @property
-    def text(self) -> str:
-        """The limit as it is shown."""
-        return parts_text(self.exact, places=self.places)
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "text", parts_text(self.exact, places=self.places))
 
 
 class Held(NamedTuple):
