@@ -115,7 +115,7 @@ def countersign_document(pdf: bytes, *, key: SigningKey, signed_at: datetime = N
         signed_at=signed_at,
         reason="Package accepted",
         field=DECISION_FIELD,
-        stamp_lines=STAMP_LINES,
+        stamps=[STAMP_LINES],
         font_file=FONT_FILE,
         sealing=sealing,
     ).pdf

@@ -46,10 +46,12 @@ class OwnKey:
             key=self._key,
             signed_at=now,
             reason="The decision above, by the owner's engineer's own key",
-            stamp_lines=[
-                f"{person['name']}, {person['role']}",
-                f"by a key of their own, {now:%Y-%m-%d %H:%M:%S} UTC",
-                "for the decision above",
+            stamps=[
+                (
+                    f"{person['name']}, {person['role']}",
+                    f"by a key of their own, {now:%Y-%m-%d %H:%M:%S} UTC",
+                    "for the decision above",
+                )
             ],
             font_file=REGULAR_FONT,
             field=ENGINEER_FIELD,

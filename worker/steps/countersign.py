@@ -111,7 +111,6 @@ def _seal(context: StepContext, decided: Decided, pdf: bytes, *, field: str) -> 
     # The engineer's place is empty yet: whoever signed with a key of their own is the contractor.
     contractor = pinned_in_limits(pdf, own_keys, come_forward=context.come_forward)
     declared, key = declare(decided.spoken), context.load_key()
-    whole, *shorter = declared.stamps
     # Last, for reading the certificates takes seconds and the time authority's clock is compared with it.
     now = context.clock()
     sealed = countersign(
@@ -119,8 +118,7 @@ def _seal(context: StepContext, decided: Decided, pdf: bytes, *, field: str) -> 
         key=key,
         signed_at=now,
         reason=declared.reason,
-        stamp_lines=whole,
-        shorter=shorter,
+        stamps=declared.stamps,
         font_file=REGULAR_FONT,
         field=field,
         trust=RoleTrust(service=context.trust, contractor=contractor, time=context.time_trust),

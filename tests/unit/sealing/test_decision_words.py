@@ -45,8 +45,8 @@ def accepting(segments: list[str], **changes: Any) -> SpokenDecision:
 def shown(decision: SpokenDecision) -> tuple[str, float]:
     """Return what the stamp prints in the package's frame, and the smallest type in it."""
     left, bottom, right, top = SIGNATURE_BOXES["decision"]
-    whole, *shorter = declare(decision).stamps
-    pdf = draw_stamp(whole, width_pt=right - left, height_pt=top - bottom, font_file=REGULAR_FONT, shorter=shorter)
+    stamps = declare(decision).stamps
+    pdf = draw_stamp(stamps, width_pt=right - left, height_pt=top - bottom, font_file=REGULAR_FONT)
     sizes, lowest = set[float](), []
 
     def note(text: str, _: object, matrix: list[float], __: object, size_pt: float) -> None:

@@ -18,31 +18,22 @@ _ENTRY_BYTES, _VALUE_BYTES = 19, 3
 
 @dataclass(frozen=True, kw_only=True)
 class Bounds:
-    """How much may be in a file, or in what was added to one.
+    """How much may be in a file; left as they are, in what one person adds to a package that is ours.
 
     A signature with its drawing, fonts, certificates and revocation lists takes some hundred objects and one revision;
     with time stamps and their proofs, three.
     """
 
-    bytes_in_all: int
-    revisions: int
-    objects: int
-    compressed: int
-    values: int
-    unpacked_each: int
-    unpacked_in_all: int
+    bytes_in_all: int = 4 * _MIB
+    revisions: int = 8
+    objects: int = 20_000
+    compressed: int = 1_000
+    values: int = 250_000
+    unpacked_each: int = 16 * _MIB
+    unpacked_in_all: int = 32 * _MIB
 
 
-# What one person adds to a package that is ours.
-ADDITION = Bounds(
-    bytes_in_all=4 * _MIB,
-    revisions=8,
-    objects=20_000,
-    compressed=1_000,
-    values=250_000,
-    unpacked_each=16 * _MIB,
-    unpacked_in_all=32 * _MIB,
-)
+ADDITION = Bounds()
 
 
 def bounds_of_file(size: int) -> Bounds:

@@ -28,18 +28,16 @@ def countersign(
     key: SigningKey,
     signed_at: datetime,
     reason: str,
-    stamp_lines: Sequence[StampLine],
+    stamps: Sequence[Sequence[StampLine]],
     font_file: Path,
-    shorter: Sequence[Sequence[StampLine]] = (),
     field: str,
     trust: RoleTrust = NOBODY,
     sealing: Sealing = ALONE,
 ) -> Signed:
     """Sign a reserved field of a good package with a visible stamp, and read the result back.
 
-    Where the stamp's lines do not fit, the first of `shorter` that does is shown. `trust` is whom to trust for the
-    signatures and time stamps already there, where they are others than this key's authorities and the ones that
-    `sealing` asks.
+    Of the stamp's versions the first that fits is shown. `trust` is whom to trust for the signatures and time stamps
+    already there, where they are others than this key's authorities and the ones that `sealing` asks.
     """
     # Whoever signs covers all that is there: a forgery that is in the file already would be covered as well.
     before = verify(pdf, trust=trusting_own(trust, key=key, field=field, sealing=sealing), now=signed_at)
@@ -48,9 +46,7 @@ def countersign(
     width_pt, height_pt = _reserved_size_pt(pdf, field=field)
     # The signing library imports a stamp by file name only.
     with tempfile.NamedTemporaryFile(suffix=".pdf") as stamp_file:
-        stamp_file.write(
-            draw_stamp(stamp_lines, width_pt=width_pt, height_pt=height_pt, font_file=font_file, shorter=shorter)
-        )
+        stamp_file.write(draw_stamp(stamps, width_pt=width_pt, height_pt=height_pt, font_file=font_file))
         stamp_file.flush()
         return add_signature(
             pdf,

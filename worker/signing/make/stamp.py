@@ -23,20 +23,13 @@ _BETWEEN_LINES = 0.35
 StampLine = str | tuple[str, str]
 
 
-def draw_stamp(
-    lines: Sequence[StampLine],
-    *,
-    width_pt: float,
-    height_pt: float,
-    font_file: Path,
-    shorter: Sequence[Sequence[StampLine]] = (),
-) -> bytes:
-    """Draw the lines into a framed one-page PDF of this size, as large as they fit, with the font embedded.
+def draw_stamp(versions: Sequence[Sequence[StampLine]], *, width_pt: float, height_pt: float, font_file: Path) -> bytes:
+    """Draw lines into a framed one-page PDF of this size, as large as they fit, with the font embedded.
 
-    What does not fit gives way to the first of `shorter` that does; the last is made to fit.
+    Of the versions, the longest first, it is the first that fits; the last is made to fit.
     """
     font_name = _register_font(font_file)
-    laid = _first_that_fits((lines, *shorter), font_name=font_name, width_pt=width_pt, height_pt=height_pt)
+    laid = _first_that_fits(versions, font_name=font_name, width_pt=width_pt, height_pt=height_pt)
     buffer = BytesIO()
     # The library names Helvetica, not embedded, on every page unless told otherwise.
     canvas = Canvas(buffer, pagesize=(width_pt, height_pt), invariant=1, initialFontName=font_name)

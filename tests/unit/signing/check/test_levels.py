@@ -259,7 +259,7 @@ def test_an_archive_is_countersigned_by_another_authority_with_its_own_time(
         signed_at=NOW,
         reason="Accepted",
         field=DECISION_FIELD,
-        stamp_lines=STAMP_LINES,
+        stamps=[STAMP_LINES],
         font_file=FONT_FILE,
         trust=RoleTrust(service=archived.trust, time=archived.trust),
         sealing=Sealing(level=SignatureLevel.B_LTA, authorities=authorities),

@@ -66,7 +66,7 @@ def test_the_services_key_is_not_let_into_a_persons_place(signed: Signed, field:
             signed_at=NOW,
             reason="Submitted",
             field=field,
-            stamp_lines=STAMP_LINES,
+            stamps=[STAMP_LINES],
             font_file=FONT_FILE,
         )
 
@@ -80,7 +80,7 @@ def test_a_renewed_key_of_another_authority_seals_what_it_was_told_to_trust(
         signed_at=CERTIFIED_AT,
         reason="Accepted",
         field=DECISION_FIELD,
-        stamp_lines=STAMP_LINES,
+        stamps=[STAMP_LINES],
         font_file=FONT_FILE,
         trust=RoleTrust(service=signed.trust),
     ).pdf
@@ -131,7 +131,7 @@ def test_a_signature_that_does_not_verify_is_not_let_out(signed: Signed, other_a
 
 
 def make_stamp(*lines: str, width_pt: float = 220, height_pt: float = 60) -> bytes:
-    return draw_stamp(lines, width_pt=width_pt, height_pt=height_pt, font_file=FONT_FILE)
+    return draw_stamp([lines], width_pt=width_pt, height_pt=height_pt, font_file=FONT_FILE)
 
 
 def test_a_stamp_says_what_it_was_given_and_is_the_same_each_time() -> None:
