@@ -295,11 +295,8 @@ def _rows_undone_otherwise(base: Base) -> bytes:
     """
     high = len(base.pdf) // 0x10000 + 2
     # The running sum of these bytes is the one place, the sum of each with the one before it the other.
-    row, harmless_at, entities_at = (
-        bytes([1, 0xFF, high, -high & 0xFF, 0, 0, 0]),
-        high << 16,
-        (high - 1 << 16) + (-high & 0xFF),
-    )
+    row = bytes([1, 0xFF, high, -high & 0xFF, 0, 0, 0])
+    harmless_at, entities_at = high << 16, (high - 1 << 16) + (-high & 0xFF)
     body = (base.pdf + b"\n").ljust(entities_at)
     body += b"5000 0 obj\n%s\nendobj\n" % stream(zlib.compress(ENTITIES), b"/Type /Metadata /Subtype /XML")
     rows = b"\2\1" + len(body).to_bytes(4) + b"\0\0" + b"\1" + row
