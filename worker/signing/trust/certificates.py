@@ -98,14 +98,11 @@ def store_of(chain: Iterable[x509.Certificate]) -> SimpleCertificateStore:
 
 def read_trust(trust: Sequence[Trusted]) -> list[asn1_x509.Certificate]:
     """Read trusted certificates, each given as an object or as PEM text with one or more."""
-    found: list[asn1_x509.Certificate] = []
-    for item in trust:
-        found.extend([to_asn1(item)] if isinstance(item, x509.Certificate) else _read_pem(item))
-    return found
+    return [to_asn1(one) for item in trust for one in _certificates_in(item)]
 
 
-def _read_pem(text: bytes) -> list[asn1_x509.Certificate]:
+def _certificates_in(item: Trusted) -> list[x509.Certificate]:
     try:
-        return [to_asn1(certificate) for certificate in x509.load_pem_x509_certificates(text)]
+        return [item] if isinstance(item, x509.Certificate) else x509.load_pem_x509_certificates(item)
     except ValueError as error:
         raise TrustUnreadableError(f"The trusted certificates are not PEM text: {error}.") from error
