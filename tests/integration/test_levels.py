@@ -227,8 +227,8 @@ def test_a_package_that_waited_is_not_made_once_another_has_taken_its_place(
     with serve_time(authority) as url:
         _ask(world, url)
         second = submit(world)
-        database_url = world.settings.database_url.get_secret_value()
-        [refused] = requeue(database_url)
+        with transaction(world.engine) as session:
+            [refused] = requeue(session)
         assert "Submission 2 of segment SEG1 has taken the place" in (refused.refusal or "")
         world.drain()
         # Also when it looks by itself.
@@ -250,7 +250,8 @@ def test_a_submission_given_up_for_a_fault_of_ours_is_made_by_requeue_once_that_
     made = submit(world)
     world.drain()
     assert submission(world, made)["state"] == "parked"
-    [again] = requeue(world.settings.database_url.get_secret_value())
+    with transaction(world.engine) as session:
+        [again] = requeue(session)
     assert again.refusal is None
     world.drain()
     # Nothing was mended, and it says so again.

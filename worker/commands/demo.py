@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from rich.console import Console
 
-from worker.commands.explained import explained
 from worker.commands.verify import TrustFiles, check_file, print_report
 from worker.logs import start_logging
 
@@ -22,7 +21,6 @@ Output = Annotated[Path, typer.Option(help="Where the packages, the notices and 
 
 
 @demonstration.command()
-@explained
 def demo(output: Output = Path("demo_output")) -> None:
     """Do the main job from nothing: start everything, play the demo route's story over HTTP, leave the packages.
 
@@ -35,7 +33,6 @@ def demo(output: Output = Path("demo_output")) -> None:
 
 
 @demonstration.command()
-@explained
 def serve(
     port: Annotated[int, typer.Option(help="The port on 127.0.0.1; 0 takes a free one.")] = 8080,
     output: Output = Path("demo_output"),

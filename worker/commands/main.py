@@ -6,26 +6,54 @@ from typing import Annotated, Any
 
 import orjson
 import typer
+from pydantic import ValidationError
 from rich.console import Console
+from typer.core import TyperGroup
 
 from service.settings import ServiceSettings, WorkerSettings
 from worker.commands import processes
 from worker.commands.demo import demonstration
-from worker.commands.explained import explained
 from worker.commands.issued_status import ServerAddressError
 from worker.commands.limited import check_file_in_limits
 from worker.commands.page_comparison import check_data, compare_pages
 from worker.commands.parent_watch import end_with_parent
-from worker.commands.required import RequirementUnknownError, read_required
 from worker.commands.start import PartName, await_settings, check_settings
 from worker.commands.start import State as Found
 from worker.commands.upkeep import audit, upkeep
-from worker.commands.verify import NothingToVerifyError, TrustFiles, as_document, print_report
+from worker.commands.verify import (
+    NothingToVerifyError,
+    RequirementUnknownError,
+    TrustFiles,
+    as_document,
+    print_report,
+    read_required,
+)
 from worker.logs import start_logging
 from worker.program import PROGRAM
+from worker.sealing.signing_key import SigningKeyNotNamedError
+from worker.signing.errors import SigningError
 from worker.signing.report import State
 
+
+class _Commands(TyperGroup):
+    """All commands: what is missing or wrong in the settings is said in a sentence, instead of a trace."""
+
+    # Any: what the library calls a context is private to it.
+    def invoke(self, ctx: Any) -> Any:
+        """Run the command that was asked for."""
+        try:
+            return super().invoke(ctx)
+        except ValidationError as error:
+            for one in error.errors(include_url=False, include_input=False):
+                typer.echo(f"{'_'.join(map(str, one['loc'])).upper()}: {one['msg'].lower()}", err=True)
+            raise typer.Exit(2) from error
+        except (SigningError, SigningKeyNotNamedError) as error:
+            typer.echo(str(error), err=True)
+            raise typer.Exit(2) from error
+
+
 app = typer.Typer(
+    cls=_Commands,
     help="Turns a fibre crew's splice and test records into an accepted, paid route.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
@@ -62,7 +90,6 @@ def _before_any_command(
 
 
 @app.command()
-@explained
 def api(
     host: Annotated[str, typer.Option(help="The address to listen on.")] = "127.0.0.1",
     port: Annotated[int, typer.Option(help="The port to listen on.")] = 8080,
@@ -79,7 +106,6 @@ def api(
 
 
 @app.command()
-@explained
 def relay(heartbeat_file: HeartbeatFile = None, end_with_input: EndWithInput = False) -> None:
     """Tell the workers of jobs that are due. Reads DATABASE_URL and REDIS_URL; two may run.
 
@@ -90,7 +116,6 @@ def relay(heartbeat_file: HeartbeatFile = None, end_with_input: EndWithInput = F
 
 
 @app.command()
-@explained
 def worker(
     concurrency: Annotated[int, typer.Option(help="How many jobs at once; each takes about 150 MB.")] = 1,
     heartbeat_file: HeartbeatFile = None,
@@ -105,7 +130,6 @@ def worker(
 
 
 @app.command()
-@explained
 def reader(
     concurrency: Annotated[int, typer.Option(help="How many files at once; each takes 0.5 GB at most.")] = 1,
     heartbeat_file: HeartbeatFile = None,
@@ -120,7 +144,6 @@ def reader(
 
 
 @app.command()
-@explained
 def check(part: Annotated[PartName, typer.Argument(help="The part whose settings are tried.")]) -> None:
     """Try every file, folder, key and address that the settings of a part name, as it does when it starts.
 
@@ -133,7 +156,6 @@ def check(part: Annotated[PartName, typer.Argument(help="The part whose settings
 
 
 @app.command()
-@explained
 def verify(
     file: Annotated[Path, typer.Argument(help="A package, as a PDF.")],
     trust: Annotated[list[Path], typer.Option(help="An authority of the service's seals, as PEM.")],

@@ -1,10 +1,13 @@
 """What whoever runs the service does by hand: migrate, issue tokens, look after jobs, check the chain."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from typing import Annotated
 from uuid import UUID
 
 import typer
+from sqlalchemy import Engine
 
 from service.actions.access.audit import verify_chain
 from service.actions.access.tokens import TokenForm, issue_token
@@ -13,7 +16,6 @@ from service.storage.access import all_projects
 from service.storage.migrations import migrate as migrate_database
 from service.storage.session import make_engine, snapshot, transaction
 from service.vocabulary.words import TokenKind
-from worker.commands.explained import explained
 from worker.commands.jobs import list_given_up
 from worker.commands.jobs import requeue as requeue_jobs
 
@@ -22,7 +24,6 @@ audit = typer.Typer(help="Look at the chain of what was done.", no_args_is_help=
 
 
 @upkeep.command()
-@explained
 def migrate() -> None:
     """Bring the database to the newest schema, as the owner's role.
 
@@ -36,7 +37,6 @@ def migrate() -> None:
 
 
 @upkeep.command()
-@explained
 def parked(
     again: Annotated[bool, typer.Option("--again", help="Make them due again, once their reason is mended.")] = False,
 ) -> None:
@@ -48,14 +48,14 @@ def parked(
     if again:
         _requeue(None)
         return
-    found = list_given_up(_database_url())
+    with _engine(_database_url()) as engine, transaction(engine) as session:
+        found = list_given_up(session)
     for job in found:
         typer.echo(f"{job.kind} {job.subject_id}{', waiting' if job.waits else ''}: {job.reason}")
     raise typer.Exit(1 if found else 0)
 
 
 @upkeep.command()
-@explained
 def requeue(
     subjects: Annotated[list[UUID] | None, typer.Argument(help="The ids that `parked` lists; all, if none.")] = None,
 ) -> None:
@@ -67,7 +67,8 @@ def requeue(
 
 
 def _requeue(subjects: list[UUID] | None) -> None:
-    found = requeue_jobs(_database_url(), only=subjects)
+    with _engine(_database_url()) as engine, transaction(engine) as session:
+        found = requeue_jobs(session, only=subjects)
     for job in found:
         typer.echo(f"{job.kind} {job.subject_id}: {job.refusal or 'due again'}")
     unknown = set(subjects or ()) - {job.subject_id for job in found}
@@ -80,8 +81,16 @@ def _database_url() -> str:
     return DatabaseSettings().database_url.get_secret_value()
 
 
+@contextmanager
+def _engine(database_url: str) -> Iterator[Engine]:
+    engine = make_engine(database_url, pool_size=1)
+    try:
+        yield engine
+    finally:
+        engine.dispose()
+
+
 @upkeep.command()
-@explained
 def token(
     kind: Annotated[TokenKind, typer.Argument(help="What the holder may do.")],
     project: Annotated[list[UUID] | None, typer.Option(help="A project it opens; may be repeated.")] = None,
@@ -95,18 +104,16 @@ def token(
     now = datetime.now(UTC)
     ends_at = None if days is None else now + timedelta(days=days)
     form = TokenForm(kind=kind, projects=tuple(project or ()), holder=holder, expires_at=ends_at)
-    engine = make_engine(DatabaseSettings().database_url.get_secret_value(), pool_size=1)
-    with transaction(engine) as session:
+    with _engine(_database_url()) as engine, transaction(engine) as session:
         _, text = issue_token(session, form, now=now, issuer=None)
     engine.dispose()
     typer.echo(text)
 
 
 @audit.command("verify")
-@explained
 def verify_audit() -> None:
     """Recompute every project's chain of audit entries and name the first bad one of each. Reads DATABASE_URL."""
-    bad = first_bad_entries(DatabaseSettings().database_url.get_secret_value())
+    bad = first_bad_entries(_database_url())
     for code, sequence in bad.items():
         typer.echo(f"{code}: {'the chain is whole' if sequence is None else f'entry {sequence} is the first bad one'}")
     raise typer.Exit(1 if any(sequence is not None for sequence in bad.values()) else 0)
@@ -114,9 +121,5 @@ def verify_audit() -> None:
 
 def first_bad_entries(database_url: str) -> dict[str, int | None]:
     """Return the number of the first bad audit entry of each project, None where the chain is whole."""
-    engine = make_engine(database_url, pool_size=1)
-    try:
-        with snapshot(engine) as session:
-            return {project.code: verify_chain(session, project.id) for project in all_projects(session)}
-    finally:
-        engine.dispose()
+    with _engine(database_url) as engine, snapshot(engine) as session:
+        return {project.code: verify_chain(session, project.id) for project in all_projects(session)}

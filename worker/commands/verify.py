@@ -1,9 +1,10 @@
 """Say of a package file who signed what, for people and as JSON."""
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
+from enum import StrEnum
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NamedTuple
@@ -12,8 +13,7 @@ from rich.console import Console
 
 from service.vocabulary.signatures import SignaturePlace
 from worker.commands.issued_status import Served, ask_issued_status, client_of, issued_status_lines
-from worker.commands.page_comparison import PageComparison, compare_pages, comparison_lines
-from worker.commands.required import Required, missing
+from worker.commands.page_comparison import PageComparison, Pages, compare_pages, comparison_lines
 from worker.signing.check.verify import verify
 from worker.signing.report import PackageReport, SignatureReport, State, TimestampReport
 from worker.signing.trust.role_trust import RoleTrust
@@ -28,6 +28,38 @@ _AWAITED: Mapping[SignaturePlace, str] = MappingProxyType(
         SignaturePlace.ENGINEER: "the own signature of the owner's engineer",
     }
 )
+
+
+class Required(StrEnum):
+    """What may be required."""
+
+    CONTRACTOR = "contractor"
+    DECISION = "decision"
+    ENGINEER = "engineer"
+    PAGES = "pages"
+
+
+_NEEDED_FOR: Mapping[Required, frozenset[SignaturePlace]] = MappingProxyType(
+    {
+        Required.CONTRACTOR: frozenset({SignaturePlace.CONTRACTOR}),
+        Required.DECISION: frozenset({SignaturePlace.DECISION}),
+        Required.ENGINEER: frozenset({SignaturePlace.DECISION, SignaturePlace.ENGINEER}),
+    }
+)
+_REQUIRED_WORDS: Mapping[SignaturePlace, str] = MappingProxyType(
+    {
+        SignaturePlace.CONTRACTOR: "the signature of the contractor's responsible person",
+        SignaturePlace.DECISION: "the decision",
+        SignaturePlace.ENGINEER: "the signature of the owner's engineer",
+    }
+)
+
+
+class RequirementUnknownError(ValueError):
+    """What was required is not known."""
+
+    def __init__(self, word: str) -> None:
+        super().__init__(f"{word!r} cannot be required: {', '.join(Required)} can.")
 
 
 class Checked(NamedTuple):
@@ -59,6 +91,15 @@ class NothingToVerifyError(ValueError):
     """There is no file to judge."""
 
 
+def read_required(text: str) -> frozenset[Required]:
+    """Read what is required, with commas between."""
+    words = [word.strip() for word in text.split(",") if word.strip()]
+    for word in words:
+        if word not in {one.value for one in Required}:
+            raise RequirementUnknownError(word)
+    return frozenset(map(Required, words))
+
+
 def check_file(
     file: Path,
     *,
@@ -77,9 +118,23 @@ def check_file(
         served = None
         if client is not None:
             served = ask_issued_status(pdf, sha256=report.sha256, head=comparison.audit_head, client=client)
-    lacking = missing(report, comparison, required=required)
+    lacking = _missing(report, comparison, required=required)
     problems = (*report.problems, *comparison.problems, *lacking, *(() if served is None else served.problems))
     return Checked(replace(report, problems=problems), comparison, served)
+
+
+def _missing(report: PackageReport, comparison: PageComparison, *, required: Collection[Required]) -> Iterator[str]:
+    """Say what is required and not there.
+
+    A person's word is there when nothing of it is awaited: by an own key, or by the service's seal over what was
+    recorded, as that person chose.
+    """
+    for one in sorted(required):
+        lacking = sorted(_NEEDED_FOR.get(one, frozenset()) & {*report.awaited})
+        if lacking or (one in _NEEDED_FOR and not report.signatures):
+            yield f"Required and missing: {', '.join(_REQUIRED_WORDS[what] for what in lacking) or one.value}."
+    if Required.PAGES in required and comparison.pages is Pages.NOT_COMPARED:
+        yield "Required and missing: that the pages are compared with the attached data."
 
 
 def _read_pdf(file: Path) -> bytes:

@@ -9,8 +9,8 @@ from pydantic import SecretStr
 
 from service.settings import WorkerSettings
 from tests.security_module import make_module
-from worker.commands.start import PartName, State, Tried
-from worker.commands.start.check import check_at_hand
+from worker.commands.start import PartName, State, Tried, check_settings
+from worker.commands.start.check import Place
 from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority
 
 
@@ -33,7 +33,7 @@ def settings(authority: DemonstrationAuthority, tmp_path: Path) -> WorkerSetting
 
 def findings(settings: WorkerSettings, part: PartName = PartName.WORKER) -> dict[str, Tried]:
     """Return what was found other than good."""
-    return {one.setting: one for one in check_at_hand(settings, part) if one.state is not State.GOOD}
+    return {one.setting: one for one in check_settings(settings, part, [Place.AT_HAND]) if one.state is not State.GOOD}
 
 
 def changed(settings: WorkerSettings, **changes: object) -> WorkerSettings:
@@ -41,7 +41,9 @@ def changed(settings: WorkerSettings, **changes: object) -> WorkerSettings:
 
 
 def test_a_worker_without_anything_wrong_is_told_what_was_tried(settings: WorkerSettings) -> None:
-    tried = {one.setting for one in check_at_hand(settings, PartName.WORKER) if one.state is State.GOOD}
+    tried = {
+        one.setting for one in check_settings(settings, PartName.WORKER, [Place.AT_HAND]) if one.state is State.GOOD
+    }
     assert tried == {"BLOB_DIR", "SIGNING_TRUST_FILE", "SIGNING_PKCS12_FILE, SIGNING_PASSPHRASE_FILE"}
     assert findings(settings) == {}
 

@@ -1,6 +1,6 @@
 """Which settings each part needs, in the order in which they are tried."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from enum import StrEnum
 from types import MappingProxyType
 from typing import Any
@@ -29,53 +29,43 @@ class PartName(StrEnum):
     READER = "reader"
 
 
-_AT_HAND: Mapping[PartName, Sequence[Trial]] = MappingProxyType(
+class Place(StrEnum):
+    """Where that is which a setting names: files, folders and the key; the deployment's servers; beyond them."""
+
+    AT_HAND = "at_hand"
+    SERVERS = "servers"
+    OUTSIDE = "outside"
+
+
+_TRIALS: Mapping[tuple[PartName, Place], Sequence[Trial]] = MappingProxyType(
     {
-        PartName.API: (try_blob_dir,),
-        PartName.RELAY: (),
-        PartName.WORKER: (
+        (PartName.API, Place.AT_HAND): (try_blob_dir,),
+        (PartName.API, Place.SERVERS): (try_database,),
+        (PartName.RELAY, Place.SERVERS): (try_database, try_redis),
+        (PartName.WORKER, Place.AT_HAND): (
             try_blob_dir,
             try_signing_trust,
             try_timestamp_trust,
             try_revocation_lists,
             try_signing_key,
         ),
-        PartName.READER: (try_blob_dir, require_signing_trust, try_timestamp_trust, try_revocation_lists),
+        (PartName.WORKER, Place.SERVERS): (try_database, try_redis),
+        (PartName.WORKER, Place.OUTSIDE): (try_time_authority,),
+        (PartName.READER, Place.AT_HAND): (
+            try_blob_dir,
+            require_signing_trust,
+            try_timestamp_trust,
+            try_revocation_lists,
+        ),
+        (PartName.READER, Place.SERVERS): (try_database, try_redis),
     }
 )
-_SERVERS: Mapping[PartName, Sequence[Trial]] = MappingProxyType(
-    {
-        PartName.API: (try_database,),
-        PartName.RELAY: (try_database, try_redis),
-        PartName.WORKER: (try_database, try_redis),
-        PartName.READER: (try_database, try_redis),
-    }
-)
-_OUTSIDE: Mapping[PartName, Sequence[Trial]] = MappingProxyType({PartName.WORKER: (try_time_authority,)})
 
 
-def check_settings(settings: ServiceSettings, part: PartName) -> Iterator[Tried]:
-    """Try everything that the settings name and the part needs."""
-    yield from check_at_hand(settings, part)
-    yield from check_servers(settings, part)
-    yield from check_outside(settings, part)
-
-
-def check_at_hand(settings: ServiceSettings, part: PartName) -> Iterator[Tried]:
-    """Try files, folders and the key."""
-    return _try_all(_AT_HAND[part], settings)
-
-
-def check_servers(settings: ServiceSettings, part: PartName) -> Iterator[Tried]:
-    """Try the servers of the deployment."""
-    return _try_all(_SERVERS[part], settings)
-
-
-def check_outside(settings: ServiceSettings, part: PartName) -> Iterator[Tried]:
-    """Try who is outside of it."""
-    return _try_all(_OUTSIDE.get(part, ()), settings)
-
-
-def _try_all(trials: Sequence[Trial], settings: ServiceSettings) -> Iterator[Tried]:
-    for trial in trials:
-        yield from trial(settings)
+def check_settings(
+    settings: ServiceSettings, part: PartName, places: Collection[Place] = tuple(Place)
+) -> Iterator[Tried]:
+    """Try everything that the settings name and the part needs, at some places or at all."""
+    for place in places:
+        for trial in _TRIALS.get((part, place), ()):
+            yield from trial(settings)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from service.settings import ServiceSettings, WorkerSettings
-from worker.commands.start.tried import Tried, doubtful, good, wrong
+from worker.commands.start.tried import State, Tried
 from worker.signing.errors import SigningError
 from worker.signing.make.revocation import read_revocation_list
 from worker.signing.trust.certificates import read_trust
@@ -27,11 +27,13 @@ def try_blob_dir(settings: ServiceSettings) -> Iterator[Tried]:
             file.flush()
             is_read_back = Path(file.name).read_bytes() == _PROBE
     except OSError as error:
-        say = doubtful if error.errno in _FULL else wrong
-        yield say("BLOB_DIR", f"no file can be kept in {folder}: {error.strerror}.")
+        state = State.DOUBTFUL if error.errno in _FULL else State.WRONG
+        yield Tried("BLOB_DIR", state, f"no file can be kept in {folder}: {error.strerror}.")
     else:
-        kept = good("BLOB_DIR", f"{folder} keeps files.")
-        yield kept if is_read_back else wrong("BLOB_DIR", f"{folder} gives back other bytes than were written.")
+        if is_read_back:
+            yield Tried("BLOB_DIR", State.GOOD, f"{folder} keeps files.")
+        else:
+            yield Tried("BLOB_DIR", State.WRONG, f"{folder} gives back other bytes than were written.")
 
 
 def try_signing_trust(settings: WorkerSettings) -> Iterator[Tried]:
@@ -43,7 +45,7 @@ def try_signing_trust(settings: WorkerSettings) -> Iterator[Tried]:
 def require_signing_trust(settings: WorkerSettings) -> Iterator[Tried]:
     """Read the roots that receivers trust, without which every file that somebody signed would be refused."""
     if settings.signing_trust_file is None:
-        yield wrong("SIGNING_TRUST_FILE", "it names no file: nobody's signature could be taken.")
+        yield Tried("SIGNING_TRUST_FILE", State.WRONG, "it names no file: nobody's signature could be taken.")
     yield from try_signing_trust(settings)
 
 
@@ -64,18 +66,18 @@ def try_revocation_lists(settings: WorkerSettings) -> Iterator[Tried]:
         for file in files:
             read_revocation_list(file.read_bytes())
     except OSError as error:
-        yield wrong("REVOCATION_LIST_DIR", f"{error.filename or file} cannot be read: {error.strerror}.")
+        yield Tried("REVOCATION_LIST_DIR", State.WRONG, f"{error.filename or file} cannot be read: {error.strerror}.")
     except SigningError as error:
-        yield wrong("REVOCATION_LIST_DIR", f"{file} holds no revocation list. {error}")
+        yield Tried("REVOCATION_LIST_DIR", State.WRONG, f"{file} holds no revocation list. {error}")
     else:
-        yield good("REVOCATION_LIST_DIR", f"{folder} holds {len(files)} revocation lists.")
+        yield Tried("REVOCATION_LIST_DIR", State.GOOD, f"{folder} holds {len(files)} revocation lists.")
 
 
 def _try_certificates(setting: str, file: Path) -> Tried:
     try:
         found = read_trust([file.read_bytes()])
     except OSError as error:
-        return wrong(setting, f"{file} cannot be read: {error.strerror}.")
+        return Tried(setting, State.WRONG, f"{file} cannot be read: {error.strerror}.")
     except SigningError as error:
-        return wrong(setting, f"{file} holds no certificate. {error}")
-    return good(setting, f"{file} holds {len(found)} certificates.")
+        return Tried(setting, State.WRONG, f"{file} holds no certificate. {error}")
+    return Tried(setting, State.GOOD, f"{file} holds {len(found)} certificates.")

@@ -8,7 +8,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from service.settings import WorkerSettings
 from service.vocabulary.signatures import SignatureLevel
-from worker.commands.start.tried import State, Tried, doubtful, good, wrong
+from worker.commands.start.tried import State, Tried
 from worker.package.pages.drawing import SIGNATURE_BOXES
 from worker.sealing.signing_key import SigningKeyNotNamedError, load_key
 from worker.sealing.trust_services import authorities_of
@@ -37,12 +37,12 @@ def try_signing_key(settings: WorkerSettings) -> Iterator[Tried]:
         key = load_key(settings)
         signed = _sign(key)
     except SigningKeyPinError as error:
-        yield Tried(setting="SIGNING_PKCS11_PIN_FILE", state=State.REFUSED, reason=str(error))
+        yield Tried("SIGNING_PKCS11_PIN_FILE", State.REFUSED, str(error))
         return
     except (SigningError, SigningKeyNotNamedError) as error:
-        yield wrong(_named_in(settings, str(error)), str(error))
+        yield Tried(_named_in(settings, str(error)), State.WRONG, str(error))
         return
-    yield good(_named_in(settings, ""), f"{key.subject} signs.")
+    yield Tried(_named_in(settings, ""), State.GOOD, f"{key.subject} signs.")
     yield from _try_vouching(settings, signed)
 
 
@@ -53,9 +53,10 @@ def try_time_authority(settings: WorkerSettings) -> Iterator[Tried]:
     try:
         _sign(load_key(settings), Sealing(level=SignatureLevel.B_T, authorities=authorities_of(settings)))
     except (SigningError, SigningKeyNotNamedError, OSError) as error:
-        yield doubtful("TIMESTAMP_URL", f"{error} No package is issued until that is mended; all else goes on.")
+        reason = f"{error} No package is issued until that is mended; all else goes on."
+        yield Tried("TIMESTAMP_URL", State.DOUBTFUL, reason)
     else:
-        yield good("TIMESTAMP_URL", "the authority states the time, and is trusted.")
+        yield Tried("TIMESTAMP_URL", State.GOOD, "the authority states the time, and is trusted.")
 
 
 def _sign(key: SigningKey, sealing: Sealing = ALONE) -> bytes:
@@ -78,7 +79,8 @@ def _try_vouching(settings: WorkerSettings, signed: bytes) -> Iterator[Tried]:
     except (SigningError, OSError):
         return
     if problems:
-        yield wrong("SIGNING_TRUST_FILE", f"{file} does not vouch for the signing key. {' '.join(problems)}")
+        reason = f"{file} does not vouch for the signing key. {' '.join(problems)}"
+        yield Tried("SIGNING_TRUST_FILE", State.WRONG, reason)
 
 
 def _named_in(settings: WorkerSettings, sentence: str) -> str:

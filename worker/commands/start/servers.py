@@ -11,7 +11,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError
 from service.settings import DatabaseSettings, WorkerSettings
 from service.storage.migrations import missing_revisions
 from service.storage.session import make_engine
-from worker.commands.start.tried import Tried, away, good, wrong
+from worker.commands.start.tried import State, Tried
 
 _ANSWER_WITHIN_S = 3
 _IMPATIENT = {
@@ -31,20 +31,21 @@ def try_database(settings: DatabaseSettings) -> Iterator[Tried]:
         bounded = url.update_query_dict({"connect_timeout": str(_ANSWER_WITHIN_S)} | dict(url.query))
         engine = make_engine(bounded.render_as_string(hide_password=False), pool_size=1)
     except (ArgumentError, ImportError) as error:
-        yield wrong(setting, f"it is no address of a PostgreSQL (postgresql+psycopg://…): {type(error).__name__}.")
+        reason = f"it is no address of a PostgreSQL (postgresql+psycopg://…): {type(error).__name__}."
+        yield Tried(setting, State.WRONG, reason)
         return
     try:
         with engine.connect() as connection:
             missing = missing_revisions(connection)
     except DBAPIError as error:
-        yield away(setting, f"the database does not answer: {str(error.orig).strip()}")
+        yield Tried(setting, State.AWAY, f"the database does not answer: {str(error.orig).strip()}")
         return
     finally:
         engine.dispose()
     if missing:
-        yield away(setting, f"the schema lacks {', '.join(missing)}: run `route-acceptance migrate`.")
+        yield Tried(setting, State.AWAY, f"the schema lacks {', '.join(missing)}: run `route-acceptance migrate`.")
     else:
-        yield good(setting, "the database answers, and its schema is new enough.")
+        yield Tried(setting, State.GOOD, "the database answers, and its schema is new enough.")
 
 
 def try_redis(settings: WorkerSettings) -> Iterator[Tried]:
@@ -55,15 +56,15 @@ def try_redis(settings: WorkerSettings) -> Iterator[Tried]:
         connection = Connection(url, transport_options=_IMPATIENT)  # type: ignore[no-untyped-call]
         transport = connection.transport
     except (KeyError, ValueError, ImportError) as error:
-        yield wrong(setting, f"it is no address of a Redis (redis://…): {error}.")
+        yield Tried(setting, State.WRONG, f"it is no address of a Redis (redis://…): {error}.")
         return
     if transport.driver_type != "redis":
-        yield wrong(setting, "it is no address of a Redis (redis://…).")
+        yield Tried(setting, State.WRONG, "it is no address of a Redis (redis://…).")
         return
     try:
         with connection:
             connection.default_channel.client.ping()  # type: ignore[attr-defined]
     except (KombuError, RedisError, OSError) as error:
-        yield away(setting, f"Redis does not answer: {error}")
+        yield Tried(setting, State.AWAY, f"Redis does not answer: {error}")
     else:
-        yield good(setting, "Redis answers.")
+        yield Tried(setting, State.GOOD, "Redis answers.")

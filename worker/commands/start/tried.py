@@ -1,7 +1,7 @@
 """What came of trying one setting."""
 
-from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 
 class State(StrEnum):
@@ -18,8 +18,7 @@ class State(StrEnum):
     REFUSED = "refused"
 
 
-@dataclass(frozen=True, kw_only=True)
-class Tried:
+class Tried(NamedTuple):
     """A setting, how it was found, and a sentence about it."""
 
     setting: str
@@ -29,23 +28,3 @@ class Tried:
     def __str__(self) -> str:
         """Return the sentence with its setting before it."""
         return f"{self.setting}: {self.reason}"
-
-
-def good(setting: str, reason: str) -> Tried:
-    """Return that a setting is as it has to be."""
-    return Tried(setting=setting, state=State.GOOD, reason=reason)
-
-
-def doubtful(setting: str, reason: str) -> Tried:
-    """Return that somebody outside does not do what is needed, for now."""
-    return Tried(setting=setting, state=State.DOUBTFUL, reason=reason)
-
-
-def away(setting: str, reason: str) -> Tried:
-    """Return that a server is not there yet."""
-    return Tried(setting=setting, state=State.AWAY, reason=reason)
-
-
-def wrong(setting: str, reason: str) -> Tried:
-    """Return that a setting has to be put right."""
-    return Tried(setting=setting, state=State.WRONG, reason=reason)

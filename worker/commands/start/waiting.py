@@ -11,7 +11,7 @@ import structlog
 import typer
 
 from service.settings import ServiceSettings, WorkerSettings
-from worker.commands.start.check import PartName, check_at_hand, check_outside, check_servers
+from worker.commands.start.check import PartName, Place, check_settings
 from worker.commands.start.tried import State, Tried
 
 # Shorter than a silence for which a part is ended.
@@ -26,13 +26,13 @@ def await_settings(settings: ServiceSettings, part: PartName, *, heartbeat_file:
     """Return when everything that the part needs was tried and is there; else end this process."""
     _require_at_hand(settings, part, heartbeat_file)
     _await_servers(settings, part)
-    for one in check_outside(settings, part):
+    for one in check_settings(settings, part, [Place.OUTSIDE]):
         if one.state is not State.GOOD:
             _warn(one)
 
 
 def _require_at_hand(settings: ServiceSettings, part: PartName, heartbeat_file: Path | None) -> None:
-    tried = list(check_at_hand(settings, part))
+    tried = list(check_settings(settings, part, [Place.AT_HAND]))
     for one in tried:
         if one.state is State.DOUBTFUL:
             _warn(one)
@@ -47,7 +47,7 @@ def _require_at_hand(settings: ServiceSettings, part: PartName, heartbeat_file: 
 def _await_servers(settings: ServiceSettings, part: PartName) -> None:
     give_up_at = time.monotonic() + PATIENCE_S
     while True:
-        tried = list(check_servers(settings, part))
+        tried = list(check_settings(settings, part, [Place.SERVERS]))
         _end_with([one for one in tried if one.state is State.WRONG], code=2)
         missing = [one for one in tried if one.state is State.AWAY]
         if not missing:
