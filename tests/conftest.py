@@ -18,7 +18,7 @@ from tests.api_server import serve
 from tests.factories import make_criteria, make_design
 from tests.world import World, describe_route, make_world, open_project, read_demo
 from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority
-from worker.demo.embedded import EmbeddedPostgres, RedisServer, create_database, private_folder, run_postgres
+from worker.demo.embedded import PostgresServer, RedisServer, create_database, private_folder, run_postgres
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,7 +26,7 @@ class Servers:
     """The session's PostgreSQL and Redis, and the private folder they live in."""
 
     folder: Path
-    postgres: EmbeddedPostgres
+    postgres: PostgresServer
     redis: RedisServer
 
 
@@ -46,20 +46,15 @@ def pytest_collection_finish() -> None:
 @pytest.fixture(scope="session")
 def servers() -> Iterator[Servers]:
     """Run PostgreSQL and Redis for the whole session."""
-    with private_folder() as folder, run_postgres(folder) as postgres:
+    with private_folder() as folder, run_postgres(folder) as postgres, RedisServer(folder) as redis:
         _forget_durability(postgres)
-        redis = RedisServer(folder)
-        try:
-            redis.start()
-            yield Servers(folder=folder, postgres=postgres, redis=redis)
-        finally:
-            redis.stop()
+        yield Servers(folder=folder, postgres=postgres, redis=redis)
 
 
-def _forget_durability(postgres: EmbeddedPostgres) -> None:
+def _forget_durability(postgres: PostgresServer) -> None:
     # A database for each test: without this, stopping alone was seen to take 37 s. Tests that crash PostgreSQL run
     # one of their own.
-    with postgres.server.connect(database="postgres") as superuser:
+    with postgres.connect(database="postgres") as superuser:
         for setting in ("fsync", "synchronous_commit", "full_page_writes"):
             superuser.execute(f"ALTER SYSTEM SET {setting} = off")
         superuser.execute("SELECT pg_reload_conf()")

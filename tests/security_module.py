@@ -13,7 +13,7 @@ from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption,
 
 from tests.outside_tools import require_tool
 from worker.demo.authority import DemonstrationAuthority
-from worker.demo.authority.certificates import make_seal
+from worker.demo.authority.certificates import issue
 from worker.demo.authority.throwaway import REVOCATION_LIST_URL
 from worker.signing.keys.security_module import KeyModule
 
@@ -58,10 +58,11 @@ def make_module(
     configuration = folder / "softhsm2.conf"
     configuration.write_text(f"directories.tokendir = {tokens}\nobjectstore.backend = file\nlog.level = ERROR\n")
     patch.setenv("SOFTHSM2_CONF", str(configuration))
-    certificate = make_seal(
+    certificate = issue(
         key.public_key(),
+        role="seal",
         root=authority.root,
-        root_key=authority.root_key,
+        issuer_key=authority.root_key,
         revocation_url=REVOCATION_LIST_URL,
         now=now,
     )

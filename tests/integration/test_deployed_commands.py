@@ -20,7 +20,7 @@ from tests.factories import make_splice
 from tests.integration.faults.processes import wait_until
 from tests.other_user import OtherUser, make_other_user
 from worker.demo.authority import make_demonstration_authority
-from worker.demo.embedded import EmbeddedPostgres, private_folder, run_postgres, run_redis
+from worker.demo.embedded import PostgresServer, RedisServer, private_folder, run_postgres
 from worker.demo.embedded.account import give
 from worker.demo.parties import agree_on_criteria, open_project
 
@@ -67,7 +67,7 @@ class Deployment:
 
 @pytest.fixture
 def deployment() -> Iterator[Deployment]:
-    with private_folder() as folder, run_postgres(folder) as postgres, run_redis(folder) as redis_url:
+    with private_folder() as folder, run_postgres(folder) as postgres, RedisServer(folder) as redis:
         user = make_other_user(folder)
         authority = make_demonstration_authority(folder / "secrets", now=datetime.now(UTC))
         for name in ("files", "trust"):
@@ -83,11 +83,11 @@ def deployment() -> Iterator[Deployment]:
             for name in ("SIGNING_TRUST_FILE", "SIGNING_PKCS12_FILE", "SIGNING_PASSPHRASE_FILE")
         }
         yield Deployment(
-            user=user, folder=folder, places=_places(postgres, redis_url, folder, port), services=services, port=port
+            user=user, folder=folder, places=_places(postgres, redis.url, folder, port), services=services, port=port
         )
 
 
-def _places(postgres: EmbeddedPostgres, redis_url: str, folder: Path, port: int) -> dict[str, str]:
+def _places(postgres: PostgresServer, redis_url: str, folder: Path, port: int) -> dict[str, str]:
     return {
         "postgresql+psycopg://acceptance_app:a@postgres/acceptance": postgres.application_url,
         "postgresql+psycopg://acceptance_owner:o@postgres/acceptance": postgres.owner_url,

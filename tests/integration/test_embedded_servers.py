@@ -28,7 +28,6 @@ from worker.demo.embedded import (
     private_folder,
     programs,
     run_postgres,
-    run_redis,
     stack_folder,
 )
 from worker.demo.embedded.account import Account
@@ -41,16 +40,11 @@ import json, psycopg, time
 from worker.demo.embedded import RedisServer, private_folder, run_postgres
 
 with private_folder() as folder, run_postgres(folder) as postgres:
-    server = RedisServer(folder)
-    server.start()
-    try:
-        with postgres.server.connect(database="postgres") as connection:
-            backends = [pid for (pid,) in connection.execute("SELECT pid FROM pg_stat_activity").fetchall()]
-            pids = [postgres.server.pid, server.pid, *backends]
-            print(json.dumps({"folder": str(folder), "pids": pids}), flush=True)
-            time.sleep(60)
-    finally:
-        server.stop()
+    with RedisServer(folder) as server, postgres.connect(database="postgres") as connection:
+        backends = [pid for (pid,) in connection.execute("SELECT pid FROM pg_stat_activity").fetchall()]
+        pids = [postgres.pid, server.pid, *backends]
+        print(json.dumps({"folder": str(folder), "pids": pids}), flush=True)
+        time.sleep(60)
 """
 
 
@@ -108,10 +102,10 @@ def redis_client(server: RedisServer) -> "redis.Redis":
 
 
 def test_the_servers_run_as_no_root_on_private_sockets_alone(servers: Servers) -> None:
-    pids = [servers.postgres.server.pid, servers.redis.pid]
+    pids = [servers.postgres.pid, servers.redis.pid]
     assert all(Path(f"/proc/{pid}").stat().st_uid != 0 for pid in pids)
     assert servers.folder.stat().st_mode & 0o777 == 0o700
-    with servers.postgres.server.connect(database="postgres") as connection:
+    with servers.postgres.connect(database="postgres") as connection:
         assert connection.execute("SHOW listen_addresses").fetchone() == ("",)
     with redis_client(servers.redis) as client:
         wanted = {"port": "0", "save": "", "appendonly": "no", "maxmemory-policy": "noeviction"}
@@ -149,7 +143,7 @@ def test_the_application_cannot_create_tables_and_the_owner_can(servers: Servers
 
 
 def test_neither_role_is_above_row_level_security(servers: Servers) -> None:
-    with servers.postgres.server.connect(database="postgres") as connection:
+    with servers.postgres.connect(database="postgres") as connection:
         rows = connection.execute(
             "SELECT rolname, rolcanlogin, rolsuper OR rolbypassrls OR rolcreatedb OR rolcreaterole OR rolreplication "
             "FROM pg_roles WHERE rolname LIKE 'acceptance%' ORDER BY rolname"
@@ -195,8 +189,8 @@ def test_postgres_recovers_what_was_committed_before_a_crash(servers: Servers) -
     owner_url, _ = create_database(servers.postgres, "crash")
     with psycopg.connect(plain_url(owner_url)) as owner:
         owner.execute("CREATE TABLE kept (id int); INSERT INTO kept VALUES (7)")
-    servers.postgres.server.kill()
-    servers.postgres.server.start()
+    servers.postgres.kill()
+    servers.postgres.start()
     with psycopg.connect(plain_url(owner_url)) as owner:
         assert owner.execute("SELECT id FROM kept").fetchall() == [(7,)]
 
@@ -204,9 +198,9 @@ def test_postgres_recovers_what_was_committed_before_a_crash(servers: Servers) -
 def test_both_stop_at_the_end_and_no_other_folder_changes_its_mode() -> None:
     outside = [*Path(tempfile.gettempdir(), "x").parents, *Path(sys.prefix, "x").parents, *Path.cwd().parents]
     modes = {folder: folder.stat().st_mode for folder in outside}
-    with private_folder() as folder, run_postgres(folder) as postgres, run_redis(folder) as url:
-        assert url == f"redis+socket://{folder}/redis/redis.sock"
-        pid = postgres.server.pid
+    with private_folder() as folder, run_postgres(folder) as postgres, RedisServer(folder) as server:
+        assert server.url == f"redis+socket://{folder}/redis/redis.sock"
+        pid = postgres.pid
         assert pid is not None
         assert "postgres" in command_line(pid)
         assert {one: one.stat().st_mode for one in outside} == modes
@@ -216,7 +210,7 @@ def test_both_stop_at_the_end_and_no_other_folder_changes_its_mode() -> None:
 
 
 def test_the_folder_goes_when_what_ran_in_it_raises() -> None:
-    with pytest.raises(ZeroDivisionError), private_folder() as folder, run_redis(folder):
+    with pytest.raises(ZeroDivisionError), private_folder() as folder, RedisServer(folder):
         assert folder.exists()
         _ = 1 / 0
     assert not folder.exists()

@@ -15,8 +15,8 @@ from tests.factories import make_splice
 from tests.integration.faults.processes import wait_until
 from worker.demo import supervisor
 from worker.demo.parties import Parties, agree_on_criteria, open_project
-from worker.demo.stack import Stack, run_parts, run_stack
-from worker.demo.supervisor import Plan
+from worker.demo.stack import Stack, environment_of, run_stack
+from worker.demo.supervisor import Plan, Supervisor
 
 pytestmark = pytest.mark.slow
 
@@ -65,7 +65,7 @@ def test_a_relay_that_hangs_is_ended_and_started_again(
     monkeypatch.setattr(supervisor, "STOP_WITHIN_S", 0.5)
     said: list[str] = []
     plan = Plan(name="relay", heartbeat=tmp_path / "beat", silent_after_s=7.0)
-    with run_parts([plan], settings, logs=tmp_path, say=said.append) as kept:
+    with Supervisor([plan], environment=environment_of(settings), logs=tmp_path, say=said.append) as kept:
         wait_until((tmp_path / "beat").exists)
         hung = kept.pids["relay"]
         os.kill(hung, signal.SIGSTOP)

@@ -67,7 +67,7 @@ def test_a_database_without_our_schema_is_waited_for(
 
 def test_a_database_of_a_newer_program_is_taken(settings: WorkerSettings, servers: Servers, redis: None) -> None:
     database = settings.database_url.get_secret_value().split("@/")[1].split("?")[0]
-    with servers.postgres.server.connect(database=database) as superuser:
+    with servers.postgres.connect(database=database) as superuser:
         superuser.execute("UPDATE alembic_version SET version_num = 'of-next-year'")
     assert findings(settings, PartName.API) == {}
 

@@ -25,8 +25,9 @@ from worker.demo.embedded import create_database
 from worker.demo.narrator import Narrator
 from worker.demo.own_key import OwnKey
 from worker.demo.parties import Parties, open_project
-from worker.demo.stack import plan_parts, run_parts, wait_until_ready
-from worker.demo.story import SCENES, tell_story
+from worker.demo.stack import environment_of, plan_parts, wait_until_ready
+from worker.demo.story import SCENES, Story
+from worker.demo.supervisor import Supervisor
 from worker.program import PROGRAM
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(600)]
@@ -71,7 +72,8 @@ def running(program: Path, settings: WorkerSettings, folder: Path) -> Iterator[h
         ours = plan_parts(listener=listener, heartbeats=folder, concurrency=1)
         plans = [replace(plan, program=[str(program)]) for plan in ours]
         said: list[str] = []
-        with run_parts(plans, settings, logs=folder, say=said.append, beside={"PYTHONPATH": ""}):
+        environment = {**environment_of(settings), "PYTHONPATH": ""}
+        with Supervisor(plans, environment=environment, logs=folder, say=said.append):
             url = f"http://127.0.0.1:{listener.getsockname()[1]}"
             wait_until_ready(url)
             with httpx.Client(base_url=url, timeout=30) as http:
@@ -127,7 +129,8 @@ def test_parts_of_the_wheel_take_a_route_from_its_first_splice_to_its_second_not
         document = http.get("/openapi.json").json()
         parties = open_project(http, token)
         narrator = Narrator(Console(file=StringIO()), scenes=SCENES)
-        story = tell_story(parties, narrator, tmp_path / "queue", own_key)
+        story = Story(parties, narrator, tmp_path / "queue", own_key)
+        story.play()
         pdfs = [http.get(f"/v1/packages/{one['id']}/pdf", headers=_as_engineer(parties)) for one in story.packages]
     assert document == json.loads((ROOT / "openapi_examples" / "openapi.json").read_text())
     assert [one["data"]["segment_id"] for one in story.notices] == ["west", "east"]

@@ -4,9 +4,9 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from uuid import UUID
 
-from service.actions.acceptance.submissions import replaced_by
 from sqlmodel import Session
 
+from service.actions.acceptance.submissions import replaced_by
 from service.storage.jobs import given_up_jobs, make_due
 from service.storage.routes import lock_route
 from service.storage.submissions import find_submission

@@ -17,7 +17,7 @@ from worker.demo.narrator import Narrator
 from worker.demo.own_key import OwnKey
 from worker.demo.parties import Parties, StoryBrokenError, agree_on_criteria, expect, open_project
 from worker.demo.stack import Stack, run_stack
-from worker.demo.story import SCENES, Story, tell_story
+from worker.demo.story import SCENES, Story
 
 
 class Leaving(NamedTuple):
@@ -60,7 +60,8 @@ def _play(console: Console, stack: Stack, output: Path) -> Leaving | None:
     own_key = OwnKey(trust=[stack.authority.root_file.read_bytes()])
     try:
         with _parties(stack) as parties, tempfile.TemporaryDirectory() as queue, narrator.running():
-            story = tell_story(parties, narrator, Path(queue), own_key)
+            story = Story(parties, narrator, Path(queue), own_key)
+            story.play()
             return _leave(parties, story, stack, output, own_key)
     except StoryBrokenError as error:
         console.print(f"\nthe story does not hold: {error}", style="bold red", markup=False)

@@ -29,8 +29,7 @@ def load_field_client() -> ModuleType:
     """Return the field client's module; it stands outside the packages because field apps copy it."""
     name = "field_client"
     specification = importlib.util.spec_from_file_location(name, _EXAMPLES / f"{name}.py")
-    if specification is None or specification.loader is None:
-        raise ScenarioMissingError(f"{_EXAMPLES / name}.py is missing.")
+    assert specification is not None and specification.loader is not None
     module = importlib.util.module_from_spec(specification)
     sys.modules[name] = module
     specification.loader.exec_module(module)

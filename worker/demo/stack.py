@@ -3,12 +3,11 @@
 import os
 import socket
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from types import MappingProxyType
 
 import httpx
 from pydantic import SecretStr
@@ -20,7 +19,7 @@ from service.storage.session import make_engine, transaction
 from service.vocabulary.words import TokenKind
 from worker.demo import DemoNotPossibleError
 from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority, serve_time
-from worker.demo.embedded import private_folder, run_postgres, run_redis
+from worker.demo.embedded import RedisServer, private_folder, run_postgres
 from worker.demo.supervisor import Plan, Supervisor
 
 _READY_WITHIN_S = 60.0
@@ -58,24 +57,6 @@ def plan_parts(*, listener: socket.socket, heartbeats: Path, concurrency: int) -
 
 
 @contextmanager
-def run_parts(
-    plans: Sequence[Plan],
-    settings: WorkerSettings,
-    *,
-    logs: Path,
-    say: Callable[[str], object],
-    beside: Mapping[str, str] = MappingProxyType({}),
-) -> Iterator[Supervisor]:
-    """Run parts under a supervisor, on the servers and files that the settings name; `beside` adds to these."""
-    supervisor = Supervisor(plans, environment={**environment_of(settings), **beside}, logs=logs, say=say)
-    try:
-        supervisor.start()
-        yield supervisor
-    finally:
-        supervisor.stop()
-
-
-@contextmanager
 def run_stack(*, port: int = 0, concurrency: int = 1, say: Callable[[str], object] = lambda _: None) -> Iterator[Stack]:
     """Run everything that a deployment runs, on sockets and files of our own; what had to be mended is said."""
     with ExitStack() as parts:
@@ -86,7 +67,7 @@ def run_stack(*, port: int = 0, concurrency: int = 1, say: Callable[[str], objec
         logs.mkdir()
         heartbeats.mkdir()
         plans = plan_parts(listener=listener, heartbeats=heartbeats, concurrency=concurrency)
-        supervisor = parts.enter_context(run_parts(plans, settings, logs=logs, say=say))
+        supervisor = parts.enter_context(Supervisor(plans, environment=environment_of(settings), logs=logs, say=say))
         host, bound_port = listener.getsockname()
         base_url = f"http://{host}:{bound_port}"
         wait_until_ready(base_url)
@@ -106,7 +87,7 @@ def _prepare(parts: ExitStack, folder: Path) -> tuple[WorkerSettings, Demonstrat
     if database_url is None:
         postgres = parts.enter_context(run_postgres(folder))
         database_url, owner_url = postgres.application_url, postgres.owner_url
-    redis_url = os.environ.get("REDIS_URL") or parts.enter_context(run_redis(folder))
+    redis_url = os.environ.get("REDIS_URL") or parts.enter_context(RedisServer(folder)).url
     authority = make_demonstration_authority(folder / "authority", now=datetime.now(UTC))
     settings = WorkerSettings(
         database_url=SecretStr(database_url),
@@ -116,6 +97,9 @@ def _prepare(parts: ExitStack, folder: Path) -> tuple[WorkerSettings, Demonstrat
         signing_passphrase_file=authority.passphrase_file,
         signing_trust_file=authority.root_file,
         timestamp_url=SecretStr(parts.enter_context(serve_time(authority))),
+        # Whoever else the environment trusts for the time, or signs by, does not here.
+        timestamp_trust_file=None,
+        signing_pkcs11_module=None,
     )
     if owner_url is not None:
         migrate(owner_url, application_role=settings.application_role)
@@ -124,20 +108,12 @@ def _prepare(parts: ExitStack, folder: Path) -> tuple[WorkerSettings, Demonstrat
 
 def environment_of(settings: WorkerSettings) -> dict[str, str]:
     """Return the environment that gives a part these settings, beside our own."""
-    url = settings.timestamp_url
-    return {
-        **os.environ,
-        "TIMESTAMP_URL": "" if url is None else url.get_secret_value(),
-        # Empty is not set: whoever else the environment trusts for the time does not state it here.
-        "TIMESTAMP_TRUST_FILE": "",
-        "SIGNING_PKCS11_MODULE": "",
-        "DATABASE_URL": settings.database_url.get_secret_value(),
-        "REDIS_URL": settings.redis_url.get_secret_value(),
-        "BLOB_DIR": str(settings.blob_dir),
-        "SIGNING_PKCS12_FILE": str(settings.signing_pkcs12_file),
-        "SIGNING_PASSPHRASE_FILE": str(settings.signing_passphrase_file),
-        "SIGNING_TRUST_FILE": str(settings.signing_trust_file),
-    }
+    told = dict(os.environ)
+    for name, value in settings:
+        plain = value.get_secret_value() if isinstance(value, SecretStr) else value
+        # Empty is not set.
+        told[name.upper()] = "" if plain is None else str(plain)
+    return told
 
 
 def wait_until_ready(base_url: str) -> None:

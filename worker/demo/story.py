@@ -212,13 +212,6 @@ class Story:
         )
 
 
-def tell_story(parties: Parties, narrator: Narrator, queue: Path, own_key: OwnKey) -> Story:
-    """Play the story and return what it made."""
-    story = Story(parties, narrator, queue, own_key)
-    story.play()
-    return story
-
-
 def _standing(status: Any) -> dict[str, str]:
     return {segment["id"]: segment["status"] for segment in status["segments"]}
 

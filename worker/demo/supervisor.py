@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Self
 
 from worker.logs import log_into
 
@@ -52,7 +53,7 @@ class Plan:
 
 
 class Supervisor:
-    """Runs parts from `start` to `stop`, and tells `say` in a sentence what it had to do."""
+    """Runs parts for a block, and tells `say` in a sentence what it had to do."""
 
     def __init__(
         self, plans: Sequence[Plan], *, environment: Mapping[str, str], logs: Path, say: Callable[[str], object]
@@ -61,14 +62,22 @@ class Supervisor:
         self._say, self._done = say, threading.Event()
         self._watch = threading.Thread(target=self._look_after, name="supervisor", daemon=True)
 
-    def start(self) -> None:
+    def __enter__(self) -> Self:
         """Start all parts, and a thread that looks after them."""
-        for part in self._parts:
-            part.start()
-        self._watch.start()
+        try:
+            for part in self._parts:
+                part.start()
+            self._watch.start()
+        except BaseException:
+            self._stop()
+            raise
+        return self
 
-    def stop(self) -> None:
+    def __exit__(self, *_: object) -> None:
         """Look after nothing any more, and end all parts in order."""
+        self._stop()
+
+    def _stop(self) -> None:
         self._done.set()
         if self._watch.is_alive():
             self._watch.join()
@@ -91,19 +100,6 @@ class Supervisor:
                     said = part.look()
                     if said is not None:
                         self._say(said)
-
-
-@dataclass(kw_only=True)
-class _Pause:
-    """How long to wait before the next start: longer each time, until a part has lived for a while."""
-
-    next_s: float = SHORTEST_PAUSE_S
-
-    def take(self, *, lived_s: float) -> float:
-        if lived_s >= SETTLED_AFTER_S:
-            self.next_s = SHORTEST_PAUSE_S
-        taken, self.next_s = self.next_s, min(2 * self.next_s, LONGEST_PAUSE_S)
-        return taken
 
 
 @dataclass(kw_only=True)
@@ -162,7 +158,7 @@ class _Part:
     def __init__(self, plan: Plan, *, environment: dict[str, str], log: Path) -> None:
         self.plan = plan
         self._environment, self._log = environment, log
-        self._pause, self._heartbeat = _Pause(), _Heartbeat(file=plan.heartbeat)
+        self._pause_s, self._heartbeat = SHORTEST_PAUSE_S, _Heartbeat(file=plan.heartbeat)
         self._life: _Life | None = None
         self._again_at = 0.0
 
@@ -219,7 +215,9 @@ class _Part:
 
     def _begin_pause(self, life: _Life) -> str | None:
         code, lived_s = life.collect(), time.monotonic() - life.started_at
-        pause_s = self._pause.take(lived_s=lived_s)
+        # Longer each time, until a part has lived for a while.
+        pause_s = SHORTEST_PAUSE_S if lived_s >= SETTLED_AFTER_S else self._pause_s
+        self._pause_s = min(2 * pause_s, LONGEST_PAUSE_S)
         self._life, self._again_at = None, time.monotonic() + pause_s
         self._event("part.ended", code=code, lived_s=round(lived_s, 1), again_in_s=pause_s)
         if pause_s == LONGEST_PAUSE_S:

@@ -31,7 +31,7 @@ def world(fresh_world: OpenWorld) -> World:
 
 @pytest.fixture
 def superuser(world: World, servers: Servers) -> Iterator[Superuser]:
-    with servers.postgres.server.connect(database=str(world.engine.url.database)) as connection:
+    with servers.postgres.connect(database=str(world.engine.url.database)) as connection:
         yield connection
 
 
@@ -108,6 +108,6 @@ def test_a_chain_whose_every_link_is_right_is_held_against_the_packages(
 
 def test_without_packages_the_same_would_go_unseen(fresh_world: OpenWorld, servers: Servers) -> None:
     world = fresh_world("judged")
-    with servers.postgres.server.connect(database=str(world.engine.url.database)) as superuser:
+    with servers.postgres.connect(database=str(world.engine.url.database)) as superuser:
         _write_anew(superuser, world.project_id)
     assert first_bad(world) is None

@@ -169,7 +169,7 @@ def test_what_an_earlier_release_kept_is_read_judged_replaced_and_withdrawn(
 
 def _keep_as_before(world: World, servers: Servers, row_time: str, text: str) -> None:
     # The application's role changes no record.
-    with servers.postgres.server.connect(database=str(world.engine.url.database)) as connection:
+    with servers.postgres.connect(database=str(world.engine.url.database)) as connection:
         for id_, body in connection.execute("SELECT id, body FROM record").fetchall():
             kept = orjson.loads(str(body)) | {"made_at": text}
             written = orjson.dumps(kept, option=orjson.OPT_SORT_KEYS)

@@ -48,5 +48,5 @@ def _break_connections(world: World, servers: Servers) -> int:
     statement = (
         "SELECT pg_terminate_backend(pid, 5000) FROM pg_stat_activity WHERE datname = %s AND pid <> pg_backend_pid()"
     )
-    with servers.postgres.server.connect(database="postgres") as superuser:
+    with servers.postgres.connect(database="postgres") as superuser:
         return len(superuser.execute(statement, [database]).fetchall())

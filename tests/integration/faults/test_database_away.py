@@ -27,7 +27,7 @@ from tests.conftest import Servers
 from tests.factories import make_criteria, make_design, make_splice
 from tests.integration.faults.processes import Part, wait_until
 from tests.world import World, describe_route, make_world, open_project, read_demo
-from worker.demo.embedded import EmbeddedPostgres, private_folder, run_postgres
+from worker.demo.embedded import PostgresServer, private_folder, run_postgres
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(180)]
 
@@ -37,7 +37,7 @@ class OwnDatabase:
     """A world on a PostgreSQL of its own, that may be killed."""
 
     world: World
-    postgres: EmbeddedPostgres
+    postgres: PostgresServer
 
 
 @pytest.fixture
@@ -58,7 +58,7 @@ def own_database(servers: Servers, settings: WorkerSettings) -> Iterator[OwnData
 def test_a_crash_of_the_database_loses_no_acknowledged_record_and_everything_goes_on(
     own_database: OwnDatabase, tmp_path: Path
 ) -> None:
-    world, postgres = own_database.world, own_database.postgres.server
+    world, postgres = own_database.world, own_database.postgres
     acknowledged: list[str] = []
     codes: list[int] = []
     stop = threading.Event()
@@ -115,7 +115,7 @@ def test_a_posting_whose_commit_fails_is_no_success(world: World, servers: Serve
     database = make_url(world.settings.database_url.get_secret_value()).database
     assert database is not None
     record = make_splice()
-    with servers.postgres.server.connect(database=database) as superuser:
+    with servers.postgres.connect(database=database) as superuser:
         superuser.execute(_FAILING.format(fault=fault).encode())
         # Deferred: it fires at commit, when the handler has done all it does.
         superuser.execute(

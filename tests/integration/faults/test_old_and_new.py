@@ -84,7 +84,7 @@ def test_a_newer_schema_stops_neither_reading_nor_recording_nor_judging(world: W
     world.drain()
     database = make_url(world.settings.database_url.get_secret_value()).database
     assert database is not None
-    with servers.postgres.server.connect(database=database) as superuser:
+    with servers.postgres.connect(database=database) as superuser:
         for table in ("record", "fibre", "job", "route", "package"):
             superuser.execute(f"ALTER TABLE {table} ADD COLUMN of_later integer NOT NULL DEFAULT 7".encode())
         superuser.execute("UPDATE alembic_version SET version_num = 'of_later'")

@@ -126,7 +126,7 @@ def altered_record(request: pytest.FixtureRequest, judged_world: World, servers:
     world = judged_world
     database = make_url(world.settings.database_url.get_secret_value()).database
     assert database is not None
-    with servers.postgres.server.connect(database=database) as superuser:
+    with servers.postgres.connect(database=database) as superuser:
         assert superuser.execute(f"UPDATE record SET body = {request.param} WHERE kind = 'attenuation'").rowcount > 0
     return world
 

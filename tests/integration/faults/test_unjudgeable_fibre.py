@@ -64,7 +64,7 @@ def fibres(world: World) -> Sequence[Fibre]:
 def alter(servers: Servers, world: World, record_id: str, body: str) -> None:
     """Change a stored record behind the service's back, as only the database's owner can."""
     database = str(world.engine.url.database)
-    with servers.postgres.server.connect(database=database) as owner:
+    with servers.postgres.connect(database=database) as owner:
         done = owner.execute("UPDATE record SET body = %s WHERE id = %s", (body, record_id))
         assert done.rowcount == 1
 

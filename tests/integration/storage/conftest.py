@@ -22,13 +22,13 @@ def superuser(servers: Servers, database_template: str) -> Iterator[Superuser]:
     # A space, for a name is not always one word.
     name = f"storage {uuid4().hex[:12]}"
     create_database(servers.postgres, name, template=database_template)
-    with servers.postgres.server.connect(database=name) as connection:
+    with servers.postgres.connect(database=name) as connection:
         yield connection
 
 
 @pytest.fixture(scope="module")
 def shared_engine(servers: Servers, superuser: Superuser) -> Iterator[Engine]:
-    url = servers.postgres.server.url(role="acceptance_app", database=superuser.info.dbname)
+    url = servers.postgres.url(role="acceptance_app", database=superuser.info.dbname)
     engine = make_engine(url, pool_size=12)
     yield engine
     engine.dispose()

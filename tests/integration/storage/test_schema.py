@@ -150,7 +150,7 @@ def _is_refused(connection: "psycopg.Connection[tuple[object, ...]]", statement:
 
 def _rows(servers: Servers, url: str, statement: str) -> list[str]:
     database = url.split("@/")[1].split("?", maxsplit=1)[0]
-    with servers.postgres.server.connect(database=database) as connection:
+    with servers.postgres.connect(database=database) as connection:
         rows = connection.execute(statement.encode()).fetchall()
     return sorted(str(row) for row in rows if "alembic_version" not in str(row))
 

@@ -17,7 +17,7 @@ from service.storage.migrations import migrate
 from service.storage.session import make_engine, transaction
 from service.storage.tables import Fibre, Route, StandingVerdict
 from service.vocabulary.states import JobKind
-from worker.demo.embedded import EmbeddedPostgres, create_database
+from worker.demo.embedded import PostgresServer, create_database
 from worker.jobs.runner import run_job
 from worker.tasks import STEPS, make_context
 
@@ -58,7 +58,7 @@ def read_judged(engine: Engine) -> Judged:
         )
 
 
-def judge_from_scratch(postgres: EmbeddedPostgres, settings: WorkerSettings, *, database: str, name: str) -> Judged:
+def judge_from_scratch(postgres: PostgresServer, settings: WorkerSettings, *, database: str, name: str) -> Judged:
     """Copy what was said into a new database and judge it there, in this process and nowhere else."""
     owner_url, application_url = create_database(postgres, name)
     migrate(owner_url, application_role=settings.application_role)
@@ -91,8 +91,8 @@ def _claim(engine: Engine) -> list[tuple[UUID, JobKind]]:
         return list(claim_hints(session, again_after=timedelta(0)))
 
 
-def _copy(postgres: EmbeddedPostgres, database: str, name: str) -> None:
-    with postgres.server.connect(database=database) as source, postgres.server.connect(database=name) as target:
+def _copy(postgres: PostgresServer, database: str, name: str) -> None:
+    with postgres.connect(database=database) as source, postgres.connect(database=name) as target:
         for table in _SAID:
             _copy_table(source, target, sql.Identifier(table), sql.SQL("*"))
         waiting = sql.SQL(

@@ -13,7 +13,7 @@ from tests.soak.faults.crews import post
 from tests.soak.faults.plan import CONCURRENCY, Fault, Plan
 from tests.soak.faults.servers import children_of, kill, kill_backend, restart_postgres, restart_redis
 from tests.soak.faults.site import SoakRoute, splice_again
-from worker.demo.embedded import EmbeddedPostgres, RedisServer
+from worker.demo.embedded import PostgresServer, RedisServer
 from worker.demo.supervisor import Supervisor
 
 _LOOK_EVERY_S = 0.01
@@ -37,7 +37,7 @@ class Killer:
     plan: Plan
     progress: Progress
     supervisor: Supervisor
-    postgres: EmbeddedPostgres
+    postgres: PostgresServer
     redis: RedisServer
     bursts: tuple[SoakRoute, ...]
     connect: Callable[[], Patient]
@@ -93,8 +93,8 @@ class Killer:
     def _every_place_taken(self) -> Iterator[Callable[[], bool]]:
         """Hold each job that judges at its beginning; tell whether every child has one and more are hinted at."""
         with (
-            self.postgres.server.connect(database="acceptance") as looking,
-            self.postgres.server.connect(database="acceptance") as holding,
+            self.postgres.connect(database="acceptance") as looking,
+            self.postgres.connect(database="acceptance") as holding,
             holding.transaction(),
         ):
             # Judging reads the criteria and posting does not: by luck alone, a quick machine's places are seldom all

@@ -21,8 +21,9 @@ from tests.soak.faults.plan import CONCURRENCY, Plan
 from tests.soak.faults.site import Site, open_site
 from tests.soak.faults.work import Stage, do_the_work
 from worker.demo.authority import make_demonstration_authority
-from worker.demo.embedded import EmbeddedPostgres, RedisServer, private_folder, run_postgres
-from worker.demo.stack import issue_administrator, plan_parts, run_parts, wait_until_ready
+from worker.demo.embedded import PostgresServer, RedisServer, private_folder, run_postgres
+from worker.demo.stack import environment_of, issue_administrator, plan_parts, wait_until_ready
+from worker.demo.supervisor import Supervisor
 
 _DATABASE = "acceptance"
 
@@ -30,7 +31,7 @@ _DATABASE = "acceptance"
 @dataclass(frozen=True, kw_only=True)
 class _Servers:
     folder: Path
-    postgres: EmbeddedPostgres
+    postgres: PostgresServer
     redis: RedisServer
     settings: WorkerSettings
 
@@ -48,9 +49,7 @@ def run_faults(plan: Plan, *, say: Callable[[str], object]) -> Outcome:
 
 @contextmanager
 def _running_servers() -> Iterator[_Servers]:
-    with private_folder() as folder, run_postgres(folder) as postgres:
-        redis = RedisServer(folder)
-        redis.start()
+    with private_folder() as folder, run_postgres(folder) as postgres, RedisServer(folder) as redis:
         authority = make_demonstration_authority(folder / "authority", now=datetime.now(UTC))
         settings = WorkerSettings(
             database_url=SecretStr(postgres.application_url),
@@ -61,10 +60,7 @@ def _running_servers() -> Iterator[_Servers]:
             signing_trust_file=authority.root_file,
         )
         migrate(postgres.owner_url, application_role=settings.application_role)
-        try:
-            yield _Servers(folder=folder, postgres=postgres, redis=redis, settings=settings)
-        finally:
-            redis.stop()
+        yield _Servers(folder=folder, postgres=postgres, redis=redis, settings=settings)
 
 
 @contextmanager
@@ -75,7 +71,8 @@ def _running_parts(plan: Plan, servers: _Servers, say: Callable[[str], object]) 
     with socket.create_server(("127.0.0.1", 0)) as listener:
         base_url = "http://{}:{}".format(*listener.getsockname())
         plans = plan_parts(listener=listener, heartbeats=logs, concurrency=CONCURRENCY)
-        with run_parts(plans, servers.settings, logs=logs, say=say, beside=plan.environment) as supervisor:
+        environment = {**environment_of(servers.settings), **plan.environment}
+        with Supervisor(plans, environment=environment, logs=logs, say=say) as supervisor:
             wait_until_ready(base_url)
             with httpx.Client(base_url=base_url, timeout=30) as http:
                 site = open_site(http, issue_administrator(servers.settings), plan)

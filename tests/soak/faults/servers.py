@@ -6,7 +6,7 @@ import time
 from pathlib import Path
 from random import Random
 
-from worker.demo.embedded import EmbeddedPostgres, EmbeddedServerError, RedisServer
+from worker.demo.embedded import EmbeddedServerError, PostgresServer, RedisServer
 
 _START_WITHIN_S = 30.0
 
@@ -18,14 +18,14 @@ def restart_redis(redis: RedisServer, *, away_s: float) -> None:
     redis.start()
 
 
-def restart_postgres(postgres: EmbeddedPostgres) -> None:
+def restart_postgres(postgres: PostgresServer) -> None:
     """Kill PostgreSQL's first process and start it anew: it recovers from its log."""
-    assert postgres.server.pid is not None
-    os.kill(postgres.server.pid, signal.SIGKILL)
+    assert postgres.pid is not None
+    os.kill(postgres.pid, signal.SIGKILL)
     give_up_at = time.monotonic() + _START_WITHIN_S
     while True:
         try:
-            postgres.server.start()
+            postgres.start()
             return
         except EmbeddedServerError:
             # For a moment the processes that it had forked still hold the shared memory.
@@ -34,9 +34,9 @@ def restart_postgres(postgres: EmbeddedPostgres) -> None:
             time.sleep(0.2)
 
 
-def kill_backend(postgres: EmbeddedPostgres, *, draw: Random) -> bool:
+def kill_backend(postgres: PostgresServer, *, draw: Random) -> bool:
     """Kill a process that serves one of our connections: PostgreSQL throws out all others and recovers by itself."""
-    backends = [pid for pid in children_of(postgres.server.pid) if b"acceptance_app" in _command_line(pid)]
+    backends = [pid for pid in children_of(postgres.pid) if b"acceptance_app" in _command_line(pid)]
     return bool(backends) and kill(draw.choice(backends))
 
 

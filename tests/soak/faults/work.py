@@ -26,7 +26,7 @@ from tests.soak.faults.office import Office
 from tests.soak.faults.outcome import Outcome
 from tests.soak.faults.plan import Plan
 from tests.soak.faults.site import Site, SoakRoute
-from worker.demo.embedded import EmbeddedPostgres, RedisServer
+from worker.demo.embedded import PostgresServer, RedisServer
 from worker.demo.supervisor import Supervisor
 
 _LOOK_EVERY_S = 0.1
@@ -50,7 +50,7 @@ class Stage:
     base_url: str
     site: Site
     supervisor: Supervisor
-    postgres: EmbeddedPostgres
+    postgres: PostgresServer
     redis: RedisServer
     settings: WorkerSettings
     patients: list[Patient] = field(default_factory=list)

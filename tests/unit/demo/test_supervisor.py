@@ -34,12 +34,8 @@ def looked_after(
         )
         for number, script in enumerate(scripts)
     ]
-    kept = Supervisor(plans, environment={"PATH": os.environ["PATH"]}, logs=folder, say=said.append)
-    kept.start()
-    try:
+    with Supervisor(plans, environment={"PATH": os.environ["PATH"]}, logs=folder, say=said.append) as kept:
         yield kept, said
-    finally:
-        kept.stop()
 
 
 def comes_true(claim: Callable[[], bool], *, within_s: float = 10.0) -> bool:
@@ -144,9 +140,7 @@ def test_neither_a_closed_terminal_nor_a_log_that_cannot_be_written_ends_the_wat
     plan = Plan(name="part", program=("sh", "-c", "exec sleep 60"))
     logs = tmp_path / "logs"
     logs.mkdir()
-    kept = Supervisor([plan], environment={"PATH": os.environ["PATH"]}, logs=logs, say=say)
-    kept.start()
-    try:
+    with Supervisor([plan], environment={"PATH": os.environ["PATH"]}, logs=logs, say=say) as kept:
         first = kept.pids["part"]
         os.kill(first, signal.SIGKILL)
         assert comes_true(lambda: kept.pids.get("part", first) != first)
@@ -156,8 +150,6 @@ def test_neither_a_closed_terminal_nor_a_log_that_cannot_be_written_ends_the_wat
         assert comes_true(lambda: "part" not in kept.pids)
         (tmp_path / "away").rename(logs)
         assert comes_true(lambda: kept.pids.get("part", second) != second)
-    finally:
-        kept.stop()
 
 
 def test_stopping_leaves_no_process(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

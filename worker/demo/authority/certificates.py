@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from typing import NamedTuple
 
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec, rsa
@@ -32,41 +33,42 @@ def make_root(key: ec.EllipticCurvePrivateKey, *, now: datetime) -> x509.Certifi
     )
 
 
-def make_seal(
+class Purpose(NamedTuple):
+    """What a certificate's key may do, and for how long."""
+
+    life: timedelta
+    uses: Sequence[x509.ObjectIdentifier]
+    are_critical: bool = False
+
+
+# Some validators know only emailProtection, so these certificates carry both.
+SIGNING = Purpose(LIFE, [DOCUMENT_SIGNING, ExtendedKeyUsageOID.EMAIL_PROTECTION])
+# RFC 3161, 2.3: its purpose is critical and the only one.
+STATING_TIME = Purpose(LIFE_OF_TIME, [ExtendedKeyUsageOID.TIME_STAMPING], are_critical=True)
+
+
+def issue(
     public_key: PublicKey,
     *,
-    root: x509.Certificate,
-    root_key: ec.EllipticCurvePrivateKey,
+    role: str,
+    root: x509.Certificate | None = None,
+    issuer_key: ec.EllipticCurvePrivateKey,
+    purpose: Purpose = SIGNING,
     revocation_url: str,
     now: datetime,
 ) -> x509.Certificate:
-    """Return the certificate that the service seals with."""
-    builder = _builder(subject=_name("seal"), issuer=root.subject, public_key=public_key, now=now, life=LIFE)
-    return _signing(builder, issuer_key=root_key, revocation_url=revocation_url)
-
-
-def make_person(key: ec.EllipticCurvePrivateKey, *, role: str, revocation_url: str, now: datetime) -> x509.Certificate:
-    """Return the certificate of a person, who is its only issuer."""
+    """Return the certificate of a role, by a root's key, or by its own where there is no root."""
     name = _name(role)
-    builder = _builder(subject=name, issuer=name, public_key=key.public_key(), now=now, life=LIFE)
-    return _signing(builder, issuer_key=key, revocation_url=revocation_url)
-
-
-def make_time_certificate(
-    public_key: PublicKey,
-    *,
-    root: x509.Certificate,
-    root_key: ec.EllipticCurvePrivateKey,
-    revocation_url: str,
-    now: datetime,
-) -> x509.Certificate:
-    """Return the certificate that states the time. RFC 3161, 2.3: its purpose is critical and the only one."""
-    builder = _builder(subject=_name("time"), issuer=root.subject, public_key=public_key, now=now, life=LIFE_OF_TIME)
+    issuer = name if root is None else root.subject
+    revocation = x509.DistributionPoint([x509.UniformResourceIdentifier(revocation_url)], None, None, None)
     return (
-        _issued(builder, root_key=root_key, revocation_url=revocation_url)
+        _builder(subject=name, issuer=issuer, public_key=public_key, now=now, life=purpose.life)
+        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(issuer_key.public_key()), critical=False)
+        .add_extension(x509.CRLDistributionPoints([revocation]), critical=False)
         .add_extension(_usage(is_authority=False), critical=True)
-        .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.TIME_STAMPING]), critical=True)
-        .sign(root_key, SHA256())
+        .add_extension(x509.ExtendedKeyUsage(purpose.uses), critical=purpose.are_critical)
+        .sign(issuer_key, SHA256())
     )
 
 
@@ -88,19 +90,6 @@ def make_revocation_list(
     return builder.sign(root_key, SHA256())
 
 
-def _signing(
-    builder: x509.CertificateBuilder, *, issuer_key: ec.EllipticCurvePrivateKey, revocation_url: str
-) -> x509.Certificate:
-    # Some validators know only emailProtection, so the certificate carries both.
-    purposes = [DOCUMENT_SIGNING, ExtendedKeyUsageOID.EMAIL_PROTECTION]
-    return (
-        _issued(builder, root_key=issuer_key, revocation_url=revocation_url)
-        .add_extension(_usage(is_authority=False), critical=True)
-        .add_extension(x509.ExtendedKeyUsage(purposes), critical=False)
-        .sign(issuer_key, SHA256())
-    )
-
-
 def _builder(
     *, subject: x509.Name, issuer: x509.Name, public_key: PublicKey, now: datetime, life: timedelta
 ) -> x509.CertificateBuilder:
@@ -113,17 +102,6 @@ def _builder(
         .not_valid_before(now - CLOCK_MARGIN)
         .not_valid_after(now + life)
         .add_extension(x509.SubjectKeyIdentifier.from_public_key(public_key), critical=False)
-    )
-
-
-def _issued(
-    builder: x509.CertificateBuilder, *, root_key: ec.EllipticCurvePrivateKey, revocation_url: str
-) -> x509.CertificateBuilder:
-    revocation = x509.DistributionPoint([x509.UniformResourceIdentifier(revocation_url)], None, None, None)
-    return (
-        builder.add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
-        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(root_key.public_key()), critical=False)
-        .add_extension(x509.CRLDistributionPoints([revocation]), critical=False)
     )
 
 

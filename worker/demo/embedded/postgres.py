@@ -1,13 +1,12 @@
 """An embedded PostgreSQL: one unix socket, real roles, settings that a benchmark may keep.
 
-The wheel's own start, as root, adds a user to the system and opens its installation and every folder above it and above
-the data to everybody; it knows one superuser and no settings, and shares its socket's folder with whoever runs there.
+The wheel's own start knows one superuser and no settings, shares its socket's folder with whoever runs there, and as
+root opens every folder above the data to everybody.
 """
 
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
@@ -63,6 +62,16 @@ class PostgresServer(KeptServer):
         # The port is said because libpq would else take PGPORT from the environment.
         return f"postgresql+psycopg://{role}@/{quote(database)}?host={quote(str(self._folder))}&port={_PORT}"
 
+    @property
+    def owner_url(self) -> str:
+        """Return the owner's way into the first database."""
+        return self.url(role=OWNER, database=DATABASE)
+
+    @property
+    def application_url(self) -> str:
+        """Return the application's way into the first database."""
+        return self.url(role=APPLICATION, database=DATABASE)
+
     def connect(self, *, database: str) -> "psycopg.Connection[tuple[object, ...]]":
         """Connect as superuser, outside any transaction."""
         return psycopg.connect(host=str(self._folder), port=_PORT, user=SUPERUSER, dbname=database, autocommit=True)
@@ -91,46 +100,30 @@ class PostgresServer(KeptServer):
         return True
 
 
-@dataclass(frozen=True, kw_only=True)
-class EmbeddedPostgres:
-    """A running PostgreSQL with the owner's and the application's way into one empty database."""
-
-    owner_url: str
-    application_url: str
-    server: PostgresServer
-
-
 @contextmanager
-def run_postgres(folder: Path) -> Iterator[EmbeddedPostgres]:
-    """Run a new PostgreSQL inside a private folder."""
-    server = PostgresServer(folder)
-    server.initialise()
-    try:
-        server.start()
-        _create_roles(server)
-        owner_url, application_url = _create_database(server, DATABASE, template="template1")
-        yield EmbeddedPostgres(owner_url=owner_url, application_url=application_url, server=server)
-    finally:
-        server.stop()
+def run_postgres(folder: Path) -> Iterator[PostgresServer]:
+    """Run a new PostgreSQL inside a private folder, with both roles and one empty database."""
+    postgres = PostgresServer(folder)
+    postgres.initialise()
+    with postgres:
+        _create_roles(postgres)
+        create_database(postgres, DATABASE)
+        yield postgres
 
 
-def create_database(postgres: EmbeddedPostgres, name: str, *, template: str = "template1") -> tuple[str, str]:
+def create_database(postgres: PostgresServer, name: str, *, template: str = "template1") -> tuple[str, str]:
     """Create a database, as a copy of a template nobody is connected to if one is named; return both roles' URLs."""
-    return _create_database(postgres.server, name, template=template)
-
-
-def _create_roles(server: PostgresServer) -> None:
-    rights = "LOGIN NOSUPERUSER NOCREATEDB NOCREATEROLE NOREPLICATION NOBYPASSRLS"
-    with server.connect(database="template1") as connection:
-        for role in (OWNER, APPLICATION):
-            connection.execute(sql.SQL(f"CREATE ROLE {{}} {rights}").format(sql.Identifier(role)))
-        connection.execute(_SCHEMA_PRIVILEGES.format(sql.Identifier(APPLICATION)))
-
-
-def _create_database(server: PostgresServer, name: str, *, template: str) -> tuple[str, str]:
     statement = sql.SQL("CREATE DATABASE {} OWNER {} TEMPLATE {}").format(
         sql.Identifier(name), sql.Identifier(OWNER), sql.Identifier(template)
     )
-    with server.connect(database="postgres") as connection:
+    with postgres.connect(database="postgres") as connection:
         connection.execute(statement)
-    return server.url(role=OWNER, database=name), server.url(role=APPLICATION, database=name)
+    return postgres.url(role=OWNER, database=name), postgres.url(role=APPLICATION, database=name)
+
+
+def _create_roles(postgres: PostgresServer) -> None:
+    rights = "LOGIN NOSUPERUSER NOCREATEDB NOCREATEROLE NOREPLICATION NOBYPASSRLS"
+    with postgres.connect(database="template1") as connection:
+        for role in (OWNER, APPLICATION):
+            connection.execute(sql.SQL(f"CREATE ROLE {{}} {rights}").format(sql.Identifier(role)))
+        connection.execute(_SCHEMA_PRIVILEGES.format(sql.Identifier(APPLICATION)))

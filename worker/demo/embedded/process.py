@@ -11,7 +11,7 @@ import sys
 import time
 from abc import ABC, abstractmethod
 from pathlib import Path
-from typing import ClassVar
+from typing import ClassVar, Self
 
 from worker.demo.embedded import keeper
 from worker.demo.embedded.account import make_folder, server_account
@@ -43,6 +43,15 @@ class KeptServer(ABC):
         make_folder(self._folder, owner=self._account)
         self._keeper: subprocess.Popen[bytes] | None = None
         self._pid: int | None = None
+
+    def __enter__(self) -> Self:
+        """Start the server for a block, at whose end it is stopped."""
+        self.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Stop the server."""
+        self.stop()
 
     @property
     def pid(self) -> int | None:

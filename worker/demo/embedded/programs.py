@@ -1,4 +1,7 @@
-"""Where the servers' programs are, and how root makes them reachable for an unprivileged user."""
+"""Where the servers' programs are, and how root makes them reachable for an unprivileged user.
+
+By a copy in the private folder: the wheel's own start opens its installation, and every folder above it, to everybody.
+"""
 
 import importlib.util
 import re

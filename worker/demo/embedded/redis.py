@@ -4,8 +4,6 @@ The wheel's own start saves to disk, leaves the server in the background, and le
 its version is old, so that one on the path may be the better.
 """
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import redis
@@ -55,14 +53,3 @@ class RedisServer(KeptServer):
                 return bool(client.ping())
             except redis.exceptions.ConnectionError:
                 return False
-
-
-@contextmanager
-def run_redis(folder: Path) -> Iterator[str]:
-    """Run a Redis inside a private folder and lend its broker URL."""
-    server = RedisServer(folder)
-    try:
-        server.start()
-        yield server.url
-    finally:
-        server.stop()

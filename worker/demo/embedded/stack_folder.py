@@ -1,4 +1,7 @@
-"""One private folder for everything a stack of embedded servers keeps."""
+"""One private folder for everything a stack of embedded servers keeps.
+
+The wheels leave sockets and data where they were started, for whoever runs there, and never remove them after a kill.
+"""
 
 import fcntl
 import os

@@ -17,7 +17,7 @@ from tests.signed_documents import (
     certify_document,
     make_authorities,
 )
-from worker.demo.authority.certificates import make_seal, make_time_certificate
+from worker.demo.authority.certificates import STATING_TIME, issue
 from worker.demo.authority.time_stamp import state_time
 from worker.signing.check.verify import verify
 from worker.signing.errors import (
@@ -129,10 +129,12 @@ def test_the_time_of_an_authority_whose_certificate_has_ended_is_not_let_out(
     signed: Signed, level: SignatureLevel
 ) -> None:
     key = ec.generate_private_key(ec.SECP256R1())
-    ended = make_time_certificate(
+    ended = issue(
         key.public_key(),
+        role="time",
+        purpose=STATING_TIME,
         root=signed.authority.root,
-        root_key=signed.authority.root_key,
+        issuer_key=signed.authority.root_key,
         revocation_url="http://revocation.invalid/",
         now=NOW - timedelta(days=4000),
     )
@@ -142,10 +144,11 @@ def test_the_time_of_an_authority_whose_certificate_has_ended_is_not_let_out(
 
 def test_a_certificate_that_is_not_for_stating_the_time_states_none(signed: Signed) -> None:
     key = ec.generate_private_key(ec.SECP256R1())
-    for_documents = make_seal(
+    for_documents = issue(
         key.public_key(),
+        role="seal",
         root=signed.authority.root,
-        root_key=signed.authority.root_key,
+        issuer_key=signed.authority.root_key,
         revocation_url="http://revocation.invalid/",
         now=CERTIFIED_AT,
     )
