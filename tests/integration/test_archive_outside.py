@@ -24,8 +24,6 @@ from worker.package.view import build_view
 from worker.signing.fields import SignatureBoxes
 from worker.signing.make.certify import certify
 
-pytestmark = pytest.mark.slow
-
 ALLOWED_AS_DRAWN: Mapping[str, str] = {
     "1.4.7 : Trailer Syntax error, EmbeddedFile entry is present in the Names dictionary": (
         "6.8: files may be attached; the twin's tree of them is empty"

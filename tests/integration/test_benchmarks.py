@@ -5,9 +5,6 @@ import sys
 from pathlib import Path
 
 import orjson
-import pytest
-
-pytestmark = pytest.mark.slow
 
 _ROWS = [
     "posting",

@@ -15,7 +15,6 @@ import pytest
 from tests.outside_tools import require_tool
 from tests.signed_documents import swap_first_page_text
 
-pytestmark = pytest.mark.slow
 ROOT = Path(__file__).parents[2]
 COMMAND = [sys.executable, "-m", "worker.commands.main"]
 BARE = {

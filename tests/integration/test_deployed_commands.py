@@ -24,7 +24,7 @@ from worker.demo.embedded import PostgresServer, RedisServer, private_folder, ru
 from worker.demo.embedded.account import give
 from worker.demo.parties import agree_on_criteria, open_project
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(240)]
+pytestmark = pytest.mark.timeout(240)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -32,8 +32,6 @@ from worker.demo.embedded import (
 )
 from worker.demo.embedded.account import Account
 
-pytestmark = pytest.mark.slow
-
 # Runs the whole stack, says where and as which processes, and stays until a signal comes.
 STACK = """
 import json, psycopg, time

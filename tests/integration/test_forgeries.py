@@ -28,7 +28,6 @@ from worker.signing.make.timestamps import CheckedTimeStamper
 from worker.signing.report import State
 from worker.signing.trust.role_trust import RoleTrust
 
-pytestmark = pytest.mark.slow
 # Parts of the library have no types.
 pdf: Any = generic
 RIGHT: Mapping[str, str] = {

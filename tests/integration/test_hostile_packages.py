@@ -15,7 +15,6 @@ from tests.signing_people import sign_among_lookalikes
 from worker.commands.limited import TOO_MUCH
 from worker.signing.fields import ENGINEER_FIELD
 
-pytestmark = pytest.mark.slow
 ROOT = Path(__file__).parents[2]
 # What the requirement asks. By the computing and not by the clock: a busy machine's time is not the file's.
 AT_MOST_S, AT_MOST_MB = 10.0, 512.0

@@ -28,8 +28,6 @@ from worker.sealing.trust_services import authorities_of
 from worker.signing.check.verify import verify
 from worker.signing.trust.role_trust import RoleTrust
 
-pytestmark = pytest.mark.slow
-
 
 @dataclass(frozen=True, kw_only=True)
 class Package:

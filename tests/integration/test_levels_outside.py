@@ -20,8 +20,6 @@ from worker.signing.check.verify import verify
 from worker.signing.make.sealing import Sealing
 from worker.signing.trust.role_trust import RoleTrust
 
-pytestmark = pytest.mark.slow
-
 # Programs from outside read the machine's clock.
 TODAY = datetime.now(UTC).replace(microsecond=0)
 # Each signature with its time stamp, and the time stamp over the document that follows it.

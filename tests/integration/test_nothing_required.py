@@ -1,12 +1,8 @@
 """A segment of which nothing is required cannot be submitted: no finding proves nothing."""
 
-import pytest
-
 from service.vocabulary.words import TokenKind
 from tests.factories import make_criteria, splice_criterion
 from tests.world import World
-
-pytestmark = pytest.mark.slow
 
 
 def test_criteria_that_only_advise_prove_no_fibre(world: World) -> None:

@@ -13,7 +13,6 @@ import pytest
 
 from tests.outside_tools import require_tool
 
-pytestmark = pytest.mark.slow
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text()
 

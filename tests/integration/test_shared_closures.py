@@ -9,7 +9,6 @@ from service.vocabulary.words import TokenKind
 from tests.factories import finished_fibre, make_closure_state, make_design, make_site
 from tests.world import World
 
-pytestmark = pytest.mark.slow
 REOPENED_AT = "2025-04-01T08:00:00Z"
 
 

@@ -17,7 +17,6 @@ from service.vocabulary.words import TokenKind
 from tests.factories import Body, make_calibration, make_closure_state, make_design, make_splice
 from tests.world import World, open_project, read_demo
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 CALIBRATED = {
     "code": "CALIBRATED",

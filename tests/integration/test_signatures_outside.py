@@ -15,8 +15,6 @@ from tests.signed_documents import ELAPSED, FINDINGS, Signed, flip_bit, make_sig
 from worker.signing.check.verify import verify
 from worker.signing.trust.role_trust import RoleTrust
 
-pytestmark = pytest.mark.slow
-
 TODAY = datetime.now(UTC).replace(microsecond=0)
 
 # pdfsig lists signatures by field, not by time of signing, with the reserved field nobody signed among them.

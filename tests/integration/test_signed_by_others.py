@@ -12,7 +12,6 @@ from tests.signed_forms import Cast, judge, make_cast, make_package
 from worker.signing.fields import DECISION_FIELD, ENGINEER_FIELD, SEAL_FIELD
 from worker.signing.report import State
 
-pytestmark = pytest.mark.slow
 PROGRAM = Path(__file__).parents[1] / "outside" / "SignWithPdfBox.java"
 JARS = [Path(f"/usr/share/java/{name}.jar") for name in ("pdfbox2", "fontbox2", "commons-logging")]
 

@@ -18,8 +18,6 @@ from worker.demo.parties import Parties, agree_on_criteria, open_project
 from worker.demo.stack import Stack, environment_of, run_stack
 from worker.demo.supervisor import Plan, Supervisor
 
-pytestmark = pytest.mark.slow
-
 
 @pytest.fixture(scope="module")
 def said() -> list[str]:

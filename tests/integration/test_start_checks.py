@@ -22,7 +22,6 @@ from worker.demo.authority import DemonstrationAuthority, make_demonstration_aut
 from worker.demo.embedded import create_database
 from worker.demo.stack import environment_of
 
-pytestmark = pytest.mark.slow
 _NOBODYS = "postgresql+psycopg://nobody@127.0.0.1:9/none"
 COMMAND = [sys.executable, "-m", "worker.commands.main"]
 

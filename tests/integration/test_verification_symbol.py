@@ -11,7 +11,6 @@ from tests.outside_tools import require_tool
 from tests.package_factories import make_content
 from tests.package_reading import draw_content
 
-pytestmark = pytest.mark.slow
 CODE, URL = "K7QM-2XVD-91TB-PW5E", "https://acceptance.example/fibre/v1/verifications/K7QM-2XVD-91TB-PW5E"
 
 

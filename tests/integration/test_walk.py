@@ -3,12 +3,10 @@
 from typing import Any
 
 import httpx
-import pytest
 
 from service.vocabulary.words import TokenKind
 from tests.world import World, read_demo
 
-pytestmark = pytest.mark.slow
 CONCESSION = {
     "criterion": "splice-1550",
     "fibre": 20,

@@ -30,7 +30,7 @@ from worker.demo.story import SCENES, Story
 from worker.demo.supervisor import Supervisor
 from worker.program import PROGRAM
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(600)]
+pytestmark = pytest.mark.timeout(600)
 
 
 @pytest.fixture(scope="module")

@@ -19,7 +19,6 @@ from tests.integration.api.acts import (
 from tests.integration.api.conftest import OpenWorld
 from tests.world import World, read_demo
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 OTHER = "0" * 64
 BOTH = {"west": "accepted", "east": "accepted"}

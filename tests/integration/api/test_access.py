@@ -21,7 +21,6 @@ from tests.integration.api.posting import perform
 from tests.unit.api.test_document import OPERATIONS
 from tests.world import World, open_project
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 READERS = {CREW, CONTRACTOR, ENGINEER}
 # Who may do what, as README says it.

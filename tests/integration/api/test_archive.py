@@ -20,7 +20,6 @@ from tests.integration.api.acts import PHOTOGRAPH, PROBLEM, newest_package, send
 from tests.integration.api.conftest import OpenWorld
 from tests.world import World, open_project, read_demo
 
-pytestmark = pytest.mark.slow
 ATTACHED = ["criteria.json", "design.json", "findings.json", "package.json", "records.json"]
 
 

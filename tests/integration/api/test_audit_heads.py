@@ -20,7 +20,6 @@ from worker.commands.issued_status import Served, ask_issued_status, issued_stat
 from worker.commands.page_comparison import check_data
 from worker.commands.upkeep import first_bad_entries
 
-pytestmark = pytest.mark.slow
 Superuser = psycopg.Connection[tuple[object, ...]]
 
 

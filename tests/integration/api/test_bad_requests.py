@@ -18,7 +18,6 @@ from tests.integration.api.conftest import OpenWorld
 from tests.unit.api.test_document import OPERATIONS, TAKING_JSON
 from tests.world import World
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 MARKER = "mark-me-7f3a"
 

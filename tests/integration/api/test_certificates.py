@@ -12,7 +12,6 @@ from tests.integration.api.conftest import OpenWorld
 from tests.signing_people import Signatory, make_signatory
 from tests.world import World
 
-pytestmark = pytest.mark.slow
 CONTRACTOR, ADMINISTRATOR = TokenKind.CONTRACTOR, TokenKind.ADMINISTRATOR
 
 

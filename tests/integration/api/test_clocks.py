@@ -16,7 +16,6 @@ from tests.factories import make_splice
 from tests.integration.api.acts import pointers, records_path, refusal
 from tests.world import World
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 OFF = [timedelta(hours=-3), -CLOCK_TOLERANCE - timedelta(seconds=5), timedelta(minutes=3), timedelta(days=4000)]
 AGREEING = [timedelta(seconds=-110), timedelta(), timedelta(seconds=110)]

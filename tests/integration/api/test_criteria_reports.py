@@ -1,12 +1,9 @@
 """Reports on criteria, given where they are posted, meet a route, and bind it."""
 
-import pytest
-
 from service.vocabulary.words import TokenKind
 from tests.integration.trial_acts import wider
 from tests.world import World
 
-pytestmark = pytest.mark.slow
 ENGINEER, CONTRACTOR = TokenKind.ENGINEER, TokenKind.CONTRACTOR
 
 

@@ -1,13 +1,10 @@
 """A dark fibre that the criteria tolerate, on its way: status, submission, package, decision, notice."""
 
-import pytest
-
 from service.vocabulary.words import TokenKind
 from tests.factories import both_ways, continuity_criterion, cord_ended, make_continuity, only, sealed, splice_criterion
 from tests.integration.api.acts import newest_package, refusal
 from tests.world import World, describe_route, open_project, read_demo
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 FIBRES, DARK = 3, 2
 

@@ -21,7 +21,6 @@ from tests.integration.api.acts import newest_package, refusal, send_in
 from tests.outside_tools import require_tool
 from tests.world import World, describe_route, open_project, read_demo
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 DAYS = 2
 CONCESSION = {"criterion": "SPLICE-1550", "fibre": 1, "site": "C2", "position": 1, "reason": "the budget has room"}

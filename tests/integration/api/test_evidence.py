@@ -18,7 +18,6 @@ from tests.integration.api.acts import refusal, send_evidence
 from tests.integration.api.conftest import OpenWorld
 from tests.world import World, open_project
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 LIMIT = 2_000_000
 

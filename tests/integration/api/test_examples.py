@@ -13,7 +13,6 @@ from tests.integration.api.posting import perform, same_shape
 from tests.unit.api.test_document import DOCUMENT, OPERATIONS, faults
 from tests.world import World
 
-pytestmark = pytest.mark.slow
 BEGINNINGS = {"application/pdf": b"%PDF-", "application/zip": b"PK", "image/jpeg": PHOTOGRAPH}
 CASES = {
     f"{name}/{case}": (name, example) for name, cases in read_examples().items() for case, example in cases.items()

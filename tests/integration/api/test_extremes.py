@@ -24,7 +24,6 @@ from tests.record_kinds import MAKE
 from tests.unit.api.test_document import DOCUMENT, OPERATIONS, TAKING_JSON
 from tests.world import World
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 SCHEMAS = DOCUMENT["components"]["schemas"]
 EXTREMES = Extremes(SCHEMAS)

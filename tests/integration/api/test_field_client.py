@@ -19,7 +19,6 @@ from service.vocabulary.words import TokenKind
 from tests.integration.api.conftest import OpenWorld
 from tests.world import World, read_demo
 
-pytestmark = pytest.mark.slow
 CREW = TokenKind.CREW
 PASS, LOSE_REQUEST, LOSE_ANSWER, CUT_ANSWER = "pass", "lose the request", "lose the answer", "cut the answer"
 

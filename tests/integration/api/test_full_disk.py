@@ -6,8 +6,6 @@ from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
-import pytest
-
 from service.api.app import create_app
 from service.storage.blobs import BlobStore
 from service.vocabulary.canonical import sha256_hex
@@ -18,7 +16,6 @@ from tests.integration.api.conftest import OpenWorld
 from tests.integration.small_disks import let_read_only, let_write, small_disk
 from tests.world import World, read_demo
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 PHOTOGRAPH = b"a photograph " * 50_000
 

@@ -15,7 +15,6 @@ from tests.integration.api.posting import SAMPLES
 from tests.unit.api.test_document import OPERATIONS, TAKING_JSON
 from tests.world import World
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 MARKER = "mark-me-7f3a"
 

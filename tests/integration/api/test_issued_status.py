@@ -16,8 +16,6 @@ from tests.world import World
 from worker.commands.issued_status import Served, ask_issued_status, issued_status_lines
 from worker.commands.page_comparison import check_data
 
-pytestmark = pytest.mark.slow
-
 
 def file_of(world: World, package: Any) -> bytes:
     pdf: bytes = world.call(TokenKind.ENGINEER, "GET", f"/v1/packages/{package['id']}/pdf").content

@@ -11,8 +11,6 @@ from tests.factories import both_ways, cord_ended, only, sealed, splice_criterio
 from tests.integration.api.acts import newest_package
 from tests.world import World, describe_route, open_project, read_demo
 
-pytestmark = pytest.mark.slow
-
 
 @pytest.mark.parametrize(("name", "code_points"), [("Oldenmere 张 ring", ["U+5F20"]), ("Ølden Ωmere", None)])
 def test_the_job_logs_which_characters_could_not_be_printed(

@@ -37,7 +37,6 @@ from worker.signing.check.verify import verify
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SEAL_FIELD
 from worker.signing.trust.role_trust import RoleTrust
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 FIELDS = {"contractor": CONTRACTOR_FIELD, "engineer": ENGINEER_FIELD}
 PERSONS = {"contractor": "p-1c9", "engineer": "p-9e6"}

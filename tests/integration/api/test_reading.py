@@ -20,7 +20,6 @@ from tests.world import World, read_demo
 from worker.jobs.runner import run_job
 from worker.tasks import STEPS
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 
 

@@ -13,7 +13,6 @@ from tests.integration.api.acts import pointers, records_path, refusal
 from tests.integration.api.conftest import OpenWorld
 from tests.world import World, read_demo
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 LOSSES = read_demo("05_attenuation")["records"]
 

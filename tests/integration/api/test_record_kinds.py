@@ -23,7 +23,6 @@ from tests.integration.api.acts import pointers, records_path, refusal
 from tests.record_kinds import MAKE
 from tests.world import World
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 BEFORE_CALIBRATION = "2025-03-03T06:00:00Z"
 ALL = set(range(1, 13))

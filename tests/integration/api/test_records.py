@@ -14,7 +14,6 @@ from tests.integration.api.acts import pointers, records_path, refusal
 from tests.integration.api.conftest import OpenWorld
 from tests.world import World, describe_route, read_demo
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 SPLICES = [one for one in read_demo("01_splicing")["records"] if one["kind"] == "splice"]
 TRACES = [one for one in read_demo("04_otdr")["records"] if one["kind"] == "otdr"]

@@ -1,12 +1,9 @@
 """When billing hears of an accepted segment: at once, or with all of its route."""
 
-import pytest
-
 from service.vocabulary.words import TokenKind
 from tests.factories import Body, both_ways, cord_ended, only, sealed, splice_criterion
 from tests.world import World, describe_route, open_project, read_demo
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 CONCESSION = {"criterion": "SPLICE-1550", "fibre": 1, "site": "C2", "position": 1, "reason": "the budget has room"}
 

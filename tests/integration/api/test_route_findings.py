@@ -9,7 +9,6 @@ from tests.factories import Body, both_ways, cord_ended, make_closure_state, onl
 from tests.integration.api.acts import newest_package, pointers, refusal
 from tests.world import World, describe_route, open_project, read_demo
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 FIBRES = 3
 CONCESSION = {"criterion": "MEAN", "reason": "the budget has room for it"}

@@ -15,7 +15,6 @@ from tests.outside_tools import require_tool
 from tests.signing_people import make_signatory
 from tests.world import World, read_demo
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 PEOPLE = {"contractor": "p-1c9", "owner": "p-9e6"}
 OF = {CONTRACTOR: "contractor", ENGINEER: "owner"}

@@ -21,7 +21,6 @@ from worker.signing.fields import DECISION_FIELD, OWN_KEY_FOLLOWS, SEAL_FIELD
 from worker.signing.report import PackageReport
 from worker.signing.trust.role_trust import RoleTrust
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 PROJECT = read_demo("project")
 

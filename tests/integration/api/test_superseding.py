@@ -5,7 +5,6 @@ from pathlib import Path
 from typing import Any
 
 import orjson
-import pytest
 from sqlalchemy import update
 
 from service.storage.session import transaction
@@ -17,7 +16,6 @@ from tests.integration.api.test_signatures import file_of, text_of
 from tests.world import World
 from worker.signing.check.parsing import read_attachment
 
-pytestmark = pytest.mark.slow
 ENGINEER = TokenKind.ENGINEER
 
 

@@ -16,7 +16,6 @@ from tests.factories import Body, make_attenuation, make_calibration, make_otdr,
 from tests.integration.api.acts import pointers, records_path, refusal
 from tests.world import World
 
-pytestmark = pytest.mark.slow
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
 NEVER = {
     "year 1, a positive offset": "0001-01-01T00:00:00+14:00",

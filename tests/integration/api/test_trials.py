@@ -20,7 +20,6 @@ from tests.integration.api.acts import pointers, refusal
 from tests.integration.trial_acts import ask, judge_two_fibres, read, tried, wider
 from tests.world import World
 
-pytestmark = pytest.mark.slow
 ENGINEER, CONTRACTOR = TokenKind.ENGINEER, TokenKind.CONTRACTOR
 
 

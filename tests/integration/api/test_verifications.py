@@ -11,7 +11,6 @@ from tests.integration.api.acts import CONCESSION, decide, newest_package, refus
 from tests.integration.api.conftest import OpenWorld
 from tests.world import World
 
-pytestmark = pytest.mark.slow
 PAGE = {"Accept": "text/html,application/xhtml+xml"}
 
 

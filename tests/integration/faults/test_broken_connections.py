@@ -13,8 +13,6 @@ from worker.jobs.runner import run_job
 from worker.steps import judge
 from worker.tasks import STEPS
 
-pytestmark = pytest.mark.slow
-
 
 def test_connections_that_broke_while_nobody_used_them_cost_a_job_nothing(world: World, servers: Servers) -> None:
     world.post_records([make_splice()])

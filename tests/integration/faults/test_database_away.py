@@ -29,7 +29,7 @@ from tests.integration.faults.processes import Part, wait_until
 from tests.world import World, describe_route, make_world, open_project, read_demo
 from worker.demo.embedded import PostgresServer, private_folder, run_postgres
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(180)]
+pytestmark = pytest.mark.timeout(180)
 
 
 @dataclass(frozen=True, kw_only=True)

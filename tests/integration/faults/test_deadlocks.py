@@ -18,7 +18,6 @@ from service.vocabulary.words import TokenKind
 from tests.factories import make_closure_state, make_design, make_splice
 from tests.world import World
 
-pytestmark = pytest.mark.slow
 THREADS = 8
 ROUNDS = 8
 

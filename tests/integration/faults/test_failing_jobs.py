@@ -29,7 +29,6 @@ from worker.signing.trust.role_trust import RoleTrust
 from worker.steps import judge
 from worker.tasks import STEPS
 
-pytestmark = pytest.mark.slow
 _LEFT = text("SELECT extract(epoch FROM leased_until - now()) FROM job WHERE id = :id")
 
 

@@ -25,7 +25,7 @@ from worker.sealing import foreign_files as foreign
 from worker.sealing.foreign_files import TOO_MUCH
 from worker.signing.fields import CONTRACTOR_FIELD
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(240)]
+pytestmark = pytest.mark.timeout(240)
 CONTRACTOR, ENGINEER = TokenKind.CONTRACTOR, TokenKind.ENGINEER
 
 

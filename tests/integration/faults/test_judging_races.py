@@ -16,8 +16,6 @@ from worker.jobs.runner import run_job
 from worker.steps import judge, settle
 from worker.tasks import STEPS
 
-pytestmark = pytest.mark.slow
-
 
 def test_a_record_committed_while_its_route_is_judged_is_judged_next(
     world: World, monkeypatch: pytest.MonkeyPatch

@@ -20,7 +20,7 @@ from tests.world import World
 from worker.app import redis_client
 from worker.commands.liveness import EXIT_DEAF, WorkerWatch, beat_into, watch_rounds
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(120)]
+pytestmark = pytest.mark.timeout(120)
 
 
 class Watched:

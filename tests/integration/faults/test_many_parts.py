@@ -16,7 +16,7 @@ from tests.integration.faults.acts import finished_route, submission, submit
 from tests.integration.faults.processes import Part, wait_until
 from tests.world import World
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(180)]
+pytestmark = pytest.mark.timeout(180)
 
 
 def test_they_come_to_the_same_and_do_each_thing_once(world: World, servers: Servers, tmp_path: Path) -> None:

@@ -2,7 +2,6 @@
 
 from uuid import uuid4
 
-import pytest
 from sqlalchemy.engine import make_url
 from sqlmodel import col, select, update
 
@@ -15,7 +14,6 @@ from tests.integration.faults.acts import finished_route, hurry, job_of, submiss
 from tests.world import World
 from worker.judgement.judge import ENGINE
 
-pytestmark = pytest.mark.slow
 NEWER = ENGINE + 1
 
 

@@ -2,7 +2,6 @@
 
 import random
 
-import pytest
 from sqlmodel import col, select
 
 from service.storage.session import transaction
@@ -11,7 +10,6 @@ from tests.factories import make_closure_state, make_criteria, make_design, make
 from tests.integration.faults.acts import finished_route
 from tests.world import World, describe_route, open_project, read_demo
 
-pytestmark = pytest.mark.slow
 # Beside what conforms: a splice tried twice, a lid opened again, a fibre never finished.
 RECORDS = [
     *(one for one in finished_route() if one.get("fibre") != 9),

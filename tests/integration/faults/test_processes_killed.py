@@ -28,7 +28,7 @@ from worker.demo.embedded import RedisServer
 from worker.signing.check.verify import verify
 from worker.signing.trust.role_trust import RoleTrust
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(180)]
+pytestmark = pytest.mark.timeout(180)
 
 
 @pytest.fixture

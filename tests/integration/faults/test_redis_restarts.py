@@ -30,7 +30,7 @@ from worker.app import KINDS_AT, MOST_WAITING_HINTS, make_ask_room, redis_client
 from worker.demo.embedded import RedisServer
 from worker.relay import Relay
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(1800)]
+pytestmark = pytest.mark.timeout(1800)
 ROUTES, SPLICES = 10, 12
 ROUNDS = int(os.environ.get("FAULT_ROUNDS", "1"))
 AWAY_S = float(os.environ.get("REDIS_AWAY_S", "5"))

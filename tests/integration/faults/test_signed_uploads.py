@@ -25,7 +25,6 @@ from worker.signing.trust.role_trust import RoleTrust
 from worker.steps import check_upload, countersign
 from worker.tasks import STEPS
 
-pytestmark = pytest.mark.slow
 CONTRACTOR, ENGINEER = TokenKind.CONTRACTOR, TokenKind.ENGINEER
 FIELDS = {"contractor": CONTRACTOR_FIELD, "engineer": ENGINEER_FIELD}
 SEALED = ("decision", "service_seal")

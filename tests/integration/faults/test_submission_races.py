@@ -29,8 +29,6 @@ from worker.judgement.route import settle as settling
 from worker.signing.check.parsing import read_attachment
 from worker.steps import package
 
-pytestmark = pytest.mark.slow
-
 
 @pytest.fixture
 def judged_world(world: World) -> World:

@@ -18,7 +18,6 @@ from worker.jobs.judging import judge_fibres
 from worker.jobs.runner import run_job
 from worker.steps import trial
 
-pytestmark = pytest.mark.slow
 _OPEN_TRANSACTIONS = text(
     "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND state = 'idle in transaction'"
 )

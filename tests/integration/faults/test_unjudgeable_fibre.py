@@ -27,7 +27,6 @@ from tests.world import World, describe_route, open_project, read_demo
 from worker.jobs.runner import HopelessError
 from worker.judgement.rules.kinds.joint_losses import JointLossRule
 
-pytestmark = pytest.mark.slow
 ENGINEER, CONTRACTOR = TokenKind.ENGINEER, TokenKind.CONTRACTOR
 BROKEN = 3
 _SECRET = "op-secret"

@@ -10,7 +10,6 @@ from service.vocabulary.states import JobKind
 from tests.integration.faults.acts import finished_route, hurry, job_of, submission, submit
 from tests.world import World
 
-pytestmark = pytest.mark.slow
 WRONG = pytest.mark.parametrize("error", [timedelta(minutes=-3), timedelta(minutes=3)], ids=["behind", "ahead"])
 
 

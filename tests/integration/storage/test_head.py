@@ -19,7 +19,6 @@ from service.storage.notices import NoticeDraft, notices_after
 from service.storage.session import snapshot, transaction
 from service.storage.tables import AuditEntry, Notice
 
-pytestmark = pytest.mark.slow
 Superuser = psycopg.Connection[tuple[object, ...]]
 TRANSACTIONS = 400
 

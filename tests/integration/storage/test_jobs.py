@@ -27,8 +27,6 @@ from tests.integration.storage.job_acts import (
     take,
 )
 
-pytestmark = pytest.mark.slow
-
 
 def test_a_subject_made_due_many_times_has_one_job_and_the_earliest_time(engine: Engine, project_id: UUID) -> None:
     subject = uuid4()

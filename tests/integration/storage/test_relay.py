@@ -12,8 +12,6 @@ from service.vocabulary.states import JobKind
 from tests.integration.storage.job_acts import NEVER_AGAIN, claim, make_due
 from worker.relay import HintNotTakenError, Relay
 
-pytestmark = pytest.mark.slow
-
 
 def test_the_relay_is_woken_at_commit_and_sleeps_otherwise(engine: Engine, project_id: UUID) -> None:
     hinted: list[tuple[float, UUID]] = []

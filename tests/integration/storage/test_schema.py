@@ -19,7 +19,6 @@ from service.storage.tables import metadata
 from tests.conftest import Servers
 from worker.demo.embedded import create_database
 
-pytestmark = pytest.mark.slow
 ALL_TABLES = sorted(metadata.tables)
 # The application's role may add to these and never change or remove a row.
 APPEND_ONLY = (

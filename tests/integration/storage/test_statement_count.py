@@ -15,7 +15,6 @@ from worker.jobs.runner import run_job
 from worker.relay import Relay
 from worker.tasks import STEPS
 
-pytestmark = pytest.mark.slow
 FROM_HINT_TO_WRITTEN = 8
 
 
