@@ -122,6 +122,9 @@ _Found = tuple[Reason | None, Sequence[Measurement], Sequence[tuple[Measurement,
 def _find_traces(fibre: FibreMeasured, side: Side) -> _Found:
     """Return the traces of one side that count over the whole of what they cover, if they join up from end to end."""
     trace_set, last_index = fibre.traces.of_side(side), fibre.prepared.last_index
+    if trace_set.sole is not None and fibre.aligned(trace_set.sole).shortfall is None:
+        # As on nearly every finished fibre, of which several rules ask.
+        return None, (trace_set.sole,), ()
     good, unsealed = split_by_fault(trace_set.traces, fibre.validity.fault_over)
     full, short = split_by_fault(good, lambda trace: fibre.aligned(trace).shortfall)
     void = (*trace_set.void, *unsealed)

@@ -137,7 +137,7 @@ def _read_places(
         if index in in_doubt or (is_misfit and not seen):
             readings[place.site_index] = Reason.AMBIGUOUS_EVENT
         elif seen and (proves_far_end or not scale.ends_at(expected.events[seen[0]].at_um)):
-            readings[place.site_index] = _read(trace, [expected.events[event] for event in seen])
+            readings[place.site_index] = _read(trace, tuple(map(expected.events.__getitem__, seen)))
         elif seen or not scale.reaches(expected.places_um[index], joint_um=joint_um):
             readings[place.site_index] = scale.shortfall or Reason.BEYOND_REACH
         else:
