@@ -26,7 +26,7 @@ from worker.demo.narrator import Narrator
 from worker.demo.own_key import OwnKey
 from worker.demo.parties import Parties, open_project
 from worker.demo.stack import environment_of, plan_parts, wait_until_ready
-from worker.demo.story import SCENES, Story
+from worker.demo.story import Story
 from worker.demo.supervisor import Supervisor
 from worker.program import PROGRAM
 
@@ -128,7 +128,7 @@ def test_parts_of_the_wheel_take_a_route_from_its_first_splice_to_its_second_not
     with running(program, fresh, tmp_path) as http:
         document = http.get("/openapi.json").json()
         parties = open_project(http, token)
-        narrator = Narrator(Console(file=StringIO()), scenes=SCENES)
+        narrator = Narrator(Console(file=StringIO()))
         story = Story(parties, narrator, tmp_path / "queue", own_key)
         story.play()
         pdfs = [http.get(f"/v1/packages/{one['id']}/pdf", headers=_as_engineer(parties)) for one in story.packages]

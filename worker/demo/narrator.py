@@ -1,7 +1,6 @@
 """How the story is told in the terminal: who did what, and how far it has come."""
 
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from rich.console import Console
@@ -17,7 +16,7 @@ _MARKS = {"conforming": "●", "accepted": "●", "nonconforming": "○", "refus
 class Narrator:
     """Prints what happens above a progress bar."""
 
-    def __init__(self, console: Console, *, scenes: int) -> None:
+    def __init__(self, console: Console) -> None:
         self._console = console
         self._progress = Progress(
             TextColumn("{task.description}"),
@@ -27,25 +26,17 @@ class Narrator:
             console=console,
             transient=True,
         )
-        self._task = self._progress.add_task("", total=scenes)
 
-    @contextmanager
-    def running(self) -> Iterator[None]:
-        """Show the bar while the block runs."""
+    def play(self, scenes: Sequence[tuple[str, Callable[[], None]]]) -> None:
+        """Play one scene after the other under its title; one that does not hold raises, and ends the story."""
+        task = self._progress.add_task("", total=len(scenes))
         with self._progress:
-            yield
-
-    def scene(self, title: str) -> None:
-        """Begin a scene; the one before it held."""
-        if self._progress.tasks[0].description:
-            self._progress.advance(self._task)
-        self._progress.update(self._task, description=title)
-        self._console.print()
-        self._console.print(Text(title, style="bold"))
-
-    def done(self) -> None:
-        """Say that the last scene held."""
-        self._progress.advance(self._task)
+            for title, scene in scenes:
+                self._progress.update(task, description=title)
+                self._console.print()
+                self._console.print(Text(title, style="bold"))
+                scene()
+                self._progress.advance(task)
 
     def say(self, who: str, what: str) -> None:
         """Say what somebody did or heard."""

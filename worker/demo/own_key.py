@@ -8,7 +8,7 @@ from cryptography.hazmat.primitives.serialization import Encoding
 
 from service.vocabulary.words import TokenKind
 from worker.demo.authority import make_demonstration_person
-from worker.demo.parties import HOLDERS, Parties, expect
+from worker.demo.parties import HOLDERS, Parties
 from worker.demo.scenario import read_scenario
 from worker.package.fonts.text_style import REGULAR_FONT
 from worker.signing.fields import ENGINEER_FIELD
@@ -41,26 +41,18 @@ class OwnKey:
         path = f"/v1/packages/{package['id']}"
         file, now = parties.call(_ENGINEER, "GET", f"{path}/pdf"), datetime.now(UTC)
         person = read_scenario("people")[HOLDERS[_ENGINEER]]
+        by = f"by a key of their own, {now:%Y-%m-%d %H:%M:%S} UTC"
+        stamp = (f"{person['name']}, {person['role']}", by, "for the decision above")
         signed = countersign(
             file.content,
             key=self._key,
             signed_at=now,
             reason="The decision above, by the owner's engineer's own key",
-            stamps=[
-                (
-                    f"{person['name']}, {person['role']}",
-                    f"by a key of their own, {now:%Y-%m-%d %H:%M:%S} UTC",
-                    "for the decision above",
-                )
-            ],
+            stamps=[stamp],
             font_file=REGULAR_FONT,
             field=ENGINEER_FIELD,
             trust=RoleTrust(service=self._trust),
         )
         headers = {"If-Match": file.headers["ETag"], "Content-Type": "application/pdf"}
         sent = parties.call(_ENGINEER, "PUT", f"{path}/signatures/engineer", content=signed.pdf, headers=headers)
-        expect(sent.status_code == 202, sent.text)
-        where = sent.headers["Location"]
-        return parties.wait_for(
-            lambda: parties.ask(_ENGINEER, "GET", where), lambda upload: upload["state"] != "checking"
-        )
+        return parties.follow(_ENGINEER, sent, lambda upload: upload["state"] != "checking")

@@ -50,23 +50,24 @@ class Parties:
     def status(self) -> Any:
         """Return the route's acceptance status, once everything recorded is judged."""
         path = f"/v1/routes/{self.route_id}/acceptance"
-        return self.wait_for(
-            lambda: self.ask(TokenKind.CONTRACTOR, "GET", path), lambda status: bool(status["is_judged"])
-        )
+        return self.wait_for(TokenKind.CONTRACTOR, path, lambda status: bool(status["is_judged"]))
 
     def worklist(self, act: str | None = None) -> list[Any]:
         """Return the work list, once everything recorded is judged."""
         path = f"/v1/routes/{self.route_id}/worklist"
-        body = self.wait_for(
-            lambda: self.ask(TokenKind.CREW, "GET", path), lambda answer: answer["fibres_waiting"] == 0
-        )
+        body = self.wait_for(TokenKind.CREW, path, lambda answer: answer["fibres_waiting"] == 0)
         return [item for item in body["items"] if act in {None, item["act"]}]
 
-    def wait_for(self, look: Callable[[], Any], is_there: Callable[[Any], bool]) -> Any:
-        """Look again and again until something is there."""
+    def follow(self, kind: TokenKind, accepted: httpx.Response, is_done: Callable[[Any], bool]) -> Any:
+        """Look at what a request began until it is done."""
+        expect(accepted.status_code == 202, accepted.text)
+        return self.wait_for(kind, accepted.headers["Location"], is_done)
+
+    def wait_for(self, kind: TokenKind, path: str, is_there: Callable[[Any], bool]) -> Any:
+        """Look again and again, as one party, until something is there."""
         give_up_at = time.monotonic() + _PATIENCE_S
         while True:
-            seen = look()
+            seen = self.ask(kind, "GET", path)
             if is_there(seen):
                 return seen
             expect(time.monotonic() < give_up_at, f"nothing came within {_PATIENCE_S:.0f} s")

@@ -17,7 +17,7 @@ from worker.demo.narrator import Narrator
 from worker.demo.own_key import OwnKey
 from worker.demo.parties import Parties, StoryBrokenError, agree_on_criteria, expect, open_project
 from worker.demo.stack import Stack, run_stack
-from worker.demo.story import SCENES, Story
+from worker.demo.story import Story
 
 
 class Leaving(NamedTuple):
@@ -56,11 +56,10 @@ def serve_demo(console: Console, output: Path, *, port: int) -> bool:
 
 
 def _play(console: Console, stack: Stack, output: Path) -> Leaving | None:
-    narrator = Narrator(console, scenes=SCENES)
     own_key = OwnKey(trust=[stack.authority.root_file.read_bytes()])
     try:
-        with _parties(stack) as parties, tempfile.TemporaryDirectory() as queue, narrator.running():
-            story = Story(parties, narrator, Path(queue), own_key)
+        with _parties(stack) as parties, tempfile.TemporaryDirectory() as queue:
+            story = Story(parties, Narrator(console), Path(queue), own_key)
             story.play()
             return _leave(parties, story, stack, output, own_key)
     except StoryBrokenError as error:

@@ -10,7 +10,6 @@ from worker.demo.own_key import OwnKey
 from worker.demo.parties import Parties, agree_on_criteria, expect
 from worker.demo.scenario import read_scenario
 
-SCENES = 9
 _CONCESSION = {
     "criterion": "splice-1550",
     "fibre": 20,
@@ -18,12 +17,7 @@ _CONCESSION = {
     "position": 1,
     "reason": "The closure is under a road that is closed only on Sundays.",
 }
-_CREW, _CONTRACTOR, _ENGINEER, _BILLING = (
-    TokenKind.CREW,
-    TokenKind.CONTRACTOR,
-    TokenKind.ENGINEER,
-    TokenKind.BILLING,
-)
+_CONTRACTOR, _ENGINEER = TokenKind.CONTRACTOR, TokenKind.ENGINEER
 
 
 class Story:
@@ -36,19 +30,21 @@ class Story:
 
     def play(self) -> None:
         """Play every scene; the first claim that does not hold ends it."""
-        self._agree()
-        self._splice()
-        self._splice_again()
-        self._seal_and_test()
-        self._submit_with_a_concession()
-        self._decide_segment_by_segment()
-        self._repair()
-        self._submit_again()
-        self._bill()
-        self._narrator.done()
+        self._narrator.play(
+            [
+                ("Criteria are agreed before anything is measured", self._agree),
+                ("The crew splices, and posts what the splicer showed before its lid opened", self._splice),
+                ("The crew splices the two again, before the lids are shut", self._splice_again),
+                ("The closures are sealed; every fibre is tested, both ways, at both wavelengths", self._seal_and_test),
+                ("The contractor submits both segments and asks a concession for the one splice", self._submit_both),
+                ("The engineer accepts one segment and refuses the other", self._decide_segment_by_segment),
+                ("The crew opens C5, splices fibre 20 again, seals, and tests every fibre anew", self._repair),
+                ("The second submission is accepted", self._submit_again),
+                ("Billing reads its notices, each once", self._bill),
+            ]
+        )
 
     def _agree(self) -> None:
-        self._narrator.scene("Criteria are agreed before anything is measured")
         version = agree_on_criteria(self._parties)
         design, criteria = read_scenario("route"), read_scenario("criteria")
         closures = sum(site["kind"] == "splice_closure" for site in design["sites"])
@@ -59,7 +55,6 @@ class Story:
         self._narrator.say("contractor", "acknowledges them: the route is judged by this version")
 
     def _splice(self) -> None:
-        self._narrator.scene("The crew splices, and posts what the splicer showed before its lid opened")
         records = read_scenario("01_splicing")["records"]
         self._send("first", records)
         self._narrator.say("field app", f"{len(records)} records stored")
@@ -79,13 +74,11 @@ class Story:
         self._narrator.show_work(work)
 
     def _splice_again(self) -> None:
-        self._narrator.scene("The crew splices the two again, before the lids are shut")
         self._send("again", read_scenario("02_re_splices")["records"])
         expect(not self._parties.worklist("re_splice"), "nothing is left to splice again")
         self._narrator.say("work list", "nothing to splice again")
 
     def _seal_and_test(self) -> None:
-        self._narrator.scene("The closures are sealed; every fibre is tested, both ways, at both wavelengths")
         for name, what in (
             ("03_sealing", "closures sealed"),
             ("04_otdr", "OTDR traces"),
@@ -100,8 +93,7 @@ class Story:
         self._narrator.show_segments(status)
         self._narrator.show_work(self._parties.worklist("re_splice"))
 
-    def _submit_with_a_concession(self) -> None:
-        self._narrator.scene("The contractor submits both segments and asks a concession for the one splice")
+    def _submit_both(self) -> None:
         bare = self._submission(["west", "east"], [])
         expect(bare.status_code == 422, "a nonconforming finding needs a concession")
         self._narrator.say("service", f"without it: {bare.status_code}, {bare.json()['detail']}")
@@ -110,7 +102,6 @@ class Story:
         self._narrator.say("service", f"package {package['number']} judged from scratch, drawn, signed, read back")
 
     def _decide_segment_by_segment(self) -> None:
-        self._narrator.scene("The engineer accepts one segment and refuses the other")
         reason = "No concession for a pinched fibre: open C5 and splice fibre 20 again."
         self._decide({"west": "accepted", "east": "refused"}, reason)
         self._narrator.say("engineer", f"east refused: {reason}")
@@ -119,7 +110,6 @@ class Story:
         self._narrator.show_segments(status)
 
     def _repair(self) -> None:
-        self._narrator.scene("The crew opens C5, splices fibre 20 again, seals, and tests every fibre anew")
         self._send("repair", read_scenario("06_repair")["records"])
         waiting = self._parties.worklist("retest")
         self._narrator.say("work list", f"{len(waiting)} tests to take again: an opened closure voids them")
@@ -129,7 +119,6 @@ class Story:
         self._narrator.say("work list", "empty")
 
     def _submit_again(self) -> None:
-        self._narrator.scene("The second submission is accepted")
         package = self._issue(self._submission(["east"], []))
         self._decide({"east": "accepted"}, None, signature="own_key")
         self._narrator.say("engineer", f"accepts package {package['number']}")
@@ -150,12 +139,11 @@ class Story:
         self._narrator.say("service", "checks it, takes it, and has an authority state the time over it")
 
     def _bill(self) -> None:
-        self._narrator.scene("Billing reads its notices, each once")
         path = f"/v1/projects/{self._parties.project_id}/notices"
-        page = self._parties.ask(_BILLING, "GET", path)
+        page = self._parties.ask(TokenKind.BILLING, "GET", path)
         self.notices = page["notices"]
         expect([one["data"]["segment_id"] for one in self.notices] == ["west", "east"], "two segments, two notices")
-        more = self._parties.ask(_BILLING, "GET", path, params={"after": page["last"]})
+        more = self._parties.ask(TokenKind.BILLING, "GET", path, params={"after": page["last"]})
         expect(not more["notices"], "nothing is told twice")
         self._narrator.show(
             ("no.", "segment", "item", "cable m", "fibre m", "splices", "pairs"),
@@ -170,9 +158,8 @@ class Story:
 
     def _post(self, records: list[Any]) -> Any:
         path = f"/v1/routes/{self._parties.route_id}/records"
-        return self._parties.ask(
-            _CREW, "POST", path, json={"sent_at": datetime.now(UTC).isoformat(), "records": records}
-        )
+        batch = {"sent_at": datetime.now(UTC).isoformat(), "records": records}
+        return self._parties.ask(TokenKind.CREW, "POST", path, json=batch)
 
     def _submission(self, segments: list[str], concessions: list[Any]) -> Any:
         form = {
@@ -184,11 +171,7 @@ class Story:
         return self._parties.call(_CONTRACTOR, "POST", f"/v1/routes/{self._parties.route_id}/submissions", json=form)
 
     def _issue(self, submission: Any) -> Any:
-        expect(submission.status_code == 202, submission.text)
-        where = submission.headers["Location"]
-        issued = self._parties.wait_for(
-            lambda: self._parties.ask(_CONTRACTOR, "GET", where), lambda answer: answer["state"] != "queued"
-        )
+        issued = self._parties.follow(_CONTRACTOR, submission, lambda job: job["state"] != "queued")
         expect(issued["state"] == "issued", f"the package is made: {issued['problem']}")
         package = self._parties.ask(_ENGINEER, "GET", f"/v1/packages/{issued['package_id']}")
         self.packages.append(package)
@@ -198,17 +181,11 @@ class Story:
         package = self.packages[-1]
         path = f"/v1/packages/{package['id']}"
         form = {"package_sha256": package["certified_sha256"], "segments": words, "signature": signature}
+        form |= {} if reason is None else {"reason": reason}
         seen = self._parties.call(_ENGINEER, "GET", path).headers["ETag"]
-        self._parties.ask(
-            _ENGINEER,
-            "POST",
-            f"{path}/decision",
-            json=form if reason is None else {**form, "reason": reason},
-            headers={"If-Match": seen},
-        )
+        self._parties.ask(_ENGINEER, "POST", f"{path}/decision", json=form, headers={"If-Match": seen})
         self.packages[-1] = self._parties.wait_for(
-            lambda: self._parties.ask(_ENGINEER, "GET", path),
-            lambda answer: any(one["role"] == "decision" for one in answer["signatures"]),
+            _ENGINEER, path, lambda decided: any(one["role"] == "decision" for one in decided["signatures"])
         )
 
 
@@ -217,13 +194,5 @@ def _standing(status: Any) -> dict[str, str]:
 
 
 def _notice_row(notice: Any) -> tuple[str, ...]:
-    data = notice["data"]
-    return (
-        str(int(notice["sequence"])),
-        data["segment_id"],
-        data["billing_item"],
-        data["cable_length_m"],
-        data["fibre_length_m"],
-        str(data["splices"]),
-        str(data["terminations"]),
-    )
+    shown = ("segment_id", "billing_item", "cable_length_m", "fibre_length_m", "splices", "terminations")
+    return str(int(notice["sequence"])), *(str(notice["data"][name]) for name in shown)

@@ -3,13 +3,14 @@
 The wheels leave that to exit hooks of Python, which a killed process never runs.
 """
 
-import contextlib
 import os
 import signal
 import subprocess
 import sys
 import time
 from abc import ABC, abstractmethod
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import ClassVar, Self
 
@@ -122,17 +123,15 @@ class KeptServer(ABC):
             self._keeper = None
 
 
-class KeptFolder:
-    """A folder that is removed when this process removes it, or ends."""
-
-    def __init__(self, folder: Path) -> None:
-        self._keeper = _start_keeper(
-            ["folder", str(os.getpid()), str(folder)], folder=folder.parent, stderr=subprocess.DEVNULL
-        )
-
-    def remove(self) -> None:
-        """Remove the folder, and wait for it."""
-        _order(self._keeper, keeper.STOP)
+@contextmanager
+def kept_folder(folder: Path) -> Iterator[Path]:
+    """Lend a folder that is removed at the end of the block, or of this process."""
+    arguments = ["folder", str(os.getpid()), str(folder)]
+    process = _start_keeper(arguments, folder=folder.parent, stderr=subprocess.DEVNULL)
+    try:
+        yield folder
+    finally:
+        _order(process, keeper.STOP)
 
 
 # A keeper and not a death signal set here: that one is tied to the thread that started the child, only Linux has it,
@@ -154,7 +153,7 @@ def _order(process: "subprocess.Popen[bytes]", order: bytes) -> None:
     """Give the keeper its last order, unless it has ended already, and wait for its end."""
     assert process.stdin is not None
     assert process.stdout is not None
-    with contextlib.suppress(BrokenPipeError):
+    with suppress(BrokenPipeError):
         process.stdin.write(order)
     process.stdin.close()
     process.wait()

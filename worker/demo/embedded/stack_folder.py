@@ -13,7 +13,7 @@ from pathlib import Path
 
 from worker.demo import DemoNotPossibleError
 from worker.demo.embedded.account import Account, make_folder, server_account
-from worker.demo.embedded.process import KeptFolder
+from worker.demo.embedded.process import kept_folder
 
 _PREFIX = "route-acceptance-"
 # The kernel's field for a socket's path holds 108 bytes on Linux and 104 on macOS, one of them the closing zero.
@@ -39,11 +39,8 @@ def private_folder() -> Iterator[Path]:
     _sweep_stale_folders(base, account)
     folder, lock = _make_locked_folder(base, account)
     try:
-        kept = KeptFolder(folder)
-        try:
+        with kept_folder(folder):
             yield folder
-        finally:
-            kept.remove()
     finally:
         os.close(lock)
 
