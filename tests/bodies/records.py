@@ -14,6 +14,10 @@ TESTED_AT = "2025-03-20T08:00:00Z"
 LAUNCH_M = 500.0
 RECEIVE_M = 300.0
 _CORDS_M = {"CORD-A": LAUNCH_M, "CORD-B": RECEIVE_M}
+SCRATCHED: list[Body] = [
+    {"zone": "a", "scratches": [{"size_um": 1.0, "count": 2}]},
+    *({"zone": zone} for zone in "bcd"),
+]
 _BEFORE_TESTS = "2025-03-20T07:00:00Z"
 
 
@@ -207,6 +211,18 @@ def with_cords(trace: Body, *, longer_m: float) -> Body:
     for name in ("launch_cord", "receive_cord"):
         body[name] = {**body[name], "length_m": body[name]["length_m"] + longer_m}
     return with_id(body)
+
+
+def stretched(trace: Body, *, by: float) -> Body:
+    """Return a trace whose group index was set wrong: every distance behind the launch cord is longer."""
+    cord_m, receive_m = (trace.get(name, {"length_m": 0.0})["length_m"] for name in ("launch_cord", "receive_cord"))
+
+    def longer(event: Body) -> Body:
+        in_cord_m = receive_m if event["kind"] == "end" else 0.0
+        along_m = event["distance_m"] - in_cord_m - cord_m
+        return {**event, "distance_m": round(cord_m + along_m * by + in_cord_m, 2)}
+
+    return with_events(trace, longer)
 
 
 def make_instrument(serial: str, **changes: Any) -> Body:

@@ -70,6 +70,20 @@ def cord_ended(*, fibres: int = 12, closures: int = 2) -> Body:
     return make_design(closures=closures, fibre_count=fibres, termination="factory_cord")
 
 
+def with_site(site: Body, *, at: int, **changes: Any) -> Body:
+    """Return the usual route, or one changed so, with another site in one place."""
+    design = make_design(**changes)
+    design["sites"][at] = site
+    return design
+
+
+def in_two_segments(**changes: Any) -> Body:
+    """Return the usual route in two segments: the first up to C1, and the second changed so."""
+    first = make_segment(sites=["A", "C1"], sections=["S1"])
+    second = make_segment("SEG2", sites=["C2", "B"], sections=["S2", "S3"], **{"billing_item": "ITEM-2", **changes})
+    return make_design(segments=[first, second])
+
+
 def site_offsets_m(design: Body) -> dict[str, float]:
     """Return the fibre distance of each site from the first: cable and slack, longer by the excess."""
     lengths_um = (

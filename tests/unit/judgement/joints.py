@@ -3,8 +3,9 @@
 from collections.abc import Iterable
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_otdr, only, sealed, splice_criterion
-from tests.unit.judgement.judging import finding_of, judge
+from tests.factories import Body, make_otdr, sealed, splice_criterion
+from tests.unit.judgement.judging import finding_by
+from worker.judgement.history.records import Evidence
 
 
 def traces(
@@ -22,7 +23,6 @@ def traces(
     return [*sealed(), there, back]
 
 
-def at_c1(bodies: Iterable[Body], *, design: Body | None = None, **criterion: object) -> FindingDocument:
+def at_c1(bodies: Iterable[Body | Evidence], *, design: Body | None = None, **criterion: object) -> FindingDocument:
     """Return what one splice criterion, changed so, says of the splice in closure C1."""
-    criteria = only(splice_criterion(**criterion))
-    return finding_of(judge(bodies, criteria=criteria, design=design), "SPLICE-1550", site="C1")
+    return finding_by(splice_criterion(**criterion), bodies, site="C1", design=design)

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from service.vocabulary.findings.finding import FindingDocument, WorkDocument
-from tests.factories import Body, criteria_of, layout_of, stored
+from tests.factories import Body, criteria_of, layout_of, only, stored
 from worker.judgement.history.records import Evidence
 from worker.judgement.judge import FibreJudgement, Rules
 
@@ -28,6 +28,19 @@ def finding_of(
         and position in {None, finding.get("position")}
     ]
     return finding
+
+
+def finding_by(
+    criterion: Body,
+    bodies: Iterable[Body | Evidence],
+    *,
+    beside: Iterable[Body] = (),
+    site: str | None = None,
+    design: Body | None = None,
+) -> FindingDocument:
+    """Return the one finding of a criterion, alone or beside others, at a site if one is named."""
+    judgement = judge(bodies, design=design, criteria=only(criterion, *beside))
+    return finding_of(judgement, criterion["code"], site=site)
 
 
 def splice_at_c1(bodies: Iterable[Body | Evidence], **changes: Body) -> FindingDocument:

@@ -12,13 +12,16 @@ from tests.factories import (
     Body,
     coefficient_criterion,
     criteria_of,
+    density_criterion,
     layout_of,
     link_criterion,
-    make_criteria,
     make_design,
     make_section,
+    make_site,
+    only,
     required_test_criterion,
     splice_criterion,
+    with_site,
 )
 from tests.world import read_demo
 from worker.judgement.route.attainable import attainability, return_loss_of_fibre_alone_tenth_mdb
@@ -32,7 +35,7 @@ def told_on(design: Body, *criteria: Body) -> list[tuple[tuple[str, ...], Severi
 
 
 def _criteria(*criteria: Body) -> Criteria:
-    return criteria_of(make_criteria(criteria=list(criteria)))
+    return criteria_of(only(*criteria))
 
 
 def return_loss_criterion(**changes: Any) -> Body:
@@ -70,13 +73,13 @@ def test_a_guard_band_is_taken_off_a_figure_for_the_link_first() -> None:
 
 @pytest.mark.parametrize(("limit_per_km", "is_told"), [(0.666, True), (0.667, False)])
 def test_a_design_with_more_splices_than_are_allowed_is_told(limit_per_km: float, is_told: bool) -> None:
-    density = {"code": "DENSE", "quantity": "splice_density", "limit_per_km": limit_per_km}
+    density = density_criterion(limit_per_km=limit_per_km)
     # Two closures on 3 km.
-    assert told_on(make_design(), density) == ([(("DENSE",), UNMEETABLE)] if is_told else [])
+    assert told_on(make_design(), density) == ([(("DENSITY",), UNMEETABLE)] if is_told else [])
 
 
 def test_fibres_that_pass_a_closure_uncut_have_no_splice_there() -> None:
-    density = {"code": "DENSE", "quantity": "splice_density", "limit_per_km": 0.5}
+    density = density_criterion(limit_per_km=0.5)
     uncut = [{"site": "C1", "fibres": {"first": 1, "last": 12}, "action": "uncut"}]
     assert told_on(make_design(splice_plan=uncut), density) == []
     assert told_on(make_design(splice_plan=[{**uncut[0], "fibres": {"first": 1, "last": 11}}]), density) != []
@@ -101,9 +104,7 @@ def test_a_criterion_that_holds_nowhere_on_the_route_is_told(
 
 
 def test_a_criterion_from_end_to_end_asks_for_the_whole_length_and_one_about_joints_for_a_span() -> None:
-    panel = {"id": "C1", "name": "Panel C1", "kind": "patch_panel", "termination": "pigtail"}
-    design = make_design(closures=1)
-    design["sites"][1] = panel
+    design = with_site(make_site("C1", kind="patch_panel", termination="pigtail"), at=1, closures=1)
     short = {"most_span_m": 1000.0}
     assert told_on(design, splice_criterion(applies_when=short)) == []
     assert told_on(design, link_criterion(applies_when=short)) == [(("LINK-1550",), QUESTIONABLE)]

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import Body, bend_criterion, make_otdr, only, sealed, with_events
-from tests.unit.judgement.judging import finding_of, judge
+from tests.unit.judgement.judging import finding_by, judge
 
 
 def both_wavelengths(
@@ -27,7 +27,7 @@ def both_wavelengths(
 
 def bend_at(bodies: list[Body], *, site: str = "C1", **criterion: object) -> FindingDocument:
     """Return what is said of one place."""
-    return finding_of(judge(bodies, criteria=only(bend_criterion(**criterion))), "BEND", site=site)
+    return finding_by(bend_criterion(**criterion), bodies, site=site)
 
 
 @pytest.mark.parametrize(

@@ -4,9 +4,10 @@ import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import (
+    SCRATCHED,
     Body,
     connection_criterion,
-    make_design,
+    end_face_criterion,
     make_end_face,
     make_otdr,
     make_site,
@@ -14,25 +15,23 @@ from tests.factories import (
     only,
     sealed,
     termination_criterion,
+    with_site,
 )
 from tests.unit.judgement.joints import traces
-from tests.unit.judgement.judging import finding_of, judge
+from tests.unit.judgement.judging import finding_by, judge
 
 
 def bare_pair() -> Body:
     """Return a route whose fibres come with a connector at A: a pair with no splice behind it."""
-    design = make_design()
-    design["sites"][0] = make_terminal("A", termination="factory_cord")
-    return design
+    return with_site(make_terminal("A", termination="factory_cord"), at=0)
 
 
 def pair_at_a(
     forward_db: float | None, backward_db: float | None, *, design: Body | None = None, **changes: object
 ) -> FindingDocument:
     """Return what one connection criterion, changed so, says of the pair at A."""
-    criteria = only(connection_criterion(**changes))
-    judgement = judge(traces(forward_db, backward_db, site="A", design=design), design=design, criteria=criteria)
-    return finding_of(judgement, "PAIR-1550", site="A")
+    bodies = traces(forward_db, backward_db, site="A", design=design)
+    return finding_by(connection_criterion(**changes), bodies, site="A", design=design)
 
 
 @pytest.mark.parametrize(
@@ -59,9 +58,9 @@ def test_each_way_both_directions_have_to_keep_it(forward_db: float, backward_db
 
 @pytest.mark.parametrize(("loss_db", "outcome"), [(0.2, "undetermined"), (0.201, "nonconforming")])
 def test_each_way_one_direction_may_break_it_and_never_keeps_it(loss_db: float, outcome: str) -> None:
-    criteria = only(connection_criterion(basis="each_way", limit_db=0.2))
+    criterion = connection_criterion(basis="each_way", limit_db=0.2)
     trace = make_otdr(losses_db={"A": loss_db}, design=bare_pair())
-    finding = finding_of(judge([*sealed(), trace], design=bare_pair(), criteria=criteria), "PAIR-1550", site="A")
+    finding = finding_by(criterion, [*sealed(), trace], site="A", design=bare_pair())
     assert finding["outcome"] == outcome
     assert finding.get("reason") == ("one_direction_only" if outcome == "undetermined" else None)
 
@@ -70,8 +69,7 @@ def test_each_way_one_direction_may_break_it_and_never_keeps_it(loss_db: float, 
 def test_a_pair_whose_cord_was_changed_is_not_measured(basis: str) -> None:
     backward = make_otdr(from_site="B", to_site="A")
     backward["receive_cord"] = {**backward["receive_cord"], "serial": "CORD-X"}
-    criteria = only(connection_criterion(basis=basis))
-    finding = finding_of(judge([*sealed(), make_otdr(), backward], criteria=criteria), "PAIR-1550", site="A")
+    finding = finding_by(connection_criterion(basis=basis), [*sealed(), make_otdr(), backward], site="A")
     assert finding["reason"] == "cords_changed"
 
 
@@ -96,8 +94,8 @@ def test_each_way_a_group_whose_mean_alone_keeps_the_limit_proves_nothing() -> N
 
 @pytest.mark.parametrize(("loss_db", "outcome"), [(0.5, "conforming"), (0.501, "nonconforming")])
 def test_the_groups_criterion_decides_for_a_pair_above_its_own_limit(loss_db: float, outcome: str) -> None:
-    criteria = only(connection_criterion(limit_db=0.2), termination_criterion())
-    finding = finding_of(judge(traces(loss_db, loss_db, site="A"), criteria=criteria), "PAIR-1550", site="A")
+    bodies = traces(loss_db, loss_db, site="A")
+    finding = finding_by(connection_criterion(limit_db=0.2), bodies, beside=[termination_criterion()], site="A")
     assert (finding["outcome"], finding["limit"]) == (outcome, "0.5000")
     assert finding["detail"].startswith("decided by TERM-1550 for the whole connection")
 
@@ -105,32 +103,28 @@ def test_the_groups_criterion_decides_for_a_pair_above_its_own_limit(loss_db: fl
 def test_the_strictest_group_criterion_decides_and_an_advisory_one_never() -> None:
     wide = termination_criterion(code="WIDE", limit_db=0.7)
     advisory = termination_criterion(code="ADVICE", limit_db=0.3, force="advisory")
-    criteria = only(connection_criterion(limit_db=0.2), wide, termination_criterion(), advisory)
-    finding = finding_of(judge(traces(0.4, 0.4, site="A"), criteria=criteria), "PAIR-1550", site="A")
+    beside = [wide, termination_criterion(), advisory]
+    finding = finding_by(connection_criterion(limit_db=0.2), traces(0.4, 0.4, site="A"), beside=beside, site="A")
     assert (finding["outcome"], finding["limit"]) == ("conforming", "0.5000")
 
 
 @pytest.mark.parametrize(("patch_cord", "positions"), [(False, [2]), (True, [2, 3])])
 def test_a_panel_has_a_finding_for_each_of_its_pairs(patch_cord: bool, positions: list[int]) -> None:
-    design = make_design()
-    design["sites"][1] = make_site("C1", kind="patch_panel", termination="pigtail", patch_cord=patch_cord)
+    design = with_site(make_site("C1", kind="patch_panel", termination="pigtail", patch_cord=patch_cord), at=1)
     judgement = judge(traces(0.5, 0.5, design=design), design=design, criteria=only(connection_criterion()))
     pairs = [finding for finding in judgement.document["findings"] if finding["site"] == "C1"]
     assert [(pair["position"], pair["outcome"]) for pair in pairs] == [(p, "conforming") for p in positions]
 
 
 def test_a_closure_has_no_pair() -> None:
-    criteria = only(connection_criterion())
-    sites = [finding["site"] for finding in judge([], criteria=criteria).document["findings"]]
-    assert sites == ["A", "B"]
+    judgement = judge([], criteria=only(connection_criterion()))
+    assert [finding["site"] for finding in judgement.document["findings"]] == ["A", "B"]
 
 
 @pytest.mark.parametrize("basis", ["bidirectional", "each_way"])
 def test_a_pair_whose_end_face_fails_is_not_measured(basis: str) -> None:
-    scratched = [{"zone": "a", "scratches": [{"size_um": 9.9, "count": 9}]}, *({"zone": zone} for zone in "bcd")]
-    criteria = only(connection_criterion(basis=basis), {"code": "FACE", "quantity": "end_face"})
-    bodies = [*traces(0.1, 0.1, site="A"), make_end_face(zones=scratched)]
-    finding = finding_of(judge(bodies, criteria=criteria), "PAIR-1550", site="A")
+    read, criterion = traces(0.1, 0.1, site="A"), connection_criterion(basis=basis)
+    faces = [end_face_criterion()]
+    finding = finding_by(criterion, [*read, make_end_face(zones=SCRATCHED)], beside=faces, site="A")
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "end_face_failed")
-    clean = [*traces(0.1, 0.1, site="A"), make_end_face()]
-    assert finding_of(judge(clean, criteria=criteria), "PAIR-1550", site="A")["outcome"] == "conforming"
+    assert finding_by(criterion, [*read, make_end_face()], beside=faces, site="A")["outcome"] == "conforming"

@@ -8,16 +8,16 @@ import pytest
 from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import (
     Body,
+    continuity_criterion,
     make_cleaning,
     make_continuity,
-    make_criteria,
     make_design,
     make_splice,
     only,
     sealed,
     stored,
 )
-from tests.unit.judgement.judging import judge
+from tests.unit.judgement.judging import finding_by, judge
 from worker.judgement.history.records import Evidence
 
 BEFORE, LATER = "2025-03-19T08:00:00Z", "2025-03-25T08:00:00Z"
@@ -26,10 +26,7 @@ BACK: Body = {"from_site": "B", "to_site": "A"}
 
 def continuity(bodies: Sequence[Body | Evidence], *, design: Body | None = None) -> FindingDocument:
     """Return the finding about fibre 1."""
-    criterion = {"code": "ONE-TO-ONE", "quantity": "continuity"}
-    judged = judge([*sealed(), *bodies], design=design, criteria=only(criterion))
-    [finding] = judged.document["findings"]
-    return finding
+    return finding_by(continuity_criterion(), [*sealed(), *bodies], design=design)
 
 
 @pytest.mark.parametrize("ends", [{}, BACK])
@@ -84,34 +81,31 @@ def test_a_number_seen_while_another_was_lit_is_crossed_unless_later_proven_righ
     assert ("fibres 7 and 1 are crossed" in finding["detail"]) is (outcome == "nonconforming")
 
 
-def test_another_fibres_test_is_not_this_ones() -> None:
-    # Fibre 7 was lit and 1 seen, but that was withdrawn: of fibre 1 nothing is known.
-    finding = continuity([stored(make_continuity(fibre=7, seen=1), is_ended=True)])
-    assert (finding["outcome"], finding["reason"]) == ("undetermined", "no_evidence")
-    assert [void["reason"] for void in finding["void"]] == ["replaced_or_withdrawn"]
-
-
 @pytest.mark.parametrize("seen", [1, 2])
 def test_a_splice_after_it_voids_it(seen: int) -> None:
     finding = continuity([make_continuity(seen=seen), make_splice(site="C1", made_at=LATER)])
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "before_rework")
 
 
-def test_a_splice_voids_what_another_fibre_said_too() -> None:
-    finding = continuity([make_continuity(fibre=7, seen=1), make_splice(site="C1", made_at=LATER)])
+@pytest.mark.parametrize(
+    ("bodies", "void"),
+    [
+        ([stored(make_continuity(fibre=7, seen=1), is_ended=True)], "replaced_or_withdrawn"),
+        ([make_continuity(fibre=7, seen=1), make_splice(site="C1", made_at=LATER)], "before_rework"),
+        ([make_continuity(fibre=7, seen=1, made_at="2025-03-05T08:00:00Z")], "before_sealing"),
+    ],
+)
+def test_what_another_fibre_said_that_does_not_count_leaves_nothing_known_of_this_one(
+    bodies: list[Any], void: str
+) -> None:
+    finding = continuity(bodies)
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "no_evidence")
-    assert [void["reason"] for void in finding["void"]] == ["before_rework"]
-
-
-def test_what_another_fibre_said_before_sealing_does_not_count() -> None:
-    finding = continuity([make_continuity(fibre=7, seen=1, made_at="2025-03-05T08:00:00Z")])
-    assert (finding["outcome"], finding["reason"]) == ("undetermined", "no_evidence")
-    assert [void["reason"] for void in finding["void"]] == ["before_sealing"]
+    assert [one["reason"] for one in finding["void"]] == [void]
 
 
 def test_a_wrong_clock_does_not_prove_a_fibre_right_later() -> None:
     own = stored(make_continuity(made_at=LATER, device="meter-app-9"), clock_is_flagged=True)
-    criteria = make_criteria(criteria=[{"code": "ONE-TO-ONE", "quantity": "continuity"}], final_after_sealing=False)
+    criteria = only(continuity_criterion(), final_after_sealing=False)
     [finding] = judge([make_continuity(fibre=7, seen=1), own], criteria=criteria).document["findings"]
     assert finding["outcome"] == "nonconforming"
 
@@ -121,12 +115,10 @@ def test_cleaning_crosses_no_fibres() -> None:
 
 
 def test_a_test_of_a_part_says_nothing_of_the_whole() -> None:
-    assert (
-        continuity([make_continuity(to_site="C1"), make_continuity(fibre=7, to_site="C1")])["reason"] == "no_evidence"
-    )
+    part = [make_continuity(fibre=fibre, to_site="C1") for fibre in (1, 7)]
+    assert continuity(part)["reason"] == "no_evidence"
 
 
 def test_a_stored_fibre_comes_out_nowhere() -> None:
     design = make_design(splice_plan=[{"site": "C1", "fibres": {"first": 1, "last": 1}, "action": "stored"}])
-    criteria = only({"code": "ONE-TO-ONE", "quantity": "continuity"})
-    assert judge([make_continuity()], design=design, criteria=criteria).document["findings"] == []
+    assert judge([make_continuity()], design=design, criteria=only(continuity_criterion())).document["findings"] == []

@@ -7,9 +7,9 @@ import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import (
-    RECEIVE_M,
     Body,
     both_ways,
+    length_criterion,
     make_design,
     make_otdr,
     make_sections,
@@ -29,7 +29,7 @@ def findings(
     bodies: Sequence[Body | Evidence], *, design: Body | None = None, **changes: Any
 ) -> dict[str, FindingDocument]:
     """Return the findings by the two ends they are about."""
-    criterion = {"code": "LENGTH", "quantity": "length", "limit_percent": 0.3, **changes}
+    criterion = length_criterion(**{"limit_percent": 0.3, **changes})
     judged = judge(bodies, design=design, criteria=only(criterion))
     return {f"{one['from_site']}-{one['to_site']}": one for one in judged.document["findings"]}
 
@@ -43,7 +43,7 @@ def whole(bodies: Sequence[Body | Evidence], **changes: Any) -> FindingDocument:
 def trace(longer_m: float = 0.0, **ends: Any) -> Body:
     """Return a trace whose far connection and end lie farther than designed."""
     usual = make_otdr(**ends)
-    last_m = usual["events"][-1]["distance_m"] - RECEIVE_M - 200.0
+    last_m = usual["events"][-1]["distance_m"] - usual["receive_cord"]["length_m"] - 200.0
 
     def move(event: Body) -> Body:
         is_far = event["distance_m"] > last_m
@@ -52,7 +52,7 @@ def trace(longer_m: float = 0.0, **ends: Any) -> Body:
     return with_events(usual, move)
 
 
-BACK: Body = {"from_site": "B", "to_site": "A", "receive_m": RECEIVE_M, "launch_m": 500.0}
+BACK: Body = {"from_site": "B", "to_site": "A"}
 
 
 def two_way(there_m: float, back_m: float) -> list[Body]:
@@ -82,22 +82,10 @@ def test_the_mean_of_both_directions_is_held_in_percent(
 
 def test_what_is_printed_as_nothing_still_decides() -> None:
     # A centimetre of 300 km in one direction: 0.0000017 percent.
-    long = make_design()
-    for section in long["sections"]:
-        section["cable_length_m"] = 100_000.0
-    bodies = [*sealed(), make_otdr(design=long), trace_of(long, 0.01)]
+    long = make_design(sections=make_sections([100_000.0] * 3))
+    bodies = [*sealed(), trace(design=long), trace(0.01, design=long, **BACK)]
     finding = whole(bodies, design=long, limit_percent=0.0)
     assert (finding["value"], finding["outcome"]) == ("0.0000", "nonconforming")
-
-
-def trace_of(design: Body, longer_m: float) -> Body:
-    """Return a trace from B over a design's route, longer by so much."""
-    usual = make_otdr(from_site="B", to_site="A", design=design)
-    far_m = usual["events"][-1]["distance_m"] - 600.0
-    return with_events(
-        usual,
-        lambda event: {**event, "distance_m": round(event["distance_m"] + longer_m * (event["distance_m"] > far_m), 2)},
-    )
 
 
 def test_the_detail_says_each_length_and_the_designed_one() -> None:
@@ -110,18 +98,14 @@ def test_the_detail_says_each_length_and_the_designed_one() -> None:
 def test_slack_and_excess_belong_to_the_designs_fibre() -> None:
     design = make_design()
     design["sections"][0] |= {"slack_m": 20.0, "excess_percent": 1.0}
-    bodies = [*sealed(), *both_ways(design=design)]
-    finding = whole(bodies, design=design)
+    finding = whole([*sealed(), *both_ways(design=design)], design=design)
     assert (finding["value"], finding["outcome"]) == ("0.0000", "conforming")
     assert "designed 3030.20 m" in finding["detail"]
 
 
 def test_a_route_of_no_length_has_no_percentage() -> None:
-    design = make_design()
-    for section in design["sections"]:
-        section["cable_length_m"] = 0.0
-    bodies = [*sealed(), *both_ways(design=design)]
-    assert findings(bodies, design=design) == {}
+    design = make_design(sections=make_sections([0.0] * 3))
+    assert findings([*sealed(), *both_ways(design=design)], design=design) == {}
 
 
 def test_one_direction_is_not_enough() -> None:

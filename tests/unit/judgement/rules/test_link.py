@@ -12,11 +12,11 @@ from tests.factories import (
     make_attenuation,
     make_design,
     make_otdr,
-    only,
+    make_sections,
     sealed,
     stored,
 )
-from tests.unit.judgement.judging import finding_of, judge
+from tests.unit.judgement.judging import finding_by, finding_of, judge
 
 
 def two_way(forward_db: float, backward_db: float, **changes: Any) -> list[Body]:
@@ -30,8 +30,7 @@ def two_way(forward_db: float, backward_db: float, **changes: Any) -> list[Body]
 
 def link(bodies: list[Any], design: Body | None = None, **changes: Any) -> FindingDocument:
     """Return the finding about the link."""
-    criteria = only(link_criterion(**changes))
-    return finding_of(judge(bodies, criteria=criteria, design=design), "LINK-1550")
+    return finding_by(link_criterion(**changes), bodies, design=design)
 
 
 # 3 km at 0.25 dB/km, 4 splices at 0.1 dB, 2 pairs at 0.5 dB: 0.75 + 0.4 + 1.0.
@@ -72,9 +71,7 @@ def test_a_fixed_limit_is_one_figure(loss_db: float, outcome: str) -> None:
 
 def test_a_budget_is_decided_on_exact_values_and_printed_rounded() -> None:
     # 1000.01 m at 0.333 dB/km three times is 0.99900999 dB: printed 0.9990, yet a reading of 0.999 keeps it.
-    design = make_design()
-    for section in design["sections"]:
-        section["cable_length_m"] = 1000.01
+    design = make_design(sections=make_sections([1000.01] * 3))
     limit = {"kind": "budget", "attenuation_db_per_km": 0.333, "splice_db": 0.0, "connection_db": 0.0}
     assert link(two_way(0.999, 0.999), design=design, limit=limit)["outcome"] == "conforming"
     above = link(two_way(0.999, 1.0), design=design, limit=limit)
@@ -132,9 +129,7 @@ def test_either_instruments_calibration_can_void_a_link_test() -> None:
 
 
 def test_a_stored_fibre_has_no_link_findings() -> None:
-    design = make_design(
-        splice_plan=[{"site": "C1", "fibres": {"first": 1, "last": 1}, "action": "stored"}],
-    )
+    design = make_design(splice_plan=[{"site": "C1", "fibres": {"first": 1, "last": 1}, "action": "stored"}])
     quantities = {f["quantity"] for f in judge(two_way(1.0, 1.0), design=design).document["findings"]}
     assert quantities == {"splice_loss", "termination_loss"}
 

@@ -11,8 +11,9 @@ from tests.factories import (
     coefficient_criterion,
     criteria_of,
     link_criterion,
-    make_criteria,
+    only,
     required_test_criterion,
+    return_loss_criterion,
     splice_criterion,
     statistic_criterion,
     termination_criterion,
@@ -23,13 +24,7 @@ UNMEETABLE, QUESTIONABLE, CONTRADICTORY = Severity.UNMEETABLE, Severity.QUESTION
 
 def told(*criteria: Body) -> list[tuple[tuple[str, ...], Severity]]:
     """Return whom criteria by themselves are told of, and how severe it is."""
-    return [
-        (one.criteria, one.severity) for one in contradictions_in(criteria_of(make_criteria(criteria=list(criteria))))
-    ]
-
-
-def return_loss_criterion(**changes: Any) -> Body:
-    return {"code": "RL-1310", "quantity": "return_loss", "wavelength_nm": 1310, "limit_db": 30.0, **changes}
+    return [(one.criteria, one.severity) for one in contradictions_in(criteria_of(only(*criteria)))]
 
 
 @pytest.mark.parametrize(

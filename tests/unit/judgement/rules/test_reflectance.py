@@ -1,5 +1,7 @@
 """What joints send back, held against a limit: values, bounds, reflections cut off, and what shows none."""
 
+from typing import Any
+
 import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
@@ -14,8 +16,9 @@ from tests.factories import (
     reflectance_criterion,
     sealed,
     with_events,
+    with_site,
 )
-from tests.unit.judgement.judging import finding_of, judge
+from tests.unit.judgement.judging import finding_by, finding_of, judge
 from worker.physics.reflectance import event_reflectance_db
 
 AT_A_M = {True: 500.0, False: 3300.0}
@@ -36,26 +39,28 @@ def reflecting(*, is_forward: bool, at_m: dict[bool, float], design: Body | None
     return with_events(trace, change)
 
 
-def at_a(forward: Body, backward: Body, *, design: Body | None = None, **criterion: object) -> FindingDocument:
+def shown(forward: Body, backward: Body, *, at_m: dict[bool, float], design: Body | None = None) -> list[Body]:
+    """Return both directions, each with its event at one site."""
+    return [
+        *sealed(),
+        reflecting(is_forward=True, at_m=at_m, design=design, **forward),
+        reflecting(is_forward=False, at_m=at_m, design=design, **backward),
+    ]
+
+
+def said(bodies: list[Body], *, site: str = "A", design: Body | None = None, **criterion: Any) -> FindingDocument:
+    """Return what one criterion says of a site."""
+    return finding_by(reflectance_criterion(**criterion), bodies, site=site, design=design)
+
+
+def at_a(forward: Body, backward: Body, *, design: Body | None = None, **criterion: Any) -> FindingDocument:
     """Return what is said of the pair at A where the two directions show these events."""
-    bodies = [
-        *sealed(),
-        reflecting(is_forward=True, at_m=AT_A_M, design=design, **forward),
-        reflecting(is_forward=False, at_m=AT_A_M, design=design, **backward),
-    ]
-    criteria = only(reflectance_criterion(**criterion))
-    return finding_of(judge(bodies, criteria=criteria, design=design), "REFL-1550", site="A")
+    return said(shown(forward, backward, at_m=AT_A_M, design=design), design=design, **criterion)
 
 
-def at_c1(forward: Body, backward: Body, **criterion: object) -> FindingDocument:
+def at_c1(forward: Body, backward: Body, **criterion: Any) -> FindingDocument:
     """Return what is said of the splice at C1 where the two directions show these events."""
-    bodies = [
-        *sealed(),
-        reflecting(is_forward=True, at_m=AT_C1_M, **forward),
-        reflecting(is_forward=False, at_m=AT_C1_M, **backward),
-    ]
-    criteria = only(reflectance_criterion(joint="splice", **criterion))
-    return finding_of(judge(bodies, criteria=criteria), "REFL-1550", site="C1")
+    return said(shown(forward, backward, at_m=AT_C1_M), site="C1", joint="splice", **criterion)
 
 
 def of(reflectance_db: float, qualifier: str = "eq", **changes: object) -> Body:
@@ -122,48 +127,36 @@ def test_a_reflection_without_a_figure_is_undetermined_unless_the_other_directio
 @pytest.mark.parametrize(("reflectance_db", "outcome"), [(-55.0, "undetermined"), (-49.999, "nonconforming")])
 def test_one_direction_may_break_the_limit_and_never_keeps_it(reflectance_db: float, outcome: str) -> None:
     trace = reflecting(is_forward=True, at_m=AT_A_M, **of(reflectance_db))
-    finding = finding_of(judge([*sealed(), trace], criteria=only(reflectance_criterion())), "REFL-1550", site="A")
+    finding = said([*sealed(), trace])
     assert finding["outcome"] == outcome
     assert finding.get("reason") == ("one_direction_only" if outcome == "undetermined" else None)
 
 
 def test_no_trace_is_no_evidence() -> None:
-    finding = finding_of(judge(sealed(), criteria=only(reflectance_criterion())), "REFL-1550", site="A")
+    finding = said(sealed())
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "no_evidence")
 
 
 def test_a_pair_that_was_not_seen_is_undetermined() -> None:
-    unseen = both_ways(losses_db={"A": None})
-    finding = finding_of(judge([*sealed(), *unseen], criteria=only(reflectance_criterion())), "REFL-1550", site="A")
+    finding = said([*sealed(), *both_ways(losses_db={"A": None})])
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "pair_not_seen")
 
 
 def test_a_longer_pulse_that_is_cut_off_is_outdone_by_a_shorter_one_that_is_not() -> None:
     forward = reflecting(is_forward=True, at_m=AT_A_M, **of(-45.0, kind="saturated"))
-    bodies = [
-        *sealed(),
-        {**forward, "pulse_ns": 300, "id": "00000000-0000-4000-8000-000000000001"},
-        reflecting(is_forward=True, at_m=AT_A_M, **of(-44.0)),
-        reflecting(is_forward=False, at_m=AT_A_M, **of(-55.0)),
-    ]
-    criteria = only(reflectance_criterion(limit_db=-44.0))
-    assert finding_of(judge(bodies, criteria=criteria), "REFL-1550", site="A")["value"] == "-44.0000"
-    bodies[3] = reflecting(is_forward=True, at_m=AT_A_M, **of(-45.001))
-    contradicted = finding_of(judge(bodies, criteria=criteria), "REFL-1550", site="A")
-    assert contradicted["reason"] == "saturated"
-    over = finding_of(judge(bodies, criteria=only(reflectance_criterion(limit_db=-46.0))), "REFL-1550", site="A")
+    longer = {**forward, "pulse_ns": 300, "id": "00000000-0000-4000-8000-000000000001"}
+    outdone = [longer, *shown(of(-44.0), of(-55.0), at_m=AT_A_M)]
+    assert said(outdone, limit_db=-44.0)["value"] == "-44.0000"
+    contradicted = [longer, *shown(of(-45.001), of(-55.0), at_m=AT_A_M)]
+    assert said(contradicted, limit_db=-44.0)["reason"] == "saturated"
+    over = said(contradicted, limit_db=-46.0)
     assert (over["outcome"], over["low"], over["high"]) == ("nonconforming", "-45.0000", "0.0000")
 
 
 def test_of_several_traces_the_worst_counts() -> None:
     forward = reflecting(is_forward=True, at_m=AT_A_M, **of(-49.9))
-    bodies = [
-        *sealed(),
-        {**forward, "pulse_ns": 300, "id": "00000000-0000-4000-8000-000000000001"},
-        reflecting(is_forward=True, at_m=AT_A_M, **of(-55.0)),
-        reflecting(is_forward=False, at_m=AT_A_M, **of(-55.0)),
-    ]
-    finding = finding_of(judge(bodies, criteria=only(reflectance_criterion())), "REFL-1550", site="A")
+    longer = {**forward, "pulse_ns": 300, "id": "00000000-0000-4000-8000-000000000001"}
+    finding = said([longer, *shown(of(-55.0), of(-55.0), at_m=AT_A_M)])
     assert (finding["value"], finding["outcome"]) == ("-49.9000", "nonconforming")
     assert len(finding["readings"]) == 3
 
@@ -179,9 +172,8 @@ def test_a_fusion_splice_shows_none_above_what_the_trace_could_see() -> None:
 
 @pytest.mark.parametrize(("limit_db", "outcome"), [(-87.06, "conforming"), (-87.07, "undetermined")])
 def test_none_is_shown_only_down_to_what_the_trace_could_see(limit_db: float, outcome: str) -> None:
-    unseen = both_ways(losses_db={"C1": None})
-    criteria = only(reflectance_criterion(joint="splice", limit_db=limit_db))
-    assert finding_of(judge([*sealed(), *unseen], criteria=criteria), "REFL-1550", site="C1")["outcome"] == outcome
+    unseen = [*sealed(), *both_ways(losses_db={"C1": None})]
+    assert said(unseen, site="C1", joint="splice", limit_db=limit_db)["outcome"] == outcome
     assert at_c1({}, {}, limit_db=limit_db)["outcome"] == outcome
 
 
@@ -200,13 +192,8 @@ def test_a_group_proves_its_splice_or_nothing_for_the_pair_is_what_reflects(
 
 
 def test_two_pairs_in_one_panel_are_not_told_apart() -> None:
-    design = make_design()
-    design["sites"][1] = make_site("C1", kind="patch_panel", termination="pigtail", patch_cord=True)
-    bodies = [
-        *sealed(),
-        reflecting(is_forward=True, at_m=AT_C1_M, design=design, **of(-49.9)),
-        reflecting(is_forward=False, at_m=AT_C1_M, design=design, **of(-55.0)),
-    ]
+    design = with_site(make_site("C1", kind="patch_panel", termination="pigtail", patch_cord=True), at=1)
+    bodies = shown(of(-49.9), of(-55.0), at_m=AT_C1_M, design=design)
     judgement = judge(bodies, design=design, criteria=only(reflectance_criterion()))
     findings = [finding for finding in judgement.document["findings"] if finding["site"] == "C1"]
     assert [finding.get("reason") for finding in findings] == ["group_only", "group_only"]
@@ -220,13 +207,11 @@ def test_events_seen_apart_in_a_group_are_worst_taken_together() -> None:
         with_events(forward, lambda event: event, added=[splice]),
         reflecting(is_forward=False, at_m=AT_A_M, **of(-55.0)),
     ]
-    finding = finding_of(judge(bodies, criteria=only(reflectance_criterion())), "REFL-1550", site="A")
-    assert finding["value"] == "-49.9000"
+    assert said(bodies)["value"] == "-49.9000"
 
 
 def test_a_bare_pair_is_judged_alone() -> None:
-    design = make_design()
-    design["sites"][0] = make_terminal("A", termination="factory_cord")
+    design = with_site(make_terminal("A", termination="factory_cord"), at=0)
     assert at_a(of(-49.999), of(-55.0), design=design)["outcome"] == "nonconforming"
 
 

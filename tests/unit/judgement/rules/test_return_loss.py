@@ -13,27 +13,22 @@ from tests.factories import (
     make_design,
     make_otdr,
     make_return_loss,
-    only,
+    make_sections,
     required_test_criterion,
+    return_loss_criterion,
     sealed,
     stored,
     with_events,
 )
-from tests.unit.judgement.judging import finding_of, judge
+from tests.unit.judgement.judging import finding_by
 from worker.judgement.history.records import Evidence
 
 AFTER_TEST = "2025-03-25T08:00:00Z"
 
 
-def criterion(**changes: Any) -> Body:
-    """Return the demand for 35 dB at each end at 1550 nm."""
-    return {"code": "ORL-1550", "quantity": "return_loss", "wavelength_nm": 1550, "limit_db": 35.0, **changes}
-
-
 def at(site: str, bodies: Sequence[Body | Evidence], *, design: Body | None = None, **changes: Any) -> FindingDocument:
-    """Return the finding at one end."""
-    judged = judge(bodies, design=design, criteria=only(criterion(**changes)))
-    return finding_of(judged, "ORL-1550", site=site)
+    """Return the finding at one end, where 35 dB are asked for."""
+    return finding_by(return_loss_criterion(**{"limit_db": 35.0, **changes}), bodies, site=site, design=design)
 
 
 def two_way(at_a_db: float, at_b_db: float, **changes: Any) -> list[Body]:
@@ -128,10 +123,9 @@ def test_an_instrument_out_of_calibration_measures_nothing() -> None:
 
 
 def test_return_loss_can_be_a_required_test() -> None:
-    criteria = only(required_test_criterion(code="ORL-TEST", test="return_loss"))
-    there = finding_of(judge(two_way(10.0, 10.0), criteria=criteria), "ORL-TEST")
-    assert there["outcome"] == "conforming"
-    missing = finding_of(judge(two_way(10.0, 10.0)[:-1], criteria=criteria), "ORL-TEST")
+    criterion = required_test_criterion(code="ORL-TEST", test="return_loss")
+    assert finding_by(criterion, two_way(10.0, 10.0))["outcome"] == "conforming"
+    missing = finding_by(criterion, two_way(10.0, 10.0)[:-1])
     assert (missing["outcome"], missing["detail"]) == ("undetermined", "no return loss test B to A at 1550 nm")
 
 
@@ -196,8 +190,7 @@ def test_an_open_far_end_sends_back_what_flat_glass_does() -> None:
 
 
 def test_each_section_loses_by_its_own_length_and_coefficient() -> None:
-    design = make_design()
-    design["sections"][2]["cable_length_m"] = 10_000.0
+    design = make_design(sections=make_sections([1000.0, 1000.0, 10_000.0]))
     # From B: 10 km and 1 km at 0.2 dB/km, then 1 km at 1.0 dB/km; 0.38 dB of joints.
     traces = [glass(trace, A={"attenuation_db_per_km": 1.0}) for trace in both_ways(design=design, **DARK)]
     finding = at("B", [*sealed(), *traces], design=design, basis="computed", far_end="open")
@@ -221,33 +214,26 @@ def test_an_open_far_end_takes_the_place_of_the_far_connection() -> None:
 )
 def test_a_reflectance_that_is_a_bound_makes_the_return_loss_one(event: Body, outcome: str) -> None:
     finding = computed("A", reflectances_db={"A": event}, **DARK)
-    assert (finding["outcome"], finding.get("reason")) == (
-        outcome,
-        "bound_too_wide" if outcome == "undetermined" else None,
-    )
+    assert finding["outcome"] == outcome
+    assert finding.get("reason") == ("bound_too_wide" if outcome == "undetermined" else None)
     assert float(finding["low"]) < float(finding["high"])
 
 
 @pytest.mark.parametrize(
-    ("event", "reason"),
+    ("site", "event", "reason"),
     [
-        ({"kind": "reflective"}, "reflectance_not_stated"),
-        ({"attenuation_db_per_km": -0.01}, "below_fibre_alone"),
-        ({"attenuation_db_per_km": None}, None),
+        ("C1", {"kind": "reflective"}, "reflectance_not_stated"),
+        ("C1", {"attenuation_db_per_km": -0.01}, "below_fibre_alone"),
+        # At C1 the next event states the fibre that leads up to it, over both sections; behind B there is none.
+        ("C1", {"attenuation_db_per_km": None}, None),
+        ("B", {"attenuation_db_per_km": None}, "coefficient_not_stated"),
+        # What lies behind an event without a loss is unknown.
+        ("C1", {"loss_db": None}, "loss_not_stated"),
     ],
 )
-def test_what_a_trace_does_not_state_is_not_made_up(event: Body, reason: str | None) -> None:
-    # At C1 the next event states the fibre that leads up to it, over both sections.
-    assert computed("A", reflectances_db={"C1": event}, **DARK).get("reason") == reason
-
-
-def test_fibre_that_no_event_states_is_unknown() -> None:
-    finding = computed("A", reflectances_db={"B": {"attenuation_db_per_km": None}}, **DARK)
-    assert (finding["outcome"], finding["reason"]) == ("undetermined", "coefficient_not_stated")
-
-
-def test_an_event_without_a_loss_leaves_what_lies_behind_it_unknown() -> None:
-    assert computed("A", reflectances_db={"C1": {"loss_db": None}}, **DARK)["reason"] == "loss_not_stated"
+def test_what_a_trace_does_not_state_is_not_made_up(site: str, event: Body, reason: str | None) -> None:
+    finding = computed("A", reflectances_db={site: event}, **DARK)
+    assert (finding["outcome"] == "undetermined", finding.get("reason")) == (reason is not None, reason)
 
 
 @pytest.mark.parametrize(
@@ -283,9 +269,7 @@ def test_spans_that_join_up_are_not_one_trace() -> None:
 
 
 def test_a_route_of_no_length_is_judged_too() -> None:
-    design = make_design()
-    for section in design["sections"]:
-        section["cable_length_m"] = 0.0
+    design = make_design(sections=make_sections([0.0] * 3))
     traces = [glass(trace) for trace in both_ways(design=design)]
     finding = at("A", [*sealed(), *traces], design=design, basis="computed")
     assert finding["outcome"] == "undetermined"

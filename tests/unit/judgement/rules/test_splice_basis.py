@@ -3,18 +3,19 @@
 import pytest
 
 from tests.factories import (
+    SCRATCHED,
     Body,
+    end_face_criterion,
     make_end_face,
     make_otdr,
     make_splice,
-    only,
     sealed,
     splice_criterion,
     stored,
     termination_criterion,
 )
 from tests.unit.judgement.joints import at_c1, traces
-from tests.unit.judgement.judging import finding_of, judge
+from tests.unit.judgement.judging import finding_by
 
 
 @pytest.mark.parametrize(
@@ -80,14 +81,13 @@ def test_one_way_a_direction_that_contradicts_itself_may_be_the_worse_one(
 
 @pytest.mark.parametrize(("loss_db", "outcome"), [(0.1, "conforming"), (0.101, "undetermined")])
 def test_one_way_a_group_proves_its_splice_or_nothing(loss_db: float, outcome: str) -> None:
-    criteria = only(splice_criterion(basis="one_way"))
-    finding = finding_of(judge(traces(loss_db, 0.02, site="A"), criteria=criteria), "SPLICE-1550", site="A")
+    finding = finding_by(splice_criterion(basis="one_way"), traces(loss_db, 0.02, site="A"), site="A")
     assert (finding["outcome"], finding.get("reason")) == (outcome, "group_only" if outcome == "undetermined" else None)
 
 
 def test_one_way_the_groups_criterion_decides_by_both_directions() -> None:
-    criteria = only(splice_criterion(basis="one_way"), termination_criterion())
-    finding = finding_of(judge(traces(0.5, 0.5, site="A"), criteria=criteria), "SPLICE-1550", site="A")
+    bodies = traces(0.5, 0.5, site="A")
+    finding = finding_by(splice_criterion(basis="one_way"), bodies, beside=[termination_criterion()], site="A")
     assert (finding["outcome"], finding["limit"]) == ("conforming", "0.5000")
 
 
@@ -111,32 +111,22 @@ def test_no_splice_record_is_no_estimate_whatever_traces_show() -> None:
 
 
 def test_a_withdrawn_splice_record_gives_no_estimate() -> None:
-    finding = finding_of(
-        judge([stored(make_splice(), is_ended=True)], criteria=only(splice_criterion(basis="estimate"))),
-        "SPLICE-1550",
-        site="C1",
-    )
-    assert finding["reason"] == "no_evidence"
+    assert at_c1([stored(make_splice(), is_ended=True)], basis="estimate")["reason"] == "no_evidence"
 
 
 def test_an_estimate_is_that_of_its_own_splice_in_a_group() -> None:
-    design_less = [make_splice(site="A", joints=[{"fibre": 1, "position": 2, "estimate_db": 0.03}])]
-    finding = finding_of(judge(design_less, criteria=only(splice_criterion(basis="estimate"))), "SPLICE-1550", site="A")
+    own, other = (
+        make_splice(site="A", joints=[{"fibre": 1, "position": position, "estimate_db": 0.03}]) for position in (2, 1)
+    )
+    criterion = splice_criterion(basis="estimate")
+    finding = finding_by(criterion, [own], site="A")
     assert (finding["value"], finding["position"]) == ("0.0300", 2)
-    other = [make_splice(site="A", joints=[{"fibre": 1, "position": 1, "estimate_db": 0.03}])]
-    finding = finding_of(judge(other, criteria=only(splice_criterion(basis="estimate"))), "SPLICE-1550", site="A")
-    assert finding["reason"] == "no_evidence"
+    assert finding_by(criterion, [other], site="A")["reason"] == "no_evidence"
 
 
 def test_attempts_whose_order_is_not_proven_give_no_estimate() -> None:
-    late = stored(
-        make_splice(estimate_db=0.02, made_at="2025-03-03T09:00:00Z", device="tablet-2"), clock_is_flagged=True
-    )
-    finding = finding_of(
-        judge([make_splice(estimate_db=0.5), late], criteria=only(splice_criterion(basis="estimate"))),
-        "SPLICE-1550",
-        site="C1",
-    )
+    late = make_splice(estimate_db=0.02, made_at="2025-03-03T09:00:00Z", device="tablet-2")
+    finding = at_c1([make_splice(estimate_db=0.5), stored(late, clock_is_flagged=True)], basis="estimate")
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "order_not_proven")
 
 
@@ -147,7 +137,6 @@ def test_the_same_readings_come_out_by_the_basis_that_is_agreed() -> None:
 
 
 def test_one_way_a_group_whose_end_face_fails_proves_nothing() -> None:
-    scratched = [{"zone": "a", "scratches": [{"size_um": 9.9, "count": 9}]}, *({"zone": zone} for zone in "bcd")]
-    criteria = only(splice_criterion(basis="one_way"), {"code": "FACE", "quantity": "end_face"})
-    bodies = [*traces(0.02, 0.02, site="A"), make_end_face(zones=scratched)]
-    assert finding_of(judge(bodies, criteria=criteria), "SPLICE-1550", site="A")["reason"] == "end_face_failed"
+    bodies = [*traces(0.02, 0.02, site="A"), make_end_face(zones=SCRATCHED)]
+    finding = finding_by(splice_criterion(basis="one_way"), bodies, beside=[end_face_criterion()], site="A")
+    assert finding["reason"] == "end_face_failed"

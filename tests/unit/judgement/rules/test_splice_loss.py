@@ -6,7 +6,16 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from tests.factories import Body, make_closure_state, make_otdr, sealed, splice_criterion
+from tests.factories import (
+    Body,
+    both_ways,
+    make_closure_state,
+    make_otdr,
+    sealed,
+    splice_criterion,
+    stretched,
+    with_events,
+)
 from tests.unit.judgement.joints import traces
 from tests.unit.judgement.judging import finding_of, judge, splice_at_c1
 
@@ -96,34 +105,25 @@ def test_a_trace_without_an_end_proves_nothing_behind_its_last_event() -> None:
     assert finding_of(judgement, "SPLICE-1550", site="C2")["reason"] == "beyond_reach"
 
 
-def test_a_trace_longer_than_the_design_allows_proves_nothing() -> None:
-    events = [{"distance_m": 500.0 + 3100.0 + 300.0, "kind": "end"}]
+@pytest.mark.parametrize(
+    ("events", "reason"),
+    [
+        ([{"distance_m": 500.0 + 3100.0 + 300.0, "kind": "end"}], "length_unlike"),
+        # An event without a loss is not a loss of zero.
+        ([{"distance_m": 1500.0, "kind": "reflective"}, {"distance_m": 3800.0, "kind": "end"}], "loss_not_stated"),
+    ],
+)
+def test_a_trace_longer_than_the_design_allows_or_without_the_loss_proves_nothing(
+    events: list[Body], reason: str
+) -> None:
     finding = splice_at_c1([*sealed(), make_otdr(events=events), make_otdr(from_site="B", to_site="A")])
-    assert finding["reason"] == "length_unlike"
-
-
-def test_an_event_without_a_loss_is_not_a_loss_of_zero() -> None:
-    events = [{"distance_m": 1500.0, "kind": "reflective"}, {"distance_m": 3800.0, "kind": "end"}]
-    finding = splice_at_c1([*sealed(), make_otdr(events=events), make_otdr(from_site="B", to_site="A")])
-    assert finding["reason"] == "loss_not_stated"
+    assert finding["reason"] == reason
 
 
 def test_a_wrong_index_within_bounds_is_scaled_out() -> None:
     # One percent long: the events lie 10 and 20 m from where the design puts them, the far end 30 m.
-    def stretched(**changes: object) -> Body:
-        body = make_otdr(**changes)  # type: ignore[arg-type]
-        cord_m = body["launch_cord"]["length_m"]
-        return {
-            **body,
-            "events": [
-                {**event, "distance_m": round(cord_m + (event["distance_m"] - cord_m) * 1.01, 2)}
-                for event in body["events"][:-1]
-            ]
-            + [{"distance_m": 500.0 + 3030.0 + 300.0, "kind": "end"}],
-        }
-
-    finding = splice_at_c1([*sealed(), stretched(), stretched(from_site="B", to_site="A")])
-    assert finding["value"] == "0.0400"
+    traces = [stretched(trace, by=1.01) for trace in both_ways()]
+    assert splice_at_c1([*sealed(), *traces])["value"] == "0.0400"
 
 
 def test_a_trace_that_does_not_fit_the_design_proves_nothing_by_what_it_does_not_show() -> None:
@@ -134,13 +134,9 @@ def test_a_trace_that_does_not_fit_the_design_proves_nothing_by_what_it_does_not
 
 
 def test_an_event_on_nothing_is_unexpected_and_placed_from_a() -> None:
-    bend = {"distance_m": 2000.0, "kind": "non_reflective", "loss_db": 0.2}
-    forward = make_otdr()
-    forward = {**forward, "events": sorted([*forward["events"], bend], key=lambda event: event["distance_m"])}
-    backward = make_otdr(from_site="B", to_site="A")
-    bend = {"distance_m": 1800.0, "kind": "non_reflective", "loss_db": 0.2}
-    backward = {**backward, "events": sorted([*backward["events"], bend], key=lambda event: event["distance_m"])}
-    judgement = judge([*sealed(), forward, backward])
+    bends = [{"distance_m": at_m, "kind": "non_reflective", "loss_db": 0.2} for at_m in (2000.0, 1800.0)]
+    bent = [with_events(trace, dict, added=[bend]) for trace, bend in zip(both_ways(), bends, strict=True)]
+    judgement = judge([*sealed(), *bent])
     assert [
         (event["direction"], event["from_a_m"], event.get("loss_db"))
         for event in judgement.document["unexpected_events"]

@@ -7,25 +7,20 @@ import pytest
 from tests.factories import (
     Body,
     both_ways,
-    make_design,
     make_otdr,
     make_site,
     make_terminal,
-    only,
     sealed,
     splice_criterion,
     termination_criterion,
+    with_site,
 )
-from tests.unit.judgement.judging import finding_of, judge
+from tests.unit.judgement.judging import finding_by, finding_of, judge
 
 
 def ends(loss_db: float | None, **changes: Any) -> list[Body]:
     """Return both directions with a loss at the connection at A."""
-    losses: dict[str, float | None] = {"A": loss_db}
-    return [
-        *sealed(),
-        *both_ways(losses_db=losses, **changes),
-    ]
+    return [*sealed(), *both_ways(losses_db={"A": loss_db}, **changes)]
 
 
 @pytest.mark.parametrize(("loss_db", "outcome"), [(0.5, "conforming"), (0.501, "nonconforming")])
@@ -35,14 +30,12 @@ def test_a_connection_at_its_limit_conforms_and_one_step_above_does_not(loss_db:
 
 
 def test_a_group_that_keeps_the_splices_own_limit_proves_the_splice() -> None:
-    criteria = only(splice_criterion())
-    finding = finding_of(judge(ends(0.1), criteria=criteria), "SPLICE-1550", site="A")
+    finding = finding_by(splice_criterion(), ends(0.1), site="A")
     assert (finding["outcome"], finding["limit"], finding["position"]) == ("conforming", "0.1000", 2)
 
 
 def test_a_group_above_the_splices_own_limit_proves_nothing_of_it_alone() -> None:
-    criteria = only(splice_criterion())
-    finding = finding_of(judge(ends(0.101), criteria=criteria), "SPLICE-1550", site="A")
+    finding = finding_by(splice_criterion(), ends(0.101), site="A")
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "group_only")
 
 
@@ -54,8 +47,8 @@ def test_the_groups_criterion_decides_for_a_splice_above_its_own_limit(loss_db: 
 
 
 def test_the_groups_criterion_at_another_wavelength_decides_nothing() -> None:
-    criteria = only(splice_criterion(), termination_criterion(wavelength_nm=1310))
-    assert finding_of(judge(ends(0.3), criteria=criteria), "SPLICE-1550", site="A")["reason"] == "group_only"
+    other = termination_criterion(wavelength_nm=1310)
+    assert finding_by(splice_criterion(), ends(0.3), beside=[other], site="A")["reason"] == "group_only"
 
 
 @pytest.mark.parametrize("cord", ["launch_m", "receive_m"])
@@ -77,9 +70,7 @@ def test_an_end_whose_cord_was_changed_is_not_measured() -> None:
 
 
 def test_a_factory_cord_has_a_connection_and_no_splice() -> None:
-    design = make_design()
-    design["sites"][0] = make_terminal("A", termination="factory_cord")
-    judgement = judge(ends(0.3), design=design)
+    judgement = judge(ends(0.3), design=with_site(make_terminal("A", termination="factory_cord"), at=0))
     assert finding_of(judgement, "TERM-1550", site="A")["position"] == 1
     splices = [f["site"] for f in judgement.document["findings"] if f["quantity"] == "splice_loss"]
     assert splices == ["C1", "C2", "B"]
@@ -95,9 +86,7 @@ def test_joints_that_a_short_pulse_sees_apart_are_added_up() -> None:
 
 @pytest.mark.parametrize(("patch_cord", "positions"), [(False, [1, 3]), (True, [1, 4])])
 def test_a_patch_panel_is_one_group_named_after_its_first_pair(patch_cord: bool, positions: list[int]) -> None:
-    design = make_design()
-    panel = make_site("C1", kind="patch_panel", termination="pigtail", patch_cord=patch_cord)
-    design["sites"][1] = panel
+    design = with_site(make_site("C1", kind="patch_panel", termination="pigtail", patch_cord=patch_cord), at=1)
     bodies = [
         *sealed(),
         make_otdr(design=design, losses_db={"C1": 0.45}),

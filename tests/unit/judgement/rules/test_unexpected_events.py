@@ -3,7 +3,17 @@
 import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_design, make_otdr, make_site, only, sealed, stray_criterion, with_events
+from tests.factories import (
+    Body,
+    in_two_segments,
+    make_otdr,
+    make_site,
+    only,
+    sealed,
+    stray_criterion,
+    with_events,
+    with_site,
+)
 from tests.unit.judgement.judging import judge
 
 
@@ -83,9 +93,21 @@ def test_a_fibre_without_a_stray_loss_is_proven_clean() -> None:
     assert len(finding["readings"]) == 2
 
 
-def test_a_fibre_with_a_loss_above_the_limit_is_not_called_clean() -> None:
-    findings = strays(stray(1500.0, 0.2), back())
-    assert [finding["outcome"] for finding in findings] == ["nonconforming"]
+@pytest.mark.parametrize(
+    ("bodies", "outcome"),
+    [
+        ([stray(1500.0, 0.2)], "nonconforming"),
+        ([stray(1500.0, None)], "conforming"),
+        # In the launch cord.
+        ([stray(-250.0, 0.5)], "conforming"),
+        # From before the sealing.
+        ([stray(1500.0, 0.5, pulse_ns=10, made_at="2025-03-04T08:00:00Z"), make_otdr()], "conforming"),
+    ],
+)
+def test_a_fibre_with_a_loss_above_the_limit_of_its_own_and_final_is_not_called_clean(
+    bodies: list[Body], outcome: str
+) -> None:
+    assert [finding["outcome"] for finding in strays(*bodies, back())] == [outcome]
 
 
 def test_a_small_stray_loss_leaves_the_fibre_clean() -> None:
@@ -125,28 +147,8 @@ def test_another_wavelength_shows_its_own_losses_only() -> None:
     assert [finding["outcome"] for finding in findings] == ["nonconforming"]
 
 
-def test_a_loss_from_before_the_sealing_is_no_part_of_the_verdict() -> None:
-    early = stray(1500.0, 0.5, pulse_ns=10, made_at="2025-03-04T08:00:00Z")
-    findings = strays(early, make_otdr(), back())
-    assert [finding["outcome"] for finding in findings] == ["conforming"]
-
-
-def test_an_event_without_a_loss_is_no_loss() -> None:
-    findings = strays(stray(1500.0, None), back())
-    assert [finding["outcome"] for finding in findings] == ["conforming"]
-
-
-def test_a_loss_in_a_cord_is_none_of_the_fibres() -> None:
-    findings = strays(stray(-250.0, 0.5), back())
-    assert [finding["outcome"] for finding in findings] == ["conforming"]
-
-
 def test_a_loss_is_paid_for_with_the_segment_that_it_lies_in() -> None:
-    design = make_design()
-    one, other = dict(design["segments"][0]), dict(design["segments"][0])
-    one.update(id="SEG1", sites=["A", "C1"], sections=["S1"])
-    other.update(id="SEG2", sites=["C2", "B"], sections=["S2", "S3"], billing_item="ITEM-2")
-    design["segments"] = [one, other]
+    design = in_two_segments()
     for at_m, segment in ((500.0, "SEG1"), (1500.0, "SEG2")):
         [finding] = strays(stray(at_m, 0.5), stray(at_m, 0.5, is_forward=False), design=design)
         assert finding["segments"] == [segment]
@@ -175,8 +177,7 @@ def test_a_loss_outside_the_spans_it_is_asked_for_is_not_judged() -> None:
 
 
 def test_a_loss_is_judged_only_in_the_spans_it_is_asked_for() -> None:
-    design = make_design()
-    design["sites"][1] = make_site("C1", kind="patch_panel", termination="factory_cord")
+    design = with_site(make_site("C1", kind="patch_panel", termination="factory_cord"), at=1)
     bodies = [
         with_events(
             make_otdr(design=design),
@@ -190,10 +191,6 @@ def test_a_loss_is_judged_only_in_the_spans_it_is_asked_for() -> None:
 
 
 def test_a_loss_where_no_segment_has_the_fibre_is_not_judged() -> None:
-    design = make_design()
-    one, other = dict(design["segments"][0]), dict(design["segments"][0])
-    one.update(id="SEG1", sites=["A", "C1"], sections=["S1"])
-    other.update(id="SEG2", sites=["C2", "B"], sections=["S2", "S3"], fibres=[{"first": 2, "last": 12}])
-    design["segments"] = [one, other]
+    design = in_two_segments(fibres=[{"first": 2, "last": 12}])
     [finding] = strays(stray(1500.0, 0.5), back(), design=design)
     assert (finding["outcome"], finding["segments"], "section" in finding) == ("conforming", ["SEG1"], False)

@@ -7,14 +7,13 @@ import pytest
 
 from service.vocabulary.words import Act
 from tests.factories import (
+    SCRATCHED,
     Body,
     both_ways,
     connection_criterion,
     end_face_criterion,
     make_cleaning,
-    make_design,
     make_end_face,
-    make_otdr,
     make_return_loss,
     make_site,
     make_splice,
@@ -27,13 +26,13 @@ from tests.factories import (
     spliced,
     termination_criterion,
     with_events,
+    with_site,
 )
 from tests.unit.judgement.story import CLEANED, INSPECTED, RESEALED, RETESTED, REWORKED, SIDES, Story, finished
 
 AGAIN = "2025-04-01T08:00:00Z"
 END_FACE: Body = end_face_criterion()
 RETURN_LOSS: Body = return_loss_criterion()
-SCRATCHED: Any = [{"zone": "a", "scratches": [{"size_um": 1.0, "count": 1}]}]
 
 
 def test_a_bad_reflectance_is_cleaned_away() -> None:
@@ -86,16 +85,11 @@ def test_a_cleaning_after_the_inspection_does_not_prove_a_scratch() -> None:
 
 
 def test_at_a_panel_with_a_cord_only_the_first_connection_is_cleaned_for_the_splice() -> None:
-    design = make_design()
-    design["sites"][2] = make_site("C2", kind="patch_panel", termination="pigtail", patch_cord=True)
+    design = with_site(make_site("C2", kind="patch_panel", termination="pigtail", patch_cord=True), at=2)
     panel = [make_splice(site="C2", joints=[{"fibre": 1, "estimate_db": 0.02, "position": one}]) for one in (1, 4)]
     others = [one for one in spliced() if one["site"] != "C2"]
-    traces = [
-        make_otdr(design=design, losses_db={"C2": 0.9}, from_site=start, to_site=end)
-        for start, end in (("A", "B"), ("B", "A"))
-    ]
     story = Story(splice_criterion(), termination_criterion(), design=design)
-    story.add(*others, *panel, *sealed(sites=["C1"]), *traces)
+    story.add(*others, *panel, *sealed(sites=["C1"]), *both_ways(design=design, losses_db={"C2": 0.9}))
     assert [(item["site"], item["position"]) for item in story.asked(Act.CLEAN_AND_INSPECT)] == [("C2", 2)]
 
 
@@ -107,7 +101,7 @@ def test_a_connection_that_was_cleaned_but_not_inspected_is_cleaned_and_inspecte
 
 @pytest.mark.parametrize("side", SIDES)
 def test_a_failed_end_face_is_cleaned_and_after_two_cleanings_gets_a_new_connector(side: str) -> None:
-    fail = {"side": side, "zones": SCRATCHED}
+    fail: dict[str, Any] = {"side": side, "zones": SCRATCHED}
     story = Story(END_FACE).add(*finished(make_end_face(**fail, made_at="2025-03-21T08:00:00Z")))
     [item] = story.asked(Act.CLEAN_AND_INSPECT)
     assert f"The end face towards {side[-1].upper()}: zone A: scratches" in item["because"]
@@ -130,8 +124,7 @@ def test_end_faces_are_inspected_before_any_test_is_asked_for() -> None:
 
 
 def test_a_connection_without_a_splice_is_cleaned_then_gets_a_new_connector() -> None:
-    design = make_design()
-    design["sites"][0] = make_terminal("A", termination="splice_on_connector")
+    design = with_site(make_terminal("A", termination="splice_on_connector"), at=0)
     story = Story(connection_criterion(), design=design)
     story.add(*(one for one in finished() if one["site"] != "A"), *both_ways(losses_db={"A": 0.7}))
     assert [item["act"] for item in story.work] == ["clean_and_inspect"]
@@ -179,9 +172,9 @@ def is_at_a(trace: Body, event: Body) -> bool:
     return bool((along_m < 1500.0) is (trace["from_site"] == "A"))
 
 
-def clean_at_a(*, cleaned_at: str = CLEANED, inspected_at: str = INSPECTED) -> list[Body]:
+def clean_at_a() -> list[Body]:
     """Return both sides of the connection at A cleaned, then inspected without a mark."""
     return [
-        *(make_cleaning(side=side, made_at=cleaned_at) for side in SIDES),
-        *(make_end_face(side=side, made_at=inspected_at) for side in SIDES),
+        *(make_cleaning(side=side, made_at=CLEANED) for side in SIDES),
+        *(make_end_face(side=side, made_at=INSPECTED) for side in SIDES),
     ]

@@ -21,6 +21,7 @@ from tests.factories import (
     sealed,
     splice_criterion,
     spliced,
+    with_site,
 )
 from tests.unit.judgement.judging import judge, only_item, work_of
 from worker.judgement.words import REASON_LABELS
@@ -44,11 +45,15 @@ def test_an_untouched_fibre_asks_for_nothing_yet() -> None:
     assert judge([]).document["work"] == []
 
 
-@pytest.mark.parametrize(("estimate_db", "work"), [(0.05, [("seal_and_test", "C1")]), (0.051, [("re_splice", "C1")])])
-def test_an_estimate_above_its_action_limit_asks_for_a_new_splice(
-    estimate_db: float, work: list[tuple[str, str]]
+@pytest.mark.parametrize(
+    ("estimate_db", "interim_db", "act"),
+    [(0.05, 0.3, "seal_and_test"), (0.051, 0.3, "re_splice"), (0.05, 0.301, "re_splice")],
+)
+def test_an_estimate_or_an_interim_one_way_loss_above_its_action_limit_asks_for_a_new_splice(
+    estimate_db: float, interim_db: float, act: str
 ) -> None:
-    assert work_of(judge([make_splice(estimate_db=estimate_db)])) == work
+    splice = make_splice(estimate_db=estimate_db)
+    assert work_of(judge([splice, interim(interim_db)])) == [(act, "C1")]
 
 
 def test_an_item_says_why_where_and_which_colours() -> None:
@@ -80,13 +85,6 @@ def test_a_closure_that_is_sealed_is_no_longer_urgent() -> None:
     assert only_item(judge(bodies))["is_urgent"] is False
     reopened = [*bodies, make_closure_state(state="opened", made_at=AFTER_TEST)]
     assert only_item(judge(reopened))["is_urgent"] is True
-
-
-@pytest.mark.parametrize(("loss_db", "work"), [(0.3, [("seal_and_test", "C1")]), (0.301, [("re_splice", "C1")])])
-def test_an_interim_one_way_loss_above_its_action_limit_asks_for_a_new_splice(
-    loss_db: float, work: list[tuple[str, str]]
-) -> None:
-    assert work_of(judge([make_splice(), interim(loss_db)])) == work
 
 
 def test_both_directions_together_say_more_than_one_alone() -> None:
@@ -240,13 +238,11 @@ def test_a_changed_cord_is_tested_again_with_the_way_to_do_it() -> None:
 
 
 def test_a_bad_connection_without_a_splice_is_cleaned_and_tested_again() -> None:
-    design = make_design()
-    design["sites"][0] = make_terminal("A", termination="factory_cord")
-    losses = {"A": 0.7}
+    design = with_site(make_terminal("A", termination="factory_cord"), at=0)
     bodies = [
         *(body for body in spliced() if body["site"] != "A"),
         *sealed(),
-        *both_ways(losses_db=losses),
+        *both_ways(losses_db={"A": 0.7}),
         make_attenuation(),
         make_attenuation(from_site="B", to_site="A"),
     ]
@@ -263,19 +259,16 @@ def test_a_link_that_loses_too_much_with_good_splices_is_looked_into() -> None:
 
 
 def test_joints_that_are_unclear_for_one_reason_make_one_clause() -> None:
-    losses: dict[str, float | None] = {"C1": 0.2, "C2": 0.2}
-    unseen: dict[str, float | None] = {"C1": None, "C2": None}
     bodies = [body for body in finished_fibre() if body["kind"] != "otdr"]
-    traces = [make_otdr(losses_db=losses), make_otdr(from_site="B", to_site="A", losses_db=unseen)]
+    unseen = make_otdr(from_site="B", to_site="A", losses_db={"C1": None, "C2": None})
+    traces = [make_otdr(losses_db={"C1": 0.2, "C2": 0.2}), unseen]
     item = only_item(judge([*bodies, *traces]))
     assert (item["act"], item["site"]) == ("retest", "A")
     assert item["because"].startswith("The loss is not known closely enough at C1, C2 at 1550 nm: test again")
 
 
 def test_a_connection_with_its_splice_is_cleaned_before_it_is_spliced_again() -> None:
-    losses = {"A": 0.7}
-    traces = both_ways(losses_db=losses)
-    item = only_item(judge([*spliced(), *sealed(), *traces]))
+    item = only_item(judge([*spliced(), *sealed(), *both_ways(losses_db={"A": 0.7})]))
     assert (item["act"], item["site"], item["position"]) == ("clean_and_inspect", "A", 1)
     assert "The loss of the splice, read together with its connection, at 1550 nm is 0.7000 dB" in item["because"]
     assert item["criteria"] == ["SPLICE-1550", "TERM-1550"]
@@ -296,8 +289,7 @@ def test_every_reason_can_be_said() -> None:
 
 
 def test_a_panel_tested_only_span_by_span_wants_a_trace_that_runs_over_it() -> None:
-    design = make_design()
-    design["sites"][2] = make_site("C2", kind="patch_panel", termination="pigtail")
+    design = with_site(make_site("C2", kind="patch_panel", termination="pigtail"), at=2)
     kept = [
         record
         for record in finished_fibre(design=design)
