@@ -205,6 +205,13 @@ def with_events(trace: Body, change: Callable[[Body], Body | None], *, added: Se
     return with_id({**body, "events": sorted([*changed, *added], key=lambda event: event["distance_m"])})
 
 
+def with_event_from_a(trace: Body, from_a_m: float, **event: Any) -> Body:
+    """Return a trace with one more event so far from A, whichever end it was taken from."""
+    along_m = from_a_m if trace["from_site"] == "A" else trace["length_m"] - from_a_m
+    at_m = trace["launch_cord"]["length_m"] + along_m
+    return with_events(trace, dict, added=[{"distance_m": at_m, "kind": "non_reflective", **event}])
+
+
 def with_cords(trace: Body, *, longer_m: float) -> Body:
     """Return a trace whose cords were typed in longer than they are."""
     body = _without_id(trace)

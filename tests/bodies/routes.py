@@ -74,6 +74,7 @@ def with_site(site: Body, *, at: int, **changes: Any) -> Body:
     """Return the usual route, or one changed so, with another site in one place."""
     design = make_design(**changes)
     design["sites"][at] = site
+    design["segments"][0]["sites"][at] = site["id"]
     return design
 
 

@@ -9,10 +9,6 @@ from tests.unit.judgement.judging import judge
 
 REWORKED, RESEALED, CLEANED, INSPECTED, RETESTED = (f"2025-03-{day}T08:00:00Z" for day in (24, 25, 26, 27, 30))
 SIDES = ("towards_a", "towards_b")
-OPENED_AND_SEALED = [
-    make_closure_state(site="C1", state="opened", made_at="2025-03-23T08:00:00Z"),
-    make_closure_state(site="C1", made_at=RESEALED),
-]
 
 
 class Story:
@@ -36,6 +32,12 @@ class Story:
     def work(self) -> Sequence[WorkDocument]:
         """Everything that is asked for."""
         return judge(self._records, criteria=self._criteria, design=self._design).document["work"]
+
+
+def opened_and_sealed(site: str) -> list[Body]:
+    """Return a closure opened for rework and sealed after it."""
+    opened = make_closure_state(site=site, state="opened", made_at="2025-03-23T08:00:00Z")
+    return [opened, make_closure_state(site=site, made_at=RESEALED)]
 
 
 def finished(*records: Body) -> list[Body]:

@@ -21,16 +21,20 @@ from tests.factories import (
     make_criteria,
     make_design,
     make_otdr,
+    make_sections,
+    make_site,
     make_splice,
     reflectance_criterion,
     required_test_criterion,
     return_loss_criterion,
+    sealed,
     splice_criterion,
     stored,
     stray_criterion,
     termination_criterion,
+    with_site,
 )
-from tests.unit.judgement.judging import judge
+from tests.unit.judgement.judging import judge, splice_at_c1
 from worker.judgement.history.records import Evidence
 
 TIMES = st.integers(1, 28).map(lambda day: f"2025-03-{day:02d}T08:00:00Z")
@@ -130,38 +134,27 @@ def test_any_records_are_judged_to_the_same_bytes_in_any_order(evidence: list[Ev
         assert item["because"].endswith(".")
 
 
-def one_section() -> Body:
-    """Return a route of one section, without a closure."""
-    return make_design(closures=0)
-
-
 def crowded() -> Body:
     """Return a route whose panel, closures and far end share dead zones, with one cable of no length."""
-    design = make_design(closures=4)
-    design["sites"][1] |= {"kind": "patch_panel", "termination": "pigtail", "patch_cord": True}
-    for section, length_m in zip(design["sections"], (1000.0, 5.0, 12.0, 0.0, 30.0), strict=True):
-        section["cable_length_m"] = length_m
-    return design
+    panel = make_site("C1", kind="patch_panel", termination="pigtail", patch_cord=True)
+    return with_site(panel, at=1, closures=4, sections=make_sections([1000.0, 5.0, 12.0, 0.0, 30.0]))
 
 
 def planned() -> Body:
     """Return an uneven route whose first fibres run through a closure that others are spliced in."""
-    design = make_design(closures=3)
-    for section, length_m in zip(design["sections"], (400.0, 900.0, 700.0, 1200.0), strict=True):
-        section["cable_length_m"] = length_m
     plan = [("C2", 1, 6, "uncut"), ("C3", 7, 11, "uncut"), ("C1", 12, 12, "stored")]
-    design["splice_plan"] = [
+    splice_plan = [
         {"site": site, "fibres": {"first": first, "last": last}, "action": action} for site, first, last, action in plan
     ]
-    return design
+    return make_design(closures=3, sections=make_sections([400.0, 900.0, 700.0, 1200.0]), splice_plan=splice_plan)
 
 
 @st.composite
 def traced_routes(draw: st.DrawFn) -> tuple[Body, list[Evidence]]:
     """Draw a route and traces on it: sound ones, cut ones, or with events anywhere, in any order and twice over."""
-    design = draw(st.sampled_from([one_section(), crowded(), planned(), make_design()]))
+    design = draw(st.sampled_from([make_design(closures=0), crowded(), planned(), make_design()]))
     closures = [site["id"] for site in design["sites"] if site["kind"] == "splice_closure"]
-    records = [make_closure_state(site=site) for site in closures]
+    records = sealed(sites=closures)
     for _ in range(draw(st.integers(0, 5))):
         start, end = draw(st.permutations(["A", "B"]))
         trace = make_otdr(
@@ -199,8 +192,7 @@ def test_any_traces_on_any_route_are_judged_to_the_same_bytes_in_any_order(
 def test_the_shortest_and_the_longest_routes_are_judged(closures: int) -> None:
     design = make_design(closures=closures)
     sites = [site["id"] for site in design["sites"][1:-1]]
-    traces = both_ways(design=design)
-    judgement = judge([*(make_closure_state(site=site) for site in sites), *traces], design=design)
+    judgement = judge([*sealed(sites=sites), *both_ways(design=design)], design=design)
     outcomes = [one["outcome"] for one in judgement.document["findings"] if one["quantity"] == "splice_loss"]
     assert outcomes == ["conforming"] * (closures + 2)
 
@@ -209,12 +201,8 @@ def test_the_shortest_and_the_longest_routes_are_judged(closures: int) -> None:
 @pytest.mark.parametrize("step_m", [0.0, 1.5])
 def test_thousands_of_events_prove_nothing(kind: str, step_m: float) -> None:
     events = [{"distance_m": 1000.0 + number * step_m, "kind": kind, "loss_db": 0.01} for number in range(2000)]
-    traces = [
-        make_otdr(from_site=start, to_site=end, wavelength_nm=nm, events=events)
-        for start, end in (("A", "B"), ("B", "A"))
-        for nm in (1310, 1550)
-    ]
-    judgement = judge([make_closure_state(site="C1"), make_closure_state(site="C2"), *traces], criteria=ALL_CRITERIA)
+    traces = [trace for nm in (1310, 1550) for trace in both_ways(wavelength_nm=nm, events=events)]
+    judgement = judge([*sealed(), *traces], criteria=ALL_CRITERIA)
     assert {one["outcome"] for one in judgement.document["findings"]} == {"undetermined"}
 
 
@@ -237,21 +225,10 @@ def test_nothing_that_one_direction_shows_besides_proves_a_bad_joint_good(extra:
             **trace,
             "events": [{**event, "distance_m": event["distance_m"] + _off(event, by_m)} for event in trace["events"]],
         }
-        for trace, by_m in (
-            (make_otdr(losses_db={"C1": 0.5}), away_m),
-            (make_otdr(from_site="B", to_site="A", losses_db={"C1": 0.5}), -away_m),
-        )
+        for trace, by_m in zip(both_ways(losses_db={"C1": 0.5}), (away_m, -away_m), strict=True)
     )
-    records = [
-        make_closure_state(site="C1"),
-        make_closure_state(site="C2"),
-        {**forward, "events": [*forward["events"], *extra]},
-        backward,
-    ]
-    [finding] = [
-        one for one in judge(records).document["findings"] if one["quantity"] == "splice_loss" and one["site"] == "C1"
-    ]
-    assert finding["outcome"] != "conforming"
+    records = [*sealed(), {**forward, "events": [*forward["events"], *extra]}, backward]
+    assert splice_at_c1(records)["outcome"] != "conforming"
 
 
 def _off(event: Body, by_m: float) -> float:

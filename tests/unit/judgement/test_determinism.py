@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.factories import Body, both_ways, finished_fibre, make_design, make_otdr, make_splice, stored
+from tests.factories import Body, finished_fibre, make_otdr, make_splice, stored
 from tests.unit.judgement.judging import judge
 
 ROOT = Path(__file__).parents[3]
@@ -58,27 +58,6 @@ def test_judging_changes_none_of_its_input() -> None:
     copies = [stored(body) for body in busy_history()]
     judge(evidence)
     assert evidence == copies
-
-
-def test_a_route_seen_from_its_other_end_has_the_same_values() -> None:
-    design = make_design()
-    for section, length_m in zip(design["sections"], (700.0, 1300.0, 900.0), strict=True):
-        section["cable_length_m"] = length_m
-    turned = {**design, "sites": design["sites"][::-1], "sections": design["sections"][::-1]}
-    losses = {"A": 0.31, "C1": 0.052, "C2": 0.134, "B": 0.22}
-    bodies = [
-        *(body for body in finished_fibre() if body["kind"] != "otdr"),
-        *both_ways(losses_db=losses, design=design),
-    ]
-    there, back = (
-        {
-            (finding["criterion"], finding.get("site")): (finding["outcome"], finding.get("value"))
-            for finding in judge(bodies, design=seen_from).document["findings"]
-        }
-        for seen_from in (design, turned)
-    )
-    assert there == back
-    assert there["SPLICE-1550", "C2"] == ("nonconforming", "0.1340")
 
 
 def test_findings_come_in_order_of_criteria_then_of_the_route() -> None:

@@ -32,6 +32,7 @@ from tests.factories import (
     splice_criterion,
     stray_criterion,
     termination_criterion,
+    with_event_from_a,
     with_events,
 )
 from tests.judged_routes import content_of_route
@@ -144,7 +145,10 @@ def _tests(
         for nm in (1310, 1550)
     ]
     if bend_db is not None:
-        traces = [_with_bend(trace, bend_db) if trace["wavelength_nm"] == 1550 else trace for trace in traces]
+        traces = [
+            with_event_from_a(trace, BEND_M, loss_db=bend_db) if trace["wavelength_nm"] == 1550 else trace
+            for trace in traces
+        ]
     links = [
         make(fibre=fibre, from_site=start, to_site=end, **changes)
         for start, end in ways
@@ -168,11 +172,3 @@ def _with_states(trace: Body) -> Body:
             **(reflecting if event["kind"] == "reflective" else {}),
         },
     )
-
-
-def _with_bend(trace: Body, bend_db: float) -> Body:
-    is_forward = trace["from_site"] == "A"
-    launch_m, length_m = trace["launch_cord"]["length_m"], trace["length_m"]
-    at_m = launch_m + (BEND_M if is_forward else length_m - BEND_M)
-    bend = {"distance_m": at_m, "kind": "non_reflective", "loss_db": bend_db}
-    return with_events(trace, lambda event: event, added=[bend])

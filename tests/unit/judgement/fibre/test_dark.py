@@ -8,8 +8,6 @@ from tests.factories import (
     Body,
     both_ways,
     cord_ended,
-    criteria_of,
-    layout_of,
     make_continuity,
     make_design,
     only,
@@ -18,7 +16,8 @@ from tests.factories import (
     statistic_criterion,
 )
 from tests.unit.judgement.judging import judge
-from worker.judgement.route.settle import JudgedFibre, Verdict, settle
+from tests.unit.judgement.routes import verdict_of
+from worker.judgement.route.settle import Verdict
 
 CONTINUITY = {"code": "CONTINUITY", "quantity": "continuity"}
 
@@ -60,14 +59,7 @@ def settled(dark: Sequence[int], *, tolerated: int, criteria: Sequence[Body] = (
         else [make_continuity(fibre=fibre, seen=fibre), *both_ways(fibre=fibre, design=design)]
         for fibre in range(1, 5)
     }
-    judged = [judge([*sealed(), *own], fibre=fibre, design=design, criteria=agreed) for fibre, own in bodies.items()]
-    return settle(
-        layout=layout_of(design),
-        criteria=criteria_of(agreed),
-        design_sha256="d" * 64,
-        criteria_sha256="c" * 64,
-        fibres=[JudgedFibre.of(one) for one in judged],
-    )
+    return verdict_of({fibre: [*sealed(), *own] for fibre, own in bodies.items()}, design=design, criteria=agreed)
 
 
 @pytest.mark.parametrize(

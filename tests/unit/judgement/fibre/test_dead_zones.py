@@ -15,25 +15,26 @@ from tests.factories import (
     make_criteria,
     make_design,
     make_otdr,
+    make_sections,
+    make_site,
     only,
     sealed,
     splice_criterion,
     termination_criterion,
     with_events,
+    with_site,
 )
 from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.judge import FibreJudgement
 
 PULSES_NS = 100
+PANEL = make_site("C1", kind="patch_panel", termination="factory_cord")
 
 
 def beside_design(*, apart_m: float = 20.0, is_panel: bool = True) -> Body:
     """Return a route with a closure `C2` a few metres behind a panel, or closure, `C1`."""
-    design = make_design()
-    if is_panel:
-        design["sites"][1] |= {"kind": "patch_panel", "termination": "factory_cord"}
-    design["sections"][1]["cable_length_m"] = apart_m
-    return design
+    sections = make_sections([1000.0, apart_m, 1000.0])
+    return with_site(PANEL if is_panel else make_site("C1"), at=1, sections=sections)
 
 
 def only_c1(trace: Body) -> Body:
@@ -84,12 +85,18 @@ def test_a_group_above_a_splices_own_limit_proves_nothing_without_a_criterion_fo
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "group_only")
 
 
-def test_events_seen_apart_in_one_dead_zone_add_up() -> None:
+@pytest.mark.parametrize(
+    ("losses_db", "said"),
+    [({"C1": 0.2, "C2": 0.25}, ("0.4500", None)), ({"C1": None, "C2": None}, (None, "pair_not_seen"))],
+)
+def test_events_seen_apart_in_one_dead_zone_add_up_and_a_panel_without_any_is_not_seen(
+    losses_db: dict[str, float | None], said: tuple[str | None, str | None]
+) -> None:
     design = beside_design()
-    traces = both_ways(design=design, losses_db={"C1": 0.2, "C2": 0.25}, pulse_ns=PULSES_NS)
-    judgement = judge_beside(design, traces)
-    assert finding_of(judgement, "TERM-1550", site="C1")["value"] == "0.4500"
-    assert finding_of(judgement, "SPLICE-1550", site="C2")["value"] == "0.4500"
+    judgement = judge_beside(design, both_ways(design=design, losses_db=losses_db, pulse_ns=PULSES_NS))
+    for name, site in (("TERM-1550", "C1"), ("SPLICE-1550", "C2")):
+        finding = finding_of(judgement, name, site=site)
+        assert (finding.get("value"), finding.get("reason")) == said
 
 
 # Three pulses of 100 ns are 30.6 m.
@@ -105,14 +112,6 @@ def test_how_long_a_dead_zone_is_is_agreed() -> None:
     design, criteria = beside_design(), make_criteria(placing={"dead_zone_pulses": 1.9})
     traces = both_ways(design=design, losses_db={"C1": 0.2, "C2": 0.05}, pulse_ns=PULSES_NS)
     assert finding_of(judge_beside(design, traces, criteria=criteria), "SPLICE-1550", site="C2")["value"] == "0.0500"
-
-
-def test_a_panel_whose_group_shows_nothing_is_not_seen() -> None:
-    design = beside_design()
-    traces = both_ways(design=design, losses_db={"C1": None, "C2": None}, pulse_ns=PULSES_NS)
-    judgement = judge_beside(design, traces)
-    assert finding_of(judgement, "TERM-1550", site="C1")["reason"] == "pair_not_seen"
-    assert finding_of(judgement, "SPLICE-1550", site="C2")["reason"] == "pair_not_seen"
 
 
 # A pulse of 300 ns covers 30.6 m: two closures 20 m apart are one event.
@@ -163,9 +162,7 @@ def _end_before_c2(trace: Body) -> Body:
 
 def near_end_design() -> Body:
     """Return a route whose first closure stands 20 m behind terminal A."""
-    design = make_design()
-    design["sections"][0]["cable_length_m"] = 20.0
-    return design
+    return make_design(sections=make_sections([20.0, 1000.0, 1000.0]))
 
 
 @pytest.mark.parametrize(("launch_m", "reason"), [(500.0, None), (0.0, "no_cord")])
@@ -189,11 +186,9 @@ def test_a_closure_before_a_panel_as_seen_from_a_is_in_its_dead_zone_too() -> No
 
 
 def test_a_trace_of_part_of_a_dead_zone_measures_nothing_in_it() -> None:
-    design = make_design(closures=3)
-    design["sites"][1] |= {"kind": "patch_panel", "termination": "factory_cord"}
-    for section, length_m in zip(design["sections"], (1000.0, 10.0, 10.0, 1000.0), strict=True):
-        section["cable_length_m"] = length_m
-    design["splice_plan"] = [{"site": "C2", "fibres": {"first": 1, "last": 12}, "action": "uncut"}]
+    plan = [{"site": "C2", "fibres": {"first": 1, "last": 12}, "action": "uncut"}]
+    sections = make_sections([1000.0, 10.0, 10.0, 1000.0])
+    design = with_site(PANEL, at=1, closures=3, sections=sections, splice_plan=plan)
     traces = [
         make_otdr(design=design, from_site=start, to_site=end, pulse_ns=PULSES_NS)
         for start, end in (("C2", "B"), ("B", "C2"))

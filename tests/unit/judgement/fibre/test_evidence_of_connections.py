@@ -19,10 +19,8 @@ from tests.factories import (
     layout_of,
     make_attenuation,
     make_cleaning,
-    make_closure_state,
     make_continuity,
     make_criteria,
-    make_design,
     make_dispersion,
     make_otdr,
     make_return_loss,
@@ -31,6 +29,7 @@ from tests.factories import (
     sealed,
     stored,
     termination_criterion,
+    with_site,
 )
 from tests.unit.judgement.judging import finding_of, judge, work_of
 from worker.judgement.history.history import read_history
@@ -142,9 +141,7 @@ def test_tests_after_cleaning_count_and_those_before_stay_void() -> None:
 def test_a_panel_cleaned_on_the_way_voids_its_own_reading_and_that_of_no_other_site(
     termination: str, made_at: str, reason: str | None
 ) -> None:
-    design = make_design()
-    design["sites"][1] = make_site("P", kind="patch_panel", termination=termination)
-    design["segments"][0]["sites"] = ["A", "P", "C2", "B"]
+    design = with_site(make_site("P", kind="patch_panel", termination=termination), at=1)
     cleaning = make_cleaning(site="P", made_at=made_at)
     bodies = [*sealed(sites=["C2"]), *both_ways(design=design), make_attenuation(), _back(make_attenuation), cleaning]
     own = connection("P") if termination == "pigtail" else {"TERM-1550@P"}
@@ -203,9 +200,8 @@ def test_cleaning_voids_over_the_whole_only_what_holds_that_connection_in_one_va
     test: Body, cleaned: list[str], fault: Reason | None
 ) -> None:
     cleanings = [make_cleaning(site=site, made_at=AFTER_TEST) for site in cleaned]
-    lids = [make_closure_state(site=site) for site in ("C1", "C2")]
     layout = layout_of()
-    read = [read_record(layout, stored(body)) for body in (*lids, *cleanings, test)]
+    read = [read_record(layout, stored(body)) for body in (*sealed(), *cleanings, test)]
     records = [record for record in read if record is not None]
     history = read_history(layout, fibre=1, rework_voids=Voiding.FIBRE, records=records)
     validity = judge_validity(layout, history, final_after_sealing=True)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import pytest
 
 from service.vocabulary.canonical import digest_of
-from tests.factories import criteria_of, finished_fibre, layout_of, make_criteria, make_design, splice_criterion
+from tests.factories import criteria_of, finished_fibre, in_two_segments, layout_of, only, splice_criterion
 from tests.unit.judgement.judging import judge
 from worker.judgement.fibre.contributions import Contributions
 from worker.judgement.fibre.findings import Counts
@@ -70,28 +70,18 @@ def test_the_digest_is_that_of_the_document_and_moves_with_each_part() -> None:
 
 
 def test_only_required_findings_are_counted() -> None:
-    advisory = make_criteria(
-        criteria=[splice_criterion(), splice_criterion(code="ADVICE", force="advisory", limit_db=0.01)]
-    )
-    judgement = judge(finished_fibre(), criteria=advisory)
+    advisory = splice_criterion(code="ADVICE", force="advisory", limit_db=0.01)
+    judgement = judge(finished_fibre(), criteria=only(splice_criterion(), advisory))
     assert judgement.counts["SEG1"] == Counts(conforming=2, nonconforming=0, undetermined=2)
     assert len(judgement.document["findings"]) == 8
 
 
 def test_a_joint_counts_in_the_segment_that_names_its_site_and_a_link_in_all() -> None:
-    design = make_design()
-    [segment] = design["segments"]
-    near = {**segment, "sites": ["A", "C1"], "sections": ["S1", "S2"]}
-    far = {**segment, "id": "SEG2", "sites": ["C2", "B"], "sections": ["S3"]}
-    judgement = judge(finished_fibre(), design={**design, "segments": [near, far]})
+    judgement = judge(finished_fibre(), design=in_two_segments())
     assert {name: own.conforming for name, own in judgement.counts.items()} == {"SEG1": 5, "SEG2": 5}
 
 
 def test_a_segment_without_the_fibre_gets_no_findings_of_it() -> None:
-    design = make_design()
-    [segment] = design["segments"]
-    near = {**segment, "sites": ["A", "C1"], "sections": ["S1", "S2"]}
-    far = {**segment, "id": "SEG2", "sites": ["C2", "B"], "sections": ["S3"], "fibres": [{"first": 2, "last": 12}]}
-    judgement = judge(finished_fibre(), design={**design, "segments": [near, far]})
+    judgement = judge(finished_fibre(), design=in_two_segments(fibres=[{"first": 2, "last": 12}]))
     assert {site for f in judgement.document["findings"] if (site := f.get("site"))} == {"A", "C1"}
     assert list(judgement.counts) == ["SEG1"]

@@ -14,6 +14,7 @@ from tests.factories import (
     make_closure_state,
     make_design,
     make_otdr,
+    make_sections,
     only,
     sealed,
     stored,
@@ -25,16 +26,12 @@ from worker.judgement.history.records import Evidence
 AFTER_TEST = "2025-03-25T08:00:00Z"
 
 
-def criterion(**changes: Any) -> Body:
-    """Return a limit of 0.22 dB/km for each section at 1550 nm."""
-    return coefficient_criterion(**{"code": "GLASS-1550", "limit_db_per_km": 0.22, **changes})
-
-
 def findings(
     bodies: Sequence[Body | Evidence], *, design: Body | None = None, **changes: Any
 ) -> dict[str, FindingDocument]:
-    """Return the findings by section, or by the two ends of a span."""
-    judged = judge(bodies, design=design, criteria=only(criterion(**changes)))
+    """Return the findings by section, or by the two ends of a span, under a limit of 0.22 dB/km."""
+    criteria = only(coefficient_criterion(**{"limit_db_per_km": 0.22, **changes}))
+    judged = judge(bodies, design=design, criteria=criteria)
     return {
         finding.get("section") or f"{finding['from_site']}-{finding['to_site']}": finding
         for finding in judged.document["findings"]
@@ -110,8 +107,7 @@ def test_the_guard_band_is_the_uncertainty(decision: str, coefficient: float, ou
 
 
 def test_the_span_is_the_mean_weighted_by_length() -> None:
-    design = make_design()
-    design["sections"][0]["cable_length_m"] = 2000.0
+    design = make_design(sections=make_sections([2000.0, 1000.0, 1000.0]))
     there, back = both_ways(design=design)
     bodies = [*sealed(), stating(there, 0.2, 0.25, 0.2, 0.2), stating(back, 0.2, 0.2, 0.2, 0.25)]
     # (2 km at 0.25 and 2 km at 0.2) over 4 km.
@@ -130,8 +126,7 @@ def test_the_span_is_decided_on_its_exact_mean() -> None:
 
 @pytest.mark.parametrize(("length_m", "sections"), [(1000.0, {"S1", "S2", "S3"}), (999.99, {"S2", "S3"})])
 def test_a_stretch_too_short_to_be_measured_has_no_finding(length_m: float, sections: set[str]) -> None:
-    design = make_design()
-    design["sections"][0]["cable_length_m"] = length_m
+    design = make_design(sections=make_sections([length_m, 1000.0, 1000.0]))
     assert set(findings([], design=design)) == sections
     assert set(findings([], design=design, over="span", least_length_m=3000.0)) == (
         {"A-B"} if length_m == 1000 else set()
@@ -183,11 +178,7 @@ def test_a_mean_below_zero_is_no_fibre() -> None:
 def test_a_trace_before_the_closure_was_shut_does_not_count_there() -> None:
     bodies = [make_closure_state(made_at=AFTER_TEST), *two_way([0.2] * 3, [0.2] * 3)]
     found = findings(bodies)
-    assert [found[section].get("reason") for section in ("S1", "S2", "S3")] == [
-        "before_sealing",
-        "before_sealing",
-        None,
-    ]
+    assert [one.get("reason") for one in found.values()] == ["before_sealing", "before_sealing", None]
     assert {void["reason"] for void in found["S1"]["void"]} == {"before_sealing"}
 
 

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, bend_criterion, make_otdr, only, sealed, with_events
+from tests.factories import Body, bend_criterion, both_ways, make_otdr, only, sealed, with_event_from_a
 from tests.unit.judgement.judging import finding_by, judge
 
 
@@ -120,17 +120,13 @@ def test_a_group_is_named_after_its_pair() -> None:
     assert (finding["outcome"], finding["position"]) == ("nonconforming", 2)
 
 
-def bent(from_a_m: float, losses_db: dict[tuple[int, bool], float], **changes: object) -> list[Body]:
+def bent(from_a_m: float, losses_db: dict[tuple[int, bool], float]) -> list[Body]:
     """Return traces from both ends at both wavelengths, some with a loss between the joints."""
     bodies = sealed()
     for nm in (1310, 1550):
-        for is_forward in (True, False):
-            ends = {"from_site": "A", "to_site": "B"} if is_forward else {"from_site": "B", "to_site": "A"}
-            distance_m = 500.0 + from_a_m if is_forward else 3300.0 - from_a_m
-            loss_db = losses_db.get((nm, is_forward))
-            event = {"distance_m": distance_m, "kind": "non_reflective", "loss_db": loss_db}
-            trace = make_otdr(wavelength_nm=nm, **ends, **changes)  # type: ignore[arg-type]
-            bodies.append(with_events(trace, lambda posted: posted, added=[event] if loss_db is not None else []))
+        for trace in both_ways(wavelength_nm=nm):
+            loss_db = losses_db.get((nm, trace["from_site"] == "A"))
+            bodies.append(trace if loss_db is None else with_event_from_a(trace, from_a_m, loss_db=loss_db))
     return bodies
 
 

@@ -2,9 +2,9 @@
 
 import pytest
 
-from tests.factories import Body, make_splice, only, splice_criterion, stored, termination_criterion
+from tests.factories import Body, make_splice, splice_criterion, stored, termination_criterion
 from tests.unit.judgement.joints import at_c1, traces
-from tests.unit.judgement.judging import finding_of, judge
+from tests.unit.judgement.judging import finding_by
 from worker.judgement.history.records import Evidence
 
 FALLBACK = {"attempts": 3, "limit_db": 0.2}
@@ -50,26 +50,19 @@ def test_without_a_fallback_no_number_of_attempts_helps() -> None:
     assert at_c1([*traces(0.15, 0.15), *attempts(9)])["outcome"] == "nonconforming"
 
 
-def test_an_attempt_said_to_be_the_third_is_one_record() -> None:
-    finding = at_c1([*traces(0.15, 0.15), make_splice(attempt=3)], fallback=FALLBACK)
-    assert finding["outcome"] == "nonconforming"
-
-
-def test_the_same_record_twice_is_one_attempt() -> None:
-    finding = at_c1([*traces(0.15, 0.15), *attempts(2), *attempts(2)], fallback=FALLBACK)
-    assert finding["outcome"] == "nonconforming"
-
-
-def test_a_withdrawn_attempt_does_not_count() -> None:
-    *kept, last = attempts(3)
-    bodies: list[Body | Evidence] = [*traces(0.15, 0.15), *kept, stored(last, is_ended=True)]
-    finding = finding_of(judge(bodies, criteria=only(splice_criterion(fallback=FALLBACK))), "SPLICE-1550", site="C1")
-    assert finding["outcome"] == "nonconforming"
-
-
-@pytest.mark.parametrize("changes", [{"site": "C2"}, {"fibres": [2]}])
-def test_attempts_elsewhere_do_not_count(changes: dict[str, object]) -> None:
-    finding = at_c1([*traces(0.15, 0.15), *attempts(3, **changes)], fallback=FALLBACK)
+@pytest.mark.parametrize(
+    "bodies",
+    [
+        [make_splice(attempt=3)],
+        [*attempts(2), *attempts(2)],
+        [*attempts(2), stored(attempts(3)[2], is_ended=True)],
+        attempts(3, site="C2"),
+        attempts(3, fibres=[2]),
+    ],
+    ids=["said to be the third", "the same twice", "withdrawn", "elsewhere", "another fibre's"],
+)
+def test_what_is_no_record_of_a_third_attempt_at_the_joint_does_not_count(bodies: list[Body | Evidence]) -> None:
+    finding = at_c1([*traces(0.15, 0.15), *bodies], fallback=FALLBACK)
     assert finding["outcome"] == "nonconforming"
 
 
@@ -97,9 +90,9 @@ def test_the_fallback_holds_on_every_basis(basis: str) -> None:
 def test_the_groups_criterion_decides_before_the_fallback_does() -> None:
     bodies = [*traces(0.15, 0.15, site="A"), *attempts(3, site="A")]
     own = splice_criterion(fallback=FALLBACK)
-    decided = finding_of(judge(bodies, criteria=only(own, termination_criterion())), "SPLICE-1550", site="A")
+    decided = finding_by(own, bodies, beside=[termination_criterion()], site="A")
     assert (decided["outcome"], decided["limit"], "by_fallback" in decided) == ("conforming", "0.5000", False)
-    alone = finding_of(judge(bodies, criteria=only(own)), "SPLICE-1550", site="A")
+    alone = finding_by(own, bodies, site="A")
     assert (alone["outcome"], alone["limit"], alone["by_fallback"]) == ("conforming", "0.2000", True)
     over = [*traces(0.201, 0.201, site="A"), *attempts(3, site="A")]
-    assert finding_of(judge(over, criteria=only(own)), "SPLICE-1550", site="A")["reason"] == "group_only"
+    assert finding_by(own, over, site="A")["reason"] == "group_only"

@@ -3,7 +3,7 @@
 import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, density_criterion, make_design, make_section, make_site, make_terminal, only
+from tests.factories import Body, density_criterion, make_design, make_sections, make_site, only, with_site
 from tests.unit.judgement.judging import judge
 
 
@@ -13,14 +13,9 @@ def density(design: Body, *, fibre: int = 1, **criterion: object) -> list[Findin
 
 
 def test_a_centimetre_less_than_a_kilometre_for_each_splice_is_too_short() -> None:
-    design = make_design()
-    for section in design["sections"]:
-        section["cable_length_m"] = 666.66
-    [finding] = density(design)
+    [finding] = density(make_design(sections=make_sections([666.66] * 3)))
     assert (finding["outcome"], finding["value"], finding["unit"]) == ("nonconforming", "1.0000", "1/km")
-    for section in design["sections"]:
-        section["cable_length_m"] = 666.67
-    assert density(design)[0]["outcome"] == "conforming"
+    assert density(make_design(sections=make_sections([666.67] * 3)))[0]["outcome"] == "conforming"
 
 
 @pytest.mark.parametrize(
@@ -44,9 +39,7 @@ def test_a_fibre_that_runs_through_uncut_has_no_splice_there() -> None:
 
 
 def test_excess_and_slack_are_length_of_fibre_too() -> None:
-    design = make_design()
-    for section in design["sections"]:
-        section.update(cable_length_m=600.0, slack_m=60.0, excess_percent=1.02)
+    design = make_design(sections=make_sections([600.0] * 3, slack_m=60.0, excess_percent=1.02))
     # Three times 660 m and 1.02 % more are 2000.196 m.
     assert density(design)[0]["outcome"] == "conforming"
     design["sections"][0]["excess_percent"] = 0.98
@@ -55,11 +48,11 @@ def test_excess_and_slack_are_length_of_fibre_too() -> None:
 
 
 def test_each_span_is_judged_on_its_own() -> None:
-    design = make_design(closures=3)
-    design["sites"][2] = make_site("C2", kind="patch_panel", termination="pigtail")
-    design["sections"][0] = make_section("S1", cable_length_m=0.0)
-    design["sections"][3] = make_section("S4", cable_length_m=0.5)
-    findings = density(design)
+    panel, sections = (
+        make_site("C2", kind="patch_panel", termination="pigtail"),
+        make_sections([0.0, 1000.0, 1000.0, 0.5]),
+    )
+    findings = density(with_site(panel, at=2, closures=3, sections=sections))
     assert [(f["from_site"], f["to_site"], f["outcome"]) for f in findings] == [
         ("A", "C2", "conforming"),
         ("C2", "B", "conforming"),
@@ -68,9 +61,5 @@ def test_each_span_is_judged_on_its_own() -> None:
 
 
 def test_a_splice_on_no_length_at_all_is_too_many() -> None:
-    design = make_design(closures=1)
-    design["sites"] = [make_terminal("A"), make_site("C1"), make_terminal("B")]
-    for section in design["sections"]:
-        section["cable_length_m"] = 0.0
-    [finding] = density(design)
+    [finding] = density(make_design(closures=1, sections=make_sections([0.0, 0.0])))
     assert (finding["outcome"], "value" in finding) == ("nonconforming", False)

@@ -14,7 +14,7 @@ from tests.factories import (
     sealed,
     splice_criterion,
     stretched,
-    with_events,
+    with_event_from_a,
 )
 from tests.unit.judgement.joints import traces
 from tests.unit.judgement.judging import finding_of, judge, splice_at_c1
@@ -134,8 +134,7 @@ def test_a_trace_that_does_not_fit_the_design_proves_nothing_by_what_it_does_not
 
 
 def test_an_event_on_nothing_is_unexpected_and_placed_from_a() -> None:
-    bends = [{"distance_m": at_m, "kind": "non_reflective", "loss_db": 0.2} for at_m in (2000.0, 1800.0)]
-    bent = [with_events(trace, dict, added=[bend]) for trace, bend in zip(both_ways(), bends, strict=True)]
+    bent = [with_event_from_a(trace, 1500.0, loss_db=0.2) for trace in both_ways()]
     judgement = judge([*sealed(), *bent])
     assert [
         (event["direction"], event["from_a_m"], event.get("loss_db"))

@@ -11,6 +11,7 @@ from tests.factories import (
     only,
     sealed,
     stray_criterion,
+    with_event_from_a,
     with_events,
     with_site,
 )
@@ -19,12 +20,9 @@ from tests.unit.judgement.judging import judge
 
 def stray(from_a_m: float, loss_db: float | None, *, is_forward: bool = True, **changes: object) -> Body:
     """Return a trace with one more event so far from A."""
-    distance_m = 500.0 + from_a_m if is_forward else 300.0 + 3000.0 - from_a_m
-    event = {"distance_m": distance_m, "kind": "non_reflective", "loss_db": loss_db}
-    if loss_db is None:
-        event = {"distance_m": distance_m, "kind": "reflective"}
-    ends = {"from_site": "A", "to_site": "B"} if is_forward else {"from_site": "B", "to_site": "A"}
-    return with_events(make_otdr(**ends, **changes), lambda posted: posted, added=[event])  # type: ignore[arg-type]
+    event = {"kind": "reflective"} if loss_db is None else {"loss_db": loss_db}
+    trace = make_otdr(**changes) if is_forward else back(**changes)  # type: ignore[arg-type]
+    return with_event_from_a(trace, from_a_m, **event)
 
 
 def back(**changes: object) -> Body:
@@ -71,15 +69,8 @@ def test_events_within_the_tolerance_are_one_spot(apart_m: float, values: list[s
 
 def test_two_events_of_one_trace_are_two_spots() -> None:
     def twice(trace: Body) -> Body:
-        return with_events(
-            trace,
-            lambda event: event,
-            added=[
-                {**event, "distance_m": event["distance_m"] + 4}
-                for event in trace["events"]
-                if event.get("loss_db") == 0.2
-            ],
-        )
+        [event] = [event for event in trace["events"] if event.get("loss_db") == 0.2]
+        return with_events(trace, dict, added=[{**event, "distance_m": event["distance_m"] + 4}])
 
     findings = strays(twice(stray(1500.0, 0.2)), twice(stray(1504.0, 0.2, is_forward=False)))
     assert [finding["value"] for finding in findings] == ["0.2000", "0.2000"]
@@ -178,15 +169,8 @@ def test_a_loss_outside_the_spans_it_is_asked_for_is_not_judged() -> None:
 
 def test_a_loss_is_judged_only_in_the_spans_it_is_asked_for() -> None:
     design = with_site(make_site("C1", kind="patch_panel", termination="factory_cord"), at=1)
-    bodies = [
-        with_events(
-            make_otdr(design=design),
-            lambda posted: posted,
-            added=[{"distance_m": 500.0 + at_m, "kind": "non_reflective", "loss_db": 0.5} for at_m in (500.0, 1500.0)],
-        ),
-        make_otdr(from_site="B", to_site="A", design=design),
-    ]
-    findings = strays(*bodies, design=design, applies_when={"least_span_m": 2000.0})
+    twice = with_event_from_a(stray(500.0, 0.5, design=design), 1500.0, loss_db=0.5)
+    findings = strays(twice, back(design=design), design=design, applies_when={"least_span_m": 2000.0})
     assert [finding["section"] for finding in findings] == ["S2"]
 
 

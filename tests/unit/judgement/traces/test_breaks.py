@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from tests.factories import Body, both_ways, make_design, make_otdr, sealed, with_events
+from tests.factories import Body, both_ways, make_design, make_otdr, make_sections, sealed, with_events
 from tests.unit.judgement.judging import judge
 
 # Sections of 1000 m of cable with 1 % excess: closures at 1010, 2020, 3030 and 4040 m of fibre, B at 5050 m.
@@ -13,10 +13,7 @@ CLOSURES = ("C1", "C2", "C3", "C4")
 
 def loose_tube_design() -> Body:
     """Return a route whose fibre is longer than its cable by 1 %."""
-    design = make_design(closures=4)
-    for section in design["sections"]:
-        section["excess_percent"] = 1.0
-    return design
+    return make_design(closures=4, sections=make_sections([1000.0] * 5, excess_percent=1.0))
 
 
 def broken(trace: Body, *, after_m: float, longer: float = 1.0) -> Body:

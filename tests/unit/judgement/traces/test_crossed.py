@@ -4,7 +4,16 @@ from typing import Any
 
 import pytest
 
-from tests.factories import Body, both_ways, make_design, make_otdr, sealed, with_events
+from tests.factories import (
+    Body,
+    both_ways,
+    make_design,
+    make_otdr,
+    make_sections,
+    sealed,
+    with_event_from_a,
+    with_events,
+)
 from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.judge import FibreJudgement
 
@@ -13,10 +22,8 @@ CLOSURES = tuple(f"C{number}" for number in range(1, 6))
 
 def uneven_design(**changes: Any) -> Body:
     """Return a route whose closures stand elsewhere seen from its other end."""
-    design = make_design(closures=5, **changes)
-    for section, length_m in zip(design["sections"], (400.0, 900.0, 700.0, 1600.0, 500.0, 1300.0), strict=True):
-        section["cable_length_m"] = length_m
-    return design
+    sections = make_sections([400.0, 900.0, 700.0, 1600.0, 500.0, 1300.0])
+    return make_design(closures=5, sections=sections, **changes)
 
 
 def uncut(site: str, *, first: int, last: int) -> Body:
@@ -34,6 +41,13 @@ def reversed_trace(design: Body) -> Body:
 def judge_on(design: Body, traces: list[Body]) -> FibreJudgement:
     """Judge traces of a route whose closures are all sealed."""
     return judge([*sealed(sites=CLOSURES), *traces], design=design)
+
+
+def hold_alike(design: Body, *, unseen: list[str], bend_m: float) -> None:
+    """Hold that traces fit a route though some splices are unseen and the one from A shows a bend."""
+    forward, backward = both_ways(design=design, losses_db=dict.fromkeys(unseen))
+    judgement = judge_on(design, [with_event_from_a(forward, bend_m, loss_db=0.3), backward])
+    assert "unlike_traces" not in judgement.document
 
 
 def test_a_trace_from_the_other_end_is_named_and_proves_nothing() -> None:
@@ -101,22 +115,13 @@ def test_a_loss_in_a_closure_that_a_fibre_runs_through_uncut_is_no_other_fibre()
 
 
 def test_splices_that_are_merely_unseen_are_no_other_plan() -> None:
-    design = planned_design()
-    bend = {"distance_m": 650.0, "kind": "non_reflective", "loss_db": 0.3}
-    forward, backward = both_ways(design=design, losses_db={"C2": None, "C4": None})
-    judgement = judge_on(design, [with_events(forward, dict, added=[bend]), backward])
-    assert "unlike_traces" not in judgement.document
+    hold_alike(planned_design(), unseen=["C2", "C4"], bend_m=150.0)
 
 
 def test_one_bend_and_one_unseen_splice_do_not_turn_a_nearly_even_route_round() -> None:
     # Closures at 500, 1500, 2500, 3000 and 3500 m of 4000: only the fourth stands elsewhere seen from B, at 1000 m.
-    design = make_design(closures=5)
-    for section, length_m in zip(design["sections"], (500.0, 1000.0, 1000.0, 500.0, 500.0, 500.0), strict=True):
-        section["cable_length_m"] = length_m
-    bend = {"distance_m": 1500.0, "kind": "non_reflective", "loss_db": 0.3}
-    forward, backward = both_ways(design=design, losses_db={"C4": None})
-    judgement = judge_on(design, [with_events(forward, dict, added=[bend]), backward])
-    assert "unlike_traces" not in judgement.document
+    sections = make_sections([500.0, 1000.0, 1000.0, 500.0, 500.0, 500.0])
+    hold_alike(make_design(closures=5, sections=sections), unseen=["C4"], bend_m=1000.0)
 
 
 def test_one_loss_in_a_closure_where_other_fibres_are_spliced_is_no_other_fibre() -> None:
@@ -129,7 +134,4 @@ def test_one_loss_in_a_closure_where_other_fibres_are_spliced_is_no_other_fibre(
 
 def test_a_plan_with_fewer_joints_fits_no_better_because_splices_are_unseen() -> None:
     design = uneven_design(splice_plan=[uncut("C4", first=7, last=12), uncut("C5", first=7, last=12)])
-    bend = {"distance_m": 650.0, "kind": "non_reflective", "loss_db": 0.3}
-    forward, backward = both_ways(design=design, losses_db={"C4": None, "C5": None})
-    judgement = judge_on(design, [with_events(forward, dict, added=[bend]), backward])
-    assert "unlike_traces" not in judgement.document
+    hold_alike(design, unseen=["C4", "C5"], bend_m=150.0)

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.factories import Body, both_ways, make_design, make_otdr, sealed, with_events
+from tests.factories import Body, both_ways, make_design, make_otdr, make_sections, sealed, with_events
 from tests.unit.judgement.judging import finding_of, judge, splice_at_c1
 from worker.judgement.judge import FibreJudgement
 
@@ -90,10 +90,7 @@ def test_many_echoes_are_no_misfit() -> None:
 
 def half_way_design() -> Body:
     """Return a route whose first closure stands where the launch cord's echo falls, 500 m from A."""
-    design = make_design()
-    design["sections"][0]["cable_length_m"] = 500.0
-    design["sections"][1]["cable_length_m"] = 1500.0
-    return design
+    return make_design(sections=make_sections([500.0, 1500.0, 1000.0]))
 
 
 @pytest.mark.parametrize("away_m", [-9.0, -3.0, 0.0, 3.0])

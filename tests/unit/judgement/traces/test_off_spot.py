@@ -4,7 +4,16 @@ from typing import Any
 
 import pytest
 
-from tests.factories import Body, both_ways, make_criteria, make_design, sealed, with_events
+from tests.factories import (
+    Body,
+    both_ways,
+    make_criteria,
+    make_design,
+    make_sections,
+    sealed,
+    with_event_from_a,
+    with_events,
+)
 from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.traces.joint_location import Agreement, Margins, Sighting, locate_joints
 
@@ -82,12 +91,9 @@ def test_a_second_spot_that_could_be_the_joint_leaves_it_uncertain() -> None:
 
 
 def test_a_second_joint_that_could_be_meant_leaves_both_uncertain() -> None:
-    design = make_design()
-    for section, length_m in zip(design["sections"], (1000.0, 60.0, 1940.0), strict=True):
-        section["cable_length_m"] = length_m
+    design = make_design(sections=make_sections([1000.0, 60.0, 1940.0]))
     traces = both_ways(design=design, losses_db={"C1": None, "C2": None})
-    added = [{"distance_m": at_m, "kind": "non_reflective", "loss_db": 0.3} for at_m in (1530.0, 2270.0)]
-    records = [with_events(trace, dict, added=[event]) for trace, event in zip(traces, added, strict=True)]
+    records = [with_event_from_a(trace, 1030.0, loss_db=0.3) for trace in traces]
     judgement = judge([*sealed(), *records], design=design)
     for site in ("C1", "C2"):
         assert finding_of(judgement, "SPLICE-1550", site=site)["reason"] == "ambiguous_event"
@@ -101,9 +107,7 @@ def test_a_joint_at_the_edge_of_the_tolerance_is_the_same_in_every_trace() -> No
 
 
 def test_a_bend_beside_a_joint_that_is_seen_is_not_the_joint() -> None:
-    forward, backward = both_ways()
-    bends = [{"distance_m": at_m, "kind": "non_reflective", "loss_db": 0.3} for at_m in (1530.0, 2270.0)]
-    records = [with_events(trace, dict, added=[bend]) for trace, bend in zip((forward, backward), bends, strict=True)]
+    records = [with_event_from_a(trace, 1030.0, loss_db=0.3) for trace in both_ways()]
     judgement = judge([*sealed(), *records])
     assert finding_of(judgement, "SPLICE-1550", site="C1")["value"] == "0.0400"
     assert len(judgement.document["unexpected_events"]) == 2

@@ -13,6 +13,7 @@ from tests.factories import (
     sealed,
     splice_criterion,
     termination_criterion,
+    with_event_from_a,
     with_events,
 )
 from tests.unit.judgement.judging import finding_of, judge, splice_at_c1
@@ -71,12 +72,8 @@ def _moved_by_60_m(event: Body) -> Body:
 @pytest.mark.parametrize("away_m", [50.5, 60.0, 499.0])
 @pytest.mark.parametrize("loss_db", [0.5, -0.3, None])
 def test_a_joint_built_elsewhere_is_not_an_unseen_one(away_m: float, loss_db: float | None) -> None:
-    stray: Body = {"kind": "non_reflective"} if loss_db is None else {"kind": "non_reflective", "loss_db": loss_db}
-    forward, backward = at_c1(None)
-    traces = [
-        with_events(forward, dict, added=[{"distance_m": 1500.0 + away_m, **stray}]),
-        with_events(backward, dict, added=[{"distance_m": 2300.0 - away_m, **stray}]),
-    ]
+    stray: Body = {} if loss_db is None else {"loss_db": loss_db}
+    traces = [with_event_from_a(trace, 1000.0 + away_m, **stray) for trace in at_c1(None)]
     judgement = judge([*sealed(), *traces])
     finding = finding_of(judgement, "SPLICE-1550", site="C1")
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "ambiguous_event")
@@ -93,8 +90,7 @@ def test_an_echo_without_a_loss_is_nobodys_joint(loss_db: float, outcome: str) -
 
 def test_a_loss_nearest_to_a_joint_that_is_seen_leaves_the_others_alone() -> None:
     forward, backward = both_ways(losses_db={"C2": None})
-    bend = {"distance_m": 1900.0, "kind": "non_reflective", "loss_db": 0.3}
-    judgement = judge([*sealed(), with_events(forward, dict, added=[bend]), backward])
+    judgement = judge([*sealed(), with_event_from_a(forward, 1400.0, loss_db=0.3), backward])
     assert finding_of(judgement, "SPLICE-1550", site="C2")["outcome"] == "conforming"
 
 

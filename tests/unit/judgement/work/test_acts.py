@@ -27,7 +27,7 @@ from tests.factories import (
     stretched,
     with_events,
 )
-from tests.unit.judgement.story import OPENED_AND_SEALED, RESEALED, RETESTED, REWORKED, SIDES, Story, finished
+from tests.unit.judgement.story import RETESTED, REWORKED, SIDES, Story, finished, opened_and_sealed
 
 AFTER_SPLICE = "2025-03-04T08:00:00Z"
 IDENTITY: Body = continuity_criterion()
@@ -38,7 +38,7 @@ def test_a_splice_is_made_again_once() -> None:
     story = Story(splice_criterion()).add(*finished(*both_ways(losses_db={"C1": 0.2})))
     [item] = story.asked(Act.RE_SPLICE)
     assert (item["site"], item["position"]) == ("C1", 1)
-    story.add(make_splice(attempt=2, made_at=REWORKED), *OPENED_AND_SEALED)
+    story.add(make_splice(attempt=2, made_at=REWORKED), *opened_and_sealed("C1"))
     assert {item["act"] for item in story.work} == {"retest"}
     assert story.add(*both_ways(made_at=RETESTED)).work == []
 
@@ -107,11 +107,7 @@ def test_where_only_the_mean_of_a_span_is_too_high_its_worst_splice_is_made_agai
         "The mean loss of 2 joints together is 0.0600 dB, above the limit of 0.0500 dB, and this one loses most, "
         "0.0900 dB."
     )
-    lids = [
-        make_closure_state(site="C2", state="opened", made_at="2025-03-23T08:00:00Z"),
-        make_closure_state(site="C2", made_at=RESEALED),
-    ]
-    story.add(make_splice(site="C2", attempt=2, made_at=REWORKED), *lids)
+    story.add(make_splice(site="C2", attempt=2, made_at=REWORKED), *opened_and_sealed("C2"))
     assert story.asked(Act.RE_SPLICE) == []
     assert story.add(*both_ways(losses_db={"C1": 0.03, "C2": 0.05}, design=design, made_at=RETESTED)).work == []
 

@@ -9,18 +9,20 @@ from tests.factories import (
     Body,
     bend_criterion,
     both_ways,
-    make_closure_state,
+    coefficient_criterion,
+    continuity_criterion,
     make_continuity,
     make_splice,
     splice_criterion,
     stray_criterion,
+    with_event_from_a,
     with_events,
     with_id,
 )
-from tests.unit.judgement.story import OPENED_AND_SEALED, RESEALED, RETESTED, REWORKED, Story, finished
+from tests.unit.judgement.story import RETESTED, REWORKED, Story, finished, opened_and_sealed
 
 BEND_M = 1400.0
-IDENTITY: Body = {"code": "IDENTITY", "quantity": "continuity"}
+IDENTITY = continuity_criterion()
 
 
 @pytest.mark.parametrize("criterion", [stray_criterion(), bend_criterion()], ids=lambda one: one["quantity"])
@@ -36,23 +38,12 @@ def test_a_bend_in_a_closure_is_relieved_there() -> None:
     story = Story(bend_criterion()).add(*finished(*both_ways(wavelength_nm=1310), *both_ways(losses_db={"C2": 0.5})))
     [item] = story.asked(Act.RELIEVE_BEND)
     assert (item["site"], item["position"]) == ("C2", 1)
-    work = [
-        make_closure_state(site="C2", state="opened", made_at=REWORKED),
-        make_closure_state(site="C2", made_at=RESEALED),
-    ]
-    assert {item["act"] for item in story.add(*work).work} == {"retest"}
+    assert {item["act"] for item in story.add(*opened_and_sealed("C2")).work} == {"retest"}
     assert story.add(*both_ways(made_at=RETESTED), *both_ways(wavelength_nm=1310, made_at=RETESTED)).work == []
 
 
 def test_too_much_loss_of_the_cable_is_looked_for_along_its_section() -> None:
-    criterion = {
-        "code": "COEFF",
-        "quantity": "attenuation_coefficient",
-        "wavelength_nm": 1550,
-        "over": "section",
-        "limit_db_per_km": 0.25,
-    }
-    story = Story(criterion).add(*finished(*losing(0.4)))
+    story = Story(coefficient_criterion()).add(*finished(*losing(0.4)))
     assert [(item["act"], item["site"]) for item in story.work] == [
         ("relieve_bend", site) for site in ("A", "C1", "C2")
     ]
@@ -76,7 +67,7 @@ def test_crossed_fibres_are_both_named_with_their_tubes_and_colours() -> None:
         "fibre 3 (section S3, tube 1 blue, fibre 3 green) seen at B: "
         "re-splice, or the engineer approves an as-built revision."
     )
-    story.add(make_splice(attempt=2, made_at=REWORKED), *OPENED_AND_SEALED)
+    story.add(make_splice(attempt=2, made_at=REWORKED), *opened_and_sealed("C1"))
     assert story.asked(Act.FIBRES_CROSSED) == []
     assert story.add(make_continuity(made_at=RETESTED)).work == []
 
@@ -101,20 +92,14 @@ def test_a_break_is_located_by_its_distance_and_gone_once_spliced() -> None:
     assert item["site"] == "C1"
     assert "1600.00 m of fibre from A, 600.00 m of cable into section S2" in item["because"]
     assert len(item["records"]) == 2
-    story.add(make_splice(attempt=2, made_at=REWORKED), *OPENED_AND_SEALED)
+    story.add(make_splice(attempt=2, made_at=REWORKED), *opened_and_sealed("C1"))
     assert story.asked(Act.LOCATE_BREAK) == []
     assert story.add(make_continuity(made_at=RETESTED), *both_ways(made_at=RETESTED)).work == []
 
 
 def bent(loss_db: float, **changes: Any) -> list[Body]:
     """Return traces that show a loss on no joint, 1400 m from A."""
-    traces = []
-    for trace in both_ways(**changes):
-        along_m = BEND_M if trace["from_site"] == "A" else 3000.0 - BEND_M
-        at_m = trace["launch_cord"]["length_m"] + along_m
-        added = [{"distance_m": at_m, "kind": "non_reflective", "loss_db": loss_db}]
-        traces.append(with_events(trace, lambda event: event, added=added))
-    return traces
+    return [with_event_from_a(trace, BEND_M, loss_db=loss_db) for trace in both_ways(**changes)]
 
 
 def broken(after_m: float) -> list[Body]:

@@ -95,11 +95,6 @@ def test_both_directions_together_say_more_than_one_alone() -> None:
     assert item["because"] == "The mean of both directions at 1550 nm is 0.1500 dB, above the limit of 0.100 dB."
 
 
-def criteria_with(**changes: Any) -> Body:
-    """Return the one splice criterion, changed: 0.10 dB, an estimate up to 0.05 dB, 0.30 dB one way."""
-    return only(splice_criterion(**changes))
-
-
 @pytest.mark.parametrize(
     ("one_way_db", "back_db", "because"),
     [
@@ -112,7 +107,7 @@ def criteria_with(**changes: Any) -> Body:
 def test_where_a_contract_holds_each_direction_alone_the_interim_ones_are_too(
     one_way_db: float, back_db: float | None, because: str | None
 ) -> None:
-    criteria = criteria_with(basis="one_way", limit_db=0.3, one_way_action_limit_db=None)
+    criteria = only(splice_criterion(basis="one_way", limit_db=0.3, one_way_action_limit_db=None))
     bodies = [make_splice(), interim(one_way_db)]
     if back_db is not None:
         bodies.append(interim(back_db, from_site="B", to_site="A"))
@@ -127,7 +122,7 @@ def test_after_enough_attempts_nothing_is_asked_for_that_the_fallback_accepts(
     shown: str, attempts: int, act: str
 ) -> None:
     fallback = {"attempts": 3, "limit_db": 0.2}
-    criteria = criteria_with(limit_db=0.1, one_way_action_limit_db=0.15, fallback=fallback)
+    criteria = only(splice_criterion(one_way_action_limit_db=0.15, fallback=fallback))
     estimate_db = 0.2 if shown == "estimate" else 0.02
     bodies = [
         make_splice(attempt=number, made_at=f"2025-03-03T0{number}:00:00Z", estimate_db=estimate_db)
@@ -141,7 +136,7 @@ def test_after_enough_attempts_nothing_is_asked_for_that_the_fallback_accepts(
 
 
 def test_beyond_the_fallback_a_new_splice_is_asked_for_however_often_it_was_made() -> None:
-    criteria = criteria_with(limit_db=0.1, fallback={"attempts": 2, "limit_db": 0.2})
+    criteria = only(splice_criterion(fallback={"attempts": 2, "limit_db": 0.2}))
     tried = [make_splice(attempt=n, made_at=f"2025-03-03T0{n}:00:00Z", estimate_db=0.201) for n in (1, 2, 3)]
     item = only_item(judge(tried, criteria=criteria))
     assert item["because"] == "The estimate of 0.201 dB is above the action limit of 0.200 dB."

@@ -12,6 +12,7 @@ import pytest
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FibreDocument, FindingDocument
+from tests.factories import splice_criterion
 from tests.package_factories import make_content
 from tests.package_findings import make_joint_finding
 from tests.package_reading import assert_tidy, pictures_of, text_boxes, texts_of
@@ -120,22 +121,10 @@ def test_bins_are_multiples_of_what_the_losses_are_multiples_of(grain: str, step
 
 
 def test_the_limit_and_all_that_is_agreed_beside_it_are_drawn_and_labelled() -> None:
-    criterion = {
-        "code": "SPL-1550",
-        "quantity": "splice_loss",
-        "wavelength_nm": 1550,
-        "limit_db": 0.1,
-        "fallback": {"attempts": 3, "limit_db": 0.2},
-        "estimate_action_limit_db": 0.05,
-        "one_way_action_limit_db": 0.3,
-    }
+    criterion = splice_criterion(code="SPL-1550", fallback={"attempts": 3, "limit_db": 0.2})
     [picture] = pictures_of(_content_of_losses("0.0400", criterion=criterion), DISTRIBUTION_TITLE)
-    assert set(texts_of(picture)) >= {
-        "limit 0.100",
-        "after 3 attempts 0.200",
-        "one-way action 0.300",
-        "estimate action 0.050",
-    }
+    lines = {"limit 0.100", "after 3 attempts 0.200", "one-way action 0.300", "estimate action 0.050"}
+    assert set(texts_of(picture)) >= lines
     to_db = _axis(picture)
     drawn = [m for m in picture.marks if isinstance(m, Stroke) and m.colour == INK]
     assert sorted(to_db(mark.points[-1][0]) for mark in drawn) == pytest.approx([0.05, 0.1, 0.2, 0.3])
