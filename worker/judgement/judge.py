@@ -11,8 +11,7 @@ from worker.judgement.documents.fibre import write_fibre, write_nothing
 from worker.judgement.fibre.contributions import Contributions, contributions_of
 from worker.judgement.fibre.findings import Counts, Missing, count_required, missing_of
 from worker.judgement.fibre.link_tests import is_dark
-from worker.judgement.fibre.measured import measure_fibre
-from worker.judgement.fibre.prepared import prepare_measuring
+from worker.judgement.fibre.measured import measure_fibre, prepare_measuring
 from worker.judgement.fibre.suspicions import inconsistencies, tested_until_conforming
 from worker.judgement.history.acts import Record
 from worker.judgement.history.records import Evidence, read_record

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from service.vocabulary.criteria.base import Test
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import Outcome, Reason
+from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Continuity, Dispersion, Link, LinkLoss, Measurement, ReturnLoss
@@ -81,12 +82,6 @@ def both_ways(
     return forward, backward
 
 
-def first_missing(*found: EndToEndTest) -> Reason | None:
-    """Return why a test is missing in any direction; a test that does not count tells more than none."""
-    reasons = [one.missing for one in found if one.missing is not None]
-    return next((reason for reason in reasons if reason is not Reason.NO_EVIDENCE), reasons[0] if reasons else None)
-
-
 def is_dark(fibre: FibreMeasured) -> bool:
     """Tell whether every test of a fibre's continuity that counts saw no light, and there is one."""
     tests = [
@@ -98,13 +93,11 @@ def is_dark(fibre: FibreMeasured) -> bool:
     return bool(tests) and all(one.seen_fibre is None for one in tests)
 
 
-def known_of(
-    reason: Reason | None, *found: EndToEndTest, read: Callable[[Measurement], RecordReading] | None = None
-) -> Judgement:
+def known_of(*found: EndToEndTest, read: Callable[[Measurement], RecordReading] | None = None) -> Judgement:
     """Return what is known before anything is held against a limit; without a reason it is to be held."""
     return Judgement(
         outcome=Outcome.UNDETERMINED,
-        reason=reason,
+        reason=missing_reason(*(one.missing for one in found)),
         detail="; ".join(why for one in found if (why := one.why_missing)),
         readings=tuple((read or reading_of)(own) for one in found for own in one.measurements),
         void=void_records([item for one in found for item in one.void]),

@@ -3,18 +3,23 @@
 Losses that some criterion asks for are here; what only few need, and costs, are functions of this value.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.criteria.joints import BendCriterion, JointLossCriterion
+from service.vocabulary.criteria.links import LinkAttenuationCriterion
+from service.vocabulary.criteria.workmanship import AttemptsAboveLoss, WorkmanshipCriterion
 from service.vocabulary.design.layout import Joint, Layout
+from service.vocabulary.words import JointKind, Reason
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, combine
-from worker.judgement.fibre.end_faces import end_face_fault
-from worker.judgement.fibre.prepared import Prepared
-from worker.judgement.history.acts import History, Record, Trace
+from worker.judgement.fibre.end_faces import end_face_fault, required_end_face_sites
+from worker.judgement.history.acts import History, Link, LinkLoss, Record, Trace
 from worker.judgement.history.history import read_history
 from worker.judgement.history.validity import Side, Validity, judge_validity
+from worker.judgement.numbers.exact import TENTHS_PER_MDB, is_below_fibre_alone, limit_mdb
 from worker.judgement.traces.aligned_trace import AlignedTrace
 from worker.judgement.traces.places import Place
 from worker.judgement.traces.readings import (
@@ -37,10 +42,43 @@ class PlaceLoss(NamedTuple):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Prepared:
+    """What every fibre of a route is measured by.
+
+    `wavelengths_nm` are those at which some criterion asks for the losses of places.
+    """
+
+    layout: Layout
+    criteria: Criteria
+    last_index: int
+    wavelengths_nm: tuple[int, ...]
+    link_criteria: tuple[LinkAttenuationCriterion, ...]
+    end_face_sites: frozenset[int]
+    below_zero_tenth_mdb: int
+
+    def fault_of_loss(self, test: Link) -> Reason | None:
+        """Return that a loss from end to end is less, by any criterion, than the fibre alone must have."""
+        if not isinstance(test, LinkLoss):
+            return None
+        is_below = any(
+            is_below_fibre_alone(
+                loss_mdb=test.loss_mdb,
+                least_mdb_per_km=limit_mdb(one.least_attenuation_db_per_km),
+                length_um=self.layout.site_offsets_um[-1],
+                uncertainty_mdb=limit_mdb(one.uncertainty_db),
+            )
+            for one in self.link_criteria
+            if one.wavelength_nm == test.wavelength_nm
+        )
+        return Reason.BELOW_FIBRE_ALONE if is_below else None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class FibreMeasured:
     """One fibre with all that was measured on it.
 
-    `places` are those of its joints in route order; `losses` are by wavelength and site index.
+    `places` are those of its joints in route order, and `joints_of_kind` those in its segments, each with its place;
+    `losses` are by wavelength and site index.
     """
 
     prepared: Prepared
@@ -53,6 +91,7 @@ class FibreMeasured:
     history: History
     validity: Validity
     places: tuple[Place, ...]
+    joints_of_kind: Mapping[JointKind, Sequence[tuple[Place, Joint]]]
     traces: FibreTraces
     losses: Mapping[int, Mapping[int, PlaceLoss]]
     unexpected: tuple[UnexpectedEvent, ...]
@@ -75,15 +114,24 @@ class FibreMeasured:
         """Return the loss of a place from both directions."""
         return self.losses_at(wavelength_nm)[place.site_index].both
 
-    def one_way_loss_at(self, place: Place, *, wavelength_nm: int, is_forward: bool) -> OneWayLoss:
-        """Return what one direction shows of a place, by every trace that counts and reaches over it."""
-        loss = self.losses_at(wavelength_nm)[place.site_index]
-        return loss.forward if is_forward else loss.backward
-
     def losses_at(self, wavelength_nm: int) -> Mapping[int, PlaceLoss]:
         """Return the losses of all places, by site index; worked out here where no criterion asks for them."""
         losses = self.losses.get(wavelength_nm)
         return losses or _measure_places(self.prepared, self.history, self.traces, wavelength_nm)
+
+
+def prepare_measuring(layout: Layout, criteria: Criteria) -> Prepared:
+    """Make a design and criteria ready."""
+    asked = [nm for criterion in criteria.criteria for nm in _wavelengths_of_losses(criterion)]
+    return Prepared(
+        layout=layout,
+        criteria=criteria,
+        last_index=len(layout.design.sites) - 1,
+        wavelengths_nm=tuple(dict.fromkeys(asked)),
+        link_criteria=tuple([one for one in criteria.criteria if isinstance(one, LinkAttenuationCriterion)]),
+        end_face_sites=required_end_face_sites(criteria, layout),
+        below_zero_tenth_mdb=limit_mdb(criteria.mean_below_zero_db) * TENTHS_PER_MDB,
+    )
 
 
 def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) -> FibreMeasured:
@@ -91,23 +139,31 @@ def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) 
     layout, criteria = prepared.layout, prepared.criteria
     history = read_history(layout, fibre=fibre, rework_voids=criteria.rework_voids, records=records)
     validity = judge_validity(layout, history, final_after_sealing=criteria.final_after_sealing)
-    joints = layout.joints_of(fibre)
+    segments = layout.segments_of_fibre.get(fibre, ())
     traces = align_fibre(layout, criteria.placing, fibre=fibre, history=history, validity=validity)
     return FibreMeasured(
         prepared=prepared,
         layout=layout,
         criteria=criteria,
         number=fibre,
-        segments=layout.segments_of_fibre.get(fibre, ()),
-        joints=joints,
+        segments=segments,
+        joints=layout.joints_of(fibre),
         is_continuous=layout.is_continuous(fibre),
         history=history,
         validity=validity,
         places=traces.places,
+        joints_of_kind=_joints_of_kind(traces.places, segments),
         traces=traces,
         losses={nm: _measure_places(prepared, history, traces, nm) for nm in prepared.wavelengths_nm},
         unexpected=unexpected_events(traces),
     )
+
+
+def _joints_of_kind(
+    places: Iterable[Place], segments: Sequence[str]
+) -> Mapping[JointKind, Sequence[tuple[Place, Joint]]]:
+    own = [(place, joint) for place in places for joint in place.joints if joint.segment in segments]
+    return {kind: [one for one in own if one[1].kind is kind] for kind in JointKind}
 
 
 def _measure_places(
@@ -124,3 +180,13 @@ def _measure_places(
                 both = both._replace(reason=fault, detail=f"{REASON_LABELS[fault]}; {both.detail}")
         losses[place.site_index] = PlaceLoss(there, back, both)
     return losses
+
+
+def _wavelengths_of_losses(criterion: Criterion) -> Iterator[int]:
+    match criterion:
+        case JointLossCriterion():
+            yield criterion.wavelength_nm
+        case BendCriterion():
+            yield from (criterion.short_wavelength_nm, criterion.long_wavelength_nm)
+        case WorkmanshipCriterion(demand=AttemptsAboveLoss() as demand):
+            yield demand.wavelength_nm

@@ -1,4 +1,4 @@
-"""Which of two acts came first, where their clocks can say so, and how much later the other."""
+"""Which of two acts came first, where their clocks can say so, and instants as numbers."""
 
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
@@ -51,8 +51,3 @@ def instant_us(text: str) -> int:
     # Years before 1000, which earlier releases took, were kept without the zeros in front of them.
     year, _, rest = text.partition("-")
     return (datetime.fromisoformat(f"{year.zfill(4)}-{rest}") - _EPOCH) // _MICROSECOND
-
-
-def age_us(*, earlier: str, later: str) -> int:
-    """Return the microseconds from one instant to a later one."""
-    return instant_us(later) - instant_us(earlier)

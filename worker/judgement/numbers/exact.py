@@ -56,9 +56,10 @@ def reading_text(value: int, places: int) -> str:
     return decimal_text(value, places=places)
 
 
+@lru_cache(maxsize=1 << 15)
 def mdb_text(value_mdb: int) -> str:
     """Write a loss with the three decimals it was posted with."""
-    return reading_text(value_mdb, 3)
+    return decimal_text(value_mdb, places=3)
 
 
 @lru_cache(maxsize=1 << 15)

@@ -2,7 +2,6 @@
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import ClassVar, Generic, TypeVar
 
 from service.vocabulary.criteria.base import Criterion, LimitedDb
@@ -33,7 +32,7 @@ class Rule(ABC, Generic[CriterionT]):
 
     def joints(self, fibre: FibreMeasured, kind: JointKind) -> Iterator[tuple[Place, Joint]]:
         """Give each joint of a kind for which the criterion holds, with its place, in route order."""
-        return (own for own in joints_of_kind(fibre, kind) if own[0].site_index in self.scope.sites)
+        return (own for own in fibre.joints_of_kind[kind] if own[0].site_index in self.scope.sites)
 
     def joint_finding(self, fibre: FibreMeasured, joint: Joint, judgement: Judgement) -> Finding:
         """Return a finding about a joint."""
@@ -80,28 +79,19 @@ class EndToEndRule(Rule[CriterionT]):
         """Hold a whole fibre against the criterion."""
 
 
-def joints_of_kind(fibre: FibreMeasured, kind: JointKind) -> Iterator[tuple[Place, Joint]]:
-    """Give each joint of a kind in the fibre's segments, with its place, in route order."""
-    for place in fibre.places:
-        for joint in place.joints:
-            if joint.kind is kind and joint.segment in fibre.segments:
-                yield place, joint
-
-
 def limit_of(criterion: Criterion, *, unit: Unit = Unit.DB, places: int = 4) -> Limit:
     """Return the one limit that a criterion states, with its guard band, shown with so many decimals."""
     assert criterion.single_limit is not None
-    limit = guarded_limit(criterion, to_parts(criterion.single_limit, places=3), unit=unit, places=places)
-    return replace(limit, is_minimum=criterion.limit_is_least)
+    return guarded_limit(criterion, to_parts(criterion.single_limit, places=3), unit=unit, places=places)
 
 
 def guarded_limit(criterion: Criterion, exact: int, *, unit: Unit = Unit.DB, places: int = 4) -> Limit:
-    """Return the most that a criterion allows, in 1e-12 of the unit, with its guard band."""
+    """Return the most that a criterion allows, or the least, in 1e-12 of the unit, with its guard band."""
     rule = DecisionRule.SIMPLE
     if isinstance(criterion, LimitedDb | AttenuationCoefficientCriterion):
         rule = criterion.decision
     band = 0 if criterion.guard_band is None else to_parts(criterion.guard_band, places=3)
-    return Limit(exact, unit=unit, places=places, rule=rule, band=band)
+    return Limit(exact, unit=unit, is_minimum=criterion.limit_is_least, places=places, rule=rule, band=band)
 
 
 def hold_known_part(known: Judgement, *, low: Exact, high: Exact, limit: Limit) -> Judgement:

@@ -7,7 +7,6 @@ from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Side
 from worker.judgement.fibre.end_faces import cleanings_of, is_clean
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.rules.base import joints_of_kind
 from worker.judgement.traces.places import Place
 from worker.judgement.words import at_wavelength
 from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of
@@ -33,7 +32,7 @@ _NEW_CONNECTOR = "it was cleaned and both end faces pass: give the fibre a new c
 def connection_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator[WorkItem]:
     """Return what is to be done at connections that are known to be bad."""
     bad = [finding for finding in still_open if finding.is_bad and finding.site is not None]
-    for place, pair in joints_of_kind(fibre, JointKind.PAIR) if bad else ():
+    for place, pair in fibre.joints_of_kind[JointKind.PAIR] if bad else ():
         own = [finding for finding in bad if finding.site == place.site and _is_about(place, pair, finding)]
         sides = [finding.side for finding in own if finding.quantity is Quantity.END_FACE]
         if is_clean(fibre.history, place, pair):
@@ -54,7 +53,7 @@ def inspection_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iter
         for finding in still_open
         if finding.quantity is Quantity.END_FACE and finding.outcome is Outcome.UNDETERMINED
     ]
-    for place, pair in joints_of_kind(fibre, JointKind.PAIR) if unknown else ():
+    for place, pair in fibre.joints_of_kind[JointKind.PAIR] if unknown else ():
         own = [one for one in unknown if (one.site, one.position) == (place.site, pair.position)]
         if own:
             yield _item(Act.CLEAN_AND_INSPECT, pair, own, _INSPECT)

@@ -127,7 +127,8 @@ def _tests_through(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterato
             if end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward).missing is not None:
                 continue
             for site, own in by_site.items():
-                missing = fibre.one_way_loss_at(places[site], wavelength_nm=nm, is_forward=is_forward).reason
+                loss = fibre.losses_at(nm)[places[site].site_index]
+                missing = (loss.forward if is_forward else loss.backward).reason
                 if missing is not None:
                     yield _test_through(fibre, places[site], own, missing, is_forward=is_forward)
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from service.vocabulary.criteria.links import ContinuityCriterion
 from service.vocabulary.words import Outcome, Reason
 from worker.judgement.fibre.findings import Judgement
-from worker.judgement.fibre.link_tests import both_ways, first_missing, known_of, reading_of
+from worker.judgement.fibre.link_tests import both_ways, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Continuity
 from worker.judgement.history.validity import split_by_fault, void_records
@@ -21,14 +21,15 @@ class ContinuityRule(EndToEndRule[ContinuityCriterion]):
         ways = both_ways(fibre, test="continuity", wavelength_nm=None)
         own = [one for way in ways for one in way.measurements if isinstance(one, Continuity)]
         others, void = _others(fibre, own)
-        known = known_of(None, *ways)
+        known = known_of(*ways)
         known = known._replace(
             readings=(*known.readings, *(reading_of(other) for other in others)),
             void=(*known.void, *void_records(void)),
         )
         if not own and not others:
-            return known._replace(reason=first_missing(*ways))
-        known = known._replace(detail="; ".join(_test_text(fibre, one) for one in (*own, *others)))
+            return known
+        # Whatever one direction lacks, one test is enough.
+        known = known._replace(reason=None, detail="; ".join(_test_text(fibre, one) for one in (*own, *others)))
         if others:
             return known._replace(outcome=Outcome.NONCONFORMING)
         seen = {one.seen_fibre for one in own}

@@ -6,7 +6,7 @@ from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.quantities import decimal_text
 from service.vocabulary.words import Reason, Unit
 from worker.judgement.fibre.findings import Judgement
-from worker.judgement.fibre.link_tests import both_ways, first_missing, known_of, reading_of
+from worker.judgement.fibre.link_tests import both_ways, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Dispersion, Measurement
 from worker.judgement.numbers.clocks import latest_is_proven
@@ -34,7 +34,7 @@ class DispersionRule(EndToEndRule[ChromaticDispersionCriterion | PolarizationMod
             wavelength_nm=self.criterion.wavelength_nm,
             is_wanted=lambda one: self._stated(one) is not None,
         )
-        known = known_of(first_missing(*ways), *ways, read=self._reading_of)._replace(limit=self.limit)
+        known = known_of(*ways, read=self._reading_of)._replace(limit=self.limit)
         measured = sorted((one for way in ways for one in way.measurements), key=lambda one: one.stamp)
         if not measured:
             return known

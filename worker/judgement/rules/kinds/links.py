@@ -8,9 +8,8 @@ from service.vocabulary.criteria.links import (
 )
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.words import JointKind, Outcome, Reason
-from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Judgement
-from worker.judgement.fibre.link_tests import both_ways, first_missing, known_of, reading_of
+from worker.judgement.fibre.link_tests import both_ways, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Measurement
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, budget_pdb, mdb_text, mean_tenth_mdb, pairs_in_reading
@@ -25,9 +24,8 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
     def judge(self, fibre: FibreMeasured) -> Judgement:
         """Hold a fibre's loss in both directions against the limit."""
         ways = both_ways(fibre, test="attenuation", wavelength_nm=self.criterion.wavelength_nm)
-        reason = missing_reason(*(way.missing for way in ways))
-        known = known_of(reason, *ways, read=_reading_of_loss)
-        if reason is not None:
+        known = known_of(*ways, read=_reading_of_loss)
+        if known.reason is not None:
             return known
         forward, backward = (one for way in ways for one in way.measurements if isinstance(one, LinkLoss))
         return self._hold(fibre, forward, backward, known)
@@ -68,7 +66,10 @@ class RequiredTestRule(EndToEndRule[RequiredTestCriterion]):
         """Tell whether the test is there."""
         test, nm = self.criterion.test, self.criterion.wavelength_nm
         ways = both_ways(fibre, test=test, wavelength_nm=nm)
-        known = known_of(first_missing(*ways), *ways, read=_reading_of_loss)
+        known = known_of(*ways, read=_reading_of_loss)
+        if known.reason is Reason.ONE_DIRECTION_ONLY:
+            # Each direction is asked for by itself: the one that is there says nothing of the one that is not.
+            return known._replace(reason=Reason.NO_EVIDENCE)
         if known.reason is not None:
             return known
         there = f"{TEST_LABELS[test]}s at {nm} nm are there in both directions"

@@ -38,7 +38,7 @@ class ReturnLossRule(LimitRule[ReturnLossCriterion]):
         test: Test = "return_loss" if self.criterion.basis == "measured" else "otdr"
         nm = self.criterion.wavelength_nm
         found = end_to_end_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward)
-        known = known_of(found.missing, found, read=_reading_of_loss)._replace(limit=self.limit)
+        known = known_of(found, read=_reading_of_loss)._replace(limit=self.limit)
         if found.missing is not None:
             return known
         for one in found.measurements:

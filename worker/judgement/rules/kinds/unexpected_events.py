@@ -5,7 +5,6 @@ from collections.abc import Iterator
 from service.vocabulary.criteria.joints import StrayLossCriterion
 from service.vocabulary.quantities import PDB_PER_MDB
 from service.vocabulary.words import Outcome
-from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.link_tests import EndToEndTest, both_ways, known_of
 from worker.judgement.fibre.measured import FibreMeasured
@@ -50,10 +49,9 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
     def _judge_rest(self, fibre: FibreMeasured, *, has_others: bool) -> Judgement:
         """Tell whether the traces are there that would show a loss above the limit."""
         ways = both_ways(fibre, test="otdr", wavelength_nm=self.criterion.wavelength_nm)
-        reason = missing_reason(*(way.missing for way in ways))
-        known = known_of(reason, *ways)
-        if reason is not None:
-            detail = f"what lies between the joints is not shown: {REASON_LABELS[reason]}"
+        known = known_of(*ways)
+        if known.reason is not None:
+            detail = f"what lies between the joints is not shown: {REASON_LABELS[known.reason]}"
             return known._replace(detail=detail, limit=self.limit)
         forward_mdb, backward_mdb = (_threshold_mdb(fibre, way) for way in ways)
         within = mean_tenth_mdb(first_mdb=forward_mdb, second_mdb=backward_mdb) * PDB_PER_TENTH_MDB

@@ -24,7 +24,7 @@ from service.vocabulary.words import JointKind, Outcome, Reason, SpliceMethod, U
 from worker.judgement.fibre.findings import Finding, Judgement, undetermined
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import CalibrationAct, SpliceAct
-from worker.judgement.numbers.clocks import Stamp, age_us, latest_is_proven, order_is_proven
+from worker.judgement.numbers.clocks import Stamp, instant_us, latest_is_proven, order_is_proven
 from worker.judgement.numbers.exact import PARTS, limit_mdb, parts_text
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.base import Rule, attempts_at, count_attempts
@@ -190,7 +190,8 @@ def _judge_calibration(demand: CalibratedSplicer, spliced: Spliced) -> Judgement
         detail = f"no calibration of splicer {serial} for {' or '.join(sorted(types))} before the splice is recorded"
         return spliced.known._replace(reason=Reason.NO_EVIDENCE, detail=detail)
     calibration = before[-1]
-    age = Fraction(age_us(earlier=calibration.stamp.made_at, later=stamp.made_at) * PARTS, _US_PER_H)
+    age_us = instant_us(stamp.made_at) - instant_us(calibration.stamp.made_at)
+    age = Fraction(age_us * PARTS, _US_PER_H)
     detail = f"splicer {serial} was calibrated {parts_text(age, places=1)} h before"
     readings = (*spliced.known.readings, RecordReading(calibration.stamp.id))
     limit = Limit(to_parts(demand.most_age_h, places=1), unit=Unit.H)
