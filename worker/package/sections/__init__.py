@@ -7,5 +7,6 @@ Knows data, wording and pictures, never pages. To add a section:
    has its heading, its share of the width, and what it shows of a subject. A quantity of which findings are listed
    is a `FindingTable` in `quantities`, from the columns in `finding_columns`;
 2. put its call where it is to be read in `build_view` (`worker/package/view`): contents, index and outline follow;
-3. raise `PAGES_FORM` (`data/content`), and let `tests/printed` say what its tables have to print by the attached data.
+3. let `tests/printed/expectations` say what its tables have to print by the attached data, and raise `PAGES_FORM`
+   (`data/content`) once packages of the present form are in anybody's hands.
 """

@@ -18,7 +18,6 @@ _NOTE = (
     "explains. A record is named by so many first digits as tell all records of this package apart; the whole of it is "
     "in the attached data."
 )
-_WORK = frozenset({RecordKind.SPLICE, RecordKind.TERMINATION, RecordKind.CLEANING, RecordKind.CLOSURE_STATE})
 
 
 def records_section(content: PackageContent, records: Sequence[RecordOutline]) -> Section:
@@ -27,9 +26,9 @@ def records_section(content: PackageContent, records: Sequence[RecordOutline]) -
     scope = content.fibres_in_scope
     shown = [record for record in records if not record.is_ended and _is_about(record, scope)]
     order = content.site_order
-    # A later design may have left a site out at which there was work.
+    # What is no test is work, so that no kind is left out; a later design may have left out a site with work.
     work = sorted(
-        (record for record in shown if record.kind in _WORK),
+        (record for record in shown if record.kind not in TESTS and record.kind is not RecordKind.ARC_CALIBRATION),
         key=lambda one: (order.get(one.site or "", len(order)), one.site or "", one.made_at, one.id),
     )
     tests = sorted(
