@@ -121,11 +121,15 @@ def with_many_segments(content: PackageContent, *, count: int, name: str = "Nort
     segments = (*own, *added)
     outcomes = {segment.id: content.verdict["segments"]["SEG-1"] for segment in segments}
     return replace(
-        content,
-        design=content.design.model_copy(update={"segments": segments}),
+        with_design(content, segments=segments),
         segments=[segment.id for segment in segments],
         verdict={**content.verdict, "segments": outcomes},
     )
+
+
+def with_design(content: PackageContent, **members: Any) -> PackageContent:
+    """Return the content with other members of its design, under the old digest."""
+    return replace(content, design=content.design.model_copy(update=members))
 
 
 def with_unexpected_events(

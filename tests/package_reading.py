@@ -31,6 +31,11 @@ def page_texts(pdf: bytes) -> list[str]:
     return [page.extract_text() for page in PdfReader(BytesIO(pdf)).pages]
 
 
+def printed_words(content: PackageContent) -> str:
+    """Return all that is printed of the content, however its lines break."""
+    return " ".join(" ".join(page_texts(draw_content(content))).split())
+
+
 def attached_documents(pdf: bytes) -> dict[str, Any]:
     """Return the files attached to a package, read by another library than wrote them."""
     return {name: json.loads(contents[0]) for name, contents in PdfReader(BytesIO(pdf)).attachments.items()}

@@ -11,7 +11,7 @@ from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from service.vocabulary.words import Outcome, Quantity
 from tests.package_factories import with_verdict
-from tests.package_reading import decimals_in, draw_content, matrix_rows, page_texts, rows_of
+from tests.package_reading import decimals_in, draw_content, matrix_rows, page_texts, printed_words, rows_of
 from tests.unit.package.judged import BEND_M, TROUBLED, UNTESTED, WITHOUT_FLAW, judged_content
 from worker.package.data.content import PackageContent
 from worker.package.document_model import Table
@@ -23,6 +23,13 @@ OPEN = {Outcome.NONCONFORMING: "What does not conform", Outcome.UNDETERMINED: "W
 COUNTED_ONLY = {Quantity.REQUIRED_TEST}
 # Summed up site by site: a route has many splices and many demands on each.
 SUMMED_UP = {Quantity.WORKMANSHIP}
+SUSPICION: SuspicionDocument = {
+    "kind": "same_readings",
+    "fibres": [WITHOUT_FLAW, UNTESTED, TROUBLED],
+    "records": ["r-1", "r-2"],
+    "detail": "every reading is the same to the last digit",
+    "chance": "less than 1 in 1000000",
+}
 
 
 @pytest.fixture(scope="module")
@@ -150,18 +157,11 @@ def test_a_concession_for_all_fibres_together_shows_what_it_would_let_stand(cont
 
 
 def test_a_suspicion_is_shown_with_what_was_seen_and_decides_nothing(content: PackageContent) -> None:
-    told: SuspicionDocument = {
-        "kind": "same_readings",
-        "fibres": [WITHOUT_FLAW, UNTESTED, TROUBLED],
-        "records": ["r-1", "r-2"],
-        "detail": "every reading is the same to the last digit",
-        "chance": "less than 1 in 1000000",
-    }
-    whole = with_verdict(content, suspicions=[told])
+    whole = with_verdict(content, suspicions=[SUSPICION])
     assert rows_of(whole, "Suspicions") == [
-        ("same readings", "1 to 3", told["detail"], "less than 1 in 1000000", "r-1, r-2")
+        ("same readings", "1 to 3", SUSPICION["detail"], "less than 1 in 1000000", "r-1, r-2")
     ]
-    pages = " ".join("\n".join(page_texts(draw_content(whole))).split())
+    pages = printed_words(whole)
     assert "None decides by itself" in pages
     assert "1 suspicion, none of which decides by itself" in pages
     both = [[row[:4] for row in rows_of(one, title)] for one in (content, whole) for title in OPEN.values()]
@@ -169,15 +169,7 @@ def test_a_suspicion_is_shown_with_what_was_seen_and_decides_nothing(content: Pa
 
 
 def test_a_suspicion_about_fibres_that_are_not_submitted_is_left_out(content: PackageContent) -> None:
-    told: SuspicionDocument = {
-        "kind": "same_trace",
-        "fibres": [77],
-        "records": [],
-        "detail": "two traces are one",
-        "chance": "never",
-    }
-    whole = with_verdict(content, suspicions=[told])
-    assert rows_of(whole, "Suspicions") == []
+    assert rows_of(with_verdict(content, suspicions=[{**SUSPICION, "fibres": [77]}]), "Suspicions") == []
 
 
 def _measured(finding: FindingDocument) -> list[str]:

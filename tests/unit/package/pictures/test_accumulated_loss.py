@@ -11,7 +11,7 @@ import pytest
 
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FibreDocument, FindingDocument
-from tests.package_factories import make_content
+from tests.package_factories import make_content, with_design, with_verdict
 from tests.package_reading import assert_tidy, pictures_of, text_boxes, texts_of
 from tests.unit.package.judged import TROUBLED, UNTESTED, WITHOUT_FLAW, judged_content
 from worker.package.data.attachments import attachments
@@ -124,7 +124,7 @@ def test_of_many_tubes_those_that_lose_most_are_drawn_and_the_others_are_put_int
 
 
 def test_a_dark_fibre_that_is_tolerated_is_in_no_tube(content: PackageContent) -> None:
-    dark = replace(content, verdict={**content.verdict, "tolerated_dark": [1, 2]})
+    dark = with_verdict(content, tolerated_dark=[1, 2])
     [first, *_] = pictures_of(dark, ACCUMULATED_TITLE)
     assert "fibres 3 to 12" in texts_of(first)
 
@@ -223,4 +223,4 @@ def _with_first_splice(content: PackageContent, changes: dict[str, Any]) -> Pack
 
 def _with_tubes_of(content: PackageContent, fibres: int) -> PackageContent:
     sections = [one.model_copy(update={"fibres_per_tube": fibres}) for one in content.design.sections]
-    return replace(content, design=content.design.model_copy(update={"sections": tuple(sections)}))
+    return with_design(content, sections=tuple(sections))

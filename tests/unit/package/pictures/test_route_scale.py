@@ -10,9 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.words import Quantity
-from tests.package_factories import make_content
+from tests.package_factories import make_content, with_design, with_findings
 from tests.package_findings import make_joint_finding
 from tests.package_reading import assert_tidy, pictures_of, text_boxes, texts_of
 from worker.package.data.content import PackageContent
@@ -38,7 +37,7 @@ def with_lengths(content: PackageContent, lengths_m: Sequence[float]) -> Package
         section.model_copy(update={"cable_length_m": length_m, "slack_m": 0.0, "excess_percent": 0.0})
         for section, length_m in zip(content.design.sections, lengths_m, strict=True)
     ]
-    return replace(content, design=content.design.model_copy(update={"sections": tuple(sections)}))
+    return with_design(content, sections=tuple(sections))
 
 
 def with_names(content: PackageContent, name: str) -> PackageContent:
@@ -46,7 +45,7 @@ def with_names(content: PackageContent, name: str) -> PackageContent:
     design = content.design
     sites = tuple(site.model_copy(update={"name": name}) for site in design.sites)
     segments = tuple(segment.model_copy(update={"name": name}) for segment in design.segments)
-    return replace(content, design=design.model_copy(update={"sites": sites, "segments": segments}))
+    return with_design(content, sites=sites, segments=segments)
 
 
 def with_a_segment_for_each_site(content: PackageContent) -> PackageContent:
@@ -56,20 +55,10 @@ def with_a_segment_for_each_site(content: PackageContent) -> PackageContent:
     parts += [({"sites": (), "sections": (section.id,)}, f"SEG-{section.id}") for section in design.sections]
     segments = tuple(first.model_copy(update={**part, "id": id_}) for part, id_ in parts)
     return replace(
-        content,
-        design=design.model_copy(update={"segments": segments}),
+        with_design(content, segments=segments),
         segments=[segment.id for segment in segments],
         verdict={**content.verdict, "segments": {s.id: content.verdict["segments"]["SEG-1"] for s in segments}},
     )
-
-
-def with_all_nonconforming(content: PackageContent) -> PackageContent:
-    """Return the content with every loss over its limit."""
-    fibres: list[FibreDocument] = [
-        {**fibre, "findings": [{**one, "outcome": "nonconforming"} for one in fibre["findings"]]}
-        for fibre in content.fibres
-    ]
-    return replace(content, fibres=fibres)
 
 
 ROUTES = {
@@ -80,7 +69,9 @@ ROUTES = {
     "sixty uneven sites": with_lengths(make_content(closure_count=58), [UNEVEN_M[n % 13] for n in range(59)]),
     "two metres": with_lengths(make_content(closure_count=1), [1.5, 0.8]),
     "no length at all": with_lengths(make_content(closure_count=2), [0.0, 0.0, 0.0]),
-    "many nonconforming": with_all_nonconforming(make_content(fibre_count=120, closure_count=2)),
+    "many nonconforming": with_findings(
+        make_content(fibre_count=120, closure_count=2), lambda one: {**one, "outcome": "nonconforming"}
+    ),
     "long names": with_names(make_content(closure_count=12), "W" * 500),
     "names of words": with_names(make_content(closure_count=58), "Quay street pit " * 30),
     "a segment for each site": with_a_segment_for_each_site(make_content(closure_count=16)),
@@ -137,9 +128,7 @@ def test_each_kind_of_site_has_a_shape_of_its_own() -> None:
     content = make_content(closure_count=2)
     first, closure, panel, last = content.design.sites
     sites = (first, closure, panel.model_copy(update={"kind": "patch_panel"}), last)
-    [picture] = pictures_of(
-        replace(content, design=content.design.model_copy(update={"sites": sites})), ROUTE_SCALE_TITLE
-    )
+    [picture] = pictures_of(with_design(content, sites=sites), ROUTE_SCALE_TITLE)
     shapes = [_shape(mark) for mark in picture.marks if isinstance(mark, Area) and _is_site(mark)]
     assert shapes[0] == shapes[3]
     assert len(set(shapes)) == 3
@@ -201,18 +190,17 @@ def test_the_drawing_fills_its_pages(sites: int, on_pages: list[int]) -> None:
     assert [len(pictures) for pictures in placed if pictures] == on_pages
 
 
-def test_a_joint_that_does_not_conform_is_worse_than_one_with_less_margin() -> None:
-    found = [
-        _splice(margin="-0.0010", outcome="conforming"),
-        _splice(margin="0.0200", outcome="nonconforming", fibre=2),
-    ]
-    [joints] = joints_by_site({Quantity.SPLICE_LOSS: found}).values()
-    assert joints.worst == found[1]
-
-
-def test_an_advisory_finding_hides_no_required_one() -> None:
-    found = [_splice(margin="-0.0900", outcome="nonconforming", force="advisory")]
-    found.append(_splice(margin="-0.0100", outcome="nonconforming", fibre=2))
+@pytest.mark.parametrize(
+    ("hidden", "margin"),
+    [
+        # What does not conform is worse than what has less margin.
+        ({"margin": "-0.0010", "outcome": "conforming"}, "0.0200"),
+        # An advisory finding hides no required one.
+        ({"margin": "-0.0900", "outcome": "nonconforming", "force": "advisory"}, "-0.0100"),
+    ],
+)
+def test_the_required_joint_that_does_not_conform_is_the_worst(hidden: dict[str, Any], margin: str) -> None:
+    found = [_splice(**hidden), _splice(margin=margin, outcome="nonconforming", fibre=2)]
     [joints] = joints_by_site({Quantity.SPLICE_LOSS: found}).values()
     assert joints.worst == found[1]
 
@@ -245,12 +233,11 @@ def test_spread_labels_keep_their_order_and_never_overlap(labels: list[tuple[flo
     assert all(middle + size / 2 <= max(400, sum(sizes)) + 1e-6 for middle, size in zip(middles, sizes, strict=True))
 
 
-def test_labels_with_room_enough_stay_where_they_are_wished() -> None:
-    assert spread([20, 60, 90], [10, 10, 10], low=0, high=100) == [20, 60, 90]
-
-
-def test_labels_of_one_point_move_apart_about_it() -> None:
-    assert spread([50, 50, 50], [10, 10, 10], low=0, high=100) == [40, 50, 60]
+@pytest.mark.parametrize(("wished", "spread_out"), [([20, 60, 90], [20, 60, 90]), ([50, 50, 50], [40, 50, 60])])
+def test_labels_stay_where_there_is_room_and_move_apart_about_one_point(
+    wished: list[float], spread_out: list[float]
+) -> None:
+    assert spread(wished, [10, 10, 10], low=0, high=100) == spread_out
 
 
 def _splice(*, margin: str, outcome: str, fibre: int = 1, force: str = "required") -> Finding:

@@ -3,7 +3,7 @@
 import pytest
 
 from tests.package_factories import make_content, make_earlier
-from tests.package_reading import draw_content, package_json, page_texts, rows_of
+from tests.package_reading import draw_content, package_json, page_texts, printed_words, rows_of
 from worker.package.data.content import Now, PackageContent, SupersededPackage, SupersededSegment
 from worker.package.document_model import Facts
 from worker.package.sections.cover import build_cover
@@ -61,8 +61,8 @@ def test_the_section_says_segment_by_segment_what_stands_and_why_it_was_refused(
         ("SEG-1", "refused", "superseded by this package"),
         ("SEG-2", "accepted", "it stands"),
     ]
-    text = " ".join(" ".join(page_texts(draw_content(content))).split())
-    assert "Package HBR-7/3 Decided 2026-03-16 09:30:00 UTC Reason given C5 stands open" in text
+    words = "Package HBR-7/3 Decided 2026-03-16 09:30:00 UTC Reason given C5 stands open"
+    assert words in printed_words(content)
 
 
 def test_what_was_withdrawn_or_taken_over_by_another_package_is_said_so() -> None:

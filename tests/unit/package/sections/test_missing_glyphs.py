@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.vocabulary.findings.concession import Concession
-from tests.package_factories import make_content
-from tests.package_reading import draw_content, page_texts, rows_of, squeezed
+from tests.package_factories import make_content, with_design
+from tests.package_reading import draw_content, page_texts, printed_words, rows_of, squeezed
 from worker.package.data.content import PackageContent
 from worker.package.fonts.font_metrics import REPLACEMENT, load_face, without_controls
 from worker.package.fonts.text_style import Face
@@ -23,8 +23,7 @@ HAN, HANGUL, EMOJI = "张", "한", "\U0001f6a7"
 def with_site_name(content: PackageContent, name: str) -> PackageContent:
     """Return the content with another name for its first site."""
     first, *others = content.design.sites
-    sites = (first.model_copy(update={"name": name}), *others)
-    return replace(content, design=content.design.model_copy(update={"sites": sites}))
+    return with_design(content, sites=(first.model_copy(update={"name": name}), *others))
 
 
 def with_reason(content: PackageContent, reason: str) -> PackageContent:
@@ -85,7 +84,7 @@ def test_a_character_that_only_the_bold_face_lacks_is_listed_where_it_is_set_in_
 def test_the_list_is_printed_and_says_that_the_data_have_them() -> None:
     content = make_content(owner=f"{HAN}{HANGUL}")
     assert build_view(content).sections[-1].title == GLYPHS_TITLE
-    printed = " ".join(" ".join(page_texts(draw_content(content))).split())
+    printed = printed_words(content)
     assert "U+5F20 first page" in printed
     assert "U+D55C first page" in printed
     assert f"Each is printed as {REPLACEMENT}. The attached data have them as they came." in printed
@@ -96,7 +95,7 @@ def test_a_long_text_in_a_script_that_is_not_at_hand_fills_no_pages() -> None:
     content = with_reason(make_content(), reason)
     assert len(build_view(content).missing_glyphs) == 3000
     assert len(rows_of(content, GLYPHS_TITLE)) == 60
-    assert "These are the first 60 of 3000." in " ".join(" ".join(page_texts(draw_content(content))).split())
+    assert "These are the first 60 of 3000." in printed_words(content)
 
 
 # Each package is drawn and read back.
@@ -129,8 +128,8 @@ def test_something_is_replaced_on_the_pages_exactly_where_something_is_listed(pa
 )
 def test_whatever_is_written_does_no_harm_wherever_it_is_drawn(text: str) -> None:
     content = with_end_reason(with_reason(with_site_name(make_content(), text[:500]), text[:4000]), text)
-    named = replace(content, project_name=text, owner=text, responsible_person=text, responsible_position=text)
-    pages = page_texts(draw_content(named))
+    parties = replace(content, project_name=text, owner=text, contractor=text)
+    pages = page_texts(draw_content(replace(parties, responsible_person=text, responsible_position=text)))
     assert not re.search("[\x00\x07\x1b\x9b\u061c\u200f\u202a-\u202e\u2066-\u2069]", "".join(pages))
     assert squeezed("Audit head") in squeezed("".join(pages))
     # No text may start a page of its own without end.
