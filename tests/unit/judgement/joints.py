@@ -1,9 +1,10 @@
 """What the tests of joint criteria share: traces that differ at one joint, and what one criterion says of it."""
 
 from collections.abc import Iterable
+from typing import Any
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_otdr, sealed, splice_criterion
+from tests.factories import Body, both_ways, sealed, splice_criterion
 from tests.unit.judgement.judging import finding_by
 from worker.judgement.history.records import Evidence
 
@@ -14,12 +15,11 @@ def traces(
     *,
     site: str = "C1",
     design: Body | None = None,
-    **changes: object,
+    **changes: Any,
 ) -> list[Body]:
     """Return both directions with what they read at one site, tested after both closures were sealed."""
-    first, last = ("A", "B") if design is None else (design["sites"][0]["id"], design["sites"][-1]["id"])
-    there = make_otdr(from_site=first, to_site=last, losses_db={site: forward_db}, design=design, **changes)  # type: ignore[arg-type]
-    back = make_otdr(from_site=last, to_site=first, losses_db={site: backward_db}, design=design, **changes)  # type: ignore[arg-type]
+    there, _ = both_ways(design=design, losses_db={site: forward_db}, **changes)
+    _, back = both_ways(design=design, losses_db={site: backward_db}, **changes)
     return [*sealed(), there, back]
 
 

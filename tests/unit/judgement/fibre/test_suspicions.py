@@ -1,6 +1,6 @@
 """What does not fit together on one fibre, and tests made again until one conforms: said, and deciding nothing."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import pytest
 
@@ -185,18 +185,10 @@ def test_it_names_both_tests() -> None:
     )
 
 
-@pytest.mark.parametrize(
-    "act",
-    [
-        make_splice(made_at=BETWEEN),
-        make_cleaning(made_at=BETWEEN),
-        make_closure_state(made_at=BETWEEN),
-    ],
-    ids=["spliced", "cleaned", "sealed"],
-)
-def test_work_between_them_is_a_reason_to_test_again(act: Body) -> None:
+@pytest.mark.parametrize("make", [make_splice, make_cleaning, make_closure_state])
+def test_work_between_them_is_a_reason_to_test_again(make: Callable[..., Body]) -> None:
     assert seen(repeated(0.3), "tested_until_conforming", criteria=SPLICES) != []
-    assert seen([*repeated(0.3), act], "tested_until_conforming", criteria=SPLICES) == []
+    assert seen([*repeated(0.3), make(made_at=BETWEEN)], "tested_until_conforming", criteria=SPLICES) == []
 
 
 def test_what_does_not_conform_now_is_no_test_into_conformity() -> None:

@@ -1,11 +1,8 @@
 """What does not fit together proves nothing: no bad joint conforms because a test was blind, mistyped or elsewhere."""
 
-from typing import Any
-
 import pytest
 
 from tests.factories import (
-    Body,
     both_ways,
     make_otdr,
     sealed,
@@ -13,17 +10,13 @@ from tests.factories import (
     stored,
     termination_criterion,
 )
-from tests.unit.judgement.judging import finding_by, finding_of, judge
-
-
-def at_c1(records: list[Body]) -> Any:
-    return finding_of(judge([*sealed(), *records]), "SPLICE-1550", site="C1")
+from tests.unit.judgement.judging import finding_by, finding_of, judge, splice_at_c1
 
 
 def test_a_short_pulse_that_sees_nothing_does_not_outdo_a_long_one_that_sees_a_loss() -> None:
     blind = both_ways(losses_db={"C1": None}, pulse_ns=5, loss_threshold_db=0.05)
     seeing = both_ways(losses_db={"C1": 0.5}, pulse_ns=100)
-    finding = at_c1([*blind, *seeing])
+    finding = splice_at_c1([*sealed(), *blind, *seeing])
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "readings_disagree")
     assert {reading["record"] for reading in finding["readings"]} == {trace["id"] for trace in (*blind, *seeing)}
 
@@ -45,16 +38,9 @@ def test_a_length_that_the_other_end_contradicts_is_a_break_and_no_scale() -> No
 
 @pytest.mark.parametrize("flagged", ["tests", "sealing"])
 def test_a_device_whose_clock_was_set_in_between_orders_nothing(flagged: str) -> None:
-    lids, traces = sealed(), both_ways()
-    for record in (*lids, *traces):
-        record["device"] = "one-tablet"
-    judgement = judge(
-        [
-            *(stored(lid, clock_is_flagged=flagged == "sealing") for lid in lids),
-            *(stored(trace, clock_is_flagged=flagged == "tests") for trace in traces),
-        ]
-    )
-    assert finding_of(judgement, "SPLICE-1550", site="C1")["reason"] == "order_not_proven"
+    lids = [stored(lid, clock_is_flagged=flagged == "sealing") for lid in sealed(device="one-tablet")]
+    traces = [stored(trace, clock_is_flagged=flagged == "tests") for trace in both_ways(device="one-tablet")]
+    assert splice_at_c1([*lids, *traces])["reason"] == "order_not_proven"
 
 
 def test_only_a_required_and_the_strictest_limit_decides_the_splice_behind_a_connection() -> None:

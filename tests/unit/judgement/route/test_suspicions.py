@@ -9,12 +9,14 @@ from scipy import integrate, stats
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from tests.factories import (
     Body,
+    both_ways,
     cord_ended,
     make_calibration,
     make_otdr,
     make_splice,
     only,
     sealed,
+    splice_criterion,
     statistic_criterion,
     stored,
 )
@@ -177,10 +179,9 @@ def drift_of(estimates_db: Mapping[int, float], *, wobble_mdb: int = 3) -> list[
             calibration,
             *(make_splice(site=site, fibres=[fibre], estimate_db=estimate_db) for site in ("C1", "C2")),
             *sealed(),
-            make_otdr(fibre=fibre, losses_db=both, design=cord_ended(fibres=20)),
-            make_otdr(fibre=fibre, from_site="B", to_site="A", losses_db=both, design=cord_ended(fibres=20)),
+            *both_ways(fibre=fibre, losses_db=both, design=cord_ended(fibres=20)),
         ]
-    criteria = only({"code": "SPLICE", "quantity": "splice_loss", "wavelength_nm": 1550, "limit_db": 0.2})
+    criteria = only(splice_criterion(limit_db=0.2))
     return suspicions_in(verdict_of(bodies, design=cord_ended(fibres=20), criteria=criteria), "estimates_drift")
 
 

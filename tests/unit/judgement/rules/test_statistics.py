@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import (
     Body,
+    both_ways,
     cord_ended,
     in_two_segments,
     layout_of,
@@ -22,7 +23,7 @@ from tests.factories import (
 )
 from tests.published.check_values import source_of
 from tests.published.splice_rules import ATTENUATION_GRADES, LEASE_BOTH_WAYS, LEASE_ONE_WAY, Clause
-from tests.unit.judgement.judging import judge
+from tests.unit.judgement.judging import finding_by, judge
 from tests.unit.judgement.routes import judge_fibres, only_finding, settle_route, verdict_of
 from tests.unit.judgement.rules.test_applies_when import two_spans
 from worker.judgement.fibre.contributions import Contributions
@@ -38,13 +39,10 @@ def share(percent: float, **changes: object) -> Body:
 
 def traces(losses_db: Losses, *, fibre: int = 1, back_db: Losses | None = None, design: Body) -> list[Body]:
     """Return both directions with what they read at some sites, the same unless said otherwise."""
-    ends = design["sites"][0]["id"], design["sites"][-1]["id"]
     closures = [site["id"] for site in design["sites"] if site["kind"] == "splice_closure"]
-    return [
-        *sealed(sites=closures),
-        make_otdr(fibre=fibre, from_site=ends[0], to_site=ends[1], losses_db=losses_db, design=design),
-        make_otdr(fibre=fibre, from_site=ends[1], to_site=ends[0], losses_db=back_db or losses_db, design=design),
-    ]
+    there, _ = both_ways(fibre=fibre, losses_db=losses_db, design=design)
+    _, back = both_ways(fibre=fibre, losses_db=back_db or losses_db, design=design)
+    return [*sealed(sites=closures), there, back]
 
 
 def on_one_fibre(
@@ -52,9 +50,7 @@ def on_one_fibre(
 ) -> FindingDocument:
     """Return the one finding of a criterion about one fibre."""
     design = cord_ended() if design is None else design
-    bodies = traces(losses_db, back_db=back_db, design=design)
-    [finding] = judge(bodies, design=design, criteria=only(criterion)).document["findings"]
-    return finding
+    return finding_by(criterion, traces(losses_db, back_db=back_db, design=design), design=design)
 
 
 def pairs_of(clause: Clause, *, over_limit: int, of: int, near_db: float, far_db: float) -> list[FindingDocument]:
