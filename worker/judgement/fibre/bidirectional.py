@@ -5,7 +5,7 @@ from typing import NamedTuple
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.words import Reason
 from worker.judgement.history.acts import Trace
-from worker.judgement.numbers.exact import mdb_text, mean_tenth_mdb
+from worker.judgement.numbers.exact import TENTHS_PER_MDB, mdb_text, mean_tenth_mdb
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.traces.places import Place
 from worker.judgement.traces.readings import OneWayLoss
@@ -29,11 +29,11 @@ class BidirectionalLoss(NamedTuple):
 class WorseDirection(NamedTuple):
     """The worse of the directions there are lies between the bounds; `reason` says why it may be worse still.
 
-    `bounds_mdb` are missing where no direction shows anything.
+    `bounds_tenth_mdb` are missing where no direction shows anything.
     """
 
     reason: Reason | None
-    bounds_mdb: tuple[int, int] | None
+    bounds_tenth_mdb: tuple[int, int] | None
     detail: str
     readings: tuple[RecordReading, ...]
     void: tuple[VoidRecord, ...]
@@ -93,14 +93,17 @@ def _cords_changed(place: Place, there: Trace, back: Trace) -> bool:
 def _worse(forward: OneWayLoss, backward: OneWayLoss, reason: Reason | None) -> WorseDirection:
     there = [one.readings[0] for one in (forward, backward) if one.reason is None]
     details: list[str] = []
+    bounds = None
     if there:
+        low_mdb, high_mdb = max(one.low_mdb for one in there), max(one.high_mdb for one in there)
+        bounds = low_mdb * TENTHS_PER_MDB, high_mdb * TENTHS_PER_MDB
         said = " and ".join(f"{_said(one)} ({DIRECTION_LABELS[one.trace.is_forward]})" for one in there)
         details.append(f"the worse of {said}" if len(there) > 1 else f"{said}, from one direction only")
     if reason is not None:
         details.append(_missing_detail(reason, forward, backward))
     return WorseDirection(
         reason=reason,
-        bounds_mdb=(max(one.low_mdb for one in there), max(one.high_mdb for one in there)) if there else None,
+        bounds_tenth_mdb=bounds,
         detail="; ".join(details),
         readings=tuple(map(_record_reading, forward.readings + backward.readings)),
         void=forward.void + backward.void,

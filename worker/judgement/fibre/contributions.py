@@ -1,6 +1,5 @@
 """What one fibre contributes to its route beside its document: sums over its joints, and its traces in outline."""
 
-from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 from typing_extensions import TypedDict
@@ -69,20 +68,7 @@ class ContributionsDocument(TypedDict):
     is_dark: bool
 
 
-def contributions_of(
-    fibre: FibreMeasured, *, sums: Iterable[PartialSums], suspicions: Iterable[Suspicion], is_dark: bool
-) -> Contributions:
-    """Return what a fibre contributes beside its sums, what is suspected of it, and whether it is dark."""
-    return Contributions(
-        sums=tuple(sums),
-        traces=tuple([trace.outline for trace in fibre.history.traces if not trace.is_ended]),
-        estimates=tuple(_estimate_sums(fibre)),
-        suspicions=tuple(suspicions),
-        is_dark=is_dark,
-    )
-
-
-def _estimate_sums(fibre: FibreMeasured) -> list[EstimateSums]:
+def estimate_sums(fibre: FibreMeasured) -> list[EstimateSums]:
     """Return the sums of the splices in closures that the first bidirectional criterion measures exactly."""
     criteria = (one for one in fibre.criteria.criteria if isinstance(one, SpliceLossCriterion))
     wavelength_nm = next((one.wavelength_nm for one in criteria if one.basis is Basis.BIDIRECTIONAL), None)

@@ -7,14 +7,15 @@ of 0.1 um: a scratch's width, a defect's diameter.
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.joints import EndFaceCriterion
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.layout import Joint, Layout
+from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.quantities import decimal_text
 from service.vocabulary.words import Force, JointKind, Outcome, Polish, Reason, Side, Zone
+from worker.judgement.fibre.findings import Judgement
 from worker.judgement.history.acts import CleaningAct, History, InspectionAct, Mark
 from worker.judgement.history.validity import order_fault
 from worker.judgement.numbers.clocks import last_of_each_clock, latest_is_proven
@@ -64,36 +65,29 @@ LIMITS: Mapping[Polish, Mapping[Zone, ZoneLimits]] = {Polish.PC: FLAT, Polish.UP
 
 
 # Why the latest inspection of a side tells nothing of what is there now.
-ORDER_FAULTS: Mapping[Reason, str] = {
+_ORDER_FAULTS: Mapping[Reason, str] = {
     Reason.BEFORE_REWORK: "inspected before the fibre was last terminated here",
     Reason.BEFORE_CLEANING: "inspected before this side was last cleaned",
     Reason.ORDER_NOT_PROVEN: "a wrong clock leaves the order of work and inspection unproven",
 }
 
 
-class Inspection(NamedTuple):
-    """What is known of one side of a connection: the latest inspection, and what it comes to."""
-
-    latest: InspectionAct | None
-    outcome: Outcome
-    reason: Reason | None
-    detail: str
-
-
-def inspection_of(history: History, place: Place, pair: Joint, side: Side) -> Inspection:
-    """Return the latest inspection of one side of a pair, held against the standard."""
+def inspection_of(history: History, place: Place, pair: Joint, side: Side) -> Judgement:
+    """Hold the latest inspection of one side of a pair against the standard."""
     pairs = [joint for joint in place.joints if joint.kind is JointKind.PAIR]
     seen = [act for act in history.end_faces.get(place.site, ()) if act.side == side and _names(act, pair, pairs)]
     if not seen:
-        return Inspection(None, Outcome.UNDETERMINED, Reason.NO_EVIDENCE, "no inspection is recorded")
+        return Judgement(Outcome.UNDETERMINED, Reason.NO_EVIDENCE, "no inspection is recorded")
     latest = seen[-1]
     fault = _order_fault(history, place, pair, pairs, seen)
     if fault is not None:
-        return Inspection(latest, Outcome.UNDETERMINED, fault, ORDER_FAULTS[fault])
+        void = (VoidRecord(latest.stamp.id, fault),)
+        return Judgement(Outcome.UNDETERMINED, fault, _ORDER_FAULTS[fault], void=void)
+    readings = (RecordReading(latest.stamp.id),)
     if latest.edition != EDITION:
         detail = f"inspected by the edition of {latest.edition}, asked for: {EDITION}"
-        return Inspection(latest, Outcome.UNDETERMINED, Reason.EDITION_UNLIKE, detail)
-    return _judge(latest)
+        return Judgement(Outcome.UNDETERMINED, Reason.EDITION_UNLIKE, detail, readings=readings)
+    return _judge(latest)._replace(readings=readings)
 
 
 def end_face_fault(history: History, place: Place) -> Reason | None:
@@ -151,7 +145,7 @@ def _order_fault(
     )
 
 
-def _judge(act: InspectionAct) -> Inspection:
+def _judge(act: InspectionAct) -> Judgement:
     failures = [
         failure
         for zone, limits in LIMITS[act.polish].items()
@@ -163,12 +157,12 @@ def _judge(act: InspectionAct) -> Inspection:
         for failure in _failures(zone, name, marks, allowance)
     ]
     if failures:
-        return Inspection(act, Outcome.NONCONFORMING, None, "; ".join(failures))
+        return Judgement(Outcome.NONCONFORMING, None, "; ".join(failures))
     missing = [zone.value.upper() for zone in Zone if zone not in act.zones]
     if missing:
         detail = f"not inspected: zone {', '.join(missing)}"
-        return Inspection(act, Outcome.UNDETERMINED, Reason.ZONE_NOT_INSPECTED, detail)
-    return Inspection(act, Outcome.CONFORMING, None, f"every zone keeps its limits for a polish of {act.polish.value}")
+        return Judgement(Outcome.UNDETERMINED, Reason.ZONE_NOT_INSPECTED, detail)
+    return Judgement(Outcome.CONFORMING, None, f"every zone keeps its limits for a polish of {act.polish.value}")
 
 
 def _failures(zone: Zone, name: str, marks: Sequence[Mark], allowance: Allowance) -> Iterator[str]:

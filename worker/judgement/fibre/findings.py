@@ -94,18 +94,6 @@ class Finding(NamedTuple):
         return self.judged.outcome is Outcome.NONCONFORMING
 
 
-def undetermined(
-    reason: Reason,
-    detail: str,
-    *,
-    limit: Limit | None = None,
-    readings: tuple[RecordReading, ...] = (),
-    void: tuple[VoidRecord, ...] = (),
-) -> Judgement:
-    """Return that nothing can be said, and why."""
-    return Judgement(Outcome.UNDETERMINED, reason, detail, limit=limit, readings=readings, void=void)
-
-
 class Counts(NamedTuple):
     """How many required findings came out each way."""
 

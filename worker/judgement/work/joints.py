@@ -177,10 +177,8 @@ def _loss_causes(
 
 def _estimate_causes(limits: ActionLimits, splice: SpliceAct | None) -> Iterator[Cause]:
     if splice is not None:
-        said, limit_db = (
-            f"the estimate of {mdb_text(splice.estimate_mdb)} dB is",
-            limits.criterion.estimate_action_limit_db,
-        )
+        said = f"the estimate of {mdb_text(splice.estimate_mdb)} dB is"
+        limit_db = limits.criterion.estimate_action_limit_db
         yield from limits.hold(said, splice.estimate_mdb * 10, limit_db, "action limit", splice.stamp.id)
 
 

@@ -7,7 +7,7 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.quantities import to_last_place
 from service.vocabulary.words import Outcome, Reason, Unit
 from worker.judgement.fibre.bidirectional import BidirectionalLoss
-from worker.judgement.fibre.findings import Finding, Judgement, undetermined
+from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import section_at, unexpected_loss, unexpected_spots
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, db_text
@@ -47,12 +47,12 @@ class BendRule(LimitRule[BendCriterion]):
         pairs = list(zip(self._wavelengths_nm, (short, long), strict=True))
         readings = tuple(reading._replace(wavelength_nm=nm) for nm, loss in pairs for reading in loss.readings)
         void = (*short.void, *long.void)
+        known = Judgement(Outcome.UNDETERMINED, None, "", limit=self.limit, readings=readings, void=void)
         for nm, loss in pairs:
             if loss.reason is not None:
                 detail = f"{where}at {nm} nm: {loss.detail}"
-                return undetermined(loss.reason, detail, limit=self.limit, readings=readings, void=void)
-        detail = f"{where}{_losses_text(pairs[::-1])}"
-        known = Judgement(Outcome.UNDETERMINED, Reason.BOUND_TOO_WIDE, detail, readings=readings, void=void)
+                return known._replace(reason=loss.reason, detail=detail)
+        known = known._replace(detail=f"{where}{_losses_text(pairs[::-1])}")
         low = (long.low_tenth_mdb - short.high_tenth_mdb) * PDB_PER_TENTH_MDB
         high = (long.high_tenth_mdb - short.low_tenth_mdb) * PDB_PER_TENTH_MDB
         held, limit = self._hold(short, low_pdb=low, high_pdb=high)

@@ -13,7 +13,7 @@ from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace, TraceEvent
-from worker.judgement.history.validity import Side, reason_of, void_records
+from worker.judgement.history.validity import Side, first_fault, reason_of, void_records
 from worker.judgement.numbers.exact import mdb_text
 from worker.judgement.rules.base import LimitRule, length_over_um
 from worker.judgement.traces.aligned_trace import Reading
@@ -120,8 +120,7 @@ def _fault_over(fibre: FibreMeasured, trace: Trace, first: int, last: int) -> Re
     # Cleaning a connection changes nothing of the fibre behind it; a lid opened may have moved it.
     sites = fibre.layout.design.sites
     closures = [site for site in range(first, last + 1) if sites[site].kind is SiteKind.SPLICE_CLOSURE]
-    faults = (fibre.validity.fault_at(trace, site) for site in closures)
-    return next((fault for fault in faults if fault is not None), None)
+    return first_fault(fibre.validity.fault_at(trace, site) for site in closures)
 
 
 def _seen_between(fibre: FibreMeasured, trace: Trace, section: int) -> tuple[int, int]:

@@ -15,7 +15,7 @@ from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.quantities import PDB_PER_MDB
 from service.vocabulary.words import Basis, DecisionRule, JointKind, Outcome, Reason
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, WorseDirection, worse_of_any, worse_of_both
-from worker.judgement.fibre.findings import Finding, Judgement, undetermined
+from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, Exact, mdb_text
@@ -29,7 +29,7 @@ def _judge_mean(fibre: FibreMeasured, place: Place, wavelength_nm: int, limit: L
     """Hold the mean of both directions against a limit."""
     loss = fibre.loss_at(place, wavelength_nm=wavelength_nm)
     if loss.reason is not None:
-        return _unknown(loss.reason, loss, limit)
+        return _known(loss, limit)
     low, high = loss.low_tenth_mdb * PDB_PER_TENTH_MDB, loss.high_tenth_mdb * PDB_PER_TENTH_MDB
     # Written at once: nearly every finding of a route comes through here.
     held = hold(low=low, high=high, limit=limit)
@@ -40,7 +40,7 @@ def _judge_any_way(fibre: FibreMeasured, place: Place, wavelength_nm: int, limit
     """Hold the worse of the directions that are there against a limit."""
     forward, backward, both = fibre.losses_at(wavelength_nm)[place.site_index]
     if both.reason is Reason.END_FACE_FAILED:
-        return _unknown(both.reason, both, limit)
+        return _known(both, limit)
     return _hold_worse(worse_of_any(forward, backward), limit)
 
 
@@ -50,22 +50,21 @@ def _judge_each_way(fibre: FibreMeasured, place: Place, wavelength_nm: int, limi
     worse = worse_of_both(forward, backward)
     if worse.reason is None and both.reason is not None:
         # Both are there, and are not of one and the same connection, or not of one fit to be measured.
-        return _unknown(both.reason, both, limit)
+        return _known(both, limit)
     return _hold_worse(worse, limit)
 
 
-def _unknown(reason: Reason, loss: BidirectionalLoss, limit: Limit) -> Judgement:
-    return undetermined(reason, loss.detail, limit=limit, readings=loss.readings, void=loss.void)
+def _known(loss: BidirectionalLoss | WorseDirection, limit: Limit) -> Judgement:
+    reason, detail = loss.reason, loss.detail
+    return Judgement(Outcome.UNDETERMINED, reason, detail, limit=limit, readings=loss.readings, void=loss.void)
 
 
 def _hold_worse(worse: WorseDirection, limit: Limit) -> Judgement:
-    known = Judgement(
-        Outcome.UNDETERMINED, worse.reason, worse.detail, limit=limit, readings=worse.readings, void=worse.void
-    )
-    if worse.bounds_mdb is None:
+    known = _known(worse, limit)
+    if worse.bounds_tenth_mdb is None:
         return known
-    low_mdb, high_mdb = worse.bounds_mdb
-    return hold_known_part(known, low=low_mdb * PDB_PER_MDB, high=high_mdb * PDB_PER_MDB, limit=limit)
+    low, high = (bound * PDB_PER_TENTH_MDB for bound in worse.bounds_tenth_mdb)
+    return hold_known_part(known, low=low, high=high, limit=limit)
 
 
 _BY_TRACES: Mapping[Basis, Callable[[FibreMeasured, Place, int, Limit], Judgement]] = {
@@ -166,15 +165,16 @@ def _judge_estimate(fibre: FibreMeasured, joint: Joint, limit: Limit) -> Judgeme
     """Hold what the splicer estimated at the latest attempt against a limit."""
     attempts = attempts_at(fibre, joint)
     if not attempts:
-        return undetermined(Reason.NO_EVIDENCE, "no splice record is there", limit=limit)
+        return Judgement(Outcome.UNDETERMINED, Reason.NO_EVIDENCE, "no splice record is there", limit=limit)
     latest = attempts[-1]
     detail = f"the splicer estimated {mdb_text(latest.estimate_mdb)} dB"
     readings = (RecordReading(latest.stamp.id, value=latest.estimate_mdb),)
+    known = Judgement(Outcome.UNDETERMINED, None, detail, limit=limit, readings=readings)
     if not latest_is_proven([splice.stamp for splice in attempts]):
         reason = Reason.ORDER_NOT_PROVEN
-        return undetermined(reason, f"{detail}, but {REASON_LABELS[reason]}", limit=limit, readings=readings)
+        return known._replace(reason=reason, detail=f"{detail}, but {REASON_LABELS[reason]}")
     estimate = latest.estimate_mdb * PDB_PER_MDB
-    return Judgement(Outcome.UNDETERMINED, None, detail, readings=readings).held(estimate, estimate, limit)
+    return known.held(estimate, estimate, limit)
 
 
 def _greatest_conforming(limit: Limit) -> Exact:

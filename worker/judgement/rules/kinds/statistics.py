@@ -10,9 +10,9 @@ from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.words import Basis, JointKind, Outcome, Reason, Unit
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, WorseDirection, worse_of_any
 from worker.judgement.fibre.contributions import PartialSums, Tally
-from worker.judgement.fibre.findings import Finding, Judgement, undetermined
+from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.numbers.exact import PARTS, PDB_PER_TENTH_MDB, TENTHS_PER_MDB
+from worker.judgement.numbers.exact import PARTS, PDB_PER_TENTH_MDB
 from worker.judgement.numbers.limits import Limit, hold, to_parts
 from worker.judgement.rules.base import LimitRule
 from worker.judgement.traces.places import Place
@@ -123,9 +123,7 @@ class JointStatisticRule(LimitRule[JointStatisticCriterion]):
         bounds = (both.low_tenth_mdb, both.high_tenth_mdb) if both.reason is None else None
         if self.criterion.basis is Basis.ONE_WAY and both.reason is not Reason.END_FACE_FAILED:
             loss = worse_of_any(forward, backward)
-            bounds = None
-            if loss.bounds_mdb is not None:
-                bounds = loss.bounds_mdb[0] * TENTHS_PER_MDB, loss.bounds_mdb[1] * TENTHS_PER_MDB
+            bounds = loss.bounds_tenth_mdb
         if bounds is not None and place.is_group:
             # What lies behind a connection was measured with it. No true loss is below zero, so each has at most all.
             bounds = min(bounds[0], 0), bounds[1]
@@ -167,7 +165,7 @@ class JointStatisticRule(LimitRule[JointStatisticCriterion]):
         detail = f"mean of {one_way}{self._counted(tally.joints)} {where}"
         if tally.unknown:
             detail = f"{detail}, of which {tally.unknown} {'is' if tally.unknown == 1 else 'are'} not known"
-            return undetermined(Reason.MEMBERS_UNKNOWN, detail, limit=self.limit)
+            return Judgement(Outcome.UNDETERMINED, Reason.MEMBERS_UNKNOWN, detail, limit=self.limit)
         sums = tally.low_tenth_mdb, tally.high_tenth_mdb
         low, high = (Fraction(total * PDB_PER_TENTH_MDB, tally.joints) for total in sums)
         return Judgement(Outcome.UNDETERMINED, None, detail).held(low, high, self.limit)

@@ -21,7 +21,7 @@ from service.vocabulary.design.layout import Joint
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.quantities import decimal_text
 from service.vocabulary.words import JointKind, Outcome, Reason, SpliceMethod, Unit
-from worker.judgement.fibre.findings import Finding, Judgement, undetermined
+from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import CalibrationAct, SpliceAct
 from worker.judgement.numbers.clocks import Stamp, instant_us, latest_is_proven, order_is_proven
@@ -78,7 +78,7 @@ class WorkmanshipRule(Rule[WorkmanshipCriterion]):
         """Hold the latest attempt at a joint against the demand."""
         attempts = attempts_at(fibre, joint)
         if not attempts:
-            return undetermined(Reason.NO_EVIDENCE, "no splice is recorded here")
+            return Judgement(Outcome.UNDETERMINED, Reason.NO_EVIDENCE, "no splice is recorded here")
         known = Judgement(Outcome.UNDETERMINED, None, "", readings=(RecordReading(attempts[-1].stamp.id),))
         spliced = Spliced(fibre, place, joint, attempts, known)
         if not latest_is_proven([attempt.stamp for attempt in attempts]):
