@@ -22,8 +22,9 @@ from tests.api_server import serve
 from tests.factories import make_criteria, make_design
 from tests.integration.faults.acts import finished_route, hurry, job_of, one_job, package_file, submission, submit
 from tests.world import World, describe_route, make_world, open_project, read_demo
-from worker.commands.jobs import requeue
-from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority, serve_time
+from worker.commands.upkeep import requeue_jobs
+from worker.demo.authority.server import serve_time
+from worker.demo.authority.throwaway import DemonstrationAuthority, make_demonstration_authority
 from worker.sealing.trust_services import authorities_of
 from worker.signing.check.verify import verify
 from worker.signing.trust.role_trust import RoleTrust
@@ -226,8 +227,8 @@ def test_a_package_that_waited_is_not_made_once_another_has_taken_its_place(
         _ask(world, url)
         second = submit(world)
         with transaction(world.engine) as session:
-            [refused] = requeue(session)
-        assert "Submission 2 of segment SEG1 has taken the place" in (refused.refusal or "")
+            [(_, refusal)] = requeue_jobs(session)
+        assert "Submission 2 of segment SEG1 has taken the place" in (refusal or "")
         world.drain()
         # Also when it looks by itself.
         with transaction(world.engine) as session:
@@ -249,8 +250,8 @@ def test_a_submission_given_up_for_a_fault_of_ours_is_made_by_requeue_once_that_
     world.drain()
     assert submission(world, made)["state"] == "parked"
     with transaction(world.engine) as session:
-        [again] = requeue(session)
-    assert again.refusal is None
+        [(_, refusal)] = requeue_jobs(session)
+    assert refusal is None
     world.drain()
     # Nothing was mended, and it says so again.
     assert "Set TIMESTAMP_URL" in submission(world, made)["problem"]

@@ -1,6 +1,6 @@
 """What whoever runs the service does by hand: migrate, issue tokens, look after jobs, check the chain."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from typing import Annotated
@@ -8,16 +8,21 @@ from uuid import UUID
 
 import typer
 from sqlalchemy import Engine
+from sqlmodel import Session
 
+from service.actions.acceptance.submissions import replaced_by
 from service.actions.access.audit import verify_chain
 from service.actions.access.tokens import TokenForm, issue_token
 from service.settings import DatabaseSettings
 from service.storage.access import all_projects
+from service.storage.jobs import given_up_jobs, make_due
 from service.storage.migrations import migrate as migrate_database
+from service.storage.routes import lock_route
 from service.storage.session import make_engine, snapshot, transaction
+from service.storage.submissions import find_submission
+from service.storage.tables import Job
+from service.vocabulary.states import JobKind, JobState
 from service.vocabulary.words import TokenKind
-from worker.commands.jobs import list_given_up
-from worker.commands.jobs import requeue as requeue_jobs
 
 upkeep = typer.Typer()
 audit = typer.Typer(help="Look at the chain of what was done.", no_args_is_help=True)
@@ -49,9 +54,10 @@ def parked(
         _requeue(None)
         return
     with _engine(_database_url()) as engine, transaction(engine) as session:
-        found = list_given_up(session)
+        found = given_up_jobs(session)
     for job in found:
-        typer.echo(f"{job.kind} {job.subject_id}{', waiting' if job.waits else ''}: {job.reason}")
+        waiting = ", waiting" if job.state is JobState.WAITING else ""
+        typer.echo(f"{job.kind} {job.subject_id}{waiting}: {job.last_error}")
     raise typer.Exit(1 if found else 0)
 
 
@@ -69,12 +75,30 @@ def requeue(
 def _requeue(subjects: list[UUID] | None) -> None:
     with _engine(_database_url()) as engine, transaction(engine) as session:
         found = requeue_jobs(session, only=subjects)
-    for job in found:
-        typer.echo(f"{job.kind} {job.subject_id}: {job.refusal or 'due again'}")
-    unknown = set(subjects or ()) - {job.subject_id for job in found}
+    for job, refusal in found:
+        typer.echo(f"{job.kind} {job.subject_id}: {refusal or 'due again'}")
+    unknown = set(subjects or ()) - {job.subject_id for job, _ in found}
     for subject in sorted(map(str, unknown)):
         typer.echo(f"{subject}: nothing of it was given up", err=True)
-    raise typer.Exit(1 if unknown or any(job.refusal for job in found) else 0)
+    raise typer.Exit(1 if unknown or any(refusal for _, refusal in found) else 0)
+
+
+def requeue_jobs(session: Session, *, only: Collection[UUID] | None = None) -> Sequence[tuple[Job, str | None]]:
+    """Make given-up jobs due, all or those of some subjects; each comes with what speaks against that, and stays."""
+    jobs = [job for job in given_up_jobs(session) if only is None or job.subject_id in only]
+    found = [(job, _refusal(session, job)) for job in jobs]
+    for job, refusal in found:
+        if refusal is None:
+            make_due(session, job.kind, project_id=job.project_id, subject_id=job.subject_id)
+    return found
+
+
+def _refusal(session: Session, job: Job) -> str | None:
+    if job.kind is not JobKind.PACKAGE:
+        return None
+    submission = find_submission(session, [job.project_id], job.subject_id)
+    # Under the route's lock, as everything that changes it.
+    return replaced_by(session, lock_route(session, [job.project_id], submission.route_id), submission)
 
 
 def _database_url() -> str:
@@ -106,7 +130,6 @@ def token(
     form = TokenForm(kind=kind, projects=tuple(project or ()), holder=holder, expires_at=ends_at)
     with _engine(_database_url()) as engine, transaction(engine) as session:
         _, text = issue_token(session, form, now=now, issuer=None)
-    engine.dispose()
     typer.echo(text)
 
 
