@@ -15,7 +15,7 @@ from service.api.app import create_app
 from service.settings import ServiceSettings, WorkerSettings
 from service.storage.session import make_engine, make_hint_engine
 from worker.app import KINDS_AT, HintQueue, make_app, make_ask_room, make_hint, redis_client
-from worker.commands.liveness import READY, WorkerWatch, beat_into, end_process, watch_rounds
+from worker.commands.liveness import READY, Beat, WorkerWatch, beat_into, end_process, watch_rounds
 from worker.jobs.lease import stop_soon
 from worker.relay import Relay
 from worker.sealing.signing_key import load_key
@@ -42,20 +42,20 @@ def run_api(*, host: str, port: int, descriptor: int | None, heartbeat_file: Pat
     config = uvicorn.Config(create_app(ServiceSettings()), host=host, port=port, log_level="warning", access_log=False)
     keep_what_is_loaded()
     sockets = None if descriptor is None else [socket.socket(fileno=descriptor)]
-    _BeatingServer(config, heartbeat_file).run(sockets=sockets)
+    _BeatingServer(config, beat_into(heartbeat_file)).run(sockets=sockets)
 
 
 class _BeatingServer(uvicorn.Server):
-    """A server that touches a file from the loop that answers: while it hangs, the file grows old."""
+    """A server that beats from the loop that answers: while it hangs, the heartbeat file grows old."""
 
-    def __init__(self, config: uvicorn.Config, heartbeat_file: Path | None) -> None:
+    def __init__(self, config: uvicorn.Config, beat: Beat) -> None:
         super().__init__(config)
-        self._heartbeat_file = heartbeat_file
+        self._beat = beat
 
     async def on_tick(self, counter: int) -> bool:
-        """Touch the file once a second; the library ticks ten times."""
-        if self._heartbeat_file is not None and counter % 10 == 0:
-            self._heartbeat_file.write_text(f"{READY}\n")
+        """Beat once a second; the library ticks ten times."""
+        if counter % 10 == 0:
+            self._beat(READY)
         return await super().on_tick(counter)
 
 

@@ -34,21 +34,21 @@ _OURS = (sys.executable, "-m", "worker.commands.main")
 class Plan:
     """How to run one part: a command of ours and what it is handed over.
 
-    A part with a heartbeat file touches it while it works; one that has not for `silent_after_s` is ended, and one that
-    never did after `begun_within_s`.
+    A part touches its heartbeat file while it works; one that has not for `silent_after_s` is ended, and one that never
+    did after `begun_within_s`.
     """
 
     name: str
+    heartbeat: Path
     arguments: Sequence[str] = ()
     descriptors: Sequence[int] = ()
-    heartbeat: Path | None = None
     silent_after_s: float = SILENT_AFTER_S
     begun_within_s: float = BEGUN_WITHIN_S
     program: Sequence[str] = _OURS
 
     def command(self) -> list[str]:
         """Return the words to start it with."""
-        beat = [] if self.heartbeat is None else ["--heartbeat-file", str(self.heartbeat)]
+        beat = ["--heartbeat-file", str(self.heartbeat)]
         return [*self.program, self.name, "--end-with-input", *beat, *self.arguments]
 
 
@@ -106,7 +106,7 @@ class Supervisor:
 class _Heartbeat:
     """When a file was last seen to change, by a clock that nobody sets."""
 
-    file: Path | None
+    file: Path
     has_begun: bool = False
     _changed_at: float = 0.0
     _written_ns: int | None = None
@@ -116,13 +116,13 @@ class _Heartbeat:
 
     def silence_s(self) -> float:
         written_ns = self._read()
-        if self.file is None or written_ns != self._written_ns:
+        if written_ns != self._written_ns:
             self.has_begun, self._changed_at, self._written_ns = True, time.monotonic(), written_ns
         return time.monotonic() - self._changed_at
 
     def _read(self) -> int | None:
         with suppress(FileNotFoundError):
-            return None if self.file is None else self.file.stat().st_mtime_ns
+            return self.file.stat().st_mtime_ns
         return None
 
 

@@ -137,7 +137,7 @@ def test_neither_a_closed_terminal_nor_a_log_that_cannot_be_written_ends_the_wat
     def say(_: str) -> None:
         raise BrokenPipeError
 
-    plan = Plan(name="part", program=("sh", "-c", "exec sleep 60"))
+    plan = Plan(name="part", program=("sh", "-c", "exec sleep 60"), heartbeat=tmp_path / "beat")
     logs = tmp_path / "logs"
     logs.mkdir()
     with Supervisor([plan], environment={"PATH": os.environ["PATH"]}, logs=logs, say=say) as kept:
