@@ -17,8 +17,10 @@ from service.storage.migrations import migrate
 from tests.api_server import serve
 from tests.factories import make_criteria, make_design
 from tests.world import World, describe_route, make_world, open_project, read_demo
-from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority
-from worker.demo.embedded import PostgresServer, RedisServer, create_database, private_folder, run_postgres
+from worker.demo.authority.throwaway import DemonstrationAuthority, make_demonstration_authority
+from worker.demo.embedded.postgres import PostgresServer, create_database, run_postgres
+from worker.demo.embedded.redis import RedisServer
+from worker.demo.embedded.stack_folder import private_folder
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,9 +12,8 @@ from cryptography.hazmat.primitives.asymmetric import ec, rsa
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 
 from tests.outside_tools import require_tool
-from worker.demo.authority import DemonstrationAuthority
 from worker.demo.authority.certificates import issue
-from worker.demo.authority.throwaway import REVOCATION_LIST_URL
+from worker.demo.authority.throwaway import REVOCATION_LIST_URL, DemonstrationAuthority
 from worker.signing.keys.security_module import KeyModule
 
 MODULES = (Path("/usr/lib/softhsm/libsofthsm2.so"), Path("/usr/lib64/pkcs11/libsofthsm2.so"))

@@ -18,7 +18,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from service.vocabulary.signatures import SignatureLevel
 from tests.signing_people import Signatory
-from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority
+from worker.demo.authority.throwaway import DemonstrationAuthority, make_demonstration_authority
 from worker.demo.authority.time_stamp import state_time
 from worker.signing.check.uploaded import Expected
 from worker.signing.fields import DECISION_FIELD, ENGINEER_FIELD, SignatureBoxes

@@ -11,8 +11,9 @@ from service.settings import WorkerSettings
 from service.storage.migrations import migrate
 from tests.api_server import serve
 from tests.world import World, make_world, open_project, read_demo
-from worker.demo.authority import make_demonstration_authority
-from worker.demo.embedded import private_folder, run_postgres
+from worker.demo.authority.throwaway import make_demonstration_authority
+from worker.demo.embedded.postgres import run_postgres
+from worker.demo.embedded.stack_folder import private_folder
 
 
 @contextmanager

@@ -19,9 +19,11 @@ from tests.compose import OURS, SECRETS, read_compose
 from tests.factories import make_splice
 from tests.integration.faults.processes import wait_until
 from tests.other_user import OtherUser, make_other_user
-from worker.demo.authority import make_demonstration_authority
-from worker.demo.embedded import PostgresServer, RedisServer, private_folder, run_postgres
+from worker.demo.authority.throwaway import make_demonstration_authority
 from worker.demo.embedded.account import give
+from worker.demo.embedded.postgres import PostgresServer, run_postgres
+from worker.demo.embedded.redis import RedisServer
+from worker.demo.embedded.stack_folder import private_folder
 from worker.demo.parties import agree_on_criteria, open_project
 
 pytestmark = pytest.mark.timeout(240)

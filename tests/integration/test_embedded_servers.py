@@ -19,23 +19,20 @@ from redis.backoff import NoBackoff
 from redis.retry import Retry
 
 from tests.conftest import Servers
-from worker.demo.embedded import (
-    EmbeddedServerError,
-    EmbeddedServersMissingError,
-    NoFolderForServersError,
-    RedisServer,
-    create_database,
-    private_folder,
-    programs,
-    run_postgres,
-    stack_folder,
-)
+from worker.demo.embedded import programs, stack_folder
 from worker.demo.embedded.account import Account
+from worker.demo.embedded.postgres import create_database, run_postgres
+from worker.demo.embedded.process import EmbeddedServerError
+from worker.demo.embedded.programs import EmbeddedServersMissingError
+from worker.demo.embedded.redis import RedisServer
+from worker.demo.embedded.stack_folder import NoFolderForServersError, private_folder
 
 # Runs the whole stack, says where and as which processes, and stays until a signal comes.
 STACK = """
 import json, psycopg, time
-from worker.demo.embedded import RedisServer, private_folder, run_postgres
+from worker.demo.embedded.postgres import run_postgres
+from worker.demo.embedded.redis import RedisServer
+from worker.demo.embedded.stack_folder import private_folder
 
 with private_folder() as folder, run_postgres(folder) as postgres:
     with RedisServer(folder) as server, postgres.connect(database="postgres") as connection:

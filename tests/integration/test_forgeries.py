@@ -22,7 +22,7 @@ from pyhanko.sign.timestamps import TimeStamper
 from tests.outside_tools import require_tool
 from tests.signed_documents import attach, flip_bit, make_authorities, make_document, signed_gaps, swap_first_page_text
 from tests.signed_forms import Cast, judge, make_cast, make_package, sign_field
-from worker.demo.authority import make_demonstration_authority
+from worker.demo.authority.throwaway import make_demonstration_authority
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SEAL_FIELD
 from worker.signing.make.timestamps import CheckedTimeStamper
 from worker.signing.report import State

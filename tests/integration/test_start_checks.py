@@ -17,9 +17,13 @@ from tests.answering import Answering
 from tests.conftest import Servers
 from tests.integration.faults.processes import Part, wait_until
 from tests.security_module import make_module
-from worker.commands.start import PartName, State, Tried, await_settings, check_settings, waiting
-from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority, serve_time
-from worker.demo.embedded import create_database
+from worker.commands.start import waiting
+from worker.commands.start.check import PartName, check_settings
+from worker.commands.start.tried import State, Tried
+from worker.commands.start.waiting import await_settings
+from worker.demo.authority.server import serve_time
+from worker.demo.authority.throwaway import DemonstrationAuthority, make_demonstration_authority
+from worker.demo.embedded.postgres import create_database
 from worker.demo.stack import environment_of
 
 _NOBODYS = "postgresql+psycopg://nobody@127.0.0.1:9/none"

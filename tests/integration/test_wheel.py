@@ -20,8 +20,9 @@ from service.vocabulary.words import TokenKind
 from tests.compose import ROOT
 from tests.conftest import Servers
 from tests.installed import build_wheel, install_into_environment, run
-from worker.demo.authority import DemonstrationAuthority, serve_time
-from worker.demo.embedded import create_database
+from worker.demo.authority.server import serve_time
+from worker.demo.authority.throwaway import DemonstrationAuthority
+from worker.demo.embedded.postgres import create_database
 from worker.demo.narrator import Narrator
 from worker.demo.own_key import OwnKey
 from worker.demo.parties import Parties, open_project

@@ -17,8 +17,9 @@ from worker.commands.issued_status import ServerAddressError
 from worker.commands.limited import check_file_in_limits
 from worker.commands.page_comparison import check_data, compare_pages
 from worker.commands.parent_watch import end_with_parent
-from worker.commands.start import PartName, await_settings, check_settings
-from worker.commands.start import State as Found
+from worker.commands.start.check import PartName, check_settings
+from worker.commands.start.tried import State as Found
+from worker.commands.start.waiting import await_settings
 from worker.commands.upkeep import audit, upkeep
 from worker.commands.verify import (
     NothingToVerifyError,

@@ -7,7 +7,7 @@ from typing import Any
 from cryptography.hazmat.primitives.serialization import Encoding
 
 from service.vocabulary.words import TokenKind
-from worker.demo.authority import make_demonstration_person
+from worker.demo.authority.throwaway import make_demonstration_person
 from worker.demo.parties import HOLDERS, Parties
 from worker.demo.scenario import read_scenario
 from worker.package.fonts.text_style import REGULAR_FONT

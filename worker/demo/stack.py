@@ -18,8 +18,11 @@ from service.storage.migrations import migrate
 from service.storage.session import make_engine, transaction
 from service.vocabulary.words import TokenKind
 from worker.demo import DemoNotPossibleError
-from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority, serve_time
-from worker.demo.embedded import RedisServer, private_folder, run_postgres
+from worker.demo.authority.server import serve_time
+from worker.demo.authority.throwaway import DemonstrationAuthority, make_demonstration_authority
+from worker.demo.embedded.postgres import run_postgres
+from worker.demo.embedded.redis import RedisServer
+from worker.demo.embedded.stack_folder import private_folder
 from worker.demo.supervisor import Plan, Supervisor
 
 _READY_WITHIN_S = 60.0

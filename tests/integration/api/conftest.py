@@ -32,8 +32,8 @@ from tests.integration.api.acts import (
 )
 from tests.signing_people import make_signatory
 from tests.world import World, describe_route, make_world, open_project, read_demo
-from worker.demo.authority import DemonstrationAuthority
-from worker.demo.embedded import create_database
+from worker.demo.authority.throwaway import DemonstrationAuthority
+from worker.demo.embedded.postgres import create_database
 from worker.tasks import make_context
 
 OpenWorld = Callable[[str], World]

@@ -30,7 +30,8 @@ from tests.integration.api.acts import (
 from tests.integration.api.conftest import OpenWorld
 from tests.signing_people import Signatory, make_signatory, sign_as
 from tests.world import World
-from worker.demo.authority import DemonstrationAuthority, serve_time
+from worker.demo.authority.server import serve_time
+from worker.demo.authority.throwaway import DemonstrationAuthority
 from worker.sealing.foreign_files import check_in_limits
 from worker.sealing.trust_services import authorities_of
 from worker.signing.check.verify import verify

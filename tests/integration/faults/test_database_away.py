@@ -27,7 +27,8 @@ from tests.conftest import Servers
 from tests.factories import make_criteria, make_design, make_splice
 from tests.integration.faults.processes import Part, wait_until
 from tests.world import World, describe_route, make_world, open_project, read_demo
-from worker.demo.embedded import PostgresServer, private_folder, run_postgres
+from worker.demo.embedded.postgres import PostgresServer, run_postgres
+from worker.demo.embedded.stack_folder import private_folder
 
 pytestmark = pytest.mark.timeout(180)
 

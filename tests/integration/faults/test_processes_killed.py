@@ -24,7 +24,7 @@ from tests.factories import make_splice
 from tests.integration.faults.acts import finished_route, job_of, package_file, submission, submit
 from tests.integration.faults.processes import Part, wait_until
 from tests.world import World
-from worker.demo.embedded import RedisServer
+from worker.demo.embedded.redis import RedisServer
 from worker.signing.check.verify import verify
 from worker.signing.trust.role_trust import RoleTrust
 

@@ -27,7 +27,7 @@ from tests.factories import make_design, make_splice
 from tests.integration.faults.processes import Part, wait_until
 from tests.world import World
 from worker.app import KINDS_AT, MOST_WAITING_HINTS, make_ask_room, redis_client
-from worker.demo.embedded import RedisServer
+from worker.demo.embedded.redis import RedisServer
 from worker.relay import Relay
 
 pytestmark = pytest.mark.timeout(1800)

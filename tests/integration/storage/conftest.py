@@ -12,7 +12,7 @@ from service.storage.audit import FIRST_HASH
 from service.storage.session import make_engine, transaction
 from service.storage.tables import Project, ProjectHead
 from tests.conftest import Servers
-from worker.demo.embedded import create_database
+from worker.demo.embedded.postgres import create_database
 
 Superuser = psycopg.Connection[tuple[object, ...]]
 

@@ -17,7 +17,7 @@ from sqlalchemy.dialects import postgresql
 from service.storage.migrations import migrate
 from service.storage.tables import metadata
 from tests.conftest import Servers
-from worker.demo.embedded import create_database
+from worker.demo.embedded.postgres import create_database
 
 ALL_TABLES = sorted(metadata.tables)
 # The application's role may add to these and never change or remove a row.

@@ -17,7 +17,7 @@ from service.storage.migrations import migrate
 from service.storage.session import make_engine, transaction
 from service.storage.tables import Fibre, Route, StandingVerdict
 from service.vocabulary.states import JobKind
-from worker.demo.embedded import PostgresServer, create_database
+from worker.demo.embedded.postgres import PostgresServer, create_database
 from worker.jobs.runner import run_job
 from worker.tasks import STEPS, make_context
 

@@ -13,7 +13,8 @@ from tests.soak.faults.crews import post
 from tests.soak.faults.plan import CONCURRENCY, Fault, Plan
 from tests.soak.faults.servers import children_of, kill, kill_backend, restart_postgres, restart_redis
 from tests.soak.faults.site import SoakRoute, splice_again
-from worker.demo.embedded import PostgresServer, RedisServer
+from worker.demo.embedded.postgres import PostgresServer
+from worker.demo.embedded.redis import RedisServer
 from worker.demo.supervisor import Supervisor
 
 _LOOK_EVERY_S = 0.01

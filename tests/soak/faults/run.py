@@ -20,8 +20,10 @@ from tests.soak.faults.outcome import Outcome
 from tests.soak.faults.plan import CONCURRENCY, Plan
 from tests.soak.faults.site import Site, open_site
 from tests.soak.faults.work import Stage, do_the_work
-from worker.demo.authority import make_demonstration_authority
-from worker.demo.embedded import PostgresServer, RedisServer, private_folder, run_postgres
+from worker.demo.authority.throwaway import make_demonstration_authority
+from worker.demo.embedded.postgres import PostgresServer, run_postgres
+from worker.demo.embedded.redis import RedisServer
+from worker.demo.embedded.stack_folder import private_folder
 from worker.demo.stack import environment_of, issue_administrator, plan_parts, wait_until_ready
 from worker.demo.supervisor import Supervisor
 

@@ -6,7 +6,9 @@ import time
 from pathlib import Path
 from random import Random
 
-from worker.demo.embedded import EmbeddedServerError, PostgresServer, RedisServer
+from worker.demo.embedded.postgres import PostgresServer
+from worker.demo.embedded.process import EmbeddedServerError
+from worker.demo.embedded.redis import RedisServer
 
 _START_WITHIN_S = 30.0
 

@@ -26,7 +26,8 @@ from tests.soak.faults.office import Office
 from tests.soak.faults.outcome import Outcome
 from tests.soak.faults.plan import Plan
 from tests.soak.faults.site import Site, SoakRoute
-from worker.demo.embedded import PostgresServer, RedisServer
+from worker.demo.embedded.postgres import PostgresServer
+from worker.demo.embedded.redis import RedisServer
 from worker.demo.supervisor import Supervisor
 
 _LOOK_EVERY_S = 0.1

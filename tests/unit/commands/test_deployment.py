@@ -18,7 +18,7 @@ from service.settings import DatabaseSettings, ServiceSettings, WorkerSettings
 from tests.compose import OURS, ROOT, SECRETS, VariableMissingError, let_into_image, read_compose
 from tests.outside_tools import leave_out, require_tool
 from worker.commands.main import app
-from worker.commands.start import PartName
+from worker.commands.start.check import PartName
 from worker.program import PROGRAM
 
 COMPOSE: Any = read_compose(SECRETS)

@@ -9,9 +9,9 @@ from pydantic import SecretStr
 
 from service.settings import WorkerSettings
 from tests.security_module import make_module
-from worker.commands.start import PartName, State, Tried, check_settings
-from worker.commands.start.check import Place
-from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority
+from worker.commands.start.check import PartName, Place, check_settings
+from worker.commands.start.tried import State, Tried
+from worker.demo.authority.throwaway import DemonstrationAuthority, make_demonstration_authority
 
 
 @pytest.fixture(scope="module")

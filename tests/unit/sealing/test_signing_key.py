@@ -9,7 +9,7 @@ from pydantic import SecretStr
 
 from service.settings import WorkerSettings
 from tests.security_module import SoftModule, make_module
-from worker.demo.authority import DemonstrationAuthority, make_demonstration_authority
+from worker.demo.authority.throwaway import DemonstrationAuthority, make_demonstration_authority
 from worker.jobs.runner import HopelessError
 from worker.sealing.signing_key import SigningKeyNotNamedError, load_key, load_key_for_job
 

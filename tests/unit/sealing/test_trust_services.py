@@ -11,7 +11,7 @@ from pydantic import SecretStr
 from service.settings import WorkerSettings
 from tests.answering import Answering, nobody
 from tests.signed_documents import Signed
-from worker.demo.authority import serve_time
+from worker.demo.authority.server import serve_time
 from worker.sealing.trust_services import authorities_of, time_authority_host
 from worker.signing.errors import AuthorityError
 from worker.signing.make.sealing import Authorities

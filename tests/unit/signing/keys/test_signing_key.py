@@ -19,7 +19,7 @@ from cryptography.x509.oid import ExtendedKeyUsageOID
 
 from tests.signed_documents import NOW
 from tests.signing_people import SIGNING, make_signatory
-from worker.demo.authority import AuthorityExistsError, DemonstrationAuthority, make_demonstration_authority
+from worker.demo.authority.throwaway import AuthorityExistsError, DemonstrationAuthority, make_demonstration_authority
 from worker.signing.errors import (
     SigningKeyExposedError,
     SigningKeyMissingError,
