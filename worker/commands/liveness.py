@@ -1,4 +1,4 @@
-"""Tell the truth about whether a part does its work, and end it where it does not and nobody can say why.
+"""Watch whether a part takes the work that is due, and end it where it does not for no reason that can be named.
 
 A heartbeat file says it to whoever supervises: `ready` while the work that is due is taken, else what the part waits
 for. Where it grows old, or the part ends itself, another process has to take its place.

@@ -6,7 +6,6 @@ from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from rich.console import Console
@@ -18,16 +17,12 @@ from worker.signing.check.verify import verify
 from worker.signing.report import PackageReport, SignatureReport, State, TimestampReport
 from worker.signing.trust.role_trust import RoleTrust
 
-_STATES: Mapping[State, str] = MappingProxyType(
-    {State.COMPLETE: "complete", State.AWAITING: "awaiting signatures", State.BAD: "BAD"}
-)
-_AWAITED: Mapping[SignaturePlace, str] = MappingProxyType(
-    {
-        SignaturePlace.CONTRACTOR: "the own signature of the contractor's responsible person",
-        SignaturePlace.DECISION: "the decision of the owner's engineer",
-        SignaturePlace.ENGINEER: "the own signature of the owner's engineer",
-    }
-)
+_STATES: Mapping[State, str] = {State.COMPLETE: "complete", State.AWAITING: "awaiting signatures", State.BAD: "BAD"}
+_AWAITED: Mapping[SignaturePlace, str] = {
+    SignaturePlace.CONTRACTOR: "the own signature of the contractor's responsible person",
+    SignaturePlace.DECISION: "the decision of the owner's engineer",
+    SignaturePlace.ENGINEER: "the own signature of the owner's engineer",
+}
 
 
 class Required(StrEnum):
@@ -39,20 +34,16 @@ class Required(StrEnum):
     PAGES = "pages"
 
 
-_NEEDED_FOR: Mapping[Required, frozenset[SignaturePlace]] = MappingProxyType(
-    {
-        Required.CONTRACTOR: frozenset({SignaturePlace.CONTRACTOR}),
-        Required.DECISION: frozenset({SignaturePlace.DECISION}),
-        Required.ENGINEER: frozenset({SignaturePlace.DECISION, SignaturePlace.ENGINEER}),
-    }
-)
-_REQUIRED_WORDS: Mapping[SignaturePlace, str] = MappingProxyType(
-    {
-        SignaturePlace.CONTRACTOR: "the signature of the contractor's responsible person",
-        SignaturePlace.DECISION: "the decision",
-        SignaturePlace.ENGINEER: "the signature of the owner's engineer",
-    }
-)
+_NEEDED_FOR: Mapping[Required, Sequence[SignaturePlace]] = {
+    Required.CONTRACTOR: [SignaturePlace.CONTRACTOR],
+    Required.DECISION: [SignaturePlace.DECISION],
+    Required.ENGINEER: [SignaturePlace.DECISION, SignaturePlace.ENGINEER],
+}
+_REQUIRED_WORDS: Mapping[SignaturePlace, str] = {
+    SignaturePlace.CONTRACTOR: "the signature of the contractor's responsible person",
+    SignaturePlace.DECISION: "the decision",
+    SignaturePlace.ENGINEER: "the signature of the owner's engineer",
+}
 
 
 class RequirementUnknownError(ValueError):
@@ -130,7 +121,7 @@ def _missing(report: PackageReport, comparison: PageComparison, *, required: Col
     recorded, as that person chose.
     """
     for one in sorted(required):
-        lacking = sorted(_NEEDED_FOR.get(one, frozenset()) & {*report.awaited})
+        lacking = [place for place in _NEEDED_FOR.get(one, ()) if place in report.awaited]
         if lacking or (one in _NEEDED_FOR and not report.signatures):
             yield f"Required and missing: {', '.join(_REQUIRED_WORDS[what] for what in lacking) or one.value}."
     if Required.PAGES in required and comparison.pages is Pages.NOT_COMPARED:

@@ -13,15 +13,11 @@ from worker.demo import DemoNotPossibleError
 _EXAMPLES = Path(__file__).parents[2] / "openapi_examples"
 
 
-class ScenarioMissingError(DemoNotPossibleError):
-    """The folder `openapi_examples` is not beside the code."""
-
-
 def read_scenario(name: str) -> Any:
     """Return a file of the demo route."""
     path = _EXAMPLES / "demo" / f"{name}.json"
     if not path.exists():
-        raise ScenarioMissingError(f"{path} is missing: run the demo from a checkout of the project.")
+        raise DemoNotPossibleError(f"{path} is missing: run the demo from a checkout of the project.")
     return orjson.loads(path.read_bytes())
 
 

@@ -1,4 +1,4 @@
-"""The whole stack on one machine: servers, schema, a throwaway key, and its parts under a supervisor; gone with us."""
+"""The whole stack on one machine: servers, schema, a throwaway key, and its parts; all end with this process."""
 
 import os
 import socket
@@ -26,10 +26,6 @@ from worker.demo.embedded.stack_folder import private_folder
 from worker.demo.supervisor import Plan, Supervisor
 
 _READY_WITHIN_S = 60.0
-
-
-class StackNotReadyError(DemoNotPossibleError):
-    """A part of the stack ended, or did not answer in time."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -129,7 +125,7 @@ def wait_until_ready(base_url: str) -> None:
         except httpx.TransportError:
             pass
         time.sleep(0.05)
-    raise StackNotReadyError("the API did not become ready")
+    raise DemoNotPossibleError("the API did not become ready")
 
 
 def issue_administrator(settings: WorkerSettings) -> str:

@@ -199,7 +199,7 @@ class _Part:
             return None
         silence_s = self._heartbeat.silence_s()
         allowed_s = self.plan.silent_after_s if self._heartbeat.has_begun else self.plan.begun_within_s
-        return self._end_silent(silence_s) if silence_s > allowed_s else None
+        return self._end_silent(life, silence_s) if silence_s > allowed_s else None
 
     def ask_to_end(self) -> None:
         if self._life is not None and not self._life.has_ended:
@@ -232,10 +232,9 @@ class _Part:
         reason = said[-2] if len(said) > 1 and not said[-2].startswith("{") else ""
         return f": {reason}" if code == NOT_STARTED and reason else ""
 
-    def _end_silent(self, silence_s: float) -> str:
-        assert self._life is not None
-        self._life.process.send_signal(signal.SIGTERM)
-        self._life.kill_at = time.monotonic() + STOP_WITHIN_S
+    def _end_silent(self, life: _Life, silence_s: float) -> str:
+        life.process.send_signal(signal.SIGTERM)
+        life.kill_at = time.monotonic() + STOP_WITHIN_S
         self._event("part.silent", silent_s=round(silence_s, 1))
         return f"{self.plan.name} has done nothing for {silence_s:.0f} s: it is ended"
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from enum import StrEnum
-from types import MappingProxyType
 from typing import Any
 
 from service.settings import ServiceSettings
@@ -30,36 +29,34 @@ class PartName(StrEnum):
 
 
 class Place(StrEnum):
-    """Where that is which a setting names: files, folders and the key; the deployment's servers; beyond them."""
+    """Where a setting points: to files, folders and the key; to the deployment's servers; to services of others."""
 
     AT_HAND = "at_hand"
     SERVERS = "servers"
     OUTSIDE = "outside"
 
 
-_TRIALS: Mapping[tuple[PartName, Place], Sequence[Trial]] = MappingProxyType(
-    {
-        (PartName.API, Place.AT_HAND): (try_blob_dir,),
-        (PartName.API, Place.SERVERS): (try_database,),
-        (PartName.RELAY, Place.SERVERS): (try_database, try_redis),
-        (PartName.WORKER, Place.AT_HAND): (
-            try_blob_dir,
-            try_signing_trust,
-            try_timestamp_trust,
-            try_revocation_lists,
-            try_signing_key,
-        ),
-        (PartName.WORKER, Place.SERVERS): (try_database, try_redis),
-        (PartName.WORKER, Place.OUTSIDE): (try_time_authority,),
-        (PartName.READER, Place.AT_HAND): (
-            try_blob_dir,
-            require_signing_trust,
-            try_timestamp_trust,
-            try_revocation_lists,
-        ),
-        (PartName.READER, Place.SERVERS): (try_database, try_redis),
-    }
-)
+_TRIALS: Mapping[tuple[PartName, Place], Sequence[Trial]] = {
+    (PartName.API, Place.AT_HAND): (try_blob_dir,),
+    (PartName.API, Place.SERVERS): (try_database,),
+    (PartName.RELAY, Place.SERVERS): (try_database, try_redis),
+    (PartName.WORKER, Place.AT_HAND): (
+        try_blob_dir,
+        try_signing_trust,
+        try_timestamp_trust,
+        try_revocation_lists,
+        try_signing_key,
+    ),
+    (PartName.WORKER, Place.SERVERS): (try_database, try_redis),
+    (PartName.WORKER, Place.OUTSIDE): (try_time_authority,),
+    (PartName.READER, Place.AT_HAND): (
+        try_blob_dir,
+        require_signing_trust,
+        try_timestamp_trust,
+        try_revocation_lists,
+    ),
+    (PartName.READER, Place.SERVERS): (try_database, try_redis),
+}
 
 
 def check_settings(

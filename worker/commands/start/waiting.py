@@ -63,8 +63,8 @@ def _await_another_pin(refused: Tried, settings: WorkerSettings, heartbeat_file:
     Nothing that a restart could mend, so the heartbeat goes on.
     """
     file = settings.signing_pkcs11_pin_file
-    before, said_at = _look_of(file), float("-inf")
-    while _look_of(file) == before:
+    before, said_at = _version_of(file), float("-inf")
+    while _version_of(file) == before:
         if time.monotonic() - said_at >= _SAY_EVERY_S:
             said_at = time.monotonic()
             log.error("settings.refused", setting=refused.setting, reason=refused.reason)
@@ -74,7 +74,7 @@ def _await_another_pin(refused: Tried, settings: WorkerSettings, heartbeat_file:
         time.sleep(_LOOK_EVERY_S)
 
 
-def _look_of(file: Path | None) -> tuple[int, int, int] | None:
+def _version_of(file: Path | None) -> tuple[int, int, int] | None:
     if file is None or not file.exists():
         return None
     stat = file.stat()

@@ -1,4 +1,4 @@
-"""The certificates and the revocation list of a throwaway authority."""
+"""The certificates that a throwaway authority issues."""
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
@@ -16,7 +16,6 @@ PublicKey = ec.EllipticCurvePublicKey | rsa.RSAPublicKey
 LIFE = timedelta(days=365)
 # Time stamps are there to outlive the keys that sign documents.
 LIFE_OF_TIME = timedelta(days=3650)
-LIFE_OF_REVOCATION_LIST = timedelta(days=7)
 # A receiver's clock may be behind ours.
 CLOCK_MARGIN = timedelta(hours=1)
 
@@ -70,24 +69,6 @@ def issue(
         .add_extension(x509.ExtendedKeyUsage(purpose.uses), critical=purpose.are_critical)
         .sign(issuer_key, SHA256())
     )
-
-
-def make_revocation_list(
-    revoked: Sequence[x509.Certificate], *, root: x509.Certificate, root_key: ec.EllipticCurvePrivateKey, now: datetime
-) -> x509.CertificateRevocationList:
-    """Return the list of what the root takes back, as it stands now."""
-    builder = (
-        x509.CertificateRevocationListBuilder()
-        .issuer_name(root.subject)
-        .last_update(now)
-        .next_update(now + LIFE_OF_REVOCATION_LIST)
-        .add_extension(x509.CRLNumber(int(now.timestamp())), critical=False)
-        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(root_key.public_key()), critical=False)
-    )
-    for certificate in revoked:
-        entry = x509.RevokedCertificateBuilder().serial_number(certificate.serial_number).revocation_date(now)
-        builder = builder.add_revoked_certificate(entry.build())
-    return builder.sign(root_key, SHA256())
 
 
 def _builder(
