@@ -1,7 +1,7 @@
 """Say of a package file who signed what, for people and as JSON."""
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from contextlib import ExitStack
+from contextlib import nullcontext
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -100,8 +100,7 @@ def check_file(
     required: Collection[Required] = (),
 ) -> Checked:
     """Judge a file against whom is trusted and its own data, and by a service's word where one is named."""
-    with ExitStack() as ended:
-        client = None if server is None else ended.enter_context(client_of(server))
+    with nullcontext() if server is None else client_of(server) as client:
         pdf = _read_pdf(file)
         report = verify(pdf, trust=trust.read(), now=datetime.now(UTC))
         # Of what is no PDF one sentence is enough.
