@@ -15,7 +15,6 @@ from tests.factories import (
     connection_criterion,
     density_criterion,
     length_criterion,
-    link_criterion,
     make_attenuation,
     make_closure_state,
     make_criteria,
@@ -24,6 +23,7 @@ from tests.factories import (
     make_sections,
     make_site,
     make_splice,
+    only,
     reflectance_criterion,
     required_test_criterion,
     return_loss_criterion,
@@ -31,7 +31,6 @@ from tests.factories import (
     splice_criterion,
     stored,
     stray_criterion,
-    termination_criterion,
     with_site,
 )
 from tests.unit.judgement.judging import judge, splice_at_c1
@@ -55,28 +54,18 @@ EVENTS = st.lists(
     ),
     max_size=8,
 )
-ALL_CRITERIA = make_criteria(
-    criteria=[
-        splice_criterion(),
-        termination_criterion(),
-        link_criterion(),
-        required_test_criterion(),
-        required_test_criterion(code="POWER", test="attenuation"),
-    ]
-)
-EVERY_TRACED_QUANTITY = make_criteria(
-    criteria=[
-        *ALL_CRITERIA["criteria"],
-        splice_criterion(code="ONE-WAY", basis="one_way", limit_db=0.2),
-        connection_criterion(limit_db=0.4),
-        reflectance_criterion(),
-        stray_criterion(limit_db=0.05),
-        bend_criterion(),
-        density_criterion(),
-        coefficient_criterion(least_length_m=500.0),
-        return_loss_criterion(basis="computed", limit_db=30.0),
-        length_criterion(),
-    ]
+ALL_CRITERIA = only(*make_criteria()["criteria"], required_test_criterion(code="POWER", test="attenuation"))
+EVERY_TRACED_QUANTITY = only(
+    *ALL_CRITERIA["criteria"],
+    splice_criterion(code="ONE-WAY", basis="one_way", limit_db=0.2),
+    connection_criterion(limit_db=0.4),
+    reflectance_criterion(),
+    stray_criterion(limit_db=0.05),
+    bend_criterion(),
+    density_criterion(),
+    coefficient_criterion(least_length_m=500.0),
+    return_loss_criterion(basis="computed", limit_db=30.0),
+    length_criterion(),
 )
 
 

@@ -21,19 +21,19 @@ from tests.factories import (
     make_sections,
     make_splice,
     only,
+    reflectance_criterion,
+    return_loss_criterion,
     sealed,
     splice_criterion,
     termination_criterion,
 )
-from tests.unit.judgement.judging import judge
+from tests.unit.judgement.judging import finding_by, judge
 from worker.judgement.judge import FibreJudgement
 from worker.judgement.numbers.limits import Limit, hold
 
 LOSSES_DB = st.integers(-300, 600).map(lambda mdb: mdb / 1000)
 LENGTHS_M = st.lists(st.integers(200, 3000).map(float), min_size=3, max_size=3)
 DAYS = st.permutations(range(20, 28))
-RETURN: Body = {"code": "RL", "quantity": "return_loss", "limit_db": 32.0, "wavelength_nm": 1550}
-REFLECTANCE: Body = {**RETURN, "code": "R", "quantity": "reflectance", "joint": "pair", "limit_db": -50.0}
 Readings = Mapping[str, float | None]
 Key = tuple[str, str, int]
 
@@ -124,16 +124,9 @@ def test_a_worse_reading_never_turns_fail_into_pass(
 
 @given(there=st.integers(0, 4000), back=st.integers(0, 4000), more=st.integers(0, 1000))
 def test_a_worse_loss_end_to_end_never_turns_fail_into_pass(there: int, back: int, more: int) -> None:
-    criteria = only(link_criterion())
+    other = make_attenuation(from_site="B", to_site="A", loss_db=back / 1000)
     before, after = (
-        judge(
-            [
-                *sealed(),
-                make_attenuation(loss_db=loss / 1000),
-                make_attenuation(from_site="B", to_site="A", loss_db=back / 1000),
-            ],
-            criteria=criteria,
-        ).document["findings"][0]["outcome"]
+        finding_by(link_criterion(), [*sealed(), make_attenuation(loss_db=loss / 1000), other])["outcome"]
         for loss in (there, there + more)
     )
     assert (before, after) != ("nonconforming", "conforming")
@@ -143,7 +136,7 @@ def test_a_worse_loss_end_to_end_never_turns_fail_into_pass(there: int, back: in
     there=st.integers(-800, -200), back=st.integers(-800, -200), more=st.integers(0, 300), site=st.sampled_from("AB")
 )
 def test_a_stronger_reflection_never_turns_fail_into_pass(there: int, back: int, more: int, site: str) -> None:
-    criteria = only(REFLECTANCE)
+    criteria = only(reflectance_criterion())
     before, after = (
         _by_key(_judged(_reflecting(site, {True: forward / 10, False: back / 10}), criteria=criteria))
         for forward in (there, min(there + more, 0))
@@ -153,22 +146,15 @@ def test_a_stronger_reflection_never_turns_fail_into_pass(there: int, back: int,
 
 @given(there=st.integers(150, 600), back=st.integers(150, 600), less=st.integers(0, 150))
 def test_a_smaller_return_loss_never_turns_fail_into_pass(there: int, back: int, less: int) -> None:
-    before, after = (
+    other = make_return_loss(from_site="B", to_site="A", return_loss_db=back / 10)
+    at_a, at_b = (
         [
-            one["outcome"]
-            for one in _judged(
-                [
-                    *sealed(),
-                    make_return_loss(return_loss_db=forward / 10),
-                    make_return_loss(from_site="B", to_site="A", return_loss_db=back / 10),
-                ],
-                criteria=only(RETURN),
-            )
+            finding_by(return_loss_criterion(), [*sealed(), own, other], site=site)["outcome"]
+            for own in (make_return_loss(return_loss_db=forward / 10) for forward in (there, there - less))
         ]
-        for forward in (there, there - less)
+        for site in ("A", "B")
     )
-    assert before
-    assert ("nonconforming", "conforming") not in list(zip(before, after, strict=True))
+    assert ["nonconforming", "conforming"] not in (at_a, at_b)
 
 
 @given(

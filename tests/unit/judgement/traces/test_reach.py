@@ -24,6 +24,7 @@ from tests.factories import (
 from tests.unit.judgement.judging import finding_of, judge, only_item, splice_at_c1
 from worker.judgement.judge import FibreJudgement
 
+LINKS = [make_attenuation(), make_attenuation(from_site="B", to_site="A")]
 UNSEEN: dict[str, float | None] = {f"C{number}": None for number in range(1, 20)}
 
 
@@ -172,8 +173,7 @@ def span_by_span(design: Body, **changes: Any) -> list[Body]:
 
 def test_a_panel_that_no_trace_passes_asks_for_the_trace_that_does() -> None:
     design = panel_design()
-    links = [make_attenuation(), make_attenuation(from_site="B", to_site="A")]
-    judgement = judge([*sealed(), *span_by_span(design), *links], design=design)
+    judgement = judge([*sealed(), *span_by_span(design), *LINKS], design=design)
     assert required(judgement) == ("conforming", None)
     assert finding_of(judgement, "TERM-1550", site="C2")["reason"] == "no_evidence"
     advice = "at 1550 nm: test from a site before to a site behind"
@@ -181,15 +181,14 @@ def test_a_panel_that_no_trace_passes_asks_for_the_trace_that_does() -> None:
     item = only_item(judgement)
     assert (item["act"], item["site"], item["because"]) == ("test_missing", "C2", f"N{over}; n{back}.")
     assert item["criteria"] == ["TERM-1550"]
-    through = judge([*sealed(), *span_by_span(design), *links, make_otdr(design=design)], design=design)
+    through = judge([*sealed(), *span_by_span(design), *LINKS, make_otdr(design=design)], design=design)
     assert only_item(through)["because"] == f"N{back}."
 
 
 def test_a_trace_over_the_panel_that_no_longer_counts_is_asked_for_again() -> None:
     design = panel_design()
-    links = [make_attenuation(), make_attenuation(from_site="B", to_site="A")]
     old = both_ways(design=design, calibrated_until="2025-01-01")
-    judgement = judge([*sealed(), *span_by_span(design), *links, *old], design=design)
+    judgement = judge([*sealed(), *span_by_span(design), *LINKS, *old], design=design)
     assert finding_of(judgement, "TERM-1550", site="C2")["reason"] == "calibration_run_out"
     assert [(item["act"], item["site"]) for item in judgement.document["work"]] == [("retest", "A"), ("retest", "B")]
     assert all("does not count for C2" in item["because"] for item in judgement.document["work"])
