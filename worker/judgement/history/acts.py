@@ -227,14 +227,9 @@ class Dispersion(Measurement):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Continuity(Measurement):
-    """The fibre lit at the near end and the one seen at the far end; None where all stayed dark."""
+    """The fibre that was seen at the far end when `fibre` was lit at the near end; None where all stayed dark."""
 
     seen_fibre: int | None
-
-    @property
-    def lit_fibre(self) -> int:
-        """The fibre that is tested."""
-        return self.fibre
 
 
 Link = LinkLoss | ReturnLoss | Dispersion | Continuity

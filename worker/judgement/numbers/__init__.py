@@ -1,4 +1,4 @@
-"""Exact numbers, limits, instants and chances.
+"""Exact numbers, limits and instants.
 
 Knows the vocabulary alone; nothing of fibres.
 """

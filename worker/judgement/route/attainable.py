@@ -10,12 +10,10 @@ from service.vocabulary.criteria.route_feasibility import infeasibilities_on
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.design import Section
 from service.vocabulary.design.layout import Layout, fibre_length_um
-from service.vocabulary.quantities import UM_PER_KM, metres_text, to_last_place
+from service.vocabulary.quantities import UM_PER_KM, metres_text
 from service.vocabulary.words import DecisionRule
-from worker.judgement.numbers.exact import db_text, rounded_tenth_mdb
+from worker.judgement.numbers.exact import TENTHS_PER_MDB, db_text, limit_mdb, rounded_tenth_mdb
 from worker.physics.return_loss import ABSORBED, Link, link_return_loss_db
-
-_TENTHS_PER_MDB = 10
 
 
 class _Glass(NamedTuple):
@@ -76,9 +74,9 @@ def _glass(layout: Layout, criterion: AnyCriterion) -> Iterator[CriteriaReport]:
         return
     if not scope_of(criterion.applies_when, layout).holds_end_to_end:
         return
-    asked = to_last_place(criterion.limit_db, places=3) * _TENTHS_PER_MDB
+    asked = limit_mdb(criterion.limit_db) * TENTHS_PER_MDB
     if criterion.decision is DecisionRule.GUARDED and criterion.uncertainty_db is not None:
-        asked += to_last_place(criterion.uncertainty_db, places=3) * _TENTHS_PER_MDB
+        asked += limit_mdb(criterion.uncertainty_db) * TENTHS_PER_MDB
     sections, nm = layout.design.sections, criterion.wavelength_nm
     ends = [return_loss_of_fibre_alone_tenth_mdb(own, wavelength_nm=nm) for own in (sections, sections[::-1])]
     least = min((one for one in ends if one is not None), default=asked)

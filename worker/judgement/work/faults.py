@@ -27,9 +27,7 @@ def fault_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator[
 
 def _identity_work(fibre: FibreMeasured, finding: Finding) -> Iterator[WorkItem]:
     told = {reading.record for reading in finding.judged.readings}
-    tests = [
-        one for one in fibre.history.links_of(Continuity) if one.stamp.id in told and one.lit_fibre != one.seen_fibre
-    ]
+    tests = [one for one in fibre.history.links_of(Continuity) if one.stamp.id in told and one.fibre != one.seen_fibre]
     crossed = [test for test in tests if test.seen_fibre is not None]
     dark = [test for test in tests if test.seen_fibre is None]
     if crossed:
@@ -45,7 +43,7 @@ def _identity_work(fibre: FibreMeasured, finding: Finding) -> Iterator[WorkItem]
 def _crossed_clause(fibre: FibreMeasured, test: Continuity) -> str:
     assert test.seen_fibre is not None
     near, far = (fibre.layout.design.sites[index].id for index in test.ends)
-    lit, seen = (f"fibre {number} ({_colours(fibre, number, far)})" for number in (test.lit_fibre, test.seen_fibre))
+    lit, seen = (f"fibre {number} ({_colours(fibre, number, far)})" for number in (test.fibre, test.seen_fibre))
     return f"{lit} was lit at {near} and {seen} seen at {far}: re-splice, or the engineer approves an as-built revision"
 
 

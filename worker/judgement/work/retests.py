@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.base import RequiredTest
 from service.vocabulary.criteria.workmanship import CalibratedSplicer, WorkmanshipCriterion
-from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Reason, SiteKind
+from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Reason
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.link_tests import end_to_end_test
 from worker.judgement.fibre.measured import FibreMeasured
@@ -53,15 +53,14 @@ def is_ready_for_tests(fibre: FibreMeasured) -> bool:
     """Tell whether a fibre is spliced from end to end and its closures are shut."""
     if not fibre.is_continuous:
         return False
-    sites = fibre.layout.design.sites
-    closures = [site.id for site in sites if site.kind is SiteKind.SPLICE_CLOSURE]
-    if fibre.validity.final_after_sealing and not all(fibre.validity.is_sealed(site) for site in closures):
+    sites, validity = fibre.layout.design.sites, fibre.validity
+    if validity.final_after_sealing and not all(validity.is_sealed(sites[index].id) for index in validity.closures):
         return False
     splices = [joint for joint in fibre.joints if joint.kind is JointKind.SPLICE]
     if fibre.history.splices:
         return all(latest_splice(fibre, joint) is not None for joint in splices)
     # Nobody posts splices on this fibre: its closures, or the tests already there, have to tell that it is spliced.
-    return fibre.validity.final_after_sealing or bool(fibre.history.traces or fibre.history.links)
+    return validity.final_after_sealing or bool(fibre.history.traces or fibre.history.links)
 
 
 def retest_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> list[WorkItem]:

@@ -23,8 +23,7 @@ from tests.factories import (
 from tests.unit.judgement.routes import suspicions_in, verdict_of
 from worker.judgement.fibre.contributions import Contributions, EstimateSums
 from worker.judgement.history.acts import TraceOutline
-from worker.judgement.numbers.chance import chance_of_equal_losses
-from worker.judgement.route.suspicions import MOST_OF_A_KIND, suspicions_of
+from worker.judgement.route.suspicions import MOST_OF_A_KIND, chance_of_equal_losses, suspicions_of
 
 NINE = datetime(2025, 3, 20, 9, 0, tzinfo=UTC)
 LOSSES_DB = {"C1": 0.043, "C2": 0.061, "A": 0.217, "B": 0.304}

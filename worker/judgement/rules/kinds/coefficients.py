@@ -8,7 +8,7 @@ from service.vocabulary.criteria.links import AttenuationCoefficientCriterion, S
 from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.quantities import PDB_PER_MDB, to_um
-from service.vocabulary.words import Outcome, Reason, SiteKind, Unit
+from service.vocabulary.words import Outcome, Reason, Unit
 from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
@@ -118,8 +118,7 @@ def _covers(trace: Trace, section: int) -> bool:
 
 def _fault_over(fibre: FibreMeasured, trace: Trace, first: int, last: int) -> Reason | None:
     # Cleaning a connection changes nothing of the fibre behind it; a lid opened may have moved it.
-    sites = fibre.layout.design.sites
-    closures = [site for site in range(first, last + 1) if sites[site].kind is SiteKind.SPLICE_CLOSURE]
+    closures = (site for site in fibre.validity.closures if first <= site <= last)
     return first_fault(fibre.validity.fault_at(trace, site) for site in closures)
 
 

@@ -43,7 +43,7 @@ def _others(
 ) -> tuple[list[Continuity], list[tuple[Continuity, Reason]]]:
     """Return the tests that count in which this fibre's number was seen while another was lit."""
     whole = (0, fibre.prepared.last_index)
-    told = [one for one in fibre.history.links_of(Continuity) if one.lit_fibre != fibre.number and one.span == whole]
+    told = [one for one in fibre.history.links_of(Continuity) if one.fibre != fibre.number and one.span == whole]
     good, void = split_by_fault(told, fibre.validity.fault_of, fibre.validity.fault_over)
     return [one for one in good if not _is_superseded(fibre, one, own)], void
 
@@ -60,10 +60,10 @@ def _is_superseded(fibre: FibreMeasured, other: Continuity, own: Sequence[Contin
 
 def _test_text(fibre: FibreMeasured, test: Continuity) -> str:
     near, far = (fibre.layout.design.sites[index].id for index in test.ends)
-    lit = f"fibre {test.lit_fibre} lit at {near}"
+    lit = f"fibre {test.fibre} lit at {near}"
     if test.seen_fibre is None:
         return f"{lit}, all dark at {far}"
-    if test.seen_fibre == test.lit_fibre:
+    if test.seen_fibre == test.fibre:
         return f"{lit}, seen at {far}"
-    crossed = f"fibres {test.lit_fibre} and {test.seen_fibre} are crossed"
+    crossed = f"fibres {test.fibre} and {test.seen_fibre} are crossed"
     return f"{lit}, fibre {test.seen_fibre} seen at {far}: {crossed}"
