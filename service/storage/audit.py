@@ -42,7 +42,7 @@ def append_audit(session: Session, project_id: UUID, event: AuditEvent, *, notic
     head = lock_head(session, project_id)
     for draft in notices:
         head.notice_sequence += 1
-        session.add(draft.numbered(project_id, head.notice_sequence))
+        session.add(draft(head.notice_sequence))
     session.flush()
     sequence = head.audit_sequence + 1
     entry = canonical_json(_entry(event, sequence)).decode()

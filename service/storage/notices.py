@@ -1,7 +1,6 @@
 """Billing's notices: numbered without a gap in commit order, and never changed."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from uuid import UUID
 
 from sqlmodel import Session, col, select
@@ -9,30 +8,8 @@ from sqlmodel import Session, col, select
 from service.storage.rows import of_route
 from service.storage.tables import Notice, Route
 
-
-@dataclass(frozen=True, kw_only=True)
-class NoticeDraft:
-    """A notice that lacks only its number; `body` makes its text once the number is known."""
-
-    id: UUID
-    type: str
-    route_id: UUID
-    segment_id: str
-    acceptance_number: int
-    body: Callable[[int], str]
-
-    def numbered(self, project_id: UUID, sequence: int) -> Notice:
-        """Return the notice as it is told."""
-        return Notice(
-            project_id=project_id,
-            sequence=sequence,
-            id=self.id,
-            type=self.type,
-            route_id=self.route_id,
-            segment_id=self.segment_id,
-            acceptance_number=self.acceptance_number,
-            body=self.body(sequence),
-        )
+# A notice that lacks only its number: given the number, it is the notice as it is told.
+NoticeDraft = Callable[[int], Notice]
 
 
 def notices_after(session: Session, project_id: UUID, sequence: int, *, limit: int) -> Sequence[Notice]:

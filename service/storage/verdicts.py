@@ -37,6 +37,10 @@ class WaitingRoute(NamedTuple):
     is_left_to_newer: bool
 
 
+# What is kept of a fibre as it was judged; of each a row for `keep_judged` has `new_` and its name.
+_FOUND = ("digest", "content", "work", "counts", "missing", "figures", "problem")
+
+
 class JudgedRow(NamedTuple):
     """A fibre as settling takes it: its figures, and what is missing from its findings."""
 
@@ -87,13 +91,7 @@ def keep_judged(
             judged_version=bindparam("read_version"),
             engine_version=engine,
             is_urgent=col(Fibre.is_urgent) & (col(Fibre.evidence_version) > bindparam("read_version")),
-            digest=bindparam("new_digest"),
-            content=bindparam("new_content"),
-            work=bindparam("new_work"),
-            counts=bindparam("new_counts"),
-            missing=bindparam("new_missing"),
-            figures=bindparam("new_figures"),
-            problem=bindparam("new_problem"),
+            **{name: bindparam(f"new_{name}") for name in _FOUND},
         )
     )
     session.connection().execute(statement, list(rows))

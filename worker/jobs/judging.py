@@ -5,7 +5,7 @@ import time
 import traceback
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache, partial
+from functools import cached_property, lru_cache, partial
 
 import orjson
 from sqlmodel import Session
@@ -21,6 +21,7 @@ from worker.jobs.runner import HopelessError
 from worker.judgement.history.acts import Record
 from worker.judgement.history.records import Evidence, read_record
 from worker.judgement.judge import FibreJudgement, Rules, unjudged
+from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 
 # Enough to be quick, few enough that a splice that comes in meanwhile is judged within the second.
 FIBRES_A_RUN = 64
@@ -31,16 +32,32 @@ _RULES: dict[tuple[str, str], "PreparedRules"] = {}
 
 @dataclass(frozen=True, kw_only=True)
 class PreparedRules:
-    """A design and criteria, and the rules that they come to."""
+    """A design and criteria by which fibres are judged and a route is settled, with the digests of both."""
 
     layout: Layout
     criteria: Criteria
-    rules: Rules
+    design_sha256: str
+    criteria_sha256: str
+
+    @cached_property
+    def rules(self) -> Rules:
+        """The rules that they come to."""
+        return Rules(self.layout, self.criteria)
 
     @property
     def voids_closures(self) -> bool:
         """Whether work on one fibre of a closure voids the readings of all that it holds."""
         return self.criteria.rework_voids is Voiding.CLOSURE
+
+    def settle(self, fibres: Sequence[JudgedFibre]) -> Verdict:
+        """Put a route's fibres together that were judged by these rules."""
+        return settle(
+            layout=self.layout,
+            criteria=self.criteria,
+            design_sha256=self.design_sha256,
+            criteria_sha256=self.criteria_sha256,
+            fibres=fibres,
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,11 +84,6 @@ def judge_fibres(
     return judged
 
 
-def rules_from(layout: Layout, criteria: Criteria) -> PreparedRules:
-    """Return a design and criteria made ready for judging."""
-    return PreparedRules(layout=layout, criteria=criteria, rules=Rules(layout, criteria))
-
-
 def rules_in_force(session: Session, by: JudgedBy) -> PreparedRules:
     """Return the rules by which a route is judged, read once in a process: no version of a design or criteria changes.
 
@@ -81,8 +93,12 @@ def rules_in_force(session: Session, by: JudgedBy) -> PreparedRules:
     kept = _RULES.get(key)
     if kept is None:
         design = design_revision(session, by.project_id, by.route_id, by.design_revision)
-        criteria = criteria_of(session, by.project_id, by.criteria_version)
-        kept = rules_from(parse_design(design.document), criteria)
+        kept = PreparedRules(
+            layout=parse_design(design.document),
+            criteria=criteria_of(session, by.project_id, by.criteria_version),
+            design_sha256=by.design_sha256,
+            criteria_sha256=by.criteria_sha256,
+        )
         if len(_RULES) >= _MOST_RULES:
             # Preparing some again takes less than keeping account of which were used last.
             _RULES.clear()

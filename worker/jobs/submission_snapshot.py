@@ -29,8 +29,8 @@ from service.storage.tables import (
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.people import PrintedPerson
-from worker.jobs.judging import EvidenceByFibre, rules_from
-from worker.judgement.route.settle import JudgedFibre, Verdict, settle
+from worker.jobs.judging import EvidenceByFibre, PreparedRules
+from worker.judgement.route.settle import JudgedFibre, Verdict
 from worker.package.data.content import (
     PAGES_FORM,
     AuditHead,
@@ -85,7 +85,12 @@ def judge_snapshot(
     taken: SubmissionSnapshot, *, come_forward: Callable[[], None]
 ) -> tuple[list[FibreDocument], Verdict]:
     """Judge the frozen set as if nothing had been judged before."""
-    by = rules_from(parse_design(taken.design.document), parse_criteria(taken.criteria.document))
+    by = PreparedRules(
+        layout=parse_design(taken.design.document),
+        criteria=parse_criteria(taken.criteria.document),
+        design_sha256=taken.design.sha256,
+        criteria_sha256=taken.criteria.sha256,
+    )
     evidence = EvidenceByFibre(taken.evidence, by=by)
     documents, fibres = list[FibreDocument](), list[JudgedFibre]()
     for number in range(1, by.layout.design.fibre_count + 1):
@@ -93,14 +98,7 @@ def judge_snapshot(
         come_forward()
         documents.append(judgement.document)
         fibres.append(JudgedFibre.of(judgement))
-    verdict = settle(
-        layout=by.layout,
-        criteria=by.criteria,
-        design_sha256=taken.design.sha256,
-        criteria_sha256=taken.criteria.sha256,
-        fibres=fibres,
-    )
-    return documents, verdict
+    return documents, by.settle(fibres)
 
 
 def content_of(

@@ -5,15 +5,14 @@ from dataclasses import dataclass, field, replace
 
 from service.storage.verdicts import FibreVersions
 from service.vocabulary.canonical import canonical_json
-from service.vocabulary.criteria.criteria import Criteria
-from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import OutcomeCounts
 from service.vocabulary.findings.trial import ChangedFibres, TrialResult
 from service.vocabulary.words import Outcome
+from worker.jobs.judging import PreparedRules
 from worker.judgement.fibre.findings import Counts
 from worker.judgement.judge import FibreJudgement
 from worker.judgement.route.attainable import attainability
-from worker.judgement.route.settle import JudgedFibre, settle
+from worker.judgement.route.settle import JudgedFibre
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,17 +68,9 @@ def carry_on(
     )
 
 
-def result_of(
-    progress: Progress, *, layout: Layout, criteria: Criteria, design_sha256: str, criteria_sha256: str
-) -> bytes:
+def result_of(progress: Progress, by: PreparedRules) -> bytes:
     """Return what the fibres come to together, as JSON."""
-    verdict = settle(
-        layout=layout,
-        criteria=criteria,
-        design_sha256=design_sha256,
-        criteria_sha256=criteria_sha256,
-        fibres=progress.fibres,
-    )
+    verdict = by.settle(progress.fibres)
     findings = _add(progress.findings, ((item["criterion"], item["outcome"]) for item in verdict.document["findings"]))
     changes = _changes(progress)
     result: TrialResult = {
@@ -87,7 +78,7 @@ def result_of(
         "last_route_version": progress.last_route_version,
         "standing_digest": progress.standing_digest,
         "segments": [
-            {"id": segment.id, **verdict.document["segments"][segment.id]} for segment in layout.design.segments
+            {"id": segment.id, **verdict.document["segments"][segment.id]} for segment in by.layout.design.segments
         ],
         "criteria": [
             {
@@ -96,13 +87,13 @@ def result_of(
                 "force": criterion.force,
                 "counts": findings.get(criterion.code, _no_counts()),
             }
-            for criterion in criteria.criteria
+            for criterion in by.criteria.criteria
         ],
         "fibres_compared": sum(sum(_numbers(tried)) for tried in progress.compared.values()),
         "fibres_changed": sum(change["fibres"] for change in changes),
         "changes": changes,
         "fibres_not_judged": progress.not_judged,
-        "reports": attainability(layout, criteria),
+        "reports": attainability(by.layout, by.criteria),
     }
     return canonical_json(result)
 

@@ -15,10 +15,7 @@ from sqlmodel import Session
 
 from service.storage import jobs, verdicts
 from service.storage.jobs import Lease
-from service.storage.routes import (
-    lock_and_raise,
-    lock_for_step,
-)
+from service.storage.routes import lock_and_raise, lock_for_step
 from service.storage.session import snapshot, transaction
 from service.storage.verdicts import JudgedRoute
 from service.vocabulary.states import JobState
@@ -27,7 +24,7 @@ from worker.jobs.judging import PreparedRules, rules_in_force
 from worker.jobs.runner import LeftToNewerError, Step
 from worker.judgement.documents.route import read_contributions, read_counts
 from worker.judgement.judge import ENGINE
-from worker.judgement.route.settle import JudgedFibre, Verdict, settle
+from worker.judgement.route.settle import JudgedFibre, Verdict
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,13 +64,7 @@ def _settle(route: JudgedRoute, by: PreparedRules) -> Settled:
     ]
     if len(fibres) < len(route.fibres):
         return Settled(verdict=None, route_version=route.by.version)
-    verdict = settle(
-        layout=by.layout,
-        criteria=by.criteria,
-        design_sha256=route.by.design_sha256,
-        criteria_sha256=route.by.criteria_sha256,
-        fibres=fibres,
-    )
+    verdict = by.settle(fibres)
     dark = verdict.document.get("tolerated_dark", [])
     of_fibres = (one.missing for one in route.fibres if one.number not in dark)
     missing = _add_up([*of_fibres, verdict.missing])

@@ -7,6 +7,7 @@ Leaves: itself due until every fibre was tried.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from pydantic import TypeAdapter
 from sqlmodel import Session
@@ -23,7 +24,7 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.trial import TrialState
 from service.vocabulary.states import JobState
 from worker.jobs.context import StepContext
-from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres, rules_from
+from worker.jobs.judging import FIBRES_A_RUN, PreparedRules, Waiting, judge_fibres
 from worker.jobs.runner import Step
 from worker.jobs.trial_result import CurrentVerdict, Progress, carry_on, result_of
 
@@ -37,8 +38,6 @@ class Batch:
     waiting: Waiting
     standing: CurrentVerdict
     before: Progress
-    design_sha256: str
-    criteria_sha256: str
 
 
 def run(context: StepContext, lease: Lease) -> None:
@@ -48,13 +47,13 @@ def run(context: StepContext, lease: Lease) -> None:
     values: dict[str, object] = {}
     is_last = True
     if batch is not None:
-        progress = carry_on(
-            batch.before, judge_fibres(batch.waiting, come_forward=context.come_forward), batch.standing
-        )
-        is_last = progress.fibres_tried == batch.waiting.by.layout.design.fibre_count
-        values = (
-            _finished(batch, progress, context) if is_last else {"progress": _PROGRESS.dump_json(progress).decode()}
-        )
+        by, judged = batch.waiting.by, judge_fibres(batch.waiting, come_forward=context.come_forward)
+        progress = carry_on(batch.before, judged, batch.standing)
+        is_last = progress.fibres_tried == by.layout.design.fibre_count
+        if is_last:
+            values = _finished(progress, by, now=context.clock())
+        else:
+            values = {"progress": _PROGRESS.dump_json(progress).decode()}
     with transaction(context.engine) as session:
         if values:
             write_trial(session, lease.project_id, lease.subject_id, values)
@@ -77,7 +76,12 @@ def _read(session: Session, lease: Lease) -> Batch | None:
         return None
     route = find_route(session, [trial.project_id], trial.route_id)
     design = design_row(session, route, revision=trial.design_revision)
-    by = rules_from(parse_design(design.document), parse_criteria(trial.criteria))
+    by = PreparedRules(
+        layout=parse_design(design.document),
+        criteria=parse_criteria(trial.criteria),
+        design_sha256=design.sha256,
+        criteria_sha256=trial.criteria_sha256,
+    )
     begun = Progress(first_route_version=route.version, last_route_version=route.version)
     before = begun if trial.progress is None else _PROGRESS.validate_json(trial.progress)
     numbers = _next_fibres(by.layout, before)
@@ -90,8 +94,6 @@ def _read(session: Session, lease: Lease) -> Batch | None:
         ),
         standing=_standing(session, route, numbers),
         before=before,
-        design_sha256=design.sha256,
-        criteria_sha256=trial.criteria_sha256,
     )
 
 
@@ -109,18 +111,11 @@ def _standing(session: Session, route: Route, numbers: Sequence[int]) -> Current
     )
 
 
-def _finished(batch: Batch, progress: Progress, context: StepContext) -> dict[str, object]:
-    result = result_of(
-        progress,
-        layout=batch.waiting.by.layout,
-        criteria=batch.waiting.by.criteria,
-        design_sha256=batch.design_sha256,
-        criteria_sha256=batch.criteria_sha256,
-    )
+def _finished(progress: Progress, by: PreparedRules, *, now: datetime) -> dict[str, object]:
     return {
         "state": TrialState.DONE,
         "problem": None,
         "progress": None,
-        "result": result.decode(),
-        "finished_at": context.clock(),
+        "result": result_of(progress, by).decode(),
+        "finished_at": now,
     }

@@ -14,7 +14,7 @@ from sqlmodel import Session
 
 from service.storage import decisions, notices, packages, routes
 from service.storage.criteria import criteria_of
-from service.storage.tables import Acceptance, Package, Route, Submission
+from service.storage.tables import Acceptance, Notice, Package, Route, Submission
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.criteria.criteria import Release
 from service.vocabulary.design.billing_quantities import SegmentQuantities, quantities_of
@@ -55,7 +55,7 @@ def _notice(session: Session, route: Route, acceptance: Acceptance) -> notices.N
         "is_deemed": "deemed_after_days" in decision,
     }
 
-    def body(sequence: int) -> str:
+    def numbered(sequence: int) -> Notice:
         """Write the notice with its number, which comes just before commit."""
         event = {
             "specversion": "1.0",
@@ -69,16 +69,18 @@ def _notice(session: Session, route: Route, acceptance: Acceptance) -> notices.N
             "sequence": f"{sequence:020d}",
             "data": data,
         }
-        return canonical_json(event).decode()
+        return Notice(
+            project_id=route.project_id,
+            sequence=sequence,
+            id=notice_id,
+            type=SEGMENT_ACCEPTED,
+            route_id=route.id,
+            segment_id=segment.id,
+            acceptance_number=acceptance.number,
+            body=canonical_json(event).decode(),
+        )
 
-    return notices.NoticeDraft(
-        id=notice_id,
-        type=SEGMENT_ACCEPTED,
-        route_id=route.id,
-        segment_id=segment.id,
-        acceptance_number=acceptance.number,
-        body=body,
-    )
+    return numbered
 
 
 def _accepted_data(

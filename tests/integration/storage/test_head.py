@@ -43,17 +43,17 @@ def test_a_reader_who_asks_all_the_time_misses_no_notice_and_sees_none_twice(eng
 
     def write(number: int) -> None:
         draw = random.Random(number)
-        drafts = [_draft() for _ in range(draw.choice([0, 1, 1, 3]))]
+        ids = [uuid4() for _ in range(draw.choice([0, 1, 1, 3]))]
         try:
             with transaction(engine) as session:
                 time.sleep(draw.uniform(0, 0.01))
-                append_audit(session, project_id, _event(number), notices=drafts)
+                append_audit(session, project_id, _event(number), notices=[_draft(project_id, id_) for id_ in ids])
                 session.flush()
                 if draw.random() < 0.25:
                     raise RolledBackError
         except RolledBackError:
             return
-        committed.extend(draft.id for draft in drafts)
+        committed.extend(ids)
 
     reader = threading.Thread(target=read)
     reader.start()
@@ -72,7 +72,7 @@ def test_numbers_are_in_commit_order(engine: Engine, project_id: UUID) -> None:
     order: list[int] = []
 
     def write(number: int) -> None:
-        draft = _draft(acceptance_number=number)
+        draft = _draft(project_id, uuid4(), acceptance_number=number)
         with transaction(engine) as session:
             append_audit(session, project_id, _event(number), notices=[draft])
             # Its place in line is known once it holds the head; whoever is second here commits later.
@@ -213,12 +213,15 @@ def _event(number: int) -> AuditEvent:
     return AuditEvent(at=datetime.now(UTC), actor="a test", action="thing.tried", subject=str(number))
 
 
-def _draft(acceptance_number: int = 1) -> NoticeDraft:
-    return NoticeDraft(
-        id=uuid4(),
+def _draft(project_id: UUID, id_: UUID, *, acceptance_number: int = 1) -> NoticeDraft:
+    route_id = uuid4()
+    return lambda sequence: Notice(
+        project_id=project_id,
+        sequence=sequence,
+        id=id_,
         type="segment.accepted",
-        route_id=uuid4(),
+        route_id=route_id,
         segment_id="S",
         acceptance_number=acceptance_number,
-        body=lambda sequence: f'{{"sequence":{sequence}}}',
+        body=f'{{"sequence":{sequence}}}',
     )
