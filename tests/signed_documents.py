@@ -16,12 +16,12 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
-from service.vocabulary.signatures import SignatureLevel
+from service.vocabulary.signatures import SignatureLevel, SignaturePlace
 from tests.signing_people import Signatory
 from worker.demo.authority.throwaway import DemonstrationAuthority, make_demonstration_authority
 from worker.demo.authority.time_stamp import state_time
 from worker.signing.check.uploaded import Expected
-from worker.signing.fields import DECISION_FIELD, ENGINEER_FIELD, SignatureBoxes
+from worker.signing.fields import DECISION_FIELD, ENGINEER_FIELD
 from worker.signing.keys.signing_key import SigningKey, load_signing_key
 from worker.signing.make.certify import certify
 from worker.signing.make.countersign import countersign
@@ -33,9 +33,11 @@ FONT_FILE = Path("worker/package/fonts/DejaVuSans.ttf").resolve()
 NOW = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
 ELAPSED = timedelta(hours=3)
 CERTIFIED_AT = NOW - ELAPSED
-BOXES = SignatureBoxes(
-    contractor_responsible=(50, 60, 250, 120), decision=(50, 200, 520, 400), owner_engineer=(300, 60, 520, 120)
-)
+BOXES = {
+    SignaturePlace.CONTRACTOR: (50, 60, 250, 120),
+    SignaturePlace.DECISION: (50, 200, 520, 400),
+    SignaturePlace.ENGINEER: (300, 60, 520, 120),
+}
 FINDINGS = b'{"findings":[{"loss_db":"0.07"}]}'
 FIRST_PAGE_TEXT = "Joint 7, fibre 3: 0.07 dB"
 STAMP_LINES = ("Accepted by R. Ostrander", "2026-05-04 12:00 UTC")

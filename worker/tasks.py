@@ -63,7 +63,7 @@ def make_context(settings: WorkerSettings) -> StepContext:
         settings=settings,
         load_key=lambda: load_key_for_job(settings),
         authorities=lambda: authorities_of(settings),
-        load_trust=lambda: trust_of(settings),
-        load_time_trust=lambda: time_trust_of(settings),
+        trust=lambda: trust_of(settings),
+        time_trust=lambda: time_trust_of(settings),
         clock=lambda: datetime.now(UTC),
     )

@@ -52,14 +52,13 @@ def add_submission(session: Session, submission: Submission) -> None:
     )
 
 
-def hold_segments(session: Session, submission: Submission) -> None:
-    """Hold a submission's segments again, so that no other takes them."""
-    _write_segments(session, submission, is_open=True)
-
-
-def let_segments_go(session: Session, submission: Submission) -> None:
-    """Let a submission's segments be submitted again."""
-    _write_segments(session, submission, is_open=False)
+def hold_segments(session: Session, submission: Submission, *, is_open: bool) -> None:
+    """Hold a submission's segments while it is open, so that no other takes them; else let them be submitted again."""
+    is_own = (
+        col(SubmissionSegment.project_id) == submission.project_id,
+        col(SubmissionSegment.submission_id) == submission.id,
+    )
+    session.execute(update(SubmissionSegment).where(*is_own).values(is_open=is_open))
 
 
 def segments_held(session: Session, route: Route) -> set[str]:
@@ -147,11 +146,3 @@ def _is_frozen(project_id: UUID, submission_id: UUID, record_id: Any) -> ColumnE
         col(SubmissionRecord.submission_id) == submission_id,
         col(SubmissionRecord.record_id) == record_id,
     )
-
-
-def _write_segments(session: Session, submission: Submission, *, is_open: bool) -> None:
-    is_own = (
-        col(SubmissionSegment.project_id) == submission.project_id,
-        col(SubmissionSegment.submission_id) == submission.id,
-    )
-    session.execute(update(SubmissionSegment).where(*is_own).values(is_open=is_open))

@@ -35,7 +35,6 @@ from worker.package.data.content import PackageContent, Seal
 from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.view import build_view
 from worker.signing.check.verify import verify
-from worker.signing.fields import SignatureBoxes
 from worker.signing.make.certify import certify
 from worker.signing.trust.role_trust import RoleTrust
 from worker.tasks import STEPS, make_context
@@ -202,9 +201,8 @@ def _draw_once(content: PackageContent, context: StepContext) -> _Run:
     packed = time.perf_counter()
     pdf = draw(build_view(content), attachments=files)
     draw_s = time.perf_counter() - packed
-    boxes = SignatureBoxes(**SIGNATURE_BOXES, page=SIGNING_PAGE)
-    signed = certify(pdf, key=key, signed_at=now, reason="A benchmark.", boxes=boxes).pdf
-    report = verify(signed, trust=RoleTrust(service=context.trust), now=now)
+    signed = certify(pdf, key=key, signed_at=now, reason="A benchmark.", boxes=SIGNATURE_BOXES, page=SIGNING_PAGE).pdf
+    report = verify(signed, trust=RoleTrust(service=context.trust()), now=now)
     whole_s = time.perf_counter() - began
     assert report.is_sound, report
     return _Run(draw_s, whole_s, signed)

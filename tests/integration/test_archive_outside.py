@@ -21,7 +21,6 @@ from tests.unit.package.judged import judged_content
 from worker.package.data.content import PackageContent
 from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.view import build_view
-from worker.signing.fields import SignatureBoxes
 from worker.signing.make.certify import certify
 
 ALLOWED_AS_DRAWN: Mapping[str, str] = {
@@ -53,8 +52,9 @@ def drawn(content: PackageContent) -> bytes:
 
 
 def both_signed(pdf: bytes, signed: Signed) -> bytes:
-    boxes = SignatureBoxes(**SIGNATURE_BOXES, page=SIGNING_PAGE)
-    certified = certify(pdf, key=signed.key, signed_at=NOW, reason="Package issued", boxes=boxes).pdf
+    certified = certify(
+        pdf, key=signed.key, signed_at=NOW, reason="Package issued", boxes=SIGNATURE_BOXES, page=SIGNING_PAGE
+    ).pdf
     return countersign_document(certified, key=signed.key)
 
 

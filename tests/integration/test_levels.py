@@ -82,7 +82,7 @@ def accept(world: World, package: Package) -> Package:
 
 
 def level_of(world: World, pdf: bytes) -> SignatureLevel | None:
-    report = verify(pdf, trust=RoleTrust(service=world.context.trust), now=datetime.now(UTC))
+    report = verify(pdf, trust=RoleTrust(service=world.context.trust()), now=datetime.now(UTC))
     assert report.problems == ()
     return report.level
 
@@ -288,7 +288,7 @@ def test_an_authority_with_a_root_of_its_own_is_trusted_for_the_time_alone(
         world = build(timestamp_url=SecretStr(url), timestamp_trust_file=other.root_file)
         package = accept(world, issue(world))
     assert package.facts["current_level"] == "b_t"
-    signers, now = world.context.trust, datetime.now(UTC)
+    signers, now = world.context.trust(), datetime.now(UTC)
     assert verify(package.pdf, trust=RoleTrust(service=signers, time=[other.root]), now=now).is_sound
     assert not verify(package.pdf, trust=RoleTrust(service=signers), now=now).is_sound
 

@@ -17,13 +17,9 @@ from worker.package.view import build_view
 from worker.signing.check.pages import PageDifferences, UnreadablePagesError, compare_drawings
 from worker.signing.check.parsing import UNFITTING, Attachment, read_attachments
 from worker.signing.errors import AttachmentNotFoundError
-from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD
+from worker.signing.fields import RESERVED
 
-_FRAMES = {
-    CONTRACTOR_FIELD: (SIGNING_PAGE, SIGNATURE_BOXES["contractor_responsible"]),
-    DECISION_FIELD: (SIGNING_PAGE, SIGNATURE_BOXES["decision"]),
-    ENGINEER_FIELD: (SIGNING_PAGE, SIGNATURE_BOXES["owner_engineer"]),
-}
+_FRAMES = {name: (SIGNING_PAGE, SIGNATURE_BOXES[place]) for place, name in RESERVED.items()}
 
 
 class Pages(StrEnum):

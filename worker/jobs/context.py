@@ -5,10 +5,12 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import Engine
+from sqlmodel import Session
 
 from service.settings import WorkerSettings
-from service.storage.audit import AuditEvent
+from service.storage.audit import AuditEvent, append_audit
 from service.storage.blobs import BlobStore
+from service.storage.notices import NoticeDraft
 from service.storage.tables import Package
 from worker.jobs.lease import Watch, do_nothing
 from worker.signing.keys.signing_key import SigningKey
@@ -19,6 +21,8 @@ from worker.signing.make.sealing import Authorities
 class StepContext:
     """The database, the files, the key, the authorities outside and the clock of one worker process.
 
+    `trust` are the roots that receivers trust, and `time_trust` those of time-stamp authorities: read at each use, so
+    that a file that is gone fails the job and is seen.
     `come_forward` is what a step calls wherever it has come forward: it renews the lease of the job at hand.
     """
 
@@ -27,23 +31,22 @@ class StepContext:
     settings: WorkerSettings
     load_key: Callable[[], SigningKey]
     authorities: Callable[[], Authorities | None]
-    load_trust: Callable[[], Sequence[bytes]]
-    load_time_trust: Callable[[], Sequence[bytes]]
+    trust: Callable[[], Sequence[bytes]]
+    time_trust: Callable[[], Sequence[bytes]]
     clock: Callable[[], datetime]
     come_forward: Callable[[], None] = do_nothing
     watch: Watch = do_nothing
 
-    @property
-    def trust(self) -> Sequence[bytes]:
-        """The roots that receivers trust: read at each use, so that a file that is gone fails the job and is seen."""
-        return self.load_trust()
 
-    @property
-    def time_trust(self) -> Sequence[bytes]:
-        """The roots of time-stamp authorities."""
-        return self.load_time_trust()
-
-
-def worker_event(package: Package, *, action: str, content_sha256: str, at: datetime) -> AuditEvent:
-    """Return the audit entry of what the worker does to a package, about content with this SHA-256."""
-    return AuditEvent(at=at, actor="worker", action=action, subject=str(package.id), content_sha256=content_sha256)
+def audit_package(
+    session: Session,
+    package: Package,
+    action: str,
+    *,
+    content_sha256: str,
+    at: datetime,
+    notices: Sequence[NoticeDraft] = (),
+) -> None:
+    """Append the audit entry of what the worker does to a package, last before commit: the head row is locked by it."""
+    event = AuditEvent(at=at, actor="worker", action=action, subject=str(package.id), content_sha256=content_sha256)
+    append_audit(session, package.project_id, event, notices=notices)

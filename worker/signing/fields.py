@@ -1,8 +1,9 @@
 """The signature fields of a package, their names and places."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
+
+from service.vocabulary.signatures import SignaturePlace
 
 SEAL_FIELD = "ServiceSeal"
 DECISION_FIELD = "DecisionSeal"
@@ -15,6 +16,15 @@ FIELD_TITLES: Mapping[str, str] = MappingProxyType(
         DECISION_FIELD: "the service's seal over the decision",
         CONTRACTOR_FIELD: "the contractor's responsible person",
         ENGINEER_FIELD: "the owner's engineer",
+    }
+)
+
+# The places that stay empty at issue, in the order in which they are reserved.
+RESERVED: Mapping[SignaturePlace, str] = MappingProxyType(
+    {
+        SignaturePlace.CONTRACTOR: CONTRACTOR_FIELD,
+        SignaturePlace.DECISION: DECISION_FIELD,
+        SignaturePlace.ENGINEER: ENGINEER_FIELD,
     }
 )
 
@@ -37,16 +47,3 @@ FORMS: Mapping[int, tuple[str, ...]] = MappingProxyType(
 
 # The last sentence of the reason of the decision's seal, where the engineer chose to sign with a key of their own.
 OWN_KEY_FOLLOWS = "The engineer signs with a key of their own."
-
-# Left, bottom, right, top, in points from a page's lower left corner.
-Box = tuple[int, int, int, int]
-
-
-@dataclass(frozen=True, kw_only=True)
-class SignatureBoxes:
-    """Where the decision's seal and people's own signatures will show, and on which page."""
-
-    contractor_responsible: Box
-    decision: Box
-    owner_engineer: Box
-    page: int = 1

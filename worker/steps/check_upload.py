@@ -6,10 +6,9 @@ authority is named; or as refused, with what is wrong with it.
 Leaves: nothing.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from types import MappingProxyType
 
 from sqlmodel import Session
 
@@ -18,7 +17,6 @@ from service.errors import ConflictError
 from service.settings import CLOCK_TOLERANCE
 from service.storage import jobs
 from service.storage.access import fingerprints_of
-from service.storage.audit import append_audit
 from service.storage.criteria import criteria_of
 from service.storage.jobs import Lease
 from service.storage.packages import (
@@ -35,19 +33,16 @@ from service.storage.tables import Package, SignatureUpload
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.signatures import SignatureLevel, SignaturePlace, SignatureRole, SignedBy, UploadState
 from service.vocabulary.states import JobState
-from worker.jobs.context import StepContext, worker_event
+from worker.jobs.context import StepContext, audit_package
 from worker.jobs.runner import Step
 from worker.sealing.foreign_files import check_in_limits, pinned_in_limits
 from worker.sealing.levels import level_asked
 from worker.signing.check.uploaded import Expected, UploadReport
-from worker.signing.fields import CONTRACTOR_FIELD, ENGINEER_FIELD
+from worker.signing.fields import RESERVED
 from worker.signing.make.pdf_signer import stamp_document
 from worker.signing.report import SignatureReport
 from worker.signing.trust.role_trust import RoleTrust
 
-_FIELDS: Mapping[SignatureRole, str] = MappingProxyType(
-    {SignatureRole.CONTRACTOR: CONTRACTOR_FIELD, SignatureRole.ENGINEER: ENGINEER_FIELD}
-)
 _OVERTAKEN = "The package has another file by now, with another signature in it: sign that one."
 
 
@@ -113,7 +108,7 @@ def _check(context: StepContext, sent: Sent, *, now: datetime) -> Checked:
     authorities, pdf = context.authorities(), context.blobs.get(sent.upload.sha256)
     expected = Expected(
         current=context.blobs.get(sent.upload.base_sha256),
-        field=_FIELDS[sent.upload.role],
+        field=RESERVED[SignaturePlace(sent.upload.role)],
         fingerprints=sent.fingerprints,
         signed_before=sent.signed_before,
         level=level_asked(sent.criteria),
@@ -124,9 +119,9 @@ def _check(context: StepContext, sent: Sent, *, now: datetime) -> Checked:
     report = check_in_limits(
         pdf,
         expected=expected,
-        trust=context.trust,
+        trust=context.trust(),
         now=now,
-        time_trust=context.time_trust or None,
+        time_trust=context.time_trust() or None,
         come_forward=context.come_forward,
     )
     if report.problems or report.is_stamped or authorities is None:
@@ -140,17 +135,12 @@ def _check(context: StepContext, sent: Sent, *, now: datetime) -> Checked:
 
 def _trust(context: StepContext, sent: Sent, pdf: bytes) -> RoleTrust:
     """Return whom to trust in which place: whoever signed before did so in the other one."""
-    signer, before = (
-        pinned_in_limits(pdf, fingerprints, come_forward=context.come_forward)
-        for fingerprints in (sent.fingerprints, sent.signed_before)
-    )
-    is_contractor = sent.upload.role is SignatureRole.CONTRACTOR
-    return RoleTrust(
-        service=context.trust,
-        contractor=signer if is_contractor else before,
-        engineer=before if is_contractor else signer,
-        time=context.time_trust or None,
-    )
+    trust = RoleTrust(service=context.trust(), time=context.time_trust() or None)
+    for role in SignatureRole:
+        fingerprints = sent.fingerprints if role is sent.upload.role else sent.signed_before
+        people = pinned_in_limits(pdf, fingerprints, come_forward=context.come_forward)
+        trust = trust.and_in(RESERVED[SignaturePlace(role)], people)
+    return trust
 
 
 def _write(session: Session, lease: Lease, checked: Checked | None, *, now: datetime) -> None:
@@ -168,8 +158,7 @@ def _write(session: Session, lease: Lease, checked: Checked | None, *, now: date
         return
     add_files(session, package, [_file_of(upload, report.signature, report.level, sha256=checked.sha256)])
     raise_version(route)
-    event = worker_event(package, action="signature.taken", content_sha256=checked.sha256, at=now)
-    append_audit(session, lease.project_id, event)
+    audit_package(session, package, "signature.taken", content_sha256=checked.sha256, at=now)
 
 
 def _changed_meanwhile(

@@ -5,16 +5,14 @@ Writes: the sealed file as the package's current one; the certified one stays as
 Leaves: itself due where the package got another file meanwhile; else nothing.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from types import MappingProxyType
 
 import orjson
 from sqlmodel import Session
 
 from service.storage import jobs
 from service.storage.access import decided_by, forget_once_printed, holder_of, project_of
-from service.storage.audit import AuditEvent, append_audit
 from service.storage.criteria import criteria_of
 from service.storage.decisions import decision_made
 from service.storage.jobs import Lease
@@ -25,19 +23,15 @@ from service.storage.tables import Decision, Package, PackageFile, Submission
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.signatures import SignaturePlace, SignedBy
 from service.vocabulary.states import JobState
-from worker.jobs.context import StepContext, worker_event
+from worker.jobs.context import StepContext, audit_package
 from worker.jobs.runner import Step
 from worker.package.fonts.text_style import REGULAR_FONT
 from worker.sealing.decision_words import SpokenDecision, declare
 from worker.sealing.foreign_files import pinned_in_limits
 from worker.sealing.levels import sealed_file, sealing_for
-from worker.signing.fields import DECISION_FIELD, ENGINEER_FIELD
+from worker.signing.fields import DECISION_FIELD, ENGINEER_FIELD, RESERVED
 from worker.signing.make.countersign import countersign, fields_of
 from worker.signing.trust.role_trust import RoleTrust
-
-_PLACES: Mapping[str, SignaturePlace] = MappingProxyType(
-    {DECISION_FIELD: SignaturePlace.DECISION, ENGINEER_FIELD: SignaturePlace.ENGINEER}
-)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,21 +50,21 @@ def run(context: StepContext, lease: Lease) -> None:
     with snapshot(context.engine) as session:
         decided = _read(session, lease)
     pdf = context.blobs.get(decided.package.current_sha256)
-    field = field_for(pdf, is_signed_after=decided.spoken.is_signed_after)
-    sealed = None if field is None else _seal(context, decided, pdf, field=field)
+    place = place_for(pdf, is_signed_after=decided.spoken.is_signed_after)
+    sealed = None if place is None else _seal(context, decided, pdf, place=place)
     with transaction(context.engine) as session:
         _write(session, lease, decided, sealed)
 
 
-def field_for(pdf: bytes, *, is_signed_after: bool) -> str | None:
+def place_for(pdf: bytes, *, is_signed_after: bool) -> SignaturePlace | None:
     """Return where a decision is sealed into a package; nowhere if it is already.
 
     Packages of earlier releases keep no place for it: there the seal takes the engineer's, if no own key does.
     """
     is_empty = fields_of(pdf)
     if DECISION_FIELD in is_empty:
-        return DECISION_FIELD if is_empty[DECISION_FIELD] else None
-    return ENGINEER_FIELD if is_empty[ENGINEER_FIELD] and not is_signed_after else None
+        return SignaturePlace.DECISION if is_empty[DECISION_FIELD] else None
+    return SignaturePlace.ENGINEER if is_empty[ENGINEER_FIELD] and not is_signed_after else None
 
 
 STEP = Step(run=run, hard_limit_s=600, states_times=True, waits_for_ever=True)
@@ -105,7 +99,7 @@ def _package(session: Session, lease: Lease) -> Package:
     return find_package(session, [lease.project_id], lease.subject_id)
 
 
-def _seal(context: StepContext, decided: Decided, pdf: bytes, *, field: str) -> SignedFile:
+def _seal(context: StepContext, decided: Decided, pdf: bytes, *, place: SignaturePlace) -> SignedFile:
     # By the fingerprints that were registered when these signatures were taken; they may have been retired since.
     own_keys = {file.certificate_sha256 for file in decided.signatures if file.signed_by is SignedBy.OWN_KEY}
     # The engineer's place is empty yet: whoever signed with a key of their own is the contractor.
@@ -120,12 +114,12 @@ def _seal(context: StepContext, decided: Decided, pdf: bytes, *, field: str) -> 
         reason=declared.reason,
         stamps=declared.stamps,
         font_file=REGULAR_FONT,
-        field=field,
-        trust=RoleTrust(service=context.trust, contractor=contractor, time=context.time_trust),
+        field=RESERVED[place],
+        trust=RoleTrust(service=context.trust(), contractor=contractor, time=context.time_trust()),
         sealing=sealing_for(context, decided.criteria),
     )
     context.blobs.put(sealed.pdf)
-    return sealed_file(sealed, key=key, at=now, role=_PLACES[field], person=decided.engineer)
+    return sealed_file(sealed, key=key, at=now, role=place, person=decided.engineer)
 
 
 def _write(session: Session, lease: Lease, decided: Decided, sealed: SignedFile | None) -> None:
@@ -134,7 +128,8 @@ def _write(session: Session, lease: Lease, decided: Decided, sealed: SignedFile 
     if sealed is not None and package.current_sha256 != decided.package.current_sha256:
         # The contractor's own signature came in between: the seal has to follow it.
         jobs.release(session, lease, JobState.DUE)
-        append_audit(session, lease.project_id, _event(package, sealed, action="package.seal_overtaken"))
+        # Each use of the key has its entry, whether the file was kept or not.
+        audit_package(session, package, "package.seal_overtaken", content_sha256=sealed.sha256, at=sealed.signed_at)
         return
     jobs.release(session, lease, JobState.DONE)
     if sealed is None:
@@ -143,9 +138,4 @@ def _write(session: Session, lease: Lease, decided: Decided, sealed: SignedFile 
     if decided.engineer is not None:
         forget_once_printed(session, lease.project_id, [decided.engineer])
     raise_version(route)
-    append_audit(session, lease.project_id, _event(package, sealed, action="package.sealed"))
-
-
-def _event(package: Package, sealed: SignedFile, *, action: str) -> AuditEvent:
-    # Each use of the key has its entry, whether the file was kept or not.
-    return worker_event(package, action=action, content_sha256=sealed.sha256, at=sealed.signed_at)
+    audit_package(session, package, "package.sealed", content_sha256=sealed.sha256, at=sealed.signed_at)

@@ -10,11 +10,10 @@ from sqlmodel import Session
 from service.actions.acceptance.decisions import lock_context
 from service.actions.acceptance.deeming import deem
 from service.storage import jobs
-from service.storage.audit import append_audit
 from service.storage.jobs import Lease
 from service.storage.session import transaction
 from service.vocabulary.states import JobState
-from worker.jobs.context import StepContext, worker_event
+from worker.jobs.context import StepContext, audit_package
 from worker.jobs.runner import Step
 
 
@@ -38,5 +37,6 @@ def _deem(session: Session, lease: Lease, context: StepContext) -> None:
     jobs.release(session, lease, JobState.DONE)
     if deemed is not None:
         decision, notices = deemed
-        event = worker_event(package, action="package.deemed_accepted", content_sha256=decision.sha256, at=now)
-        append_audit(session, lease.project_id, event, notices=notices)
+        audit_package(
+            session, package, "package.deemed_accepted", content_sha256=decision.sha256, at=now, notices=notices
+        )

@@ -19,23 +19,17 @@ from service.actions.acceptance.submissions import reopen
 from service.errors import ConflictError
 from service.storage import jobs
 from service.storage.access import forget_once_printed
-from service.storage.audit import AuditEvent, append_audit
 from service.storage.criteria import parse_criteria
 from service.storage.jobs import Lease
 from service.storage.packages import SignedFile, add_files
 from service.storage.routes import lock_route, raise_version
 from service.storage.session import add_rows, snapshot, transaction
-from service.storage.submissions import find_submission, let_segments_go
+from service.storage.submissions import find_submission, hold_segments
 from service.storage.tables import Package, Submission
 from service.vocabulary.states import JobKind, JobState, SubmissionState
-from worker.jobs.context import StepContext, worker_event
+from worker.jobs.context import StepContext, audit_package
 from worker.jobs.runner import HopelessError, LeftToNewerError, Step
-from worker.jobs.submission_snapshot import (
-    content_of,
-    judge_snapshot,
-    new_verification_code,
-    read_snapshot,
-)
+from worker.jobs.submission_snapshot import content_of, judge_snapshot, new_verification_code, read_snapshot
 from worker.judgement.judge import ENGINE
 from worker.judgement.numbers.exact import last_place, parts_text, reading_text
 from worker.package.archive.document import Packed, pack
@@ -48,7 +42,6 @@ from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE, draw
 from worker.package.pictures.fixed_point import to_fixed
 from worker.package.view import build_view
 from worker.sealing.levels import planned_seal, sealed_file, sealing_for
-from worker.signing.fields import SignatureBoxes
 from worker.signing.make.certify import certify
 from worker.signing.make.sealing import Sealing
 
@@ -77,14 +70,15 @@ def run(context: StepContext, lease: Lease) -> None:
         key=key,
         signed_at=made_at,
         reason=_reason(prepared.content),
-        boxes=SignatureBoxes(**SIGNATURE_BOXES, page=SIGNING_PAGE),
+        boxes=SIGNATURE_BOXES,
+        page=SIGNING_PAGE,
         sealing=prepared.sealing,
     )
     context.blobs.put(signed.pdf)
     context.come_forward()
     with transaction(context.engine) as session:
         package = _issue(session, lease, prepared, certified=sealed_file(signed, key=key, at=made_at))
-        append_audit(session, lease.project_id, _signed(package))
+        audit_package(session, package, "package.signed", content_sha256=package.certified_sha256, at=made_at)
 
 
 def _give_memory_back() -> None:
@@ -112,7 +106,7 @@ def park(session: Session, lease: Lease, reason: str) -> None:
     route = lock_route(session, [lease.project_id], _submission(session, lease).route_id)
     submission = _submission(session, lease)
     submission.state, submission.problem = SubmissionState.PARKED, reason
-    let_segments_go(session, submission)
+    hold_segments(session, submission, is_open=False)
     raise_version(route)
 
 
@@ -227,7 +221,3 @@ def _issue(session: Session, lease: Lease, prepared: _Prepared, *, certified: Si
 def _reason(content: PackageContent) -> str:
     said = declarations(content)["service"]
     return f"{said} Verdict SHA-256 {content.verdict_digest}."
-
-
-def _signed(package: Package) -> AuditEvent:
-    return worker_event(package, action="package.signed", content_sha256=package.certified_sha256, at=package.issued_at)

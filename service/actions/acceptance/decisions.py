@@ -121,7 +121,7 @@ def record_decision(
     for segment in submission.segments:
         if said["segments"][segment] == SegmentDecision.ACCEPTED:
             decisions.accept_segment(session, route, package, segment, now=now)
-    submissions.let_segments_go(session, submission)
+    submissions.hold_segments(session, submission, is_open=False)
     submission.state = SubmissionState.DECIDED
     routes.raise_version(route)
     jobs.make_due(session, JobKind.COUNTERSIGN, project_id=route.project_id, subject_id=package.id)

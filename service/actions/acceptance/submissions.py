@@ -71,7 +71,7 @@ def reopen(session: Session, route: Route, submission: Submission) -> None:
     replaced = replaced_by(session, route, submission)
     if replaced is not None:
         raise errors.ConflictError(replaced)
-    submissions.hold_segments(session, submission)
+    submissions.hold_segments(session, submission, is_open=True)
     submission.state, submission.problem = SubmissionState.QUEUED, None
     routes.raise_version(route)
 

@@ -108,7 +108,7 @@ def test_an_engineer_signs_the_sealed_decision(world: World, engineer: Signatory
     assert package["awaited_signatures"] == []
     report = verify(
         file_of(world, package),
-        trust=RoleTrust(service=world.context.trust, engineer=[engineer.certificate]),
+        trust=RoleTrust(service=world.context.trust(), engineer=[engineer.certificate]),
         now=world.context.clock(),
     )
     assert (report.problems, report.signed_fields) == ((), (SEAL_FIELD, DECISION_FIELD, ENGINEER_FIELD))
@@ -118,7 +118,7 @@ def test_an_engineer_signs_the_sealed_decision(world: World, engineer: Signatory
 def test_a_receiver_who_does_not_know_the_engineer_trusts_the_others_only(world: World, engineer: Signatory) -> None:
     upload(world, "engineer", engineer)
     report = verify(
-        file_of(world, newest_package(world)), trust=RoleTrust(service=world.context.trust), now=world.context.clock()
+        file_of(world, newest_package(world)), trust=RoleTrust(service=world.context.trust()), now=world.context.clock()
     )
     assert [one.is_trusted for one in report.signatures] == [True, True, False]
 
@@ -167,7 +167,7 @@ def test_the_seal_follows_the_contractors_own_signature(fresh_world: OpenWorld) 
     ]
     report = verify(
         file_of(world, package),
-        trust=RoleTrust(service=world.context.trust, contractor=[contractor.certificate]),
+        trust=RoleTrust(service=world.context.trust(), contractor=[contractor.certificate]),
         now=world.context.clock(),
     )
     assert report.problems == ()
@@ -400,7 +400,7 @@ def test_an_own_signature_is_stamped_with_the_time_by_the_service(
     signature = package["signatures"][-1]
     assert came["file_sha256"] != package["current_sha256"] == signature["file_sha256"]
     assert pdf.startswith(world.context.blobs.get(came["file_sha256"]))
-    trust = RoleTrust(service=world.context.trust, engineer=[engineer.certificate])
+    trust = RoleTrust(service=world.context.trust(), engineer=[engineer.certificate])
     report = verify(pdf, trust=trust, now=world.context.clock())
     assert report.problems == ()
     # Those who signed before are proven to have by the same stamp.

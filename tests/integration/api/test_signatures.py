@@ -31,7 +31,7 @@ def file_of(world: World, package: Any) -> bytes:
 
 
 def report_on(world: World, package: Any) -> PackageReport:
-    return verify(file_of(world, package), trust=RoleTrust(service=world.context.trust), now=world.context.clock())
+    return verify(file_of(world, package), trust=RoleTrust(service=world.context.trust()), now=world.context.clock())
 
 
 def text_of(world: World, package: Any, folder: Path, *, page: int) -> str:

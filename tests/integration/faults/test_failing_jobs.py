@@ -153,7 +153,7 @@ def test_a_package_that_can_not_be_made_is_parked_and_its_segments_are_free_agai
 
 def test_a_trust_file_that_is_gone_fails_the_job_and_is_seen(world: World) -> None:
     gone = world.settings.model_copy(update={"signing_trust_file": Path("/nowhere/root.pem")})
-    world.context = replace(world.context, load_trust=lambda: trust_of(gone))
+    world.context = replace(world.context, trust=lambda: trust_of(gone))
     world.post_records(finished_route())
     world.drain()
     # What needs no trust goes on.
@@ -188,7 +188,7 @@ def test_a_package_whose_lease_ran_out_at_the_end_is_issued_once(world: World) -
     assert (state["state"], state["package_id"]) == ("issued", str(package.id))
     assert job_of(world, JobKind.PACKAGE).state == "done"
     report = verify(
-        package_file(world, str(package.id)), trust=RoleTrust(service=world.context.trust), now=datetime.now(UTC)
+        package_file(world, str(package.id)), trust=RoleTrust(service=world.context.trust()), now=datetime.now(UTC)
     )
     assert report.is_sound
 

@@ -89,7 +89,7 @@ def signatures(world: World) -> list[tuple[str, str]]:
 
 def is_good(world: World, keys: dict[str, Signatory]) -> bool:
     people: dict[str, list[Trusted]] = {role: [one.certificate] for role, one in keys.items()}
-    trust = RoleTrust(service=world.context.trust, **people)
+    trust = RoleTrust(service=world.context.trust(), **people)
     return verify(package_file(world, package_of(world)["id"]), trust=trust, now=world.context.clock()).is_sound
 
 

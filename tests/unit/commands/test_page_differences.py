@@ -11,21 +11,18 @@ import pytest
 from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
+from service.vocabulary.signatures import SignaturePlace
 from tests.package_factories import make_content
 from tests.package_reading import draw_content
 from tests.signed_documents import NOW, Signed, countersign_document
 from worker.package.pages.drawing import SIGNATURE_BOXES, SIGNING_PAGE
 from worker.signing.check.pages import Frames, PageDifferences, UnreadablePagesError, compare_drawings
-from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, SignatureBoxes
+from worker.signing.fields import DECISION_FIELD, ENGINEER_FIELD, RESERVED
 from worker.signing.make.certify import certify
 
 pytestmark = pytest.mark.slow
 
-FRAMES: Frames = {
-    CONTRACTOR_FIELD: (SIGNING_PAGE, SIGNATURE_BOXES["contractor_responsible"]),
-    DECISION_FIELD: (SIGNING_PAGE, SIGNATURE_BOXES["decision"]),
-    ENGINEER_FIELD: (SIGNING_PAGE, SIGNATURE_BOXES["owner_engineer"]),
-}
+FRAMES: Frames = {name: (SIGNING_PAGE, SIGNATURE_BOXES[place]) for place, name in RESERVED.items()}
 # The library makes objects by functions without types.
 MAKE: Any = generic
 Change = Callable[[Any, Any], None]
@@ -38,8 +35,9 @@ def drawn() -> bytes:
 
 @pytest.fixture(scope="module")
 def certified(drawn: bytes, signed: Signed) -> bytes:
-    boxes = SignatureBoxes(**SIGNATURE_BOXES, page=SIGNING_PAGE)
-    return certify(drawn, key=signed.key, signed_at=NOW, reason="Package issued", boxes=boxes).pdf
+    return certify(
+        drawn, key=signed.key, signed_at=NOW, reason="Package issued", boxes=SIGNATURE_BOXES, page=SIGNING_PAGE
+    ).pdf
 
 
 def compare(pdf: bytes, drawn: bytes) -> PageDifferences:
@@ -163,7 +161,7 @@ def test_a_note_laid_over_a_page_is_named(certified: bytes, drawn: bytes, page: 
     assert (found.other_pages, found.pages_with_additions) == ((), (page,))
 
 
-ENGINEERS_FRAME = SIGNATURE_BOXES["owner_engineer"]
+ENGINEERS_FRAME = SIGNATURE_BOXES[SignaturePlace.ENGINEER]
 
 
 @pytest.mark.parametrize(

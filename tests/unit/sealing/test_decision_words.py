@@ -9,6 +9,7 @@ import pytest
 from pypdf import PdfReader
 
 from service.vocabulary.people import PrintedPerson
+from service.vocabulary.signatures import SignaturePlace
 from worker.package.fonts.text_style import REGULAR_FONT
 from worker.package.pages.signing_page import SIGNATURE_BOXES
 from worker.sealing.decision_words import SpokenDecision, declare, segments_text
@@ -44,7 +45,7 @@ def accepting(segments: list[str], **changes: Any) -> SpokenDecision:
 
 def shown(decision: SpokenDecision) -> tuple[str, float]:
     """Return what the stamp prints in the package's frame, and the smallest type in it."""
-    left, bottom, right, top = SIGNATURE_BOXES["decision"]
+    left, bottom, right, top = SIGNATURE_BOXES[SignaturePlace.DECISION]
     stamps = declare(decision).stamps
     pdf = draw_stamp(stamps, width_pt=right - left, height_pt=top - bottom, font_file=REGULAR_FONT)
     sizes, lowest = set[float](), []

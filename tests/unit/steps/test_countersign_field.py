@@ -6,10 +6,11 @@ import pytest
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign.fields import SigFieldSpec, append_signature_field
 
+from service.vocabulary.signatures import SignaturePlace
 from tests.signed_documents import make_document
 from tests.signing_people import make_signatory, sign_as
 from worker.signing.fields import DECISION_FIELD, ENGINEER_FIELD, FORMS
-from worker.steps.countersign import field_for
+from worker.steps.countersign import place_for
 
 
 def with_fields(form: int) -> bytes:
@@ -28,13 +29,13 @@ def signed(form: int, field: str) -> bytes:
 
 @pytest.mark.parametrize("is_signed_after", [True, False])
 def test_a_decision_is_sealed_once_in_its_own_place(is_signed_after: bool) -> None:
-    assert field_for(with_fields(2), is_signed_after=is_signed_after) == DECISION_FIELD
-    assert field_for(signed(2, DECISION_FIELD), is_signed_after=is_signed_after) is None
+    assert place_for(with_fields(2), is_signed_after=is_signed_after) is SignaturePlace.DECISION
+    assert place_for(signed(2, DECISION_FIELD), is_signed_after=is_signed_after) is None
 
 
-@pytest.mark.parametrize(("is_signed_after", "field"), [(False, ENGINEER_FIELD), (True, None)])
+@pytest.mark.parametrize(("is_signed_after", "place"), [(False, SignaturePlace.ENGINEER), (True, None)])
 def test_a_package_without_that_place_is_sealed_in_the_engineers_unless_an_own_key_signs_there(
-    is_signed_after: bool, field: str | None
+    is_signed_after: bool, place: SignaturePlace | None
 ) -> None:
-    assert field_for(with_fields(1), is_signed_after=is_signed_after) == field
-    assert field_for(signed(1, ENGINEER_FIELD), is_signed_after=is_signed_after) is None
+    assert place_for(with_fields(1), is_signed_after=is_signed_after) is place
+    assert place_for(signed(1, ENGINEER_FIELD), is_signed_after=is_signed_after) is None

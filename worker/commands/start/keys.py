@@ -14,7 +14,6 @@ from worker.sealing.signing_key import SigningKeyNotNamedError, load_key
 from worker.sealing.trust_services import authorities_of
 from worker.signing.check.verify import verify
 from worker.signing.errors import SigningError, SigningKeyPinError
-from worker.signing.fields import SignatureBoxes
 from worker.signing.keys.signing_key import SigningKey
 from worker.signing.make.certify import certify
 from worker.signing.make.sealing import ALONE, Sealing
@@ -64,9 +63,8 @@ def _sign(key: SigningKey, sealing: Sealing = ALONE) -> bytes:
     canvas = Canvas(page)
     canvas.showPage()
     canvas.save()
-    boxes = SignatureBoxes(**SIGNATURE_BOXES, page=0)
     now = datetime.now(UTC)
-    return certify(page.getvalue(), key=key, signed_at=now, reason="Trial", boxes=boxes, sealing=sealing).pdf
+    return certify(page.getvalue(), key=key, signed_at=now, reason="Trial", boxes=SIGNATURE_BOXES, sealing=sealing).pdf
 
 
 def _try_vouching(settings: WorkerSettings, signed: bytes) -> Iterator[Tried]:

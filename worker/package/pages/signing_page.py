@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from service.vocabulary.signatures import SignaturePlace
 from worker.package.document_model import SignatureFrame, SigningPage
 from worker.package.fonts.text_style import BODY, CONTENT_WIDTH, HEADING, LABEL, LEFT, NOTE, QUIET, SUBHEADING, TOP
 from worker.package.pages.canvas import Canvas
@@ -11,11 +12,11 @@ Box = tuple[int, int, int, int]
 
 # Left, bottom, right, top on the second page, in points from its lower left corner. The longest reason that is taken
 # and many segments find room in the decision's, at a size that can be read.
-SIGNATURE_BOXES: Mapping[str, Box] = MappingProxyType(
+SIGNATURE_BOXES: Mapping[SignaturePlace, Box] = MappingProxyType(
     {
-        "decision": (48, 222, 547, 650),
-        "contractor_responsible": (48, 94, 288, 166),
-        "owner_engineer": (307, 94, 547, 166),
+        SignaturePlace.DECISION: (48, 222, 547, 650),
+        SignaturePlace.CONTRACTOR: (48, 94, 288, 166),
+        SignaturePlace.ENGINEER: (307, 94, 547, 166),
     }
 )
 
@@ -30,11 +31,11 @@ def draw_signing_page(canvas: Canvas, page: SigningPage) -> None:
     canvas.write(HEADING, [(LEFT, _TITLE_Y, page.title)])
     introduction = fold(page.introduction.text, BODY, width_pt=CONTENT_WIDTH, lines=_INTRODUCTION_LINES)
     canvas.write_lines(BODY, introduction, left=LEFT, top=_INTRODUCTION_Y)
-    decision = SIGNATURE_BOXES["decision"]
+    decision = SIGNATURE_BOXES[SignaturePlace.DECISION]
     canvas.frame(decision, width_pt=0.6, colour=QUIET)
     canvas.write(SUBHEADING, [(LEFT, decision[3] + _NOTE_OVER_FRAME_PT, page.decision_title)])
-    _draw_frame(canvas, page.contractor_frame, SIGNATURE_BOXES["contractor_responsible"])
-    _draw_frame(canvas, page.engineer_frame, SIGNATURE_BOXES["owner_engineer"])
+    _draw_frame(canvas, page.contractor_frame, SIGNATURE_BOXES[SignaturePlace.CONTRACTOR])
+    _draw_frame(canvas, page.engineer_frame, SIGNATURE_BOXES[SignaturePlace.ENGINEER])
     note = fold(page.note.text, NOTE, width_pt=CONTENT_WIDTH, lines=_NOTE_LINES)
     canvas.write_lines(NOTE, note, left=LEFT, top=_NOTE_Y)
 

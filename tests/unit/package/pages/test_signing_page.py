@@ -5,7 +5,7 @@ from itertools import combinations
 
 import pytest
 
-from service.vocabulary.signatures import SignedBy
+from service.vocabulary.signatures import SignaturePlace, SignedBy
 from tests.package_factories import make_content
 from tests.page_words import Word, words_by_page
 from tests.unit.package.pages.test_cover_page import are_over_each_other, wordiest
@@ -50,7 +50,7 @@ def test_no_word_of_the_page_lies_over_another(content: PackageContent) -> None:
 
 def test_an_empty_frame_says_that_none_of_the_contractors_own_belongs_there() -> None:
     content = make_content()
-    said = inside(words_of(content), SIGNATURE_BOXES["contractor_responsible"])
+    said = inside(words_of(content), SIGNATURE_BOXES[SignaturePlace.CONTRACTOR])
     assert " ".join(said).startswith("No signature belongs here: the declaration on the first page was recorded")
     assert "Contractor's own signature: none" in text_of(content)
 

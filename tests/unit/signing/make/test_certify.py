@@ -10,6 +10,7 @@ import pytest
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pypdf import PdfReader
 
+from service.vocabulary.signatures import SignaturePlace
 from tests.signed_documents import (
     BOXES,
     CERTIFIED_AT,
@@ -40,9 +41,9 @@ def test_the_peoples_fields_stand_where_they_were_asked_for_and_the_seal_is_invi
     left, bottom, right, top = fields.pop(SEAL_FIELD)
     assert (right - left, top - bottom) == (0, 0)
     assert fields == {
-        CONTRACTOR_FIELD: list(BOXES.contractor_responsible),
-        DECISION_FIELD: list(BOXES.decision),
-        ENGINEER_FIELD: list(BOXES.owner_engineer),
+        CONTRACTOR_FIELD: list(BOXES[SignaturePlace.CONTRACTOR]),
+        DECISION_FIELD: list(BOXES[SignaturePlace.DECISION]),
+        ENGINEER_FIELD: list(BOXES[SignaturePlace.ENGINEER]),
     }
 
 
