@@ -1,4 +1,4 @@
-"""What every operation checks before it looks at a request: size, content type, known query parameters."""
+"""What all operations share: checks of size, content type and query parameters, and answers read from rows."""
 
 from collections.abc import AsyncIterator, Callable, Coroutine
 from typing import Any
@@ -7,12 +7,19 @@ from fastapi import Request, Response
 from fastapi.concurrency import run_in_threadpool
 from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
+from pydantic import BaseModel, ConfigDict
 
 from service.errors import BodyTooLargeError, ContentTypeError, QueryInvalidError
 from service.settings import MAX_BODY_BYTES
 from service.storage.blobs import IncomingBlob
 
 Handler = Callable[[Request], Coroutine[Any, Any, Response]]
+
+
+class RowAnswer(BaseModel):
+    """An answer whose members are a row's, by the names of its columns."""
+
+    model_config = ConfigDict(from_attributes=True)
 
 
 class CheckedRoute(APIRoute):

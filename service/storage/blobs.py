@@ -102,17 +102,13 @@ class BlobStore:
 
     def size(self, sha256: str) -> int:
         """Return how many bytes the file with this SHA-256 has."""
-        try:
-            return self._path(sha256).stat().st_size
-        except FileNotFoundError as error:
-            raise BlobMissingError(sha256) from error
+        with self.open(sha256) as file:
+            return os.fstat(file.fileno()).st_size
 
     def get(self, sha256: str) -> bytes:
         """Return the bytes with this SHA-256."""
-        try:
-            content = self._path(sha256).read_bytes()
-        except FileNotFoundError as error:
-            raise BlobMissingError(sha256) from error
+        with self.open(sha256) as file:
+            content = file.read()
         if sha256_hex(content) != sha256:
             raise BlobMissingError(f"{sha256} reads otherwise")
         return content

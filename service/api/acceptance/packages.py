@@ -7,7 +7,7 @@ from uuid import UUID
 import orjson
 from fastapi import APIRouter, Header, Response
 from fastapi.responses import StreamingResponse
-from pydantic import AliasChoices, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AliasChoices, BaseModel, BeforeValidator, Field
 from sqlmodel import Session
 
 from service.actions.acceptance import decisions as actions
@@ -19,7 +19,7 @@ from service.actions.acceptance.verifications import RoleSignature
 from service.actions.records.evidence import evidence_of
 from service.api.acceptance.archive import write_manifest, zipped
 from service.api.gate import ContractorOrEngineerGate, EngineerGate, PackageGate
-from service.api.routing import CheckedRoute
+from service.api.routing import CheckedRoute, RowAnswer
 from service.errors import PreconditionMissingError
 from service.storage import decisions, packages
 from service.storage.tables import Package
@@ -81,10 +81,8 @@ class PackageAnswer(BaseModel):
     awaited_signatures: list[SignaturePlace] = []
 
 
-class DecisionAnswer(BaseModel):
+class DecisionAnswer(RowAnswer):
     """A decision as it was recorded."""
-
-    model_config = ConfigDict(from_attributes=True)
 
     package_id: UUID
     package_sha256: str

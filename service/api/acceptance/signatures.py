@@ -6,11 +6,11 @@ from uuid import UUID
 
 from fastapi import APIRouter, Header, Request, Response
 from fastapi.concurrency import run_in_threadpool
-from pydantic import AliasChoices, BaseModel, ConfigDict, Field
+from pydantic import AliasChoices, Field
 
 from service.actions.acceptance import signatures as actions
 from service.api.gate import ContractorOrEngineerGate, Gate
-from service.api.routing import FileRoute, media_type_of, receive_body
+from service.api.routing import FileRoute, RowAnswer, media_type_of, receive_body
 from service.errors import PreconditionMissingError
 from service.settings import MAX_SIGNATURE_BYTES
 from service.vocabulary.signatures import SignatureRole, UploadState
@@ -19,10 +19,8 @@ PDF = "application/pdf"
 router = APIRouter(prefix="/v1/packages/{package_id}/signatures", route_class=FileRoute, tags=["packages"])
 
 
-class UploadAnswer(BaseModel):
+class UploadAnswer(RowAnswer):
     """A signed file that was sent in: taken as the package's current file, or refused with what is wrong with it."""
-
-    model_config = ConfigDict(from_attributes=True)
 
     id: UUID
     package_id: UUID

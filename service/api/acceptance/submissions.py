@@ -5,13 +5,12 @@ from typing import Any
 from uuid import UUID
 
 from fastapi import APIRouter, Response
-from pydantic import BaseModel
 from sqlmodel import Session
 
 from service.actions.acceptance import submissions as actions
 from service.actions.acceptance.submissions import SubmissionForm
 from service.api.gate import ContractorGate, ContractorOrEngineerGate
-from service.api.routing import CheckedRoute
+from service.api.routing import CheckedRoute, RowAnswer
 from service.storage import packages, submissions
 from service.storage.tables import Submission
 from service.vocabulary.signatures import SignedBy
@@ -19,7 +18,7 @@ from service.vocabulary.signatures import SignedBy
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["submissions"])
 
 
-class SubmissionAnswer(BaseModel):
+class SubmissionAnswer(RowAnswer):
     """A submission and where it is."""
 
     id: UUID
@@ -57,5 +56,5 @@ def read_submission(gate: ContractorOrEngineerGate, submission_id: UUID) -> Subm
 
 def _answer(session: Session, submission: Submission) -> SubmissionAnswer:
     package = packages.package_of_submission(session, submission)
-    answer = SubmissionAnswer.model_validate(submission, from_attributes=True)
+    answer = SubmissionAnswer.model_validate(submission)
     return answer.model_copy(update={"package_id": None if package is None else package.id})

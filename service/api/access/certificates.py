@@ -4,12 +4,12 @@ from datetime import datetime
 from uuid import UUID
 
 from fastapi import APIRouter, Response
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel
 
 from service.actions.access import certificates as actions
 from service.actions.access.certificates import CertificateForm
 from service.api.gate import PeopleGate
-from service.api.routing import CheckedRoute
+from service.api.routing import CheckedRoute, RowAnswer
 from service.storage.access import certificates_of
 from service.vocabulary import quantities as q
 
@@ -18,10 +18,8 @@ router = APIRouter(
 )
 
 
-class CertificateAnswer(BaseModel):
+class CertificateAnswer(RowAnswer):
     """A certificate by its fingerprint; once the person's name is erased, subject and text are gone."""
-
-    model_config = ConfigDict(from_attributes=True)
 
     sha256: str
     person_id: str

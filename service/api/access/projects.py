@@ -4,13 +4,13 @@ from datetime import datetime
 from uuid import UUID
 
 from fastapi import APIRouter, Response
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel
 
 from service.actions.access import projects, tokens
 from service.actions.access.projects import PersonForm, ProjectForm
 from service.actions.access.tokens import TokenForm
 from service.api.gate import AdministratorGate, AnyGate, PeopleGate
-from service.api.routing import CheckedRoute
+from service.api.routing import CheckedRoute, RowAnswer
 from service.vocabulary import quantities as q
 from service.vocabulary.people import PartySide
 from service.vocabulary.words import TokenKind
@@ -18,10 +18,8 @@ from service.vocabulary.words import TokenKind
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["projects"])
 
 
-class ProjectAnswer(BaseModel):
+class ProjectAnswer(RowAnswer):
     """A project."""
-
-    model_config = ConfigDict(from_attributes=True)
 
     id: UUID
     code: str

@@ -6,11 +6,10 @@ from uuid import UUID
 from fastapi import APIRouter, Request, Response
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import StreamingResponse
-from pydantic import BaseModel, ConfigDict
 
 from service.actions.records import evidence as actions
 from service.api.gate import ContractorOrEngineerGate, Gate, RecordingGate
-from service.api.routing import FileRoute, media_type_of, receive_body
+from service.api.routing import FileRoute, RowAnswer, media_type_of, receive_body
 from service.errors import EvidenceMismatchError
 from service.vocabulary import quantities as q
 from service.vocabulary.evidence import EvidenceType, file_name
@@ -19,10 +18,8 @@ router = APIRouter(prefix="/v1/projects/{project_id}/evidence", route_class=File
 _FILE = {"schema": {"type": "string", "format": "binary"}}
 
 
-class EvidenceAnswer(BaseModel):
+class EvidenceAnswer(RowAnswer):
     """A file that was sent in."""
-
-    model_config = ConfigDict(from_attributes=True)
 
     sha256: str
     size_bytes: int

@@ -5,21 +5,19 @@ from uuid import UUID
 
 import orjson
 from fastapi import APIRouter, Response
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel
 
 from service.actions.routes import design as actions
 from service.api.gate import ContractorGate, ReaderGate
-from service.api.routing import CheckedRoute
+from service.api.routing import CheckedRoute, RowAnswer
 from service.storage.routes import design_row, find_route
 from service.vocabulary.design.design import Design
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["routes"])
 
 
-class RouteAnswer(BaseModel):
+class RouteAnswer(RowAnswer):
     """A route and what binds it."""
-
-    model_config = ConfigDict(from_attributes=True)
 
     id: UUID
     project_id: UUID

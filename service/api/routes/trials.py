@@ -6,12 +6,12 @@ from uuid import UUID
 
 import orjson
 from fastapi import APIRouter, Response
-from pydantic import BaseModel, BeforeValidator, ConfigDict
+from pydantic import BeforeValidator
 
 from service.actions.routes import trials as actions
 from service.actions.routes.trials import TrialForm
 from service.api.gate import ContractorOrEngineerGate, EngineerGate
-from service.api.routing import CheckedRoute
+from service.api.routing import CheckedRoute, RowAnswer
 from service.storage.criteria import find_trial
 from service.vocabulary.findings.trial import TrialResult, TrialState
 
@@ -22,10 +22,8 @@ def _read_result(text: str | None) -> Any:
     return None if text is None else orjson.loads(text)
 
 
-class TrialAnswer(BaseModel):
+class TrialAnswer(RowAnswer):
     """A trial and where it is; the newest ten of a project keep their result, older ones have ended."""
-
-    model_config = ConfigDict(from_attributes=True)
 
     id: UUID
     route_id: UUID
