@@ -13,7 +13,7 @@ from sqlmodel import Session
 from service.storage.criteria import criteria_of
 from service.storage.records import StoredEvidence
 from service.storage.routes import JudgedBy, design_revision, parse_design
-from service.storage.tables import WHOLE_SITE
+from service.storage.tables import WHOLE_SITE, DesignRevision
 from service.storage.verdicts import FibreVersions
 from service.vocabulary.criteria.criteria import Criteria, Voiding
 from service.vocabulary.design.layout import Layout
@@ -84,6 +84,12 @@ def judge_fibres(
     return judged
 
 
+def rules_from(design: DesignRevision, criteria: Criteria, *, criteria_sha256: str) -> PreparedRules:
+    """Return the rules that a design revision and criteria come to."""
+    layout = parse_design(design.document)
+    return PreparedRules(layout=layout, criteria=criteria, design_sha256=design.sha256, criteria_sha256=criteria_sha256)
+
+
 def rules_in_force(session: Session, by: JudgedBy) -> PreparedRules:
     """Return the rules by which a route is judged, read once in a process: no version of a design or criteria changes.
 
@@ -93,12 +99,8 @@ def rules_in_force(session: Session, by: JudgedBy) -> PreparedRules:
     kept = _RULES.get(key)
     if kept is None:
         design = design_revision(session, by.project_id, by.route_id, by.design_revision)
-        kept = PreparedRules(
-            layout=parse_design(design.document),
-            criteria=criteria_of(session, by.project_id, by.criteria_version),
-            design_sha256=by.design_sha256,
-            criteria_sha256=by.criteria_sha256,
-        )
+        criteria = criteria_of(session, by.project_id, by.criteria_version)
+        kept = rules_from(design, criteria, criteria_sha256=by.criteria_sha256)
         if len(_RULES) >= _MOST_RULES:
             # Preparing some again takes less than keeping account of which were used last.
             _RULES.clear()

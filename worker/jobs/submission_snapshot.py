@@ -15,21 +15,13 @@ from service.storage.criteria import criteria_row, parse_criteria
 from service.storage.decisions import acceptances_of, decision_on
 from service.storage.packages import other_packages
 from service.storage.records import StoredEvidence
-from service.storage.routes import design_row, find_route, parse_design
+from service.storage.routes import design_row, find_route
 from service.storage.submissions import end_reasons, read_frozen_evidence
-from service.storage.tables import (
-    Acceptance,
-    CriteriaVersion,
-    DesignRevision,
-    Package,
-    Project,
-    Route,
-    Submission,
-)
+from service.storage.tables import Acceptance, Package, Project, Route, Submission
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.people import PrintedPerson
-from worker.jobs.judging import EvidenceByFibre, PreparedRules
+from worker.jobs.judging import EvidenceByFibre, PreparedRules, rules_from
 from worker.judgement.route.settle import JudgedFibre, Verdict
 from worker.package.data.content import (
     PAGES_FORM,
@@ -50,13 +42,12 @@ _Acceptances = Mapping[tuple[UUID, str], Acceptance]
 
 @dataclass(frozen=True, kw_only=True)
 class SubmissionSnapshot:
-    """What a submission froze, as rows."""
+    """What a submission froze: rows, and the rules that it is judged by."""
 
     submission: Submission
     project: Project
     route: Route
-    design: DesignRevision
-    criteria: CriteriaVersion
+    by: PreparedRules
     evidence: list[StoredEvidence]
     end_reasons: Mapping[str, str]
     responsible_person: PrintedPerson
@@ -67,12 +58,13 @@ class SubmissionSnapshot:
 def read_snapshot(session: Session, submission: Submission) -> SubmissionSnapshot:
     """Read what a submission froze."""
     route = find_route(session, [submission.project_id], submission.route_id)
+    design = design_row(session, route, revision=submission.design_revision)
+    criteria = criteria_row(session, submission.project_id, submission.criteria_version)
     return SubmissionSnapshot(
         submission=submission,
         project=project_of(session, submission.project_id),
         route=route,
-        design=design_row(session, route, revision=submission.design_revision),
-        criteria=criteria_row(session, submission.project_id, submission.criteria_version),
+        by=rules_from(design, parse_criteria(criteria.document), criteria_sha256=criteria.sha256),
         evidence=read_frozen_evidence(session, route, submission.id),
         end_reasons=end_reasons(session, submission.project_id, submission.id),
         responsible_person=submitted_by(session, submission),
@@ -85,12 +77,7 @@ def judge_snapshot(
     taken: SubmissionSnapshot, *, come_forward: Callable[[], None]
 ) -> tuple[list[FibreDocument], Verdict]:
     """Judge the frozen set as if nothing had been judged before."""
-    by = PreparedRules(
-        layout=parse_design(taken.design.document),
-        criteria=parse_criteria(taken.criteria.document),
-        design_sha256=taken.design.sha256,
-        criteria_sha256=taken.criteria.sha256,
-    )
+    by = taken.by
     evidence = EvidenceByFibre(taken.evidence, by=by)
     documents, fibres = list[FibreDocument](), list[JudgedFibre]()
     for number in range(1, by.layout.design.fibre_count + 1):
@@ -120,12 +107,12 @@ def content_of(
         project_name=project.name,
         owner=project.owner,
         contractor=project.contractor,
-        design=parse_design(taken.design.document).design,
+        design=taken.by.layout.design,
         design_revision=submission.design_revision,
-        design_sha256=taken.design.sha256,
-        criteria=parse_criteria(taken.criteria.document),
+        design_sha256=taken.by.design_sha256,
+        criteria=taken.by.criteria,
         criteria_version=submission.criteria_version,
-        criteria_sha256=taken.criteria.sha256,
+        criteria_sha256=taken.by.criteria_sha256,
         verdict=verdict.document,
         verdict_digest=verdict.digest,
         fibres=fibres,

@@ -19,7 +19,6 @@ from service.actions.acceptance.submissions import reopen
 from service.errors import ConflictError
 from service.storage import jobs
 from service.storage.access import forget_once_printed
-from service.storage.criteria import parse_criteria
 from service.storage.jobs import Lease
 from service.storage.packages import SignedFile, add_files
 from service.storage.routes import lock_route, raise_version
@@ -149,7 +148,7 @@ def _judge_anew(context: StepContext, lease: Lease, *, is_demonstration: bool) -
         raise HopelessError(
             f"The frozen record set gives verdict {verdict.digest}, not the one submitted; nothing was signed."
         )
-    sealing = sealing_for(context, parse_criteria(taken.criteria.document))
+    sealing = sealing_for(context, taken.by.criteria)
     content = content_of(
         taken,
         documents,

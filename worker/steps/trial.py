@@ -16,7 +16,7 @@ from service.storage import jobs
 from service.storage.criteria import find_trial, give_trial_up, parse_criteria, write_trial
 from service.storage.jobs import Lease
 from service.storage.records import read_evidence
-from service.storage.routes import design_row, find_route, parse_design
+from service.storage.routes import design_row, find_route
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Route
 from service.storage.verdicts import FibreVersions, counts_standing, standing_verdict
@@ -24,7 +24,7 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.trial import TrialState
 from service.vocabulary.states import JobState
 from worker.jobs.context import StepContext
-from worker.jobs.judging import FIBRES_A_RUN, PreparedRules, Waiting, judge_fibres
+from worker.jobs.judging import FIBRES_A_RUN, PreparedRules, Waiting, judge_fibres, rules_from
 from worker.jobs.runner import Step
 from worker.jobs.trial_result import CurrentVerdict, Progress, carry_on, result_of
 
@@ -76,12 +76,7 @@ def _read(session: Session, lease: Lease) -> Batch | None:
         return None
     route = find_route(session, [trial.project_id], trial.route_id)
     design = design_row(session, route, revision=trial.design_revision)
-    by = PreparedRules(
-        layout=parse_design(design.document),
-        criteria=parse_criteria(trial.criteria),
-        design_sha256=design.sha256,
-        criteria_sha256=trial.criteria_sha256,
-    )
+    by = rules_from(design, parse_criteria(trial.criteria), criteria_sha256=trial.criteria_sha256)
     begun = Progress(first_route_version=route.version, last_route_version=route.version)
     before = begun if trial.progress is None else _PROGRESS.validate_json(trial.progress)
     numbers = _next_fibres(by.layout, before)
