@@ -78,9 +78,9 @@ def add_token(session: Session, token: Token, projects: Collection[UUID]) -> Non
     session.add_all(TokenProject(token_id=token.id, project_id=project_id) for project_id in projects)
 
 
-def lock_token(session: Session, token_id: UUID) -> Token | None:
+def lock_token(session: Session, token_id: UUID) -> Token:
     """Return a token's row and hold its lock."""
-    return session.get(Token, token_id, with_for_update=True)
+    return required(session.get(Token, token_id, with_for_update=True), "token", token_id)
 
 
 def projects_opened_by(session: Session, token: Token) -> Collection[UUID]:

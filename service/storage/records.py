@@ -25,8 +25,9 @@ from sqlalchemy.dialects.postgresql import ARRAY, Insert, insert
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, SQLModel, col
 
+from service.errors import NotFoundError
 from service.storage.rows import of_route
-from service.storage.tables import WHOLE_SITE, EvidenceFile, Record, RecordEnd, RecordFibre, Route
+from service.storage.tables import WHOLE_SITE, EvidenceFile, Project, Record, RecordEnd, RecordFibre, Route
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.evidence import EvidenceType
 from service.vocabulary.words import RecordKind
@@ -217,9 +218,12 @@ def add_file(session: Session, file: EvidenceFile) -> bool:
     return session.execute(statement.returning(col(EvidenceFile.sha256))).one_or_none() is not None
 
 
-def find_file(session: Session, project_id: UUID, sha256: str) -> EvidenceFile | None:
+def find_file(session: Session, project: Project, sha256: str) -> EvidenceFile:
     """Return what is known of a file that was sent in to a project."""
-    return session.get(EvidenceFile, (project_id, sha256))
+    file = session.get(EvidenceFile, (project.id, sha256))
+    if file is None:
+        raise NotFoundError("No file with this SHA-256 was sent in.")
+    return file
 
 
 def files_here(session: Session, project_id: UUID, digests: Collection[str]) -> dict[str, EvidenceType]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from service.actions.access.tokens import Caller
-from service.errors import ConflictError, NotFoundError
+from service.errors import ConflictError
 from service.storage import records, submissions
 from service.storage.tables import EvidenceFile, Package, Project
 from service.vocabulary.evidence import EvidenceType
@@ -38,20 +38,12 @@ def keep_evidence(
         token_id=caller.token_id,
     )
     is_new = records.add_file(session, sent)
-    file = find_evidence(session, project, sha256)
+    file = records.find_file(session, project, sha256)
     if file.media_type is not media_type:
         raise ConflictError(f"This file is here already, as {file.media_type}.")
     if is_new:
         caller.append_audit(session, project.id, "evidence.received", sha256, content_sha256=sha256)
     return file, is_new
-
-
-def find_evidence(session: Session, project: Project, sha256: str) -> EvidenceFile:
-    """Return what is known of a file that was sent in to a project."""
-    file = records.find_file(session, project.id, sha256)
-    if file is None:
-        raise NotFoundError("No file with this SHA-256 was sent in.")
-    return file
 
 
 def evidence_of(session: Session, package: Package) -> PackageEvidence:

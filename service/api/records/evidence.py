@@ -11,6 +11,7 @@ from service.actions.records import evidence as actions
 from service.api.gate import ContractorOrEngineerGate, Gate, RecordingGate
 from service.api.routing import FileRoute, RowAnswer, media_type_of, receive_body
 from service.errors import EvidenceMismatchError
+from service.storage.records import find_file
 from service.vocabulary import quantities as q
 from service.vocabulary.evidence import EvidenceType, file_name
 
@@ -53,7 +54,7 @@ async def send_evidence(
 def read_evidence(gate: ContractorOrEngineerGate, project_id: UUID, sha256: q.Sha256) -> Response:
     """Read a file that was sent in, byte for byte."""
     with gate.read_snapshot_of(project_id) as (session, _, project):
-        file = actions.find_evidence(session, project, sha256)
+        file = find_file(session, project, sha256)
     gate.blobs.check(sha256)
     name = file_name(sha256, EvidenceType(file.media_type))
     headers = {
