@@ -27,17 +27,12 @@ def read_cursor(cursor: str, *, of: str, form: TypeAdapter[PositionT]) -> Positi
 
     The check is no secret: it finds what is foreign or broken. A forged position opens nothing that the list does not.
     """
+    foreign = QueryInvalidError("The cursor is not one of this list with these filters.")
     try:
         position, check = orjson.loads(base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)))
-    except (binascii.Error, ValueError, TypeError) as error:
-        raise _foreign() from error
+        found = form.validate_python(position)
+    except (binascii.Error, ValidationError, ValueError, TypeError) as error:
+        raise foreign from error
     if digest_of([position, of])[:16] != check:
-        raise _foreign()
-    try:
-        return form.validate_python(position)
-    except ValidationError as error:
-        raise _foreign() from error
-
-
-def _foreign() -> QueryInvalidError:
-    return QueryInvalidError("The cursor is not one of this list with these filters.")
+        raise foreign
+    return found

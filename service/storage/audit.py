@@ -6,7 +6,7 @@ in commit order. (Taken first it serialises whole requests: 82 transactions a se
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -95,11 +95,5 @@ def first_lost_head(session: Session, project_id: UUID) -> int | None:
 
 
 def _entry(event: AuditEvent, sequence: int) -> dict[str, Any]:
-    optional = {"content_sha256": event.content_sha256, "request_id": event.request_id}
-    return {
-        "sequence": sequence,
-        "at": canonical_time(event.at),
-        "actor": event.actor,
-        "action": event.action,
-        "subject": event.subject,
-    } | {name: value for name, value in optional.items() if value is not None}
+    said = {name: value for name, value in asdict(event).items() if value is not None}
+    return {**said, "sequence": sequence, "at": canonical_time(event.at)}
