@@ -3,7 +3,7 @@
 A record is never changed after it is stored, only replaced or withdrawn with a reason.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from collections.abc import Set as AbstractSet
 from typing import Annotated, Any, NamedTuple
 
@@ -51,7 +51,12 @@ def canonical_record(record: Record) -> dict[str, Any]:
 
 def read_stored_record(text: str) -> Record:
     """Return the record that canonical text was made of."""
-    document = orjson.loads(text)
+    return read_record_document(orjson.loads(text))
+
+
+def read_record_document(document: Mapping[str, Any]) -> Record:
+    """Return the record that a document of the canonical form was made of."""
+    document = dict(document)
     del document["form"]
     if document["kind"] == RecordKind.CONTINUITY.value:
         # The one member that must be posted and may be null: a fibre that stayed dark was seen nowhere.

@@ -14,7 +14,7 @@ from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.design import Design
 from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.quantities import read_canonical
-from service.vocabulary.records.record import canonical_record, read_stored_record
+from service.vocabulary.records.record import canonical_record, read_record_document
 from service.vocabulary.signatures import SignedBy
 from worker.package.data.attachment_forms import (
     FIRST_PACKAGE_FORM,
@@ -162,7 +162,7 @@ def _records(text: bytes) -> list[PackagedRecord]:
 
 def _record(entry: _StoredRecord) -> PackagedRecord:
     text = canonical_json(entry["record"])
-    if canonical_json(canonical_record(read_stored_record(text.decode()))) != text:
+    if canonical_json(canonical_record(read_record_document(entry["record"]))) != text:
         raise ValueError("it holds a record that is not in canonical form")
     return PackagedRecord(
         text=text.decode(),
