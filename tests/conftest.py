@@ -39,7 +39,7 @@ def pytest_sessionstart() -> None:
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_finish() -> None:
-    """Keep the garbage collector away from thousands of collected tests, which took it a tenth of the whole run."""
+    """Keep the garbage collector away from thousands of collected tests, which it looked through again and again."""
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 20, 20)

@@ -64,6 +64,11 @@ class Criterion(q.Value):
         return None if self.limit_member is None else getattr(self, self.limit_member)
 
     @property
+    def decision_rule(self) -> DecisionRule:
+        """Return by what rule a value decides; the simple one where the kind leaves no choice."""
+        return getattr(self, "decision", DecisionRule.SIMPLE)
+
+    @property
     def guard_band(self) -> float | None:
         """Return the uncertainty that its decision rule keeps off the limit, in the limit's unit; None without one."""
         return None

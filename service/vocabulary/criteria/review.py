@@ -65,7 +65,7 @@ def _within(criterion: AnyCriterion) -> Iterator[CriteriaReport]:
         return
     unit = "dB/km" if isinstance(criterion, links.AttenuationCoefficientCriterion) else "dB"
     said = f"the limit {limit:.3f} {unit} less its guard band {band:.3f} {unit} is below zero"
-    if criterion.decision is DecisionRule.GUARDED:  # type: ignore[union-attr]
+    if criterion.decision_rule is DecisionRule.GUARDED:
         yield report_on(criterion, severity=Severity.UNMEETABLE, detail=f"{said}, which no loss is")
     else:
         yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=f"{said}, so every pass is conditional")

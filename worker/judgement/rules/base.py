@@ -4,11 +4,10 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from typing import ClassVar, Generic, TypeVar
 
-from service.vocabulary.criteria.base import Criterion, LimitedDb
-from service.vocabulary.criteria.links import AttenuationCoefficientCriterion
+from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.design.layout import Joint, Layout, Span
-from service.vocabulary.words import DecisionRule, JointKind, Outcome, Unit
+from service.vocabulary.words import JointKind, Outcome, Unit
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct
@@ -87,11 +86,10 @@ def limit_of(criterion: Criterion, *, unit: Unit = Unit.DB, places: int = 4) -> 
 
 def guarded_limit(criterion: Criterion, exact: int, *, unit: Unit = Unit.DB, places: int = 4) -> Limit:
     """Return the most that a criterion allows, or the least, in 1e-12 of the unit, with its guard band."""
-    rule = DecisionRule.SIMPLE
-    if isinstance(criterion, LimitedDb | AttenuationCoefficientCriterion):
-        rule = criterion.decision
     band = 0 if criterion.guard_band is None else to_parts(criterion.guard_band, places=3)
-    return Limit(exact, unit=unit, is_minimum=criterion.limit_is_least, places=places, rule=rule, band=band)
+    return Limit(
+        exact, unit=unit, is_minimum=criterion.limit_is_least, places=places, rule=criterion.decision_rule, band=band
+    )
 
 
 def hold_known_part(known: Judgement, *, low: Exact, high: Exact, limit: Limit) -> Judgement:
