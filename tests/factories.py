@@ -14,7 +14,7 @@ from tests.bodies.criteria import make_criteria
 from tests.bodies.records import *  # noqa: F403
 from tests.bodies.routes import *  # noqa: F403
 from tests.bodies.routes import make_design
-from worker.judgement.history.records import Evidence
+from worker.judgement.history.evidence import Evidence
 
 
 def layout_of(design: Body | None = None) -> Layout:

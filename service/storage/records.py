@@ -30,7 +30,7 @@ from service.storage.rows import of_route
 from service.storage.tables import WHOLE_SITE, EvidenceFile, Project, Record, RecordEnd, RecordFibre, Route
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.evidence import EvidenceType
-from service.vocabulary.words import RecordKind
+from service.vocabulary.records.words import RecordKind
 
 
 def _add_from_arrays(table: Table) -> Insert:

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Any
 
-from service.vocabulary.words import RecordKind
+from service.vocabulary.records.words import RecordKind
 
 
 class EvidenceType(StrEnum):

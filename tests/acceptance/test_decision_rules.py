@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from service.vocabulary.words import DecisionRule, Grade, Outcome, Unit
+from service.vocabulary.criteria.words import DecisionRule, Unit
+from service.vocabulary.findings.words import Grade, Outcome
 from tests.acceptance.figures import Share
 from worker.judgement.numbers.exact import PARTS
 from worker.judgement.numbers.limits import Held, Limit, hold

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from service.vocabulary.words import Grade, Outcome
+from service.vocabulary.findings.words import Grade, Outcome
 from tests.published.check_values import Provenance
 
 ILAC_G8 = "ILAC-G8:09/2019, 4.2"

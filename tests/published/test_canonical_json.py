@@ -21,7 +21,7 @@ from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.design import Design
 from service.vocabulary.quantities import LastPlace
 from service.vocabulary.records.record import RECORD, canonical_record
-from service.vocabulary.words import EventKind, Qualifier
+from service.vocabulary.records.words import EventKind, Qualifier
 from tests.factories import make_otdr
 from tests.world import read_demo
 

@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from service.vocabulary.words import DecisionRule, Grade, Outcome, Unit
+from service.vocabulary.criteria.words import DecisionRule, Unit
+from service.vocabulary.findings.words import Grade, Outcome
 from tests.published.check_values import source_of
 from tests.published.decision_values import (
     COMBINED,

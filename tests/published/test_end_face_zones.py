@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from service.vocabulary.words import Outcome
+from service.vocabulary.findings.words import Outcome
 from tests.factories import make_criteria, make_end_face
 from tests.published.check_values import Provenance, source_of
 from tests.unit.judgement.judging import judge

@@ -7,7 +7,7 @@ import pytest
 from service.api.acceptance.archive import write_manifest
 from service.vocabulary.evidence import NAMING, files_named
 from service.vocabulary.records.record import Record
-from service.vocabulary.words import RecordKind
+from service.vocabulary.records.words import RecordKind
 
 ONE, TWO = "1" * 64, "2" * 64
 

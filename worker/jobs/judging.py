@@ -19,7 +19,8 @@ from service.vocabulary.criteria.criteria import Criteria, Voiding
 from service.vocabulary.design.layout import Layout
 from worker.jobs.runner import HopelessError
 from worker.judgement.history.acts import Record
-from worker.judgement.history.records import Evidence, read_record
+from worker.judgement.history.evidence import Evidence
+from worker.judgement.history.records import read_record
 from worker.judgement.judge import FibreJudgement, Rules, unjudged
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 

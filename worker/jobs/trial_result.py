@@ -7,7 +7,7 @@ from service.storage.verdicts import FibreVersions
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.findings.finding import OutcomeCounts
 from service.vocabulary.findings.trial import ChangedFibres, TrialResult
-from service.vocabulary.words import Outcome
+from service.vocabulary.findings.words import Outcome
 from worker.jobs.judging import PreparedRules
 from worker.judgement.fibre.findings import Counts
 from worker.judgement.judge import FibreJudgement

@@ -14,13 +14,14 @@ from worker.judgement.fibre.link_tests import is_dark
 from worker.judgement.fibre.measured import measure_fibre, prepare_measuring
 from worker.judgement.fibre.suspicions import inconsistencies, tested_until_conforming
 from worker.judgement.history.acts import Record
-from worker.judgement.history.records import Evidence, read_record
+from worker.judgement.history.evidence import Evidence
+from worker.judgement.history.records import read_record
 from worker.judgement.rules.kinds.statistics import JointStatisticRule
 from worker.judgement.rules.table import rules_for
 from worker.judgement.work.work import work_of
 
 # Part of every verdict: raised whenever the same records could come out differently.
-ENGINE = 2
+ENGINE = 3
 ENGINE_VERSION = str(ENGINE)
 
 

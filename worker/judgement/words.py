@@ -1,7 +1,7 @@
 """How directions, tests and reasons are named: the enums of findings, and the labels of sentences."""
 
 from service.vocabulary.findings.finding import Direction
-from service.vocabulary.words import Reason
+from service.vocabulary.findings.words import Reason
 
 DIRECTION = {True: Direction.A_TO_B, False: Direction.B_TO_A}
 DIRECTION_LABELS = {True: "A to B", False: "B to A"}

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from service.vocabulary.words import Outcome, Quantity
+from service.vocabulary.criteria.words import Quantity
+from service.vocabulary.findings.words import Outcome
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import Finding, by_quantity
 from worker.package.data.records import outline_of

@@ -22,8 +22,8 @@ from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.findings.finding import VerdictDocument
+from service.vocabulary.findings.words import Outcome
 from service.vocabulary.signatures import SignedBy
-from service.vocabulary.words import Outcome
 
 
 class DefectNotice(q.Value):

@@ -16,8 +16,9 @@ from service.storage import decisions, notices, routes, submissions, verdicts
 from service.storage.tables import Acceptance, Package, Route, StandingVerdict, Submission
 from service.vocabulary.design.design import Segment
 from service.vocabulary.findings.finding import OutcomeCounts
+from service.vocabulary.findings.words import Outcome
 from service.vocabulary.states import SubmissionState
-from service.vocabulary.words import Outcome, Standing
+from service.vocabulary.words import Standing
 
 NO_COUNTS: OutcomeCounts = {"conforming": 0, "nonconforming": 0, "undetermined": 0}
 _BY_OUTCOME = {

@@ -19,13 +19,14 @@ from service.actions.access.tokens import Caller
 from service.storage import access, decisions, jobs, routes, submissions, verdicts
 from service.storage.tables import Route, Submission
 from service.vocabulary import quantities as q
+from service.vocabulary.criteria.words import Force
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FindingDocument, VerdictDocument
+from service.vocabulary.findings.words import Outcome
 from service.vocabulary.people import PartySide
 from service.vocabulary.signatures import SignedBy
 from service.vocabulary.states import JobKind, SubmissionState
 from service.vocabulary.validation import Fault, faults_of_unknown
-from service.vocabulary.words import Force, Outcome
 
 # Enough to see what is wrong; the rest is in the findings.
 _MOST_FAULTS = 50

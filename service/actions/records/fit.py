@@ -13,13 +13,13 @@ from pydantic import BaseModel
 from service.errors import BodyInvalidError
 from service.settings import CLOCK_TOLERANCE
 from service.vocabulary.design.layout import Layout
+from service.vocabulary.design.words import JointKind, SiteKind
 from service.vocabulary.instants import InstantKind, InstantOf, canonical_time
 from service.vocabulary.records.base import FibreTest
 from service.vocabulary.records.measurements import ContinuityRecord
 from service.vocabulary.records.record import Record
 from service.vocabulary.records.work import ArcCalibrationRecord, ClosureStateRecord, SpliceRecord
 from service.vocabulary.validation import Fault
-from service.vocabulary.words import JointKind, SiteKind
 
 _LABELS = {JointKind.SPLICE: "splice", JointKind.PAIR: "mated pair"}
 # What another clock said tells how wrong that clock is, and is kept for that: a time zone set wrong is hours.

@@ -18,7 +18,8 @@ from service.vocabulary import quantities as q
 from service.vocabulary.criteria.review import CriteriaReport
 from service.vocabulary.findings.finding import FibreDocument, FindingDocument, OutcomeCounts, WorkDocument
 from service.vocabulary.findings.suspicion import SuspicionDocument
-from service.vocabulary.words import Outcome, Standing
+from service.vocabulary.findings.words import Outcome
+from service.vocabulary.words import Standing
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["status"])
 _PRIVATE = "private, no-cache"

@@ -5,7 +5,7 @@ from typing import Annotated, ClassVar, Literal, NamedTuple
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
-from service.vocabulary.words import DecisionRule, Force, Quantity
+from service.vocabulary.criteria.words import DecisionRule, Force, Quantity
 
 Test = Literal["otdr", "attenuation", "return_loss", "dispersion", "continuity"]
 

@@ -7,7 +7,8 @@ from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria.base import Criterion, LimitedDb, RequiredTest
-from service.vocabulary.words import Basis, JointKind, Quantity
+from service.vocabulary.criteria.words import Basis, Quantity
+from service.vocabulary.design.words import JointKind
 
 
 class Fallback(q.Value):

@@ -7,7 +7,8 @@ from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria.base import Criterion, LimitedDb, RequiredTest
-from service.vocabulary.words import DecisionRule, FarEnd, Quantity
+from service.vocabulary.criteria.words import DecisionRule, Quantity
+from service.vocabulary.words import FarEnd
 
 
 class Combination(StrEnum):

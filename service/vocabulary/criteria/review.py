@@ -11,7 +11,8 @@ from service.vocabulary.canonical import canonical_json
 from service.vocabulary.criteria import joints, links
 from service.vocabulary.criteria.base import AppliesWhen, Criterion, RequiredTest
 from service.vocabulary.criteria.criteria import AnyCriterion, Criteria
-from service.vocabulary.words import Basis, DecisionRule, Force, JointKind
+from service.vocabulary.criteria.words import Basis, DecisionRule, Force
+from service.vocabulary.design.words import JointKind
 
 _TEST_LABELS = {"otdr": "OTDR traces", "attenuation": "attenuation tests", "return_loss": "return loss tests"}
 # What two criteria about the same thing may differ in, beside their limits.

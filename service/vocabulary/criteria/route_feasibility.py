@@ -12,9 +12,10 @@ from service.vocabulary.criteria.links import (
 )
 from service.vocabulary.criteria.review import CriteriaReport, Severity, report_on
 from service.vocabulary.criteria.scope import scope_of
+from service.vocabulary.criteria.words import DecisionRule
 from service.vocabulary.design.layout import Layout, Span
+from service.vocabulary.design.words import FibreAction, SiteKind
 from service.vocabulary.quantities import PDB_PER_MDB, UM_PER_KM, metres_text, to_last_place, to_um
-from service.vocabulary.words import DecisionRule, FibreAction, SiteKind
 
 
 def infeasibilities_on(criteria: Criteria, layout: Layout) -> list[CriteriaReport]:

@@ -6,7 +6,7 @@ from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria.base import Criterion
-from service.vocabulary.words import Quantity
+from service.vocabulary.criteria.words import Quantity
 
 
 class CalibratedSplicer(q.Value):

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from service.vocabulary.design.design import Segment
 from service.vocabulary.design.layout import Layout
+from service.vocabulary.design.words import JointKind
 from service.vocabulary.quantities import UM_PER_CM, metres_text, to_last_place
-from service.vocabulary.words import JointKind
 
 
 @dataclass(frozen=True, kw_only=True)

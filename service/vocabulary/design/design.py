@@ -9,7 +9,7 @@ from typing import Annotated
 from pydantic import Field
 
 from service.vocabulary import quantities as q
-from service.vocabulary.words import FibreAction, SiteKind, Termination
+from service.vocabulary.design.words import FibreAction, SiteKind, Termination
 
 
 class Site(q.Value):

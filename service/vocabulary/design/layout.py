@@ -13,8 +13,8 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from service.vocabulary.design.design import Design, PlannedFibres, Section, Site
+from service.vocabulary.design.words import FibreAction, JointKind, SiteKind, Termination
 from service.vocabulary.quantities import to_last_place
-from service.vocabulary.words import FibreAction, JointKind, SiteKind, Termination
 
 _TIA_598 = (
     "blue", "orange", "green", "brown", "slate", "white", "red", "black", "yellow", "violet", "rose", "aqua",

@@ -5,8 +5,8 @@ from itertools import islice
 
 from service.vocabulary.design.design import Design, FibreRange, PlannedFibres
 from service.vocabulary.design.layout import SCHEMES, Layout
+from service.vocabulary.design.words import FibreAction, SiteKind
 from service.vocabulary.validation import Fault
-from service.vocabulary.words import FibreAction, SiteKind
 
 # One wrong entry crosses every fibre after it in every section behind it.
 _MOST_CROSSINGS = 100

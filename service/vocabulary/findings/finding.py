@@ -10,7 +10,7 @@ from typing import NamedTuple, NotRequired
 from typing_extensions import TypedDict
 
 from service.vocabulary.findings.suspicion import SuspicionDocument
-from service.vocabulary.words import Reason
+from service.vocabulary.findings.words import Reason
 
 FIBRE_FORM = "fibre.1"
 VERDICT_FORM = "verdict.1"

@@ -5,8 +5,9 @@ from enum import StrEnum
 from typing_extensions import TypedDict
 
 from service.vocabulary.criteria.review import CriteriaReport
+from service.vocabulary.criteria.words import Force, Quantity
 from service.vocabulary.findings.finding import OutcomeCounts
-from service.vocabulary.words import Force, Outcome, Quantity
+from service.vocabulary.findings.words import Outcome
 
 
 class TrialState(StrEnum):

@@ -11,16 +11,8 @@ from typing_extensions import TypedDict
 
 from service.vocabulary import quantities as q
 from service.vocabulary.records.base import FibreTest, Instrument, JointPosition, RecordBase
-from service.vocabulary.words import (
-    EventKind,
-    FarEnd,
-    Polish,
-    Qualifier,
-    RecordKind,
-    ReturnLossMethod,
-    Side,
-    Zone,
-)
+from service.vocabulary.records.words import EventKind, Polish, Qualifier, RecordKind, ReturnLossMethod, Side, Zone
+from service.vocabulary.words import FarEnd
 
 MAX_EVENTS = 2000
 

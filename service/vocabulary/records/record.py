@@ -19,6 +19,7 @@ from service.vocabulary.records.measurements import (
     OtdrRecord,
     ReturnLossRecord,
 )
+from service.vocabulary.records.words import RecordKind
 from service.vocabulary.records.work import (
     ArcCalibrationRecord,
     CleaningRecord,
@@ -26,7 +27,6 @@ from service.vocabulary.records.work import (
     SpliceRecord,
     TerminationRecord,
 )
-from service.vocabulary.words import RecordKind
 
 MeasurementRecord = OtdrRecord | AttenuationRecord | ReturnLossRecord | DispersionRecord | ContinuityRecord
 ConnectionRecord = TerminationRecord | CleaningRecord | EndFaceRecord

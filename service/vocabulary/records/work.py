@@ -5,8 +5,9 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
+from service.vocabulary.design.words import Termination
 from service.vocabulary.records.base import JointPosition, RecordBase
-from service.vocabulary.words import ClosureState, Polish, RecordKind, Side, SpliceMethod, Termination
+from service.vocabulary.records.words import ClosureState, Polish, RecordKind, Side, SpliceMethod
 
 Attempt = Annotated[int, Field(strict=True, ge=1, le=20)]
 

@@ -9,8 +9,8 @@ from service.storage.records import StoredEvidence
 from service.storage.tables import WHOLE_SITE
 from service.storage.verdicts import FibreVersions
 from service.vocabulary.canonical import canonical_json
+from service.vocabulary.findings.words import Outcome
 from service.vocabulary.records.record import RECORD, canonical_record
-from service.vocabulary.words import Outcome
 from tests.factories import criteria_of, finished_fibre, layout_of, make_closure_state, make_criteria, make_splice
 from worker.jobs.judging import EvidenceByFibre, PreparedRules, Waiting, judge_fibres
 

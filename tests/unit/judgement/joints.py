@@ -6,7 +6,7 @@ from typing import Any
 from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import Body, both_ways, sealed, splice_criterion
 from tests.unit.judgement.judging import finding_by
-from worker.judgement.history.records import Evidence
+from worker.judgement.history.evidence import Evidence
 
 
 def traces(

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from service.vocabulary.findings.finding import FindingDocument, WorkDocument
 from tests.factories import Body, criteria_of, layout_of, only, stored
-from worker.judgement.history.records import Evidence
+from worker.judgement.history.evidence import Evidence
 from worker.judgement.judge import FibreJudgement, Rules
 
 

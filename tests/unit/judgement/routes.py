@@ -10,7 +10,7 @@ from service.vocabulary.findings.suspicion import SuspicionDocument
 from tests.factories import Body, criteria_of, layout_of, stored
 from worker.judgement.documents.route import read_contributions, write_contributions
 from worker.judgement.fibre.contributions import Contributions
-from worker.judgement.history.records import Evidence
+from worker.judgement.history.evidence import Evidence
 from worker.judgement.judge import FibreJudgement, Rules
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
 

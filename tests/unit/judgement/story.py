@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from service.vocabulary.findings.finding import WorkDocument
-from service.vocabulary.words import Act
+from service.vocabulary.findings.words import Act
 from tests.factories import Body, make_closure_state, only, sealed, spliced
 from tests.unit.judgement.judging import judge
 

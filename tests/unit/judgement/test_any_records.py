@@ -34,7 +34,7 @@ from tests.factories import (
     with_site,
 )
 from tests.unit.judgement.judging import judge, splice_at_c1
-from worker.judgement.history.records import Evidence
+from worker.judgement.history.evidence import Evidence
 
 TIMES = st.integers(1, 28).map(lambda day: f"2025-03-{day:02d}T08:00:00Z")
 DEVICES = st.sampled_from(["tablet-1", "tablet-2"])

@@ -2,9 +2,10 @@
 
 import orjson
 
+from service.vocabulary.criteria.words import Unit
 from service.vocabulary.findings.finding import Direction, RecordReading, VoidRecord
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
-from service.vocabulary.words import Outcome, Reason, Unit
+from service.vocabulary.findings.words import Outcome, Reason
 from tests.factories import criteria_of
 from worker.judgement.documents.fibre import write_findings
 from worker.judgement.documents.route import read_contributions, read_counts, write_contributions, write_counts

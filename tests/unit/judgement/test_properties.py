@@ -8,8 +8,9 @@ from uuid import NAMESPACE_OID, uuid5
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from service.vocabulary.criteria.words import DecisionRule, Unit
 from service.vocabulary.findings.finding import FindingDocument
-from service.vocabulary.words import DecisionRule, Outcome, Unit
+from service.vocabulary.findings.words import Outcome
 from tests.factories import (
     SITES,
     Body,

@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import pytest
 
+from service.vocabulary.criteria.words import Quantity
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.findings.suspicion import SuspicionDocument
-from service.vocabulary.words import Outcome, Quantity
+from service.vocabulary.findings.words import Outcome
 from tests.package_factories import with_verdict
 from tests.package_reading import decimals_in, draw_content, matrix_rows, page_texts, printed_words, rows_of
 from tests.unit.package.judged import BEND_M, TROUBLED, UNTESTED, WITHOUT_FLAW, judged_content

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from typing import cast
 
+from service.vocabulary.criteria.words import DecisionRule, Force, Quantity, Unit
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import (
     FIBRE_FORM,
@@ -14,8 +15,8 @@ from service.vocabulary.findings.finding import (
     RecordReading,
     WorkDocument,
 )
+from service.vocabulary.findings.words import Grade, Outcome, Reason
 from service.vocabulary.quantities import UM_PER_CM, UM_PER_M
-from service.vocabulary.words import DecisionRule, Force, Grade, Outcome, Quantity, Reason, Unit
 from worker.judgement.documents.traces import write_traces, write_unexpected
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured

@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
-from service.vocabulary.words import Reason
+from service.vocabulary.findings.words import Reason
 from worker.judgement.history.acts import Trace
 from worker.judgement.numbers.exact import TENTHS_PER_MDB, mdb_text, mean_tenth_mdb
 from worker.judgement.traces.aligned_trace import Reading

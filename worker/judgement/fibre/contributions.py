@@ -5,8 +5,8 @@ from typing import Any, NamedTuple
 from typing_extensions import TypedDict
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
+from service.vocabulary.criteria.words import Basis
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument
-from service.vocabulary.words import Basis
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct, TraceOutline
 from worker.judgement.numbers.exact import TENTHS_PER_MDB

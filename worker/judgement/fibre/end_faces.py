@@ -11,10 +11,13 @@ from dataclasses import dataclass
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.joints import EndFaceCriterion
 from service.vocabulary.criteria.scope import scope_of
+from service.vocabulary.criteria.words import Force
 from service.vocabulary.design.layout import Joint, Layout
+from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
+from service.vocabulary.findings.words import Outcome, Reason
 from service.vocabulary.quantities import decimal_text
-from service.vocabulary.words import Force, JointKind, Outcome, Polish, Reason, Side, Zone
+from service.vocabulary.records.words import Polish, Side, Zone
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.history.acts import CleaningAct, History, InspectionAct, Mark
 from worker.judgement.history.validity import order_fault

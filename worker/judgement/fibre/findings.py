@@ -6,8 +6,10 @@ from typing import NamedTuple
 
 from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.joints import Population
+from service.vocabulary.criteria.words import Force, Quantity
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
-from service.vocabulary.words import Force, Grade, Outcome, Quantity, Reason, Side
+from service.vocabulary.findings.words import Grade, Outcome, Reason
+from service.vocabulary.records.words import Side
 from worker.judgement.numbers.exact import Exact
 from worker.judgement.numbers.limits import Limit, hold
 

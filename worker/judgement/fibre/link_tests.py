@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from service.vocabulary.criteria.base import Test
 from service.vocabulary.findings.finding import RecordReading
-from service.vocabulary.words import Outcome, Reason
+from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.measured import FibreMeasured

@@ -13,7 +13,8 @@ from service.vocabulary.criteria.joints import BendCriterion, JointLossCriterion
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
 from service.vocabulary.criteria.workmanship import AttemptsAboveLoss, WorkmanshipCriterion
 from service.vocabulary.design.layout import Joint, Layout
-from service.vocabulary.words import JointKind, Reason
+from service.vocabulary.design.words import JointKind
+from service.vocabulary.findings.words import Reason
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, combine
 from worker.judgement.fibre.end_faces import end_face_fault, required_end_face_sites
 from worker.judgement.history.acts import History, Link, LinkLoss, Record, Trace

@@ -3,8 +3,10 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import UM_PER_KM, metres_text
-from service.vocabulary.words import EventKind, FarEnd, Qualifier, Reason
+from service.vocabulary.records.words import EventKind, Qualifier
+from service.vocabulary.words import FarEnd
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.numbers.exact import rounded_tenth_mdb

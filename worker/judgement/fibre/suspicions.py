@@ -4,10 +4,10 @@ from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.criteria.links import Combination, LinkAttenuationCriterion
+from service.vocabulary.criteria.words import Basis, Quantity
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
 from service.vocabulary.quantities import round_half_even, to_last_place, to_um
-from service.vocabulary.words import Basis, Quantity
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.link_tests import both_ways
 from worker.judgement.fibre.measured import FibreMeasured

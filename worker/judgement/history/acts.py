@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
-from service.vocabulary.words import EventKind, FarEnd, Polish, Qualifier, Side, SpliceMethod, Zone
+from service.vocabulary.records.words import EventKind, Polish, Qualifier, Side, SpliceMethod, Zone
+from service.vocabulary.words import FarEnd
 from worker.judgement.numbers.clocks import Stamp
 
 

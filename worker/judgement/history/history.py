@@ -7,7 +7,7 @@ from typing import Any, TypeVar, get_args
 
 from service.vocabulary.criteria.criteria import Voiding
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.words import SiteKind
+from service.vocabulary.design.words import SiteKind
 from worker.judgement.history.acts import (
     CalibrationAct,
     CleaningAct,

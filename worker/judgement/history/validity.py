@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
 from service.vocabulary.design.layout import Layout
+from service.vocabulary.design.words import SiteKind
 from service.vocabulary.findings.finding import VoidRecord
-from service.vocabulary.words import Reason, SiteKind
+from service.vocabulary.findings.words import Reason
 from worker.judgement.history.acts import ClosureAct, History, LinkLoss, Measurement, ReturnLoss, Trace
 from worker.judgement.numbers.clocks import Stamp, last_of_each_clock, latest_is_proven, order_is_proven
 

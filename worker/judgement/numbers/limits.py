@@ -3,8 +3,9 @@
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from service.vocabulary.criteria.words import DecisionRule, Unit
+from service.vocabulary.findings.words import Grade, Outcome, Reason
 from service.vocabulary.quantities import to_last_place
-from service.vocabulary.words import DecisionRule, Grade, Outcome, Reason, Unit
 from worker.judgement.numbers.exact import Exact, parts_text
 
 

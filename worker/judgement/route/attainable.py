@@ -8,10 +8,10 @@ from service.vocabulary.criteria.links import ReturnLossCriterion
 from service.vocabulary.criteria.review import CriteriaReport, Severity, contradictions_in
 from service.vocabulary.criteria.route_feasibility import infeasibilities_on
 from service.vocabulary.criteria.scope import scope_of
+from service.vocabulary.criteria.words import DecisionRule
 from service.vocabulary.design.design import Section
 from service.vocabulary.design.layout import Layout, fibre_length_um
 from service.vocabulary.quantities import UM_PER_KM, metres_text
-from service.vocabulary.words import DecisionRule
 from worker.judgement.numbers.exact import TENTHS_PER_MDB, db_text, limit_mdb, rounded_tenth_mdb
 from worker.physics.return_loss import ABSORBED, Link, link_return_loss_db
 

@@ -6,8 +6,10 @@ from typing import ClassVar, Generic, TypeVar
 
 from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.scope import scope_of
+from service.vocabulary.criteria.words import Unit
 from service.vocabulary.design.layout import Joint, Layout, Span
-from service.vocabulary.words import JointKind, Outcome, Unit
+from service.vocabulary.design.words import JointKind
+from service.vocabulary.findings.words import Outcome
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct

@@ -9,8 +9,8 @@ from service.vocabulary.criteria.joints import (
     SpliceLossCriterion,
     TerminationLossCriterion,
 )
+from service.vocabulary.criteria.words import Force, Quantity
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.words import Force, Quantity
 from worker.judgement.rules.base import Rule
 from worker.judgement.rules.kinds.bends import BendRule
 from worker.judgement.rules.kinds.coefficients import CoefficientRule

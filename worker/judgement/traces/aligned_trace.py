@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import NamedTuple
 
-from service.vocabulary.words import Reason
+from service.vocabulary.findings.words import Reason
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.traces.crossed import Unlike
 from worker.judgement.traces.distance_scale import DistanceScale

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from statistics import median_low
 
 from service.vocabulary.criteria.criteria import Placing
+from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import to_last_place, to_um
-from service.vocabulary.words import Reason
 from worker.judgement.history.acts import Trace
 from worker.judgement.traces.aligned_trace import AlignedTrace, Reading, align_trace
 from worker.judgement.traces.breaks import Breaks, ShortTrace, find_breaks, is_short

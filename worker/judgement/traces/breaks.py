@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from statistics import median_low
 from typing import NamedTuple
 
-from service.vocabulary.words import Reason
+from service.vocabulary.findings.words import Reason
 from worker.judgement.history.acts import Trace
 from worker.judgement.traces.distance_scale import DistanceScale
 

@@ -7,7 +7,8 @@ from typing import NamedTuple
 
 from service.vocabulary.design.design import FibreRange
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.words import FibreAction, Reason
+from service.vocabulary.design.words import FibreAction
+from service.vocabulary.findings.words import Reason
 from worker.judgement.history.acts import Trace
 from worker.judgement.traces.distance_scale import DistanceScale
 from worker.judgement.traces.event_assignment import assign

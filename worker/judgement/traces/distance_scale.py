@@ -7,8 +7,8 @@ from operator import attrgetter
 from statistics import median_low
 
 from service.vocabulary.criteria.criteria import Placing
+from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import to_last_place, to_um
-from service.vocabulary.words import Reason
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.traces.event_assignment import within
 from worker.judgement.traces.places import PlacesBetween

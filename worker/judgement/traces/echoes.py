@@ -10,7 +10,7 @@ from itertools import combinations_with_replacement
 from operator import attrgetter
 from typing import NamedTuple
 
-from service.vocabulary.words import EventKind, Qualifier
+from service.vocabulary.records.words import EventKind, Qualifier
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.traces.distance_scale import DistanceScale
 from worker.judgement.traces.event_assignment import within

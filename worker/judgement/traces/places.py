@@ -8,7 +8,7 @@ from operator import attrgetter
 from typing import NamedTuple
 
 from service.vocabulary.design.layout import Joint, Layout
-from service.vocabulary.words import JointKind, SiteKind
+from service.vocabulary.design.words import JointKind, SiteKind
 from worker.judgement.traces.joint_location import Spot
 
 

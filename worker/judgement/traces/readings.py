@@ -8,8 +8,8 @@ from typing import NamedTuple
 from service.vocabulary.criteria.criteria import Placing
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import VoidRecord
+from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import UM_PER_CM, round_half_even
-from service.vocabulary.words import Reason
 from worker.judgement.history.acts import History, Trace
 from worker.judgement.history.validity import (
     Side,

@@ -5,7 +5,8 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
-from service.vocabulary.words import EventKind, Qualifier, Reason
+from service.vocabulary.findings.words import Reason
+from service.vocabulary.records.words import EventKind, Qualifier
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.numbers.exact import TENTHS_PER_MDB, db_text, mdb_text, rounded_tenth_mdb
 from worker.judgement.traces.aligned_trace import Reading

@@ -2,8 +2,11 @@
 
 from collections.abc import Iterator, Sequence
 
+from service.vocabulary.criteria.words import Quantity
 from service.vocabulary.design.layout import Joint
-from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Side
+from service.vocabulary.design.words import JointKind
+from service.vocabulary.findings.words import Act, Outcome
+from service.vocabulary.records.words import Side
 from worker.judgement.fibre.end_faces import cleanings_of, is_clean
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured

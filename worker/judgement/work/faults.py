@@ -3,8 +3,9 @@
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 
+from service.vocabulary.criteria.words import Quantity
+from service.vocabulary.findings.words import Act, Reason
 from service.vocabulary.quantities import metres_text
-from service.vocabulary.words import Act, Quantity, Reason
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Continuity

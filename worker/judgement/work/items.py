@@ -3,7 +3,8 @@
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from service.vocabulary.words import Act, DecisionRule
+from service.vocabulary.criteria.words import DecisionRule
+from service.vocabulary.findings.words import Act
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.numbers.exact import parts_text
 

@@ -7,9 +7,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from service.vocabulary.criteria.joints import JointStatisticCriterion, SpliceLossCriterion
+from service.vocabulary.criteria.words import Basis, Quantity
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
 from service.vocabulary.design.layout import Joint
-from service.vocabulary.words import Act, Basis, JointKind, Quantity, Reason
+from service.vocabulary.design.words import JointKind
+from service.vocabulary.findings.words import Act, Reason
 from worker.judgement.fibre.end_faces import is_clean
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured

@@ -4,8 +4,10 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.base import RequiredTest
+from service.vocabulary.criteria.words import Quantity
 from service.vocabulary.criteria.workmanship import CalibratedSplicer, WorkmanshipCriterion
-from service.vocabulary.words import Act, JointKind, Outcome, Quantity, Reason
+from service.vocabulary.design.words import JointKind
+from service.vocabulary.findings.words import Act, Outcome, Reason
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.link_tests import end_to_end_test
 from worker.judgement.fibre.measured import FibreMeasured

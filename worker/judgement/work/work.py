@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from service.vocabulary.words import Act
+from service.vocabulary.findings.words import Act
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.work.connections import connection_work, inspection_work

@@ -3,9 +3,10 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from service.vocabulary.canonical import digest_of
+from service.vocabulary.criteria.words import Force
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FindingDocument
-from service.vocabulary.words import Force, Outcome
+from service.vocabulary.findings.words import Outcome
 from worker.judgement.documents.route import write_segment
 from worker.judgement.fibre.findings import Counts, count_outcomes, counts_in
 from worker.judgement.route.settle import tolerated_dark

@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from service.vocabulary.findings.words import Outcome
 from service.vocabulary.people import PrintedPerson
-from service.vocabulary.words import Outcome
 from worker.package.data.content import PackageContent
 from worker.package.phrases import count_text, shortened, time_text
 

@@ -4,8 +4,9 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
+from service.vocabulary.criteria.words import Force, Quantity
 from service.vocabulary.findings.finding import FindingDocument, ReadingDocument, VoidDocument
-from service.vocabulary.words import Force, Outcome, Quantity
+from service.vocabulary.findings.words import Outcome
 
 
 class Finding(NamedTuple):

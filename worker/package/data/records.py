@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
-from service.vocabulary.words import RecordKind
+from service.vocabulary.records.words import RecordKind
 from worker.package.data.content import PackagedRecord
 from worker.package.phrases import words
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 
-from service.vocabulary.words import Outcome
+from service.vocabulary.findings.words import Outcome
 
 FONTS = Path(__file__).parent
 REGULAR_FONT = FONTS / "DejaVuSans.ttf"

@@ -9,7 +9,7 @@ from itertools import compress, groupby, pairwise
 from operator import getitem
 from typing import Literal
 
-from service.vocabulary.words import Outcome
+from service.vocabulary.findings.words import Outcome
 from worker.package.document_model import Kind, Role
 from worker.package.fonts.text_style import (
     ACCENT,

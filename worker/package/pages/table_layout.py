@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from operator import itemgetter
 from typing import NamedTuple
 
-from service.vocabulary.words import Outcome
+from service.vocabulary.findings.words import Outcome
 from worker.package.document_model import Column, Kind, Role, Table
 from worker.package.fonts.font_metrics import FontMetrics
 from worker.package.fonts.text_style import CELL, CELL_HEADING, CELL_UNIT, CONTENT_WIDTH, LEFT, OUTCOME_STYLES, marked

@@ -9,8 +9,8 @@ from typing import NamedTuple
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.design.layout import Layout, TubePlace, place_in_cable
+from service.vocabulary.findings.words import Outcome, Reason
 from service.vocabulary.quantities import to_last_place
-from service.vocabulary.words import Outcome, Reason
 from worker.package.data.findings import Finding
 from worker.package.pictures.fixed_point import to_fixed
 from worker.package.pictures.splice_distribution import connections_of, is_held_as_splice

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise, starmap
 from math import cos, pi, sin
 
+from service.vocabulary.design.words import SiteKind
 from service.vocabulary.quantities import metres_text
-from service.vocabulary.words import SiteKind
 from worker.package.fonts.font_metrics import FontMetrics
 from worker.package.fonts.text_style import (
     CONTENT_WIDTH,

@@ -8,8 +8,10 @@ from math import gcd
 from typing import NamedTuple
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
+from service.vocabulary.criteria.words import Basis
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.words import Basis, FibreAction, Outcome
+from service.vocabulary.design.words import FibreAction
+from service.vocabulary.findings.words import Outcome
 from worker.package.data.findings import Finding
 from worker.package.pictures.fixed_point import round_step, to_fixed
 

@@ -4,7 +4,8 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from service.vocabulary.words import Force, Outcome, Quantity
+from service.vocabulary.criteria.words import Force, Quantity
+from service.vocabulary.findings.words import Outcome
 from worker.package.data.findings import Finding, FindingsByQuantity
 from worker.package.pictures.fixed_point import to_fixed
 from worker.package.wording.values import limit_text, value_text

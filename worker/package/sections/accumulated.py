@@ -3,8 +3,8 @@
 from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
+from service.vocabulary.criteria.words import Basis, Quantity
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.words import Basis, Quantity
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import Finding, FindingsByQuantity
 from worker.package.document_model import Block, Paragraph, Section, listing

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
 
 from service.vocabulary.findings.concession import Concession
-from service.vocabulary.words import Outcome
+from service.vocabulary.findings.words import Outcome
 from worker.package.data.content import PackageContent
 from worker.package.data.declarations import CONCESSIONS_TITLE
 from worker.package.data.findings import Finding

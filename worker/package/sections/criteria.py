@@ -4,8 +4,8 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.criteria import AnyCriterion, Release, Voiding
+from service.vocabulary.findings.words import Outcome
 from service.vocabulary.signatures import SignatureLevel
-from service.vocabulary.words import Outcome
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import Finding
 from worker.package.document_model import Column, Fact, Facts, Kind, Paragraph, Section, Subheading, Table

@@ -3,8 +3,9 @@
 from collections import Counter
 from collections.abc import Sequence
 
+from service.vocabulary.criteria.words import Force
 from service.vocabulary.findings.suspicion import SuspicionDocument
-from service.vocabulary.words import Force, Outcome
+from service.vocabulary.findings.words import Outcome
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import Finding
 from worker.package.document_model import Fact, Facts

@@ -1,8 +1,8 @@
 """The losses of splices against the limits agreed for them."""
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
+from service.vocabulary.criteria.words import Basis, Quantity
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.words import Basis, Quantity
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import FindingsByQuantity
 from worker.package.document_model import Section, listing

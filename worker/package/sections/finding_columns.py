@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from service.vocabulary.words import Quantity, Unit
+from service.vocabulary.criteria.words import Quantity, Unit
 from worker.package.data.findings import Finding, FindingsByQuantity
 from worker.package.document_model import Block, Role, Section, Subheading, Table, listing
 from worker.package.phrases import UNKNOWN, number_text, words

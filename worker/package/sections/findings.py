@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from service.vocabulary.words import Force, Outcome
+from service.vocabulary.criteria.words import Force
+from service.vocabulary.findings.words import Outcome
 from worker.package.data.content import PackageContent
 from worker.package.data.declarations import OPEN_TITLES
 from worker.package.data.findings import Finding, read_finding

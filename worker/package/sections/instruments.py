@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from service.vocabulary.words import RecordKind
+from service.vocabulary.records.words import RecordKind
 from worker.package.data.records import RecordOutline
 from worker.package.document_model import Column, Kind, Section, Table, listing
 from worker.package.phrases import UNKNOWN, utc_text

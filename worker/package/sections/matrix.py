@@ -4,7 +4,8 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from service.vocabulary.words import Force, Outcome
+from service.vocabulary.criteria.words import Force
+from service.vocabulary.findings.words import Outcome
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import Finding
 from worker.package.document_model import Column, Kind, Section, Table, listing, titled

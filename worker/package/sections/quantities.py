@@ -1,6 +1,6 @@
 """What was found, quantity by quantity: at joints, of fibres from end to end, and of the fibre between its joints."""
 
-from service.vocabulary.words import Quantity, Unit
+from service.vocabulary.criteria.words import Quantity, Unit
 from worker.package.phrases import UNKNOWN, number_text
 from worker.package.sections.columns import number_column, text_column
 from worker.package.sections.finding_columns import (

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from service.vocabulary.words import RecordKind
+from service.vocabulary.records.words import RecordKind
 from worker.package.data.content import PackageContent
 from worker.package.data.records import RecordOutline
 from worker.package.document_model import Role, Section, listing, titled

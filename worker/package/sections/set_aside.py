@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
-from service.vocabulary.words import RecordKind
+from service.vocabulary.records.words import RecordKind
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import Finding
 from worker.package.data.records import RecordOutline

@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
-from service.vocabulary.words import Outcome
+from service.vocabulary.findings.words import Outcome
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import Finding
 from worker.package.document_model import Section, listing

@@ -11,6 +11,7 @@ from service.vocabulary.criteria.joints import (
     Statistic,
 )
 from service.vocabulary.criteria.links import LinkAttenuationCriterion, ReturnLossCriterion
+from service.vocabulary.criteria.words import Basis, DecisionRule, Quantity
 from service.vocabulary.criteria.workmanship import (
     CalibratedSplicer,
     Demand,
@@ -18,7 +19,6 @@ from service.vocabulary.criteria.workmanship import (
     SleeveLength,
     WorkmanshipCriterion,
 )
-from service.vocabulary.words import Basis, DecisionRule, Quantity
 from worker.package.phrases import count_text
 from worker.package.wording.values import texts_of
 

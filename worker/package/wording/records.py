@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from service.vocabulary.words import Qualifier, RecordKind
+from service.vocabulary.records.words import Qualifier, RecordKind
 from worker.package.data.records import RecordOutline
 from worker.package.phrases import UNKNOWN, words
 

@@ -10,7 +10,7 @@ import pytest
 
 from service.vocabulary.criteria.criteria import Voiding
 from service.vocabulary.findings.finding import FindingDocument
-from service.vocabulary.words import Reason
+from service.vocabulary.findings.words import Reason
 from tests.factories import (
     TESTED_AT,
     Body,
@@ -32,8 +32,9 @@ from tests.factories import (
     with_site,
 )
 from tests.unit.judgement.judging import finding_of, judge, work_of
+from worker.judgement.history.evidence import Evidence
 from worker.judgement.history.history import read_history
-from worker.judgement.history.records import Evidence, read_record
+from worker.judgement.history.records import read_record
 from worker.judgement.history.validity import judge_validity
 
 AFTER_TEST = "2025-03-25T08:00:00Z"

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from service.vocabulary.words import RecordKind
+from service.vocabulary.records.words import RecordKind
 from tests.factories import (
     Body,
     layout_of,

@@ -14,7 +14,7 @@ from tests.factories import (
     stored,
 )
 from tests.unit.judgement.judging import finding_of, judge, splice_at_c1
-from worker.judgement.history.records import Evidence
+from worker.judgement.history.evidence import Evidence
 
 BEFORE_SEALING = "2025-03-05T08:00:00Z"
 AFTER_TEST = "2025-03-25T08:00:00Z"

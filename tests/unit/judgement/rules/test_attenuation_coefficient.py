@@ -21,7 +21,7 @@ from tests.factories import (
     with_events,
 )
 from tests.unit.judgement.judging import judge
-from worker.judgement.history.records import Evidence
+from worker.judgement.history.evidence import Evidence
 
 AFTER_TEST = "2025-03-25T08:00:00Z"
 

@@ -18,7 +18,7 @@ from tests.factories import (
     stored,
 )
 from tests.unit.judgement.judging import finding_by, judge
-from worker.judgement.history.records import Evidence
+from worker.judgement.history.evidence import Evidence
 
 BEFORE, LATER = "2025-03-19T08:00:00Z", "2025-03-25T08:00:00Z"
 BACK: Body = {"from_site": "B", "to_site": "A"}

@@ -8,7 +8,7 @@ import pytest
 from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import Body, make_criteria, make_dispersion, make_splice, sealed, stored
 from tests.unit.judgement.judging import finding_of, judge
-from worker.judgement.history.records import Evidence
+from worker.judgement.history.evidence import Evidence
 
 BACK: Body = {"from_site": "B", "to_site": "A"}
 LATER = "2025-03-25T08:00:00Z"

@@ -25,7 +25,7 @@ from tests.factories import (
     termination_criterion,
 )
 from tests.unit.judgement.judging import finding_of, judge
-from worker.judgement.history.records import Evidence
+from worker.judgement.history.evidence import Evidence
 
 LATER, BEFORE = "2025-03-25T08:00:00Z", "2025-03-19T08:00:00Z"
 INSPECTED_AT = "2025-03-20T07:00:00Z"

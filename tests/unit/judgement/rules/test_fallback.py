@@ -5,7 +5,7 @@ import pytest
 from tests.factories import Body, make_splice, splice_criterion, stored, termination_criterion
 from tests.unit.judgement.joints import at_c1, traces
 from tests.unit.judgement.judging import finding_by
-from worker.judgement.history.records import Evidence
+from worker.judgement.history.evidence import Evidence
 
 FALLBACK = {"attempts": 3, "limit_db": 0.2}
 

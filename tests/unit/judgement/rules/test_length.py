@@ -22,7 +22,7 @@ from tests.factories import (
     with_events,
 )
 from tests.unit.judgement.judging import judge
-from worker.judgement.history.records import Evidence
+from worker.judgement.history.evidence import Evidence
 
 
 def findings(

@@ -22,7 +22,7 @@ from tests.factories import (
     stored,
 )
 from tests.unit.judgement.judging import finding_by, judge
-from worker.judgement.history.records import Evidence
+from worker.judgement.history.evidence import Evidence
 from worker.judgement.numbers.clocks import instant_us
 
 SPLICED_AT, LATER = "2025-03-03T08:00:00Z", "2025-03-04T08:00:00Z"

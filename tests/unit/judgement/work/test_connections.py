@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from service.vocabulary.words import Act
+from service.vocabulary.findings.words import Act
 from tests.factories import (
     SCRATCHED,
     Body,

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from service.vocabulary.words import Reason
+from service.vocabulary.findings.words import Reason
 from tests.factories import (
     Body,
     both_ways,

@@ -12,7 +12,8 @@ from math import dist
 
 import pytest
 
-from service.vocabulary.words import Outcome, SiteKind
+from service.vocabulary.design.words import SiteKind
+from service.vocabulary.findings.words import Outcome
 from tests.package_factories import make_content
 from tests.package_reading import pictures_of
 from worker.package.fonts.text_style import (

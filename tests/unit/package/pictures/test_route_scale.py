@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.vocabulary.criteria.words import Quantity
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.words import Quantity
 from tests.package_factories import make_content, with_design, with_findings
 from tests.package_findings import make_joint_finding
 from tests.package_reading import assert_tidy, pictures_of, text_boxes, texts_of

@@ -14,7 +14,7 @@ from service.vocabulary.findings.finding import (
     UnexpectedEventDocument,
     WhereDocument,
 )
-from service.vocabulary.words import Outcome
+from service.vocabulary.findings.words import Outcome
 from tests.package_factories import (
     make_content,
     make_link_record,

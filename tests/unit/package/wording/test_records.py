@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from service.vocabulary.words import RecordKind
+from service.vocabulary.records.words import RecordKind
 from tests.factories import (
     Body,
     make_attenuation,

@@ -8,7 +8,7 @@ from pydantic import ValidationError
 
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.records.record import RECORD, canonical_record, read_stored_record
-from service.vocabulary.words import RecordKind
+from service.vocabulary.records.words import RecordKind
 from tests.factories import (
     Body,
     make_calibration,

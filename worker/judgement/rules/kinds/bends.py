@@ -3,9 +3,10 @@
 from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.joints import BendCriterion
+from service.vocabulary.criteria.words import Unit
 from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.words import Outcome, Reason
 from service.vocabulary.quantities import to_last_place
-from service.vocabulary.words import Outcome, Reason, Unit
 from worker.judgement.fibre.bidirectional import BidirectionalLoss
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured

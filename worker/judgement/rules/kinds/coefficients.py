@@ -5,10 +5,11 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from service.vocabulary.criteria.links import AttenuationCoefficientCriterion, Stretch
+from service.vocabulary.criteria.words import Unit
 from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
+from service.vocabulary.findings.words import Outcome, Reason
 from service.vocabulary.quantities import PDB_PER_MDB, to_um
-from service.vocabulary.words import Outcome, Reason, Unit
 from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from service.vocabulary.criteria.links import ContinuityCriterion
-from service.vocabulary.words import Outcome, Reason
+from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.link_tests import both_ways, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured

@@ -4,9 +4,11 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from service.vocabulary.criteria.joints import SpliceDensityCriterion
+from service.vocabulary.criteria.words import Unit
 from service.vocabulary.design.layout import Span
+from service.vocabulary.design.words import JointKind
+from service.vocabulary.findings.words import Outcome
 from service.vocabulary.quantities import UM_PER_KM, metres_text
-from service.vocabulary.words import JointKind, Outcome, Unit
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import PARTS

@@ -1,10 +1,11 @@
 """The criteria about dispersion: chromatic, and that of polarization modes."""
 
 from service.vocabulary.criteria.links import ChromaticDispersionCriterion, PolarizationModeDispersionCriterion
+from service.vocabulary.criteria.words import Unit
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import RecordReading
+from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import decimal_text
-from service.vocabulary.words import Reason, Unit
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.link_tests import both_ways, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured

@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 
 from service.vocabulary.criteria.joints import EndFaceCriterion
-from service.vocabulary.words import JointKind, Side
+from service.vocabulary.design.words import JointKind
+from service.vocabulary.records.words import Side
 from worker.judgement.fibre.end_faces import inspection_of
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured

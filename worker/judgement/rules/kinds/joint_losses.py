@@ -10,10 +10,12 @@ from service.vocabulary.criteria.joints import (
     SpliceLossCriterion,
     TerminationLossCriterion,
 )
+from service.vocabulary.criteria.words import Basis, DecisionRule
 from service.vocabulary.design.layout import Joint, Layout
+from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading
+from service.vocabulary.findings.words import Outcome, Reason
 from service.vocabulary.quantities import PDB_PER_MDB
-from service.vocabulary.words import Basis, DecisionRule, JointKind, Outcome, Reason
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, WorseDirection, worse_of_any, worse_of_both
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured

@@ -5,10 +5,11 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from service.vocabulary.criteria.links import LengthCriterion
+from service.vocabulary.criteria.words import Unit
 from service.vocabulary.design.layout import Span
 from service.vocabulary.findings.finding import RecordReading
+from service.vocabulary.findings.words import Outcome, Reason
 from service.vocabulary.quantities import metres_text, round_half_even
-from service.vocabulary.words import Outcome, Reason, Unit
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace

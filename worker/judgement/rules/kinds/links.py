@@ -6,8 +6,9 @@ from service.vocabulary.criteria.links import (
     LinkAttenuationCriterion,
     RequiredTestCriterion,
 )
+from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading
-from service.vocabulary.words import JointKind, Outcome, Reason
+from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.link_tests import both_ways, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured

@@ -4,7 +4,8 @@ from collections.abc import Iterator
 
 from service.vocabulary.criteria.joints import ReflectanceCriterion
 from service.vocabulary.design.layout import Joint
-from service.vocabulary.words import JointKind, Outcome, Reason
+from service.vocabulary.design.words import JointKind
+from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured

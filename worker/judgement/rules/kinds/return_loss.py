@@ -5,8 +5,9 @@ from collections.abc import Iterator
 from service.vocabulary.criteria.base import Test
 from service.vocabulary.criteria.links import ReturnLossCriterion
 from service.vocabulary.findings.finding import RecordReading
+from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import PDB_PER_MDB
-from service.vocabulary.words import Qualifier, Reason
+from service.vocabulary.records.words import Qualifier
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.link_tests import end_to_end_test, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured

@@ -5,9 +5,11 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from service.vocabulary.criteria.joints import JointStatisticCriterion, Population, Statistic
+from service.vocabulary.criteria.words import Basis, Unit
 from service.vocabulary.design.layout import Joint, Layout, Span
+from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
-from service.vocabulary.words import Basis, JointKind, Outcome, Reason, Unit
+from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, WorseDirection, worse_of_any
 from worker.judgement.fibre.contributions import PartialSums, Tally
 from worker.judgement.fibre.findings import Finding, Judgement

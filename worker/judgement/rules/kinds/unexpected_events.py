@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 
 from service.vocabulary.criteria.joints import StrayLossCriterion
+from service.vocabulary.findings.words import Outcome
 from service.vocabulary.quantities import PDB_PER_MDB
-from service.vocabulary.words import Outcome
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.link_tests import EndToEndTest, both_ways, known_of
 from worker.judgement.fibre.measured import FibreMeasured

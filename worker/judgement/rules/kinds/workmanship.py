@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator, Mapping
 from fractions import Fraction
 from typing import Any, NamedTuple
 
+from service.vocabulary.criteria.words import Unit
 from service.vocabulary.criteria.workmanship import (
     AttemptsAboveLoss,
     CalibratedSplicer,
@@ -18,9 +19,11 @@ from service.vocabulary.criteria.workmanship import (
     WorkmanshipCriterion,
 )
 from service.vocabulary.design.layout import Joint
+from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading
+from service.vocabulary.findings.words import Outcome, Reason
 from service.vocabulary.quantities import decimal_text
-from service.vocabulary.words import JointKind, Outcome, Reason, SpliceMethod, Unit
+from service.vocabulary.records.words import SpliceMethod
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import CalibrationAct, SpliceAct

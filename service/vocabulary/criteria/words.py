@@ -1,0 +1,69 @@
+"""The closed lists of words about what is agreed."""
+
+from enum import StrEnum
+
+
+class Quantity(StrEnum):
+    """What a finding is about."""
+
+    SPLICE_LOSS = "splice_loss"
+    CONNECTION_LOSS = "connection_loss"
+    TERMINATION_LOSS = "termination_loss"
+    REFLECTANCE = "reflectance"
+    JOINT_STATISTIC = "joint_statistic"
+    STRAY_LOSS = "stray_loss"
+    BEND = "bend"
+    SPLICE_DENSITY = "splice_density"
+    LINK_ATTENUATION = "link_attenuation"
+    ATTENUATION_COEFFICIENT = "attenuation_coefficient"
+    RETURN_LOSS = "return_loss"
+    LENGTH = "length"
+    CONTINUITY = "continuity"
+    END_FACE = "end_face"
+    CHROMATIC_DISPERSION = "chromatic_dispersion"
+    POLARIZATION_MODE_DISPERSION = "polarization_mode_dispersion"
+    WORKMANSHIP = "workmanship"
+    REQUIRED_TEST = "required_test"
+
+
+class Unit(StrEnum):
+    """What a finding's value and limit are in."""
+
+    DB = "dB"
+    DB_PER_KM = "dB/km"
+    PER_KM = "1/km"
+    M = "m"
+    MM = "mm"
+    DEG = "deg"
+    PERCENT = "%"
+    H = "h"
+    PS = "ps"
+    PS_PER_NM = "ps/nm"
+    COUNT = "count"
+
+
+class Basis(StrEnum):
+    """What a loss is taken from.
+
+    The mean of both directions; the worse of those there are; each of both; the splicer's images.
+    """
+
+    BIDIRECTIONAL = "bidirectional"
+    ONE_WAY = "one_way"
+    EACH_WAY = "each_way"
+    ESTIMATE = "estimate"
+
+
+class DecisionRule(StrEnum):
+    """How uncertainty enters a decision (ILAC-G8:09/2019, 4.2)."""
+
+    SIMPLE = "simple"
+    GUARDED = "guarded"
+    FOUR_WAY = "four_way"
+
+
+class Force(StrEnum):
+    """Whether a criterion decides acceptance or only informs."""
+
+    REQUIRED = "required"
+    ADVISORY = "advisory"

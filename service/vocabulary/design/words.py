@@ -1,0 +1,35 @@
+"""The closed lists of words about what is built."""
+
+from enum import StrEnum
+
+
+class SiteKind(StrEnum):
+    """A place where fibres are joined or end."""
+
+    TERMINAL = "terminal"
+    SPLICE_CLOSURE = "splice_closure"
+    PATCH_PANEL = "patch_panel"
+
+
+class Termination(StrEnum):
+    """How a cable's fibre gets its connector."""
+
+    PIGTAIL = "pigtail"
+    SPLICE_ON_CONNECTOR = "splice_on_connector"
+    FACTORY_CORD = "factory_cord"
+
+
+class FibreAction(StrEnum):
+    """What the splice plan says happens to a fibre at a site."""
+
+    SPLICED = "spliced"
+    UNCUT = "uncut"
+    STORED = "stored"
+    TERMINATED = "terminated"
+
+
+class JointKind(StrEnum):
+    """A fusion splice, or a mated pair of connectors."""
+
+    SPLICE = "splice"
+    PAIR = "pair"

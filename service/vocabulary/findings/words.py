@@ -1,0 +1,73 @@
+"""The closed lists of words about what judging gives."""
+
+from enum import StrEnum
+
+
+class Grade(StrEnum):
+    """Whether a decision stands beyond the guard band, or within it."""
+
+    FULL = "full"
+    CONDITIONAL = "conditional"
+
+
+class Outcome(StrEnum):
+    """What holding a value against a criterion gave."""
+
+    CONFORMING = "conforming"
+    NONCONFORMING = "nonconforming"
+    UNDETERMINED = "undetermined"
+
+
+class Reason(StrEnum):
+    """Why a finding is undetermined."""
+
+    NO_EVIDENCE = "no_evidence"
+    ONE_DIRECTION_ONLY = "one_direction_only"
+    SEALING_NOT_RECORDED = "sealing_not_recorded"
+    CLOSURE_OPEN = "closure_open"
+    BEFORE_SEALING = "before_sealing"
+    BEFORE_REWORK = "before_rework"
+    BEFORE_CLEANING = "before_cleaning"
+    ORDER_NOT_PROVEN = "order_not_proven"
+    CALIBRATION_RUN_OUT = "calibration_run_out"
+    BELOW_FIBRE_ALONE = "below_fibre_alone"
+    BOUND_TOO_WIDE = "bound_too_wide"
+    BEYOND_REACH = "beyond_reach"
+    PAIR_NOT_SEEN = "pair_not_seen"
+    LENGTHS_DISAGREE = "lengths_disagree"
+    BELOW_ZERO = "below_zero"
+    READINGS_DISAGREE = "readings_disagree"
+    AMBIGUOUS_EVENT = "ambiguous_event"
+    GROUP_ONLY = "group_only"
+    CORDS_CHANGED = "cords_changed"
+    NO_CORD = "no_cord"
+    REFERENCE_UNLIKE = "reference_unlike"
+    REPLACED_OR_WITHDRAWN = "replaced_or_withdrawn"
+    LENGTH_UNLIKE = "length_unlike"
+    LOSS_NOT_STATED = "loss_not_stated"
+    ROUTE_REVERSED = "route_reversed"
+    OTHER_FIBRE_LIKELIER = "other_fibre_likelier"
+    REFLECTANCE_NOT_STATED = "reflectance_not_stated"
+    SATURATED = "saturated"
+    COEFFICIENT_NOT_STATED = "coefficient_not_stated"
+    FAR_END_UNLIKE = "far_end_unlike"
+    EDITION_UNLIKE = "edition_unlike"
+    ZONE_NOT_INSPECTED = "zone_not_inspected"
+    END_FACE_FAILED = "end_face_failed"
+    WORK_NOT_STATED = "work_not_stated"
+    MEMBERS_UNKNOWN = "members_unknown"
+
+
+class Act(StrEnum):
+    """What a crew has to do to turn a finding around."""
+
+    FIBRES_CROSSED = "fibres_crossed"
+    RE_SPLICE = "re_splice"
+    SHRINK_SLEEVE = "shrink_sleeve"
+    RE_TERMINATE = "re_terminate"
+    LOCATE_BREAK = "locate_break"
+    RELIEVE_BEND = "relieve_bend"
+    CLEAN_AND_INSPECT = "clean_and_inspect"
+    SEAL_AND_TEST = "seal_and_test"
+    RETEST = "retest"
+    TEST_MISSING = "test_missing"

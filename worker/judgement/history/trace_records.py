@@ -1,0 +1,93 @@
+"""Reading the record of a trace: its events in order of distance, its cords, and its outline."""
+
+from collections.abc import Sequence
+from operator import attrgetter
+from typing import Any
+
+from service.vocabulary.canonical import canonical_json, sha256_hex
+from service.vocabulary.records.words import EventKind, Qualifier
+from worker.judgement.history.acts import Cord, TotalLoss, Trace, TraceEvent, TraceOutline
+from worker.judgement.history.evidence import Body, Ends, Evidence, read_measured
+from worker.judgement.numbers.clocks import instant_us
+from worker.judgement.numbers.exact import last_place, metres_to_um
+
+# Enough to tell a few thousand traces apart.
+_DIGEST_CHARACTERS = 16
+_US_PER_AVERAGING_PLACE = 100_000
+# Looked up, as an enum's own call costs several times as much and a fibre has hundreds of events.
+_EVENT_KINDS = {kind.value: kind for kind in EventKind}
+_QUALIFIERS = {qualifier.value: qualifier for qualifier in Qualifier}
+
+
+def read_trace(item: Evidence, ends: Ends) -> Trace:
+    """Return the trace that a record says."""
+    body = item.body
+    posted = [_event(number, event) for number, event in enumerate(body["events"])]
+    in_order = sorted([event for event in posted if event.kind is not EventKind.END], key=attrgetter("at_um"))
+    ends_shown = tuple([event for event in posted if event.kind is EventKind.END])
+    end_um = min((event.at_um for event in ends_shown), default=None)
+    before = len(in_order) if end_um is None else sum(event.at_um <= end_um for event in in_order)
+    return Trace(
+        **read_measured(item, ends, calibrated_until=body["calibrated_until"]),
+        pulse_ns=body["pulse_ns"],
+        threshold_mdb=last_place(body["loss_threshold_db"]),
+        backscatter_cdb=last_place(body["backscatter_db"]),
+        group_index_e5=last_place(body["group_index"]),
+        launch=_cord(body.get("launch_cord")),
+        receive=_cord(body.get("receive_cord")),
+        events=tuple(in_order[:before]),
+        # What a trace shows behind its first end is noise or an echo.
+        behind_end=tuple(in_order[before:]),
+        ends_shown=ends_shown,
+        total_loss=_total_loss(body.get("total_loss")),
+        outline=_outline(item, ends),
+    )
+
+
+def _event(number: int, body: Body) -> TraceEvent:
+    loss, reflectance = body.get("loss_db"), body.get("reflectance_db")
+    coefficient = body.get("attenuation_db_per_km")
+    return TraceEvent(
+        metres_to_um(body["distance_m"]),
+        number,
+        _EVENT_KINDS[body["kind"]],
+        None if loss is None else last_place(loss),
+        None if reflectance is None else last_place(reflectance),
+        Qualifier.EQ if reflectance is None else _QUALIFIERS[body["reflectance_qualifier"]],
+        None if coefficient is None else last_place(coefficient),
+    )
+
+
+def _cord(body: Body | None) -> Cord | None:
+    return None if body is None else Cord(serial=body["serial"], length_um=metres_to_um(body["length_m"]))
+
+
+def _total_loss(body: Body | None) -> TotalLoss | None:
+    if body is None:
+        return None
+    return TotalLoss(last_place(body["loss_db"]), metres_to_um(body["from_m"]), metres_to_um(body["to_m"]))
+
+
+def _outline(item: Evidence, ends: Ends) -> TraceOutline:
+    body = item.body
+    losses = [event["loss_db"] for event in body["events"] if "loss_db" in event]
+    instrument_time = body.get("instrument_time")
+    device_clock = f"{body['device']}{', wrong' if item.clock_is_flagged else ''}"
+    return TraceOutline(
+        record=body["id"],
+        is_forward=ends[0] < ends[1],
+        events_digest=_digest(body["events"]),
+        losses_digest=_digest(losses),
+        losses=len(losses),
+        # An instrument that shows hundredths posts no other thousandths than 0.
+        step_mdb=10 if all(loss.endswith("0") for loss in losses) else 1,
+        instrument=body["instrument_serial"],
+        clock=device_clock if instrument_time is None else "",
+        ended_at_us=instant_us(instrument_time or body["made_at"]),
+        averaging_us=last_place(body["averaging_s"]) * _US_PER_AVERAGING_PLACE,
+        labelled_fibre=body.get("labelled_fibre"),
+    )
+
+
+def _digest(content: Sequence[Any]) -> str:
+    return sha256_hex(canonical_json(content))[:_DIGEST_CHARACTERS]
