@@ -5,7 +5,7 @@ from decimal import Decimal
 from itertools import accumulate
 
 from tests.printed.attached import Attached
-from tests.printed.values import NONE, WORST_FIRST, Json, Row, cable_m, centimetres, fibre_m, from_to
+from tests.printed.values import NONE, WORST_FIRST, Json, Row, cable_m, centimetres, fibre_m, from_to, ranges
 
 
 def submitted_rows(data: Attached) -> list[Row]:
@@ -93,6 +93,7 @@ def cables_rows(data: Attached) -> list[Row]:
     return [
         {
             "Section": one["id"],
+            "Segment": next((s["id"] for s in data.design["segments"] if one["id"] in s["sections"]), NONE),
             "From": ends[index],
             "To": ends[index + 1],
             "Fibre type": one["fibre_type"],
@@ -112,10 +113,16 @@ def sites_rows(data: Attached) -> list[Row]:
         kind = site["kind"].replace("_", " ")
         rows.append(
             {"Site": site["id"], "Name": site["name"], "Kind": kind, "Segment": segment}
-            | {"Fibre from A": centimetres(from_a_m)}
+            | {"Trays, each with its splices": _trays(site), "Fibre from A": centimetres(from_a_m)}
         )
         from_a_m += Decimal(0) if section is None else fibre_m(section)
     return rows
+
+
+def _trays(site: Json) -> str:
+    capacities = {one["number"]: one["capacity"] for one in sorted(site["trays"], key=lambda one: one["number"])}
+    alike = {held: [n for n in capacities if capacities[n] == held] for held in capacities.values()}
+    return "; ".join(f"{ranges(own)} of {held}" for held, own in alike.items()) or NONE
 
 
 def strays_rows(data: Attached) -> list[Row]:

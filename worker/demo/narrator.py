@@ -84,4 +84,5 @@ def _act(item: Any) -> str:
 
 def _local(item: Any) -> str:
     local = item.get("towards_b") or item["towards_a"]
-    return f"tube {local['tube']} {local['tube_colour']}, {local['fibre_in_tube']} {local['fibre_colour']}"
+    tray = f"tray {item['tray']}, " if "tray" in item else ""
+    return f"{tray}tube {local['tube']} {local['tube_colour']}, {local['fibre_in_tube']} {local['fibre_colour']}"

@@ -12,6 +12,13 @@ from service.vocabulary import quantities as q
 from service.vocabulary.design.words import FibreAction, SiteKind, Termination
 
 
+class Tray(q.Value):
+    """A tray of a site, and how many splices it holds."""
+
+    number: q.TrayNumber
+    capacity: Annotated[int, Field(strict=True, ge=1, le=1728)]
+
+
 class Site(q.Value):
     """A place on the route; it belongs to the project, and other routes may pass it too."""
 
@@ -20,6 +27,7 @@ class Site(q.Value):
     kind: SiteKind
     termination: Termination | None = None
     patch_cord: q.Flag = False
+    trays: Annotated[tuple[Tray, ...], Field(max_length=200)] = ()
 
 
 class Optics(q.Value):
@@ -67,12 +75,16 @@ class Segment(q.Value):
 
 
 class PlannedFibres(q.Value):
-    """What happens at a site to neighbouring route fibres; `to_cable_fibre` is where the first of them goes on."""
+    """What happens at a site to neighbouring route fibres.
+
+    `to_cable_fibre` is where the first of them goes on, `tray` where their splices lie, or they themselves.
+    """
 
     site: q.Identifier
     fibres: FibreRange
     action: FibreAction
     to_cable_fibre: q.FibreNumber | None = None
+    tray: q.TrayNumber | None = None
 
 
 class Design(q.Value):

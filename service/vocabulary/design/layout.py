@@ -6,6 +6,7 @@ tracer, where black itself takes a yellow one. There is no world-wide sequence, 
 section's cable.
 """
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -105,6 +106,16 @@ class Layout:
         return {fibre: tuple(segments) for fibre, segments in scope.items()}
 
     @cached_property
+    def closures_left_shut(self) -> frozenset[int]:
+        """The closures, by site index, in which no fibre of the route is cut: by the design none has to be opened."""
+        uncut: Counter[str] = Counter()
+        for entry in self.design.splice_plan:
+            if entry.action is FibreAction.UNCUT:
+                uncut[entry.site] += len(entry.fibres.numbers())
+        all_uncut = (site for site, fibres in uncut.items() if fibres == self.design.fibre_count)
+        return frozenset(self.site_index[site] for site in all_uncut if site in self.site_index)
+
+    @cached_property
     def _plan(self) -> Mapping[tuple[str, int], PlannedFibres]:
         return {(entry.site, fibre): entry for entry in self.design.splice_plan for fibre in entry.fibres.numbers()}
 
@@ -130,6 +141,11 @@ class Layout:
             return planned.action
         return FibreAction.SPLICED if site.kind is SiteKind.SPLICE_CLOSURE else FibreAction.TERMINATED
 
+    def tray(self, site: str, fibre: int) -> int | None:
+        """Return the tray of a site that the splice plan names for a fibre."""
+        planned = self._plan.get((site, fibre))
+        return None if planned is None else planned.tray
+
     def cable_fibres(self, fibre: int) -> tuple[int, ...]:
         """Return the cable fibre number of a route fibre in each section, in route order."""
         numbers = [fibre]
@@ -154,6 +170,19 @@ class Layout:
         """Tell whether the fibre runs from end to end: nowhere stored."""
         return fibre not in self._stored
 
+    def joint_kinds(self, index: int, action: FibreAction) -> tuple[JointKind, ...]:
+        """Return the joints in route order that an action makes of a fibre at a site."""
+        site = self.design.sites[index]
+        if action is FibreAction.SPLICED:
+            return (JointKind.SPLICE,)
+        if action is not FibreAction.TERMINATED:
+            return ()
+        spliced = (JointKind.SPLICE,) if site.termination in {None, Termination.PIGTAIL} else ()
+        if site.kind is SiteKind.PATCH_PANEL:
+            pairs = (JointKind.PAIR, JointKind.PAIR) if site.patch_cord else (JointKind.PAIR,)
+            return (*spliced, *pairs, *spliced)
+        return (JointKind.PAIR, *spliced) if index == 0 else (*spliced, JointKind.PAIR)
+
     def local_fibres(self, fibre: int, site: str) -> tuple[LocalFibre | None, LocalFibre | None]:
         """Return what a crew sees of a route fibre at a site, on the side towards A and on the side towards B."""
         index, cable_fibres = self.site_index[site], self.cable_fibres(fibre)
@@ -168,7 +197,7 @@ class Layout:
 
     def _joints(self, fibre: int) -> Iterator[Joint]:
         for index, site in enumerate(self.design.sites):
-            for position, kind in enumerate(self._kinds_at(index, site, fibre), start=1):
+            for position, kind in enumerate(self.joint_kinds(index, self.action(site, fibre)), start=1):
                 yield Joint(
                     site=site.id,
                     site_index=index,
@@ -177,18 +206,6 @@ class Layout:
                     segment=self.segment_of_site[site.id],
                     from_a_um=self.site_offsets_um[index],
                 )
-
-    def _kinds_at(self, index: int, site: Site, fibre: int) -> tuple[JointKind, ...]:
-        action = self.action(site, fibre)
-        if action is FibreAction.SPLICED:
-            return (JointKind.SPLICE,)
-        if action is not FibreAction.TERMINATED:
-            return ()
-        spliced = (JointKind.SPLICE,) if site.termination in {None, Termination.PIGTAIL} else ()
-        if site.kind is SiteKind.PATCH_PANEL:
-            pairs = (JointKind.PAIR, JointKind.PAIR) if site.patch_cord else (JointKind.PAIR,)
-            return (*spliced, *pairs, *spliced)
-        return (JointKind.PAIR, *spliced) if index == 0 else (*spliced, JointKind.PAIR)
 
 
 def fibre_length_um(section: Section) -> int:

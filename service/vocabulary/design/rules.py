@@ -5,7 +5,7 @@ from itertools import islice
 
 from service.vocabulary.design.design import Design, FibreRange, PlannedFibres
 from service.vocabulary.design.layout import SCHEMES, Layout
-from service.vocabulary.design.words import FibreAction, SiteKind
+from service.vocabulary.design.words import FibreAction, JointKind, SiteKind
 from service.vocabulary.validation import Fault
 
 # One wrong entry crosses every fibre after it in every section behind it.
@@ -14,7 +14,7 @@ _MOST_CROSSINGS = 100
 
 def faults_in(design: Design) -> list[Fault]:
     """Return everything that keeps a design from being a route."""
-    faults = [*_shape_faults(design), *_segment_faults(design), *_plan_faults(design)]
+    faults = [*_shape_faults(design), *_segment_faults(design), *_plan_faults(design), *_tray_faults(design)]
     return faults or list(islice(_crossing_faults(design), _MOST_CROSSINGS))
 
 
@@ -63,9 +63,10 @@ def _segment_faults(design: Design) -> Iterator[Fault]:
             places = sorted(order[id_] for id_ in named if id_ in order)
             if places and places != list(range(places[0], places[0] + len(places))):
                 yield Fault(pointer=pointer, detail="a segment is a run of neighbours, each named once")
-        for id_, place in order.items():
+        # Cable may pass that this contract pays for nowhere; a joint is somebody's.
+        for id_, place in order.items() if member == "sites" else ():
             if id_ not in owner:
-                yield Fault(pointer=f"/{member}/{place}/id", detail="belongs to no segment")
+                yield Fault(pointer=f"/sites/{place}/id", detail="belongs to no segment")
     for index, segment in enumerate(design.segments):
         scope: set[int] = set()
         for number, fibres in enumerate(segment.fibres):
@@ -99,6 +100,28 @@ def _action_faults(pointer: str, entry: PlannedFibres, kind: SiteKind) -> Iterat
         yield Fault(pointer=f"{pointer}/action", detail=f"a fibre is not {entry.action.value} in a {kind.value}")
     if entry.to_cable_fibre is not None and entry.action is not FibreAction.SPLICED:
         yield Fault(pointer=f"{pointer}/to_cable_fibre", detail="only a spliced fibre goes on under another number")
+
+
+def _tray_faults(design: Design) -> Iterator[Fault]:
+    layout = Layout(design)
+    left: dict[tuple[str, int], int] = {}
+    for index, site in enumerate(design.sites):
+        for number, tray in enumerate(site.trays):
+            if (site.id, tray.number) in left:
+                yield Fault(pointer=f"/sites/{index}/trays/{number}/number", detail="named twice")
+            left[site.id, tray.number] = tray.capacity
+    for index, entry in enumerate(design.splice_plan):
+        if entry.tray is None or entry.site not in layout.site_index:
+            continue
+        pointer, named = f"/splice_plan/{index}/tray", (entry.site, entry.tray)
+        if named not in left:
+            yield Fault(pointer=pointer, detail="is no tray of this site")
+            continue
+        joints = layout.joint_kinds(layout.site_index[entry.site], entry.action)
+        was_too_full = left[named] < 0
+        left[named] -= joints.count(JointKind.SPLICE) * len(entry.fibres.numbers())
+        if left[named] < 0 and not was_too_full:
+            yield Fault(pointer=pointer, detail=f"the tray has room for {-left[named]} splices fewer")
 
 
 def _range_faults(pointer: str, fibres: FibreRange, design: Design) -> Iterator[Fault]:

@@ -120,7 +120,7 @@ class LocalFibreDocument(TypedDict):
 
 
 class WorkDocument(TypedDict):
-    """Something a crew has to do."""
+    """Something a crew has to do; `tray` is the one that the splice plan names for the fibre at the site."""
 
     act: str
     site: str
@@ -130,6 +130,7 @@ class WorkDocument(TypedDict):
     is_urgent: bool
     because: str
     criteria: list[str]
+    tray: NotRequired[int]
     towards_a: NotRequired[LocalFibreDocument]
     towards_b: NotRequired[LocalFibreDocument]
     records: list[str]

@@ -28,6 +28,11 @@ def ranges(*numbers: tuple[int, int]) -> list[Body]:
     return [{**SEGMENT, "fibres": [{"first": first, "last": last} for first, last in numbers]}]
 
 
+def with_trays(*trays: tuple[int, int]) -> list[Body]:
+    own = [{"number": number, "capacity": capacity} for number, capacity in trays]
+    return [make_terminal("A", trays=own), make_site("C1", trays=own), make_site("C2"), make_terminal("B")]
+
+
 CASES: dict[str, tuple[Body, list[str]]] = {
     "a section too few": (
         {"sections": [make_section("S1"), make_section("S2")], "segments": [{**SEGMENT, "sections": ["S1", "S2"]}]},
@@ -58,7 +63,6 @@ CASES: dict[str, tuple[Body, list[str]]] = {
         ["/sections/0/colour_scheme"],
     ),
     "a site of no segment": ({"segments": [{**SEGMENT, "sites": ["A", "C1", "C2"]}]}, ["/sites/3/id"]),
-    "a section of no segment": ({"segments": [{**SEGMENT, "sections": ["S2", "S3"]}]}, ["/sections/0/id"]),
     "a site that is not there": (
         {"segments": [{**SEGMENT, "sites": ["A", "C1", "C2", "B", "C9"]}]}, ["/segments/0/sites/4"],
     ),
@@ -71,6 +75,17 @@ CASES: dict[str, tuple[Body, list[str]]] = {
     ),
     "a section named twice": (
         {"segments": [{**SEGMENT, "sections": ["S1", "S2", "S3", "S3"]}]}, ["/segments/0/sections"],
+    ),
+    "a tray twice": (
+        {"sites": with_trays((1, 12), (2, 12), (1, 24))}, ["/sites/0/trays/2/number", "/sites/1/trays/2/number"],
+    ),
+    "a plan for a tray that is not there": ({"splice_plan": [planned(tray=1)]}, ["/splice_plan/0/tray"]),
+    "a tray too small": (
+        {
+            "sites": with_trays((1, 11)),
+            "splice_plan": [planned(action="spliced", fibres={"first": n, "last": n}, tray=1) for n in range(1, 13)],
+        },
+        ["/splice_plan/11/tray"],
     ),
     "fibres backwards": ({"segments": ranges((12, 1))}, ["/segments/0/fibres/0"]),
     "fibres beyond the count": ({"segments": ranges((1, 13))}, ["/segments/0/fibres/0"]),
@@ -105,6 +120,19 @@ def test_a_design_without_faults_has_none() -> None:
         planned(action="spliced", fibres={"first": 2, "last": 2}, to_cable_fibre=1),
     ]
     assert pointers() == pointers(segments=[WEST, EAST]) == pointers(splice_plan=swapped) == []
+
+
+def test_cable_may_pass_that_nobody_pays_for() -> None:
+    between = [WEST | {"sections": ["S1"]}, EAST]
+    assert pointers(segments=between) == pointers(segments=[{**SEGMENT, "sections": []}]) == []
+
+
+def test_a_tray_holds_as_many_splices_as_it_has_room_for_and_fibres_without_a_splice_take_none() -> None:
+    spliced = planned(action="spliced", fibres={"first": 1, "last": 6}, tray=1)
+    uncut = planned(fibres={"first": 7, "last": 12}, tray=1)
+    pigtails = planned(site="A", action="terminated", fibres={"first": 1, "last": 6}, tray=1)
+    for capacity, found in ((6, []), (5, ["/splice_plan/0/tray", "/splice_plan/2/tray"])):
+        assert pointers(sites=with_trays((1, capacity)), splice_plan=[spliced, uncut, pigtails]) == found
 
 
 def test_the_largest_design_of_nothing_but_faults_is_read_in_seconds() -> None:

@@ -81,6 +81,9 @@ def _work(item: WorkItem, layout: Layout, *, fibre: int) -> WorkDocument:
     }
     if item.position is not None:
         document["position"] = item.position
+    tray = layout.tray(item.site, fibre)
+    if tray is not None:
+        document["tray"] = tray
     towards_a, towards_b = layout.local_fibres(fibre, item.site)
     if towards_a is not None:
         document["towards_a"] = cast(LocalFibreDocument, towards_a._asdict())

@@ -46,7 +46,8 @@ class Validity:
     """The acts that a measurement of one fibre has to be later than in order to count.
 
     `reworks`, `cleanings` by site index and `any_cleaning` hold the last act by each clock: a test after that is after
-    all acts by it. `closures` are the route's closures by site index, with what is known of their lids. `shut_at` is
+    all acts by it. `closures` are the route's closures by site index, with what is known of their lids, without those
+    that nobody had to open: no fibre of the route is cut there, and nothing is recorded of the lid. `shut_at` is
     when the last closure was sealed, where all certainly are: a test after that needs no look at any single closure.
     """
 
@@ -120,7 +121,7 @@ def judge_validity(layout: Layout, history: History, *, final_after_sealing: boo
     closures = {
         index: sealings.get(site.id)
         for index, site in enumerate(layout.design.sites)
-        if site.kind is SiteKind.SPLICE_CLOSURE
+        if site.kind is SiteKind.SPLICE_CLOSURE and (site.id in sealings or index not in layout.closures_left_shut)
     }
     cleanings = {
         layout.site_index[site]: last_of_each_clock([act.stamp for act in acts])

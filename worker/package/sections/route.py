@@ -1,6 +1,7 @@
 """The route as designed, in words: the segments submitted, the sites, and the cable between them."""
 
 from itertools import pairwise
+from operator import attrgetter
 from typing import NamedTuple
 
 from service.vocabulary.design.billing_quantities import SegmentQuantities, quantities_of
@@ -10,7 +11,7 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.quantities import metres_text
 from worker.package.data.content import PackageContent
 from worker.package.document_model import Section, Subheading
-from worker.package.phrases import UNKNOWN, words
+from worker.package.phrases import UNKNOWN, numbers_text, words
 from worker.package.sections.columns import Shown, number_column, table_of, text_column
 from worker.package.wording.values import texts_of
 
@@ -27,7 +28,11 @@ def route_section(content: PackageContent) -> Section:
         _Placed(site, layout.segment_of_site[site.id], metres_text(offset_um))
         for site, offset_um in zip(design.sites, layout.site_offsets_um, strict=True)
     ]
-    cables = [_Cable(one, *ends) for one, ends in zip(design.sections, pairwise(design.sites), strict=True)]
+    owners = {section: segment.id for segment in design.segments for section in segment.sections}
+    cables = [
+        _Cable(one, owners.get(one.id, UNKNOWN), *ends)
+        for one, ends in zip(design.sections, pairwise(design.sites), strict=True)
+    ]
     return Section(
         title="Segments and sites",
         blocks=(
@@ -39,6 +44,14 @@ def route_section(content: PackageContent) -> Section:
             table_of(_CABLE_COLUMNS, cables),
         ),
     )
+
+
+def _trays_text(site: Site) -> str:
+    """Return a site's trays, those of one capacity together."""
+    by_capacity: dict[int, list[int]] = {}
+    for tray in sorted(site.trays, key=attrgetter("number")):
+        by_capacity.setdefault(tray.capacity, []).append(tray.number)
+    return "; ".join(f"{numbers_text(own)} of {capacity}" for capacity, own in by_capacity.items()) or UNKNOWN
 
 
 class _Billed(NamedTuple):
@@ -54,6 +67,7 @@ class _Placed(NamedTuple):
 
 class _Cable(NamedTuple):
     section: CableSection
+    segment: str
     start: Site
     end: Site
 
@@ -73,12 +87,14 @@ _SITE_COLUMNS: tuple[Shown[_Placed], ...] = (
     text_column("Name", 170, lambda one: one.site.name),
     text_column("Kind", 70, lambda one: words(one.site.kind)),
     text_column("Segment", 80, lambda one: one.segment),
+    text_column("Trays, each with its splices", 90, lambda one: _trays_text(one.site)),
     number_column("Fibre from A", 60, lambda one: one.from_a_m, unit="m"),
 )
 _CABLE_COLUMNS: tuple[Shown[_Cable], ...] = (
     text_column("Section", 80, lambda one: one.section.id),
     text_column("From", 70, lambda one: one.start.id),
     text_column("To", 70, lambda one: one.end.id),
+    text_column("Segment", 66, lambda one: one.segment),
     text_column("Fibre type", 70, lambda one: one.section.fibre_type),
     text_column("Reel", 60, lambda one: one.section.reel or UNKNOWN),
     number_column("Cable", 55, lambda one: texts_of(one.section)["cable_length_m"], unit="m"),

@@ -7,6 +7,7 @@ from tests.factories import (
     both_ways,
     make_closure_state,
     make_criteria,
+    make_design,
     make_otdr,
     make_splice,
     sealed,
@@ -51,6 +52,24 @@ def test_one_open_closure_leaves_the_others_joints_final() -> None:
     assert finding_of(judgement, "SPLICE-1550", site="C1")["outcome"] == "conforming"
     assert finding_of(judgement, "SPLICE-1550", site="C2")["reason"] == "sealing_not_recorded"
     assert finding_of(judgement, "OTDR-1550")["reason"] == "sealing_not_recorded"
+
+
+@pytest.mark.parametrize(
+    ("last_uncut", "lids", "reason"),
+    [
+        (12, [], None),
+        (11, [], "sealing_not_recorded"),
+        (12, [make_closure_state(site="C2", state="opened")], "closure_open"),
+        (12, [make_closure_state(site="C2", made_at=AFTER_TEST)], "before_sealing"),
+    ],
+)
+def test_a_closure_in_which_no_fibre_is_cut_needs_no_sealing_until_somebody_opens_it(
+    last_uncut: int, lids: list[Body], reason: str | None
+) -> None:
+    uncut = {"site": "C2", "fibres": {"first": 1, "last": last_uncut}, "action": "uncut"}
+    design = make_design(splice_plan=[uncut])
+    judgement = judge([make_closure_state(), *both_ways(losses_db={"C1": 0.03}), *lids], design=design)
+    assert finding_of(judgement, "OTDR-1550").get("reason") == reason
 
 
 def test_sealing_is_not_asked_for_where_the_criteria_say_so() -> None:

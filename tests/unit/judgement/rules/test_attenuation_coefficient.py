@@ -218,3 +218,9 @@ def test_a_trace_over_a_part_states_that_part() -> None:
     bodies = [*sealed(), *(stating(part, 0.2, 0.2) for part in parts)]
     found = findings(bodies)
     assert (found["S1"]["outcome"], found["S2"]["reason"]) == ("conforming", "no_evidence")
+
+
+def test_cable_that_no_segment_has_is_nobodys_to_prove() -> None:
+    segment = make_design()["segments"][0]
+    found = findings(two_way([0.22] * 3, [0.22] * 3), design=make_design(segments=[{**segment, "sections": ["S1"]}]))
+    assert list(found) == ["S1"]

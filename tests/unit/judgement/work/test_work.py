@@ -66,6 +66,14 @@ def test_an_item_says_why_where_and_which_colours() -> None:
     assert (item["towards_b"]["section"], item["towards_b"]["fibre_in_tube"]) == ("S2", 3)
 
 
+@pytest.mark.parametrize(("tray", "said"), [({"tray": 7}, 7), ({}, None)])
+def test_an_item_names_the_tray_that_the_plan_names(tray: Body, said: int | None) -> None:
+    plan = {"site": "C1", "fibres": {"first": 1, "last": 12}, "action": "spliced", **tray}
+    site = make_site("C1", trays=[{"number": 7, "capacity": 12}])
+    design = with_site(site, at=1, splice_plan=[plan])
+    assert only_item(judge([make_splice(estimate_db=0.08)], design=design)).get("tray") == said
+
+
 def test_an_item_shows_the_cable_fibres_of_both_sides_where_they_differ() -> None:
     plan = {"site": "C1", "fibres": {"first": 1, "last": 1}, "action": "spliced", "to_cable_fibre": 12}
     back = {"site": "C1", "fibres": {"first": 12, "last": 12}, "action": "spliced", "to_cable_fibre": 1}

@@ -9,8 +9,9 @@ from typing import Any
 
 import pytest
 
+from service.vocabulary.design.design import Tray
 from tests.judged_routes import demo_content, large_content
-from tests.package_factories import with_members
+from tests.package_factories import with_design, with_members
 from tests.package_reading import attached_documents, draw_content
 from tests.printed.attached import Attached
 from tests.printed.expectations import FINDINGS_OF, rows
@@ -39,10 +40,24 @@ def with_ended_and_repeated_records() -> PackageContent:
     return replace(content, records=records)
 
 
+def with_trays_and_cable_of_nobody() -> PackageContent:
+    """Return a judged route with trays in two sites, and a section that no segment names."""
+    content = judged_route()
+    first, second, *others = content.design.sites
+    trays = tuple(Tray(number=number, capacity=24 if number < 4 else 12) for number in (5, 1, 2, 4))
+    [segment, *rest] = content.design.segments
+    return with_design(
+        content,
+        sites=(first.model_copy(update={"trays": trays[:1]}), second.model_copy(update={"trays": trays}), *others),
+        segments=(segment.model_copy(update={"sections": segment.sections[1:]}), *rest),
+    )
+
+
 CONTENTS: dict[str, Callable[[], PackageContent]] = {
     "the demo's route": demo_content,
     "every quantity": judged_route,
     "ended and repeated records": with_ended_and_repeated_records,
+    "trays, and cable of nobody": with_trays_and_cable_of_nobody,
     "96 fibres": lambda: large_content(fibres=96, closures=10),
 }
 

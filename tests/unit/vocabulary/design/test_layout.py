@@ -24,6 +24,20 @@ def test_fibres_with_one_plan_share_their_joints_and_no_others_do() -> None:
     assert sites == [["C2"], [], ["C1", "C2"]]
 
 
+def test_a_closure_is_left_shut_only_if_no_fibre_of_the_route_is_cut_there() -> None:
+    assert layout_of(planned(("C1", 1, 7, "uncut"), ("C1", 8, 12, "uncut"))).closures_left_shut == {1}
+    assert layout_of(planned(("C1", 1, 11, "uncut"))).closures_left_shut == set()
+    assert layout_of(planned(("C1", 1, 11, "uncut"), ("C1", 12, 12, "stored"))).closures_left_shut == set()
+
+
+def test_a_fibre_lies_in_the_tray_that_the_plan_names() -> None:
+    design = planned(("C1", 1, 4, "spliced"), ("C2", 1, 4, "spliced"))
+    design["sites"][1]["trays"] = [{"number": 3, "capacity": 12}]
+    design["splice_plan"][0]["tray"] = 3
+    layout = layout_of(design)
+    assert [layout.tray(site, fibre) for site, fibre in (("C1", 1), ("C1", 5), ("C2", 1))] == [3, None, None]
+
+
 def test_only_a_fibre_that_is_stored_somewhere_does_not_run_through() -> None:
     layout = layout_of(planned(("C1", 1, 2, "stored"), ("C2", 3, 4, "uncut")))
     assert [fibre for fibre in range(1, 7) if not layout.is_continuous(fibre)] == [1, 2]

@@ -16,7 +16,7 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.history.validity import Side, first_fault, reason_of, void_records
 from worker.judgement.numbers.exact import mdb_text
-from worker.judgement.rules.base import LimitRule, length_over_um
+from worker.judgement.rules.base import LimitRule, length_over_um, segments_over
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 
@@ -52,6 +52,8 @@ class CoefficientRule(LimitRule[AttenuationCoefficientCriterion]):
         is_of_spans = self.criterion.over is Stretch.SPAN
         sections = [Span(first=index, last=index + 1) for index in sorted(self.scope.sections)]
         for span in self.scope.spans if is_of_spans else sections:
+            if not segments_over(fibre, span):
+                continue
             # Of no length at all there is nothing to divide by, whatever the criteria say.
             if length_over_um(fibre, span) < max(self._least_um, 1):
                 continue
