@@ -232,6 +232,15 @@ def stretched(trace: Body, *, by: float) -> Body:
     return with_events(trace, longer)
 
 
+def set_to(trace: Body, index: float, *, glass: float = 1.468) -> Body:
+    """Return a trace as an instrument that is set to an index shows fibre of another: cords are shown by it too."""
+
+    def shown(event: Body) -> Body:
+        return {**event, "distance_m": round(event["distance_m"] * glass / index, 2)}
+
+    return with_events({**trace, "group_index": index}, shown)
+
+
 def make_instrument(serial: str, **changes: Any) -> Body:
     """Return an instrument whose calibration outlasts the tests."""
     return {"serial": serial, "calibrated_until": "2025-12-31", **changes}

@@ -73,7 +73,9 @@ class TotalReturnLoss(q.Value):
 class OtdrRecord(FibreTest):
     """The events of one trace: one fibre, one direction, one wavelength, one pulse.
 
-    `labelled_fibre` is the fibre number that the instrument's own file carries.
+    `group_index` is what the instrument was set to, by which its distances are made; where it is not stated, only the
+    fibre's far end and its joints tell how long the trace's metres are. `labelled_fibre` is the fibre number that the
+    instrument's own file carries.
     """
 
     kind: Literal[RecordKind.OTDR]
@@ -82,7 +84,7 @@ class OtdrRecord(FibreTest):
     pulse_ns: q.PulseNs
     range_m: q.LengthM
     averaging_s: q.AveragingS
-    group_index: q.GroupIndex
+    group_index: q.GroupIndex | None = None
     backscatter_db: q.BackscatterDb
     loss_threshold_db: q.ThresholdDb
     launch_cord: Cord | None = None

@@ -53,11 +53,12 @@ def returned_light(fibre: FibreMeasured, trace: Trace, *, far_end: FarEnd | None
         return ReturnedLight(reason, 0, 0, REASON_LABELS[reason])
     sections = [(length_um, one) for length_um, one in zip(lengths_um, coefficients, strict=True) if one is not None]
     bounds = [_reflectance_bounds(one.event) for one in inside]
-    least = _return_loss(trace, sections, inside, [most for _, most in bounds], far_end)
+    index_e5 = fibre.aligned(trace).scale.index.used_e5
+    least = _return_loss(trace, index_e5, sections, inside, [most for _, most in bounds], far_end)
     most = (
         least
         if all(low == high for low, high in bounds)
-        else _return_loss(trace, sections, inside, [low for low, _ in bounds], far_end)
+        else _return_loss(trace, index_e5, sections, inside, [low for low, _ in bounds], far_end)
     )
     return ReturnedLight(None, least, most, _detail(fibre, bounds, far_end))
 
@@ -130,6 +131,7 @@ def _reflectance_bounds(event: TraceEvent) -> tuple[int | None, int | None]:
 
 def _return_loss(
     trace: Trace,
+    index_e5: int,
     sections: Sequence[tuple[int, int]],
     events: Sequence[EventAlong],
     reflectances_mdb: Sequence[int | None],
@@ -145,7 +147,7 @@ def _return_loss(
         section_lengths_km=[length_um / UM_PER_KM for length_um, _ in sections],
         attenuations_db_per_km=[mdb_per_km / _MDB_PER_DB for _, mdb_per_km in sections],
         backscatter_coefficients_db=[trace.backscatter_cdb / _CDB_PER_DB] * len(sections),
-        group_indices=[trace.group_index_e5 / _E5] * len(sections),
+        group_indices=[index_e5 / _E5] * len(sections),
         loss_distances_km=[one.along_um / UM_PER_KM for one in events],
         losses_db=[one.event.loss_mdb / _MDB_PER_DB for one in events if one.event.loss_mdb is not None],
         reflection_distances_km=[along_um / UM_PER_KM for along_um, _ in reflecting],

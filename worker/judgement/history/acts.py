@@ -183,7 +183,7 @@ class Trace(Measurement):
     pulse_ns: int
     threshold_mdb: int
     backscatter_cdb: int
-    group_index_e5: int
+    group_index_e5: int | None
     launch: Cord | None
     receive: Cord | None
     events: tuple[TraceEvent, ...]

@@ -32,7 +32,7 @@ def read_trace(item: Evidence, ends: Ends) -> Trace:
         pulse_ns=body["pulse_ns"],
         threshold_mdb=last_place(body["loss_threshold_db"]),
         backscatter_cdb=last_place(body["backscatter_db"]),
-        group_index_e5=last_place(body["group_index"]),
+        group_index_e5=None if (index := body.get("group_index")) is None else last_place(index),
         launch=_cord(body.get("launch_cord")),
         receive=_cord(body.get("receive_cord")),
         events=tuple(in_order[:before]),

@@ -1,7 +1,6 @@
 """Whether criteria can be met at all on a route: what they say themselves, and what physics leaves of them."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import NamedTuple
+from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.criteria import AnyCriterion, Criteria
 from service.vocabulary.criteria.links import ReturnLossCriterion
@@ -13,24 +12,9 @@ from service.vocabulary.design.design import Section
 from service.vocabulary.design.layout import Layout, fibre_length_um
 from service.vocabulary.quantities import UM_PER_KM, metres_text
 from worker.judgement.numbers.exact import TENTHS_PER_MDB, db_text, limit_mdb, rounded_tenth_mdb
+from worker.judgement.traces.glass import CUSTOMARY, Glass
 from worker.physics.return_loss import ABSORBED, Link, link_return_loss_db
 
-
-class _Glass(NamedTuple):
-    """What a fibre has where its maker states nothing."""
-
-    attenuation_db_per_km: float
-    backscatter_db: float
-    group_index: float
-
-
-# Attenuation: what is asked of loose tube cable in public purchase specifications; less would send more back and leave
-# less room. Backscatter coefficients for 1 ns: customary, from memory. Group indices of G.652: from memory.
-_CUSTOMARY: Mapping[int, _Glass] = {
-    1310: _Glass(attenuation_db_per_km=0.35, backscatter_db=-79.0, group_index=1.468),
-    1550: _Glass(attenuation_db_per_km=0.22, backscatter_db=-81.0, group_index=1.468),
-    1625: _Glass(attenuation_db_per_km=0.25, backscatter_db=-82.0, group_index=1.4685),
-}
 # A backscatter coefficient is known to about 1 dB, customary, from memory.
 _COEFFICIENT_KNOWN_TO_TENTH_MDB = 10_000
 
@@ -49,7 +33,7 @@ def return_loss_of_fibre_alone_tenth_mdb(sections: Sequence[Section], *, wavelen
 
     None at a wavelength for which nothing is customary; a section's own index and coefficient go before what is.
     """
-    customary = _CUSTOMARY.get(wavelength_nm)
+    customary = CUSTOMARY.get(wavelength_nm)
     if customary is None:
         return None
     with_length = [
@@ -93,11 +77,11 @@ def _glass(layout: Layout, criterion: AnyCriterion) -> Iterator[CriteriaReport]:
     )
 
 
-def _glass_of(section: Section, wavelength_nm: int, customary: _Glass) -> _Glass:
+def _glass_of(section: Section, wavelength_nm: int, customary: Glass) -> Glass:
     stated = next((one for one in section.optics if one.wavelength_nm == wavelength_nm), None)
     if stated is None:
         return customary
-    return _Glass(
+    return Glass(
         attenuation_db_per_km=customary.attenuation_db_per_km,
         backscatter_db=customary.backscatter_db if stated.backscatter_db is None else stated.backscatter_db,
         group_index=customary.group_index if stated.group_index is None else stated.group_index,

@@ -18,6 +18,7 @@ from worker.judgement.traces.breaks import Breaks, ShortTrace, find_breaks, is_s
 from worker.judgement.traces.crossed import find_unlike
 from worker.judgement.traces.distance_scale import DistanceScale, better_fit, measure
 from worker.judgement.traces.echoes import Echo, find_echoes, reflects, take_off
+from worker.judgement.traces.glass import reference_index_e5
 from worker.judgement.traces.joint_location import Agreement, Margins, Sighting, Spot, locate_joints
 from worker.judgement.traces.places import DeadZone, Place, PlacesBetween, Plan, places_between, zones_of
 
@@ -70,7 +71,7 @@ def align(designed: Designed, *, valid: Sequence[Trace], every: Sequence[Trace])
     groups: dict[_Ends, list[Trace]] = defaultdict(list)
     for one in valid:
         groups[one.span].append(one)
-    measured = {one.stamp.id: measure(one, ways[one.ends], designed.placing) for one in every}
+    measured = {one.stamp.id: _measure(designed, one, ways[one.ends]) for one in every}
     scaled = {one.stamp.id: _scale(one, groups[one.span], measured, ways[one.ends]) for one in every}
     alone: dict[str, AlignedTrace] = {}
     for one in every:
@@ -85,6 +86,11 @@ def align(designed: Designed, *, valid: Sequence[Trace], every: Sequence[Trace])
     return _align_together(designed, alone, groups, ways, valid=valid)
 
 
+def _measure(designed: Designed, trace: Trace, way: PlacesBetween) -> DistanceScale:
+    reference = reference_index_e5(designed.plan.layout, trace.span, trace.wavelength_nm)
+    return measure(trace, way, designed.placing, reference_index_e5=reference)
+
+
 def _scale(
     trace: Trace, group: Sequence[Trace], measured: Mapping[str, DistanceScale], way: PlacesBetween
 ) -> DistanceScale:
@@ -92,7 +98,7 @@ def _scale(
     scale = measured[trace.stamp.id]
     if scale.length_um is not None or scale.shortfall is Reason.LENGTH_UNLIKE:
         return scale
-    full = [(other, one.laid_um) for other in group if (one := measured[other.stamp.id]).is_own]
+    full = [(other, one.index.in_glass_um(one.laid_um)) for other in group if (one := measured[other.stamp.id]).is_own]
     # Glass carries each wavelength at another speed, so that a trace at the same one goes before any other.
     own = [laid_um for other, laid_um in full if other.wavelength_nm == trace.wavelength_nm]
     laid_um = own or [laid_um for _, laid_um in full]
@@ -100,7 +106,7 @@ def _scale(
         return scale
     # Full traces know the scale better than the few events of a short one, unless these contradict it. It is then as
     # good as known, so that no share of the distance is left in doubt.
-    as_full = replace(scale, laid_um=median_low(laid_um), scale_percent=0)
+    as_full = replace(scale, laid_um=scale.index.on_trace_um(median_low(laid_um)), scale_percent=0)
     return better_fit(as_full, scale.laid_um, way.inside_um)
 
 

@@ -21,8 +21,8 @@ class ShortTrace(NamedTuple):
 
     @property
     def reached_um(self) -> int:
-        """How much fibre the trace shows, in its own length."""
-        return self.scale.reach_um - self.scale.start_um
+        """How much fibre the trace shows, its index taken out."""
+        return self.scale.index.in_glass_um(self.scale.reach_um - self.scale.start_um)
 
 
 class Break(NamedTuple):
@@ -47,9 +47,10 @@ def is_short(scale: DistanceScale) -> bool:
     if scale.shortfall not in _SHORT or not scale.has_end:
         return False
     # A length off the design's may be another scale, or a break near the far end. Until a trace from the other end
-    # confirms it, it is taken for a break: what was reached is then counted in plain metres of the trace.
+    # confirms it, it is taken for a break: what was reached is then counted in metres of the trace, by its index alone.
     is_own_scale = scale.shortfall is not Reason.LENGTHS_DISAGREE
-    reached_um = scale.along_um(scale.reach_um) if is_own_scale else scale.reach_um - scale.start_um
+    plain_um = scale.index.in_glass_um(scale.reach_um - scale.start_um)
+    reached_um = scale.along_um(scale.reach_um) if is_own_scale else plain_um
     return 0 <= reached_um < scale.span_um - scale.tolerance_um
 
 

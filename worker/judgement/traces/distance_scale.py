@@ -11,6 +11,7 @@ from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import to_last_place, to_um
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.traces.event_assignment import within
+from worker.judgement.traces.glass import Index
 from worker.judgement.traces.places import PlacesBetween
 
 _AT_UM = attrgetter("at_um")
@@ -20,7 +21,8 @@ _AT_UM = attrgetter("at_um")
 class DistanceScale:
     """A trace's events up to its end, and the design's span laid over them.
 
-    The span begins `near_um` from A, and on the trace at `start_um`: behind the launch cord.
+    The span begins `near_um` from A, and on the trace at `start_um`: behind the launch cord. What lies on the trace is
+    in its own metres, which its `index` makes longer or shorter than those of the fibre.
     `length_um` is what the trace itself says of the span, if it says anything; `laid_um` what places are laid out by,
     which is certain to within `scale_percent` where nothing else says so. `has_end` tells whether the fibre's end is
     what the trace reaches to; `shortfall` says why the trace does not prove that it reaches the span's far end.
@@ -38,6 +40,7 @@ class DistanceScale:
     has_end: bool
     tolerance_um: int
     scale_percent: float
+    index: Index
     shortfall: Reason | None
 
     @property
@@ -49,6 +52,11 @@ class DistanceScale:
     def end_um(self) -> int:
         """Where the span ends on the trace."""
         return self.start_um + self.laid_um
+
+    @property
+    def length_in_glass_um(self) -> int | None:
+        """What the trace itself says of the span's length of fibre, its index taken out."""
+        return None if self.length_um is None else self.index.in_glass_um(self.length_um)
 
     def on_trace_um(self, along_um: int) -> int:
         """Return where on the trace a spot of the design should be."""
@@ -95,33 +103,37 @@ class DistanceScale:
         """
         if self.shortfall is not Reason.LENGTHS_DISAGREE or not self.is_own:
             return self
-        is_confirmed = any(one.is_own and abs(one.laid_um - self.laid_um) <= self.tolerance_um for one in back)
+        own_um, near_um = self.index.in_glass_um(self.laid_um), self.index.in_glass_um(self.tolerance_um)
+        is_confirmed = any(one.is_own and abs(one.index.in_glass_um(one.laid_um) - own_um) <= near_um for one in back)
         return replace(self, shortfall=None) if is_confirmed else self
 
 
-def measure(trace: Trace, between: PlacesBetween, placing: Placing) -> DistanceScale:
-    """Lay the design's span between a trace's two ends on the trace."""
-    span_um, inside_um = between.span_um, between.inside_um
+def measure(trace: Trace, between: PlacesBetween, placing: Placing, *, reference_index_e5: int) -> DistanceScale:
+    """Lay the design's span between a trace's two ends on the trace; the reference is the index of the fibre there."""
+    inside_um, index = between.inside_um, Index(trace.group_index_e5, reference_index_e5)
     end_um, last_um = trace.end_um, trace.events[-1].at_um if trace.events else 0
-    start_um = trace.launch.length_um if trace.launch else 0
-    tolerance_um = max(to_um(placing.tolerance_m), share(span_um, placing.tolerance_percent))
-    # Two faults look alike at first: a group index set otherwise stretches the whole trace, a break ends it early. Only
-    # the far end says which it is, so a length is taken for a scale where that end is proven, and else where most
-    # joints have an event by it.
-    length_um, shortfall = _length(trace, placing, start_um=start_um, span_um=span_um, tolerance_um=tolerance_um)
+    # Cords and tolerances too are lengths of fibre, laid over the trace in its own metres.
+    start_um = index.on_trace_um(trace.launch.length_um) if trace.launch else 0
+    span_um = index.on_trace_um(between.span_um)
+    tolerance_um = max(index.on_trace_um(to_um(placing.tolerance_m)), share(span_um, placing.tolerance_percent))
+    # Two faults look alike at first: an index that nobody states, or more fibre in the cable than designed, stretches
+    # the whole trace, a break ends it early. Only the far end says which it is, so a length is taken for a scale where
+    # that end is proven, and else where most joints have an event by it.
+    length_um, shortfall = _length(trace, placing, index, start_um=start_um, span_um=span_um, tolerance_um=tolerance_um)
     scale = DistanceScale(
         events=trace.events,
         behind_end=trace.behind_end,
         near_um=between.near_um,
         is_forward=trace.is_forward,
         start_um=start_um,
-        span_um=span_um,
+        span_um=between.span_um,
         length_um=length_um,
         laid_um=span_um if length_um is None else length_um,
         reach_um=last_um if end_um is None else end_um,
         has_end=end_um is not None,
         tolerance_um=tolerance_um,
         scale_percent=placing.scale_percent,
+        index=index,
         shortfall=shortfall,
     )
     if shortfall is None:
@@ -147,7 +159,7 @@ def _scale_of_joints(scale: DistanceScale, joints_um: Sequence[int]) -> int:
     """Return the span's length by the events that only one joint can have made, each of which tells a scale."""
     told: list[int] = []
     for event in scale.events:
-        along_um = event.at_um - scale.start_um
+        along_um = scale.index.in_glass_um(event.at_um - scale.start_um)
         reach_um = max(scale.tolerance_um, share(along_um, scale.scale_percent))
         index = bisect_left(joints_um, along_um - reach_um)
         near_um = joints_um[index : index + 2]
@@ -155,21 +167,21 @@ def _scale_of_joints(scale: DistanceScale, joints_um: Sequence[int]) -> int:
             told.append(along_um * scale.span_um // near_um[0])
     length_um = median_low(told) if told else scale.span_um
     is_scale = abs(length_um - scale.span_um) <= share(scale.span_um, scale.scale_percent)
-    return length_um if is_scale else scale.span_um
+    return scale.index.on_trace_um(length_um if is_scale else scale.span_um)
 
 
 def _length(
-    trace: Trace, placing: Placing, *, start_um: int, span_um: int, tolerance_um: int
+    trace: Trace, placing: Placing, index: Index, *, start_um: int, span_um: int, tolerance_um: int
 ) -> tuple[int | None, Reason | None]:
     """Return the span's length by its far end, and what keeps that from being proven."""
     end_um = trace.end_um
     if end_um is None:
         return None, Reason.BEYOND_REACH
-    far_um = end_um - (trace.receive.length_um if trace.receive else 0)
+    far_um = end_um - (index.on_trace_um(trace.receive.length_um) if trace.receive else 0)
     longer_um = far_um - start_um - span_um
     bound_um = max(tolerance_um, share(span_um, placing.scale_percent))
     if abs(longer_um) > bound_um:
-        # No index set otherwise explains that much: a longer trace is of another route, a shorter one stops short.
+        # No scale explains that much: a longer trace is of another route, a shorter one stops short.
         return None, Reason.LENGTH_UNLIKE if longer_um > 0 else Reason.BEYOND_REACH
     if trace.receive is not None:
         # A cord that is named need not have been connected: only the connection before it shows that it was.

@@ -90,7 +90,8 @@ def test_what_is_printed_as_nothing_still_decides() -> None:
 
 def test_the_detail_says_each_length_and_the_designed_one() -> None:
     assert whole(two_way(3.0, 5.0))["detail"] == (
-        "3003.00 m (A to B at 1550 nm) and 3005.00 m (B to A at 1550 nm), designed 3000.00 m"
+        "3003.00 m (A to B at 1550 nm, index 1.46800) and 3005.00 m (B to A at 1550 nm, index 1.46800), "
+        "designed 3000.00 m"
     )
     assert [reading["value"] for reading in whole(two_way(3.0, -5.0))["readings"]] == ["0.1000", "-0.1667"]
 
@@ -111,7 +112,7 @@ def test_a_route_of_no_length_has_no_percentage() -> None:
 def test_one_direction_is_not_enough() -> None:
     finding = whole([*sealed(), trace(0.0)])
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "one_direction_only")
-    assert finding["detail"].startswith("3000.00 m (A to B at 1550 nm) and no length B to A that counts")
+    assert finding["detail"].startswith("3000.00 m (A to B at 1550 nm, index 1.46800) and no length B to A that counts")
     assert whole(sealed())["reason"] == "no_evidence"
 
 

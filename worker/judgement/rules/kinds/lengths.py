@@ -9,13 +9,14 @@ from service.vocabulary.criteria.words import Unit
 from service.vocabulary.design.layout import Span
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Outcome, Reason
-from service.vocabulary.quantities import metres_text, round_half_even
+from service.vocabulary.quantities import decimal_text, metres_text, round_half_even
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.validity import Side, reason_of, void_records
 from worker.judgement.numbers.exact import PARTS
 from worker.judgement.rules.base import LimitRule, length_over_um
+from worker.judgement.traces.glass import Index
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, at_wavelength
 
 # Of a percentage, as limits and values are written.
@@ -23,11 +24,15 @@ _PLACES = 4
 
 
 class _OneWay(NamedTuple):
-    """What one direction shows of a span: its length on the first trace that counts, and the traces that do not."""
+    """What one direction shows of a span: its length on the first trace that counts, and the traces that do not.
+
+    The length is of fibre: what the trace says, with its index taken out.
+    """
 
     void: tuple[tuple[Trace, Reason], ...]
     trace: Trace | None = None
     length_um: int = 0
+    by_index: Index | None = None
 
 
 class LengthRule(LimitRule[LengthCriterion]):
@@ -98,18 +103,27 @@ def _one_way(fibre: FibreMeasured, span: Span, side: Side) -> _OneWay:
     void = [item for item in trace_set.void if item[0].span == ends]
     for trace in [trace for trace in trace_set.traces if trace.span == ends]:
         aligned = fibre.aligned(trace)
-        fault, length_um = fibre.validity.fault_over(trace) or aligned.shortfall, aligned.scale.length_um
+        fault, length_um = fibre.validity.fault_over(trace) or aligned.shortfall, aligned.scale.length_in_glass_um
         if fault is None and length_um is not None:
-            return _OneWay(tuple(void), trace, length_um)
+            return _OneWay(tuple(void), trace, length_um, aligned.scale.index)
         void.append((trace, fault or Reason.BEYOND_REACH))
     return _OneWay(tuple(void))
 
 
 def _length_text(way: _OneWay, *, is_forward: bool) -> str:
     direction = DIRECTION_LABELS[is_forward]
-    if way.trace is None:
+    if way.trace is None or way.by_index is None:
         return f"no length {direction} that counts"
-    return f"{metres_text(way.length_um)} m ({direction}{at_wavelength(way.trace.wavelength_nm)})"
+    seen = f"{direction}{at_wavelength(way.trace.wavelength_nm)}"
+    return f"{metres_text(way.length_um)} m ({seen}, {_index_text(way.by_index)})"
+
+
+def _index_text(index: Index) -> str:
+    """Say by what index a length was made of the trace's: two that were set otherwise are then alike."""
+    if index.stated_e5 is None:
+        return "no index stated"
+    stated, reference = (decimal_text(one, places=5) for one in (index.stated_e5, index.reference_e5))
+    return f"index {stated}" if stated == reference else f"index {stated} taken out for {reference}"
 
 
 def _reading_of(trace: Trace, length_um: int, *, design_um: int) -> RecordReading:
