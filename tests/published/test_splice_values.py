@@ -8,7 +8,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from tests.factories import cord_ended, only, splice_criterion
+from tests.factories import cord_ended, make_section, only, splice_criterion
 from tests.published.check_values import (
     MISALIGNMENTS,
     MISMATCHES,
@@ -32,7 +32,7 @@ from tests.reference.overlap import overlap_loss_db
 from tests.simulator.glass import draw_truth
 from tests.simulator.truth import mismatch_loss_db, mode_field_offset_db
 from tests.unit.judgement.joints import at_c1, traces
-from tests.unit.judgement.routes import suspicions_in, verdict_of
+from tests.unit.judgement.judging import finding_of, judge
 from worker.physics.splice import least_splice_loss_db
 
 # Offsets of less are within what two readings are known to: the judge says nothing of them.
@@ -54,9 +54,13 @@ def test_the_judge_says_the_published_loss_of_a_pair_that_its_readings_set_so_fa
     first, second = check.diameters_um
     apart_mdb = round(20_000 * math.log10(second / first))
     there_mdb = apart_mdb // 2
-    bodies = {1: traces(there_mdb / 1000, (there_mdb - apart_mdb) / 1000, design=cord_ended())}
-    judged = verdict_of(bodies, design=cord_ended(), criteria=only(splice_criterion()))
-    [found] = suspicions_in(judged, "impossible_pair")
+    design = cord_ended()
+    for index in (0, 1):
+        design["sections"][index] = make_section(f"S{index + 1}", fibre_type="TYPE-X")
+    bodies = traces(there_mdb / 1000, (there_mdb - apart_mdb) / 1000, design=design)
+    criteria = only(splice_criterion(), consistency={"scattering_db": 0.0})
+    found = finding_of(judge(bodies, design=design, criteria=criteria), "SPLICE-1550", site="C1")
+    assert found["reason"] == "impossible_pair"
     [said_db] = re.findall(r"lose (\d+\.\d+) dB at least", found["detail"])
     assert float(said_db) == pytest.approx(check.loss_db, abs=check.tolerance)
 

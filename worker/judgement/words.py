@@ -49,6 +49,7 @@ REASON_LABELS = {
     Reason.END_FACE_FAILED: "an end face here does not conform",
     Reason.WORK_NOT_STATED: "the splice's record does not state it",
     Reason.MEMBERS_UNKNOWN: "the loss of some joints of the population is not known",
+    Reason.IMPOSSIBLE_PAIR: "no two mode fields explain how far the two directions are apart",
 }
 
 

@@ -71,6 +71,19 @@ class Placing(q.Value):
     dead_zone_pulses: Pulses = 3.0
 
 
+class Consistency(q.Value):
+    """How far what is measured twice may differ before it proves nothing.
+
+    The two directions of a splice differ by the ratio of its mode fields, which costs loss, and by how much more one
+    glass scatters than the other: that explains `scattering_db` at most. The default is the greatest there is between
+    ordinary glass and a core of pure silica, 0.19 and 0.165 dB/km at 1550 nm, which scattering makes nearly all of:
+    half of 10 log10(0.19/0.165), from memory. `mean_db` is the uncertainty of their mean, common practice.
+    """
+
+    scattering_db: q.PositiveLossDb = 0.3
+    mean_db: q.PositiveLossDb = 0.05
+
+
 class Criteria(q.Value):
     """One version of a project's criteria.
 
@@ -89,6 +102,7 @@ class Criteria(q.Value):
     rework_voids: Voiding = Voiding.FIBRE
     placing: Placing = Placing()
     mean_below_zero_db: q.PositiveLossDb = 0.04
+    consistency: Consistency = Consistency()
     dark_fibres_tolerated: FibreCount = 0
     release: Release = Release.ALONE
     deemed_after_days: Days | None = None

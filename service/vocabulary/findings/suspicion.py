@@ -15,7 +15,6 @@ class SuspicionKind(StrEnum):
     FASTER_THAN_AVERAGING = "faster_than_averaging"
     ESTIMATES_DRIFT = "estimates_drift"
     LABELLED_OTHERWISE = "labelled_otherwise"
-    IMPOSSIBLE_PAIR = "impossible_pair"
     PARTS_UNLIKE_WHOLE = "parts_unlike_whole"
     TESTED_UNTIL_CONFORMING = "tested_until_conforming"
 

@@ -56,6 +56,7 @@ class Reason(StrEnum):
     END_FACE_FAILED = "end_face_failed"
     WORK_NOT_STATED = "work_not_stated"
     MEMBERS_UNKNOWN = "members_unknown"
+    IMPOSSIBLE_PAIR = "impossible_pair"
 
 
 class Act(StrEnum):

@@ -19,7 +19,7 @@ STORED = {
     "parts": [["MEAN", "SEG1", [None], [[3], [1], [100], [120], [2], [2]]]],
     "traces": [["r1", True, "e1", "l1", 2, 1, "OTDR-1", "", 5, 7, None]],
     "estimates": [["FS-1", "c1", 2, -30, 900]],
-    "seen": [{"kind": "impossible_pair", "fibres": [4], "records": ["r1", "r2"], "detail": "so", "chance": "small"}],
+    "seen": [{"kind": "same_trace", "fibres": [4], "records": ["r1", "r2"], "detail": "so", "chance": "small"}],
     "is_dark": False,
 }
 
@@ -29,7 +29,7 @@ def test_contributions_are_read_from_what_earlier_releases_stored_and_written_as
         sums=(PartialSums("MEAN", "SEG1", (None,), ((3,), (1,), (100,), (120,), (2,), (2,))),),
         traces=(TraceOutline("r1", True, "e1", "l1", 2, 1, "OTDR-1", "", 5, 7, None),),
         estimates=(EstimateSums("FS-1", "c1", 2, -30, 900),),
-        suspicions=(Suspicion(SuspicionKind.IMPOSSIBLE_PAIR, (4,), ("r1", "r2"), "so", "small"),),
+        suspicions=(Suspicion(SuspicionKind.SAME_TRACE, (4,), ("r1", "r2"), "so", "small"),),
     )
     found = read_contributions(STORED)  # type: ignore[arg-type]
     assert found == expected

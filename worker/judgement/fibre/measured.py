@@ -17,6 +17,7 @@ from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.words import Reason
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, combine
 from worker.judgement.fibre.end_faces import end_face_fault, required_end_face_sites
+from worker.judgement.fibre.mode_fields import contradiction
 from worker.judgement.history.acts import History, Link, LinkLoss, Record, Trace
 from worker.judgement.history.history import read_history
 from worker.judgement.history.validity import Side, Validity, judge_validity
@@ -179,6 +180,18 @@ def _measure_places(
             fault = end_face_fault(history, place)
             if fault is not None:
                 both = both._replace(reason=fault, detail=f"{REASON_LABELS[fault]}; {both.detail}")
+        if both.reason is None:
+            why = contradiction(
+                prepared.layout,
+                prepared.criteria.consistency,
+                place,
+                wavelength_nm,
+                forward=there,
+                backward=back,
+            )
+            if why is not None:
+                detail = f"{REASON_LABELS[Reason.IMPOSSIBLE_PAIR]}: {both.detail}; {why}"
+                both = both._replace(reason=Reason.IMPOSSIBLE_PAIR, detail=detail)
         losses[place.site_index] = PlaceLoss(there, back, both)
     return losses
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Sequence
 
-from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.criteria.links import Combination, LinkAttenuationCriterion
 from service.vocabulary.criteria.words import Basis, Quantity
 from service.vocabulary.findings.finding import RecordReading
@@ -12,10 +11,8 @@ from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.link_tests import both_ways
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Measurement, Trace
-from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, TENTHS_PER_MDB, db_text, mdb_text, rounded_tenth_mdb
+from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, TENTHS_PER_MDB, db_text, mdb_text
 from worker.judgement.traces.aligned_trace import Reading
-from worker.judgement.traces.places import Place
-from worker.physics.splice import least_splice_loss_db
 
 # Expanded uncertainties (k = 2), common practice: a splice from both ends, source and meter, a span by OTDR.
 _SPLICE_TENTH_MDB = 500
@@ -30,41 +27,8 @@ _CHANCE = "about 1 in 20 for each such comparison, where the uncertainties (k = 
 def inconsistencies(fibre: FibreMeasured) -> Iterator[Suspicion]:
     """Give what does not fit together; none of it decides."""
     criteria = fibre.criteria.criteria
-    alone = [place for place in fibre.places if place.is_closure and not place.is_group]
-    for nm in sorted({one.wavelength_nm for one in criteria if isinstance(one, SpliceLossCriterion)}):
-        yield from _impossible_pairs(fibre, alone, nm)
     for nm in sorted({one.wavelength_nm for one in criteria if isinstance(one, LinkAttenuationCriterion)}):
         yield from _parts_unlike_whole(fibre, nm)
-
-
-def _impossible_pairs(fibre: FibreMeasured, places: Sequence[Place], wavelength_nm: int) -> Iterator[Suspicion]:
-    """Find splices whose mean is below the least loss that the difference of their directions implies.
-
-    For fibres of one type only: where the glass itself scatters otherwise, the difference implies too much.
-    """
-    losses = fibre.losses_at(wavelength_nm)
-    for place in places:
-        forward, backward, loss = losses[place.site_index]
-        if loss.reason is not None:
-            continue
-        ahead, back = forward.readings[0], backward.readings[0]
-        # What a direction does not show says nothing of the difference.
-        twice_offset_mdb = ahead.high_mdb - back.high_mdb if ahead.events and back.events else 0
-        if abs(twice_offset_mdb) <= 2 * _LEAST_OFFSET_MDB or not _joins_one_type(fibre, place):
-            continue
-        least = rounded_tenth_mdb(float(least_splice_loss_db(offset_db=[twice_offset_mdb / 2000])[0]))
-        if loss.high_tenth_mdb + _SPLICE_TENTH_MDB < least:
-            detail = (
-                f"at {place.site} fibre {fibre.number} has a {loss.detail} at {wavelength_nm} nm; mode "
-                f"fields so unlike lose {db_text(least)} dB at least"
-            )
-            records = tuple(reading.record for reading in loss.readings)
-            yield Suspicion(SuspicionKind.IMPOSSIBLE_PAIR, (fibre.number,), records, detail, _CHANCE)
-
-
-def _joins_one_type(fibre: FibreMeasured, place: Place) -> bool:
-    sections = fibre.layout.design.sections
-    return sections[place.site_index - 1].fibre_type == sections[place.site_index].fibre_type
 
 
 def _parts_unlike_whole(fibre: FibreMeasured, wavelength_nm: int) -> Iterator[Suspicion]:

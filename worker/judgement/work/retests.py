@@ -24,6 +24,7 @@ _BETTER_TEST = {
     Reason.PAIR_NOT_SEEN: "check the cords' lengths, and test again with both connected",
     Reason.LENGTHS_DISAGREE: "look for a break, and test again from both ends",
     Reason.BELOW_ZERO: "test again from both ends",
+    Reason.IMPOSSIBLE_PAIR: "test this very fibre again from both ends",
     Reason.READINGS_DISAGREE: "test again, and have the tests that are wrong withdrawn",
     Reason.AMBIGUOUS_EVENT: "test again with a shorter pulse",
     Reason.BOUND_TOO_WIDE: "test again with a lower loss threshold or longer averaging",

@@ -53,7 +53,7 @@ _COUNT_COLUMNS = (
 
 def _agreement(content: PackageContent) -> Facts:
     criteria = content.criteria
-    stated, placing = texts_of(criteria), texts_of(criteria.placing)
+    stated, placing, consistency = texts_of(criteria), texts_of(criteria.placing), texts_of(criteria.consistency)
     facts = {
         "Title": criteria.title,
         "Version": str(content.criteria_version),
@@ -72,6 +72,9 @@ def _agreement(content: PackageContent) -> Facts:
         "Signatures": _SIGNATURES[criteria.signature_level],
         "Release": _RELEASES[criteria.release],
         "Below zero": f"a mean of both directions over {stated['mean_below_zero_db']} dB below zero proves nothing",
+        "Directions": "two directions of a splice prove nothing where no mode fields of the two fibre types explain "
+        f"them with {consistency['scattering_db']} dB for unlike scattering and {consistency['mean_db']} dB for "
+        "the uncertainty of their mean",
     }
     return Facts(facts=tuple(Fact(label=label, value=value) for label, value in facts.items()))
 

@@ -13,7 +13,6 @@ from tests.factories import (
     make_cleaning,
     make_closure_state,
     make_otdr,
-    make_section,
     make_splice,
     only,
     sealed,
@@ -21,7 +20,6 @@ from tests.factories import (
     spliced,
     with_events,
 )
-from tests.reference.overlap import overlap_loss_db
 from tests.unit.judgement.joints import traces
 from tests.unit.judgement.routes import suspicions_in, verdict_of
 
@@ -32,36 +30,6 @@ def seen(
     """Return what is suspected of a kind on one fibre."""
     criteria = criteria or only(splice_criterion(limit_db=0.5))
     return suspicions_in(verdict_of({1: bodies}, design=design or cord_ended(), criteria=criteria), kind)
-
-
-def least_by_overlap_db(offset_db: float) -> float:
-    """Return the loss between two Gaussian fields whose widths are 10^(offset/10) apart."""
-    return overlap_loss_db(radius_a_um=4.6, radius_b_um=4.6 * 10 ** (offset_db / 10))
-
-
-@pytest.mark.parametrize("mean_mdb", [*range(40, 120, 3)])
-def test_a_mean_below_what_its_offset_implies_by_more_than_its_uncertainty_is_said(mean_mdb: int) -> None:
-    # Computed by an overlap integral of two Gaussian fields; 0.05 dB is the uncertainty of a bidirectional splice,
-    # common practice, no source.
-    offset_mdb = 700
-    least_db = least_by_overlap_db(offset_mdb / 1000)
-    bodies = traces((mean_mdb + offset_mdb) / 1000, (mean_mdb - offset_mdb) / 1000, design=cord_ended())
-    found = seen(bodies, "impossible_pair")
-    assert bool(found) == (mean_mdb / 1000 + 0.05 < least_db)
-
-
-def test_an_impossible_pair_names_its_records_and_the_least_loss() -> None:
-    bodies = traces(0.82, -0.78, design=cord_ended())
-    [found] = seen(bodies, "impossible_pair")
-    assert found["records"] == [bodies[2]["id"], bodies[3]["id"]]
-    assert f"lose {least_by_overlap_db(0.8):.4f} dB at least" in found["detail"]
-
-
-def test_fibres_of_two_types_may_differ_by_more_than_their_mode_fields() -> None:
-    design = cord_ended()
-    design["sections"][1] = make_section("S2", fibre_type="G.655")
-    assert seen(traces(0.82, -0.78, design=cord_ended()), "impossible_pair") != []
-    assert seen(traces(0.82, -0.78, design=design), "impossible_pair", design=design) == []
 
 
 def with_total(loss_db: float, **changes: object) -> list[Body]:

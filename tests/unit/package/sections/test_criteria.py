@@ -33,6 +33,7 @@ FULL_CRITERIA: dict[str, Any] = {
         "dead_zone_pulses": 3.1,
     },
     "mean_below_zero_db": 0.04,
+    "consistency": {"scattering_db": 0.29, "mean_db": 0.047},
     "dark_fibres_tolerated": 7,
     "release": "with_route",
     "deemed_after_days": 21,
