@@ -1,24 +1,31 @@
-"""The spots of a fibre where traces show a loss and the design has no joint, bends and damage, and what they lose."""
+"""The spots of a fibre where traces show a loss and the design has no joint, bends and damage, and what they lose.
+
+A trace of which it is not certain whose it is, or where its events lie, shows no spot: the fibre is then not shown by
+it at all, and nobody is accused of what it shows.
+"""
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from service.vocabulary.findings.finding import RecordReading
+from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import metres_text
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, missing_reason
 from worker.judgement.fibre.link_tests import EndToEndTest, both_ways
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.validity import Side, void_records
-from worker.judgement.numbers.exact import mean_tenth_mdb
+from worker.judgement.numbers.exact import mdb_text, mean_tenth_mdb
+from worker.judgement.traces.aligned_trace import AlignedTrace
 from worker.judgement.traces.readings import UnexpectedEvent
-from worker.judgement.words import DIRECTION, REASON_LABELS
+from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class UnexpectedSpot:
-    """One spot and the event that each side has there, by the shortest pulse that shows it."""
+    """One spot and the event that each side has there, by the shortest pulse that states its loss."""
 
     from_a_um: int
     events: Mapping[Side, UnexpectedEvent]
@@ -28,10 +35,15 @@ class UnexpectedSpot:
         """Where it lies, in metres of fibre from A, by the first of its events."""
         return metres_text(next(iter(self.events.values())).from_a_um)
 
-    def loss_mdb(self, side: Side) -> int | None:
-        """Return the loss that one side shows; none where it shows nothing."""
-        event = self.events.get(side)
-        return None if event is None else event.loss_mdb
+
+class _OneWay(NamedTuple):
+    """What one direction shows of a spot: a loss between two bounds, or why nothing."""
+
+    reason: Reason | None
+    said: str
+    low_mdb: int = 0
+    high_mdb: int = 0
+    readings: tuple[RecordReading, ...] = ()
 
 
 def unexpected_spots(fibre: FibreMeasured, *, wavelengths_nm: Iterable[int]) -> list[UnexpectedSpot]:
@@ -39,12 +51,13 @@ def unexpected_spots(fibre: FibreMeasured, *, wavelengths_nm: Iterable[int]) -> 
 
     What lies in the cords is none of the fibre's.
     """
-    records = {trace.stamp.id for trace in _final_traces(fibre, wavelengths_nm)} if fibre.unexpected else set()
+    records = {trace.stamp.id for trace in _sound_traces(fibre, wavelengths_nm)} if fibre.unexpected else set()
     clusters: list[list[UnexpectedEvent]] = []
     for event in fibre.unexpected:
-        if event.record not in records or event.loss_mdb is None:
+        aligned = fibre.aligned(event.trace)
+        if event.record not in records or not _is_before_end(aligned, event):
             continue
-        tolerance_um = fibre.aligned(event.trace).scale.tolerance_um
+        tolerance_um = aligned.scale.tolerance_um
         if not -tolerance_um <= event.at_um <= fibre.length_um + tolerance_um:
             continue
         for own in clusters:
@@ -59,21 +72,28 @@ def unexpected_spots(fibre: FibreMeasured, *, wavelengths_nm: Iterable[int]) -> 
 
 
 def unexpected_loss(fibre: FibreMeasured, spot: UnexpectedSpot, *, wavelength_nm: int) -> BidirectionalLoss:
-    """Return the loss of a spot, where traces from both ends run over it.
+    """Return the loss of a spot at one wavelength, where traces from both ends run over it.
 
-    One that a direction does not show there is within the threshold of its sharpest trace.
+    One that a direction does not show there is within the threshold of its sharpest trace, and what another wavelength
+    does not show says nothing of this one.
     """
     tests = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm)
-    reason = missing_reason(*(test.missing for test in tests))
-    void = void_records([item for test in tests for item in test.void])
-    if reason is not None:
-        return BidirectionalLoss(reason, 0, 0, REASON_LABELS[reason], (), void)
-    (one_low, one_high, one), (other_low, other_high, other) = (
-        _shown(fibre, spot, Side(wavelength_nm, test.is_forward), test) for test in tests
+    ways = [_shown(fibre, spot, Side(wavelength_nm, test.is_forward), test) for test in tests]
+    reason = missing_reason(*(way.reason for way in ways))
+    said = " and ".join(
+        f"{way.said} ({DIRECTION_LABELS[test.is_forward]})" for way, test in zip(ways, tests, strict=True)
     )
-    low = mean_tenth_mdb(first_mdb=one_low, second_mdb=other_low)
-    high = mean_tenth_mdb(first_mdb=one_high, second_mdb=other_high)
-    return BidirectionalLoss(None, low, high, "", (one, other), void)
+    there, back = ways
+    low = mean_tenth_mdb(first_mdb=there.low_mdb, second_mdb=back.low_mdb)
+    high = mean_tenth_mdb(first_mdb=there.high_mdb, second_mdb=back.high_mdb)
+    return BidirectionalLoss(
+        reason=reason,
+        low_tenth_mdb=low,
+        high_tenth_mdb=high,
+        detail=f"mean of {said}" if reason is None else said,
+        readings=tuple(reading for way in ways for reading in way.readings),
+        void=void_records([item for test in tests for item in test.void]),
+    )
 
 
 def section_at(fibre: FibreMeasured, spot: UnexpectedSpot) -> int:
@@ -82,40 +102,56 @@ def section_at(fibre: FibreMeasured, spot: UnexpectedSpot) -> int:
     return min(max(bisect_right(fibre.layout.site_offsets_um, spot.from_a_um) - 1, 0), last)
 
 
-def reading_of_event(event: UnexpectedEvent) -> RecordReading:
-    """Return what one trace shows at a spot."""
-    nm, is_forward = event.side
-    return RecordReading(event.record, DIRECTION[is_forward], nm, event.loss_mdb)
-
-
-def _final_traces(fibre: FibreMeasured, wavelengths_nm: Iterable[int]) -> Iterator[Trace]:
+def _sound_traces(fibre: FibreMeasured, wavelengths_nm: Iterable[int]) -> Iterator[Trace]:
+    """Give the traces that count over all of what they cover, and of which is certain whose they are and where."""
     for nm in wavelengths_nm:
         for is_forward in (True, False):
             for trace in fibre.traces.of_side(Side(nm, is_forward)).traces:
-                if fibre.validity.fault_over(trace) is None:
+                if fibre.validity.fault_over(trace) is None and _is_sound(fibre.aligned(trace)):
                     yield trace
+
+
+def _is_sound(aligned: AlignedTrace) -> bool:
+    # One that stops before the far end counts as far as it reaches.
+    return aligned.unlike is None and aligned.shortfall in {None, Reason.BEYOND_REACH}
+
+
+def _is_before_end(aligned: AlignedTrace, event: UnexpectedEvent) -> bool:
+    # What a trace that stops short shows at its end, or behind it, is the end.
+    scale = aligned.scale
+    on_trace_um = scale.on_trace_um(abs(event.from_a_um - scale.near_um))
+    return aligned.shortfall is None or on_trace_um + scale.tolerance_um < scale.reach_um
 
 
 def _spot(own: Sequence[UnexpectedEvent]) -> UnexpectedSpot:
     events: dict[Side, UnexpectedEvent] = {}
-    for event in sorted(own, key=lambda event: event.trace.pulse_ns):
+    for event in sorted(own, key=lambda event: (event.loss_mdb is None, event.trace.pulse_ns)):
         events.setdefault(event.side, event)
     return UnexpectedSpot(from_a_um=own[0].at_um, events=events)
 
 
-def _shown(
-    fibre: FibreMeasured, spot: UnexpectedSpot, side: Side, test: EndToEndTest
-) -> tuple[int, int, RecordReading]:
-    loss_mdb = spot.loss_mdb(side)
-    if loss_mdb is not None:
-        return loss_mdb, loss_mdb, reading_of_event(spot.events[side])
-    offsets_um, at_um = fibre.layout.site_offsets_um, min(max(spot.from_a_um, 0), fibre.length_um)
-    over = [
-        trace
-        for trace in test.measurements
-        if isinstance(trace, Trace) and offsets_um[trace.low_index] <= at_um <= offsets_um[trace.high_index]
-    ]
+def _shown(fibre: FibreMeasured, spot: UnexpectedSpot, side: Side, test: EndToEndTest) -> _OneWay:
+    direction, event = DIRECTION[side.is_forward], spot.events.get(side)
+    if event is not None:
+        loss_mdb, reading = event.loss_mdb, RecordReading(event.record, direction, side.wavelength_nm, event.loss_mdb)
+        if loss_mdb is None:
+            return _OneWay(Reason.LOSS_NOT_STATED, REASON_LABELS[Reason.LOSS_NOT_STATED], readings=(reading,))
+        return _OneWay(None, f"{mdb_text(loss_mdb)} dB", loss_mdb, loss_mdb, (reading,))
+    over = [trace for trace in _sound_traces(fibre, [side.wavelength_nm]) if _runs_over(fibre, trace, spot, side)]
+    if not over:
+        reason = test.missing or Reason.NO_EVIDENCE
+        return _OneWay(reason, REASON_LABELS[reason])
     sharpest = min(over, key=lambda trace: (trace.threshold_mdb, trace.stamp))
     within = sharpest.threshold_mdb
-    reading = RecordReading(sharpest.stamp.id, DIRECTION[side.is_forward], side.wavelength_nm, within=within)
-    return -within, within, reading
+    reading = RecordReading(sharpest.stamp.id, direction, side.wavelength_nm, within=within)
+    return _OneWay(None, f"a loss not seen, within {mdb_text(within)} dB of zero", -within, within, (reading,))
+
+
+def _runs_over(fibre: FibreMeasured, trace: Trace, spot: UnexpectedSpot, side: Side) -> bool:
+    if trace.is_forward is not side.is_forward:
+        return False
+    offsets_um, at_um = fibre.layout.site_offsets_um, min(max(spot.from_a_um, 0), fibre.length_um)
+    scale = fibre.aligned(trace).scale
+    return offsets_um[trace.low_index] <= at_um <= offsets_um[trace.high_index] and scale.reaches(
+        scale.on_trace_um(abs(at_um - scale.near_um)), joint_um=None
+    )

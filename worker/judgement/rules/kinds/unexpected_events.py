@@ -4,16 +4,14 @@ from collections.abc import Iterator
 
 from service.vocabulary.criteria.joints import StrayLossCriterion
 from service.vocabulary.findings.words import Outcome
-from service.vocabulary.quantities import PDB_PER_MDB
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.link_tests import EndToEndTest, both_ways, known_of
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.fibre.unexpected_events import UnexpectedSpot, reading_of_event, section_at, unexpected_spots
+from worker.judgement.fibre.unexpected_events import UnexpectedSpot, section_at, unexpected_loss, unexpected_spots
 from worker.judgement.history.acts import Trace
-from worker.judgement.history.validity import Side
-from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mdb_text, mean_tenth_mdb
+from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mean_tenth_mdb
 from worker.judgement.rules.base import LimitRule
-from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS
+from worker.judgement.words import REASON_LABELS
 
 
 class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
@@ -25,26 +23,22 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
         for spot in unexpected_spots(fibre, wavelengths_nm=[self.criterion.wavelength_nm]):
             section = section_at(fibre, spot)
             if section in self.scope.sections:
-                finding = self.section_finding(fibre, section, self._judge_spot(spot))
+                finding = self.section_finding(fibre, section, self._judge_spot(fibre, spot))
                 found += [finding] if finding.segments else []
         yield from found
         if fibre.is_continuous and self.scope.sections and all(finding.is_good for finding in found):
             yield self.link_finding(fibre, self._judge_rest(fibre, has_others=bool(found)))
 
-    def _judge_spot(self, spot: UnexpectedSpot) -> Judgement:
-        sides = [Side(self.criterion.wavelength_nm, is_forward) for is_forward in (True, False)]
-        seen = [(side, loss_mdb) for side in sides if (loss_mdb := spot.loss_mdb(side)) is not None]
-        events = [spot.events[side] for side, _ in seen]
-        said = " and ".join(f"{mdb_text(loss_mdb)} dB ({DIRECTION_LABELS[side.is_forward]})" for side, loss_mdb in seen)
-        if len(seen) > 1:
-            value = mean_tenth_mdb(first_mdb=seen[0][1], second_mdb=seen[1][1]) * PDB_PER_TENTH_MDB
-            said = f"mean of {said}"
-        else:
-            value = seen[0][1] * PDB_PER_MDB
-            said = f"{said}, seen from one direction only"
-        detail = f"{spot.from_a_m} m from A, where no joint is: {said}"
-        known = Judgement(Outcome.UNDETERMINED, None, detail, readings=tuple(map(reading_of_event, events)))
-        return known.held(value, value, self.limit)
+    def _judge_spot(self, fibre: FibreMeasured, spot: UnexpectedSpot) -> Judgement:
+        loss = unexpected_loss(fibre, spot, wavelength_nm=self.criterion.wavelength_nm)
+        detail = f"{spot.from_a_m} m from A, where no joint is: {loss.detail}"
+        known = Judgement(
+            Outcome.UNDETERMINED, loss.reason, detail, limit=self.limit, readings=loss.readings, void=loss.void
+        )
+        if loss.reason is not None:
+            return known
+        low, high = (bound * PDB_PER_TENTH_MDB for bound in (loss.low_tenth_mdb, loss.high_tenth_mdb))
+        return known.held(low, high, self.limit)
 
     def _judge_rest(self, fibre: FibreMeasured, *, has_others: bool) -> Judgement:
         """Tell whether the traces are there that would show a loss above the limit."""
