@@ -93,8 +93,9 @@ def _is_far_from_joints(fibre: JudgedFibre, fault: Fault) -> bool:
     assert fault.at_m is not None
     course, at_m = fibre.trial.course, fault.at_m
     joints = sorted(fibre.trial.dead_zones(fault.fibre))
-    by_truth = min(abs(at_m - offset_m) for offset_m in course.truth.site_offsets_m[joints].tolist())
-    by_design = min(abs(course.in_design_m(at_m) - offset_m) for offset_m in course.designed_offsets_m[joints].tolist())
+    by_truth = min(abs(at_m - offset_m) for offset_m in course.truth.site_offsets_m[fault.fibre - 1, joints].tolist())
+    in_design_m = course.in_design_m(fault.fibre, at_m)
+    by_design = min(abs(in_design_m - offset_m) for offset_m in course.designed_offsets_m[joints].tolist())
     return bool(min(by_truth, by_design) > 2 * course.tolerance_m)
 
 
@@ -129,14 +130,14 @@ def _is_dirt_missed(fibre: JudgedFibre, fault: Fault) -> bool:
 
 def _is_break_stated(fibre: JudgedFibre, fault: Fault) -> bool:
     assert fault.at_m is not None
-    length_m = float(fibre.trial.truth.section_lengths_m.sum())
+    length_m = float(fibre.trial.truth.lengths_m[fault.fibre - 1])
     return 2 * fibre.trial.course.tolerance_m < fault.at_m < length_m - 2 * fibre.trial.course.tolerance_m
 
 
 def _is_break_named(fibre: JudgedFibre, fault: Fault) -> bool:
     assert fault.at_m is not None
     course, broken = fibre.trial.course, fibre.judgement.document.get("breaks", [])
-    true_m = course.in_design_m(fault.at_m)
+    true_m = course.in_design_m(fault.fibre, fault.at_m)
     return any(abs(float(one["from_a_m"]) - true_m) <= course.tolerance_m for one in broken)
 
 

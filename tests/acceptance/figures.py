@@ -23,5 +23,7 @@ class Share:
         return float(found.low), float(found.high)
 
     def __str__(self) -> str:
+        if not self.of:
+            return "none of none"
         low, high = self.interval
         return f"{self.count} of {self.of}: {self.count / self.of:.4%}, 95 % interval {low:.4%} to {high:.4%}"

@@ -68,7 +68,7 @@ class PlacingScore:
 
     def _score_place(self, fibre: JudgedFibre, finding: FindingDocument) -> None:
         said = f"{fibre.name}: {finding['criterion']} at {finding['site']}"
-        faults = list(_misplaced(fibre, finding))
+        faults = list(wrong_events(fibre, finding))
         if faults:
             self.misplaced.append(f"{said}: {'; '.join(faults)}")
         elif not _holds_truth(fibre, finding):
@@ -82,22 +82,27 @@ def _listed_alone(fibre: JudgedFibre) -> Iterator[tuple[str, str]]:
                 yield trace.record, distance_m
 
 
-def _misplaced(fibre: JudgedFibre, finding: FindingDocument) -> Iterator[str]:
-    together = fibre.dead_zone_at(finding)
+def wrong_events(fibre: JudgedFibre, finding: FindingDocument) -> Iterator[str]:
+    """Say of each reading that is not of the joint that a finding is about what it is of.
+
+    A joint that no event of a trace holds may be spoken for by the others of its dead zone: it lost no more than they
+    show together. One that has an event of its own may not.
+    """
+    site, together = fibre.site_index(finding), fibre.dead_zone_at(finding)
     for reading in finding["readings"]:
         events = fibre.shown[reading["record"]].events
+        own = next((listed for listed in events.values() if site in listed.sites), None)
         if "distance_m" not in reading:
-            within_db = float(reading["within"])
-            own = [listed for listed in events.values() if listed.sites & together and abs(listed.loss_db) > within_db]
-            if own:
-                yield f"said to be unseen, listed at {own[0].distance_m} m with {own[0].loss_db} dB"
+            if own is not None and abs(own.loss_db) > float(reading["within"]):
+                yield f"said to be unseen, listed at {own.distance_m} m with {own.loss_db} dB"
             continue
         summed = _summed(events, reading)
         sites = frozenset[int]().union(*(listed.sites for listed in summed))
         if not summed:
             yield f"{reading['value']} dB from {reading['distance_m']} m on is the loss of no run of events"
-        elif not sites & together:
-            yield f"{reading['distance_m']} m belongs to {sorted(sites) or 'no site'}, not to {sorted(together)}"
+        elif site not in sites and (own is not None or not sites & together):
+            of = sorted(sites) or "no site"
+            yield f"{reading['distance_m']} m belongs to {of}, not to {site} of {sorted(together)}"
 
 
 def _summed(events: Mapping[str, Listed], reading: ReadingDocument) -> list[Listed]:

@@ -1,24 +1,29 @@
 """Trials of many routes on all cores: a route is drawn, judged and scored in one process."""
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from functools import cache
 from multiprocessing import get_context
+from typing import TypeVar
 
 from tests.acceptance.fault_score import FAULT_RULES, FaultScore
+from tests.acceptance.geometry_score import GeometryScore
 from tests.acceptance.placing_score import PlacingScore
-from tests.acceptance.trials import JudgedFibre, judge_trial
-from tests.simulator.faults import FaultKind
-from tests.simulator.trial import faulty_trial, honest_trial
+from tests.acceptance.trials import SPLICE_LIMIT_DB, JudgedFibre, judge_trial
+from tests.simulator.faults import PAIRED, PEOPLE, FaultKind
+from tests.simulator.geometry import GEOMETRIES
+from tests.simulator.trial import faulty_trial, honest_trial, marginal_trial
 
 FIBRES = 24
 HONEST_ROUTES = 126
 FAULTY_ROUTES = 13
-# Two of these faults share two fibres.
-_FIBRES_OF = {FaultKind.CROSSED_FIBRES: 2 * FIBRES, FaultKind.COPIED_FIBRE: 2 * FIBRES}
-_HONEST_SEED, _FAULTY_SEED = 1, 1001
+# What is wrong with fibres and instruments; what people do to the papers is scored by itself.
+WORK_FAULTS = tuple(kind for kind in FaultKind if kind not in PEOPLE)
+_HONEST_SEED, _FAULTY_SEED, _GEOMETRY_SEED = 1, 1001, 2001
+Work = TypeVar("Work")
+Score = TypeVar("Score")
 
 
 @dataclass(kw_only=True)
@@ -64,14 +69,14 @@ class Scores:
 def all_scores() -> Mapping[FaultKind | None, Scores]:
     """Return the scores of honest routes, and of routes with each kind of fault, once for all tests."""
     work: list[tuple[int, FaultKind | None]] = [(_HONEST_SEED + number, None) for number in range(HONEST_ROUTES)]
-    work += [(_FAULTY_SEED + number, kind) for kind in FaultKind for number in range(FAULTY_ROUTES)]
+    work += [(_FAULTY_SEED + number, kind) for kind in WORK_FAULTS for number in range(FAULTY_ROUTES)]
     return run_trials(work)
 
 
 def run_trials(work: Sequence[tuple[int, FaultKind | None]]) -> Mapping[FaultKind | None, Scores]:
     """Score a route for each seed and kind of fault."""
     merged: dict[FaultKind | None, Scores] = {}
-    for (_, kind), scores in zip(work, _score_all(work), strict=True):
+    for (_, kind), scores in zip(work, _on_all_cores(_score_one, work), strict=True):
         merged.setdefault(kind, Scores()).merge(scores)
     return merged
 
@@ -79,7 +84,8 @@ def run_trials(work: Sequence[tuple[int, FaultKind | None]]) -> Mapping[FaultKin
 def score_route(seed: int, kind: FaultKind | None) -> Scores:
     """Draw, judge and score one route."""
     scores = Scores()
-    fibres = _FIBRES_OF.get(kind, FIBRES) if kind is not None else FIBRES
+    # Some faults take two fibres.
+    fibres = 2 * FIBRES if kind in PAIRED else FIBRES
     trial = (
         honest_trial(seed=seed, fibres=fibres) if kind is None else faulty_trial(seed=seed, fibres=fibres, kind=kind)
     )
@@ -93,11 +99,33 @@ def score_route(seed: int, kind: FaultKind | None) -> Scores:
     return scores
 
 
-def _score_all(work: Sequence[tuple[int, FaultKind | None]]) -> Iterator[Scores]:
-    # Started anew, not forked: a test process may have threads.
-    with ProcessPoolExecutor(max_workers=os.cpu_count(), mp_context=get_context("spawn")) as pool:
-        yield from pool.map(_score_one, work, chunksize=4)
+def run_geometries(names: Sequence[str], *, routes: int) -> Iterator[tuple[str, GeometryScore]]:
+    """Score so many routes of each geometry, tested by honest people: every second fibre has splices near the limit."""
+    work = [(name, _GEOMETRY_SEED + number) for name in names for number in range(routes)]
+    merged = {name: GeometryScore() for name in names}
+    for number, ((name, _), score) in enumerate(zip(work, _on_all_cores(score_geometry, work), strict=True), start=1):
+        merged[name].merge(score)
+        if number % routes == 0:
+            yield name, merged[name]
+
+
+def score_geometry(one: tuple[str, int]) -> GeometryScore:
+    """Draw, judge and score one route of a geometry: one or two tubes of twelve."""
+    name, seed = one
+    score = GeometryScore(routes=1)
+    fibres = FIBRES if seed % 2 else FIBRES // 2
+    for fibre in judge_trial(
+        marginal_trial(seed=seed, fibres=fibres, geometry=GEOMETRIES[name], limit_db=SPLICE_LIMIT_DB)
+    ):
+        score.add(fibre)
+    return score
 
 
 def _score_one(one: tuple[int, FaultKind | None]) -> Scores:
     return score_route(*one)
+
+
+def _on_all_cores(score: Callable[[Work], Score], work: Sequence[Work]) -> Iterator[Score]:
+    # Started anew, not forked: a test process may have threads.
+    with ProcessPoolExecutor(max_workers=os.cpu_count(), mp_context=get_context("spawn")) as pool:
+        yield from pool.map(score, work, chunksize=4)

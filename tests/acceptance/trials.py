@@ -111,18 +111,24 @@ def judge_trial(trial: Trial) -> list[JudgedFibre]:
     sealed = rules.read(map(stored, trial.site_records()))
     evidence: dict[int, list[Record]] = defaultdict(list)
     shown: dict[int, dict[str, Shown]] = defaultdict(dict)
-    for record in (*trial.splice_records(), *trial.continuity_records()):
+    for record in (*trial.splice_records(), *trial.continuity_records(), *trial.power_records()):
         own = rules.read([stored(record)])
         for fibre in fibres_of(RECORD.validate_python(record)):
             evidence[fibre] += own
     for record, behind in trial.traces():
         evidence[behind.fibre] += rules.read([stored(record)])
         shown[behind.fibre][behind.record] = behind
+    judgements = judge_route(rules, {fibre: [*sealed, *own] for fibre, own in sorted(evidence.items())})
     judged = [
-        JudgedFibre(trial=trial, number=fibre, shown=shown[fibre], judgement=rules.judge(fibre, [*sealed, *own]))
-        for fibre, own in sorted(evidence.items())
+        JudgedFibre(trial=trial, number=fibre, shown=shown[fibre], judgement=judgement)
+        for fibre, judgement in judgements.items()
     ]
     return list(_suspect(trial, judged))
+
+
+def judge_route(rules: Rules, evidence: Mapping[int, Sequence[Record]]) -> dict[int, FibreJudgement]:
+    """Judge all fibres of a route by their records: the one place where trials meet the judge."""
+    return {fibre: rules.judge(fibre, records) for fibre, records in evidence.items()}
 
 
 def _suspect(trial: Trial, judged: Sequence[JudgedFibre]) -> Iterator[JudgedFibre]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from tests.simulator.course import Course
 from tests.simulator.draws import draw_between
+from tests.simulator.instrument import Direction
 from tests.simulator.truth import RouteTruth
 
 
@@ -24,7 +25,40 @@ class FaultKind(StrEnum):
     ECHO = "echo"
     MISSING_EVENT = "missing_event"
     COPIED_FIBRE = "copied_fibre"
+    DELETED_EVENT = "deleted_event"
+    INVERTED_SIGN = "inverted_sign"
+    NEAR_COPY = "near_copy"
+    MEASURED_AGAIN = "measured_again"
+    ONE_DIRECTION_COPIED = "one_direction_copied"
+    SWAPPED_FROM_B = "swapped_from_b"
+    POWER_REPEATED = "power_repeated"
 
+
+# What somebody did to the papers, and not to the fibre.
+PEOPLE = frozenset(
+    {
+        FaultKind.DELETED_EVENT,
+        FaultKind.INVERTED_SIGN,
+        FaultKind.NEAR_COPY,
+        FaultKind.MEASURED_AGAIN,
+        FaultKind.ONE_DIRECTION_COPIED,
+        FaultKind.SWAPPED_FROM_B,
+        FaultKind.POWER_REPEATED,
+    }
+)
+# Faults that a fibre has together with its neighbour; crossed and swapped are both of them, of copies only the second.
+PAIRED = frozenset(
+    {
+        FaultKind.CROSSED_FIBRES,
+        FaultKind.COPIED_FIBRE,
+        FaultKind.NEAR_COPY,
+        FaultKind.MEASURED_AGAIN,
+        FaultKind.ONE_DIRECTION_COPIED,
+        FaultKind.SWAPPED_FROM_B,
+        FaultKind.POWER_REPEATED,
+    }
+)
+MUTUAL = frozenset({FaultKind.CROSSED_FIBRES, FaultKind.SWAPPED_FROM_B})
 
 # What shows as a loss where the design has no joint.
 STRAYS = frozenset({FaultKind.BEND_IN_CABLE, FaultKind.EXPRESS_CUT})
@@ -56,7 +90,7 @@ _DIRT_REFLECTS_DB = 30.0
 
 def draw_faults(source: np.random.Generator, course: Course, kind: FaultKind) -> tuple[Fault, ...]:
     """Draw one fault of a kind for every fibre of a route, or for every second one where two fibres share it."""
-    step = 2 if kind in {FaultKind.CROSSED_FIBRES, FaultKind.COPIED_FIBRE} else 1
+    step = 2 if kind in PAIRED else 1
     fibres = range(1, course.truth.fibre_count + 1, step)
     return tuple(_DRAWS[kind](source, course, fibre) for fibre in fibres)
 
@@ -69,13 +103,17 @@ def build(truth: RouteTruth, faults: Sequence[Fault]) -> RouteTruth:
     return truth
 
 
-def seen_from_b(truth: RouteTruth, faults: Sequence[Fault]) -> RouteTruth:
-    """Return the same glass with its fibres numbered as they leave B."""
+def as_tested(truth: RouteTruth, faults: Sequence[Fault], direction: Direction) -> RouteTruth:
+    """Return the glass behind the traces of each number: from B as fibres leave it, or as somebody plugged them."""
     rows = np.arange(truth.fibre_count)
     for fault in faults:
-        if fault.kind is FaultKind.CROSSED_FIBRES and fault.other is not None:
-            pair = [fault.fibre - 1, fault.other - 1]
+        if fault.other is None:
+            continue
+        pair = [fault.fibre - 1, fault.other - 1]
+        if fault.kind in MUTUAL and direction is Direction.B_TO_A:
             rows[pair] = rows[pair[::-1]]
+        elif fault.kind is FaultKind.MEASURED_AGAIN:
+            rows[fault.fibre - 1] = fault.other - 1
     return _with_rows(truth, rows)
 
 
@@ -109,7 +147,7 @@ def _draw_bend_in_closure(source: np.random.Generator, course: Course, fibre: in
 
 
 def _draw_bend_in_cable(source: np.random.Generator, course: Course, fibre: int) -> Fault:
-    at_m = _size_db(source, low=0, high=float(course.truth.section_lengths_m.sum()))
+    at_m = _size_db(source, low=0, high=float(course.truth.lengths_m[fibre - 1]))
     return Fault(kind=FaultKind.BEND_IN_CABLE, fibre=fibre, size_db=_size_db(source, low=0.03, high=0.6), at_m=at_m)
 
 
@@ -126,7 +164,7 @@ def _draw_crossed(source: np.random.Generator, course: Course, fibre: int) -> Fa
 
 
 def _draw_break(source: np.random.Generator, course: Course, fibre: int) -> Fault:
-    at_m = _size_db(source, low=0, high=float(course.truth.section_lengths_m.sum()))
+    at_m = _size_db(source, low=0, high=float(course.truth.lengths_m[fibre - 1]))
     return Fault(kind=FaultKind.BREAK, fibre=fibre, at_m=at_m)
 
 
@@ -136,9 +174,9 @@ def _draw_express_cut(source: np.random.Generator, course: Course, fibre: int) -
     size_db = _size_db(source, low=0.02, high=0.3)
     if own:
         site = int(source.choice(own))
-        at_m = float(course.truth.site_offsets_m[site])
+        at_m = float(course.truth.site_offsets_m[fibre - 1, site])
     else:
-        at_m = _size_db(source, low=0, high=float(course.truth.section_lengths_m.sum()))
+        at_m = _size_db(source, low=0, high=float(course.truth.lengths_m[fibre - 1]))
     return Fault(kind=FaultKind.EXPRESS_CUT, fibre=fibre, size_db=size_db, at_m=at_m)
 
 
@@ -150,8 +188,18 @@ def _draw_missing(source: np.random.Generator, course: Course, fibre: int) -> Fa
     return Fault(kind=FaultKind.MISSING_EVENT, fibre=fibre, site=_spliced_at(source, course, fibre))
 
 
-def _draw_copied(source: np.random.Generator, course: Course, fibre: int) -> Fault:
-    return Fault(kind=FaultKind.COPIED_FIBRE, fibre=fibre + 1, other=fibre)
+def _draw_deleted(source: np.random.Generator, course: Course, fibre: int) -> Fault:
+    size_db = _size_db(source, low=0.1, high=1.0)
+    return Fault(kind=FaultKind.DELETED_EVENT, fibre=fibre, size_db=size_db, site=_spliced_at(source, course, fibre))
+
+
+def _draw_inverted(source: np.random.Generator, course: Course, fibre: int) -> Fault:
+    size_db = _size_db(source, low=0.1, high=0.6)
+    return Fault(kind=FaultKind.INVERTED_SIGN, fibre=fibre, size_db=size_db, site=_spliced_at(source, course, fibre))
+
+
+def _draw_from_neighbour(kind: FaultKind) -> _Draw:
+    return lambda _source, _course, fibre: Fault(kind=kind, fibre=fibre + 1, other=fibre)
 
 
 def _add_splice_loss(truth: RouteTruth, fault: Fault) -> RouteTruth:
@@ -192,10 +240,12 @@ def _cross(truth: RouteTruth, fault: Fault) -> RouteTruth:
     rows[pair] = rows[pair[::-1]]
     behind = _with_rows(truth, rows)
     site = fault.site
+    lengths_m = np.concatenate([truth.section_lengths_m[:, :site], behind.section_lengths_m[:, site:]], axis=1)
     return replace(
         truth,
         mode_field_um=_joined(truth.mode_field_um, behind.mode_field_um, at=site),
         pigtail_mode_field_um=_joined(truth.pigtail_mode_field_um, behind.pigtail_mode_field_um, at=1),
+        section_lengths_m=lengths_m,
         attenuation_db_per_km=_joined(truth.attenuation_db_per_km, behind.attenuation_db_per_km, at=site),
         has_splice=np.concatenate([truth.has_splice[:, : site + 1], behind.has_splice[:, site + 1 :]], axis=1),
         splice_loss_db=_joined(truth.splice_loss_db, behind.splice_loss_db, at=site + 1),
@@ -213,6 +263,7 @@ def _with_rows(truth: RouteTruth, rows: np.ndarray) -> RouteTruth:
         truth,
         mode_field_um=truth.mode_field_um[:, rows],
         pigtail_mode_field_um=truth.pigtail_mode_field_um[:, rows],
+        section_lengths_m=truth.section_lengths_m[rows],
         attenuation_db_per_km=truth.attenuation_db_per_km[:, rows],
         has_splice=truth.has_splice[rows],
         splice_loss_db=truth.splice_loss_db[:, rows],
@@ -231,10 +282,14 @@ _DRAWS: Mapping[FaultKind, _Draw] = {
     FaultKind.EXPRESS_CUT: _draw_express_cut,
     FaultKind.ECHO: _draw_echo,
     FaultKind.MISSING_EVENT: _draw_missing,
-    FaultKind.COPIED_FIBRE: _draw_copied,
+    FaultKind.DELETED_EVENT: _draw_deleted,
+    FaultKind.INVERTED_SIGN: _draw_inverted,
+    **{kind: _draw_from_neighbour(kind) for kind in PAIRED - {FaultKind.CROSSED_FIBRES}},
 }
 _CHANGES: Mapping[FaultKind, Callable[[RouteTruth, Fault], RouteTruth]] = {
     FaultKind.BAD_SPLICE: _add_splice_loss,
+    FaultKind.DELETED_EVENT: _add_splice_loss,
+    FaultKind.INVERTED_SIGN: _add_splice_loss,
     FaultKind.BEND_IN_CLOSURE: _add_bend,
     FaultKind.DIRTY_CONNECTOR: _add_dirt,
     FaultKind.CROSSED_FIBRES: _cross,

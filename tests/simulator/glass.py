@@ -1,6 +1,7 @@
 """Draw a route's truth: glass, splices and connections as an honest crew and ordinary cable give them."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,6 +16,7 @@ _MODE_FIELD_DEVIATION = 0.12 / 9.2
 _ATTENUATION_DB_PER_KM = np.array([0.335, 0.192])
 _GROUP_INDEX = np.array([1.4677, 1.4682])
 _BACKSCATTER_DB = np.array([-79.5, -81.5])
+_NEAR_DB, _BEYOND_DB = (-0.02, 0.02), (0.02, 0.6)
 
 
 def draw_truth(
@@ -27,9 +29,10 @@ def draw_truth(
 ) -> RouteTruth:
     """Draw a route; `uncut` gives, by the index of a site, the fibres that pass it in one piece.
 
-    The cable on both sides of such a site is one, so its spliced fibres meet their own glass again.
+    The cable on both sides of such a site is one, so its spliced fibres meet their own glass again. Lengths are those
+    of each fibre, or one to a section where all are as long.
     """
-    sections = len(section_lengths_m)
+    sections = section_lengths_m.shape[-1]
     glass, joints, ends = start(seed, 1), start(seed, 2), start(seed, 3)
     mode_field_um = _draw_mode_fields(glass, (fibre_count, sections))
     attenuation = _ATTENUATION_DB_PER_KM[:, None, None] * draw_around(
@@ -49,7 +52,7 @@ def draw_truth(
     return RouteTruth(
         wavelengths_nm=WAVELENGTHS_NM,
         sites=tuple(sites),
-        section_lengths_m=section_lengths_m,
+        section_lengths_m=np.broadcast_to(section_lengths_m, (fibre_count, sections)),
         group_index=_GROUP_INDEX,
         nominal_mode_field_um=_MODE_FIELD_UM,
         nominal_backscatter_db=_BACKSCATTER_DB,
@@ -63,6 +66,21 @@ def draw_truth(
             np.broadcast_to(draw_around(ends, (fibre_count, 2), centre=-63, deviation=0.7), (2, fibre_count, 2)), 1
         ),
     )
+
+
+def with_marginal(truth: RouteTruth, *, limit_db: float, seed: int) -> RouteTruth:
+    """Return the route with two splices of every even fibre near a limit or beyond it, to any size that is met.
+
+    Half of them lie within 0.02 dB of it, where noise decides, the others up to 0.6 dB above.
+    """
+    source, losses = start(seed, 8), truth.splice_loss_db.copy()
+    for fibre in range(1, truth.fibre_count, 2):
+        inside = np.flatnonzero(truth.has_splice[fibre, 1:-1]) + 1
+        for site in source.choice(inside, size=2, replace=False).tolist():
+            low, high = _NEAR_DB if source.random() < 0.5 else _BEYOND_DB
+            own = limit_db + draw_between(source, (), low=low, high=high)
+            losses[:, fibre, site] = own + draw_between(source, (2,), low=-0.004, high=0.004)
+    return replace(truth, splice_loss_db=rounded(losses, 4))
 
 
 def draw_estimates_db(truth: RouteTruth, *, seed: int) -> Floats:

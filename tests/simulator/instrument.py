@@ -10,6 +10,11 @@ from numpy.typing import NDArray
 from tests.simulator.draws import Floats, draw_around, draw_between, rounded
 from tests.simulator.truth import RouteTruth, mode_field_offset_db
 
+# A dynamic range is stated for these, common practice.
+_RANGE_PULSE_NS, _RANGE_AVERAGING_S = 10_000, 180.0
+# What fitting lines to some hundred samples on either side of a step leaves of the noise of one sample.
+_FITTED = 0.3
+
 
 class Direction(StrEnum):
     """Which way the light goes."""
@@ -31,7 +36,13 @@ class Cord:
 
 @dataclass(frozen=True, kw_only=True)
 class Otdr:
-    """An instrument with its settings; `group_index` and `backscatter_db` are what the user has set."""
+    """An instrument with its settings.
+
+    `group_index` is what it computes distances with, `stated_index` what is told of it where that is another one.
+    It parts two events that lie `merge_pulses` apart. `reading_noise_db` is the noise near the port; what comes to it
+    farther off follows from `dynamic_range_db` by wavelength, stated as is customary for 10 us of pulse and 3 minutes
+    of averaging; without it, nothing does.
+    """
 
     serial: str
     calibrated_until: str
@@ -43,19 +54,47 @@ class Otdr:
     position_noise_m: float
     group_index: Mapping[int, float]
     backscatter_db: Mapping[int, float]
+    stated_index: Mapping[int, float] | None = None
+    merge_pulses: float = 1.0
+    dynamic_range_db: Mapping[int, float] | None = None
+
+    @property
+    def posted_index(self) -> Mapping[int, float]:
+        """The index that its records state."""
+        return self.stated_index or self.group_index
+
+    def range_db(self, wavelength_nm: int) -> float | None:
+        """Return the loss behind which noise is as strong as the backscatter: less for shorter pulse and averaging."""
+        if self.dynamic_range_db is None:
+            return None
+        # Backscatter grows with the pulse, noise falls with the root of the time; an OTDR shows half of either in dB.
+        by_pulse_db = 5 * np.log10(self.pulse_ns / _RANGE_PULSE_NS)
+        by_time_db = 2.5 * np.log10(self.averaging_s / _RANGE_AVERAGING_S)
+        return float(self.dynamic_range_db[wavelength_nm] + by_pulse_db + by_time_db)
+
+    def noise_db(self, losses_db: Floats, *, wavelength_nm: int) -> Floats:
+        """Return the noise of a reading behind so much loss."""
+        range_db = self.range_db(wavelength_nm)
+        if range_db is None:
+            return np.full_like(losses_db, self.reading_noise_db)
+        # A ratio of one in power is 5 / ln 10 dB on the screen; a step is fitted to many samples on both of its sides.
+        far_db = _FITTED * 5 / np.log(10) * 10 ** ((losses_db - range_db) / 5)
+        return np.asarray(np.hypot(self.reading_noise_db, far_db))
 
 
 @dataclass(frozen=True, kw_only=True)
 class Traces:
     """One direction of every fibre at every wavelength, as displayed; sites stand in route order from A.
 
-    Distances count from the instrument's port, and a reading is NaN where there is nothing to read.
+    Distances count from the instrument's port, and a reading is NaN where there is nothing to read. `noise_db` is the
+    standard deviation of each reading.
     """
 
     direction: Direction
     launch: Cord
     receive: Cord
     readings_db: Floats
+    noise_db: Floats
     reflectances_db: Floats
     attenuations_db_per_km: Floats
     distances_m: Floats
@@ -93,27 +132,37 @@ def take_traces(
     def noise(shape: tuple[int, ...], deviation: float) -> Floats:
         return draw_around(source, shape, centre=0, deviation=deviation)
 
-    seen = truth.joint_loss_db + offsets + noise(shape, otdr.reading_noise_db)
+    noise_db = site_noise_db(truth, otdr, forward=forward)
+    seen = truth.joint_loss_db + offsets + noise_db * noise(shape, 1.0)
     scale = truth.group_index / np.array([otdr.group_index[nm] for nm in truth.wavelengths_nm])
     from_a = truth.site_offsets_m
-    route = from_a if forward else from_a[-1] - from_a
+    route = from_a if forward else from_a[:, -1:] - from_a
     places = (
         launch.length_m + route + draw_between(source, shape, low=-otdr.position_noise_m, high=otdr.position_noise_m)
     )
-    end = launch.length_m + from_a[-1] + receive.length_m
+    end = launch.length_m + from_a[:, -1] + receive.length_m
     return Traces(
         direction=direction,
         launch=launch,
         receive=receive,
+        noise_db=noise_db,
         readings_db=rounded(np.where(_has_joint(truth), seen, np.nan), 3),
         reflectances_db=rounded(truth.pair_reflectance_db + noise((2, *shape[:2]), 0.4).transpose(1, 2, 0), 1),
         attenuations_db_per_km=rounded(
             truth.attenuation_db_per_km + noise(truth.attenuation_db_per_km.shape, 0.001), 3
         ),
         distances_m=rounded(places * scale[:, None, None], 2),
-        end_m=rounded(np.broadcast_to((end * scale)[:, None], shape[:2]).astype(np.float64), 2),
+        end_m=rounded(end * scale[:, None], 2),
         totals_db=rounded(truth.fibre_loss_db + seen.sum(axis=2), 3),
     )
+
+
+def site_noise_db(truth: RouteTruth, otdr: Otdr, *, forward: bool) -> Floats:
+    """Return the noise at each site: by what the light has lost on its way there."""
+    behind = np.cumsum(truth.attenuation_db_per_km * truth.section_lengths_m / 1000, axis=2)
+    from_a = np.concatenate([np.zeros((*behind.shape[:2], 1)), behind], axis=2) + np.cumsum(truth.joint_loss_db, axis=2)
+    losses = from_a if forward else from_a[:, :, -1:] - from_a
+    return np.stack([otdr.noise_db(losses[at], wavelength_nm=nm) for at, nm in enumerate(truth.wavelengths_nm)])
 
 
 def site_offsets_db(truth: RouteTruth, *, cord_at_a: Cord, cord_at_b: Cord, direction: Direction) -> Floats:

@@ -38,10 +38,10 @@ class Gear:
         """Return the instrument at the end the light comes from."""
         return self.otdr_at_a if direction is Direction.A_TO_B else self.otdr_at_b
 
-    def take_traces(self, truth: RouteTruth, direction: Direction, source: np.random.Generator) -> Traces:
-        """Measure every fibre in one direction."""
+    def take_traces(self, truth: RouteTruth, otdr: Otdr, direction: Direction, source: np.random.Generator) -> Traces:
+        """Measure every fibre in one direction by an instrument as it is set."""
         cords = {"cord_at_a": self.cord_at_a, "cord_at_b": self.cord_at_b}
-        return take_traces(truth, otdr=self.otdr(direction), direction=direction, source=source, **cords)
+        return take_traces(truth, otdr=otdr, direction=direction, source=source, **cords)
 
     def hand(self, direction: Direction) -> Hand:
         """Return who works the end the light comes from."""
@@ -96,7 +96,7 @@ def otdr_round(truth: RouteTruth, *, gear: Gear, begin: datetime, name: str, see
     """Give the traces' records in the order in which they were taken."""
     reporters = {}
     for number, direction in enumerate(Direction, start=1):
-        traces = gear.take_traces(truth, direction, start(seed, 10, number))
+        traces = gear.take_traces(truth, gear.otdr(direction), direction, start(seed, 10, number))
         reporters[direction] = TraceReporter(truth=truth, otdr=gear.otdr(direction), traces=traces)
     for fibre in range(1, truth.fibre_count + 1):
         for turn, (direction, reporter) in enumerate(reporters.items()):

@@ -1,8 +1,9 @@
 """A route on trial: what its crews post of it, and which joints are behind every event that they post."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, timezone
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -10,13 +11,18 @@ import numpy as np
 from tests.bodies import Body
 from tests.bodies.records import make_continuity
 from tests.simulator.course import Course, draw_course
-from tests.simulator.crew import closure_record, ends_of, id_of, trace_record
-from tests.simulator.draws import draw_around, start
-from tests.simulator.faults import STRAYS, Fault, FaultKind, build, draw_faults, seen_from_b, stray_losses_db
-from tests.simulator.instrument import Direction, Otdr, Traces
-from tests.simulator.listing import DEAD_ZONE_PULSES, M_PER_NS_OF_PULSE, Listed, Spot, list_events
+from tests.simulator.crew import closure_record, ends_of, id_of, power_record, trace_record
+from tests.simulator.draws import Floats, start
+from tests.simulator.equipment import with_pulse
+from tests.simulator.faults import MUTUAL, STRAYS, Fault, FaultKind, as_tested, build, draw_faults, stray_losses_db
+from tests.simulator.geometry import PLAIN, Geometry
+from tests.simulator.glass import with_marginal
+from tests.simulator.instrument import Direction, read_power, site_noise_db
+from tests.simulator.listing import DEAD_ZONE_PULSES, M_PER_NS_OF_PULSE, Listed
+from tests.simulator.people import copied_from, deleted_at, typed
 from tests.simulator.splicing import RIBBON, SiteWork, SplicerScreen, ribbon_splicer
 from tests.simulator.truth import RouteTruth
+from tests.simulator.view import View
 
 _ZONE = timezone(timedelta(hours=1))
 _SPLICED_FROM = datetime(2026, 1, 5, 7, 0, tzinfo=_ZONE)
@@ -26,10 +32,10 @@ _SEALED_AT = datetime(2026, 1, 20, 15, 0, tzinfo=_ZONE)
 _TESTED_FROM = datetime(2026, 2, 2, 7, 0, tzinfo=_ZONE)
 _EACH_FIBRE = timedelta(minutes=3)
 _EACH_SHOT = timedelta(seconds=25)
+_POWER_FROM = datetime(2026, 2, 9, 7, 0, tzinfo=_ZONE)
+_EACH_POWER = timedelta(seconds=75)
 POSITION_NOISE_M = 0.8
 _END_REFLECTANCE_DB = -14.7
-# Each of the echo's turns at a connector costs, the one at the port next to nothing: well below what made it.
-_ECHO_WEAKER_DB = 18.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -39,6 +45,7 @@ class Shown:
     record: str
     fibre: int
     wavelength_nm: int
+    pulse_ns: int
     direction: Direction
     events: Mapping[str, Listed]
 
@@ -58,11 +65,12 @@ class Trial:
         What is said of one of them is said of all together: no joint's true loss is below zero.
         """
         offsets_m, last = self.course.designed_offsets_m.tolist(), len(self.course.sites) - 1
-        pulse_m = self.course.gear.otdr_at_a.pulse_ns * M_PER_NS_OF_PULSE
+        otdrs, pulse_m = (self.course.gear.otdr_at_a, self.course.gear.otdr_at_b), self.pulse_m
+        apart_m = pulse_m * max(one.merge_pulses for one in otdrs)
         joined = sorted({0, last, *np.flatnonzero(self.course.truth.has_splice[fibre - 1]).tolist()})
         zones = [[joined[0]]]
         for near, far in pairwise(joined):
-            is_near = offsets_m[far] - offsets_m[near] <= pulse_m
+            is_near = offsets_m[far] - offsets_m[near] <= apart_m
             behind_end = offsets_m[far] <= DEAD_ZONE_PULSES * pulse_m
             before_end = offsets_m[last] - offsets_m[near] <= DEAD_ZONE_PULSES * pulse_m
             if is_near or behind_end or before_end:
@@ -70,6 +78,11 @@ class Trial:
             else:
                 zones.append([far])
         return {site: frozenset(zone) for zone in zones for site in zone}
+
+    @property
+    def pulse_m(self) -> float:
+        """Length in the fibre of the shortest pulse."""
+        return self.course.pulses_ns[0] * M_PER_NS_OF_PULSE
 
     def true_losses_db(self, fibre: int, sites: frozenset[int], *, wavelength_nm: int) -> tuple[float, float]:
         """Return what the joints at some sites lose together, without and with a stray loss merged into them.
@@ -81,8 +94,8 @@ class Trial:
         fault = self.fault_of(fibre)
         if fault is None or fault.kind not in STRAYS or fault.at_m is None:
             return joints_db, joints_db
-        reach_m = DEAD_ZONE_PULSES * self.course.gear.otdr_at_a.pulse_ns * M_PER_NS_OF_PULSE
-        offsets_m = self.truth.site_offsets_m
+        reach_m = DEAD_ZONE_PULSES * self.pulse_m
+        offsets_m = self.truth.site_offsets_m[fibre - 1]
         is_near = any(abs(fault.at_m - float(offsets_m[site])) <= reach_m + 2 * POSITION_NOISE_M for site in sites)
         return joints_db, joints_db + stray_losses_db(self.truth, fault)[wavelength] * is_near
 
@@ -139,40 +152,95 @@ class Trial:
                     to_site=lit_from[1],
                 )
 
+    def power_records(self) -> Iterator[Body]:
+        """Give every fibre's loss by source and meter, from both ends at both wavelengths."""
+        repeated = {one.fibre: one.other for one in self.faults if one.kind is FaultKind.POWER_REPEATED}
+        gear, truth = self.course.gear, self.truth
+        for number, direction in enumerate(Direction):
+            instruments = gear.power_from_a if direction is Direction.A_TO_B else gear.power_from_b
+            readings_db = read_power(truth, instruments=instruments, source=start(self.seed, 41, number))
+            begin = _POWER_FROM + number * timedelta(hours=3)
+            for fibre in range(1, truth.fibre_count + 1):
+                source = repeated.get(fibre) or fibre
+                for turn, wavelength_nm in enumerate(truth.wavelengths_nm):
+                    name = f"{self._name}/power/{fibre}/{direction}/{wavelength_nm}"
+                    made_at = begin + fibre * _EACH_POWER + turn * _EACH_SHOT
+                    yield power_record(
+                        instruments=instruments,
+                        ends=ends_of(truth, direction),
+                        head=gear.hand(direction).head(name, made_at),
+                        fibre=fibre,
+                        wavelength_nm=wavelength_nm,
+                        loss_db=float(readings_db[turn, source - 1]),
+                        referenced_at=begin.isoformat(),
+                    )
+
     def traces(self) -> Iterator[tuple[Body, Shown]]:
         """Give each trace's record with what is behind it, fibre by fibre."""
-        sides = [_Side.look(self, direction) for direction in Direction]
+        gear = self.course.gear
+        views = [
+            View.look(
+                gear,
+                as_tested(self.truth, self.faults, direction),
+                otdr=with_pulse(gear.otdr(direction), pulse_ns),
+                direction=direction,
+                source=start(self.seed, 40, int(direction is Direction.A_TO_B), number),
+            )
+            for direction in Direction
+            for number, pulse_ns in enumerate(self.course.pulses_ns)
+        ]
         for fibre in range(1, self.truth.fibre_count + 1):
-            for side in sides:
+            for number, view in enumerate(views):
                 for wavelength_nm in self.truth.wavelengths_nm:
-                    yield self._trace(side, fibre=fibre, wavelength_nm=wavelength_nm)
+                    yield self._trace(view, number, fibre=fibre, wavelength_nm=wavelength_nm)
 
-    def _trace(self, side: "_Side", *, fibre: int, wavelength_nm: int) -> tuple[Body, Shown]:
-        fault = self.fault_of(fibre)
-        is_copy = fault is not None and fault.kind is FaultKind.COPIED_FIBRE
-        source = fault.other if is_copy and fault is not None and fault.other is not None else fibre
+    @cached_property
+    def noises_db(self) -> Mapping[tuple[Direction, int], Floats]:
+        """Return the noise of a reading at each wavelength, fibre and site, by direction and pulse."""
+        return {
+            (direction, pulse_ns): site_noise_db(
+                self.truth,
+                with_pulse(self.course.gear.otdr(direction), pulse_ns),
+                forward=direction is Direction.A_TO_B,
+            )
+            for direction in Direction
+            for pulse_ns in self.course.pulses_ns
+        }
+
+    def _trace(self, view: View, number: int, *, fibre: int, wavelength_nm: int) -> tuple[Body, Shown]:
+        fault, direction, pulse_ns = self.fault_of(fibre), view.direction, view.otdr.pulse_ns
+        source = copied_from(fault, direction)
         wavelength = self.truth.wavelengths_nm.index(wavelength_nm)
-        listed, end_m = side.listed(source, wavelength, None if is_copy else fault)
-        name, gear = f"{self._name}/otdr/{fibre}/{side.direction}/{wavelength_nm}", self.course.gear
-        turn = list(Direction).index(side.direction) * len(self.truth.wavelengths_nm) + wavelength
-        events = [_event(one) for one in listed]
-        events.append({"distance_m": end_m, "kind": "end", "reflectance_db": _END_REFLECTANCE_DB})
+        screen = (
+            view.screen(fibre, wavelength, fault, deleted=deleted_at(fault, direction))
+            if source is None
+            else view.screen(source, wavelength, None)
+        )
+        turn = number * len(self.truth.wavelengths_nm) + wavelength
+        seeds = (self.seed, 50, fibre, turn)
+        screen = replace(screen, listed=typed(screen.listed, fault, direction=direction, seeds=seeds))
+        name, gear = f"{self._name}/otdr/{fibre}/{direction}/{wavelength_nm}/{pulse_ns}", self.course.gear
+        end = {"distance_m": screen.end_m, "kind": "end", "reflectance_db": _END_REFLECTANCE_DB}
         shown = Shown(
             record=id_of(name),
             fibre=fibre,
             wavelength_nm=wavelength_nm,
-            direction=side.direction,
-            events={f"{one.distance_m:.2f}": one for one in listed},
+            pulse_ns=pulse_ns,
+            direction=direction,
+            events={f"{one.distance_m:.2f}": one for one in screen.listed},
         )
+        launch, receive = view.traces.launch, view.traces.receive
+        begun_at = _TESTED_FROM + fibre * len(self.course.pulses_ns) * _EACH_FIBRE
         trace = trace_record(
             fibre=fibre,
-            ends=ends_of(self.truth, side.direction),
+            ends=ends_of(self.truth, direction),
             wavelength_nm=wavelength_nm,
-            otdr=side.otdr,
-            cords=(side.traces.launch, side.traces.receive),
-            head=gear.hand(side.direction).head(name, _TESTED_FROM + fibre * _EACH_FIBRE + turn * _EACH_SHOT),
-            events=events,
-            length_m=end_m,
+            otdr=view.otdr,
+            cords=(launch, receive),
+            head=gear.hand(direction).head(name, begun_at + turn * _EACH_SHOT),
+            events=[*screen.events(), end],
+            length_m=screen.end_m,
+            total_loss={"loss_db": screen.total_db, "from_m": launch.length_m, "to_m": screen.total_to_m},
         )
         return trace, shown
 
@@ -182,91 +250,23 @@ class Trial:
 
     @staticmethod
     def _partner(fault: Fault) -> int | None:
-        return fault.other if fault.kind is FaultKind.CROSSED_FIBRES else None
+        return fault.other if fault.kind in MUTUAL else None
 
 
-def honest_trial(*, seed: int, fibres: int) -> Trial:
+def honest_trial(*, seed: int, fibres: int, geometry: Geometry = PLAIN) -> Trial:
     """Return a route on which nothing went wrong."""
-    course = draw_course(seed=seed, fibres=fibres)
+    course = draw_course(seed=seed, fibres=fibres, geometry=geometry)
     return Trial(course=course, faults=(), truth=course.truth, seed=seed)
 
 
-def faulty_trial(*, seed: int, fibres: int, kind: FaultKind) -> Trial:
+def marginal_trial(*, seed: int, fibres: int, geometry: Geometry, limit_db: float) -> Trial:
+    """Return a route tested by honest people whose even fibres have splices near or beyond a limit."""
+    course = draw_course(seed=seed, fibres=fibres, geometry=geometry)
+    return Trial(course=course, faults=(), truth=with_marginal(course.truth, limit_db=limit_db, seed=seed), seed=seed)
+
+
+def faulty_trial(*, seed: int, fibres: int, kind: FaultKind, geometry: Geometry = PLAIN) -> Trial:
     """Return a route on which one thing went wrong with each fibre, or with each pair of fibres."""
-    course = draw_course(seed=seed, fibres=fibres)
+    course = draw_course(seed=seed, fibres=fibres, geometry=geometry)
     faults = draw_faults(start(seed, 30, list(FaultKind).index(kind)), course, kind)
     return Trial(course=course, faults=faults, truth=build(course.truth, faults), seed=seed)
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Side:
-    """One end's view of every fibre."""
-
-    direction: Direction
-    traces: Traces
-    otdr: Otdr
-    truth: RouteTruth
-    noise_db: Sequence[float]
-
-    @classmethod
-    def look(cls, trial: Trial, direction: Direction) -> "_Side":
-        gear, forward = trial.course.gear, direction is Direction.A_TO_B
-        truth = trial.truth if forward else seen_from_b(trial.truth, trial.faults)
-        otdr, source = gear.otdr(direction), start(trial.seed, 40, int(forward))
-        traces = gear.take_traces(truth, direction, source)
-        noise_db = draw_around(source, (2 * truth.fibre_count,), centre=0, deviation=otdr.reading_noise_db).tolist()
-        return cls(direction=direction, traces=traces, otdr=otdr, truth=truth, noise_db=noise_db)
-
-    def listed(self, fibre: int, wavelength: int, fault: Fault | None) -> tuple[list[Listed], float]:
-        """List the events of one trace, and where it ends."""
-        spots = [*self._joints(fibre, wavelength), *self._strays(fibre, wavelength, fault)]
-        end_m = float(self.traces.end_m[wavelength, fibre - 1])
-        if fault is not None and fault.kind is FaultKind.BREAK and fault.at_m is not None:
-            end_m = round(self._on_trace_m(fault.at_m, wavelength), 2)
-            spots = [spot for spot in spots if spot.at_m < end_m]
-        listed = list_events(spots, pulse_ns=self.otdr.pulse_ns, threshold_db=self.otdr.loss_threshold_db)
-        if fault is not None and fault.kind is FaultKind.MISSING_EVENT and self.direction is Direction.A_TO_B:
-            listed = [one for one in listed if fault.site not in one.sites]
-        return listed, end_m
-
-    def _joints(self, fibre: int, wavelength: int) -> Iterator[Spot]:
-        readings = self.traces.readings_db[wavelength, fibre - 1].tolist()
-        distances = self.traces.distances_m[wavelength, fibre - 1].tolist()
-        reflectances = self.traces.reflectances_db[wavelength, fibre - 1].tolist()
-        last = len(readings) - 1
-        for site, (reading_db, distance_m) in enumerate(zip(readings, distances, strict=True)):
-            if not np.isnan(reading_db):
-                reflectance_db = {0: reflectances[0], last: reflectances[1]}.get(site)
-                yield Spot(at_m=distance_m, loss_db=reading_db, reflectance_db=reflectance_db, site=site)
-
-    def _strays(self, fibre: int, wavelength: int, fault: Fault | None) -> Iterator[Spot]:
-        if fault is None:
-            return
-        noise_db = self.noise_db[2 * (fibre - 1) + wavelength]
-        if fault.kind is FaultKind.ECHO:
-            yield self._echo(fibre, wavelength, noise_db=noise_db)
-        elif fault.kind in STRAYS and fault.at_m is not None:
-            loss_db = stray_losses_db(self.truth, fault)[wavelength] + noise_db
-            yield Spot(at_m=self._on_trace_m(fault.at_m, wavelength), loss_db=loss_db)
-
-    def _echo(self, fibre: int, wavelength: int, *, noise_db: float) -> Spot:
-        """Return the light that the near connector and the port sent to and fro: twice as far, and lossless."""
-        near = 0 if self.direction is Direction.A_TO_B else -1
-        at_m = 2 * float(self.traces.distances_m[wavelength, fibre - 1, near])
-        made_by_db = float(self.traces.reflectances_db[wavelength, fibre - 1, near])
-        return Spot(at_m=at_m, loss_db=noise_db / 2, reflectance_db=round(made_by_db - _ECHO_WEAKER_DB, 1))
-
-    def _on_trace_m(self, from_a_m: float, wavelength: int) -> float:
-        nm = self.truth.wavelengths_nm[wavelength]
-        along_m = from_a_m
-        if self.direction is Direction.B_TO_A:
-            along_m = float(self.truth.section_lengths_m.sum()) - from_a_m
-        scale = float(self.truth.group_index[wavelength]) / self.otdr.group_index[nm]
-        return (self.traces.launch.length_m + along_m) * scale
-
-
-def _event(listed: Listed) -> Body:
-    event: Body = {"distance_m": listed.distance_m, "loss_db": listed.loss_db}
-    if listed.reflectance_db is None:
-        return event | {"kind": "non_reflective"}
-    return event | {"kind": "reflective", "reflectance_db": listed.reflectance_db}

@@ -1,7 +1,8 @@
 """What a simulated route really is: its glass, its joints and its end connections, per wavelength.
 
-Arrays are indexed [wavelength, fibre, section], [wavelength, fibre, site] or [wavelength, fibre, end]; route fibre 1
-has index 0, end A index 0 and end B index 1. The two ends are terminals where a pigtail is spliced to the cable.
+Arrays are indexed [wavelength, fibre, section], [wavelength, fibre, site] or [wavelength, fibre, end], lengths
+[fibre, section]; route fibre 1 has index 0, end A index 0 and end B index 1. The two ends are terminals where a
+pigtail is spliced to the cable.
 """
 
 from collections.abc import Sequence
@@ -41,8 +42,13 @@ class RouteTruth:
 
     @property
     def site_offsets_m(self) -> Floats:
-        """Fibre distance of each site from A."""
-        return np.concatenate([[0.0], np.cumsum(self.section_lengths_m)])
+        """Distance of each site from A along each fibre."""
+        return np.concatenate([np.zeros((self.fibre_count, 1)), np.cumsum(self.section_lengths_m, axis=1)], axis=1)
+
+    @property
+    def lengths_m(self) -> Floats:
+        """Length of each fibre."""
+        return np.asarray(self.site_offsets_m[:, -1])
 
     @property
     def backscatter_db(self) -> Floats:

@@ -10,7 +10,8 @@ from service.vocabulary.design.rules import faults_in
 from service.vocabulary.records.record import RECORD
 from tests.simulator.course import draw_course
 from tests.simulator.draws import start
-from tests.simulator.faults import STRAYS, Fault, FaultKind, build, draw_faults, seen_from_b
+from tests.simulator.faults import STRAYS, Fault, FaultKind, as_tested, build, draw_faults
+from tests.simulator.instrument import Direction
 from tests.simulator.listing import Listed, Spot, list_events
 from tests.simulator.trial import Trial, faulty_trial, honest_trial
 
@@ -44,6 +45,24 @@ def test_before_a_reflection_one_pulse_is_blind() -> None:
     assert len(listed(pair, Spot(at_m=480, loss_db=0.05, site=1))) == 2
 
 
+def test_a_loss_before_a_reflection_is_part_of_its_event_which_lies_where_the_peak_rises() -> None:
+    pair = Spot(at_m=500, loss_db=0.3, reflectance_db=-60.0, site=2)
+    [found] = listed(Spot(at_m=492, loss_db=0.05, site=1), pair)
+    assert (found.distance_m, found.loss_db, found.sites) == (500, 0.35, frozenset({1, 2}))
+
+
+@pytest.mark.parametrize(("apart_m", "events"), [(16.3, 1), (16.4, 2)])
+def test_an_instrument_that_parts_at_1_6_pulses_merges_what_is_nearer(apart_m: float, events: int) -> None:
+    # 1.6 times 10.2 m are 16.32 m.
+    spots = [Spot(at_m=500, loss_db=0.05, site=1), Spot(at_m=500 + apart_m, loss_db=0.05, site=2)]
+    assert len(list_events(spots, pulse_ns=PULSE_NS, threshold_db=THRESHOLD_DB, merge_pulses=1.6)) == events
+
+
+@pytest.mark.parametrize(("loss_db", "is_listed"), [(0.09, True), (0.089, False)])
+def test_a_loss_is_listed_where_it_is_three_times_the_noise(loss_db: float, is_listed: bool) -> None:
+    assert bool(listed(Spot(at_m=500, loss_db=loss_db, site=1, noise_db=0.03))) is is_listed
+
+
 @pytest.mark.parametrize(("loss_db", "is_listed"), [(0.02, True), (0.019, False), (-0.02, True), (-0.019, False)])
 def test_a_loss_or_gain_is_listed_from_the_threshold_on(loss_db: float, is_listed: bool) -> None:
     assert bool(listed(Spot(at_m=500, loss_db=loss_db, site=1))) is is_listed
@@ -74,7 +93,7 @@ def test_courses_differ_in_what_they_are_drawn_for() -> None:
     shortest_m = [float(course.designed_lengths_m.min()) for course in courses]
     assert 5 < sum(length_m < 175 for length_m in shortest_m) < 40
     assert 5 < sum(not course.design["sections"][0]["excess_percent"] for course in courses) < 40
-    assert {course.gear.otdr_at_a.pulse_ns for course in courses} == {30, 100, 300}
+    assert {course.pulses_ns[0] for course in courses} == {30, 100, 300}
     assert any(course.uncut for course in courses)
 
 
@@ -109,7 +128,11 @@ def test_crossed_fibres_share_their_glass_and_light_up_at_each_others_number() -
     course = draw_course(seed=3, fibres=FIBRES)
     fault = Fault(kind=FaultKind.CROSSED_FIBRES, fibre=1, other=2, site=4)
     trial = Trial(course=course, faults=(fault,), truth=build(course.truth, [fault]), seed=3)
-    own, crossed, from_b = course.truth.mode_field_um, trial.truth.mode_field_um, seen_from_b(trial.truth, [fault])
+    own, crossed, from_b = (
+        course.truth.mode_field_um,
+        trial.truth.mode_field_um,
+        as_tested(trial.truth, [fault], Direction.B_TO_A),
+    )
     np.testing.assert_array_equal(crossed[:, 0, :4], own[:, 0, :4])
     np.testing.assert_array_equal(crossed[:, 0, 4:], own[:, 1, 4:])
     np.testing.assert_array_equal(from_b.mode_field_um[:, 0, 4:], own[:, 0, 4:])
@@ -126,7 +149,7 @@ def test_a_broken_fibre_ends_at_one_spot_from_both_ends() -> None:
         assert fault.at_m is not None
         scale = truth.group_index[truth.wavelengths_nm.index(shown.wavelength_nm)] / record["group_index"]
         along_m = record["length_m"] / scale - record["launch_cord"]["length_m"]
-        length_m = float(truth.section_lengths_m.sum())
+        length_m = float(truth.lengths_m[shown.fibre - 1])
         true_m = fault.at_m if record["from_site"] == "A" else length_m - fault.at_m
         assert along_m == pytest.approx(true_m, abs=0.02)
         assert all(float(distance_m) < record["length_m"] for distance_m in shown.events)
