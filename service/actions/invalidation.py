@@ -1,16 +1,18 @@
 """What a change of a locked route invalidates: its fibres wait until they are judged for the version it then has."""
 
 from collections.abc import Collection, Sequence
+from uuid import UUID
 
 from sqlmodel import Session
 
 from service.errors import RouteSubmittedError
 from service.storage import criteria, jobs, routes, submissions
+from service.storage.links import lid_times
 from service.storage.records import fibres_spliced_since
 from service.storage.tables import Route
-from service.vocabulary.criteria.criteria import Voiding
+from service.vocabulary.criteria.voiding import Voiding
 from service.vocabulary.records.record import Record, touched_fibres
-from service.vocabulary.records.work import ArcCalibrationRecord
+from service.vocabulary.records.work import ArcCalibrationRecord, ClosureStateRecord, SpliceRecord
 from service.vocabulary.states import JobKind
 
 
@@ -22,18 +24,29 @@ def judge_after(session: Session, route: Route, records: Sequence[Record], *, is
     voiding = Voiding.FIBRE
     if route.criteria_version is not None:
         voiding = criteria.criteria_of(session, route.project_id, route.criteria_version).rework_voids
-    fibre_count = routes.layout_of(session, route).design.fibre_count
+    layout = routes.layout_of(session, route)
     # A calibration that came late, or ended, says something else of every splice that its splicer made since.
     calibrations = [record.id for record in records if isinstance(record, ArcCalibrationRecord)]
     since = fibres_spliced_since(session, route, calibrations) if calibrations else set()
+    later = _followed_by_lids(session, route, records)
     touched = frozenset().union(
         *(
-            touched_fibres(record, fibre_count=fibre_count, rework_voids=voiding, spliced_since=since)
+            touched_fibres(record, layout, rework_voids=voiding, spliced_since=since, lids_later=later)
             for record in records
         )
     )
     routes.raise_version(route)
     judge_again(session, route, touched, is_urgent=is_urgent)
+
+
+def _followed_by_lids(session: Session, route: Route, records: Sequence[Record]) -> set[UUID]:
+    """Return which of some records of work in closures a lid was recorded after.
+
+    Whether that closure had been opened before it was sealed again is a question of every fibre in it.
+    """
+    work = [record for record in records if isinstance(record, ClosureStateRecord | SpliceRecord)]
+    times = lid_times(session, route.project_id, {record.site for record in work})
+    return {record.id for record in work if any(at >= record.made_at for at in times.get(record.site, ()))}
 
 
 def judge_again(session: Session, route: Route, numbers: Collection[int] | None, *, is_urgent: bool) -> None:

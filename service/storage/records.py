@@ -5,7 +5,6 @@ from typing import Any, NamedTuple
 from uuid import UUID
 
 from sqlalchemy import (
-    ColumnElement,
     Integer,
     Select,
     String,
@@ -132,23 +131,12 @@ def link_fibres(session: Session, links: Sequence[Mapping[str, Any]]) -> None:
         session.execute(_ADD_LINKS, _arrays(_LINK, links))
 
 
-def link_lids(session: Session, route: Route, sites: Collection[str]) -> None:
-    """Link what was recorded of closures to a route that has only now come to pass them."""
-    _link_whole_route(session, route, col(Record.lid_site).in_(sites))
-
-
 def links_of(route: Route, record_id: UUID, fibres: Collection[int]) -> list[dict[str, Any]]:
     """Return the links of a record to fibres of a route; to the whole route where it names no fibre."""
     return [
         {"project_id": route.project_id, "route_id": route.id, "fibre": fibre, "record_id": record_id}
         for fibre in (fibres or {WHOLE_SITE})
     ]
-
-
-def link_calibrations(session: Session, route: Route, serials: Collection[str]) -> None:
-    """Link all calibrations of some splicers to a locked route that they work on."""
-    is_calibration = col(Record.kind) == RecordKind.ARC_CALIBRATION.value
-    _link_whole_route(session, route, col(Record.splicer_serial).in_(serials), is_calibration)
 
 
 def routes_worked_on(session: Session, project_id: UUID, serials: Collection[str]) -> set[tuple[UUID, str]]:
@@ -188,7 +176,7 @@ def fibres_spliced_since(session: Session, route: Route, calibrations: Collectio
             | col(calibration.clock_is_flagged),
         )
     )
-    return set(session.execute(statement).scalars())
+    return set(session.execute(statement).scalars()) - {WHOLE_SITE}
 
 
 def end_of(session: Session, project_id: UUID, record_id: UUID) -> RecordEnd | None:
@@ -247,13 +235,6 @@ def read_evidence(
         is_splice = col(Record.kind) == RecordKind.SPLICE.value
         statement = statement.where(is_splice | links.c.fibres.overlap(wanted))
     return [StoredEvidence(*row) for row in session.execute(statement)]
-
-
-def _link_whole_route(session: Session, route: Route, *wanted: ColumnElement[bool]) -> None:
-    found = select(literal(route.project_id), literal(route.id), literal(WHOLE_SITE), col(Record.id)).where(
-        col(Record.project_id) == route.project_id, *wanted
-    )
-    session.execute(insert(RecordFibre).from_select(_LINK.columns.keys(), found).on_conflict_do_nothing())
 
 
 def _arrays(table: Table, rows: Sequence[Mapping[str, Any]]) -> dict[str, list[Any]]:

@@ -129,7 +129,7 @@ def _test(record: Json) -> str:
 
 def _work(record: Json) -> str:
     if record["kind"] == "closure_state":
-        return str(record["state"]).replace("_", " ")
+        return _lid(record)
     where = ends(record).removeprefix(record["site"]) if record["kind"] == "cleaning" else ""
     return f"{record['kind']}{where}"
 
@@ -139,11 +139,22 @@ def _about(record: Json) -> str:
         case "splice":
             return f"{record['site']}, fibre {', '.join(str(joint['fibre']) for joint in record['joints'])}"
         case "closure_state":
-            return f"{record['site']}, {record['state']}"
+            return f"{record['site']}, {_lid(record)}"
         case "arc_calibration":
             return f"splicer {record['splicer_serial']}" + (f" at {record['site']}" if "site" in record else "")
         case _:
             return f"{ends(record)}, fibre {record['fibre']}"
+
+
+def _lid(record: Json) -> str:
+    parts = []
+    for one in record.get("opened_for", []):
+        if "tray" in one:
+            parts.append(f"tray {one['tray']}")
+        else:
+            numbers = sorted({one["first"], one["last"]})
+            parts.append(f"{one['section']} fibre {' to '.join(map(str, numbers))}")
+    return " for ".join([record["state"], *([", ".join(parts)] if parts else [])])
 
 
 def _short_id(data: Attached, record: Json) -> str:

@@ -15,7 +15,8 @@ from service.storage.records import StoredEvidence
 from service.storage.routes import JudgedBy, design_revision, parse_design
 from service.storage.tables import WHOLE_SITE, DesignRevision
 from service.storage.verdicts import FibreVersions
-from service.vocabulary.criteria.criteria import Criteria, Voiding
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.criteria.voiding import Voiding
 from service.vocabulary.design.layout import Layout
 from worker.jobs.runner import HopelessError
 from worker.judgement.history.acts import Record
@@ -46,9 +47,9 @@ class PreparedRules:
         return Rules(self.layout, self.criteria)
 
     @property
-    def voids_closures(self) -> bool:
-        """Whether work on one fibre of a closure voids the readings of all that it holds."""
-        return self.criteria.rework_voids is Voiding.CLOSURE
+    def voids_others(self) -> bool:
+        """Whether work on one fibre of a closure voids the readings of others that it holds."""
+        return self.criteria.rework_voids is not Voiding.FIBRE
 
     def settle(self, fibres: Sequence[JudgedFibre]) -> Verdict:
         """Put a route's fibres together that were judged by these rules."""
@@ -131,7 +132,8 @@ class EvidenceByFibre:
     def __init__(self, stored: Iterable[StoredEvidence], *, by: PreparedRules) -> None:
         self._by_fibre: dict[int, list[StoredEvidence]] = {}
         for one in stored:
-            for fibre in {WHOLE_SITE} if by.voids_closures else one.fibres:
+            is_everyones = by.voids_others or WHOLE_SITE in one.fibres
+            for fibre in {WHOLE_SITE} if is_everyones else one.fibres:
                 self._by_fibre.setdefault(fibre, []).append(one)
         kept = len(self._by_fibre.get(WHOLE_SITE, ())) + _KEPT_READ
         self._read = lru_cache(maxsize=kept)(partial(_read, by.layout))

@@ -19,6 +19,7 @@ REASON_LABELS = {
     Reason.SEALING_NOT_RECORDED: "the closure's sealing is not recorded",
     Reason.CLOSURE_OPEN: "the closure is open",
     Reason.BEFORE_SEALING: "tested before the closure was sealed",
+    Reason.OPENING_NOT_RECORDED: "the closure was sealed again since, and no opening between is recorded",
     Reason.BEFORE_REWORK: "tested before the fibre was last spliced",
     Reason.BEFORE_CLEANING: "tested before the connection was last cleaned",
     Reason.ORDER_NOT_PROVEN: "a wrong clock leaves the order of work and test unproven",

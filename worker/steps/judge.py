@@ -57,7 +57,7 @@ def _read(session: Session, lease: Lease) -> Waiting | None:
         return None
     by = rules_in_force(session, found.by)
     numbers = [fibre.number for fibre in found.fibres]
-    evidence = read_evidence(session, lease.project_id, lease.subject_id, numbers, with_every_splice=by.voids_closures)
+    evidence = read_evidence(session, lease.project_id, lease.subject_id, numbers, with_every_splice=by.voids_others)
     return Waiting(fibres=found.fibres, evidence=evidence, by=by)
 
 

@@ -80,7 +80,7 @@ def _read(session: Session, lease: Lease) -> Batch | None:
     begun = Progress(first_route_version=route.version, last_route_version=route.version)
     before = begun if trial.progress is None else _PROGRESS.validate_json(trial.progress)
     numbers = _next_fibres(by.layout, before)
-    evidence = read_evidence(session, route.project_id, route.id, numbers, with_every_splice=by.voids_closures)
+    evidence = read_evidence(session, route.project_id, route.id, numbers, with_every_splice=by.voids_others)
     return Batch(
         waiting=Waiting(
             fibres=[FibreVersions(number=number, evidence_version=route.version) for number in numbers],

@@ -15,7 +15,7 @@ from service.actions.invalidation import judge_after
 from service.actions.records.fit import check_fit
 from service.errors import BodyInvalidError, RecordConflictError, RecordRefusedError, ServiceError
 from service.settings import CLOCK_TOLERANCE
-from service.storage import access
+from service.storage import access, links
 from service.storage import records as record_rows
 from service.storage.routes import find_route, layout_of, lock_reached
 from service.storage.tables import Route
@@ -207,6 +207,7 @@ def _row(item: _Posted, batch: _Batch) -> dict[str, Any]:
         "route_id": batch.route.id,
         "kind": record.kind.value,
         "lid_site": record.site if isinstance(record, ClosureStateRecord) else None,
+        "splice_site": record.site if isinstance(record, SpliceRecord) else None,
         "splicer_serial": splicer_of(record),
         "made_at": record.made_at,
         "sent_at": batch.sent_at,
@@ -243,8 +244,11 @@ def _invalidate(session: Session, route: Route, records: Sequence[Record]) -> No
     record_rows.link_fibres(
         session, [link for record in records for link in record_rows.links_of(route, record.id, fibres_of(record))]
     )
+    links.link_splices_after_lids(
+        session, route, {record.site for record in records if isinstance(record, ClosureStateRecord | SpliceRecord)}
+    )
     work = [record for record in records if isinstance(record, SpliceRecord | TerminationRecord)]
     serials = {serial for record in work if (serial := splicer_of(record)) is not None}
     if serials:
-        record_rows.link_calibrations(session, route, serials)
+        links.link_calibrations(session, route, serials)
     judge_after(session, route, records, is_urgent=bool(work))

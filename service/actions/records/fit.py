@@ -18,7 +18,12 @@ from service.vocabulary.instants import InstantKind, InstantOf, canonical_time
 from service.vocabulary.records.base import FibreTest
 from service.vocabulary.records.measurements import ContinuityRecord
 from service.vocabulary.records.record import Record
-from service.vocabulary.records.work import ArcCalibrationRecord, ClosureStateRecord, SpliceRecord
+from service.vocabulary.records.work import (
+    ArcCalibrationRecord,
+    ClosureStateRecord,
+    OpenedForTray,
+    SpliceRecord,
+)
 from service.vocabulary.validation import Fault
 
 _LABELS = {JointKind.SPLICE: "splice", JointKind.PAIR: "mated pair"}
@@ -80,8 +85,7 @@ def _place_faults(record: Record, layout: Layout) -> Iterator[Fault]:
                     layout, pointer, record.site, joint.fibre, joint.position, kind=JointKind.SPLICE
                 )
         case ClosureStateRecord():
-            if layout.design.sites[layout.site_index[record.site]].kind is not SiteKind.SPLICE_CLOSURE:
-                yield Fault(pointer="/site", detail="is not a splice closure")
+            yield from _lid_faults(record, layout)
         case ArcCalibrationRecord():
             pass
         case _:
@@ -98,6 +102,20 @@ def _test_faults(record: FibreTest, layout: Layout) -> Iterator[Fault]:
             yield _unknown_site(f"/{member}")
     if record.from_site == record.to_site:
         yield Fault(pointer="/to_site", detail="is where the test starts")
+
+
+def _lid_faults(record: ClosureStateRecord, layout: Layout) -> Iterator[Fault]:
+    index = layout.site_index[record.site]
+    site, sections = layout.design.sites[index], layout.design.sections[max(index - 1, 0) : index + 1]
+    if site.kind is not SiteKind.SPLICE_CLOSURE:
+        yield Fault(pointer="/site", detail="is not a splice closure")
+    for number, named in enumerate(record.opened_for or ()):
+        pointer = f"/opened_for/{number}"
+        if isinstance(named, OpenedForTray):
+            if named.tray not in {tray.number for tray in site.trays}:
+                yield Fault(pointer=f"{pointer}/tray", detail="is no tray of this site")
+        elif named.section not in {section.id for section in sections}:
+            yield Fault(pointer=f"{pointer}/section", detail="is no section that ends at this site")
 
 
 def _joint_faults(

@@ -12,7 +12,7 @@ from sqlmodel import Session
 from service.actions.access.tokens import Caller
 from service.actions.invalidation import judge_again, refuse_while_submitted
 from service.errors import BodyInvalidError, ConflictError
-from service.storage import records, routes
+from service.storage import links, routes
 from service.storage.session import add_rows
 from service.storage.tables import DesignRevision, Project, Route, Site
 from service.vocabulary.canonical import canonical_json, sha256_hex
@@ -99,4 +99,4 @@ def _keep_sites(session: Session, route: Route, design: Design) -> None:
     add_rows(session, [Site(project_id=route.project_id, id=site.id, kind=site.kind.value) for site in new])
     newly_passed = {site.id for site in design.sites} - routes.sites_passed(session, route)
     routes.pass_sites(session, route, newly_passed)
-    records.link_lids(session, route, newly_passed)
+    links.link_lids(session, route, newly_passed)

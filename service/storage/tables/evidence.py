@@ -31,6 +31,7 @@ class Record(Row, table=True):
         reference("route"),
         Index("ix_record_arrival", "project_id", "route_id", "route_version", "id"),
         index_where("ix_record_lid", "lid_site IS NOT NULL", "project_id", "lid_site"),
+        index_where("ix_record_splice", "splice_site IS NOT NULL", "project_id", "splice_site"),
         index_where("ix_record_splicer", "splicer_serial IS NOT NULL", "project_id", "splicer_serial", "kind"),
     )
     project_id: UUID = Field(primary_key=True)
@@ -39,6 +40,8 @@ class Record(Row, table=True):
     kind: str
     # The closure whose lid it is about: such a record reaches every route through it, those too that come later.
     lid_site: str | None
+    # Where it says that fibres were spliced: after a lid was recorded there, the closure was open for it.
+    splice_site: str | None
     # The splicer that worked or was calibrated: its calibrations reach every route it worked on.
     splicer_serial: str | None
     made_at: datetime = instant()

@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria import joints, links
+from service.vocabulary.criteria.voiding import Voiding
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
 from service.vocabulary.quantities import LastPlace
 from service.vocabulary.signatures import SignatureLevel
@@ -17,13 +18,6 @@ from service.vocabulary.signatures import SignatureLevel
 Days = Annotated[int, Field(strict=True, ge=1, le=365)]
 FibreCount = Annotated[int, Field(strict=True, ge=0, le=1728)]
 Pulses = Annotated[float, LastPlace(places=1, low=0, high=50)]
-
-
-class Voiding(StrEnum):
-    """How far a rework reaches: the tests of that fibre, or of every fibre in that closure."""
-
-    FIBRE = "fibre"
-    CLOSURE = "closure"
 
 
 class Release(StrEnum):

@@ -70,6 +70,7 @@ class Layout:
         self.design = design
         self.site_index = {site.id: index for index, site in enumerate(design.sites)}
         self._joints_of_first: dict[int, tuple[Joint, ...]] = {}
+        self._cable_fibres: dict[int, tuple[int, ...]] = {}
 
     @cached_property
     def section_lengths_um(self) -> tuple[int, ...]:
@@ -89,6 +90,11 @@ class Layout:
         """The spans in route order; a route without patch panels has one."""
         ends = [index for index, site in enumerate(self.design.sites) if site.kind is not SiteKind.SPLICE_CLOSURE]
         return tuple(Span(first=first, last=last) for first, last in pairwise(ends))
+
+    def is_closure(self, site: str) -> bool:
+        """Tell whether a site is a splice closure of the route."""
+        index = self.site_index.get(site)
+        return index is not None and self.design.sites[index].kind is SiteKind.SPLICE_CLOSURE
 
     @cached_property
     def segment_of_site(self) -> Mapping[str, str]:
@@ -148,6 +154,11 @@ class Layout:
 
     def cable_fibres(self, fibre: int) -> tuple[int, ...]:
         """Return the cable fibre number of a route fibre in each section, in route order."""
+        if fibre not in self._cable_fibres:
+            self._cable_fibres[fibre] = self._follow(fibre)
+        return self._cable_fibres[fibre]
+
+    def _follow(self, fibre: int) -> tuple[int, ...]:
         numbers = [fibre]
         for site in self.design.sites[1:-1]:
             planned = self._plan.get((site.id, fibre))
@@ -189,6 +200,17 @@ class Layout:
         before = self._local(index - 1, cable_fibres) if index > 0 else None
         after = self._local(index, cable_fibres) if index < len(self.design.sections) else None
         return before, after
+
+    def cable_fibres_at(self, site: str, fibre: int) -> list[tuple[Section, int]]:
+        """Return the sections that meet at a site, each with the cable fibre that a route fibre is in it."""
+        index, cable_fibres = self.site_index[site], self.cable_fibres(fibre)
+        meeting = range(max(index - 1, 0), min(index + 1, len(self.design.sections)))
+        return [(self.design.sections[section], cable_fibres[section]) for section in meeting]
+
+    def tubes_at(self, site: str, fibre: int) -> frozenset[tuple[str, int]]:
+        """Return the tubes, by section, that hold a route fibre on both sides of a site."""
+        own = self.cable_fibres_at(site, fibre)
+        return frozenset((section.id, (number - 1) // section.fibres_per_tube) for section, number in own)
 
     def _local(self, section_index: int, cable_fibres: tuple[int, ...]) -> LocalFibre:
         section, cable_fibre = self.design.sections[section_index], cable_fibres[section_index]

@@ -16,6 +16,7 @@ class SuspicionKind(StrEnum):
     ESTIMATES_DRIFT = "estimates_drift"
     LABELLED_OTHERWISE = "labelled_otherwise"
     PARTS_UNLIKE_WHOLE = "parts_unlike_whole"
+    UNRECORDED_OPENING = "unrecorded_opening"
     TESTED_UNTIL_CONFORMING = "tested_until_conforming"
 
 

@@ -26,6 +26,7 @@ class Reason(StrEnum):
     SEALING_NOT_RECORDED = "sealing_not_recorded"
     CLOSURE_OPEN = "closure_open"
     BEFORE_SEALING = "before_sealing"
+    OPENING_NOT_RECORDED = "opening_not_recorded"
     BEFORE_REWORK = "before_rework"
     BEFORE_CLEANING = "before_cleaning"
     ORDER_NOT_PROVEN = "order_not_proven"

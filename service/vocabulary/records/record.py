@@ -6,11 +6,13 @@ A record is never changed after it is stored, only replaced or withdrawn with a 
 from collections.abc import Iterable, Mapping
 from collections.abc import Set as AbstractSet
 from typing import Annotated, Any, NamedTuple
+from uuid import UUID
 
 import orjson
 from pydantic import Field, TypeAdapter
 
-from service.vocabulary.criteria.criteria import Voiding
+from service.vocabulary.criteria.voiding import Voiding, Work, reaches, work_of_opening
+from service.vocabulary.design.layout import Layout
 from service.vocabulary.records.measurements import (
     AttenuationRecord,
     ContinuityRecord,
@@ -116,16 +118,34 @@ def reach_of(records: Iterable[Record]) -> Reach:
 
 
 def touched_fibres(
-    record: Record, *, fibre_count: int, rework_voids: Voiding, spliced_since: AbstractSet[int]
+    record: Record,
+    layout: Layout,
+    *,
+    rework_voids: Voiding,
+    spliced_since: AbstractSet[int],
+    lids_later: AbstractSet[UUID] = frozenset(),
 ) -> AbstractSet[int]:
     """Return the route fibres that have to be judged anew.
 
-    A lid opened or sealed touches every fibre of the closure, uncut ones too. A splice does so only where the criteria
-    let rework void the tests of its whole closure. A calibration touches those that its splicer has spliced since.
+    A lid sealed touches every fibre of the closure, uncut ones too; one opened, and a splice in a closure, those that
+    it reaches by what was agreed. Where a lid was recorded later than it (`lids_later`), it says of every fibre whether
+    that closure had been opened before. A calibration touches those that its splicer has spliced since.
     """
     if isinstance(record, ArcCalibrationRecord):
         return spliced_since
-    is_about_closure = isinstance(record, ClosureStateRecord) or (
-        isinstance(record, SpliceRecord) and rework_voids is Voiding.CLOSURE
-    )
-    return frozenset(range(1, fibre_count + 1)) if is_about_closure else fibres_of(record)
+    is_splice_in_closure = isinstance(record, SpliceRecord) and layout.is_closure(record.site)
+    if not is_splice_in_closure and not isinstance(record, ClosureStateRecord):
+        return fibres_of(record)
+    everyone = frozenset(range(1, layout.design.fibre_count + 1))
+    work = None if record.id in lids_later else _work_of(record, layout)
+    if work is None:
+        return everyone
+    assert isinstance(record, SpliceRecord | ClosureStateRecord)
+    return frozenset(one for one in everyone if reaches(rework_voids, layout, site=record.site, work=work, fibre=one))
+
+
+def _work_of(record: Record, layout: Layout) -> Work | None:
+    """Return what was worked on in a closure; nothing where it may be all that it holds."""
+    if not isinstance(record, ClosureStateRecord):
+        return Work(fibres_of(record))
+    return None if record.opened_for is None else work_of_opening(layout, record.site, record.named)

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
+from service.vocabulary.criteria.voiding import CableFibres
 from service.vocabulary.design.words import Termination
 from service.vocabulary.records.base import JointPosition, RecordBase
 from service.vocabulary.records.words import ClosureState, Polish, RecordKind, Side, SpliceMethod
@@ -89,10 +90,49 @@ class CleaningRecord(RecordBase):
     side: Side
 
 
+class OpenedForFibres(q.Value):
+    """Neighbouring fibres of one section's cable, by their numbers in it, both ends included."""
+
+    section: q.Identifier
+    first: q.FibreNumber
+    last: q.FibreNumber
+
+    @model_validator(mode="after")
+    def _order_fibres(self) -> "OpenedForFibres":
+        if self.first > self.last:
+            raise ValueError("first is above last")
+        return self
+
+
+class OpenedForTray(q.Value):
+    """The fibres of one tray."""
+
+    tray: q.TrayNumber
+
+
 class ClosureStateRecord(RecordBase):
-    """A closure opened or sealed."""
+    """A closure opened or sealed.
+
+    `opened_for` says for which fibres it was opened; where nothing is said, for all. By cable fibres, of the cable on
+    either side, or by trays, as a closure is that of every route through it.
+    """
 
     kind: Literal[RecordKind.CLOSURE_STATE]
     site: q.Identifier
     state: ClosureState
+    opened_for: Annotated[tuple[OpenedForFibres | OpenedForTray, ...], Field(min_length=1, max_length=50)] | None = None
     photographs_sha256: Annotated[tuple[q.Sha256, ...], Field(max_length=50)] = ()
+
+    @property
+    def named(self) -> list[CableFibres | int]:
+        """Return the cable fibres and the trays that it was opened for."""
+        return [
+            one.tray if isinstance(one, OpenedForTray) else CableFibres(one.section, one.first, one.last)
+            for one in self.opened_for or ()
+        ]
+
+    @model_validator(mode="after")
+    def _open_for_something(self) -> "ClosureStateRecord":
+        if self.opened_for and self.state is not ClosureState.OPENED:
+            raise ValueError("opened_for belongs to a closure that was opened")
+        return self

@@ -54,6 +54,13 @@ EVENTS = st.lists(
     ),
     max_size=8,
 )
+OPENED_FOR = st.sampled_from(
+    [
+        [{"section": "S1", "first": 1, "last": 1}],
+        [{"section": "S2", "first": 5, "last": 12}, {"tray": 2}],
+        [{"tray": 1}],
+    ]
+)
 ALL_CRITERIA = only(*make_criteria()["criteria"], required_test_criterion(code="POWER", test="attenuation"))
 EVERY_TRACED_QUANTITY = only(
     *ALL_CRITERIA["criteria"],
@@ -96,6 +103,8 @@ def other_records(draw: st.DrawFn) -> Body:
             )
         case "lid":
             state = draw(st.sampled_from(["opened", "sealed"]))
+            if state == "opened" and draw(st.booleans()):
+                changes["opened_for"] = draw(OPENED_FOR)
             return make_closure_state(site=draw(st.sampled_from(["C1", "C2"])), state=state, **changes)
         case _:
             start, end = draw(ENDS)
@@ -109,10 +118,16 @@ EVIDENCE = st.builds(
 )
 
 
-@given(evidence=st.lists(EVIDENCE, max_size=14, unique_by=lambda item: item.body["id"]), data=st.data())
-def test_any_records_are_judged_to_the_same_bytes_in_any_order(evidence: list[Evidence], data: st.DataObject) -> None:
-    shuffled = data.draw(st.permutations(evidence))
-    one, other = judge(evidence, criteria=ALL_CRITERIA), judge(shuffled, criteria=ALL_CRITERIA)
+@given(
+    evidence=st.lists(EVIDENCE, max_size=14, unique_by=lambda item: item.body["id"]),
+    voiding=st.sampled_from(["fibre", "tray", "tube", "closure"]),
+    data=st.data(),
+)
+def test_any_records_are_judged_to_the_same_bytes_in_any_order(
+    evidence: list[Evidence], voiding: str, data: st.DataObject
+) -> None:
+    shuffled, criteria = data.draw(st.permutations(evidence)), {**ALL_CRITERIA, "rework_voids": voiding}
+    one, other = judge(evidence, criteria=criteria), judge(shuffled, criteria=criteria)
     assert one.content == other.content
     counted = [sum(own) for own in one.counts.values()]
     assert counted == [len(one.document["findings"])] == [9]

@@ -1,4 +1,4 @@
-"""What is odd in one fibre's tests: parts that are not the whole, splices that cannot be, tests until one passes."""
+"""What is odd in one fibre's records: parts unlike the whole, what cannot have been, tests until one passes."""
 
 from collections.abc import Iterator, Sequence
 
@@ -6,6 +6,7 @@ from service.vocabulary.criteria.links import Combination, LinkAttenuationCriter
 from service.vocabulary.criteria.words import Basis, Quantity
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
+from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import round_half_even, to_last_place, to_um
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.link_tests import both_ways
@@ -21,6 +22,7 @@ _SPAN_MDB = 100
 _SPAN_PER_THOUSAND = 30
 # Below this the bound is less than the uncertainty of a reading.
 _LEAST_OFFSET_MDB = 500
+_SEALED_TWICE = "usual where one sealing was posted twice; no chance is reckoned"
 _CHANCE = "about 1 in 20 for each such comparison, where the uncertainties (k = 2) are what is usual"
 
 
@@ -29,6 +31,30 @@ def inconsistencies(fibre: FibreMeasured) -> Iterator[Suspicion]:
     criteria = fibre.criteria.criteria
     for nm in sorted({one.wavelength_nm for one in criteria if isinstance(one, LinkAttenuationCriterion)}):
         yield from _parts_unlike_whole(fibre, nm)
+    if fibre.validity.final_after_sealing:
+        yield from _unrecorded_openings(fibre)
+
+
+def _unrecorded_openings(fibre: FibreMeasured) -> Iterator[Suspicion]:
+    """Find closures that were sealed twice in a row, the second time after tests that would count."""
+    validity = fibre.validity
+    for index, lid in validity.closures.items():
+        if lid is None or lid.sealed is None or lid.again is None:
+            continue
+        tests = [
+            test
+            for test in (*fibre.history.traces, *fibre.history.links)
+            if test.low_index <= index <= test.high_index and validity.fault_of(test) is None
+        ]
+        if any(validity.fault_at(test, index) is Reason.OPENING_NOT_RECORDED for test in tests):
+            site = fibre.layout.design.sites[index].id
+            # In words that are the same for every fibre, so that it is said once of all.
+            detail = (
+                f"{site}, sealed at {lid.sealed.made_at}, was sealed again at {lid.again.made_at} after it was tested, "
+                "and no opening is recorded between"
+            )
+            records = (lid.sealed.id, lid.again.id)
+            yield Suspicion(SuspicionKind.UNRECORDED_OPENING, (fibre.number,), records, detail, _SEALED_TWICE)
 
 
 def _parts_unlike_whole(fibre: FibreMeasured, wavelength_nm: int) -> Iterator[Suspicion]:
@@ -138,7 +164,7 @@ def _worked_at(fibre: FibreMeasured) -> Iterator[str]:
     history = fibre.history
     yield from (stamp.made_at for stamp in history.reworks)
     yield from (act.stamp.made_at for acts in history.cleanings.values() for act in acts)
-    yield from (act.stamp.made_at for acts in history.closure_acts.values() for act in acts)
+    yield from (act.stamp.made_at for acts in history.lid_acts.values() for act in acts)
 
 
 def _failed_before(

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
+from service.vocabulary.criteria.voiding import Work
 from service.vocabulary.records.words import EventKind, Polish, Qualifier, Side, SpliceMethod, Zone
 from service.vocabulary.words import FarEnd
 from worker.judgement.numbers.clocks import Stamp
@@ -94,11 +95,24 @@ class CalibrationAct(NamedTuple):
 
 
 class ClosureAct(NamedTuple):
-    """A closure opened or sealed."""
+    """A closure opened or sealed; where it is not said for which fibres it was opened, for all."""
 
     stamp: Stamp
     site: str
     is_sealed: bool
+    opened_for: Work | None = None
+
+
+class LidAct(NamedTuple):
+    """What shut a closure's lid or opened it: a record of the lid, or splicing in the closure.
+
+    `reaches` tells whether it opened it for the fibre whose history it stands in, by what was agreed.
+    """
+
+    stamp: Stamp
+    is_sealed: bool
+    reaches: bool
+    is_splicing: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -253,7 +267,7 @@ class History:
     end_faces: Mapping[str, tuple[InspectionAct, ...]]
     calibrations: tuple[CalibrationAct, ...]
     reworks: tuple[Stamp, ...]
-    closure_acts: Mapping[str, tuple[ClosureAct, ...]]
+    lid_acts: Mapping[str, tuple[LidAct, ...]]
     traces: tuple[Trace, ...]
     links: tuple[Link, ...]
 

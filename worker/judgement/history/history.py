@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 from operator import attrgetter
 from typing import Any, TypeVar, get_args
 
-from service.vocabulary.criteria.criteria import Voiding
+from service.vocabulary.criteria.voiding import Voiding, Work, reaches
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.design.words import SiteKind
 from worker.judgement.history.acts import (
@@ -15,6 +15,7 @@ from worker.judgement.history.acts import (
     Continuity,
     History,
     InspectionAct,
+    LidAct,
     Link,
     Record,
     SpliceAct,
@@ -24,7 +25,7 @@ from worker.judgement.history.acts import (
 )
 
 R = TypeVar("R")
-A = TypeVar("A", SpliceAct, TerminationAct, CleaningAct, InspectionAct, ClosureAct)
+A = TypeVar("A", SpliceAct, TerminationAct, CleaningAct, InspectionAct)
 
 
 def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, records: Iterable[Record]) -> History:
@@ -35,10 +36,16 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, records: 
     ribbons = _of(SplicedRibbon, of_kind)
     terminations = [act for act in _of(TerminationAct, of_kind) if act.fibre == fibre]
     own = [act for ribbon in ribbons for act in ribbon.by_fibre.get(fibre, ())]
+    closures = {site.id for site in layout.design.sites if site.kind is SiteKind.SPLICE_CLOSURE}
+    # Each splice in a closure, and whether it was work on this fibre too.
+    in_closures = [
+        (ribbon, reaches(rework_voids, layout, site=ribbon.site, work=Work(ribbon.by_fibre.keys()), fibre=fibre))
+        for ribbon in ribbons
+        if ribbon.site in closures
+    ]
     voiding = {act.stamp for act in own} | {act.stamp for act in terminations}
-    if rework_voids is Voiding.CLOSURE:
-        closures = {site.id for site in layout.design.sites if site.kind is SiteKind.SPLICE_CLOSURE}
-        voiding |= {ribbon.stamp for ribbon in ribbons if ribbon.site in closures}
+    voiding |= {ribbon.stamp for ribbon, is_work_on_it in in_closures if is_work_on_it}
+    lids = [(act, _opens_for(layout, rework_voids, act, fibre)) for act in _of(ClosureAct, of_kind)]
     return History(
         splices=_by_site(own),
         terminations=_by_site(terminations),
@@ -46,7 +53,7 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, records: 
         end_faces=_by_site([act for act in _of(InspectionAct, of_kind) if act.fibre == fibre]),
         calibrations=tuple(_of(CalibrationAct, of_kind)),
         reworks=tuple(sorted(voiding)),
-        closure_acts=_by_site(_of(ClosureAct, of_kind)),
+        lid_acts=_lid_acts(lids, in_closures),
         traces=tuple([trace for trace in _of(Trace, of_kind) if trace.fibre == fibre]),
         links=tuple([link for kind in get_args(Link) for link in _of(kind, of_kind) if _is_about(link, fibre)]),
     )
@@ -64,4 +71,30 @@ def _by_site(acts: Iterable[A]) -> Mapping[str, tuple[A, ...]]:
     by_site: dict[str, list[A]] = defaultdict(list)
     for act in acts:
         by_site[act.site].append(act)
+    return {site: tuple(own) for site, own in by_site.items()}
+
+
+def _opens_for(layout: Layout, rework_voids: Voiding, act: ClosureAct, fibre: int) -> bool:
+    if act.is_sealed or act.site not in layout.site_index:
+        return False
+    return act.opened_for is None or reaches(rework_voids, layout, site=act.site, work=act.opened_for, fibre=fibre)
+
+
+def _lid_acts(
+    lids: Iterable[tuple[ClosureAct, bool]], splices: Iterable[tuple[SplicedRibbon, bool]]
+) -> Mapping[str, tuple[LidAct, ...]]:
+    """Return what shut and opened each closure of which a lid is recorded, in order of time.
+
+    Nobody splices through a lid: splicing after the first record of it had the closure open, whatever is recorded. At
+    the instant of a sealing it is taken for the splicing before that.
+    """
+    by_site: dict[str, list[LidAct]] = defaultdict(list)
+    for act, is_opening in lids:
+        by_site[act.site].append(LidAct(act.stamp, act.is_sealed, is_opening))
+    first_at = {site: own[0].stamp.made_at for site, own in by_site.items()}
+    late = [one for one in splices if one[0].stamp.made_at > first_at.get(one[0].site, one[0].stamp.made_at)]
+    for ribbon, is_opening in late:
+        by_site[ribbon.site].append(LidAct(ribbon.stamp, False, is_opening, is_splicing=True))
+    for site in {ribbon.site for ribbon, _ in late}:
+        by_site[site].sort(key=lambda act: (act.stamp.made_at, not act.is_splicing, act.stamp.id))
     return {site: tuple(own) for site, own in by_site.items()}

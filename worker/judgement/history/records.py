@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 
+from service.vocabulary.criteria.voiding import CableFibres, work_of_opening
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.records.words import ClosureState, Polish, Qualifier, RecordKind, Side, SpliceMethod, Zone
 from service.vocabulary.words import FarEnd
@@ -38,6 +39,8 @@ def read_record(layout: Layout, item: Evidence) -> Record | None:
         return None if near is None or far is None or near == far else _TESTS[kind](item, (near, far))
     if item.is_ended or (kind not in _ANYWHERE and body["site"] not in layout.site_index):
         return None
+    if kind is RecordKind.CLOSURE_STATE:
+        return _closure_state(layout, body, stamp_of(item))
     return _ACTS[kind](body, stamp_of(item))
 
 
@@ -100,8 +103,12 @@ def _calibration(body: Body, stamp: Stamp) -> CalibrationAct:
     return CalibrationAct(stamp, body["splicer_serial"], body["fibre_type"], body.get("site"), body["passed"])
 
 
-def _closure_state(body: Body, stamp: Stamp) -> ClosureAct:
-    return ClosureAct(stamp, body["site"], body["state"] == ClosureState.SEALED)
+def _closure_state(layout: Layout, body: Body, stamp: Stamp) -> ClosureAct:
+    is_sealed, said = body["state"] == ClosureState.SEALED, body.get("opened_for")
+    if said is None:
+        return ClosureAct(stamp, body["site"], is_sealed)
+    named = [one["tray"] if "tray" in one else CableFibres(**one) for one in said]
+    return ClosureAct(stamp, body["site"], is_sealed, work_of_opening(layout, body["site"], named))
 
 
 def _link_loss(item: Evidence, ends: Ends) -> LinkLoss:
@@ -153,6 +160,5 @@ _ACTS: Mapping[RecordKind, Callable[[Body, Stamp], Record]] = {
     RecordKind.CLEANING: _cleaning,
     RecordKind.END_FACE: _inspection,
     RecordKind.ARC_CALIBRATION: _calibration,
-    RecordKind.CLOSURE_STATE: _closure_state,
 }
-KINDS_READ = frozenset((*_TESTS, *_ACTS))
+KINDS_READ = frozenset((*_TESTS, *_ACTS, RecordKind.CLOSURE_STATE))

@@ -9,7 +9,7 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.design.words import SiteKind
 from service.vocabulary.findings.finding import VoidRecord
 from service.vocabulary.findings.words import Reason
-from worker.judgement.history.acts import ClosureAct, History, LinkLoss, Measurement, ReturnLoss, Trace
+from worker.judgement.history.acts import History, LidAct, LinkLoss, Measurement, ReturnLoss, Trace
 from worker.judgement.numbers.clocks import Stamp, last_of_each_clock, latest_is_proven, order_is_proven
 
 M = TypeVar("M", bound=Measurement)
@@ -34,11 +34,18 @@ class TraceSet:
     sole: Trace | None = None
 
 
-class Sealing(NamedTuple):
-    """The last act on a closure's lid, and whether it is the last for certain."""
+class Lid(NamedTuple):
+    """What is known of a closure's lid, as far as it matters to one fibre.
 
-    latest: ClosureAct
+    `opened` is the last act that opened it for the fibre, `sealed` the first sealing after that, which a test has to be
+    later than: none where it is open. `again` is the last sealing of one that was sealed already, with no opening
+    recorded between: it changes nothing for later tests, but earlier ones may be of a lid that was opened since.
+    """
+
     is_certain: bool
+    opened: LidAct | None
+    sealed: Stamp | None
+    again: Stamp | None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -46,14 +53,15 @@ class Validity:
     """The acts that a measurement of one fibre has to be later than in order to count.
 
     `reworks`, `cleanings` by site index and `any_cleaning` hold the last act by each clock: a test after that is after
-    all acts by it. `closures` are the route's closures by site index, with what is known of their lids, without those
-    that nobody had to open: no fibre of the route is cut there, and nothing is recorded of the lid. `shut_at` is
-    when the last closure was sealed, where all certainly are: a test after that needs no look at any single closure.
+    all acts by it. `lids` are what is known of lids by site, `closures` the same of the route's closures by
+    site index, without those that nobody had to open: no fibre of the route is cut there, and nothing is recorded of
+    the lid. `shut_at` is when the last closure was sealed, where all certainly are: a test after that needs no look at
+    any single closure.
     """
 
     final_after_sealing: bool
-    sealings: Mapping[str, Sealing]
-    closures: Mapping[int, Sealing | None]
+    lids: Mapping[str, Lid]
+    closures: Mapping[int, Lid | None]
     shut_at: str | None
     reworks: tuple[Stamp, ...]
     cleanings: Mapping[int, tuple[Stamp, ...]]
@@ -61,8 +69,8 @@ class Validity:
 
     def is_sealed(self, site: str) -> bool:
         """Tell whether the last thing known of a closure is that it was sealed."""
-        sealing = self.sealings.get(site)
-        return sealing is not None and sealing.latest.is_sealed
+        lid = self.lids.get(site)
+        return lid is not None and lid.sealed is not None
 
     def fault_of(self, test: Measurement) -> Reason | None:
         """Return why a measurement counts nowhere."""
@@ -88,7 +96,8 @@ class Validity:
         """Return why a measurement does not count at a place: its closure was not yet shut, its connection cleaned."""
         if self.is_plainly_final(test):
             return None
-        # A lid moves the fibres under it, so a closure opened again voids what was measured there before; a connection
+        # A lid moves the fibres under it, so a closure opened again voids what was measured there before, as far as was
+        # agreed that an opening reaches; a connection
         # is only as good as when it was last mated, which is what cleaning it means.
         if site_index in self.closures and self.final_after_sealing:
             return _sealing_fault(test.stamp, self.closures[site_index])
@@ -111,17 +120,17 @@ class Validity:
         if not self.final_after_sealing:
             return None
         return first_fault(
-            _sealing_fault(test.stamp, sealing) for index, sealing in self.closures.items() if low <= index <= high
+            _sealing_fault(test.stamp, lid) for index, lid in self.closures.items() if low <= index <= high
         )
 
 
 def judge_validity(layout: Layout, history: History, *, final_after_sealing: bool) -> Validity:
     """Return what a fibre's tests have to be later than, by its history."""
-    sealings = {site: _sealing(acts) for site, acts in history.closure_acts.items()}
+    lids = {site: _lid(acts) for site, acts in history.lid_acts.items()}
     closures = {
-        index: sealings.get(site.id)
+        index: lids.get(site.id)
         for index, site in enumerate(layout.design.sites)
-        if site.kind is SiteKind.SPLICE_CLOSURE and (site.id in sealings or index not in layout.closures_left_shut)
+        if site.kind is SiteKind.SPLICE_CLOSURE and (site.id in lids or index not in layout.closures_left_shut)
     }
     cleanings = {
         layout.site_index[site]: last_of_each_clock([act.stamp for act in acts])
@@ -129,7 +138,7 @@ def judge_validity(layout: Layout, history: History, *, final_after_sealing: boo
     }
     return Validity(
         final_after_sealing=final_after_sealing,
-        sealings=sealings,
+        lids=lids,
         closures=closures,
         shut_at=_all_shut_at(closures.values()),
         reworks=last_of_each_clock(history.reworks),
@@ -221,27 +230,49 @@ def _sort_side(layout: Layout, validity: Validity, own: Sequence[Trace]) -> Trac
     return TraceSet(traces=tuple(latest), void=tuple(void), sole=sole)
 
 
-def _all_shut_at(sealings: Iterable[Sealing | None]) -> str | None:
+def _all_shut_at(lids: Iterable[Lid | None]) -> str | None:
     """Return when the last closure was shut, if all are for certain: on a finished route all tests are later."""
     shut_at = ""
-    for sealing in sealings:
-        if sealing is None or not sealing.is_certain:
+    for lid in lids:
+        if lid is None or not lid.is_certain or lid.sealed is None:
             return None
-        if not sealing.latest.is_sealed or sealing.latest.stamp.clock_is_flagged:
+        latest = lid.again or lid.sealed
+        if latest.clock_is_flagged:
             return None
-        shut_at = max(shut_at, sealing.latest.stamp.made_at)
+        shut_at = max(shut_at, latest.made_at)
     return shut_at
 
 
-def _sealing(acts: Sequence[ClosureAct]) -> Sealing:
-    return Sealing(acts[-1], len(acts) == 1 or latest_is_proven([act.stamp for act in acts]))
+def _lid(acts: Sequence[LidAct]) -> Lid:
+    """Return what is known of a lid by what shut and opened it, in order of time.
+
+    What did not open it for the fibre is nothing to its tests, and still explains why it was sealed once more.
+    """
+    opened: LidAct | None = None
+    sealed: Stamp | None = None
+    again: Stamp | None = None
+    is_shut = False
+    for act in acts:
+        if act.reaches:
+            opened, sealed, again = act, None, None
+        elif act.is_sealed and sealed is None:
+            sealed = act.stamp
+        elif act.is_sealed and is_shut:
+            again = act.stamp
+        is_shut = act.is_sealed
+    own = [act.stamp for act in acts if act.is_sealed or act.reaches]
+    return Lid(len(own) < 2 or latest_is_proven(own), opened, sealed, again)
 
 
-def _sealing_fault(test: Stamp, sealing: Sealing | None) -> Reason | None:
-    if sealing is None:
+def _sealing_fault(test: Stamp, lid: Lid | None) -> Reason | None:
+    if lid is None or (lid.opened is None and lid.sealed is None):
         return Reason.SEALING_NOT_RECORDED
-    if not sealing.is_certain:
+    if not lid.is_certain:
         return Reason.ORDER_NOT_PROVEN
-    if not sealing.latest.is_sealed:
+    if lid.sealed is None:
         return Reason.CLOSURE_OPEN
-    return order_fault(test, (sealing.latest.stamp,), Reason.BEFORE_SEALING)
+    fault = order_fault(test, (lid.sealed,), Reason.BEFORE_SEALING)
+    if fault is not None or lid.again is None:
+        return fault
+    # Nobody seals what is shut: it was opened in between, or the second record is wrong, and the records do not say.
+    return order_fault(test, (lid.again,), Reason.OPENING_NOT_RECORDED)

@@ -197,10 +197,19 @@ def _carry(count: int, fibre: int, labels: str) -> str:
 
 
 def _of_one_fibre(contributions: Mapping[int, Contributions]) -> Iterator[list[Suspicion]]:
-    """Give what is suspected of single fibres, kind by kind."""
-    seen = [one for own in contributions.values() for one in own.suspicions]
+    """Give what is suspected of single fibres, kind by kind; what is said of several in the same words, once."""
+    alike: dict[Suspicion, list[int]] = defaultdict(list)
+    for own in contributions.values():
+        for one in own.suspicions:
+            alike[one._replace(fibres=())] += one.fibres
+    seen = [_of_all(one, fibres) for one, fibres in alike.items()]
     for kind in SuspicionKind:
         yield [one for one in seen if one.kind is kind]
+
+
+def _of_all(said: Suspicion, fibres: list[int]) -> Suspicion:
+    detail = said.detail if len(fibres) == 1 else f"{said.detail}: {len(fibres)} fibres"
+    return said._replace(fibres=tuple(fibres[:MOST_NAMED]), detail=detail)
 
 
 def _groups(measured: Iterable[Measured], key: Callable[[Measured], str]) -> Iterator[list[Measured]]:

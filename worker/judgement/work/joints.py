@@ -16,7 +16,7 @@ from worker.judgement.fibre.end_faces import is_clean
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct, Trace
-from worker.judgement.history.validity import Side
+from worker.judgement.history.validity import Lid, Side
 from worker.judgement.numbers.clocks import Stamp
 from worker.judgement.numbers.exact import db_text, limit_mdb, mdb_text, mean_tenth_mdb
 from worker.judgement.rules.base import count_attempts, latest_splice
@@ -245,7 +245,7 @@ def _sealing_work(fibre: FibreMeasured, place: Place, by_joint: _ByJoint) -> Ite
     splices = [splice for joint in place.joints if (splice := latest_splice(fibre, joint)) is not None]
     if not splices:
         return
-    state = "the closure is open" if place.site in fibre.validity.sealings else "its sealing is not recorded"
+    state = _state_of(fibre.validity.lids.get(place.site))
     cause = Cause(
         clause=f"the splice is finished and {state}: seal it, then test from both ends",
         criteria=tuple(
@@ -257,3 +257,9 @@ def _sealing_work(fibre: FibreMeasured, place: Place, by_joint: _ByJoint) -> Ite
         records=tuple(splice.stamp.id for splice in splices),
     )
     yield WorkItem(Act.SEAL_AND_TEST, place.site, (cause,))
+
+
+def _state_of(lid: Lid | None) -> str:
+    if lid is None or lid.opened is None:
+        return "its sealing is not recorded"
+    return "no sealing after it is recorded" if lid.opened.is_splicing else "the closure is open"

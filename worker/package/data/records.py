@@ -1,6 +1,6 @@
 """What pages say of a record, read once: of a trace's events and of how a fibre was spliced the findings speak."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from service.vocabulary.records.words import RecordKind
@@ -35,6 +35,8 @@ class RecordOutline(NamedTuple):
     position: int | None = None
     side: str | None = None
     state: str | None = None
+    # What a closure was opened for, where that is said.
+    opened_for: Sequence[Mapping[str, Any]] = ()
     attempt: int | None = None
     splicer_serial: str | None = None
     wavelength_nm: int | None = None

@@ -3,7 +3,8 @@
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from service.vocabulary.criteria.criteria import AnyCriterion, Release, Voiding
+from service.vocabulary.criteria.criteria import AnyCriterion, Release
+from service.vocabulary.criteria.voiding import Voiding
 from service.vocabulary.findings.words import Outcome
 from service.vocabulary.signatures import SignatureLevel
 from worker.package.data.content import PackageContent
@@ -59,7 +60,8 @@ def _agreement(content: PackageContent) -> Facts:
         "Version": str(content.criteria_version),
         "Document": criteria.document or UNKNOWN,
         "Tests count": _COUNTING[criteria.final_after_sealing],
-        "Rework voids": f"the earlier tests of {_REWORKED[criteria.rework_voids]}",
+        "Rework voids": f"the earlier tests of {_REWORKED[criteria.rework_voids]}; a closure opened for some fibres "
+        "those of as many there, one of which is not said for which, those of all in it",
         "Placing": f"an event belongs to a joint no further away than {placing['tolerance_m']} m or "
         f"{placing['tolerance_percent']} % of the length tested, whichever is more",
         "Scale": "a trace may be longer or shorter than the design by "
@@ -83,7 +85,12 @@ _COUNTING = {
     True: "when made after the closure was last sealed",
     False: "whether or not the closure was sealed before them",
 }
-_REWORKED = {Voiding.FIBRE: "that fibre", Voiding.CLOSURE: "every fibre that runs through that closure"}
+_REWORKED = {
+    Voiding.FIBRE: "that fibre",
+    Voiding.TRAY: "every fibre in its tray of that closure",
+    Voiding.TUBE: "every fibre in its tubes at that closure",
+    Voiding.CLOSURE: "every fibre that runs through that closure",
+}
 _SIGNATURES = {
     None: "at the level that the service's settings allow",
     SignatureLevel.B_B: "at least PAdES B-B: without a proven time",

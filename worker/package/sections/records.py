@@ -8,7 +8,15 @@ from worker.package.data.records import RecordOutline
 from worker.package.document_model import Role, Section, listing, titled
 from worker.package.phrases import UNKNOWN, number_text, numbers_text, utc_text, words
 from worker.package.sections.columns import Shown, number_column, table_of, text_column
-from worker.package.wording.records import TESTS, connection_text, ends_text, named_test, result_text, telling_digits
+from worker.package.wording.records import (
+    TESTS,
+    connection_text,
+    ends_text,
+    lid_text,
+    named_test,
+    result_text,
+    telling_digits,
+)
 
 RECORDS_TITLE = "Records behind the findings"
 
@@ -56,7 +64,7 @@ def _is_about(record: RecordOutline, scope: frozenset[int]) -> bool:
 def _work_text(record: RecordOutline) -> str:
     match record.kind:
         case RecordKind.CLOSURE_STATE:
-            return words(record.state or UNKNOWN)
+            return lid_text(record)
         case RecordKind.CLEANING:
             return f"cleaning{connection_text(record).removeprefix(record.site or '')}"
         case kind:

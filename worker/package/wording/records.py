@@ -27,7 +27,7 @@ def subject_text(record: RecordOutline) -> str:
         case RecordKind.SPLICE:
             return f"{record.site}, fibre {', '.join(map(str, record.spliced_fibres))}"
         case RecordKind.CLOSURE_STATE:
-            return f"{record.site}, {record.state}"
+            return f"{record.site}, {lid_text(record)}"
         case RecordKind.ARC_CALIBRATION:
             at = "" if record.site is None else f" at {record.site}"
             return f"splicer {record.splicer_serial}{at}"
@@ -35,6 +35,19 @@ def subject_text(record: RecordOutline) -> str:
             return f"{connection_text(record)}, fibre {record.fibre}"
         case _:
             return f"{ends_text(record)}, fibre {record.fibre}"
+
+
+def lid_text(record: RecordOutline) -> str:
+    """Return whether a closure was opened or sealed, and for what it was opened where that is said."""
+    opened_for = [
+        f"tray {one['tray']}" if "tray" in one else f"{one['section']} fibre {_range_text(one['first'], one['last'])}"
+        for one in record.opened_for
+    ]
+    return f"{record.state} for {', '.join(opened_for)}" if opened_for else f"{record.state}"
+
+
+def _range_text(first: int, last: int) -> str:
+    return str(first) if first == last else f"{first} to {last}"
 
 
 def ends_text(record: RecordOutline) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 import pytest
 
-from service.vocabulary.criteria.criteria import Voiding
+from service.vocabulary.criteria.voiding import Voiding
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.findings.words import Reason
 from tests.factories import (

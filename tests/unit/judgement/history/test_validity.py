@@ -36,7 +36,7 @@ def test_a_trace_after_sealing_is_final() -> None:
         ([], "sealing_not_recorded"),
         ([make_closure_state(state="opened")], "closure_open"),
         ([make_closure_state(), make_closure_state(state="opened", made_at=AFTER_TEST)], "closure_open"),
-        ([make_closure_state(), make_closure_state(made_at=AFTER_TEST)], "before_sealing"),
+        ([make_closure_state(), make_closure_state(made_at=AFTER_TEST)], "opening_not_recorded"),
         ([make_closure_state(made_at="2025-03-20T08:00:00Z")], "before_sealing"),
         ([make_closure_state(made_at="2025-03-20T07:59:59.999999Z")], None),
     ],

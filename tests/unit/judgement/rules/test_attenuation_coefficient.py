@@ -155,7 +155,7 @@ def test_over_a_joint_that_is_too_good_to_be_seen_the_fibre_is_stated_as_one() -
 
 def test_what_is_stated_as_one_counts_only_where_no_closure_of_it_was_opened_since() -> None:
     found = findings([*unseen_at_c1([0.2, 0.2], [0.2, 0.2]), make_closure_state(site="C2", made_at=AFTER_TEST)])
-    assert [found[section].get("reason") for section in ("S1", "S2", "S3")] == ["before_sealing"] * 3
+    assert [found[section].get("reason") for section in ("S1", "S2", "S3")] == ["opening_not_recorded"] * 3
 
 
 def test_an_event_without_the_fibres_attenuation_is_not_zero() -> None:
@@ -178,8 +178,8 @@ def test_a_mean_below_zero_is_no_fibre() -> None:
 def test_a_trace_before_the_closure_was_shut_does_not_count_there() -> None:
     bodies = [make_closure_state(made_at=AFTER_TEST), *two_way([0.2] * 3, [0.2] * 3)]
     found = findings(bodies)
-    assert [one.get("reason") for one in found.values()] == ["before_sealing", "before_sealing", None]
-    assert {void["reason"] for void in found["S1"]["void"]} == {"before_sealing"}
+    assert [one.get("reason") for one in found.values()] == ["opening_not_recorded", "opening_not_recorded", None]
+    assert {void["reason"] for void in found["S1"]["void"]} == {"opening_not_recorded"}
 
 
 def test_cleaning_a_connection_changes_nothing_of_the_fibre() -> None:

@@ -29,6 +29,18 @@ SET_ASIDE = "Tests set aside and tests repeated"
 SUBJECTS: list[tuple[Body, str, str]] = [
     (make_splice(fibres=[3, 4]), "splice", "C1, fibre 3, 4"),
     (make_closure_state(state="opened"), "closure state", "C1, opened"),
+    (
+        make_closure_state(
+            state="opened",
+            opened_for=[
+                {"section": "S1", "first": 5, "last": 5},
+                {"section": "S2", "first": 1, "last": 4},
+                {"tray": 2},
+            ],
+        ),
+        "closure state",
+        "C1, opened for S1 fibre 5, S2 fibre 1 to 4, tray 2",
+    ),
     (make_calibration(), "arc calibration", "splicer SPL-1"),
     (make_calibration(site="C2"), "arc calibration", "splicer SPL-1 at C2"),
     (make_termination(fibre=5), "termination", "A, fibre 5"),

@@ -1,15 +1,19 @@
 """What each kind of record reaches: fibres, routes, and the subject that a correction must keep."""
 
+from uuid import UUID
+
 import pytest
 
-from service.vocabulary.criteria.criteria import Voiding
+from service.vocabulary.criteria.voiding import Voiding
 from service.vocabulary.records.record import Reach, fibres_of, reach_of, splicer_of, subject_of, touched_fibres
 from tests.factories import (
     Body,
+    layout_of,
     make_calibration,
     make_cleaning,
     make_closure_state,
     make_continuity,
+    make_design,
     make_dispersion,
     make_end_face,
     make_return_loss,
@@ -18,10 +22,34 @@ from tests.factories import (
 )
 from tests.record_kinds import CONNECTIONS, MAKE, read_record
 
+# In tubes of four; at C1 fibres 1 and 2 lie in tray 1, 3 in tray 2, and of the others nobody says where.
+TRAYS = [
+    {"site": "C1", "fibres": {"first": first, "last": last}, "action": "spliced", "tray": tray}
+    for first, last, tray in ((1, 2, 1), (3, 3, 2))
+]
+LAYOUT = layout_of(
+    make_design(
+        fibre_count=12,
+        sites=[
+            {**site, "trays": [{"number": 1, "capacity": 12}, {"number": 2, "capacity": 12}]}
+            for site in make_design()["sites"]
+        ],
+        sections=[{**section, "fibres_per_tube": 4} for section in make_design()["sections"]],
+        splice_plan=TRAYS,
+    )
+)
 
-def touched(body: Body, *, voids: Voiding = Voiding.FIBRE, since: frozenset[int] = frozenset({7})) -> set[int]:
+
+def touched(
+    body: Body,
+    *,
+    voids: Voiding = Voiding.FIBRE,
+    since: frozenset[int] = frozenset({7}),
+    later: frozenset[UUID] = frozenset(),
+) -> set[int]:
     """Return the fibres of a route of 12 that a record touches."""
-    return set(touched_fibres(read_record(body), fibre_count=12, rework_voids=voids, spliced_since=since))
+    record = read_record(body)
+    return set(touched_fibres(record, LAYOUT, rework_voids=voids, spliced_since=since, lids_later=later))
 
 
 @pytest.mark.parametrize("voids", Voiding)
@@ -41,6 +69,33 @@ def test_a_ribbon_touches_all_its_fibres_and_its_whole_closure_where_the_criteri
     ribbon = make_splice(fibres=range(5, 9))
     assert touched(ribbon) == {5, 6, 7, 8}
     assert touched(ribbon, voids=Voiding.CLOSURE) == set(range(1, 13))
+
+
+@pytest.mark.parametrize(
+    ("voids", "fibres"),
+    [
+        (Voiding.FIBRE, {2}),
+        (Voiding.TRAY, {1, 2, *range(4, 13)}),
+        (Voiding.TUBE, {1, 2, 3, 4}),
+        (Voiding.CLOSURE, set(range(1, 13))),
+    ],
+)
+def test_work_on_one_fibre_touches_as_many_as_was_agreed(voids: Voiding, fibres: set[int]) -> None:
+    opened = make_closure_state(state="opened", opened_for=[{"section": "S1", "first": 2, "last": 2}])
+    assert touched(opened, voids=voids) == touched(make_splice(fibres=[2]), voids=voids) == fibres
+    # A terminal has no lid that would move the others.
+    assert touched(make_splice(site="A", fibres=[2]), voids=voids) == {2}
+
+
+def test_a_closure_opened_for_a_tray_touches_what_may_lie_in_it() -> None:
+    opened = make_closure_state(state="opened", opened_for=[{"tray": 1}])
+    assert touched(opened) == {1, 2, *range(4, 13)}
+
+
+def test_work_before_a_lid_that_is_known_already_touches_every_fibre() -> None:
+    opened = make_closure_state(state="opened", opened_for=[{"section": "S1", "first": 2, "last": 2}])
+    for body in (opened, make_splice(fibres=[2])):
+        assert touched(body, later=frozenset({UUID(body["id"])})) == set(range(1, 13))
 
 
 def test_a_lid_touches_every_fibre_and_a_calibration_those_spliced_since() -> None:

@@ -1,0 +1,64 @@
+"""Records about whole routes: lids, calibrations, and splicing that says that a closure was open."""
+
+from collections.abc import Collection
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy import ColumnElement, literal, select
+from sqlalchemy.dialects.postgresql import insert
+from sqlalchemy.orm import aliased
+from sqlmodel import Session, col
+
+from service.storage.tables import WHOLE_SITE, Record, RecordFibre, Route
+from service.vocabulary.records.words import RecordKind
+
+
+def link_lids(session: Session, route: Route, sites: Collection[str]) -> None:
+    """Link what was recorded of closures to a route that has only now come to pass them."""
+    _link_whole_route(session, route, col(Record.lid_site).in_(sites))
+    link_splices_after_lids(session, route, sites)
+
+
+def link_splices_after_lids(session: Session, route: Route, sites: Collection[str]) -> None:
+    """Link a route's splices that were made after a lid of their closure was recorded to the whole route.
+
+    The closure was open for them, whatever is recorded of its lid, which every fibre in it has to know.
+    """
+    if not lid_times(session, route.project_id, sites):
+        return
+    lid = aliased(Record)
+    is_of_closure = col(lid.project_id) == col(Record.project_id), col(lid.lid_site) == col(Record.splice_site)
+    _link_whole_route(
+        session,
+        route,
+        col(Record.route_id) == route.id,
+        col(Record.splice_site).in_(sites),
+        select(col(lid.id)).where(*is_of_closure, col(lid.made_at) < col(Record.made_at)).exists(),
+    )
+
+
+def lid_times(session: Session, project_id: UUID, sites: Collection[str]) -> dict[str, list[datetime]]:
+    """Return when lids of some closures were opened or sealed, by site."""
+    if not sites:
+        return {}
+    statement = select(col(Record.lid_site), col(Record.made_at)).where(
+        col(Record.project_id) == project_id, col(Record.lid_site).in_(sites)
+    )
+    times: dict[str, list[datetime]] = {}
+    for row in session.execute(statement):
+        times.setdefault(row.lid_site, []).append(row.made_at)
+    return times
+
+
+def link_calibrations(session: Session, route: Route, serials: Collection[str]) -> None:
+    """Link all calibrations of some splicers to a locked route that they work on."""
+    is_calibration = col(Record.kind) == RecordKind.ARC_CALIBRATION.value
+    _link_whole_route(session, route, col(Record.splicer_serial).in_(serials), is_calibration)
+
+
+def _link_whole_route(session: Session, route: Route, *wanted: ColumnElement[bool]) -> None:
+    found = select(literal(route.project_id), literal(route.id), literal(WHOLE_SITE), col(Record.id)).where(
+        col(Record.project_id) == route.project_id, *wanted
+    )
+    names = ["project_id", "route_id", "fibre", "record_id"]
+    session.execute(insert(RecordFibre).from_select(names, found).on_conflict_do_nothing())
