@@ -1,51 +1,9 @@
 """The smallest cases behind what trials have found, so that nobody has to look for them again."""
 
-from collections.abc import Mapping
-from typing import Any
-
-from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, make_criteria, make_design, make_otdr, make_sections, sealed, splice_criterion
+from tests.acceptance.by_hand import BOTH, distances_m, make_route, trace
+from tests.factories import sealed
 from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.judge import FibreJudgement
-
-LAUNCH_M, RECEIVE_M = 500.0, 300.0
-BOTH = make_criteria(
-    criteria=[splice_criterion(), splice_criterion(code="SPLICE-1310", wavelength_nm=1310)],
-)
-
-
-def make_route(*lengths_m: float) -> Body:
-    """Return the usual route with sections of other lengths."""
-    return make_design(closures=len(lengths_m) - 1, sections=make_sections(lengths_m))
-
-
-def trace(
-    design: Body,
-    *,
-    at_m: Mapping[int, float],
-    end_m: float,
-    is_forward: bool = True,
-    scale: float = 1.0,
-    reaches_end: bool = True,
-    **changes: Any,
-) -> Body:
-    """Return a trace with losses at fibre distances from its own end, all distances longer by the index's error."""
-    near, far = (("A", LAUNCH_M), ("B", RECEIVE_M)) if is_forward else (("B", RECEIVE_M), ("A", LAUNCH_M))
-    spots = [(0.0, "reflective", 0.3), *((metre, "non_reflective", loss) for metre, loss in sorted(at_m.items()))]
-    if reaches_end:
-        spots.append((end_m, "reflective", 0.3))
-    events = [
-        {"distance_m": round((near[1] + metre) * scale, 2), "kind": kind, "loss_db": loss}
-        for metre, kind, loss in spots
-    ]
-    behind_m = far[1] if reaches_end else 0.0
-    events.append({"distance_m": round((near[1] + end_m + behind_m) * scale, 2), "kind": "end"})
-    return make_otdr(from_site=near[0], to_site=far[0], design=design, events=events, **changes)
-
-
-def distances_m(finding: FindingDocument) -> list[str | None]:
-    """Return the distance of each reading; none where nothing was seen."""
-    return [reading.get("distance_m") for reading in finding["readings"]]
 
 
 def test_a_break_is_named_though_a_wrong_index_makes_both_ends_too_long() -> None:

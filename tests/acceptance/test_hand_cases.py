@@ -1,0 +1,178 @@
+"""Cases that a good engineer settles at a glance: each says what the answer is, and why."""
+
+from collections.abc import Callable
+
+import pytest
+
+from tests.acceptance.by_hand import Losses, judge_fibres, make_route, there_and_back, trace
+from tests.factories import Body, only, splice_criterion, stray_criterion, termination_criterion
+from tests.unit.judgement.judging import finding_of
+from worker.judgement.judge import FibreJudgement
+
+SPLICE = splice_criterion(limit_db=0.15)
+SPLICE_1310 = splice_criterion(code="SPLICE-1310", wavelength_nm=1310, limit_db=0.15)
+TERMINATION = termination_criterion(limit_db=0.5)
+STRAY = stray_criterion(limit_db=0.05)
+FIBRES = range(1, 13)
+
+
+def outcome(judgement: FibreJudgement, criterion: str, *, site: str | None = None) -> str:
+    """Return how a criterion was decided."""
+    return str(finding_of(judgement, criterion, site=site)["outcome"])
+
+
+def laid_m(fibre: int) -> float:
+    """Return by how much fibres of one tube lie apart at one closure: a metre or less, common practice."""
+    return ((7 * fibre) % 5 - 2) * 0.4
+
+
+def judge_cable(
+    design: Body,
+    losses_of: Callable[[int, int], Losses],
+    *,
+    end_m: float,
+    criteria: Body,
+    fibres: range = FIBRES,
+    **changes: object,
+) -> dict[int, FibreJudgement]:
+    """Judge a cable's fibres at both wavelengths; losses at metres from A follow from fibre and wavelength."""
+    traces = {
+        fibre: [
+            record
+            for nm in (1310, 1550)
+            for record in there_and_back(
+                design,
+                {metre + laid_m(fibre): loss for metre, loss in losses_of(fibre, nm).items()},
+                end_m=end_m,
+                fibre=fibre,
+                wavelength_nm=nm,
+                **changes,
+            )
+        ]
+        for fibre in fibres
+    }
+    closures = [site["id"] for site in design["sites"] if site["kind"] == "splice_closure"]
+    return judge_fibres(traces, design=design, criteria=criteria, sites=closures)
+
+
+def two_closures_28_m_farther_out(fibre: int, _: int) -> Losses:
+    """Return the losses of two closures 28 m apart and 28 m farther out; the first fibre's second splice is bad."""
+    return {2028: 0.05, 2056: 0.60 if fibre == 1 else 0.06}
+
+
+def test_a_kink_that_hits_all_fibres_of_a_cable_is_no_closure() -> None:
+    """Each fibre loses 0.03 dB at 1310 and 0.15 dB at 1550 nm at 2060 m, and has its splice at 2000 m: a bent cable."""
+    design = make_route(2000, 2000)
+    judged = judge_cable(
+        design,
+        lambda _, nm: {2000: 0.05, 2060: 0.03 if nm == 1310 else 0.15},
+        end_m=4000,
+        criteria=only(SPLICE, STRAY),
+    )
+    for fibre in FIBRES:
+        assert outcome(judged[fibre], "STRAY-1550") == "nonconforming"
+        assert outcome(judged[fibre], "SPLICE-1550", site="C1") == "conforming"
+
+
+def test_a_kink_beside_unseen_splices_is_no_closure_either() -> None:
+    """As above, but every splice loses nothing that shows: a loss that rises with wavelength is still no splice."""
+    design = make_route(2000, 2000)
+    judged = judge_cable(
+        design, lambda _, nm: {2060: 0.03 if nm == 1310 else 0.15}, end_m=4000, criteria=only(SPLICE, STRAY)
+    )
+    for fibre in FIBRES:
+        assert outcome(judged[fibre], "STRAY-1550") != "conforming"
+
+
+@pytest.mark.parametrize("apart", [0.0, 0.0034])
+def test_instruments_that_state_different_indices_agree(apart: float) -> None:
+    """Distance times index is what was measured: 4000 m at 1.468 are 3986 m at 1.473."""
+    design, indices = make_route(2000, 2000, 2000), (1.468, 1.468 * (1 + apart))
+    there, back = (
+        trace(
+            design,
+            at_m={2000: 0.05, 4000: 0.05},
+            end_m=6000,
+            is_forward=is_forward,
+            scale=1.468 / index,
+            group_index=round(index, 5),
+        )
+        for is_forward, index in zip((True, False), indices, strict=True)
+    )
+    judged = judge_fibres({1: [there, back]}, design=design, criteria=only(SPLICE, STRAY, TERMINATION))
+    assert {one["outcome"] for one in judged[1].document["findings"]} == {"conforming"}
+
+
+def test_a_loss_seen_from_one_end_lies_within_half_a_threshold_of_half_of_it() -> None:
+    """0.11 dB from A, nothing over 0.02 dB from B: the loss is (0.11 - 0.02) / 2 to (0.11 + 0.02) / 2 dB."""
+    design = make_route(2000, 2000)
+    for limit_db, expected in ((0.04, "nonconforming"), (0.06, "undetermined"), (0.07, "conforming")):
+        traces = [
+            trace(design, at_m={1000: 0.11, 2000: 0.05}, end_m=4000),
+            trace(design, at_m={2000: 0.05}, end_m=4000, is_forward=False),
+        ]
+        judged = judge_fibres(
+            {1: traces}, design=design, criteria=only(stray_criterion(limit_db=limit_db)), sites=["C1"]
+        )
+        [there] = [one for one in judged[1].document["findings"] if "section" in one]
+        assert there["outcome"] == expected
+
+
+def test_silence_at_the_shorter_wavelength_weakens_no_bend_at_the_longer_one() -> None:
+    """A bend shows at 1550 nm and not at 1310: that is what bends do."""
+    design = make_route(2000, 2000)
+    judged = judge_cable(
+        design,
+        lambda _, nm: {2000: 0.05} if nm == 1310 else {1000: 0.2, 2000: 0.05},
+        end_m=4000,
+        criteria=only(STRAY),
+        fibres=range(1, 2),
+    )
+    assert outcome(judged[1], "STRAY-1550") == "nonconforming"
+
+
+def test_a_long_pulse_that_merges_what_a_short_one_parts_helps_nobody() -> None:
+    """30 ns show C1 with 0.05 and C2 with 0.20 dB, 20 m apart; 300 ns show 0.25 dB at the first they meet."""
+    design = make_route(2000, 20, 2000)
+    traces = []
+    for is_forward, shown in ((True, {2000: 0.05, 2020: 0.20}), (False, {2000: 0.20, 2020: 0.05})):
+        traces.append(trace(design, at_m=shown, end_m=4020, is_forward=is_forward, pulse_ns=30))
+        traces.append(trace(design, at_m={2000: 0.25}, end_m=4020, is_forward=is_forward, pulse_ns=300))
+    judged = judge_fibres({1: traces}, design=design, criteria=only(SPLICE))
+    assert outcome(judged[1], "SPLICE-1550", site="C1") == "conforming"
+    assert outcome(judged[1], "SPLICE-1550", site="C2") == "nonconforming"
+
+
+def test_a_trace_whose_calibration_had_run_out_accuses_nobody_of_a_bend() -> None:
+    """What proves no splice good proves none bad either, nor a loss beside it."""
+    design = make_route(2000, 2000)
+    judged = judge_cable(
+        design,
+        lambda *_: {1000: 0.4, 2000: 0.05},
+        end_m=4000,
+        criteria=only(SPLICE, STRAY),
+        fibres=range(1, 2),
+        calibrated_until="2025-01-31",
+    )
+    assert outcome(judged[1], "STRAY-1550") == "undetermined"
+    assert not any(item["act"] == "relieve_bend" for item in judged[1].document["work"])
+
+
+def test_a_pair_of_readings_that_no_two_fibres_explain_is_not_accepted() -> None:
+    """+1.20 and -1.10 dB are 0.05 dB on average and 1.15 dB apart from it: no two mode fields of one type differ so."""
+    design = make_route(2000, 2000)
+    traces = [
+        trace(design, at_m={2000: loss_db}, end_m=4000, is_forward=is_forward)
+        for is_forward, loss_db in ((True, 1.20), (False, -1.10))
+    ]
+    judged = judge_fibres({1: traces}, design=design, criteria=only(SPLICE), sites=["C1"])
+    assert outcome(judged[1], "SPLICE-1550", site="C1") == "undetermined"
+
+
+def with_total(record: Body, *, loss_db: float, slope_db_per_km: float = 0.19) -> Body:
+    """Return a trace with its total between its two connections, and one slope on all stretches but what it says."""
+    first, *middle, last, _ = record["events"]
+    for event in (*middle, last):
+        event.setdefault("attenuation_db_per_km", slope_db_per_km)
+    record["total_loss"] = {"loss_db": loss_db, "from_m": first["distance_m"], "to_m": last["distance_m"]}
+    return record
