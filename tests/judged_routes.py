@@ -14,7 +14,8 @@ from tests.factories import Body, criteria_of, layout_of, stored
 from tests.package_factories import make_content, packaged
 from tests.simulator.large import simulate_large
 from worker.judgement.judge import FibreJudgement, Rules
-from worker.judgement.route.settle import JudgedFibre, settle
+from worker.judgement.route.pooling import locate_sites
+from worker.judgement.route.settle import JudgedFibre, find_spots, settle
 from worker.package.data.content import PackageContent
 
 _DEMO = Path(__file__).parents[1] / "openapi_examples" / "demo"
@@ -41,7 +42,10 @@ def judge_route(
     """Judge some fibres of a route by all that was posted of it, or every one."""
     rules = Rules(layout_of(design), criteria_of(criteria))
     read = rules.read(map(stored, records))
-    return [rules.judge(fibre, read) for fibre in fibres or range(1, design["fibre_count"] + 1)]
+    every = range(1, design["fibre_count"] + 1)
+    placing = criteria_of(criteria).placing
+    spots = locate_sites(layout_of(design), placing, {fibre: rules.sight(fibre, read) for fibre in every})
+    return [rules.judge(fibre, read, spots=spots.of(fibre)) for fibre in fibres or every]
 
 
 def content_of_route(
@@ -58,12 +62,14 @@ def content_of_route(
     judged = judge_route(design_body, criteria_body, posted, fibres=fibres)
     design_sha256 = digest_of(design.model_dump(exclude_none=True))
     criteria_sha256 = digest_of(criteria.model_dump(exclude_none=True))
+    layout, settled = Layout(design), [JudgedFibre.of(one) for one in judged]
     verdict = settle(
-        layout=Layout(design),
+        layout=layout,
         criteria=criteria,
         design_sha256=design_sha256,
         criteria_sha256=criteria_sha256,
-        fibres=[JudgedFibre.of(one) for one in judged],
+        spots=find_spots(layout, criteria, settled),
+        fibres=settled,
     )
     return replace(
         make_content(),

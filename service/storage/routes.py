@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select
 
 from service.storage.rows import by_id, keep_at_hand, of_route, required
 from service.storage.session import add_rows
-from service.storage.tables import CriteriaVersion, DesignRevision, Fibre, Project, Route, RouteSite, Site
+from service.storage.tables import CriteriaVersion, DesignRevision, Fibre, FoundSpots, Project, Route, RouteSite, Site
 from service.vocabulary.design.design import Design
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.quantities import read_canonical
@@ -25,7 +25,7 @@ _VERSION = plain_select(_ROUTE.version, _ROUTE.project_id).where(_ROUTE.id == bi
 
 
 class JudgedBy(NamedTuple):
-    """What a route is judged by: its design and its criteria, by number and digest."""
+    """What a route is judged by: its design and its criteria, by number and digest, and where its joints were found."""
 
     project_id: UUID
     route_id: UUID
@@ -34,6 +34,7 @@ class JudgedBy(NamedTuple):
     design_sha256: str
     criteria_version: int
     criteria_sha256: str
+    spots_sha256: str | None
 
 
 class LockedRoute(NamedTuple):
@@ -131,6 +132,7 @@ def with_what_judges(statement: Select[Any]) -> Select[Any]:
             col(DesignRevision.sha256),
             col(CriteriaVersion.version),
             col(CriteriaVersion.sha256),
+            col(FoundSpots.sha256),
         )
         .select_from(Route)
         .join(
@@ -143,6 +145,10 @@ def with_what_judges(statement: Select[Any]) -> Select[Any]:
                 col(CriteriaVersion.project_id) == col(Route.project_id),
                 col(CriteriaVersion.version) == col(Route.criteria_version),
             ),
+        )
+        .outerjoin(
+            FoundSpots,
+            and_(*of_route(FoundSpots, Route), col(FoundSpots.design_sha256) == col(DesignRevision.sha256)),
         )
     )
 

@@ -16,7 +16,7 @@ from sqlmodel import Session, col, select
 from service.storage.jobs import state_of
 from service.storage.routes import JudgedBy, with_what_judges
 from service.storage.rows import of_route
-from service.storage.tables import Fibre, Job, Route, StandingVerdict
+from service.storage.tables import Fibre, FoundSpots, Job, Route, StandingVerdict
 from service.vocabulary.findings.finding import VerdictDocument
 from service.vocabulary.states import JobKind, JobState
 
@@ -42,7 +42,7 @@ _FOUND = ("digest", "content", "work", "counts", "missing", "figures", "problem"
 
 
 class JudgedRow(NamedTuple):
-    """A fibre as settling takes it: its figures, and what is missing from its findings."""
+    """A fibre as settling takes it: its figures, what is missing from its findings, whether it waits to be judged."""
 
     number: int
     digest: str | None
@@ -50,6 +50,7 @@ class JudgedRow(NamedTuple):
     missing: list[Any]
     figures: Any
     engine_version: int
+    waits: bool
 
 
 class JudgedRoute(NamedTuple):
@@ -132,6 +133,30 @@ def keep_verdict(session: Session, project_id: UUID, route_id: UUID, values: Map
             index_elements=["project_id", "route_id"], set_=written, where=col(StandingVerdict.engine_version) <= engine
         )
     )
+
+
+def spots_document(session: Session, project_id: UUID, route_id: UUID, *, design_sha256: str) -> str | None:
+    """Return where the joints of a route were found in one design, if they were."""
+    statement = select(FoundSpots.document).where(
+        FoundSpots.project_id == project_id,
+        FoundSpots.route_id == route_id,
+        FoundSpots.design_sha256 == design_sha256,
+    )
+    return session.exec(statement).one_or_none()
+
+
+def keep_spots(session: Session, by: JudgedBy, document: str, *, sha256: str) -> None:
+    """Write where the joints of a route are found."""
+    written = {"design_sha256": by.design_sha256, "sha256": sha256, "document": document}
+    statement = insert(FoundSpots).values(project_id=by.project_id, route_id=by.route_id, **written)
+    session.execute(statement.on_conflict_do_update(index_elements=["project_id", "route_id"], set_=written))
+
+
+def let_wait(session: Session, project_id: UUID, route_id: UUID, *, numbers: Collection[int], version: int) -> None:
+    """Say that fibres have to be judged again for their route's version."""
+    is_wanted = col(Fibre.number).in_(numbers)
+    statement = update(Fibre).where(col(Fibre.project_id) == project_id, col(Fibre.route_id) == route_id, is_wanted)
+    session.execute(statement.values(evidence_version=version))
 
 
 def counts_standing(session: Session, route: Route, numbers: Collection[int]) -> dict[int, Any]:
@@ -234,8 +259,8 @@ def _judged_by() -> Select[Any]:
 
 @cache
 def _judged_fibres() -> Select[Any]:
-    columns = [col(getattr(Fibre, name)) for name in JudgedRow._fields]
-    return plain_select(*columns).where(*_asked(Fibre.project_id, Fibre.route_id)).order_by(col(Fibre.number))
+    columns = [col(getattr(Fibre, name)) for name in JudgedRow._fields[:-1]]
+    return plain_select(*columns, _waits()).where(*_asked(Fibre.project_id, Fibre.route_id)).order_by(col(Fibre.number))
 
 
 def _asked(project_id: Any, route_id: Any) -> tuple[Any, Any]:

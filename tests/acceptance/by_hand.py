@@ -74,9 +74,12 @@ def judge_fibres(
     sites: Sequence[str] = ("C1", "C2"),
 ) -> dict[int, FibreJudgement]:
     """Judge the fibres of one route together, their closures sealed."""
-    rules = Rules(layout_of(design), criteria_of(criteria))
+    layout = layout_of(design)
+    rules = Rules(layout, criteria_of(criteria))
     closed = rules.read(map(stored, sealed(sites=sites)))
-    return judge_route(rules, {fibre: [*closed, *rules.read(map(stored, own))] for fibre, own in traces.items()})
+    return judge_route(
+        layout, rules, {fibre: [*closed, *rules.read(map(stored, own))] for fibre, own in traces.items()}
+    )
 
 
 def distances_m(finding: FindingDocument) -> list[str | None]:

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FindingDocument
 from service.vocabulary.findings.suspicion import Suspicion
 from service.vocabulary.records.record import RECORD, fibres_of
@@ -26,6 +27,7 @@ from tests.simulator.faults import FaultKind
 from tests.simulator.trial import Shown, Trial
 from worker.judgement.history.acts import Record
 from worker.judgement.judge import FibreJudgement, Rules
+from worker.judgement.route.pooling import locate_sites
 from worker.judgement.route.suspicions import suspicions_of
 
 SPLICE_LIMIT_DB = 0.15
@@ -118,7 +120,8 @@ def judge_trial(trial: Trial) -> list[JudgedFibre]:
     for record, behind in trial.traces():
         evidence[behind.fibre] += rules.read([stored(record)])
         shown[behind.fibre][behind.record] = behind
-    judgements = judge_route(rules, {fibre: [*sealed, *own] for fibre, own in sorted(evidence.items())})
+    layout = layout_of(trial.course.design)
+    judgements = judge_route(layout, rules, {fibre: [*sealed, *own] for fibre, own in sorted(evidence.items())})
     judged = [
         JudgedFibre(trial=trial, number=fibre, shown=shown[fibre], judgement=judgement)
         for fibre, judgement in judgements.items()
@@ -126,9 +129,11 @@ def judge_trial(trial: Trial) -> list[JudgedFibre]:
     return list(_suspect(trial, judged))
 
 
-def judge_route(rules: Rules, evidence: Mapping[int, Sequence[Record]]) -> dict[int, FibreJudgement]:
+def judge_route(layout: Layout, rules: Rules, evidence: Mapping[int, Sequence[Record]]) -> dict[int, FibreJudgement]:
     """Judge all fibres of a route by their records: the one place where trials meet the judge."""
-    return {fibre: rules.judge(fibre, records) for fibre, records in evidence.items()}
+    placing = criteria_of(trial_criteria()).placing
+    spots = locate_sites(layout, placing, {fibre: rules.sight(fibre, own) for fibre, own in evidence.items()})
+    return {fibre: rules.judge(fibre, own, spots=spots.of(fibre)) for fibre, own in evidence.items()}
 
 
 def _suspect(trial: Trial, judged: Sequence[JudgedFibre]) -> Iterator[JudgedFibre]:

@@ -164,6 +164,6 @@ def told_rows(data: Attached) -> list[Row]:
         }
         for fibre in data.found["fibres"]
         if fibre["fibre"] in data.scope
-        for kind in ("breaks", "short_traces", "off_spot", "unlike_traces")
+        for kind in ("breaks", "short_traces", "unlike_traces")
         for one in fibre.get(kind, [])
     ]

@@ -46,7 +46,7 @@ def test_a_link_that_spreads_by_what_its_sections_add_up_to_keeps_that_limit(che
 
 @pytest.mark.parametrize("check", PULSES, ids=source_of)
 def test_the_judge_takes_a_pulse_to_be_as_long_in_fibre_as_computed(check: PulseCheck) -> None:
-    length_m = dead_zone_of(round(check.pulse_ns), Placing()).pulse_um / 1e6
+    length_m = dead_zone_of(round(check.pulse_ns), Placing(parted_pulses=1.0)).beside_splice_um / 1e6
     assert length_m == pytest.approx(check.length_m, abs=check.tolerance)
 
 

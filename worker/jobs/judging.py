@@ -6,6 +6,7 @@ import traceback
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache, partial
+from uuid import UUID
 
 import orjson
 from sqlmodel import Session
@@ -14,22 +15,25 @@ from service.storage.criteria import criteria_of
 from service.storage.records import StoredEvidence
 from service.storage.routes import JudgedBy, design_revision, parse_design
 from service.storage.tables import WHOLE_SITE, DesignRevision
-from service.storage.verdicts import FibreVersions
+from service.storage.verdicts import FibreVersions, spots_document
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.voiding import Voiding
 from service.vocabulary.design.layout import Layout
 from worker.jobs.runner import HopelessError
+from worker.judgement.documents.spots import read_spots
 from worker.judgement.history.acts import Record
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.history.records import read_record
 from worker.judgement.judge import FibreJudgement, Rules, unjudged
-from worker.judgement.route.settle import JudgedFibre, Verdict, settle
+from worker.judgement.route.settle import JudgedFibre, Verdict, find_spots, settle
+from worker.judgement.traces.spots import RouteSpots
 
 # Enough to be quick, few enough that a splice that comes in meanwhile is judged within the second.
 FIBRES_A_RUN = 64
 _KEPT_READ = 256
 _MOST_RULES = 32
 _RULES: dict[tuple[str, str], "PreparedRules"] = {}
+_SPOTS: dict[tuple[str, str], RouteSpots] = {}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,24 +55,30 @@ class PreparedRules:
         """Whether work on one fibre of a closure voids the readings of others that it holds."""
         return self.criteria.rework_voids is not Voiding.FIBRE
 
-    def settle(self, fibres: Sequence[JudgedFibre]) -> Verdict:
-        """Put a route's fibres together that were judged by these rules."""
+    def find_spots(self, fibres: Iterable[JudgedFibre]) -> RouteSpots:
+        """Return where the route's joints lie, by what its fibres contribute."""
+        return find_spots(self.layout, self.criteria, fibres)
+
+    def settle(self, fibres: Sequence[JudgedFibre], spots: RouteSpots) -> Verdict:
+        """Put a route's fibres together that were judged by these rules and spots."""
         return settle(
             layout=self.layout,
             criteria=self.criteria,
             design_sha256=self.design_sha256,
             criteria_sha256=self.criteria_sha256,
+            spots=spots,
             fibres=fibres,
         )
 
 
 @dataclass(frozen=True, kw_only=True)
 class Waiting:
-    """What a run reads: which fibres, for which versions, from which records, by which rules."""
+    """What a run reads: which fibres, for which versions, from which records, by which rules and spots of joints."""
 
     fibres: Sequence[FibreVersions]
     evidence: Sequence[StoredEvidence]
     by: PreparedRules
+    spots: RouteSpots
 
 
 def judge_fibres(
@@ -79,7 +89,7 @@ def judge_fibres(
     evidence = EvidenceByFibre(waiting.evidence, by=waiting.by)
     judged = []
     for fibre in waiting.fibres:
-        judged.append((fibre, _judge_alone(waiting.by, evidence, fibre=fibre.number)))
+        judged.append((fibre, _judge_alone(waiting, evidence, fibre=fibre.number)))
         come_forward()
         if time.monotonic() > ends_at:
             break
@@ -110,10 +120,31 @@ def rules_in_force(session: Session, by: JudgedBy) -> PreparedRules:
     return kept
 
 
-def _judge_alone(by: PreparedRules, evidence: "EvidenceByFibre", *, fibre: int) -> FibreJudgement:
+def spots_in_force(session: Session, by: JudgedBy, rules: PreparedRules) -> RouteSpots:
+    """Return where the joints of a route were found, read once in a process, or that they are as designed."""
+    if by.spots_sha256 is None:
+        return RouteSpots.as_designed(rules.layout)
+    key = by.design_sha256, by.spots_sha256
+    kept = _SPOTS.get(key)
+    if kept is None:
+        kept = find_kept_spots(session, by.project_id, by.route_id, rules)
+        if len(_SPOTS) >= _MOST_RULES:
+            _SPOTS.clear()
+        _SPOTS[key] = kept
+    return kept
+
+
+def find_kept_spots(session: Session, project_id: UUID, route_id: UUID, rules: PreparedRules) -> RouteSpots:
+    """Return where the joints of a route were found in a design."""
+    document = spots_document(session, project_id, route_id, design_sha256=rules.design_sha256)
+    return read_spots(rules.layout, orjson.loads(document or "[]"))
+
+
+def _judge_alone(waiting: Waiting, evidence: "EvidenceByFibre", *, fibre: int) -> FibreJudgement:
     """Judge one fibre; where that fails, the fibre says so and no other fibre suffers."""
+    by = waiting.by
     try:
-        return by.rules.judge(fibre, evidence.of(fibre))
+        return by.rules.judge(fibre, evidence.of(fibre), spots=waiting.spots.of(fibre))
     except (HopelessError, MemoryError):
         raise
     # Whatever it is. Judging is pure, so that another attempt would end the same: the job would be given up, and one

@@ -22,6 +22,7 @@ from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.people import PrintedPerson
 from worker.jobs.judging import EvidenceByFibre, PreparedRules, rules_from
+from worker.judgement.route.pooling import locate_sites
 from worker.judgement.route.settle import JudgedFibre, Verdict
 from worker.package.data.content import (
     PAGES_FORM,
@@ -80,12 +81,18 @@ def judge_snapshot(
     by = taken.by
     evidence = EvidenceByFibre(taken.evidence, by=by)
     documents, fibres = list[FibreDocument](), list[JudgedFibre]()
-    for number in range(1, by.layout.design.fibre_count + 1):
-        judgement = by.rules.judge(number, evidence.of(number))
+    numbers = range(1, by.layout.design.fibre_count + 1)
+    sightings = {}
+    for number in numbers:
+        sightings[number] = by.rules.sight(number, evidence.of(number))
+        come_forward()
+    spots = locate_sites(by.layout, by.criteria.placing, sightings)
+    for number in numbers:
+        judgement = by.rules.judge(number, evidence.of(number), spots=spots.of(number))
         come_forward()
         documents.append(judgement.document)
         fibres.append(JudgedFibre.of(judgement))
-    return documents, by.settle(fibres)
+    return documents, by.settle(fibres, spots)
 
 
 def content_of(

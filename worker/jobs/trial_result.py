@@ -13,6 +13,7 @@ from worker.judgement.fibre.findings import Counts
 from worker.judgement.judge import FibreJudgement
 from worker.judgement.route.attainable import attainability
 from worker.judgement.route.settle import JudgedFibre
+from worker.judgement.traces.spots import RouteSpots
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,9 +69,9 @@ def carry_on(
     )
 
 
-def result_of(progress: Progress, by: PreparedRules) -> bytes:
+def result_of(progress: Progress, by: PreparedRules, spots: RouteSpots) -> bytes:
     """Return what the fibres come to together, as JSON."""
-    verdict = by.settle(progress.fibres)
+    verdict = by.settle(progress.fibres, spots)
     findings = _add(progress.findings, ((item["criterion"], item["outcome"]) for item in verdict.document["findings"]))
     changes = _changes(progress)
     result: TrialResult = {
@@ -102,7 +103,7 @@ def _settled_by(judgement: FibreJudgement) -> JudgedFibre:
     """Return what settling needs, less what only suspicions are made of: a trial tells none, and it is the bulk."""
     fibre = JudgedFibre.of(judgement)
     own = fibre.contributions
-    return fibre if own is None else replace(fibre, contributions=own._replace(traces=(), estimates=()))
+    return fibre if own is None else replace(fibre, contributions=own._replace(traces=(), estimates=(), sightings=()))
 
 
 def _changes(progress: Progress) -> list[ChangedFibres]:

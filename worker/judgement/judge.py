@@ -11,13 +11,15 @@ from worker.judgement.documents.fibre import write_fibre, write_nothing
 from worker.judgement.fibre.contributions import Contributions, estimate_sums
 from worker.judgement.fibre.findings import Counts, Missing, count_required, missing_of
 from worker.judgement.fibre.link_tests import is_dark
-from worker.judgement.fibre.measured import measure_fibre, prepare_measuring
+from worker.judgement.fibre.measured import measure_fibre, prepare_measuring, sight_fibre
 from worker.judgement.fibre.suspicions import inconsistencies, tested_until_conforming
 from worker.judgement.history.acts import Record
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.history.records import read_record
 from worker.judgement.rules.kinds.statistics import JointStatisticRule
 from worker.judgement.rules.table import rules_for
+from worker.judgement.traces.sightings import SpanSightings
+from worker.judgement.traces.spots import Spots, designed_spots
 from worker.judgement.work.work import work_of
 
 # Part of every verdict: raised whenever the same records could come out differently.
@@ -64,11 +66,18 @@ class Rules:
         """Return what stored records say that can matter on the route."""
         return [record for item in evidence if (record := read_record(self._layout, item)) is not None]
 
-    def judge(self, fibre: int, records: Iterable[Record]) -> FibreJudgement:
-        """Judge one fibre; the order of its records does not matter."""
+    def sight(self, fibre: int, records: Iterable[Record]) -> tuple[SpanSightings, ...]:
+        """Return what a fibre's traces show, by which all of a route's fibres tell where its joints lie."""
+        if fibre not in self._layout.segments_of_fibre:
+            return ()
+        return sight_fibre(self._prepared, fibre=fibre, records=records)
+
+    def judge(self, fibre: int, records: Iterable[Record], *, spots: Spots | None = None) -> FibreJudgement:
+        """Judge one fibre, its sites where its cable's fibres show them; the order of its records does not matter."""
         if fibre not in self._layout.segments_of_fibre:
             return _judgement(write_nothing(fibre), counts={}, contributions=Contributions())
-        tested = measure_fibre(self._prepared, fibre=fibre, records=records)
+        where = designed_spots(self._layout) if spots is None else spots
+        tested = measure_fibre(self._prepared, fibre=fibre, records=records, spots=where)
         findings = [finding for rule in self._rules for finding in rule.findings(tested)]
         contributions = Contributions(
             sums=tuple([sums for rule in self._statistics for sums in rule.partial_sums(tested)]),
@@ -76,6 +85,7 @@ class Rules:
             estimates=tuple(estimate_sums(tested)),
             suspicions=(*inconsistencies(tested), *tested_until_conforming(tested, findings)),
             is_dark=is_dark(tested),
+            sightings=tested.traces.sightings,
         )
         work = work_of(tested, findings)
         document = write_fibre(self._layout, tested, findings, work, is_dark=contributions.is_dark)

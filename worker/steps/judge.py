@@ -21,7 +21,7 @@ from service.storage.verdicts import FibreVersions
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.states import JobKind, JobState
 from worker.jobs.context import StepContext
-from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres, rules_in_force
+from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres, rules_in_force, spots_in_force
 from worker.jobs.runner import LeftToNewerError, Step
 from worker.judgement.documents.route import write_contributions, write_counts
 from worker.judgement.judge import ENGINE, FibreJudgement
@@ -58,7 +58,8 @@ def _read(session: Session, lease: Lease) -> Waiting | None:
     by = rules_in_force(session, found.by)
     numbers = [fibre.number for fibre in found.fibres]
     evidence = read_evidence(session, lease.project_id, lease.subject_id, numbers, with_every_splice=by.voids_others)
-    return Waiting(fibres=found.fibres, evidence=evidence, by=by)
+    spots = spots_in_force(session, found.by, by)
+    return Waiting(fibres=found.fibres, evidence=evidence, by=by, spots=spots)
 
 
 def _write(

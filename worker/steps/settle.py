@@ -1,8 +1,8 @@
 """Settle a route: what needs all of its fibres.
 
 Started by: a `settle` job, due after fibres were judged, at most once a second.
-Writes: the route's standing verdict and what is missing.
-Leaves: itself due if the route changed meanwhile.
+Writes: the route's standing verdict and what is missing; where its joints lie, once no fibre waits.
+Leaves: itself due if the route changed meanwhile; the `judge` job due if joints lie elsewhere than was thought.
 """
 
 from collections import Counter
@@ -15,25 +15,37 @@ from sqlmodel import Session
 
 from service.storage import jobs, verdicts
 from service.storage.jobs import Lease
-from service.storage.routes import lock_and_raise, lock_for_step
+from service.storage.routes import JudgedBy, lock_and_raise, lock_for_step
 from service.storage.session import snapshot, transaction
 from service.storage.verdicts import JudgedRoute
-from service.vocabulary.states import JobState
+from service.vocabulary.canonical import canonical_json, sha256_hex
+from service.vocabulary.states import JobKind, JobState
 from worker.jobs.context import StepContext
-from worker.jobs.judging import PreparedRules, rules_in_force
+from worker.jobs.judging import PreparedRules, rules_in_force, spots_in_force
 from worker.jobs.runner import LeftToNewerError, Step
 from worker.judgement.documents.route import read_contributions, read_counts
+from worker.judgement.documents.spots import write_spots
 from worker.judgement.judge import ENGINE
 from worker.judgement.route.settle import JudgedFibre, Verdict
+from worker.judgement.traces.spots import RouteSpots
 
 
 @dataclass(frozen=True, kw_only=True)
 class Settled:
-    """A verdict for a version of its route, and what is missing from it."""
+    """A verdict for a version of its route, and what is missing from it; joints that were found somewhere else now."""
 
     verdict: Verdict | None
-    route_version: int
+    by: JudgedBy
     missing: Sequence[dict[str, Any]] = ()
+    moved: "MovedSpots | None" = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class MovedSpots:
+    """Where the joints of a route lie now, and the fibres that were judged with them somewhere else."""
+
+    document: str
+    fibres: Sequence[int]
 
 
 def run(context: StepContext, lease: Lease) -> None:
@@ -41,7 +53,8 @@ def run(context: StepContext, lease: Lease) -> None:
     with snapshot(context.engine) as session:
         route = verdicts.judged_route(session, lease.project_id, lease.subject_id)
         by = None if route is None else rules_in_force(session, route.by)
-    settled = None if route is None or by is None else _settle(route, by)
+        spots = None if route is None or by is None else spots_in_force(session, route.by, by)
+    settled = None if route is None or by is None or spots is None else _settle(route, by, spots)
     with transaction(context.engine) as session:
         _write(session, lease, settled, context)
 
@@ -49,7 +62,7 @@ def run(context: StepContext, lease: Lease) -> None:
 STEP = Step(run=run, hard_limit_s=60, longest_pause_s=5, waits_for_ever=True)
 
 
-def _settle(route: JudgedRoute, by: PreparedRules) -> Settled:
+def _settle(route: JudgedRoute, by: PreparedRules, spots: RouteSpots) -> Settled:
     if route.engine_version > ENGINE:
         raise LeftToNewerError
     fibres = [
@@ -63,12 +76,22 @@ def _settle(route: JudgedRoute, by: PreparedRules) -> Settled:
         if one.digest is not None
     ]
     if len(fibres) < len(route.fibres):
-        return Settled(verdict=None, route_version=route.by.version)
-    verdict = by.settle(fibres)
+        return Settled(verdict=None, by=route.by)
+    verdict = by.settle(fibres, spots)
     dark = verdict.document.get("tolerated_dark", [])
     of_fibres = (one.missing for one in route.fibres if one.number not in dark)
     missing = _add_up([*of_fibres, verdict.missing])
-    return Settled(verdict=verdict, route_version=route.by.version, missing=missing)
+    # While fibres wait, others come and go: what they show is put together when the last of them was judged.
+    moved = None if any(one.waits for one in route.fibres) else _moved(spots, by.find_spots(fibres))
+    return Settled(verdict=verdict, by=route.by, missing=missing, moved=moved)
+
+
+def _moved(before: RouteSpots, now: RouteSpots) -> MovedSpots | None:
+    fibres = range(1, now.layout.design.fibre_count + 1)
+    elsewhere = [fibre for fibre in fibres if not now.of(fibre).are(before.of(fibre))]
+    if not elsewhere:
+        return None
+    return MovedSpots(document=canonical_json(write_spots(now)).decode(), fibres=elsewhere)
 
 
 def _add_up(missing: Iterable[Sequence[Sequence[Any]]]) -> list[dict[str, Any]]:
@@ -97,7 +120,16 @@ def _write(session: Session, lease: Lease, settled: Settled | None, context: Ste
             "settled_at": context.clock(),
         }
         verdicts.keep_verdict(session, lease.project_id, lease.subject_id, values, engine=ENGINE)
+    if settled.moved is not None:
+        _keep_spots(session, lease, settled.by, settled.moved, version=route.version)
     # Also where nothing could be settled yet: the last fibres may have been judged since.
-    has_changed = route.version - (verdict is not None) != settled.route_version
+    has_changed = route.version - (verdict is not None) != settled.by.version
     delay = timedelta(seconds=context.settings.settle_interval_s if has_changed else 0)
     jobs.release(session, lease, JobState.DUE if has_changed else JobState.IDLE, delay=delay)
+
+
+def _keep_spots(session: Session, lease: Lease, by: JudgedBy, moved: MovedSpots, *, version: int) -> None:
+    where = {"project_id": lease.project_id, "route_id": lease.subject_id}
+    verdicts.keep_spots(session, by, moved.document, sha256=sha256_hex(moved.document.encode()))
+    verdicts.let_wait(session, **where, numbers=moved.fibres, version=version)
+    jobs.make_due(session, JobKind.JUDGE, project_id=lease.project_id, subject_id=lease.subject_id)

@@ -24,7 +24,7 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.trial import TrialState
 from service.vocabulary.states import JobState
 from worker.jobs.context import StepContext
-from worker.jobs.judging import FIBRES_A_RUN, PreparedRules, Waiting, judge_fibres, rules_from
+from worker.jobs.judging import FIBRES_A_RUN, Waiting, find_kept_spots, judge_fibres, rules_from
 from worker.jobs.runner import Step
 from worker.jobs.trial_result import CurrentVerdict, Progress, carry_on, result_of
 
@@ -51,7 +51,7 @@ def run(context: StepContext, lease: Lease) -> None:
         progress = carry_on(batch.before, judged, batch.standing)
         is_last = progress.fibres_tried == by.layout.design.fibre_count
         if is_last:
-            values = _finished(progress, by, now=context.clock())
+            values = _finished(progress, batch.waiting, now=context.clock())
         else:
             values = {"progress": _PROGRESS.dump_json(progress).decode()}
     with transaction(context.engine) as session:
@@ -86,6 +86,7 @@ def _read(session: Session, lease: Lease) -> Batch | None:
             fibres=[FibreVersions(number=number, evidence_version=route.version) for number in numbers],
             evidence=evidence,
             by=by,
+            spots=find_kept_spots(session, route.project_id, route.id, by),
         ),
         standing=_standing(session, route, numbers),
         before=before,
@@ -106,11 +107,11 @@ def _standing(session: Session, route: Route, numbers: Sequence[int]) -> Current
     )
 
 
-def _finished(progress: Progress, by: PreparedRules, *, now: datetime) -> dict[str, object]:
+def _finished(progress: Progress, tried: Waiting, *, now: datetime) -> dict[str, object]:
     return {
         "state": TrialState.DONE,
         "problem": None,
         "progress": None,
-        "result": result_of(progress, by).decode(),
+        "result": result_of(progress, tried.by, tried.spots).decode(),
         "finished_at": now,
     }

@@ -30,6 +30,7 @@ from service.storage.tables.evidence import (
     WHOLE_SITE,
     EvidenceFile,
     Fibre,
+    FoundSpots,
     Record,
     RecordEnd,
     RecordFibre,

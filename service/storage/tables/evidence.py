@@ -116,6 +116,17 @@ class Fibre(Row, table=True):
     problem: str | None = long_text()
 
 
+class FoundSpots(Row, table=True):
+    """Where a route's joints lie by what its fibres show, of one design; by these spots its fibres are judged."""
+
+    __table_args__ = (reference("route"),)
+    project_id: UUID = Field(primary_key=True)
+    route_id: UUID = Field(primary_key=True)
+    design_sha256: str
+    sha256: str
+    document: str = long_text()
+
+
 class StandingVerdict(Row, table=True):
     """The verdict a route has now, and the route version it was settled for."""
 

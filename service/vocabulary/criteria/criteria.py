@@ -53,16 +53,18 @@ AnyCriterion = Annotated[
 class Placing(q.Value):
     """How far an event may lie from where the design puts its joint.
 
-    A joint that traces from both ends show at one spot may lie `off_spot_m` away where no other joint can be meant.
+    A cable's joints may lie `off_spot_m` away where its fibres together show them there, and no other can be meant.
     Behind a reflection an instrument sees nothing for `dead_zone_pulses` times the length of its pulse in the fibre:
-    metres at 10 ns, tens of metres at 100 ns, common practice.
+    metres at 10 ns, tens of metres at 100 ns, common practice. It certainly parts two splices that lie `parted_pulses`
+    apart; below that it depends on the instrument, from memory.
     """
 
     tolerance_m: q.LengthM = 10.0
     tolerance_percent: q.Percent = 0.2
     scale_percent: q.Percent = 3.0
-    off_spot_m: q.LengthM = 50.0
+    off_spot_m: q.LengthM = 60.0
     dead_zone_pulses: Pulses = 3.0
+    parted_pulses: Pulses = 2.2
 
 
 class Consistency(q.Value):

@@ -166,6 +166,11 @@ class Layout:
             numbers.append(numbers[-1] if moved is None else moved.to_cable_fibre + fibre - moved.fibres.first)  # type: ignore[operator]
         return tuple(numbers)
 
+    def tubes_of(self, fibre: int) -> tuple[int, ...]:
+        """Return in which tube a route fibre lies in each section, counted from 0."""
+        both = zip(self.cable_fibres(fibre), self.design.sections, strict=True)
+        return tuple([(number - 1) // section.fibres_per_tube for number, section in both])
+
     def joints_of(self, fibre: int) -> tuple[Joint, ...]:
         """Return a fibre's joints in route order from A."""
         first = self.first_alike(fibre)

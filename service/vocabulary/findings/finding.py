@@ -182,14 +182,6 @@ class ShortTraceDocument(WhereDocument, OfTraceDocument):
     """How far a trace reaches that stops before the far end, where no trace from the other end stops too."""
 
 
-class OffSpotDocument(WhereDocument):
-    """A joint that the traces of both directions show away from where the design puts it."""
-
-    site: str
-    designed_m: str
-    records: list[str]
-
-
 class FibreRangeDocument(TypedDict):
     """Neighbouring fibre numbers, both ends included."""
 
@@ -210,7 +202,6 @@ class TracesDocument(TypedDict, total=False):
     echoes: list[EchoDocument]
     breaks: list[BreakDocument]
     short_traces: list[ShortTraceDocument]
-    off_spot: list[OffSpotDocument]
     unlike_traces: list[UnlikeTraceDocument]
 
 
@@ -227,6 +218,20 @@ class FibreDocument(TracesDocument):
     unexpected_events: list[UnexpectedEventDocument]
     problem: NotRequired[str]
     is_dark: NotRequired[bool]
+
+
+class SpotsDocument(TypedDict):
+    """Where the sites of some fibres lie by what these fibres show together, as columns with a row for each site.
+
+    `from_a_m` are metres of the design's fibre from A; an event of a site lies no more than `within_m` from there.
+    `seen_on` so many of the fibres show it. A site that is not named lies where the design has it.
+    """
+
+    fibres: list[FibreRangeDocument]
+    sites: list[str]
+    from_a_m: list[int]
+    within_m: list[int]
+    seen_on: list[int]
 
 
 class OutcomeCounts(TypedDict):
@@ -247,15 +252,17 @@ class SegmentOutcome(TypedDict):
 class VerdictDocument(TypedDict):
     """What a route comes to, for one design revision, criteria version and record set.
 
-    `fibres` holds the digest of each fibre's document in order of fibre number, `findings` those about several fibres
-    together; the verdict's own digest is the SHA-256 of this document's canonical JSON. `tolerated_dark` are the dark
-    fibres that the criteria tolerate: nothing found of them counts.
+    `spots` are where the fibres' joints were looked for, `fibres` holds the digest of each fibre's document in
+    order of fibre number, `findings` those about several fibres together; the verdict's own digest is the SHA-256
+    of this document's canonical JSON. `tolerated_dark` are the dark fibres that the criteria tolerate: nothing
+    found of them counts.
     """
 
     form: str
     engine: str
     design_sha256: str
     criteria_sha256: str
+    spots: NotRequired[list[SpotsDocument]]
     fibres: list[str]
     tolerated_dark: NotRequired[list[int]]
     findings: list[FindingDocument]

@@ -13,6 +13,7 @@ from service.vocabulary.findings.words import Outcome
 from service.vocabulary.records.record import RECORD, canonical_record
 from tests.factories import criteria_of, finished_fibre, layout_of, make_closure_state, make_criteria, make_splice
 from worker.jobs.judging import EvidenceByFibre, PreparedRules, Waiting, judge_fibres
+from worker.judgement.traces.spots import RouteSpots
 
 
 def test_a_fibre_gets_its_own_records_and_those_about_whole_sites() -> None:
@@ -41,7 +42,8 @@ def test_a_finished_fibre_conforms_in_whatever_order_its_records_are_read(is_bac
     waiting = Waiting(
         fibres=[FibreVersions(number=1, evidence_version=7)],
         evidence=stored[::-1] if is_backwards else stored,
-        by=_rules(),
+        by=(by := _rules()),
+        spots=RouteSpots.as_designed(by.layout),
     )
     [(versions, judgement)] = judge_fibres(waiting, come_forward=lambda: None)
     assert versions.evidence_version == 7
@@ -51,7 +53,7 @@ def test_a_finished_fibre_conforms_in_whatever_order_its_records_are_read(is_bac
 def test_a_run_whose_time_is_over_leaves_the_other_fibres_to_the_next() -> None:
     by = _rules()
     fibres = [FibreVersions(number=number, evidence_version=7) for number in (1, 2, 3)]
-    waiting = Waiting(fibres=fibres, evidence=[], by=by)
+    waiting = Waiting(fibres=fibres, evidence=[], by=by, spots=RouteSpots.as_designed(by.layout))
     [(first, _)] = judge_fibres(waiting, come_forward=lambda: None, for_s=0)
     assert first is fibres[0]
     assert [one for one, _ in judge_fibres(waiting, come_forward=lambda: None)] == fibres

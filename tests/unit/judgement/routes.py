@@ -12,28 +12,35 @@ from worker.judgement.documents.route import read_contributions, write_contribut
 from worker.judgement.fibre.contributions import Contributions
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.judge import FibreJudgement, Rules
-from worker.judgement.route.settle import JudgedFibre, Verdict, settle
+from worker.judgement.route.pooling import locate_sites
+from worker.judgement.route.settle import JudgedFibre, Verdict, find_spots, settle
 
 
 def judge_fibres(
     bodies: Mapping[int, Sequence[Body | Evidence]], *, design: Body, criteria: Body
 ) -> list[FibreJudgement]:
-    """Judge each fibre by its own bodies; those with flags of their own come as evidence."""
-    rules = Rules(layout_of(design), criteria_of(criteria))
-    return [
-        rules.judge(fibre, rules.read(body if isinstance(body, Evidence) else stored(body) for body in own))
+    """Judge each fibre by its own bodies, its joints where all show them; what has flags of its own is evidence."""
+    layout, agreed = layout_of(design), criteria_of(criteria)
+    rules = Rules(layout, agreed)
+    read = {
+        fibre: rules.read(body if isinstance(body, Evidence) else stored(body) for body in own)
         for fibre, own in bodies.items()
-    ]
+    }
+    spots = locate_sites(layout, agreed.placing, {fibre: rules.sight(fibre, own) for fibre, own in read.items()})
+    return [rules.judge(fibre, own, spots=spots.of(fibre)) for fibre, own in read.items()]
 
 
 def settle_route(judged: Sequence[FibreJudgement], *, design: Body, criteria: Body) -> Verdict:
     """Settle fibres by what is stored of them: what they contribute goes through JSON."""
+    layout, agreed = layout_of(design), criteria_of(criteria)
+    fibres = [replace(JudgedFibre.of(one), contributions=_stored(one.contributions)) for one in judged]
     return settle(
-        layout=layout_of(design),
-        criteria=criteria_of(criteria),
+        layout=layout,
+        criteria=agreed,
         design_sha256="d" * 64,
         criteria_sha256="c" * 64,
-        fibres=[replace(JudgedFibre.of(one), contributions=_stored(one.contributions)) for one in judged],
+        spots=find_spots(layout, agreed, fibres),
+        fibres=fibres,
     )
 
 

@@ -13,6 +13,7 @@ from worker.judgement.fibre.contributions import Contributions, EstimateSums, Pa
 from worker.judgement.fibre.findings import Counts, Finding, Judgement
 from worker.judgement.history.acts import TraceOutline
 from worker.judgement.numbers.limits import Limit
+from worker.judgement.traces.sightings import SpanSightings
 
 # What a fibre's row held before contributions were values: stored rows are read for ever.
 STORED = {
@@ -21,15 +22,17 @@ STORED = {
     "estimates": [["FS-1", "c1", 2, -30, 900]],
     "seen": [{"kind": "same_trace", "fibres": [4], "records": ["r1", "r2"], "detail": "so", "chance": "small"}],
     "is_dark": False,
+    "sightings": [[0, 3, 30, [100_010, 200_030], [5, None]]],
 }
 
 
-def test_contributions_are_read_from_what_earlier_releases_stored_and_written_as_they_did() -> None:
+def test_contributions_are_read_as_they_were_written() -> None:
     expected = Contributions(
         sums=(PartialSums("MEAN", "SEG1", (None,), ((3,), (1,), (100,), (120,), (2,), (2,))),),
         traces=(TraceOutline("r1", True, "e1", "l1", 2, 1, "OTDR-1", "", 5, 7, None),),
         estimates=(EstimateSums("FS-1", "c1", 2, -30, 900),),
         suspicions=(Suspicion(SuspicionKind.SAME_TRACE, (4,), ("r1", "r2"), "so", "small"),),
+        sightings=(SpanSightings(0, 3, 30, (100_010, 200_030), (5, None)),),
     )
     found = read_contributions(STORED)  # type: ignore[arg-type]
     assert found == expected

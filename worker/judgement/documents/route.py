@@ -2,7 +2,13 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from service.vocabulary.findings.finding import VERDICT_FORM, OutcomeCounts, SegmentOutcome, VerdictDocument
+from service.vocabulary.findings.finding import (
+    VERDICT_FORM,
+    OutcomeCounts,
+    SegmentOutcome,
+    SpotsDocument,
+    VerdictDocument,
+)
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument, SuspicionKind
 from worker.judgement.documents.fibre import write_findings
 from worker.judgement.fibre.contributions import (
@@ -13,6 +19,7 @@ from worker.judgement.fibre.contributions import (
 )
 from worker.judgement.fibre.findings import Counts, Finding
 from worker.judgement.history.acts import TraceOutline
+from worker.judgement.traces.sightings import SpanSightings
 
 
 def write_contributions(contributions: Contributions) -> ContributionsDocument:
@@ -23,6 +30,7 @@ def write_contributions(contributions: Contributions) -> ContributionsDocument:
         "estimates": [list(row) for row in contributions.estimates],
         "seen": [_suspicion(one) for one in contributions.suspicions],
         "is_dark": contributions.is_dark,
+        "sightings": [list(row) for row in contributions.sightings],
     }
 
 
@@ -42,6 +50,10 @@ def read_contributions(stored: ContributionsDocument) -> Contributions:
             for one in stored["seen"]
         ),
         is_dark=stored["is_dark"],
+        sightings=tuple(
+            SpanSightings(low, high, pulse_ns, tuple(at_cm), tuple(rise_mdb))
+            for low, high, pulse_ns, at_cm, rise_mdb in stored.get("sightings", [])
+        ),
     )
 
 
@@ -65,6 +77,7 @@ def write_verdict(
     engine: str,
     design_sha256: str,
     criteria_sha256: str,
+    spots: Sequence[SpotsDocument],
     fibres: Sequence[str],
     tolerated_dark: Sequence[int],
     findings: Iterable[Finding],
@@ -77,6 +90,7 @@ def write_verdict(
         "engine": engine,
         "design_sha256": design_sha256,
         "criteria_sha256": criteria_sha256,
+        "spots": list(spots),
         "fibres": list(fibres),
         "findings": write_findings(findings),
         "suspicions": [_suspicion(one) for one in suspicions],

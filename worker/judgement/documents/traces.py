@@ -1,4 +1,4 @@
-"""Writing what traces tell beside the findings: events on no joint, echoes, breaks, joints off their spot."""
+"""Writing what traces tell beside the findings: events on no joint, echoes, breaks, traces of another fibre."""
 
 from collections.abc import Iterable, Iterator
 from typing import cast
@@ -6,7 +6,6 @@ from typing import cast
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import (
     EchoDocument,
-    OffSpotDocument,
     ShortTraceDocument,
     TracesDocument,
     UnexpectedEventDocument,
@@ -16,7 +15,6 @@ from service.vocabulary.findings.finding import (
 from service.vocabulary.quantities import metres_text
 from worker.judgement.numbers.exact import mdb_text, metres_to_um
 from worker.judgement.traces.aligned_trace import AlignedTrace
-from worker.judgement.traces.alignment import Alignment
 from worker.judgement.traces.breaks import Breaks
 from worker.judgement.traces.location import locate
 from worker.judgement.traces.readings import FibreTraces, UnexpectedEvent
@@ -47,7 +45,6 @@ def write_traces(layout: Layout, traces: FibreTraces) -> TracesDocument:
         "echoes": sorted((echo for aligned in valid for echo in _echoes(layout, aligned)), key=_from_a),
         "breaks": [{**_where(layout, from_a_um=one.from_a_um), "records": list(one.records)} for one in breaks.found],
         "short_traces": sorted(_short_traces(layout, breaks), key=_from_a),
-        "off_spot": list(_off_spot(layout, traces.alignment)),
         "unlike_traces": [one for aligned in valid for one in _unlike(aligned)],
     }
     return cast("TracesDocument", {name: own for name, own in written.items() if own})
@@ -76,16 +73,6 @@ def _short_traces(layout: Layout, breaks: Breaks) -> Iterator[ShortTraceDocument
             "record": one.trace.stamp.id,
             "direction": DIRECTION[one.trace.is_forward],
             "wavelength_nm": one.trace.wavelength_nm,
-        }
-
-
-def _off_spot(layout: Layout, alignment: Alignment) -> Iterator[OffSpotDocument]:
-    for site_index, spot in sorted(alignment.off_spot.items()):
-        yield {
-            **_where(layout, from_a_um=spot.from_a_um),
-            "site": layout.design.sites[site_index].id,
-            "designed_m": metres_text(layout.site_offsets_um[site_index]),
-            "records": list(spot.records),
         }
 
 

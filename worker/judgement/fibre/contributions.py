@@ -10,6 +10,7 @@ from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct, TraceOutline
 from worker.judgement.numbers.exact import TENTHS_PER_MDB
+from worker.judgement.traces.sightings import SpanSightings
 
 
 class Tally(NamedTuple):
@@ -56,6 +57,7 @@ class Contributions(NamedTuple):
     estimates: tuple[EstimateSums, ...] = ()
     suspicions: tuple[Suspicion, ...] = ()
     is_dark: bool = False
+    sightings: tuple[SpanSightings, ...] = ()
 
 
 class ContributionsDocument(TypedDict):
@@ -66,6 +68,7 @@ class ContributionsDocument(TypedDict):
     estimates: list[list[Any]]
     seen: list[SuspicionDocument]
     is_dark: bool
+    sightings: list[list[Any]]
 
 
 def estimate_sums(fibre: FibreMeasured) -> list[EstimateSums]:

@@ -29,9 +29,12 @@ from worker.judgement.traces.readings import (
     OneWayLoss,
     UnexpectedEvent,
     align_fibre,
+    find_fibre_sightings,
     one_way_losses,
     unexpected_events,
 )
+from worker.judgement.traces.sightings import SpanSightings
+from worker.judgement.traces.spots import Spots
 from worker.judgement.words import REASON_LABELS
 
 
@@ -136,13 +139,13 @@ def prepare_measuring(layout: Layout, criteria: Criteria) -> Prepared:
     )
 
 
-def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) -> FibreMeasured:
+def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record], spots: Spots) -> FibreMeasured:
     """Measure one fibre by its records: history, what of it counts, traces aligned, losses of places, tests."""
     layout, criteria = prepared.layout, prepared.criteria
     history = read_history(layout, fibre=fibre, rework_voids=criteria.rework_voids, records=records)
     validity = judge_validity(layout, history, final_after_sealing=criteria.final_after_sealing)
     segments = layout.segments_of_fibre.get(fibre, ())
-    traces = align_fibre(layout, criteria.placing, fibre=fibre, history=history, validity=validity)
+    traces = align_fibre(spots, criteria.placing, fibre=fibre, history=history, validity=validity)
     return FibreMeasured(
         prepared=prepared,
         layout=layout,
@@ -159,6 +162,14 @@ def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) 
         losses={nm: _measure_places(prepared, history, traces, nm) for nm in prepared.wavelengths_nm},
         unexpected=unexpected_events(traces),
     )
+
+
+def sight_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) -> tuple[SpanSightings, ...]:
+    """Return what a fibre's traces show by its records, wherever its joints are."""
+    layout, criteria = prepared.layout, prepared.criteria
+    history = read_history(layout, fibre=fibre, rework_voids=criteria.rework_voids, records=records)
+    validity = judge_validity(layout, history, final_after_sealing=criteria.final_after_sealing)
+    return find_fibre_sightings(layout, criteria.placing, fibre=fibre, history=history, validity=validity)
 
 
 def _joints_of_kind(

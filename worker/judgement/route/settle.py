@@ -1,6 +1,6 @@
 """Settling a route: the judged fibres together make the verdict."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from service.vocabulary.canonical import canonical_json, sha256_hex
@@ -8,11 +8,14 @@ from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import VerdictDocument
 from worker.judgement.documents.route import write_verdict
+from worker.judgement.documents.spots import write_spots
 from worker.judgement.fibre.contributions import Contributions
 from worker.judgement.fibre.findings import Counts, Missing, count_required, counts_in, missing_of
 from worker.judgement.judge import ENGINE_VERSION, FibreJudgement
+from worker.judgement.route.pooling import locate_sites
 from worker.judgement.route.statistics import route_findings
 from worker.judgement.route.suspicions import suspicions_of
+from worker.judgement.traces.spots import RouteSpots
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -45,10 +48,22 @@ class Verdict:
     missing: tuple[Missing, ...]
 
 
+def find_spots(layout: Layout, criteria: Criteria, fibres: Iterable[JudgedFibre]) -> RouteSpots:
+    """Return where the joints of a route lie, by what its fibres contribute."""
+    own = {fibre.number: fibre.contributions.sightings for fibre in fibres if fibre.contributions is not None}
+    return locate_sites(layout, criteria.placing, own)
+
+
 def settle(
-    *, layout: Layout, criteria: Criteria, design_sha256: str, criteria_sha256: str, fibres: Sequence[JudgedFibre]
+    *,
+    layout: Layout,
+    criteria: Criteria,
+    design_sha256: str,
+    criteria_sha256: str,
+    spots: RouteSpots,
+    fibres: Sequence[JudgedFibre],
 ) -> Verdict:
-    """Put the fibres of a route together; their order does not matter."""
+    """Put the fibres of a route together that were judged by its `spots`; their order does not matter."""
     in_order = sorted(fibres, key=lambda fibre: fibre.number)
     dark = tolerated_dark(
         [fibre.number for fibre in in_order if fibre.contributions is not None and fibre.contributions.is_dark],
@@ -63,6 +78,7 @@ def settle(
         engine=ENGINE_VERSION,
         design_sha256=design_sha256,
         criteria_sha256=criteria_sha256,
+        spots=write_spots(spots),
         fibres=[fibre.digest for fibre in in_order],
         tolerated_dark=dark,
         findings=findings,

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
-from itertools import groupby
 from typing import NamedTuple
 
 from service.vocabulary.findings.words import Reason
@@ -10,9 +9,8 @@ from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.traces.crossed import Unlike
 from worker.judgement.traces.distance_scale import DistanceScale
 from worker.judgement.traces.echoes import Echo, is_lossless
-from worker.judgement.traces.event_assignment import Assignment, assign, nearest_to, within
-from worker.judgement.traces.joint_location import Spot
-from worker.judgement.traces.places import Place, PlacesBetween
+from worker.judgement.traces.event_assignment import Assignment, Target, assign, nearest_targets
+from worker.judgement.traces.places import Place, PlacesBetween, pulse_um_of
 
 
 class Reading(NamedTuple):
@@ -67,135 +65,144 @@ class AlignedTrace:
         return replace(self, readings={**self.readings, **dict.fromkeys(read, reason)}) if read else self
 
 
-class _Expected(NamedTuple):
-    """Places in the order in which a trace's light meets them, where it should show them, and its events over them."""
-
-    places: Sequence[Place]
-    places_um: Sequence[int]
-    events: Sequence[TraceEvent]
-
-    def part(self, own: Sequence[int], events: Sequence[TraceEvent]) -> "_Expected":
-        """Return some of the places, by index, with events of their own."""
-        return _Expected([self.places[index] for index in own], [self.places_um[index] for index in own], events)
-
-
-def align_trace(
-    trace: Trace, *, between: PlacesBetween, located: Mapping[int, Spot], scale: DistanceScale
-) -> AlignedTrace:
-    """Lay a trace over the places between its two ends: where the design has them, or where they were `located`."""
+def align_trace(trace: Trace, *, between: PlacesBetween, scale: DistanceScale, off_spot_um: int) -> AlignedTrace:
+    """Lay a trace over the places between its two ends; a joint that nothing locates may lie `off_spot_um` off."""
     if scale.shortfall is Reason.LENGTH_UNLIKE:
         nothing = dict.fromkeys((place.site_index for place in between.places), scale.shortfall)
         return AlignedTrace(
             trace=trace, scale=scale, readings=nothing, unexpected=(), shortfall=scale.shortfall, is_clean=True
         )
     first_um, last_um = scale.start_um - scale.tolerance_um, scale.end_um + scale.tolerance_um
-    own = [event for event in scale.events if first_um <= event.at_um <= last_um]
-    whole = _Expected(between.places, scale.all_on_trace_um(between.along_um(located)), own)
-    zones = list(_zones(whole, scale)) if between.has_zones else []
-    expected = _outside_zones(whole, zones) if zones else whole
-    found = assign(
-        expected.places_um,
-        [event.at_um for event in expected.events],
-        is_group=[place.is_group for place in expected.places] if zones else between.is_group,
-        tolerance_um=scale.tolerance_um,
-    )
-    left_over = [expected.events[index] for index in found.left_over]
+    events = [event for event in scale.events if first_um <= event.at_um <= last_um]
+    targets = [_on_trace(target, trace, scale) for target in between.targets]
+    found = assign(targets, [event.at_um for event in events])
+    left_over = [events[index] for index in found.left_over]
     # With more events on nothing than on joints the trace does not fit the design, as after a cord's length was
     # mistyped; what it does not show then proves nothing.
-    is_misfit = len(left_over) > len(expected.events) - len(left_over) + sum(len(zone.events) for zone in zones)
-    in_doubt = found.contested | _missed(trace, expected, found, left_over) if left_over else found.contested
-    joint_um = max([expected.events[own[-1]].at_um for own in found.events_of_place if own], default=None)
-    readings = _read_places(trace, scale, expected, found, joint_um=joint_um, in_doubt=in_doubt, is_misfit=is_misfit)
-    for zone in zones:
-        shown = _read_zone(trace, scale, zone, joint_um=joint_um, beside=expected, is_misfit=is_misfit)
-        readings |= dict.fromkeys((place.site_index for place in zone.places), shown)
+    is_misfit = len(left_over) > len(events) - len(left_over)
+    shown = _Shown(trace, scale, between, targets, events, found)
+    in_doubt = found.contested | _doubted(shown, off_spot_um=off_spot_um) if left_over else found.contested
     return AlignedTrace(
         trace=trace,
         scale=scale,
-        readings=readings,
+        readings=shown.readings(in_doubt, is_misfit=is_misfit),
         unexpected=(*left_over, *_in_cords(scale, first_um=first_um, last_um=last_um), *scale.behind_end),
         shortfall=scale.shortfall or (Reason.AMBIGUOUS_EVENT if is_misfit else None),
         is_clean=not left_over and not in_doubt,
     )
 
 
-def _read_places(
-    trace: Trace,
-    scale: DistanceScale,
-    expected: _Expected,
-    found: Assignment,
-    *,
-    joint_um: int | None,
-    in_doubt: Set[int],
-    is_misfit: bool,
-) -> dict[int, Reading | Reason]:
-    """Return what a trace shows of each place outside dead zones; `joint_um` is the farthest joint that it shows."""
-    unseen, proves_far_end = _unseen(trace), scale.shortfall is None
-    readings: dict[int, Reading | Reason] = {}
-    for index, (place, seen) in enumerate(zip(expected.places, found.events_of_place, strict=True)):
-        # What contradicts itself comes first: an event that may be another joint's proves neither of them.
-        if index in in_doubt or (is_misfit and not seen):
-            readings[place.site_index] = Reason.AMBIGUOUS_EVENT
-        elif seen and (proves_far_end or not scale.ends_at(expected.events[seen[0]].at_um)):
-            readings[place.site_index] = _read(trace, tuple(map(expected.events.__getitem__, seen)))
-        elif seen or not scale.reaches(expected.places_um[index], joint_um=joint_um):
-            readings[place.site_index] = scale.shortfall or Reason.BEYOND_REACH
-        else:
-            # Two polished ends always show themselves; where they do not, they are somewhere else.
-            readings[place.site_index] = unseen if place.pair is None else Reason.PAIR_NOT_SEEN
-    return readings
+def _on_trace(target: Target, trace: Trace, scale: DistanceScale) -> Target:
+    """Return a target by its distances on the trace, with how far its event may lie from there."""
+    within_um = scale.tolerance_um
+    # What the cable's fibres tell holds for a trace that shows its own length. A long pulse places its events less
+    # well, a quarter of it in the fibre, common practice (no source).
+    if target.within_um is not None and scale.shortfall is None:
+        within_um = min(within_um, target.within_um + pulse_um_of(trace.pulse_ns) // 4)
+    return Target(scale.on_trace_um(target.low_um), scale.on_trace_um(target.high_um), within_um, target.is_group)
 
 
-def _zones(expected: _Expected, scale: DistanceScale) -> Iterator[_Expected]:
-    """Give the places of each dead zone with all events between its first and its last place."""
-    for _, indices in groupby(range(len(expected.places)), key=lambda index: expected.places[index].zone or index):
-        own = list(indices)
-        if expected.places[own[0]].zone:
-            low_um = expected.places_um[own[0]] - scale.tolerance_um
-            high_um = expected.places_um[own[-1]] + scale.tolerance_um
-            yield expected.part(own, [event for event in expected.events if low_um <= event.at_um <= high_um])
+class _Shown(NamedTuple):
+    """A trace's events inside its span, as they were assigned."""
+
+    trace: Trace
+    scale: DistanceScale
+    between: PlacesBetween
+    targets: Sequence[Target]
+    events: Sequence[TraceEvent]
+    found: Assignment
+
+    def readings(self, in_doubt: Set[int], *, is_misfit: bool) -> dict[int, Reading | Reason]:
+        """Return what the trace shows of each place, by site index."""
+        at_um = [self.events[own[-1]].at_um for own in self.found.events_of_target if own]
+        # The farthest joint that the trace shows.
+        joint_um = max(at_um, default=None)
+        shown: dict[int, Reading | Reason] = {}
+        for index, members in enumerate(self.between.members):
+            # What contradicts itself comes first: an event that may be another joint's proves neither of them.
+            is_doubtful = index in in_doubt or (is_misfit and not self.found.events_of_target[index])
+            own = Reason.AMBIGUOUS_EVENT if is_doubtful else self._reading(index, joint_um=joint_um)
+            for place in members:
+                shown[self.between.places[place].site_index] = own
+        return shown
+
+    def sites_of(self, index: int) -> set[int]:
+        """Return the sites, by index, that a target covers."""
+        return {self.between.places[member].site_index for member in self.between.members[index]}
+
+    def is_located(self, index: int) -> bool:
+        """Tell whether the cable's fibres show where a target is."""
+        return self.scale.shortfall is None and self.between.targets[index].within_um is not None
+
+    def _reading(self, index: int, *, joint_um: int | None) -> Reading | Reason:
+        scale, target = self.scale, self.targets[index]
+        places = [self.between.places[member] for member in self.between.members[index]]
+        seen = [self.events[event] for event in self.found.events_of_target[index]]
+        if places[0].zone and not self._is_whole(places):
+            return Reason.GROUP_ONLY
+        if seen and (scale.shortfall is None or not scale.ends_at(seen[0].at_um)):
+            return self._together(places, _read(self.trace, seen))
+        if seen or not scale.reaches(target.high_um, joint_um=joint_um):
+            return scale.shortfall or Reason.BEYOND_REACH
+        # Two polished ends always show themselves; where they do not, they are somewhere else.
+        has_pair = places[0].zone_has_pair if places[0].zone else places[0].pair is not None
+        return Reason.PAIR_NOT_SEEN if has_pair else _unseen(self.trace)
+
+    def _is_whole(self, places: Sequence[Place]) -> bool:
+        """Tell whether the trace runs over all that one dead zone covers."""
+        sites = {place.site_index for place in places}
+        is_cut = any(place.site_index in self.trace.ends and not place.is_end for place in places)
+        return sites == set(places[0].zone) and not is_cut
+
+    @staticmethod
+    def _together(places: Sequence[Place], reading: Reading | Reason) -> Reading | Reason:
+        if not places[0].zone or places[0].zone_has_pair or isinstance(reading, Reason):
+            return reading
+        # No criterion is about splices together: of each alone no more is known than that it has no more than all.
+        return reading._replace(low_mdb=min(reading.low_mdb, 0))
 
 
-def _outside_zones(expected: _Expected, zones: Sequence[_Expected]) -> _Expected:
-    taken = {event.number for zone in zones for event in zone.events}
-    free = [index for index, place in enumerate(expected.places) if not place.zone]
-    return expected.part(free, [event for event in expected.events if event.number not in taken])
+def _doubted(shown: _Shown, *, off_spot_um: int) -> set[int]:
+    """Return the targets, by index, that a loss on no place may belong to: their joint may be built there.
+
+    Its loss then lies on no place, and the place seems to lose nothing, or what its neighbour loses: taken together, a
+    bad splice would pass for a good one. Where the cable's fibres show a place, its loss is not far from there.
+    """
+    threshold_mdb, events = shown.trace.threshold_mdb, shown.events
+    lossy = [index for index in shown.found.left_over if not is_lossless(events[index], threshold_mdb=threshold_mdb)]
+    if not lossy:
+        return set()
+    return {*_without_their_loss(shown, lossy), *_shifted(shown, lossy, off_spot_um=off_spot_um)}
 
 
-def _read_zone(
-    trace: Trace, scale: DistanceScale, zone: _Expected, *, joint_um: int | None, beside: _Expected, is_misfit: bool
-) -> Reading | Reason:
-    """Return what a trace shows of a dead zone as a whole; `beside` are the places in none."""
-    sites = {place.site_index for place in zone.places}
-    is_whole = sites == set(zone.places[0].zone)
-    if not is_whole or any(place.site_index in trace.ends and not place.is_end for place in zone.places):
-        return Reason.GROUP_ONLY
-    if not scale.reaches(zone.places_um[-1], joint_um=joint_um):
-        return scale.shortfall or Reason.BEYOND_REACH
-    # An event in the zone that may as well be the joint's beside it says nothing certain of either.
-    if is_misfit or any(within(beside.places_um, event.at_um, scale.tolerance_um, key=int) for event in zone.events):
-        return Reason.AMBIGUOUS_EVENT
-    has_pair = zone.places[0].zone_has_pair
-    if not zone.events:
-        return Reason.PAIR_NOT_SEEN if has_pair else _unseen(trace)
-    reading = _read(trace, zone.events)
-    if has_pair or isinstance(reading, Reason):
-        return reading
-    # No criterion is about splices together: of each alone no more is known than that it has no more than all of them.
-    return reading._replace(low_mdb=min(reading.low_mdb, 0))
-
-
-def _missed(trace: Trace, expected: _Expected, found: Assignment, left_over: Sequence[TraceEvent]) -> set[int]:
-    """Return the places without an event to which a loss on no place is nearest: their joint may be built there."""
-    # A joint may be built away from its design. Its loss then lies on no place, and the place seems to lose nothing:
-    # taken together, a bad splice would pass for an unseen, good one.
+def _without_their_loss(shown: _Shown, lossy: Sequence[int]) -> Iterator[int]:
+    """Give the targets without an event that are nearest to a loss on no place."""
+    trace, targets = shown.trace, shown.targets
     # Where no cord is, the trace begins or ends at the place itself.
     bare = {site for site, cord in zip(trace.ends, (trace.launch, trace.receive), strict=True) if cord is None}
-    built = [index for index, place in enumerate(expected.places) if place.site_index not in bare]
-    built_um = [expected.places_um[index] for index in built]
-    lossy = [event for event in left_over if not is_lossless(event, threshold_mdb=trace.threshold_mdb)]
-    nearest = {built[index] for event in lossy for index in nearest_to(built_um, event.at_um)}
-    return {index for index in nearest if not found.events_of_place[index]}
+    built = [index for index in range(len(targets)) if bare.isdisjoint(shown.sites_of(index))]
+    for loss in lossy:
+        for near in nearest_targets([targets[index] for index in built], shown.events[loss].at_um):
+            off_um, index = targets[built[near]].off_um(shown.events[loss].at_um), built[near]
+            is_near = not shown.is_located(index) or off_um <= 2 * (targets[index].within_um or 0)
+            if is_near and not shown.found.events_of_target[index]:
+                yield index
+
+
+def _shifted(shown: _Shown, lossy: Sequence[int], *, off_spot_um: int) -> Iterator[int]:
+    """Give the targets that would have another event if joints lay off by more than the tolerance, and all had one."""
+    found, ends = shown.found.events_of_target, set(shown.trace.ends)
+    wide = [
+        target
+        if shown.is_located(index) or not ends.isdisjoint(shown.sites_of(index))
+        else target.reaching(off_spot_um)
+        for index, target in enumerate(shown.targets)
+    ]
+    told = sorted([*lossy, *(event for own in found for event in own)])
+    other = assign(wide, [shown.events[event].at_um for event in told], most_pairs=True)
+    for index, own in enumerate(other.events_of_target):
+        if tuple([told[event] for event in own]) != found[index]:
+            yield index
 
 
 def _unseen(trace: Trace) -> Reading:

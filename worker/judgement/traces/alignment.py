@@ -8,22 +8,29 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median_low
+from typing import NamedTuple
 
 from service.vocabulary.criteria.criteria import Placing
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import to_last_place, to_um
 from worker.judgement.history.acts import Trace
+from worker.judgement.traces.agreement import Agreement, Sighting, find_doubts
 from worker.judgement.traces.aligned_trace import AlignedTrace, Reading, align_trace
 from worker.judgement.traces.breaks import Breaks, ShortTrace, find_breaks, is_short
 from worker.judgement.traces.crossed import find_unlike
 from worker.judgement.traces.distance_scale import DistanceScale, better_fit, measure
 from worker.judgement.traces.echoes import Echo, find_echoes, reflects, take_off
 from worker.judgement.traces.glass import reference_index_e5
-from worker.judgement.traces.joint_location import Agreement, Margins, Sighting, Spot, locate_joints
-from worker.judgement.traces.places import DeadZone, Place, PlacesBetween, Plan, places_between, zones_of
+from worker.judgement.traces.places import (
+    DeadZone,
+    Place,
+    PlacesBetween,
+    Plan,
+    places_between,
+    pulse_um_of,
+    zones_of,
+)
 
-# Light goes there and back: a pulse of 1 ns covers 0.102 m of fibre at a group index of 1.468.
-_UM_PER_NS_OF_PULSE = 102_000
 _Ends = tuple[int, int]
 
 
@@ -42,16 +49,26 @@ class Designed:
         return to_um(self.placing.tolerance_m)
 
 
+class ScaledTrace(NamedTuple):
+    """A trace with where the design lies on it, its echoes taken off."""
+
+    trace: Trace
+    scale: DistanceScale
+    echoes: tuple[Echo, ...]
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Alignment:
-    """The aligned traces by their records, and what they show together.
+    """The aligned traces by their records, and where they say that the fibre is broken."""
 
-    `off_spot` are the joints, by site index, that certainly lie beyond tolerance from their design.
-    """
-
+    plan: Plan
     traces: Mapping[str, AlignedTrace]
-    off_spot: Mapping[int, Spot]
     breaks: Breaks
+
+    def spot_um(self, aligned: AlignedTrace, at_um: int) -> int:
+        """Return how far from A in the design what a trace shows at a distance lies, by the sites around it."""
+        way = places_between(self.plan, aligned.trace.ends)
+        return way.spot_um(aligned.scale.along_um(at_um))
 
     def of(self, trace: Trace) -> AlignedTrace:
         """Return what one trace shows."""
@@ -60,30 +77,45 @@ class Alignment:
 
 def dead_zone_of(pulse_ns: int, placing: Placing) -> DeadZone:
     """Return how far apart joints have to lie for a pulse to show each as an event of its own."""
-    pulse_um = pulse_ns * _UM_PER_NS_OF_PULSE
-    return DeadZone(pulse_um * to_last_place(placing.dead_zone_pulses, places=1) // 10, pulse_um)
+    beside_pair, beside_splice = (
+        pulse_um_of(pulse_ns) * to_last_place(pulses, places=1) // 10
+        for pulses in (placing.dead_zone_pulses, placing.parted_pulses)
+    )
+    return DeadZone(beside_pair, beside_splice)
 
 
-def align(designed: Designed, *, valid: Sequence[Trace], every: Sequence[Trace]) -> Alignment:
-    """Align every trace of a fibre, by those that count somewhere."""
+def scale_traces(designed: Designed, *, valid: Sequence[Trace], every: Sequence[Trace]) -> Mapping[str, ScaledTrace]:
+    """Find the scale and the echoes of every trace of a fibre by those that count somewhere, for each record."""
     ways = {ends: places_between(designed.plan, ends) for ends in {one.ends for one in every}}
-    # Only a trace that counts somewhere, and lies between the same two ends, may say anything of another one.
-    groups: dict[_Ends, list[Trace]] = defaultdict(list)
-    for one in valid:
-        groups[one.span].append(one)
+    groups = _by_span(valid)
     measured = {one.stamp.id: _measure(designed, one, ways[one.ends]) for one in every}
     scaled = {one.stamp.id: _scale(one, groups[one.span], measured, ways[one.ends]) for one in every}
-    alone: dict[str, AlignedTrace] = {}
+    found: dict[str, ScaledTrace] = {}
     for one in every:
         way = ways[one.ends]
         back = [other.stamp.id for other in groups[one.span] if other.is_forward is not one.is_forward]
         # Echoes come off before places are looked for: an echo within tolerance of a joint would be taken for it.
         scale = scaled[one.stamp.id].confirmed_by([measured[other] for other in back])
         echoes = _find_echoes(designed, one, scale, way, [scaled[other] for other in back])
-        without = take_off(scale, echoes) if echoes else scale
-        aligned = _align(designed, one, without, way)
-        alone[one.stamp.id] = replace(aligned, echoes=echoes) if echoes else aligned
-    return _align_together(designed, alone, groups, ways, valid=valid)
+        found[one.stamp.id] = ScaledTrace(one, take_off(scale, echoes) if echoes else scale, echoes)
+    return found
+
+
+def align(designed: Designed, scaled: Mapping[str, ScaledTrace], *, valid: Sequence[Trace]) -> Alignment:
+    """Align every trace of a fibre, by those that count somewhere."""
+    alone: dict[str, AlignedTrace] = {}
+    for record, (trace, scale, echoes) in scaled.items():
+        aligned = _align(designed, trace, scale, places_between(designed.plan, trace.ends))
+        alone[record] = replace(aligned, echoes=echoes) if echoes else aligned
+    return _align_together(designed, alone, valid=valid)
+
+
+def _by_span(valid: Sequence[Trace]) -> Mapping[_Ends, list[Trace]]:
+    # Only a trace that counts somewhere, and lies between the same two ends, may say anything of another one.
+    groups: dict[_Ends, list[Trace]] = defaultdict(list)
+    for one in valid:
+        groups[one.span].append(one)
+    return groups
 
 
 def _measure(designed: Designed, trace: Trace, way: PlacesBetween) -> DistanceScale:
@@ -128,10 +160,8 @@ def _is_seen_back(scale: DistanceScale, echo: Echo, back: Iterable[DistanceScale
     )
 
 
-def _align(
-    designed: Designed, trace: Trace, scale: DistanceScale, way: PlacesBetween, agreed: Mapping[int, Spot] | None = None
-) -> AlignedTrace:
-    aligned = align_trace(trace, between=way, located=agreed or {}, scale=scale)
+def _align(designed: Designed, trace: Trace, scale: DistanceScale, way: PlacesBetween) -> AlignedTrace:
+    aligned = align_trace(trace, between=way, scale=scale, off_spot_um=to_um(designed.placing.off_spot_m))
     if trace.pulse_ns <= designed.pulse_ns:
         return aligned
     # A longer pulse than the zones were made for hides more places from each other, unless it shows them all.
@@ -141,14 +171,7 @@ def _align(
     return aligned.without(hidden, Reason.GROUP_ONLY)
 
 
-def _align_together(
-    designed: Designed,
-    alone: Mapping[str, AlignedTrace],
-    groups: Mapping[_Ends, Sequence[Trace]],
-    ways: Mapping[_Ends, PlacesBetween],
-    *,
-    valid: Sequence[Trace],
-) -> Alignment:
+def _align_together(designed: Designed, alone: Mapping[str, AlignedTrace], *, valid: Sequence[Trace]) -> Alignment:
     """Return the alignment, after those spans were looked at together that have a trace that is not clear alone.
 
     All traces of such a span are: one that is clear alone may take for a joint what another shows beside it.
@@ -156,22 +179,16 @@ def _align_together(
     unclear = sorted({trace.span for trace in valid if not alone[trace.stamp.id].is_clean})
     if not unclear:
         # Asking traces together costs, and on nearly every fibre each is clear by itself.
-        return Alignment(traces=alone, off_spot={}, breaks=_find_breaks(designed, alone, valid))
+        return Alignment(plan=designed.plan, traces=alone, breaks=_find_breaks(designed, alone, valid))
     judged = {record: _with_unlike(designed, one) for record, one in alone.items()}
-    agreements = {span: _agree(designed, [judged[one.stamp.id] for one in groups[span]]) for span in unclear}
-    traces = {
-        record: _place_together(designed, one, agreements[one.trace.span], ways[one.trace.ends])
-        if one.trace.span in agreements
-        else one
-        for record, one in judged.items()
-    }
-    off_spot: dict[int, Spot] = {}
+    traces, groups = dict(judged), _by_span(valid)
     for span in unclear:
-        tolerance_um = max(alone[trace.stamp.id].scale.tolerance_um for trace in groups[span])
-        for site_index, spot in agreements[span].spots.items():
-            if abs(spot.from_a_um - designed.plan.layout.site_offsets_um[site_index]) > tolerance_um:
-                off_spot.setdefault(site_index, spot)
-    return Alignment(traces=traces, off_spot=off_spot, breaks=_find_breaks(designed, traces, valid))
+        way = places_between(designed.plan, span)
+        agreed = _agree(designed, [judged[one.stamp.id] for one in groups[span]], way)
+        for record, one in judged.items():
+            if one.trace.span == span:
+                traces[record] = _without_doubts(one, agreed, way)
+    return Alignment(plan=designed.plan, traces=traces, breaks=_find_breaks(designed, traces, valid))
 
 
 def _with_unlike(designed: Designed, aligned: AlignedTrace) -> AlignedTrace:
@@ -179,52 +196,36 @@ def _with_unlike(designed: Designed, aligned: AlignedTrace) -> AlignedTrace:
     if aligned.is_clean:
         return aligned
     own_sites = [place.site_index for place in designed.places]
-    return replace(aligned, unlike=find_unlike(designed.plan.layout, aligned.trace, aligned.scale, own_sites=own_sites))
+    return replace(aligned, unlike=find_unlike(designed.plan.spots, aligned.trace, aligned.scale, own_sites=own_sites))
 
 
-def _place_together(designed: Designed, alone: AlignedTrace, agreed: Agreement, way: PlacesBetween) -> AlignedTrace:
+def _without_doubts(alone: AlignedTrace, agreed: Agreement, way: PlacesBetween) -> AlignedTrace:
     if alone.unlike is not None:
         return alone.proving_nothing(alone.unlike.reason)
-    placed = alone
-    if agreed.spots:
-        again = _align(designed, alone.trace, alone.scale, way, agreed.spots)
-        placed = replace(again, echoes=alone.echoes)
     # Where this trace has taken an event for a joint that the others show elsewhere, its reading would be the loss of
     # something else, good or bad: it proves nothing.
-    doubted = agreed.doubted_by(alone.trace.stamp.id, placed.sites_seen())
-    return placed.without(doubted, Reason.AMBIGUOUS_EVENT)
+    seen, record = alone.sites_seen(), alone.trace.stamp.id
+    doubted = {way.places[member].site_index for index in agreed.doubted for member in way.members[index]}
+    rivalled = {way.places[member].site_index for index in agreed.rivalled_for(record) for member in way.members[index]}
+    return alone.without(doubted | (rivalled & seen), Reason.AMBIGUOUS_EVENT)
 
 
-def _agree(designed: Designed, own: Sequence[AlignedTrace]) -> Agreement:
-    """Return on which spots of places, by site index, the full traces of a span agree."""
+def _agree(designed: Designed, own: Sequence[AlignedTrace], way: PlacesBetween) -> Agreement:
+    """Return what the full traces of a span leave in doubt, by the targets from its end nearer to A."""
     full = [one for one in own if one.scale.shortfall is None and one.unlike is None]
     if not full:
-        return Agreement({}, frozenset(), {})
-    low, high = full[0].trace.span
-    places = [place for place in designed.places if low <= place.site_index <= high]
-    first_um, last_um = (designed.plan.layout.site_offsets_um[end] for end in (low, high))
+        return Agreement(frozenset(), {})
     tolerance_um = full[0].scale.tolerance_um
     sightings = [
-        Sighting(one.scale.from_a_um(event.at_um), one.trace.stamp.id, one.trace.is_forward)
+        Sighting(one.scale.from_a_um(event.at_um) - way.near_um, one.trace.stamp.id, one.trace.is_forward)
         for one in full
         for event in one.scale.events
     ]
-    agreed = locate_joints(
-        [one for one in sightings if first_um - tolerance_um <= one.from_a_um <= last_um + tolerance_um],
-        [place.from_a_um for place in places],
-        is_group=[place.is_group for place in places],
-        movable=[low < place.site_index < high and not place.zone for place in places],
-        margins=Margins(
-            tolerance_um=tolerance_um,
-            # Instruments at both ends place one joint within a few metres of each other, common practice.
-            same_spot_um=designed.near_um // 2,
-            off_spot_um=to_um(designed.placing.off_spot_m),
-        ),
-    )
-    return Agreement(
-        spots={places[index].site_index: spot for index, spot in agreed.spots.items()},
-        doubted=frozenset(places[index].site_index for index in agreed.doubted),
-        rivalled={places[index].site_index: records for index, records in agreed.rivalled.items()},
+    return find_doubts(
+        [one for one in sightings if -tolerance_um <= one.along_um <= way.span_um + tolerance_um],
+        [target if target.within_um is not None else target.reaching(tolerance_um) for target in way.targets],
+        # Instruments at both ends place one joint within a few metres of each other, common practice.
+        same_spot_um=designed.near_um // 2,
     )
 
 

@@ -11,7 +11,8 @@ from service.vocabulary.design.words import FibreAction
 from service.vocabulary.findings.words import Reason
 from worker.judgement.history.acts import Trace
 from worker.judgement.traces.distance_scale import DistanceScale
-from worker.judgement.traces.event_assignment import assign
+from worker.judgement.traces.event_assignment import Target, assign
+from worker.judgement.traces.spots import Spots
 
 # One event more or less is an unseen splice or a bend.
 _CLEARLY = 2
@@ -53,16 +54,16 @@ def splice_plans(layout: Layout) -> tuple[SplicePlan, ...]:
     return tuple(SplicePlan(sites, _ranges(fibres)) for sites, fibres in most_first)
 
 
-def find_unlike(layout: Layout, trace: Trace, scale: DistanceScale, *, own_sites: Sequence[int]) -> Unlike | None:
+def find_unlike(spots: Spots, trace: Trace, scale: DistanceScale, *, own_sites: Sequence[int]) -> Unlike | None:
     """Return what a trace fits clearly better than the joints of its own fibre between its two ends."""
-    own_um = _inside_um(layout, trace, own_sites)
+    own_um = _inside_um(spots, trace, scale, own_sites)
     own = _fit(scale, own_um)
     if not own.unexpected or scale.shortfall is Reason.LENGTH_UNLIKE:
         return None
     back = _fit(scale, [scale.span_um - along_um for along_um in reversed(own_um)])
     if back.fitting >= own.fitting + _CLEARLY and back.cost + _CLEARLY <= own.cost:
         return Unlike(Reason.ROUTE_REVERSED, ())
-    fits = [(_fit(scale, _inside_um(layout, trace, plan.sites)), plan) for plan in splice_plans(layout)]
+    fits = [(_fit(scale, _inside_um(spots, trace, scale, plan.sites)), plan) for plan in splice_plans(spots.layout)]
     better = [item for item in fits if item[0].fitting > own.fitting and item[0].cost + _CLEARLY <= own.cost]
     if not better:
         return None
@@ -81,12 +82,12 @@ def _ranges(fibres: Sequence[int]) -> tuple[FibreRange, ...]:
     return tuple(FibreRange(first=run[0], last=run[-1]) for run in runs)
 
 
-def _inside_um(layout: Layout, trace: Trace, sites: Sequence[int]) -> list[int]:
-    """Return how far from a trace's near end the sites inside it lie, in order."""
-    near_um = layout.site_offsets_um[trace.ends[0]]
-    return sorted(
-        abs(layout.site_offsets_um[site] - near_um) for site in sites if trace.low_index < site < trace.high_index
-    )
+def _inside_um(spots: Spots, trace: Trace, scale: DistanceScale, sites: Sequence[int]) -> list[int]:
+    """Return how far from a trace's near end, on the span's way, the sites inside it lie, in order."""
+    near_um, far_um = (spots.offsets_um[end] for end in trace.ends)
+    along_um = [abs(spots.offsets_um[site] - near_um) for site in sites if trace.low_index < site < trace.high_index]
+    located_um = abs(far_um - near_um)
+    return sorted(along * scale.span_um // located_um for along in along_um) if located_um else [0] * len(along_um)
 
 
 def _fit(scale: DistanceScale, along_um: Sequence[int]) -> _Fit:
@@ -94,10 +95,10 @@ def _fit(scale: DistanceScale, along_um: Sequence[int]) -> _Fit:
     first_um, last_um = scale.start_um + scale.tolerance_um, scale.end_um - scale.tolerance_um
     expected_um = [at_um for at_um in scale.all_on_trace_um(along_um) if first_um < at_um < last_um]
     events_um = [event.at_um for event in scale.events if first_um < event.at_um < last_um]
-    found = assign(expected_um, events_um, is_group=[False] * len(expected_um), tolerance_um=scale.tolerance_um)
-    joint_um = max((events_um[events[-1]] for events in found.events_of_place if events), default=None)
+    found = assign([Target(at_um, at_um, scale.tolerance_um, is_group=False) for at_um in expected_um], events_um)
+    joint_um = max((events_um[events[-1]] for events in found.events_of_target if events), default=None)
     missing = sum(
         not events and scale.reaches(at_um, joint_um=joint_um)
-        for at_um, events in zip(expected_um, found.events_of_place, strict=True)
+        for at_um, events in zip(expected_um, found.events_of_target, strict=True)
     )
-    return _Fit(sum(map(bool, found.events_of_place)), len(found.left_over), missing)
+    return _Fit(sum(map(bool, found.events_of_target)), len(found.left_over), missing)

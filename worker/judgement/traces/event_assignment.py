@@ -1,57 +1,75 @@
 """Placing a trace's events on the places of a route by their distance."""
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 T = TypeVar("T")
 
 
+class Target(NamedTuple):
+    """Where the event of a place is looked for, or those of places that one dead zone covers, from first to last.
+
+    It lies `within_um` of there, or within the trace's tolerance where nothing is known. A group takes several events.
+    """
+
+    low_um: int
+    high_um: int
+    within_um: int | None
+    is_group: bool
+
+    def reaching(self, within_um: int) -> "Target":
+        """Return the target with another reach."""
+        return self._replace(within_um=within_um)
+
+    def off_um(self, event_um: int) -> int:
+        """Return how far off an event lies; inside a dead zone it is not off at all."""
+        return max(self.low_um - event_um, event_um - self.high_um, 0)
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Assignment:
-    """Which events each place has, by index; at a `contested` place it is not certain which event is its own."""
+    """Which events each target has, by index; at a `contested` one it is not certain which event is its own."""
 
-    events_of_place: tuple[tuple[int, ...], ...]
+    events_of_target: tuple[tuple[int, ...], ...]
     contested: frozenset[int]
     left_over: tuple[int, ...]
 
 
-def assign(
-    places_um: Sequence[int], events_um: Sequence[int], *, is_group: Sequence[bool], tolerance_um: int
-) -> Assignment:
-    """Give each place at most one event within tolerance, in order, at the least total distance.
+def assign(targets: Sequence[Target], events_um: Sequence[int], *, most_pairs: bool = False) -> Assignment:
+    """Give each target at most one event within its reach, in order, at the least total distance.
 
-    A place without an event and an event without a place each cost half the tolerance, so a pair is made exactly where
-    it lies within tolerance. Both sequences ascend. Work is done run by run: no pair can reach over a gap wider than
-    the tolerance, so on a route with a joint every kilometre each run is one place and one event. A group of joints
-    also takes what is left over within tolerance of it: a short pulse sees some of its joints apart.
+    A target without an event and an event without a target each cost half the widest reach, so that with one reach for
+    all a pair is made exactly where it lies within it. Both sequences ascend, and every target says its reach. Work is
+    done run by run: no pair can reach over a wider gap, so on a route with a joint every kilometre each run is one
+    target and one event. A group also takes what is left over within its reach, if no other target is as near: a short
+    pulse sees some of its joints apart.
     """
-    own = _pairs(places_um, events_um, tolerance_um=tolerance_um)
-    if len(own) == len(places_um) == len(events_um):
+    reach_um = max([_reach_of(target) for target in targets], default=0)
+    own = _pairs(targets, events_um, reach_um=reach_um, alone_um=reach_um * (len(targets) + 1 if most_pairs else 1))
+    if len(own) == len(targets) == len(events_um):
         # As on nearly every finished fibre: each place has its event, and nothing is left to contest it.
         return Assignment(
-            events_of_place=tuple([(own[place],) for place in range(len(places_um))]),
+            events_of_target=tuple([(own[index],) for index in range(len(targets))]),
             contested=frozenset(),
             left_over=(),
         )
-    events_of = {place: [event] for place, event in own.items()}
-    left_over: list[int] = []
+    events_of = {index: [event] for index, event in own.items()}
+    left_over = []
+    contested: set[int] = set()
     for event in sorted(set(range(len(events_um))) - set(own.values())):
-        near = [at for at in nearest_to(places_um, events_um[event])[:1] if at in own and is_group[at]]
-        if near and abs(places_um[near[0]] - events_um[event]) <= tolerance_um:
-            events_of[near[0]].append(event)
-        else:
+        group = _group_of(targets, events_um[event])
+        if group is None or group not in own:
             left_over.append(event)
-    # An event between two places may be the other one's joint; of two events at a place either may be its joint.
-    without = [place for place in range(len(places_um)) if place not in own]
-    owners = {event: place for place, event in own.items()}
-    over_events = _contests(without, places_um, events_um, owners, tolerance_um=tolerance_um)
-    over_places = _contests(left_over, events_um, places_um, own, tolerance_um=tolerance_um)
+            contested.update(_rivals_of_own(targets, events_um, own, event))
+        else:
+            events_of[group].append(event)
+            contested.update(_other_owners(targets, group, events_um[event]))
+    contested.update(_owned_by_others(targets, events_um, own))
     return Assignment(
-        events_of_place=tuple(tuple(sorted(events_of.get(place, ()))) for place in range(len(places_um))),
-        contested=frozenset(place for loser, _, winner in over_events for place in (loser, winner))
-        | frozenset(place for _, place, _ in over_places),
+        events_of_target=tuple(tuple(sorted(events_of.get(index, ()))) for index in range(len(targets))),
+        contested=frozenset(contested),
         left_over=tuple(left_over),
     )
 
@@ -62,97 +80,146 @@ def within(values: Sequence[T], at_um: int, reach_um: int, *, key: Callable[[T],
     return values[first : bisect_right(values, at_um + reach_um, lo=first, key=key)]
 
 
-def nearest_to(places_um: Sequence[int], at_um: int) -> list[int]:
-    """Return the place nearest to a spot, or both where two are as near; places ascend."""
-    near = _neighbours(places_um, at_um)
-    least_um = min((abs(places_um[index] - at_um) for index in near), default=0)
-    return [index for index in near if abs(places_um[index] - at_um) == least_um]
+def nearest_targets(targets: Sequence[Target], at_um: int) -> list[int]:
+    """Return the target nearest to a spot, or both where two are as near; targets ascend."""
+    near = _near_targets(targets, at_um)
+    least_um = min((targets[index].off_um(at_um) for index in near), default=0)
+    return [index for index in near if targets[index].off_um(at_um) == least_um]
 
 
-def _pairs(places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int) -> dict[int, int]:
+def _low_of(target: Target) -> int:
+    return target.low_um
+
+
+def _reach_of(target: Target) -> int:
+    return target.within_um or 0
+
+
+def _group_of(targets: Sequence[Target], event_um: int) -> int | None:
+    """Return the group that alone is nearest to an event and reaches it."""
+    nearest = nearest_targets(targets, event_um)
+    if len(nearest) != 1:
+        return None
+    target = targets[nearest[0]]
+    return nearest[0] if target.is_group and target.off_um(event_um) <= _reach_of(target) else None
+
+
+def _pairs(targets: Sequence[Target], events_um: Sequence[int], *, reach_um: int, alone_um: int) -> dict[int, int]:
     pairs: dict[int, int] = {}
-    for place, behind_place, event, behind_event in _runs(places_um, events_um, tolerance_um=tolerance_um):
-        if behind_place == place + 1 and behind_event == event + 1:
-            pairs[place] = event
-        elif behind_place > place and behind_event > event:
-            near_places, near_events = places_um[place:behind_place], events_um[event:behind_event]
-            for own_place, own_event in _cheapest_pairs(near_places, near_events, tolerance_um=tolerance_um):
-                pairs[place + own_place] = event + own_event
+    for first, behind_last, event, behind_event in _runs(targets, events_um, reach_um=reach_um):
+        if behind_last == first + 1 and behind_event == event + 1:
+            if targets[first].off_um(events_um[event]) <= _reach_of(targets[first]):
+                pairs[first] = event
+        elif behind_last > first and behind_event > event:
+            found = _cheapest_pairs(targets[first:behind_last], events_um[event:behind_event], alone_um=alone_um)
+            for own_target, own_event in found:
+                pairs[first + own_target] = event + own_event
     return pairs
 
 
-def _runs(
-    places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int
-) -> Iterator[tuple[int, int, int, int]]:
-    """Give, between one gap wider than the tolerance and the next, the first and behind the last place and event."""
-    behind_all_um = max([*places_um[-1:], *events_um[-1:], 0]) + tolerance_um + 1
-    all_places_um, all_events_um = [*places_um, behind_all_um], [*events_um, behind_all_um]
-    place = event = 0
-    while place < len(places_um) or event < len(events_um):
-        first_place, first_event = place, event
-        place_um, event_um = all_places_um[place], all_events_um[event]
-        at_um = next_um = min(place_um, event_um)
-        while next_um - at_um <= tolerance_um:
-            at_um = next_um
-            if place_um <= event_um:
-                place += 1
-                place_um = all_places_um[place]
+def _runs(targets: Sequence[Target], events_um: Sequence[int], *, reach_um: int) -> Iterator[tuple[int, int, int, int]]:
+    """Give, between one gap wider than any reach and the next, the first and behind the last target and event."""
+    ends_um = [target.high_um for target in targets[-1:]]
+    behind_all_um = max([*ends_um, *events_um[-1:], 0]) + reach_um + 1
+    lows_um, highs_um = (
+        [*own, behind_all_um]
+        for own in (
+            [target.low_um for target in targets],
+            [target.high_um for target in targets],
+        )
+    )
+    all_events_um = [*events_um, behind_all_um]
+    index = event = 0
+    while index < len(targets) or event < len(events_um):
+        first, first_event = index, event
+        reached_um = min(lows_um[index], all_events_um[event])
+        while min(lows_um[index], all_events_um[event]) - reached_um <= reach_um:
+            if lows_um[index] <= all_events_um[event]:
+                reached_um = max(reached_um, highs_um[index])
+                index += 1
             else:
+                reached_um = max(reached_um, all_events_um[event])
                 event += 1
-                event_um = all_events_um[event]
-            next_um = place_um if place_um <= event_um else event_um
-        yield first_place, place, first_event, event
+        yield first, index, first_event, event
 
 
-def _cheapest_pairs(places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int) -> list[tuple[int, int]]:
-    # Costs are doubled so that half a tolerance stays an integer. Row p holds the least costs of the first p places.
-    rows = [[tolerance_um * event for event in range(len(events_um) + 1)]]
-    for place_um in places_um:
+def _cheapest_pairs(targets: Sequence[Target], events_um: Sequence[int], *, alone_um: int) -> list[tuple[int, int]]:
+    # Costs are doubled so that half a reach stays an integer. Row t holds the least costs of the first t targets.
+    rows = [[alone_um * event for event in range(len(events_um) + 1)]]
+    for target in targets:
         above = rows[-1]
-        row = [above[0] + tolerance_um]
+        row = [above[0] + alone_um]
         for index, event_um in enumerate(events_um):
-            paired = above[index] + 2 * abs(event_um - place_um)
-            row.append(min(paired, above[index + 1] + tolerance_um, row[index] + tolerance_um))
+            alone = min(above[index + 1], row[index]) + alone_um
+            off_um = target.off_um(event_um)
+            row.append(min(above[index] + 2 * off_um, alone) if off_um <= _reach_of(target) else alone)
         rows.append(row)
-    return _walk_back(rows, places_um, events_um, tolerance_um=tolerance_um)
+    return _walk_back(rows, targets, events_um, alone_um=alone_um)
 
 
 def _walk_back(
-    rows: Sequence[Sequence[int]], places_um: Sequence[int], events_um: Sequence[int], *, tolerance_um: int
+    rows: Sequence[Sequence[int]], targets: Sequence[Target], events_um: Sequence[int], *, alone_um: int
 ) -> list[tuple[int, int]]:
     pairs: list[tuple[int, int]] = []
-    place, event = len(places_um), len(events_um)
-    while place and event:
-        cost = rows[place][event]
-        if cost == rows[place - 1][event - 1] + 2 * abs(events_um[event - 1] - places_um[place - 1]):
-            place, event = place - 1, event - 1
-            pairs.append((place, event))
-        elif cost == rows[place - 1][event] + tolerance_um:
-            place -= 1
+    index, event = len(targets), len(events_um)
+    while index and event:
+        cost, off_um = rows[index][event], targets[index - 1].off_um(events_um[event - 1])
+        if off_um <= _reach_of(targets[index - 1]) and cost == rows[index - 1][event - 1] + 2 * off_um:
+            index, event = index - 1, event - 1
+            pairs.append((index, event))
+        elif cost == rows[index - 1][event] + alone_um:
+            index -= 1
         else:
             event -= 1
     return pairs
 
 
-def _neighbours(positions_um: Sequence[int], at_um: int) -> list[int]:
-    index = bisect_left(positions_um, at_um)
-    return [near for near in (index - 1, index) if 0 <= near < len(positions_um)]
+# What was within reach too, and less than half of that farther away than the winner, might as well have won: an event
+# between two places may be the other one's joint, and of two events at a place either may be its joint.
 
 
-def _contests(
-    losers: Iterable[int],
-    losers_um: Sequence[int],
-    prizes_um: Sequence[int],
-    winners: Mapping[int, int],
-    *,
-    tolerance_um: int,
-) -> Iterator[tuple[int, int, int]]:
-    """Give loser, prize and winner where a prize, which the winner has, might as well be the loser's."""
-    for loser in losers:
-        for prize in _neighbours(prizes_um, losers_um[loser]):
-            if prize not in winners:
-                continue
-            lost_by_um, won_by_um = (abs(losers_um[one] - prizes_um[prize]) for one in (loser, winners[prize]))
-            # The loser was within tolerance too, and less than half of it farther away than the winner.
-            if lost_by_um <= tolerance_um and 2 * (lost_by_um - won_by_um) <= tolerance_um:
-                yield loser, prize, winners[prize]
+def _owned_by_others(targets: Sequence[Target], events_um: Sequence[int], own: dict[int, int]) -> Iterator[int]:
+    """Give each target without an event that another's might be, with that other."""
+    owners = {event: index for index, event in own.items()}
+    for index, target in enumerate(targets):
+        if index in own:
+            continue
+        for event in _neighbours(events_um, target.low_um, target.high_um):
+            winner = owners.get(event)
+            if winner is not None and _is_close(target, targets[winner], events_um[event], events_um[event]):
+                yield from (index, winner)
+
+
+def _rivals_of_own(targets: Sequence[Target], events_um: Sequence[int], own: dict[int, int], event: int) -> list[int]:
+    """Return the targets whose event might as well be one that no target has."""
+    return [
+        index
+        for index in _near_targets(targets, events_um[event])
+        if index in own and _is_close(targets[index], targets[index], events_um[event], events_um[own[index]])
+    ]
+
+
+def _other_owners(targets: Sequence[Target], group: int, event_um: int) -> list[int]:
+    """Return the targets whose event one might as well be that a group takes, and the group itself with them."""
+    others = [
+        index
+        for index in (group - 1, group + 1)
+        if 0 <= index < len(targets) and _is_close(targets[index], targets[group], event_um, event_um)
+    ]
+    return [*others, group] if others else []
+
+
+def _is_close(loser: Target, winner: Target, lost_um: int, won_um: int) -> bool:
+    lost_by_um, won_by_um, reach_um = loser.off_um(lost_um), winner.off_um(won_um), _reach_of(loser)
+    return lost_by_um <= reach_um and 2 * (lost_by_um - won_by_um) <= reach_um
+
+
+def _near_targets(targets: Sequence[Target], at_um: int) -> list[int]:
+    behind = bisect_left(targets, at_um, key=_low_of)
+    return [index for index in (behind - 1, behind) if 0 <= index < len(targets)]
+
+
+def _neighbours(events_um: Sequence[int], low_um: int, high_um: int) -> range:
+    """Return the last event before a stretch, those in it, and the first one behind it."""
+    first, behind = bisect_left(events_um, low_um), bisect_right(events_um, high_um)
+    return range(max(first - 1, 0), min(behind + 1, len(events_um)))

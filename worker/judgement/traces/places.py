@@ -1,7 +1,7 @@
 """The places of a fibre: joints that lie at one spot, which a trace shows as one event."""
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from itertools import groupby, pairwise
 from operator import attrgetter
@@ -9,7 +9,8 @@ from typing import NamedTuple
 
 from service.vocabulary.design.layout import Joint, Layout
 from service.vocabulary.design.words import JointKind, SiteKind
-from worker.judgement.traces.joint_location import Spot
+from worker.judgement.traces.event_assignment import Target
+from worker.judgement.traces.spots import Spots
 
 
 class Place(NamedTuple):
@@ -17,7 +18,8 @@ class Place(NamedTuple):
 
     At a terminal and at a patch panel they form a group: a splice a few metres behind a connection lies in its dead
     zone, and several joints share one reading. `pair` is the first mated pair, after which a group is named. `zone` are
-    the indices of all sites in one dead zone with this one, where there are others.
+    the indices of all sites in one dead zone with this one, where there are others. An event of the place lies
+    `within_um` of it, where the cable's fibres tell how far.
     """
 
     site: str
@@ -28,66 +30,112 @@ class Place(NamedTuple):
     is_end: bool
     pair: Joint | None
     is_group: bool
+    within_um: int | None = None
     zone: tuple[int, ...] = ()
     zone_has_pair: bool = False
+
+
+# Light goes there and back: a pulse of 1 ns covers 0.102 m of fibre at a group index of 1.468.
+_UM_PER_NS_OF_PULSE = 102_000
 
 
 class DeadZone(NamedTuple):
     """How far apart joints must lie for a trace to see them apart: beside a reflection, and else."""
 
     beside_pair_um: int
-    pulse_um: int
+    beside_splice_um: int
+
+
+def pulse_um_of(pulse_ns: int) -> int:
+    """Return how much fibre a pulse covers."""
+    return pulse_ns * _UM_PER_NS_OF_PULSE
 
 
 class Plan(NamedTuple):
-    """What a fibre's places follow from: the design, the first fibre with the same plan, and what a pulse hides."""
+    """What a fibre's places follow from: where the sites are, the first fibre with the same plan, what a pulse hides.
 
-    layout: Layout
+    `parted` are the zones, by their sites, of which each of the fibre's traces shows every joint.
+    """
+
+    spots: Spots
     first_alike: int
     dead_zone: DeadZone
+    parted: frozenset[tuple[int, ...]] = frozenset()
+
+    @property
+    def layout(self) -> Layout:
+        """The design."""
+        return self.spots.layout
 
 
 class PlacesBetween(NamedTuple):
-    """The places between a trace's two ends, as its light meets them, by how far from its near end they lie."""
+    """The places between a trace's two ends, as its light meets them, by how far from its near end they lie.
 
+    `targets` are the places one by one, or several together that a dead zone covers, each with its places by index.
+    Distances are the design's: `span_um` of the fibre begin `near_um` from A. `inside_um` and `pairs_um` are where the
+    design has joints and mated pairs, whatever the fibres tell.
+    """
+
+    plan: Plan
+    ends: tuple[int, int]
     places: tuple[Place, ...]
-    designed_um: tuple[int, ...]
+    targets: tuple[Target, ...]
+    members: tuple[tuple[int, ...], ...]
     near_um: int
     span_um: int
     inside_um: tuple[int, ...]
     pairs_um: tuple[int, ...]
-    has_zones: bool
-    is_group: tuple[bool, ...]
 
-    def along_um(self, located: Mapping[int, Spot]) -> Sequence[int]:
-        """Return where the places lie: by design, or where they were located instead."""
-        if not located:
-            return self.designed_um
-        return [
-            abs(located[place.site_index].from_a_um - self.near_um) if place.site_index in located else along_um
-            for place, along_um in zip(self.places, self.designed_um, strict=True)
-        ]
+    def spot_um(self, along_um: int) -> int:
+        """Return how far from A in the design something lies that is so far along the span."""
+        spots, (near, far) = self.plan.spots, self.ends
+        if spots.is_designed:
+            return self.near_um + (along_um if near < far else -along_um)
+        near_um, far_um = spots.offsets_um[near], spots.offsets_um[far]
+        return spots.in_design_um(near_um + (far_um - near_um) * along_um // self.span_um if self.span_um else near_um)
 
 
 @lru_cache(maxsize=64)
 def places_between(plan: Plan, ends: tuple[int, int]) -> PlacesBetween:
     """Return the places between two ends, by site index, from the near end on."""
-    (near, far), layout, places = ends, plan.layout, zoned_places(plan)
+    (near, far), offsets_um, designed_um = ends, plan.spots.offsets_um, plan.layout.site_offsets_um
     low, high = min(near, far), max(near, far)
-    near_um, far_um = layout.site_offsets_um[near], layout.site_offsets_um[far]
-    own = [place for place in places if low <= place.site_index <= high]
+    own = [place for place in zoned_places(plan) if low <= place.site_index <= high]
     in_order = own if near < far else own[::-1]
-    along_um = [abs(place.from_a_um - near_um) for place in in_order]
-    both = list(zip(in_order, along_um, strict=True))
+    span_um, located_um = abs(designed_um[far] - designed_um[near]), abs(offsets_um[far] - offsets_um[near])
+    # Each trace is laid out by its own length, so between its ends, wherever these really are, shares count.
+    along_um = [
+        abs(place.from_a_um - offsets_um[near]) * span_um // located_um if located_um else 0 for place in in_order
+    ]
+    members = tuple(_together(in_order))
+    by_design = [(place, abs(designed_um[place.site_index] - designed_um[near])) for place in in_order]
     return PlacesBetween(
+        plan=plan,
+        ends=ends,
         places=tuple(in_order),
-        designed_um=tuple(along_um),
-        near_um=near_um,
-        span_um=abs(far_um - near_um),
-        inside_um=tuple([along for place, along in both if low < place.site_index < high]),
-        pairs_um=tuple([along for place, along in both if place.pair is not None]),
-        has_zones=any(place.zone for place in own),
-        is_group=tuple([place.is_group for place in in_order]),
+        targets=tuple([_target(in_order, along_um, one) for one in members]),
+        members=members,
+        near_um=designed_um[near],
+        span_um=span_um,
+        inside_um=tuple([along for place, along in by_design if low < place.site_index < high]),
+        pairs_um=tuple([along for place, along in by_design if place.pair is not None]),
+    )
+
+
+def _together(places: Sequence[Place]) -> Iterator[tuple[int, ...]]:
+    """Give the indices of the places that one reading is of: of each by itself, or of a dead zone."""
+    for _, own in groupby(range(len(places)), key=lambda index: places[index].zone or index):
+        yield tuple(own)
+
+
+def _target(places: Sequence[Place], along_um: Sequence[int], members: tuple[int, ...]) -> Target:
+    within_um = [places[index].within_um for index in members]
+    known_um = [one for one in within_um if one is not None]
+    return Target(
+        low_um=along_um[members[0]],
+        high_um=along_um[members[-1]],
+        within_um=max(known_um) if len(known_um) == len(within_um) else None,
+        is_group=len(members) > 1 or places[members[0]].is_group,
     )
 
 
@@ -97,33 +145,37 @@ def zoned_places(plan: Plan) -> tuple[Place, ...]:
 
     Kept for all fibres with one splice plan: on most routes that is every fibre.
     """
-    return _with_zones(_places_of(plan.layout, plan.layout.joints_of(plan.first_alike)), plan.dead_zone)
+    places = _places_of(plan.spots, plan.layout.joints_of(plan.first_alike))
+    return _with_zones(places, plan.dead_zone, parted=plan.parted)
 
 
-def _places_of(layout: Layout, joints: Sequence[Joint]) -> tuple[Place, ...]:
-    sites = layout.design.sites
+def _places_of(spots: Spots, joints: Sequence[Joint]) -> tuple[Place, ...]:
+    sites = spots.layout.design.sites
     return tuple(
         Place(
             site=sites[index].id,
             site_index=index,
-            from_a_um=layout.site_offsets_um[index],
+            from_a_um=spots.offsets_um[index],
             joints=(own := tuple(members)),
             is_closure=sites[index].kind is SiteKind.SPLICE_CLOSURE,
             is_end=index in {0, len(sites) - 1},
             pair=next((joint for joint in own if joint.kind is JointKind.PAIR), None),
             is_group=len(own) > 1,
+            within_um=spots.within_um[index],
         )
         for index, members in groupby(joints, key=attrgetter("site_index"))
     )
 
 
-def _with_zones(places: Sequence[Place], dead_zone: DeadZone) -> tuple[Place, ...]:
+def _with_zones(
+    places: Sequence[Place], dead_zone: DeadZone, *, parted: frozenset[tuple[int, ...]]
+) -> tuple[Place, ...]:
     zoned: list[Place] = []
     for own in _zones(places, dead_zone):
-        if len(own) == 1:
+        zone, has_pair = tuple(place.site_index for place in own), any(place.pair for place in own)
+        if len(own) == 1 or zone in parted:
             zoned += own
             continue
-        zone, has_pair = tuple(place.site_index for place in own), any(place.pair for place in own)
         zoned += [
             place._replace(zone=zone, zone_has_pair=has_pair, is_group=place.is_group or has_pair) for place in own
         ]
@@ -149,7 +201,7 @@ def _linked_to_next(places: Sequence[Place], dead_zone: DeadZone) -> set[int]:
     linked = {
         index
         for index, (place, behind) in enumerate(pairwise(places))
-        if behind.from_a_um - place.from_a_um <= dead_zone.pulse_um
+        if behind.from_a_um - place.from_a_um <= dead_zone.beside_splice_um
     }
     for index, place in enumerate(places):
         if place.pair is not None:

@@ -1,6 +1,6 @@
 """What the traces of each side show: of each place, or why they may show nothing of it, and what lies on no place."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import NamedTuple
@@ -21,8 +21,10 @@ from worker.judgement.history.validity import (
     void_records,
 )
 from worker.judgement.traces.aligned_trace import AlignedTrace, Reading
-from worker.judgement.traces.alignment import Alignment, Designed, align, dead_zone_of
+from worker.judgement.traces.alignment import Alignment, Designed, ScaledTrace, align, dead_zone_of, scale_traces
 from worker.judgement.traces.places import Place, Plan, zoned_places
+from worker.judgement.traces.sightings import SpanSightings, find_sightings
+from worker.judgement.traces.spots import Spots, designed_spots
 
 
 class OneWayLoss(NamedTuple):
@@ -99,6 +101,7 @@ class FibreTraces:
     sets: Mapping[Side, TraceSet]
     valid: tuple[Trace, ...]
     alignment: Alignment
+    sightings: tuple[SpanSightings, ...]
 
     def of_side(self, side: Side) -> TraceSet:
         """Return the traces of a side that count somewhere."""
@@ -145,7 +148,7 @@ def one_way_losses(traces: FibreTraces, side: Side) -> list[OneWayLoss]:
 def unexpected_events(traces: FibreTraces) -> tuple[UnexpectedEvent, ...]:
     """Return the events of all valid traces that lie on no place, in order from A."""
     found = [
-        UnexpectedEvent(aligned.scale.from_a_um(event.at_um), trace, event.loss_mdb)
+        UnexpectedEvent(traces.alignment.spot_um(aligned, event.at_um), trace, event.loss_mdb)
         for trace in traces.valid
         if (aligned := traces.alignment.of(trace)).unexpected
         for event in aligned.unexpected
@@ -155,22 +158,44 @@ def unexpected_events(traces: FibreTraces) -> tuple[UnexpectedEvent, ...]:
     )
 
 
-def align_fibre(layout: Layout, placing: Placing, *, fibre: int, history: History, validity: Validity) -> FibreTraces:
+def align_fibre(spots: Spots, placing: Placing, *, fibre: int, history: History, validity: Validity) -> FibreTraces:
     """Align a fibre's traces to its places."""
-    sets = sort_traces(layout, history, validity)
-    # The pulse that sees the least apart among those that each side has at its best.
-    pulse_ns = max((own.traces[0].pulse_ns for own in sets.values() if own.traces), default=0)
+    sets = sort_traces(spots.layout, history, validity)
     valid = tuple([trace for own in sets.values() for trace in own.traces])
-    plan = Plan(layout, layout.first_alike(fibre), dead_zone_of(pulse_ns, placing))
-    places = zoned_places(plan)
-    designed = Designed(plan=plan, placing=placing, places=places, pulse_ns=pulse_ns)
+    designed = _designed(spots, placing, fibre, sets)
+    scaled = scale_traces(designed, valid=valid, every=history.traces)
     return FibreTraces(
-        places=places,
+        places=designed.places,
         validity=validity,
         sets=sets,
         valid=valid,
-        alignment=align(designed, valid=valid, every=history.traces),
+        alignment=align(designed, scaled, valid=valid),
+        sightings=_sightings(designed, scaled, valid),
     )
+
+
+def find_fibre_sightings(
+    layout: Layout, placing: Placing, *, fibre: int, history: History, validity: Validity
+) -> tuple[SpanSightings, ...]:
+    """Return what a fibre's traces show, wherever its joints are."""
+    sets = sort_traces(layout, history, validity)
+    valid = tuple([trace for own in sets.values() for trace in own.traces])
+    designed = _designed(designed_spots(layout), placing, fibre, sets)
+    return _sightings(designed, scale_traces(designed, valid=valid, every=valid), valid)
+
+
+def _designed(spots: Spots, placing: Placing, fibre: int, sets: Mapping[Side, TraceSet]) -> Designed:
+    # The pulse that sees the least apart among those that each side has at its best.
+    pulse_ns = max((own.traces[0].pulse_ns for own in sets.values() if own.traces), default=0)
+    plan = Plan(spots, spots.layout.first_alike(fibre), dead_zone_of(pulse_ns, placing))
+    return Designed(plan=plan, placing=placing, places=zoned_places(plan), pulse_ns=pulse_ns)
+
+
+def _sightings(
+    designed: Designed, scaled: Mapping[str, ScaledTrace], valid: Iterable[Trace]
+) -> tuple[SpanSightings, ...]:
+    own = [(trace, scaled[trace.stamp.id].scale) for trace in valid]
+    return find_sightings(own, same_spot_um=designed.near_um // 2)
 
 
 def _one_way_loss(traces: FibreTraces, place: Place, side: Side) -> OneWayLoss:

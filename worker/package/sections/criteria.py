@@ -66,9 +66,10 @@ def _agreement(content: PackageContent) -> Facts:
         f"{placing['tolerance_percent']} % of the length tested, whichever is more",
         "Scale": "a trace may be longer or shorter than the design by "
         f"{placing['scale_percent']} % of the length tested",
-        "Off its spot": "a joint that traces from both ends show at one spot may lie "
+        "Off its spot": "joints that the fibres of a cable show together may lie "
         f"{placing['off_spot_m']} m away, where no other can be meant",
-        "Dead zone": f"nothing is seen apart within {placing['dead_zone_pulses']} pulse lengths behind a reflection",
+        "Dead zone": f"nothing is seen apart within {placing['dead_zone_pulses']} pulse lengths behind a reflection, "
+        f"and no two splices for certain that are less than {placing['parted_pulses']} pulse lengths apart",
         "Dark fibres": _dark_text(criteria.dark_fibres_tolerated),
         "Acceptance": _acceptance_text(criteria.deemed_after_days),
         "Signatures": _SIGNATURES[criteria.signature_level],

@@ -62,7 +62,7 @@ def unexpected_events_section(content: PackageContent, unexpected: Sequence[Unex
     return section.followed_by(_OTHERS_TITLE, Table(columns=_OTHERS_COLUMNS, rows=rows, is_grouped=True))
 
 
-_OTHERS_TITLE = "Ends of fibre, joints off their spot, and traces that fit something else"
+_OTHERS_TITLE = "Ends of fibre, and traces that fit something else"
 _OTHERS_COLUMNS = (
     Column(heading="Fibre", share=28, kind=Kind.NUMBER, role=Role.FIBRE_LINK),
     Column(heading="What", share=150),
@@ -85,9 +85,6 @@ def _other_rows(fibre: FibreDocument) -> Iterator[tuple[str, ...]]:
     for short in fibre.get("short_traces", ()):
         what = f"{DIRECTIONS[short['direction']]} at {short['wavelength_nm']} nm reaches no farther"
         yield number, what, short["from_a_m"], *_in_cable(short), short["record"]
-    for moved in fibre.get("off_spot", ()):
-        what = f"the joint at {moved['site']}, designed at {moved['designed_m']} m"
-        yield number, what, moved["from_a_m"], *_in_cable(moved), ", ".join(moved["records"])
     for unlike in fibre.get("unlike_traces", ()):
         fibres = ", ".join(f"{own['first']} to {own['last']}" for own in unlike.get("fibres", ()))
         what = f"{words(unlike['reason'])}{f': {fibres}' if fibres else ''}"

@@ -19,6 +19,7 @@ CHANGING = (
     "person_certificate",
     "route",
     "fibre",
+    "found_spots",
     "standing_verdict",
     "job",
     "submission",

@@ -253,6 +253,15 @@ CREATE TABLE route_site (
 );
 CREATE INDEX ix_route_site_project_id_site_id ON route_site (project_id, site_id);
 
+CREATE TABLE found_spots (
+    project_id uuid, route_id uuid,
+    design_sha256 varchar NOT NULL,
+    sha256 varchar NOT NULL,
+    document text NOT NULL,
+    CONSTRAINT pk_found_spots PRIMARY KEY (project_id, route_id),
+    CONSTRAINT fk_found_spots_project_id_route_id FOREIGN KEY (project_id, route_id) REFERENCES route
+);
+
 CREATE TABLE standing_verdict (
     project_id uuid, route_id uuid,
     digest varchar NOT NULL,

@@ -109,7 +109,7 @@ def test_a_dead_zone_is_three_pulses_long(apart_m: float, is_group: bool) -> Non
 
 
 def test_how_long_a_dead_zone_is_is_agreed() -> None:
-    design, criteria = beside_design(), make_criteria(placing={"dead_zone_pulses": 1.9})
+    design, criteria = beside_design(), make_criteria(placing={"dead_zone_pulses": 1.9, "parted_pulses": 1.9})
     traces = both_ways(design=design, losses_db={"C1": 0.2, "C2": 0.05}, pulse_ns=PULSES_NS)
     assert finding_of(judge_beside(design, traces, criteria=criteria), "SPLICE-1550", site="C2")["value"] == "0.0500"
 

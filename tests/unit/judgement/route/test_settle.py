@@ -10,6 +10,7 @@ from tests.unit.judgement.judging import judge
 from worker.judgement.fibre.contributions import Contributions
 from worker.judgement.fibre.findings import Counts
 from worker.judgement.route.settle import JudgedFibre, Verdict, settle
+from worker.judgement.traces.spots import RouteSpots
 
 
 def counts(*, conforming: int = 0, nonconforming: int = 0, undetermined: int = 0) -> dict[str, Counts]:
@@ -29,8 +30,14 @@ def judged(number: int, own: dict[str, Counts]) -> JudgedFibre:
 
 def settle_judged(fibres: Sequence[JudgedFibre]) -> Verdict:
     """Settle the usual route under the usual criteria."""
+    layout = layout_of()
     return settle(
-        layout=layout_of(), criteria=criteria_of(), design_sha256="d" * 64, criteria_sha256="c" * 64, fibres=fibres
+        layout=layout,
+        criteria=criteria_of(),
+        design_sha256="d" * 64,
+        criteria_sha256="c" * 64,
+        spots=RouteSpots.as_designed(layout),
+        fibres=fibres,
     )
 
 

@@ -7,26 +7,30 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from worker.judgement.traces.event_assignment import Assignment, assign, nearest_to
+from worker.judgement.traces.event_assignment import Assignment, Target, assign, nearest_targets
 
 TOLERANCE = 10
 
 
 def place(places: list[int], events: list[int], *, groups: frozenset[int] = frozenset()) -> Assignment:
     """Assign without groups, unless some places are."""
-    is_group = [index in groups for index in range(len(places))]
-    return assign(places, events, is_group=is_group, tolerance_um=TOLERANCE)
+    return assign(targets(places, groups=groups), events)
+
+
+def targets(places: list[int], *, groups: frozenset[int] = frozenset(), within: int = TOLERANCE) -> list[Target]:
+    """Return places of one reach, each at one distance."""
+    return [Target(at, at, within, is_group=index in groups) for index, at in enumerate(places)]
 
 
 def pairs(assignment: Assignment) -> list[tuple[int, int]]:
     """Return place and event of each pair."""
-    return [(index, event) for index, own in enumerate(assignment.events_of_place) for event in own]
+    return [(index, event) for index, own in enumerate(assignment.events_of_target) for event in own]
 
 
 @pytest.mark.parametrize(("event", "own"), [(90, (0,)), (110, (0,)), (89, ()), (111, ())])
 def test_an_event_at_the_tolerance_is_taken_and_one_step_beyond_is_not(event: int, own: tuple[int, ...]) -> None:
     assignment = place([100], [event])
-    assert assignment.events_of_place == (own,)
+    assert assignment.events_of_target == (own,)
     assert assignment.left_over == (() if own else (0,))
 
 
@@ -52,16 +56,16 @@ def test_two_events_near_one_place_leave_it_uncertain() -> None:
 
 @pytest.mark.parametrize(("spot", "nearest"), [(0, [0]), (149, [0]), (150, [0, 1]), (151, [1]), (999, [1])])
 def test_the_nearest_place_is_found_at_any_distance(spot: int, nearest: list[int]) -> None:
-    assert nearest_to([100, 200], spot) == nearest
+    assert nearest_targets(targets([100, 200]), spot) == nearest
 
 
 def test_without_places_none_is_nearest() -> None:
-    assert nearest_to([], 100) == []
+    assert nearest_targets([], 100) == []
 
 
 def test_a_group_takes_all_events_near_it() -> None:
     assignment = place([100], [98, 103], groups=frozenset({0}))
-    assert (assignment.events_of_place, assignment.contested, assignment.left_over) == (((0, 1),), frozenset(), ())
+    assert (assignment.events_of_target, assignment.contested, assignment.left_over) == (((0, 1),), frozenset(), ())
 
 
 POSITIONS = st.lists(st.integers(0, 80), max_size=6).map(sorted)

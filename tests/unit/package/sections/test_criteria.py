@@ -31,6 +31,7 @@ FULL_CRITERIA: dict[str, Any] = {
         "scale_percent": 2.9,
         "off_spot_m": 52.0,
         "dead_zone_pulses": 3.1,
+        "parted_pulses": 2.3,
     },
     "mean_below_zero_db": 0.04,
     "consistency": {"scattering_db": 0.29, "mean_db": 0.047},

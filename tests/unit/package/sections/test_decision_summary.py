@@ -76,14 +76,13 @@ def test_a_loss_on_no_joint_without_a_figure_is_listed_all_the_same() -> None:
     assert (row[3], row[4], row[7]) == ("–", "–", "–")  # noqa: RUF001
 
 
-def test_breaks_short_traces_joints_off_their_spot_and_strange_traces_are_told_below_the_losses() -> None:
+def test_breaks_short_traces_and_strange_traces_are_told_below_the_losses() -> None:
     content, other = make_content(), str(UUID(int=102))
     where: WhereDocument = {"from_a_m": "2000.25", "section": "S02", "cable_m": "117.82"}
     side = {"record": RECORD, "direction": "b_to_a", "wavelength_nm": 1550}
     told = {
         "breaks": [{**where, "records": [RECORD, other]}],
         "short_traces": [{**where, **side}],
-        "off_spot": [{**where, "site": "C01", "designed_m": "1881.72", "records": [RECORD, other]}],
         "unlike_traces": [{**side, "reason": "other_fibre_likelier", "fibres": [{"first": 7, "last": 12}]}],
     }
     fibres: list[Any] = [{**one, **told} if one["fibre"] == 3 else one for one in content.fibres]
@@ -91,10 +90,9 @@ def test_breaks_short_traces_joints_off_their_spot_and_strange_traces_are_told_b
     assert rows_of(content, STRAYS) == [
         ("3", "the fibre is broken", *there, f"{RECORD}, {other}"),
         ("3", "B to A at 1550 nm reaches no farther", *there, RECORD),
-        ("3", "the joint at C01, designed at 1881.72 m", *there, f"{RECORD}, {other}"),
         ("3", "other fibre likelier: 7 to 12", "–", "–", "–", RECORD),  # noqa: RUF001
     ]
-    assert "the joint at C01" in printed_words(content)
+    assert "the fibre is broken" in printed_words(content)
 
 
 def test_a_loss_on_no_joint_of_a_fibre_that_is_not_submitted_is_left_out() -> None:

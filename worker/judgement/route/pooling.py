@@ -1,0 +1,200 @@
+"""Where a cable's joints really lie, by all its fibres together: one spot for each site and tube.
+
+A cable's fibres share their closures. Each is laid out by its own length, so that what is left between them is the
+slack in trays and what noise does. A spot follows from the design and from what counting traces show, in any order.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import pairwise
+from statistics import median, median_low
+
+from service.vocabulary.criteria.criteria import Placing
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.quantities import to_last_place, to_um
+from worker.judgement.route.matching import Cluster, Reaches, Unit, match_units
+from worker.judgement.traces.places import pulse_um_of
+from worker.judgement.traces.sightings import SpanSightings
+from worker.judgement.traces.spots import SPOT_STEP_M, RouteSpots, Spot, SpotGroup
+
+# Fewer fibres may have a fault in common: what they show is then as likely a bend as a closure.
+FEWEST_FIBRES = 3
+_LEAST_SUPPORT = 2
+_SUPPORT_PERCENT = 30
+# A splice loses about as much at either wavelength; what loses more the longer the wave is a bend, a kinked cable too.
+_BEND_RISE_MDB = 40
+# Six times the middle distance from a spot is four standard deviations of a normal scatter.
+_SPREADS = 6
+_CM = 100
+
+_Span = tuple[int, int]
+_Sighting = tuple[int, int, int | None]
+
+
+def locate_sites(layout: Layout, placing: Placing, sightings: Mapping[int, Sequence[SpanSightings]]) -> RouteSpots:
+    """Return where the sites of a route lie, by what each of its fibres shows; their order does not matter."""
+    by_path: dict[tuple[int, ...], dict[int, Sequence[SpanSightings]]] = defaultdict(dict)
+    for fibre in sorted(sightings):
+        if sightings[fibre]:
+            by_path[layout.tubes_of(fibre)][fibre] = sightings[fibre]
+    large = [own for own in by_path.values() if len(own) >= FEWEST_FIBRES]
+    small = {fibre: one for own in by_path.values() if len(own) < FEWEST_FIBRES for fibre, one in own.items()}
+    groups = [SpotGroup(tuple(own), _locate(layout, placing, own)) for own in large]
+    if small:
+        # The tubes of a cable differ little: what most of them show stands in for one with too few fibres of its own.
+        shared = _middle(groups) if groups else _locate(layout, placing, small)
+        groups.append(SpotGroup(tuple(small), shared))
+    return RouteSpots.of_groups(layout, [group for group in groups if group.found])
+
+
+def _middle(groups: Sequence[SpotGroup]) -> dict[int, Spot]:
+    by_site: dict[int, list[Spot]] = defaultdict(list)
+    for group in groups:
+        for site, spot in group.found.items():
+            by_site[site].append(spot)
+    middle: dict[int, Spot] = {}
+    for site, own in sorted(by_site.items()):
+        at_m = median_low([spot.from_a_m for spot in own])
+        off_m = max(abs(spot.from_a_m - at_m) for spot in own)
+        middle[site] = Spot(at_m, max(spot.within_m for spot in own) + off_m, sum(spot.fibres for spot in own))
+    return middle
+
+
+def _locate(layout: Layout, placing: Placing, own: Mapping[int, Sequence[SpanSightings]]) -> dict[int, Spot]:
+    """Return the spots of sites that some fibres show, each by the span that most of them were tested over."""
+    by_span: dict[_Span, dict[int, SpanSightings]] = defaultdict(dict)
+    for fibre, spans in own.items():
+        for one in spans:
+            by_span[one.low_index, one.high_index][fibre] = one
+    found: dict[int, Spot] = {}
+    for span in sorted(by_span, key=lambda span: (len(by_span[span]), span[1] - span[0], span)):
+        fibres = by_span[span]
+        if len(fibres) >= FEWEST_FIBRES:
+            found |= _locate_in_span(layout, placing, span, fibres)
+    return {site: found[site] for site in sorted(found)} if _ascends(found) else {}
+
+
+def _ascends(found: Mapping[int, Spot]) -> bool:
+    """Tell whether spots lie in the order of their sites; those of different spans need not."""
+    at_m = [found[site].from_a_m for site in sorted(found)]
+    return at_m == sorted(at_m)
+
+
+def _locate_in_span(layout: Layout, placing: Placing, span: _Span, own: Mapping[int, SpanSightings]) -> dict[int, Spot]:
+    low, high = span
+    joined = _fibres_joined(layout, span, own)
+    if not joined:
+        return {}
+    clusters = [one for one in _clusters(placing, own) if one.fibres >= _least_support(min(joined.values()))]
+    units = _units(layout, placing, sorted(joined), pulse_ns=max(one.pulse_ns for one in own.values()))
+    reaches = Reaches(
+        off_spot_cm=round(placing.off_spot_m * _CM),
+        tolerance_cm=round(placing.tolerance_m * _CM),
+        ends_cm=(layout.site_offsets_um[low] // 10_000, layout.site_offsets_um[high] // 10_000),
+        fibres=len(own),
+    )
+    matched = match_units(units, [one for one in clusters if not one.is_bend], reaches)
+    spread_cm = median_low([cluster.spread_cm for cluster in clusters]) if clusters else 0
+    least_cm = round(placing.tolerance_m * _CM) // 2
+
+    def within_m(cluster: Cluster) -> int:
+        return _up_to_step(max(least_cm, _SPREADS * max(spread_cm, cluster.spread_cm)))
+
+    return {
+        site: Spot(_to_step(at_cm), within_m(cluster), cluster.fibres)
+        for unit, taken in matched
+        for site, at_cm, cluster in _sites_of(unit, taken)
+    }
+
+
+def _least_support(joined: int) -> int:
+    return max(_LEAST_SUPPORT, -(-joined * _SUPPORT_PERCENT // 100))
+
+
+def _fibres_joined(layout: Layout, span: _Span, own: Iterable[int]) -> dict[int, int]:
+    """Return on how many fibres each site inside a span has a joint, where it has any."""
+    joined: dict[int, int] = defaultdict(int)
+    for fibre in own:
+        for site in {joint.site_index for joint in layout.joints_of(fibre)}:
+            if span[0] < site < span[1]:
+                joined[site] += 1
+    return joined
+
+
+def _units(layout: Layout, placing: Placing, sites: Sequence[int], *, pulse_ns: int) -> list[Unit]:
+    """Return the sites one by one, or together where a pulse may show several as one event."""
+    merged_um = pulse_um_of(pulse_ns) * to_last_place(placing.parted_pulses, places=1) // 10
+    units: list[list[int]] = []
+    for site in sites:
+        at_um = layout.site_offsets_um[site]
+        if units and at_um - layout.site_offsets_um[units[-1][-1]] <= merged_um:
+            units[-1].append(site)
+        else:
+            units.append([site])
+    return [Unit(tuple(own), tuple(layout.site_offsets_um[site] // 10_000 for site in own)) for own in units]
+
+
+def _sites_of(unit: Unit, taken: Sequence[Cluster]) -> Iterator[tuple[int, int, Cluster]]:
+    """Give each site of a unit with where it lies: at its own cluster, or moved as the unit is."""
+    if len(taken) == len(unit.sites):
+        for site, cluster in zip(unit.sites, taken, strict=True):
+            yield site, cluster.at_cm, cluster
+        return
+    moved_cm = (taken[0].at_cm + taken[-1].at_cm - unit.at_cm[0] - unit.at_cm[-1]) // 2
+    for site, at_cm in zip(unit.sites, unit.at_cm, strict=True):
+        yield site, at_cm + moved_cm, taken[0]
+
+
+def _clusters(placing: Placing, own: Mapping[int, SpanSightings]) -> list[Cluster]:
+    """Return where several fibres show a loss."""
+    gap_cm = to_um(placing.tolerance_m) // 20_000
+    seen = sorted(
+        [
+            (at_cm, fibre, rise)
+            for fibre, one in own.items()
+            for at_cm, rise in zip(one.at_cm, one.rise_mdb, strict=True)
+        ],
+        key=lambda one: one[:2],
+    )
+    runs: list[list[_Sighting]] = []
+    for one in seen:
+        if not runs or one[0] - runs[-1][-1][0] > gap_cm:
+            runs.append([])
+        runs[-1].append(one)
+    return [_cluster(part) for run in runs for part in _parted(run)]
+
+
+def _parted(run: Sequence[_Sighting]) -> list[Sequence[_Sighting]]:
+    """Part sightings, each near the next, into as many clusters as most of their fibres show."""
+    per_fibre: dict[int, int] = defaultdict(int)
+    for _, fibre, _ in run:
+        per_fibre[fibre] += 1
+    least = _least_support(len(per_fibre))
+    in_order = sorted(per_fibre.values(), reverse=True)
+    parts = in_order[least - 1] if len(in_order) >= least else 1
+    if parts == 1:
+        return [run]
+    # Where the gaps between them are widest.
+    gaps = sorted(range(1, len(run)), key=lambda index: (run[index - 1][0] - run[index][0], index))[: parts - 1]
+    edges = [0, *sorted(gaps), len(run)]
+    return [run[first:behind] for first, behind in pairwise(edges)]
+
+
+def _cluster(own: Sequence[_Sighting]) -> Cluster:
+    at_cm = median_low([one[0] for one in own])
+    rises = [rise for _, _, rise in own if rise is not None]
+    return Cluster(
+        at_cm=at_cm,
+        spread_cm=median_low(sorted(abs(one[0] - at_cm) for one in own)),
+        fibres=len({fibre for _, fibre, _ in own}),
+        is_bend=2 * len(rises) > len(own) and median(rises) >= _BEND_RISE_MDB,
+    )
+
+
+def _to_step(at_cm: int) -> int:
+    step_cm = SPOT_STEP_M * _CM
+    return (at_cm + step_cm // 2) // step_cm * SPOT_STEP_M
+
+
+def _up_to_step(within_cm: int) -> int:
+    return -(-within_cm // (SPOT_STEP_M * _CM)) * SPOT_STEP_M

@@ -1,0 +1,113 @@
+"""Where one fibre's traces show losses, wherever the design has joints: its part in telling where those really lie.
+
+A function of the design and of the records that count, never of where joints were found before.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import groupby
+from statistics import median_low
+from typing import NamedTuple
+
+from service.vocabulary.quantities import UM_PER_CM, round_half_even
+from service.vocabulary.records.words import EventKind
+from worker.judgement.history.acts import Trace
+from worker.judgement.traces.distance_scale import DistanceScale
+from worker.judgement.traces.echoes import is_lossless
+from worker.judgement.traces.places import pulse_um_of
+
+
+class SpanSightings(NamedTuple):
+    """What the traces of a fibre between two sites show, in the design's fibre distance from A, ascending.
+
+    `rise_mdb` says of each how much more it loses at the longest wavelength than at the shortest, where both were
+    measured. `pulse_ns` is the pulse of the sharpest traces.
+    """
+
+    low_index: int
+    high_index: int
+    pulse_ns: int
+    at_cm: tuple[int, ...]
+    rise_mdb: tuple[int | None, ...]
+
+
+class _Seen(NamedTuple):
+    from_a_um: int
+    trace: Trace
+    loss_mdb: int
+
+
+def find_sightings(scaled: Iterable[tuple[Trace, DistanceScale]], *, same_spot_um: int) -> tuple[SpanSightings, ...]:
+    """Return what a fibre's traces show, by the two sites between which they were taken."""
+    # Only a trace that proves its own length tells distances.
+    full = sorted(
+        [(trace.span, trace.pulse_ns, trace.stamp.id, trace, scale) for trace, scale in scaled if not scale.shortfall]
+    )
+    return tuple(
+        _in_span(span, [(one[3], one[4]) for one in own], same_spot_um=same_spot_um)
+        for span, own in groupby(full, key=lambda one: one[0])
+    )
+
+
+def _order(one: _Seen) -> tuple[int, str]:
+    return one.from_a_um, one.trace.stamp.id
+
+
+def _in_span(span: tuple[int, int], own: Sequence[tuple[Trace, DistanceScale]], *, same_spot_um: int) -> SpanSightings:
+    found: list[tuple[int, int | None]] = []
+    for pulse_ns, alike in groupby(own, key=lambda one: one[0].pulse_ns):
+        both = list(alike)
+        # A duller trace adds nothing where a sharper one shows something: it may have merged that with what is beside.
+        sharper_um = [at_um for at_um, _ in found]
+        reach_um = 2 * pulse_um_of(pulse_ns) + same_spot_um
+        seen = [
+            one
+            for one in sorted(_seen(both, same_spot_um=same_spot_um), key=_order)
+            if not any(abs(one.from_a_um - at_um) <= reach_um for at_um in sharper_um)
+        ]
+        found += [_sighting(both, cluster) for cluster in _clusters(seen, same_spot_um=same_spot_um)]
+    in_order = sorted(found, key=lambda one: one[0])
+    return SpanSightings(
+        *span,
+        pulse_ns=own[0][0].pulse_ns,
+        at_cm=tuple([round_half_even(at_um, unit=UM_PER_CM) for at_um, _ in in_order]),
+        rise_mdb=tuple([rise for _, rise in in_order]),
+    )
+
+
+def _seen(own: Iterable[tuple[Trace, DistanceScale]], *, same_spot_um: int) -> Iterator[_Seen]:
+    """Give the losses inside the span; what reflects and loses nothing may be an echo of anything."""
+    for trace, scale in own:
+        first_um, last_um = scale.start_um + 2 * same_spot_um, scale.end_um - 2 * same_spot_um
+        for event in scale.events:
+            if not first_um < event.at_um < last_um or event.loss_mdb is None:
+                continue
+            if event.kind is EventKind.NON_REFLECTIVE or not is_lossless(event, threshold_mdb=trace.threshold_mdb):
+                yield _Seen(scale.from_a_um(event.at_um), trace, event.loss_mdb)
+
+
+def _clusters(seen: Iterable[_Seen], *, same_spot_um: int) -> Iterator[list[_Seen]]:
+    own: list[_Seen] = []
+    for one in seen:
+        is_other = own and one.from_a_um - own[0].from_a_um > same_spot_um
+        # A trace shows one joint once, so that its second event nearby is another's.
+        if is_other or any(one.trace is other.trace for other in own):
+            yield own
+            own = []
+        own.append(one)
+    if own:
+        yield own
+
+
+def _sighting(own: Iterable[tuple[Trace, DistanceScale]], cluster: Sequence[_Seen]) -> tuple[int, int | None]:
+    """Return where traces show a loss, and how much more of it at the longest wavelength; unseen is nothing lost."""
+    at_um = median_low(one.from_a_um for one in cluster)
+    by_wavelength: dict[int, int] = defaultdict(int)
+    for trace, _ in own:
+        by_wavelength[trace.wavelength_nm] += 1
+    counts = set(by_wavelength.values())
+    if len(by_wavelength) < 2 or len(counts) != 1:
+        return at_um, None
+    short_nm, long_nm = min(by_wavelength), max(by_wavelength)
+    lost_mdb = {nm: sum(one.loss_mdb for one in cluster if one.trace.wavelength_nm == nm) for nm in by_wavelength}
+    return at_um, (lost_mdb[long_nm] - lost_mdb[short_nm]) // counts.pop()
