@@ -8,7 +8,7 @@ from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FibreDocument
 from worker.judgement.documents.fibre import write_fibre, write_nothing
-from worker.judgement.fibre.contributions import Contributions, estimate_sums
+from worker.judgement.fibre.contributions import Contributions, estimate_sums, link_outlines, trace_outlines
 from worker.judgement.fibre.findings import Counts, Missing, count_required, missing_of
 from worker.judgement.fibre.link_tests import is_dark
 from worker.judgement.fibre.measured import measure_fibre, prepare_measuring, sight_fibre
@@ -81,7 +81,8 @@ class Rules:
         findings = [finding for rule in self._rules for finding in rule.findings(tested)]
         contributions = Contributions(
             sums=tuple([sums for rule in self._statistics for sums in rule.partial_sums(tested)]),
-            traces=tuple([trace.outline for trace in tested.history.traces if not trace.is_ended]),
+            traces=trace_outlines(tested),
+            links=link_outlines(tested),
             estimates=tuple(estimate_sums(tested)),
             suspicions=(*inconsistencies(tested), *tested_until_conforming(tested, findings)),
             is_dark=is_dark(tested),

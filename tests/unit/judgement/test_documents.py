@@ -9,16 +9,17 @@ from service.vocabulary.findings.words import Outcome, Reason
 from tests.factories import criteria_of
 from worker.judgement.documents.fibre import write_findings
 from worker.judgement.documents.route import read_contributions, read_counts, write_contributions, write_counts
-from worker.judgement.fibre.contributions import Contributions, EstimateSums, PartialSums
+from worker.judgement.fibre.contributions import Contributions, EstimateSums, LinkOutline, PartialSums
 from worker.judgement.fibre.findings import Counts, Finding, Judgement
 from worker.judgement.history.acts import TraceOutline
 from worker.judgement.numbers.limits import Limit
 from worker.judgement.traces.sightings import SpanSightings
 
-# What a fibre's row held before contributions were values: stored rows are read for ever.
+# What a fibre's row holds.
 STORED = {
     "parts": [["MEAN", "SEG1", [None], [[3], [1], [100], [120], [2], [2]]]],
-    "traces": [["r1", True, "e1", "l1", 2, 1, "OTDR-1", "", 5, 7, None]],
+    "traces": [["r1", True, 1550, "e1", "l1", 2, 1, "OTDR-1", "", 5, 7, None, "KwA="]],
+    "links": [["r2", False, 1310, 980]],
     "estimates": [["FS-1", "c1", 2, -30, 900]],
     "seen": [{"kind": "same_trace", "fibres": [4], "records": ["r1", "r2"], "detail": "so", "chance": "small"}],
     "is_dark": False,
@@ -29,7 +30,8 @@ STORED = {
 def test_contributions_are_read_as_they_were_written() -> None:
     expected = Contributions(
         sums=(PartialSums("MEAN", "SEG1", (None,), ((3,), (1,), (100,), (120,), (2,), (2,))),),
-        traces=(TraceOutline("r1", True, "e1", "l1", 2, 1, "OTDR-1", "", 5, 7, None),),
+        traces=(TraceOutline("r1", True, 1550, "e1", "l1", 2, 1, "OTDR-1", "", 5, 7, None, "KwA="),),
+        links=(LinkOutline("r2", False, 1310, 980),),
         estimates=(EstimateSums("FS-1", "c1", 2, -30, 900),),
         suspicions=(Suspicion(SuspicionKind.SAME_TRACE, (4,), ("r1", "r2"), "so", "small"),),
         sightings=(SpanSightings(0, 3, 30, (100_010, 200_030), (5, None)),),

@@ -15,6 +15,7 @@ from worker.judgement.fibre.contributions import (
     Contributions,
     ContributionsDocument,
     EstimateSums,
+    LinkOutline,
     PartialSums,
 )
 from worker.judgement.fibre.findings import Counts, Finding
@@ -27,6 +28,7 @@ def write_contributions(contributions: Contributions) -> ContributionsDocument:
     return {
         "parts": [list(row) for row in contributions.sums],
         "traces": [list(row) for row in contributions.traces],
+        "links": [list(row) for row in contributions.links],
         "estimates": [list(row) for row in contributions.estimates],
         "seen": [_suspicion(one) for one in contributions.suspicions],
         "is_dark": contributions.is_dark,
@@ -42,6 +44,7 @@ def read_contributions(stored: ContributionsDocument) -> Contributions:
             for criterion, segment, sites, columns in stored["parts"]
         ),
         traces=tuple(TraceOutline(*row) for row in stored["traces"]),
+        links=tuple(LinkOutline(*row) for row in stored["links"]),
         estimates=tuple(EstimateSums(*row) for row in stored["estimates"]),
         suspicions=tuple(
             Suspicion(

@@ -8,7 +8,8 @@ from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.criteria.words import Basis
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.history.acts import SpliceAct, TraceOutline
+from worker.judgement.fibre.packed_losses import pack_losses
+from worker.judgement.history.acts import LinkLoss, SpliceAct, TraceOutline
 from worker.judgement.numbers.exact import TENTHS_PER_MDB
 from worker.judgement.traces.sightings import SpanSightings
 
@@ -49,11 +50,21 @@ class EstimateSums(NamedTuple):
     sum_of_squares: int
 
 
+class LinkOutline(NamedTuple):
+    """A loss by source and meter as its route compares it with other fibres'."""
+
+    record: str
+    is_forward: bool
+    wavelength_nm: int
+    loss_mdb: int
+
+
 class Contributions(NamedTuple):
     """All that a fibre contributes; `suspicions` are about this fibre alone."""
 
     sums: tuple[PartialSums, ...] = ()
     traces: tuple[TraceOutline, ...] = ()
+    links: tuple[LinkOutline, ...] = ()
     estimates: tuple[EstimateSums, ...] = ()
     suspicions: tuple[Suspicion, ...] = ()
     is_dark: bool = False
@@ -65,10 +76,35 @@ class ContributionsDocument(TypedDict):
 
     parts: list[list[Any]]
     traces: list[list[Any]]
+    links: list[list[Any]]
     estimates: list[list[Any]]
     seen: list[SuspicionDocument]
     is_dark: bool
     sightings: list[list[Any]]
+
+
+def trace_outlines(fibre: FibreMeasured) -> tuple[TraceOutline, ...]:
+    """Return the traces that were neither replaced nor withdrawn, each with its losses by site."""
+    sites = len(fibre.layout.design.sites)
+    return tuple(
+        [
+            trace.outline._replace(packed_losses=pack_losses(fibre.aligned(trace), sites=sites))
+            for trace in fibre.history.traces
+            if not trace.is_ended
+        ]
+    )
+
+
+def link_outlines(fibre: FibreMeasured) -> tuple[LinkOutline, ...]:
+    """Return the latest loss by source and meter from end to end, for each direction and wavelength."""
+    latest = {
+        (test.wavelength_nm, test.is_forward): LinkOutline(
+            test.stamp.id, test.is_forward, test.wavelength_nm, test.loss_mdb
+        )
+        for test in fibre.history.links_of(LinkLoss)
+        if not test.is_ended and test.span == (0, fibre.prepared.last_index)
+    }
+    return tuple(latest.values())
 
 
 def estimate_sums(fibre: FibreMeasured) -> list[EstimateSums]:

@@ -170,11 +170,12 @@ class TraceOutline(NamedTuple):
     """One trace as its route compares it with others: what was measured in short, by whom, and when it ended.
 
     The digests are of its events and of their losses alone, `step_mdb` is the last place of its losses. `clock` is
-    empty where the instrument's own clock says when.
+    empty where the instrument's own clock says when. `packed_losses` are those of its sites, once they are known.
     """
 
     record: str
     is_forward: bool
+    wavelength_nm: int
     events_digest: str
     losses_digest: str
     losses: int
@@ -184,6 +185,7 @@ class TraceOutline(NamedTuple):
     ended_at_us: int
     averaging_us: int
     labelled_fibre: int | None
+    packed_losses: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -76,6 +76,7 @@ def _outline(item: Evidence, ends: Ends) -> TraceOutline:
     return TraceOutline(
         record=body["id"],
         is_forward=ends[0] < ends[1],
+        wavelength_nm=body["wavelength_nm"],
         events_digest=_digest(body["events"]),
         losses_digest=_digest(losses),
         losses=len(losses),

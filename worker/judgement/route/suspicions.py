@@ -1,43 +1,34 @@
 """What looks unlikely in honest work, from the outside of all fibres' tests together; nothing is decided by it."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from fractions import Fraction
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby, pairwise
-from typing import NamedTuple
 
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
 from service.vocabulary.quantities import round_half_even
 from worker.judgement.fibre.contributions import Contributions, EstimateSums
-from worker.judgement.history.acts import TraceOutline
 from worker.judgement.numbers.exact import db_text
+from worker.judgement.route.copies import (
+    MOST_NAMED,
+    Measured,
+    nearly_same_readings,
+    same_readings,
+    same_traces,
+    write_suspicion,
+)
+from worker.judgement.route.repeated_losses import repeated_link_losses
 
 # Enough to see what is the matter; each says how many there are.
 MOST_OF_A_KIND = 20
-MOST_NAMED = 20
-# Less likely than one in a thousand routes.
-_LEAST_POWER = 3
 # Times kept to the second may be one second off at each end.
 _CLOCK_STEP_US = 1_000_000
+# How long one file takes to save or to import at most, common practice, no source.
+_MOST_SAVING_US = 5_000_000
 _US_PER_S = 1_000_000
 _US_PER_TENTH = 100_000
 _LEAST_SPLICES = 30
 _LEAST_DRIFT_TENTH_MDB = 500
 _LEAST_Z = 5
-# Twice the square root of pi, a little low, so that a chance is never said too small.
-_TWO_ROOTS_OF_PI = Fraction(35449, 10000)
-_SPREAD_OF_JOINTS_MDB = 30
-_NOISE_MDB = 10
-# Beyond this a smaller chance says no more.
-_MOST_LOSSES = 60
-
-
-class Measured(NamedTuple):
-    """A trace, and the fibre it was posted for."""
-
-    fibre: int
-    trace: TraceOutline
-
 
 # An instrument, and its traces that began before others had ended.
 _Overlaps = tuple[str, list[tuple[Measured, Measured]]]
@@ -49,8 +40,10 @@ def suspicions_of(contributions: Mapping[int, Contributions | None]) -> list[Sus
     measured = [Measured(fibre, trace) for fibre, own in known.items() for trace in own.traces]
     overlaps = list(_overlaps(measured))
     found = [
-        _same_traces(measured),
-        _same_readings(measured),
+        same_traces(measured),
+        same_readings(measured),
+        nearly_same_readings(measured),
+        repeated_link_losses(known),
         _too_close(overlaps, SuspicionKind.TWO_FIBRES_AT_ONCE, "measured two fibres at once", on_one_fibre=False),
         _too_close(
             overlaps,
@@ -63,73 +56,6 @@ def suspicions_of(contributions: Mapping[int, Contributions | None]) -> list[Sus
         *_of_one_fibre(known),
     ]
     return [one for of_kind in found for one in _bounded(list(of_kind))]
-
-
-def _same_traces(measured: list[Measured]) -> Iterator[Suspicion]:
-    """Find traces with the same events: kinds, distances, losses, all of them."""
-    for group in _groups(measured, lambda one: one.trace.events_digest):
-        said = f"have the same {group[0].trace.losses} losses at the same distances"
-        yield from _alike(SuspicionKind.SAME_TRACE, group, said, of=len(measured))
-
-
-def _same_readings(measured: list[Measured]) -> Iterator[Suspicion]:
-    """Find traces of several fibres with the same losses, one by one, to the last digit."""
-    for group in _groups(measured, lambda one: one.trace.losses_digest):
-        is_of_one_fibre = len({one.fibre for one in group}) == 1
-        is_one_trace = len({one.trace.events_digest for one in group}) == 1
-        if not is_of_one_fibre and not is_one_trace:
-            said = f"show the same {group[0].trace.losses} losses to the last digit"
-            yield from _alike(SuspicionKind.SAME_READINGS, group, said, of=len(measured))
-
-
-def _alike(kind: SuspicionKind, group: list[Measured], said: str, *, of: int) -> Iterator[Suspicion]:
-    """Give what traces that are alike are suspected of, unless chance makes so many alike."""
-    first, is_repeated = group[0].trace, len({(one.fibre, one.trace.is_forward) for one in group}) == 1
-    power = chance_of_equal_losses(losses=first.losses, step_mdb=first.step_mdb, traces=of, is_repeated=is_repeated)
-    if power >= _LEAST_POWER:
-        assumed = "losses to spread by 0.03 dB from joint to joint"
-        if is_repeated:
-            assumed = "the noise of one reading for 0.01 dB"
-        detail = f"{len(group)} traces on {_fibres_text(group)} {said}"
-        yield _suspicion(kind, group, detail, f"at most 1e-{power}, taking {assumed}")
-
-
-def chance_of_equal_losses(*, losses: int, step_mdb: int, traces: int, is_repeated: bool) -> int:
-    r"""Return the power of ten, its sign left out, below which the chance is that any two traces show equal losses.
-
-    Parameters
-    ----------
-    losses : int
-        How many losses are equal, one by one.
-    step_mdb : int
-        Last place of a loss. [0.001 dB]
-    traces : int
-        How many traces there are to be alike.
-    is_repeated : bool
-        Whether one and the same fibre was measured twice from one end.
-
-    Returns
-    -------
-    int
-        The greatest k with a chance of at most 10 to the minus k; 0 where there is nothing unlikely in it.
-
-    Notes
-    -----
-    .. math:: P \le \binom{N}{2} \left(\frac{q}{2\sigma\sqrt{\pi}}\right)^n
-
-    Two independent normal losses of standard deviation :math:`\sigma` differ by a normal value of
-    :math:`\sigma\sqrt 2`, whose density is :math:`1/(2\sigma\sqrt\pi)` at most; that times the last place q bounds the
-    chance that they read the same. Losses of one trace are taken for independent. :math:`\sigma` is 0.03 dB from joint
-    to joint, and 0.01 dB from one reading of a joint to the next: common practice, no source.
-    """
-    spread_mdb = _NOISE_MDB if is_repeated else _SPREAD_OF_JOINTS_MDB
-    of_one = min(Fraction(1), Fraction(step_mdb) / (_TWO_ROOTS_OF_PI * spread_mdb))
-    chance = Fraction(traces * (traces - 1), 2) * of_one ** min(losses, _MOST_LOSSES)
-    power = 0
-    while chance * 10 <= 1:
-        chance *= 10
-        power += 1
-    return power
 
 
 def _too_close(overlaps: list[_Overlaps], kind: SuspicionKind, said: str, *, on_one_fibre: bool) -> Iterator[Suspicion]:
@@ -182,7 +108,7 @@ def _labelled_otherwise(measured: list[Measured]) -> Iterator[Suspicion]:
     for fibre, own in groupby(unlike, key=lambda one: one.fibre):
         group = list(own)
         labels = sorted({one.trace.labelled_fibre for one in group if one.trace.labelled_fibre is not None})
-        yield _suspicion(
+        yield write_suspicion(
             SuspicionKind.LABELLED_OTHERWISE,
             group,
             f"{_carry(len(group), fibre, ' or '.join(map(str, labels)))} own file",
@@ -212,31 +138,37 @@ def _of_all(said: Suspicion, fibres: list[int]) -> Suspicion:
     return said._replace(fibres=tuple(fibres[:MOST_NAMED]), detail=detail)
 
 
-def _groups(measured: Iterable[Measured], key: Callable[[Measured], str]) -> Iterator[list[Measured]]:
-    found: dict[str, list[Measured]] = defaultdict(list)
-    for one in measured:
-        found[key(one)].append(one)
-    return (group for group in found.values() if len(group) > 1)
-
-
 def _overlaps(measured: list[Measured]) -> Iterator[_Overlaps]:
-    """Give each instrument's traces that began before the one before them had ended, with that one.
-
-    Traces of one fibre and direction with one time are one act, stored at once.
-    """
+    """Give each instrument's traces that began before the one before them had ended, with that one."""
     # By clock, for only times of one clock tell what came first.
     in_order = sorted(
         measured, key=lambda one: (one.trace.instrument, one.trace.clock, one.trace.ended_at_us, one.trace.record)
     )
     for (instrument, _), own in groupby(in_order, key=lambda one: (one.trace.instrument, one.trace.clock)):
-        acts = [list(act) for _, act in groupby(own, key=_act_of)]
-        pairs = [(before[-1], act[0]) for before, act in pairwise(acts) if _begins_before_end(before[-1], act)]
+        pairs = [
+            (before[-1], act[0])
+            for before, act in pairwise(_acts(own))
+            if _begins_before_end(before[-1], act) and _is_measuring(before) and _is_measuring(act)
+        ]
         if pairs:
             yield instrument, pairs
 
 
-def _act_of(one: Measured) -> tuple[int, int, bool]:
-    return one.trace.ended_at_us, one.fibre, one.trace.is_forward
+def _acts(in_order: Iterator[Measured]) -> Iterator[list[Measured]]:
+    """Put together what was kept as fast as files are saved or imported: both wavelengths of a fibre, a whole batch."""
+    act: list[Measured] = []
+    for one in in_order:
+        if act and one.trace.ended_at_us - act[-1].trace.ended_at_us > _MOST_SAVING_US:
+            yield act
+            act = []
+        act.append(one)
+    if act:
+        yield act
+
+
+def _is_measuring(act: list[Measured]) -> bool:
+    """Tell whether the times of an act are those of a test: of a batch they say when it was imported."""
+    return len({(one.fibre, one.trace.is_forward) for one in act}) == 1
 
 
 def _begins_before_end(before: Measured, act: list[Measured]) -> bool:
@@ -253,24 +185,11 @@ def _timing(kind: SuspicionKind, pairs: list[tuple[Measured, Measured]], said: s
         f"for {_seconds_text(after.trace.averaging_us)}"
     )
     chance = "none, where clocks are right and a trace is stored when it is made"
-    return _suspicion(kind, group, f"{said}: {first}", chance)
+    return write_suspicion(kind, group, f"{said}: {first}", chance)
 
 
 def _seconds_text(time_us: int) -> str:
     return f"{time_us // _US_PER_S}.{time_us % _US_PER_S // _US_PER_TENTH} s"
-
-
-def _fibres_text(group: list[Measured]) -> str:
-    fibres = sorted({one.fibre for one in group})
-    if len(fibres) == 1:
-        return f"fibre {fibres[0]}"
-    return f"fibres {', '.join(map(str, fibres[:-1]))} and {fibres[-1]}" if len(fibres) < 6 else f"{len(fibres)} fibres"
-
-
-def _suspicion(kind: SuspicionKind, group: list[Measured], detail: str, chance: str) -> Suspicion:
-    fibres = tuple(sorted({one.fibre for one in group})[:MOST_NAMED])
-    records = tuple(dict.fromkeys(one.trace.record for one in group))[:MOST_NAMED]
-    return Suspicion(kind, fibres, records, detail, chance)
 
 
 def _bounded(found: Sequence[Suspicion]) -> list[Suspicion]:

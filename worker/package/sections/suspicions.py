@@ -12,7 +12,9 @@ SUSPICIONS_TITLE = "Suspicions"
 
 _NOTE = (
     "Each says what was seen and how likely that is in honest work. None decides by itself: no outcome in this "
-    "package rests on one, and each may have a harmless cause that the engineer can ask for."
+    "package rests on one, and each may have a harmless cause that the engineer can ask for. Copies of a fibre are "
+    "said above a size: of 24 fibres two that are a fifth as far apart as neighbours over 12 joints, or a third over "
+    "24."
 )
 # More records than this are counted instead of named; the attached findings name them all.
 _NAMED_RECORDS = 3

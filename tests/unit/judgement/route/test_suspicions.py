@@ -23,7 +23,8 @@ from tests.factories import (
 from tests.unit.judgement.routes import suspicions_in, verdict_of
 from worker.judgement.fibre.contributions import Contributions, EstimateSums
 from worker.judgement.history.acts import TraceOutline
-from worker.judgement.route.suspicions import MOST_OF_A_KIND, chance_of_equal_losses, suspicions_of
+from worker.judgement.route.copies import chance_of_equal_losses
+from worker.judgement.route.suspicions import MOST_OF_A_KIND, suspicions_of
 
 NINE = datetime(2025, 3, 20, 9, 0, tzinfo=UTC)
 LOSSES_DB = {"C1": 0.043, "C2": 0.061, "A": 0.217, "B": 0.304}
@@ -119,7 +120,11 @@ def test_losses_of_one_hundredth_and_noise_of_one_hundredth_prove_nothing() -> N
     assert chance_of_equal_losses(losses=0, step_mdb=1, traces=2, is_repeated=False) == 0
 
 
-@pytest.mark.parametrize(("apart_s", "is_said"), [(29.0, False), (28.9, True), (0.0, True), (30.0, False)])
+# As fast as files are saved, up to 5 s, times say when they were (common practice, no source).
+@pytest.mark.parametrize(
+    ("apart_s", "is_said"),
+    [(30.0, False), (29.0, False), (28.9, True), (5.1, True), (5.0, False), (2.0, False), (0.0, False)],
+)
 def test_an_instrument_on_two_fibres_at_once_is_said(apart_s: float, is_said: bool) -> None:
     found = seen([trace(1, seconds=0), trace(2, seconds=apart_s)], "two_fibres_at_once")
     assert [one["fibres"] for one in found] == ([[1, 2]] if is_said else [])
@@ -145,8 +150,35 @@ def test_the_instrument_s_own_clock_goes_before_that_of_the_app() -> None:
     # Stored in one go in the evening, measured one after the other.
     stored_late = [trace(fibre, seconds=9999, instrument_time=at(40 * fibre)) for fibre in (1, 2, 3)]
     assert seen(stored_late, "two_fibres_at_once") == []
-    at_once = [trace(fibre, seconds=4000 * fibre, instrument_time=at(5 * fibre)) for fibre in (1, 2)]
+    at_once = [trace(fibre, seconds=4000 * fibre, instrument_time=at(6 * fibre)) for fibre in (1, 2)]
     assert len(seen(at_once, "two_fibres_at_once")) == 1
+
+
+@pytest.mark.parametrize("apart_s", [0.0, 2.0])
+def test_a_batch_imported_at_once_says_nothing_of_when_its_fibres_were_measured(apart_s: float) -> None:
+    together = [trace(fibre, seconds=apart_s * fibre) for fibre in range(1, 13)]
+    assert all_seen(together) == []
+    by_instrument = [trace(fibre, seconds=9999, instrument_time=at(apart_s * fibre)) for fibre in range(1, 13)]
+    assert all_seen(by_instrument) == []
+    # Nor of the fibre that was measured before it.
+    assert all_seen([*together, trace(13, seconds=12 * apart_s + 10)]) == []
+
+
+def test_both_wavelengths_saved_two_seconds_apart_are_one_act() -> None:
+    other = trace(1, seconds=2, losses_db=OTHER_DB, wavelength_nm=1310)
+    assert seen([trace(1, seconds=0), other], "faster_than_averaging") == []
+
+
+def test_a_fibre_tested_twice_may_read_the_same() -> None:
+    again = trace(1, seconds=40)
+    assert seen([trace(1, seconds=0), again], "same_trace") == []
+
+
+def test_one_wavelength_posted_as_the_other_is_said() -> None:
+    other = trace(1, seconds=40, wavelength_nm=1310)
+    [found] = seen([trace(1, seconds=0), other], "same_trace")
+    # (0.001 / (2 · 0.01 · √π))^4 = 6.3e-7, computed.
+    assert found["chance"] == "at most 1e-6, taking the noise of one reading for 0.01 dB"
 
 
 def test_a_trace_faster_than_its_averaging_time_is_said() -> None:
@@ -226,7 +258,9 @@ def test_what_is_said_is_bounded_in_number() -> None:
     assert len(seen(traces, "labelled_otherwise")) == 12
     contributions: dict[int, Contributions | None] = {}
     for fibre in range(1, 31):
-        outline = TraceOutline(f"record-{fibre}", True, f"e{fibre}", f"l{fibre}", 4, 1, f"OTDR-{fibre}", "", 0, 0, 99)
+        outline = TraceOutline(
+            f"record-{fibre}", True, 1550, f"e{fibre}", f"l{fibre}", 4, 1, f"OTDR-{fibre}", "", 0, 0, 99
+        )
         contributions[fibre] = Contributions(traces=(outline,))
     found = suspicions_of(contributions)
     assert len(found) == MOST_OF_A_KIND
@@ -234,7 +268,7 @@ def test_what_is_said_is_bounded_in_number() -> None:
 
 
 def test_nothing_suspected_decides_anything() -> None:
-    honest, copied = ([trace(1, seconds=0), trace(2, seconds=gap)] for gap in (40, 0))
+    honest, copied = ([trace(1, seconds=0), trace(2, seconds=gap)] for gap in (40, 10))
     one, other = (
         verdict_of({1: own[:1], 2: own[1:]}, design=cord_ended(), criteria=only(statistic_criterion(over="route")))
         for own in (honest, copied)
