@@ -51,6 +51,8 @@ REASON_LABELS = {
     Reason.WORK_NOT_STATED: "the splice's record does not state it",
     Reason.MEMBERS_UNKNOWN: "the loss of some joints of the population is not known",
     Reason.IMPOSSIBLE_PAIR: "no two mode fields explain how far the two directions are apart",
+    Reason.TOTAL_UNLIKE_PARTS: "the trace's total is not what its events and sections add up to",
+    Reason.WHOLE_UNLIKE_PARTS: "source and meter show another loss than the traces of the same fibre",
 }
 
 

@@ -74,10 +74,17 @@ class Consistency(q.Value):
     glass scatters than the other: that explains `scattering_db` at most. The default is the greatest there is between
     ordinary glass and a core of pure silica, 0.19 and 0.165 dB/km at 1550 nm, which scattering makes nearly all of:
     half of 10 log10(0.19/0.165), from memory. `mean_db` is the uncertainty of their mean, common practice.
+
+    A trace's own total may be `total_db` off what its events and sections add up to. Source and meter may be off a
+    link's traces by the uncertainty that its criterion states and by that of a trace, `span_db` and `span_percent` of
+    the loss, common practice: by the root of the sum of both squares.
     """
 
     scattering_db: q.PositiveLossDb = 0.3
     mean_db: q.PositiveLossDb = 0.05
+    total_db: q.PositiveLossDb = 0.1
+    span_db: q.PositiveLossDb = 0.1
+    span_percent: q.SharePercent = 3.0
 
 
 class Criteria(q.Value):

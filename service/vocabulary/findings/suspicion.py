@@ -17,7 +17,6 @@ class SuspicionKind(StrEnum):
     FASTER_THAN_AVERAGING = "faster_than_averaging"
     ESTIMATES_DRIFT = "estimates_drift"
     LABELLED_OTHERWISE = "labelled_otherwise"
-    PARTS_UNLIKE_WHOLE = "parts_unlike_whole"
     UNRECORDED_OPENING = "unrecorded_opening"
     TESTED_UNTIL_CONFORMING = "tested_until_conforming"
 

@@ -58,6 +58,8 @@ class Reason(StrEnum):
     WORK_NOT_STATED = "work_not_stated"
     MEMBERS_UNKNOWN = "members_unknown"
     IMPOSSIBLE_PAIR = "impossible_pair"
+    TOTAL_UNLIKE_PARTS = "total_unlike_parts"
+    WHOLE_UNLIKE_PARTS = "whole_unlike_parts"
 
 
 class Act(StrEnum):

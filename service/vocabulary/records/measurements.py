@@ -99,10 +99,11 @@ class OtdrRecord(FibreTest):
 
 
 class AttenuationRecord(FibreTest):
-    """An end-to-end loss by light source and power meter."""
+    """An end-to-end loss by light source and power meter; the actual wavelength is the source's."""
 
     kind: Literal[RecordKind.ATTENUATION]
     wavelength_nm: q.WavelengthNm
+    actual_wavelength_nm: q.ActualWavelengthNm | None = None
     loss_db: q.LossDb
     reference_cords: Literal[1, 2, 3]
     referenced_at: q.Instant

@@ -143,7 +143,7 @@ def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record], 
     """Measure one fibre by its records: history, what of it counts, traces aligned, losses of places, tests."""
     layout, criteria = prepared.layout, prepared.criteria
     history = read_history(layout, fibre=fibre, rework_voids=criteria.rework_voids, records=records)
-    validity = judge_validity(layout, history, final_after_sealing=criteria.final_after_sealing)
+    validity = judge_validity(layout, history, fibre=fibre, criteria=criteria)
     segments = layout.segments_of_fibre.get(fibre, ())
     traces = align_fibre(spots, criteria.placing, fibre=fibre, history=history, validity=validity)
     return FibreMeasured(
@@ -168,7 +168,7 @@ def sight_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) ->
     """Return what a fibre's traces show by its records, wherever its joints are."""
     layout, criteria = prepared.layout, prepared.criteria
     history = read_history(layout, fibre=fibre, rework_voids=criteria.rework_voids, records=records)
-    validity = judge_validity(layout, history, final_after_sealing=criteria.final_after_sealing)
+    validity = judge_validity(layout, history, fibre=fibre, criteria=criteria)
     return find_fibre_sightings(layout, criteria.placing, fibre=fibre, history=history, validity=validity)
 
 

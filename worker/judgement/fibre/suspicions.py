@@ -1,4 +1,4 @@
-"""What is odd in one fibre's records: parts unlike the whole, what cannot have been, tests until one passes."""
+"""What is odd in one fibre's records: what cannot have been, tests until one passes."""
 
 from collections.abc import Iterator, Sequence
 
@@ -7,37 +7,21 @@ from service.vocabulary.criteria.words import Basis, Quantity
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
 from service.vocabulary.findings.words import Reason
-from service.vocabulary.quantities import round_half_even, to_last_place, to_um
+from service.vocabulary.quantities import round_half_even
 from worker.judgement.fibre.findings import Finding
-from worker.judgement.fibre.link_tests import both_ways
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Measurement, Trace
-from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, TENTHS_PER_MDB, db_text, mdb_text
+from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, TENTHS_PER_MDB, db_text
 from worker.judgement.traces.aligned_trace import Reading
 
-# Expanded uncertainties (k = 2), common practice: a splice from both ends, source and meter, a span by OTDR.
-_SPLICE_TENTH_MDB = 500
-_SOURCE_AND_METER_MDB = 200
-_SPAN_MDB = 100
-_SPAN_PER_THOUSAND = 30
-# Below this the bound is less than the uncertainty of a reading.
-_LEAST_OFFSET_MDB = 500
 _SEALED_TWICE = "usual where one sealing was posted twice; no chance is reckoned"
-_CHANCE = "about 1 in 20 for each such comparison, where the uncertainties (k = 2) are what is usual"
 
 
-def inconsistencies(fibre: FibreMeasured) -> Iterator[Suspicion]:
-    """Give what does not fit together; none of it decides."""
-    criteria = fibre.criteria.criteria
-    for nm in sorted({one.wavelength_nm for one in criteria if isinstance(one, LinkAttenuationCriterion)}):
-        yield from _parts_unlike_whole(fibre, nm)
-    if fibre.validity.final_after_sealing:
-        yield from _unrecorded_openings(fibre)
-
-
-def _unrecorded_openings(fibre: FibreMeasured) -> Iterator[Suspicion]:
+def unrecorded_openings(fibre: FibreMeasured) -> Iterator[Suspicion]:
     """Find closures that were sealed twice in a row, the second time after tests that would count."""
     validity = fibre.validity
+    if not validity.final_after_sealing:
+        return
     for index, lid in validity.closures.items():
         if lid is None or lid.sealed is None or lid.again is None:
             continue
@@ -55,71 +39,6 @@ def _unrecorded_openings(fibre: FibreMeasured) -> Iterator[Suspicion]:
             )
             records = (lid.sealed.id, lid.again.id)
             yield Suspicion(SuspicionKind.UNRECORDED_OPENING, (fibre.number,), records, detail, _SEALED_TWICE)
-
-
-def _parts_unlike_whole(fibre: FibreMeasured, wavelength_nm: int) -> Iterator[Suspicion]:
-    """Compare source and meter with the traces' totals over both end connections.
-
-    The mean of both directions in each: a total from one side also carries half the difference of the two ends' glass.
-    A reference by one cord holds both ends as the traces do; by two cords one end less, by three both.
-    """
-    powers = both_ways(fibre, test="attenuation", wavelength_nm=wavelength_nm)
-    traced = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm)
-    if any(one.missing is not None or len(one.measurements) != 1 for one in (*powers, *traced)):
-        return
-    losses = [one.measurements[0] for one in powers if isinstance(one.measurements[0], LinkLoss)]
-    totals_mdb = [_total_mdb(fibre, one.measurements[0]) for one in traced]
-    known_mdb = [total for total in totals_mdb if total is not None]
-    cords = {loss.reference_cords for loss in losses}
-    if len(known_mdb) < 2 or len(cords) != 1:
-        return
-    left_out_mdb = _left_out_mdb(fibre, wavelength_nm, cords=cords.pop())
-    if left_out_mdb is None:
-        return
-    whole_mdb, parts_mdb = sum(loss.loss_mdb for loss in losses), sum(known_mdb)
-    thousandths = 2000 * (_SOURCE_AND_METER_MDB + _SPAN_MDB) + _SPAN_PER_THOUSAND * abs(parts_mdb)
-    off_mdb = max(whole_mdb - parts_mdb, parts_mdb - 2 * left_out_mdb - whole_mdb)
-    if 1000 * off_mdb > thousandths:
-        less = f", less at most {mdb_text(left_out_mdb)} dB that the reference leaves out" if left_out_mdb else ""
-        detail = (
-            f"fibre {fibre.number} loses {_half_text(whole_mdb)} dB at {wavelength_nm} nm by source and "
-            f"meter and {_half_text(parts_mdb)} dB by its traces, both the mean of both directions and over both "
-            f"end connections{less}"
-        )
-        records = tuple(one.measurements[0].stamp.id for one in (*powers, *traced))
-        yield Suspicion(SuspicionKind.PARTS_UNLIKE_WHOLE, (fibre.number,), records, detail, _CHANCE)
-
-
-def _left_out_mdb(fibre: FibreMeasured, wavelength_nm: int, *, cords: int) -> int | None:
-    """Return the most that a reference takes away of the two ends, each at most what is read at its terminal."""
-    if cords == 1:
-        return 0
-    ends = [place for place in fibre.places if place.is_end]
-    losses = [fibre.loss_at(place, wavelength_nm=wavelength_nm) for place in ends]
-    if len(losses) < 2 or any(loss.reason is not None for loss in losses):
-        return None
-    most = sorted(-(-max(loss.high_tenth_mdb, 0) // 10) for loss in losses)
-    return sum(most) if cords == 3 else most[-1]
-
-
-def _total_mdb(fibre: FibreMeasured, measurement: Measurement) -> int | None:
-    """Return a trace's total if it is from the end of the launch cord to the start of the receive cord."""
-    if not isinstance(measurement, Trace) or measurement.total_loss is None:
-        return None
-    total, launch = measurement.total_loss, measurement.launch
-    if launch is None or measurement.receive is None:
-        return None
-    placing = fibre.criteria.placing
-    tolerance_um = to_um(placing.tolerance_m)
-    scale = to_last_place(placing.scale_percent, places=2)
-    is_from_cord = abs(total.from_um - launch.length_um) <= tolerance_um
-    off_um = abs(total.to_um - total.from_um - fibre.length_um) - tolerance_um
-    is_to_cord = off_um * 10_000 <= fibre.length_um * scale
-    return total.loss_mdb if is_from_cord and is_to_cord else None
-
-
-def _half_text(twice_mdb: int) -> str:
-    return mdb_text(twice_mdb // 2) if twice_mdb % 2 == 0 else db_text(twice_mdb * 5)
 
 
 def tested_until_conforming(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[Suspicion]:

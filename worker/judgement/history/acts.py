@@ -9,6 +9,11 @@ from service.vocabulary.records.words import EventKind, Polish, Qualifier, Side,
 from service.vocabulary.words import FarEnd
 from worker.judgement.numbers.clocks import Stamp
 
+# Light goes there and back: a pulse of 1 ns covers 0.102 m of fibre at a group index of 1.468.
+UM_PER_NS_OF_PULSE = 102_000
+# Behind an event an instrument sees nothing apart for about three pulses, common practice, no source.
+_MERGED_PULSES = 3
+
 
 class SpliceAct(NamedTuple):
     """One fibre's part in a splice record."""
@@ -193,9 +198,11 @@ class Trace(Measurement):
     """One trace: its events up to the fibre's end and those behind it, in order of distance.
 
     `ends_shown` are the events that say that the fibre ends, as they were posted: the nearest of them is its end.
+    `actual_dnm` is the actual wavelength in 0.1 nm, the nominal one where it is not stated.
     """
 
     wavelength_nm: int
+    actual_dnm: int
     pulse_ns: int
     threshold_mdb: int
     backscatter_cdb: int
@@ -213,12 +220,18 @@ class Trace(Measurement):
         """Where the fibre ends on the trace, if it shows that."""
         return min((event.at_um for event in self.ends_shown), default=None)
 
+    def is_merged(self, event: TraceEvent, first: TraceEvent) -> bool:
+        """Tell whether an event without a loss is so near behind another that its loss is part of that one's."""
+        reach_um = _MERGED_PULSES * UM_PER_NS_OF_PULSE * self.pulse_ns
+        return first.loss_mdb is not None and 0 <= event.at_um - first.at_um <= reach_um
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class LinkLoss(Measurement):
-    """One end-to-end loss by source and meter."""
+    """One end-to-end loss by source and meter, at the source's wavelength in 0.1 nm: the nominal one if not stated."""
 
     wavelength_nm: int
+    actual_dnm: int
     loss_mdb: int
     reference_cords: int
 

@@ -50,3 +50,9 @@ def stated(body: Body, name: str) -> int | None:
     """Return a quantity as an integer of its last place, if the record states it."""
     text = body.get(name)
     return None if text is None else last_place(text)
+
+
+def read_actual_dnm(body: Body) -> int:
+    """Return a test's actual wavelength in 0.1 nm; the nominal one where it is not stated."""
+    actual = stated(body, "actual_wavelength_nm")
+    return 10 * int(body["wavelength_nm"]) if actual is None else actual

@@ -22,7 +22,7 @@ from worker.judgement.history.acts import (
     TerminationAct,
     ZoneMarks,
 )
-from worker.judgement.history.evidence import Body, Ends, Evidence, read_measured, stamp_of, stated
+from worker.judgement.history.evidence import Body, Ends, Evidence, read_actual_dnm, read_measured, stamp_of, stated
 from worker.judgement.history.trace_records import read_trace
 from worker.judgement.numbers.clocks import Stamp
 from worker.judgement.numbers.exact import last_place
@@ -117,6 +117,7 @@ def _link_loss(item: Evidence, ends: Ends) -> LinkLoss:
         **read_measured(
             item, ends, calibrated_until=min(body[name]["calibrated_until"] for name in ("source", "meter"))
         ),
+        actual_dnm=read_actual_dnm(body),
         loss_mdb=last_place(body["loss_db"]),
         reference_cords=body["reference_cords"],
     )

@@ -7,7 +7,7 @@ from typing import Any
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.records.words import EventKind, Qualifier
 from worker.judgement.history.acts import Cord, TotalLoss, Trace, TraceEvent, TraceOutline
-from worker.judgement.history.evidence import Body, Ends, Evidence, read_measured
+from worker.judgement.history.evidence import Body, Ends, Evidence, read_actual_dnm, read_measured
 from worker.judgement.numbers.clocks import instant_us
 from worker.judgement.numbers.exact import last_place, metres_to_um
 
@@ -29,6 +29,7 @@ def read_trace(item: Evidence, ends: Ends) -> Trace:
     before = len(in_order) if end_um is None else sum(event.at_um <= end_um for event in in_order)
     return Trace(
         **read_measured(item, ends, calibrated_until=body["calibrated_until"]),
+        actual_dnm=read_actual_dnm(body),
         pulse_ns=body["pulse_ns"],
         threshold_mdb=last_place(body["loss_threshold_db"]),
         backscatter_cdb=last_place(body["backscatter_db"]),

@@ -1,15 +1,19 @@
 """Which measurements count, and why the others do not; which traces do, by wavelength and direction."""
 
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
+from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.design.words import SiteKind
 from service.vocabulary.findings.finding import VoidRecord
 from service.vocabulary.findings.words import Reason
+from service.vocabulary.quantities import to_um
 from worker.judgement.history.acts import History, LidAct, LinkLoss, Measurement, ReturnLoss, Trace
+from worker.judgement.history.parts import contradicts_total
 from worker.judgement.numbers.clocks import Stamp, last_of_each_clock, latest_is_proven, order_is_proven
 
 M = TypeVar("M", bound=Measurement)
@@ -57,6 +61,7 @@ class Validity:
     site index, without those that nobody had to open: no fibre of the route is cut there, and nothing is recorded of
     the lid. `shut_at` is when the last closure was sealed, where all certainly are: a test after that needs no look at
     any single closure.
+    `contradicting` are the traces whose own total is not what their parts add up to.
     """
 
     final_after_sealing: bool
@@ -66,6 +71,7 @@ class Validity:
     reworks: tuple[Stamp, ...]
     cleanings: Mapping[int, tuple[Stamp, ...]]
     any_cleaning: tuple[Stamp, ...]
+    contradicting: frozenset[str]
 
     def is_sealed(self, site: str) -> bool:
         """Tell whether the last thing known of a closure is that it was sealed."""
@@ -79,7 +85,8 @@ class Validity:
         if test.calibration_has_run_out:
             return Reason.CALIBRATION_RUN_OUT
         # A fibre that was cut and spliced again is another one to every test of it, wherever that splice is.
-        return order_fault(test.stamp, self.reworks, Reason.BEFORE_REWORK)
+        fault = order_fault(test.stamp, self.reworks, Reason.BEFORE_REWORK)
+        return Reason.TOTAL_UNLIKE_PARTS if fault is None and test.stamp.id in self.contradicting else fault
 
     def is_plainly_final(self, test: Measurement) -> bool:
         """Tell whether a measurement is certainly later than each cleaning and, if that is asked for, each sealing."""
@@ -124,8 +131,8 @@ class Validity:
         )
 
 
-def judge_validity(layout: Layout, history: History, *, final_after_sealing: bool) -> Validity:
-    """Return what a fibre's tests have to be later than, by its history."""
+def judge_validity(layout: Layout, history: History, *, fibre: int, criteria: Criteria) -> Validity:
+    """Return what a fibre's tests have to be later than, by its history, and which contradict themselves."""
     lids = {site: _lid(acts) for site, acts in history.lid_acts.items()}
     closures = {
         index: lids.get(site.id)
@@ -137,14 +144,27 @@ def judge_validity(layout: Layout, history: History, *, final_after_sealing: boo
         for site, acts in history.cleanings.items()
     }
     return Validity(
-        final_after_sealing=final_after_sealing,
+        final_after_sealing=criteria.final_after_sealing,
         lids=lids,
         closures=closures,
         shut_at=_all_shut_at(closures.values()),
         reworks=last_of_each_clock(history.reworks),
         cleanings=cleanings,
         any_cleaning=last_of_each_clock([stamp for own in cleanings.values() for stamp in own]),
+        contradicting=frozenset(_contradicting(layout, history, fibre=fibre, criteria=criteria)),
     )
+
+
+def _contradicting(layout: Layout, history: History, *, fibre: int, criteria: Criteria) -> Iterator[str]:
+    sites, near_um = (
+        sorted({joint.site_index for joint in layout.joints_of(fibre)}),
+        to_um(criteria.placing.tolerance_m),
+    )
+    for trace in history.traces:
+        if trace.total_loss is not None:
+            joints = bisect_right(sites, trace.high_index) - bisect_left(sites, trace.low_index)
+            if contradicts_total(trace, joints=joints, near_um=near_um, consistency=criteria.consistency):
+                yield trace.stamp.id
 
 
 def sort_traces(layout: Layout, history: History, validity: Validity) -> Mapping[Side, TraceSet]:

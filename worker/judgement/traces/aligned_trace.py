@@ -212,9 +212,10 @@ def _unseen(trace: Trace) -> Reading:
 def _read(trace: Trace, events: Sequence[TraceEvent]) -> Reading | Reason:
     total_mdb = 0
     for event in events:
-        if event.loss_mdb is None:
+        if event.loss_mdb is not None:
+            total_mdb += event.loss_mdb
+        elif not trace.is_merged(event, events[0]):
             return Reason.LOSS_NOT_STATED
-        total_mdb += event.loss_mdb
     return Reading(trace, total_mdb, total_mdb, tuple(events))
 
 

@@ -145,7 +145,9 @@ def _scale(
 def _find_echoes(
     designed: Designed, trace: Trace, scale: DistanceScale, way: PlacesBetween, back: Sequence[DistanceScale]
 ) -> tuple[Echo, ...]:
-    echoes = find_echoes(trace, scale, pairs_along_um=way.pairs_um, near_um=designed.near_um)
+    echoes = find_echoes(
+        trace, scale, pairs_along_um=way.pairs_um, joints_along_um=way.inside_um, near_um=designed.near_um
+    )
     return tuple(echo for echo in echoes if not _is_seen_back(scale, echo, back))
 
 

@@ -1,7 +1,7 @@
 """Echoes: light that went to and fro between reflections, and looks like one more reflection farther out.
 
-A reflection without a loss that lies at a sum, a multiple or a difference of stronger reflections' distances from the
-instrument's port is no joint, common practice (no source).
+A reflection without a loss, or with none stated and away from all joints, that lies at a sum, a multiple or a
+difference of stronger reflections' distances from the instrument's port is no joint, common practice (no source).
 """
 
 from collections.abc import Iterator, Sequence
@@ -49,17 +49,26 @@ def is_lossless(event: TraceEvent, *, threshold_mdb: int) -> bool:
     return event.loss_mdb is not None and abs(event.loss_mdb) <= threshold_mdb
 
 
-def find_echoes(trace: Trace, scale: DistanceScale, *, pairs_along_um: Sequence[int], near_um: int) -> tuple[Echo, ...]:
+def find_echoes(
+    trace: Trace, scale: DistanceScale, *, pairs_along_um: Sequence[int], joints_along_um: Sequence[int], near_um: int
+) -> tuple[Echo, ...]:
     """Return what may be an echo on a trace; `near_um` is how far one may lie from where its reflections put it.
 
     `pairs_along_um` is where the design has mated pairs, in order: what is seen there is the pair, unless another
-    reflection is.
+    reflection is. Near any of the joints inside, `joints_along_um`, what states no loss may be the joint.
     """
     reflections = [one for one in (*scale.events, *scale.behind_end) if one.kind is EventKind.REFLECTIVE]
     candidates = [one for one in reflections if _may_be_echo(trace, one)]
     # On nearly every trace there is none, and what follows costs.
     pairs_um = scale.all_on_trace_um(pairs_along_um) if candidates else ()
     candidates = [one for one in candidates if not _is_pair(trace, scale, one, pairs_um)]
+    if any(one.loss_mdb is None for one in candidates):
+        joints_um = scale.all_on_trace_um(joints_along_um)
+        candidates = [
+            one
+            for one in candidates
+            if one.loss_mdb is not None or not within(joints_um, one.at_um, scale.tolerance_um, key=int)
+        ]
     if not candidates:
         return ()
     paths = sorted(_paths(_sources(scale)), key=_LENGTH_UM)
@@ -92,7 +101,8 @@ def _is_pair(trace: Trace, scale: DistanceScale, event: TraceEvent, pairs_um: Se
 
 
 def _may_be_echo(trace: Trace, event: TraceEvent) -> bool:
-    return event.kind is EventKind.REFLECTIVE and is_lossless(event, threshold_mdb=trace.threshold_mdb)
+    has_no_loss = event.loss_mdb is None or is_lossless(event, threshold_mdb=trace.threshold_mdb)
+    return event.kind is EventKind.REFLECTIVE and has_no_loss
 
 
 def _sources(scale: DistanceScale) -> list[_Source]:

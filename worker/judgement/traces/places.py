@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from service.vocabulary.design.layout import Joint, Layout
 from service.vocabulary.design.words import JointKind, SiteKind
+from worker.judgement.history.acts import UM_PER_NS_OF_PULSE
 from worker.judgement.traces.event_assignment import Target
 from worker.judgement.traces.spots import Spots
 
@@ -35,10 +36,6 @@ class Place(NamedTuple):
     zone_has_pair: bool = False
 
 
-# Light goes there and back: a pulse of 1 ns covers 0.102 m of fibre at a group index of 1.468.
-_UM_PER_NS_OF_PULSE = 102_000
-
-
 class DeadZone(NamedTuple):
     """How far apart joints must lie for a trace to see them apart: beside a reflection, and else."""
 
@@ -48,7 +45,7 @@ class DeadZone(NamedTuple):
 
 def pulse_um_of(pulse_ns: int) -> int:
     """Return how much fibre a pulse covers."""
-    return pulse_ns * _UM_PER_NS_OF_PULSE
+    return pulse_ns * UM_PER_NS_OF_PULSE
 
 
 class Plan(NamedTuple):

@@ -25,6 +25,8 @@ _BETTER_TEST = {
     Reason.LENGTHS_DISAGREE: "look for a break, and test again from both ends",
     Reason.BELOW_ZERO: "test again from both ends",
     Reason.IMPOSSIBLE_PAIR: "test this very fibre again from both ends",
+    Reason.WHOLE_UNLIKE_PARTS: "take the reference again, measure again and state the source's wavelength, and take "
+    "the traces again with every event in them",
     Reason.READINGS_DISAGREE: "test again, and have the tests that are wrong withdrawn",
     Reason.AMBIGUOUS_EVENT: "test again with a shorter pulse",
     Reason.BOUND_TOO_WIDE: "test again with a lower loss threshold or longer averaging",

@@ -78,6 +78,12 @@ def _agreement(content: PackageContent) -> Facts:
         "Directions": "two directions of a splice prove nothing where no mode fields of the two fibre types explain "
         f"them with {consistency['scattering_db']} dB for unlike scattering and {consistency['mean_db']} dB for "
         "the uncertainty of their mean",
+        "Totals": f"a trace proves nothing whose own total is over {consistency['total_db']} dB off what its events "
+        "and sections add up to, last places and what is below its threshold allowed for; where a section or an event "
+        "states no loss, only that the others are not more than the total",
+        "Source and meter": "a link proves nothing whose loss is not that of its traces by the uncertainty that its "
+        f"criterion states and {consistency['span_db']} dB with {consistency['span_percent']} % of the loss for the "
+        "traces, and by what the source's actual wavelength explains",
     }
     return Facts(facts=tuple(Fact(label=label, value=value) for label, value in facts.items()))
 

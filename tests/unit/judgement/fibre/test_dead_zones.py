@@ -195,3 +195,16 @@ def test_a_trace_of_part_of_a_dead_zone_measures_nothing_in_it() -> None:
     ]
     finding = finding_of(judge_beside(design, traces, sites=("C2", "C3")), "SPLICE-1550", site="C3")
     assert finding["reason"] == "group_only"
+
+
+@pytest.mark.parametrize(("apart_m", "reason"), [(3.06, None), (3.07, "loss_not_stated")])
+def test_an_event_merged_into_one_before_it_has_its_loss_there(apart_m: float, reason: str | None) -> None:
+    # Three pulses of 10 ns are 3.06 m (c·t/2n, computed): the pigtail's splice is listed, and its loss is with the
+    # connection before it.
+    def followed(trace: Body, at_m: float) -> Body:
+        return with_events(trace, dict, added=[{"distance_m": at_m + apart_m, "kind": "non_reflective"}])
+
+    there, back = both_ways(pulse_ns=10)
+    traces = [followed(there, 500.0), followed(back, 3300.0)]
+    judgement = judge([*sealed(), *traces], criteria=only(termination_criterion()))
+    assert finding_of(judgement, "TERM-1550", site="A").get("reason") == reason

@@ -15,6 +15,7 @@ from tests.factories import (
     TESTED_AT,
     Body,
     both_ways,
+    criteria_of,
     finished_fibre,
     layout_of,
     make_attenuation,
@@ -205,7 +206,7 @@ def test_cleaning_voids_over_the_whole_only_what_holds_that_connection_in_one_va
     read = [read_record(layout, stored(body)) for body in (*sealed(), *cleanings, test)]
     records = [record for record in read if record is not None]
     history = read_history(layout, fibre=1, rework_voids=Voiding.FIBRE, records=records)
-    validity = judge_validity(layout, history, final_after_sealing=True)
+    validity = judge_validity(layout, history, fibre=1, criteria=criteria_of())
     measured = max([*history.traces, *history.links], key=lambda one: one.stamp)
     assert (validity.fault_of(measured), validity.fault_over(measured)) == (None, fault)
 

@@ -1,4 +1,4 @@
-"""What does not fit together on one fibre, and tests made again until one conforms: said, and deciding nothing."""
+"""Tests made again until one conforms: said, and deciding nothing."""
 
 from collections.abc import Callable, Sequence
 
@@ -18,7 +18,6 @@ from tests.factories import (
     sealed,
     splice_criterion,
     spliced,
-    with_events,
 )
 from tests.unit.judgement.joints import traces
 from tests.unit.judgement.routes import suspicions_in, verdict_of
@@ -32,94 +31,12 @@ def seen(
     return suspicions_in(verdict_of({1: bodies}, design=design or cord_ended(), criteria=criteria), kind)
 
 
-def with_total(loss_db: float, **changes: object) -> list[Body]:
-    """Return both traces with a total from the launch cord's end to the receive cord's start."""
-    found = []
-    for ends, launch_m in ((("A", "B"), 500.0), (("B", "A"), 300.0)):
-        total = {"loss_db": loss_db, "from_m": launch_m, "to_m": launch_m + 3000.0, **changes}
-        found.append(make_otdr(from_site=ends[0], to_site=ends[1], design=cord_ended(), total_loss=total))
-    return found
-
-
 def powers(*losses_db: float, **changes: object) -> list[Body]:
     ends = (("A", "B"), ("B", "A"))
     return [
         make_attenuation(from_site=near, to_site=far, loss_db=loss_db, **changes)
         for (near, far), loss_db in zip(ends, losses_db, strict=True)
     ]
-
-
-LINK = only(link_criterion())
-
-
-@pytest.mark.parametrize(
-    ("losses_db", "is_said"),
-    # Common practice, no source: 0.2 dB by source and meter; by OTDR 0.1 dB and 0.03 dB for each dB, here of 1.000 dB.
-    [((1.0, 1.0), False), ((1.33, 1.33), False), ((1.33, 1.331), True), ((0.669, 0.67), True), ((1.6, 1.0), False)],
-)
-def test_parts_that_are_not_the_whole_are_said(losses_db: tuple[float, float], is_said: bool) -> None:
-    found = seen([*sealed(), *with_total(1.0), *powers(*losses_db)], "parts_unlike_whole", criteria=LINK)
-    assert bool(found) is is_said
-
-
-@pytest.mark.parametrize(
-    ("cords", "losses_db", "is_said"),
-    # The traces read 0.3 dB at each end: two cords leave out one end, three cords both, each at most that. By OTDR
-    # 0.1 dB and 0.03 dB for each of 2.000 dB, with source and meter 0.36 dB in all.
-    [
-        (2, (2.36, 2.36), False),
-        (2, (2.36, 2.361), True),
-        (2, (1.34, 1.34), False),
-        (2, (1.34, 1.339), True),
-        (3, (2.36, 2.361), True),
-        (3, (1.04, 1.04), False),
-        (3, (1.04, 1.039), True),
-    ],
-)
-def test_what_a_reference_leaves_out_is_no_contradiction(
-    cords: int, losses_db: tuple[float, float], is_said: bool
-) -> None:
-    bodies = [*sealed(), *with_total(2.0), *powers(*losses_db, reference_cords=cords)]
-    found = seen(bodies, "parts_unlike_whole", criteria=LINK)
-    assert bool(found) is is_said
-    left_out_db = {2: "0.300", 3: "0.600"}[cords]
-    assert all(f"less at most {left_out_db} dB that the reference leaves out" in one["detail"] for one in found)
-
-
-def test_without_both_ends_losses_it_is_not_known_what_a_reference_leaves_out() -> None:
-    def without_loss(event: Body) -> Body:
-        return {name: value for name, value in event.items() if name != "loss_db"}
-
-    unread = [with_events(trace, without_loss) for trace in with_total(1.0)]
-    bodies = [*sealed(), *unread, *powers(2.0, 2.0, reference_cords=2)]
-    assert seen(bodies, "parts_unlike_whole", criteria=LINK) == []
-
-
-def test_what_is_said_of_parts_and_whole_names_both() -> None:
-    bodies = [*sealed(), *with_total(1.0), *powers(1.8, 1.801)]
-    [found] = seen(bodies, "parts_unlike_whole", criteria=LINK)
-    assert found["detail"] == (
-        "fibre 1 loses 1.8005 dB at 1550 nm by source and meter and 1.000 dB by its traces, both the mean of both "
-        "directions and over both end connections"
-    )
-    assert sorted(found["records"]) == sorted(body["id"] for body in bodies[2:])
-
-
-@pytest.mark.parametrize(
-    "bodies",
-    [
-        [*with_total(1.0), *powers(2.0, 2.0, reference_cords=2)[:1], *powers(2.0, 2.0)[1:]],
-        [*with_total(1.0, from_m=0.0), *powers(2.0, 2.0)],
-        [*with_total(1.0, from_m=485.0, to_m=3485.0), *powers(2.0, 2.0)],
-        [*with_total(1.0, to_m=3000.0), *powers(2.0, 2.0)],
-        [*with_total(1.0)[:1], *powers(2.0, 2.0)],
-        [*with_total(1.0), *powers(2.0, 2.0)[:1]],
-    ],
-    ids=["other cords back", "from the port", "from within the cord", "to before the end", "one trace", "one power"],
-)
-def test_only_what_has_one_datum_is_compared(bodies: list[Body]) -> None:
-    assert seen([*sealed(), *with_total(1.0), *powers(2.0, 2.0)], "parts_unlike_whole", criteria=LINK) != []
-    assert seen([*sealed(), *bodies], "parts_unlike_whole", criteria=LINK) == []
 
 
 EARLIER, BETWEEN = "2025-03-20T07:00:00Z", "2025-03-20T07:30:00Z"

@@ -61,7 +61,6 @@ def test_an_echo_lies_where_its_reflections_put_it_within_the_tolerance(distance
     [
         {"loss_db": 0.021},
         {"loss_db": -0.021},
-        {"loss_db": None},
         {"kind": "non_reflective"},
         {"kind": "saturated"},
         {"reflectance_db": -40.0},
@@ -74,10 +73,22 @@ def test_what_shows_a_loss_or_reflects_more_than_its_sources_is_no_echo(changes:
         return {**event, "reflectance_db": -45.0} if event["kind"] == "reflective" else event
 
     forward, backward = both_ways()
-    added = {name: value for name, value in make_echo(1000.0, **changes).items() if value is not None}
+    added = make_echo(1000.0, **changes)
     judgement = judge([*sealed(), with_events(with_events(forward, reflecting), dict, added=[added]), backward])
     assert echoes_of(judgement) == []
     assert len(judgement.document["unexpected_events"]) == 1
+
+
+def test_away_from_all_joints_an_echo_need_not_say_that_it_loses_nothing() -> None:
+    judgement = judge_with(make_echo(1000.0, loss_db=None))
+    assert len(echoes_of(judgement)) == 1
+    assert judgement.document["unexpected_events"] == []
+
+
+def test_near_a_joint_a_reflection_that_states_no_loss_may_be_the_joint() -> None:
+    judgement = judge_with(make_echo(1000.0, loss_db=None), design=half_way_design(), losses_db={"C1": None})
+    assert echoes_of(judgement) == []
+    assert finding_of(judgement, "SPLICE-1550", site="C1")["reason"] == "loss_not_stated"
 
 
 def test_many_echoes_are_no_misfit() -> None:

@@ -10,6 +10,7 @@ from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.findings import Judgement
+from worker.judgement.fibre.left_out import contradiction
 from worker.judgement.fibre.link_tests import both_ways, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Measurement
@@ -39,6 +40,14 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
             wanted = "the same in both directions" if asked is None else f"{asked}"
             return known._replace(reason=Reason.REFERENCE_UNLIKE, detail=f"{used}, asked for: {wanted}")
         value_tenth_mdb, detail = self._combine(forward, backward)
+        contradicted = contradiction(fibre, self.criterion)
+        if contradicted is not None:
+            beside, why = contradicted
+            return known._replace(
+                reason=Reason.WHOLE_UNLIKE_PARTS,
+                detail=f"{detail}, and {why}",
+                readings=(*known.readings, *(reading_of(one.trace, one.loss_mdb) for one in beside.traced)),
+            )
         value = value_tenth_mdb * PDB_PER_TENTH_MDB
         limit = self._limit(fibre, reference_cords=forward.reference_cords)
         return known._replace(detail=detail).held(value, value, limit)

@@ -1,0 +1,129 @@
+"""A fibre's loss by source and meter against its traces: what one has and the other has not was left out."""
+
+from fractions import Fraction
+from typing import NamedTuple
+
+from service.vocabulary.criteria.links import LinkAttenuationCriterion
+from service.vocabulary.quantities import PDB_PER_MDB, round_half_even, to_last_place, to_um
+from worker.judgement.fibre.link_tests import EndToEndTest, both_ways
+from worker.judgement.fibre.measured import FibreMeasured
+from worker.judgement.history.acts import LinkLoss, Trace
+from worker.judgement.history.parts import parts_between
+from worker.judgement.numbers.exact import TENTHS_PER_MDB, db_text, limit_mdb, mdb_text
+
+# Scattering makes nearly all of a fibre's loss and goes with the inverse fourth power of the wavelength, so that a loss
+# changes by four times the share by which the wavelength does: 0.8 dB over 40 km at 0.33 dB/km and 1310 nm for 20 nm.
+_POWER = 4
+
+
+class TracedLoss(NamedTuple):
+    """What one trace loses from before the first to behind the last end connection, in 0.001 dB, and its glass."""
+
+    trace: Trace
+    loss_mdb: int
+    glass_mdb: int
+
+
+class WholeAndParts(NamedTuple):
+    """Source and meter beside the traces, each the sum of both directions, in 0.001 dB.
+
+    A reference by one cord holds both ends as the traces do; by two cords one end less, by three both: each at most
+    what is read at its terminal, `left_out_mdb` together in one direction. `wavelengths_mdb` is what the two may differ
+    by because the source is of another wavelength than the instruments.
+    """
+
+    whole_mdb: int
+    traced: tuple[TracedLoss, ...]
+    left_out_mdb: int
+    wavelengths_mdb: int
+
+    @property
+    def parts_mdb(self) -> int:
+        """What the traces lose."""
+        return sum(one.loss_mdb for one in self.traced)
+
+    def contradict(self, *, uncertainty_mdb: int, span_mdb: int, span_share: Fraction) -> bool:
+        """Tell whether both cannot be right, by the expanded uncertainties of a loss each way."""
+        of_traces_mdb = span_mdb + span_share * abs(self.parts_mdb) / 2
+        squared = 4 * (uncertainty_mdb**2 + of_traces_mdb**2)
+        off_mdb = max(self.whole_mdb - self.parts_mdb, self.parts_mdb - 2 * self.left_out_mdb - self.whole_mdb)
+        beyond_mdb = off_mdb - self.wavelengths_mdb
+        return beyond_mdb > 0 and beyond_mdb**2 > squared
+
+
+def compare(fibre: FibreMeasured, *, wavelength_nm: int) -> WholeAndParts | None:
+    """Return source and meter beside the traces, where both measured the whole fibre from both ends with cords."""
+    powers = both_ways(fibre, test="attenuation", wavelength_nm=wavelength_nm)
+    losses = [one for way in powers for one in way.measurements if isinstance(one, LinkLoss)]
+    if any(way.missing is not None for way in powers) or len({one.reference_cords for one in losses}) != 1:
+        return None
+    ways = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm)
+    traced = [found for way in ways if (found := _traced(fibre, way)) is not None]
+    left_out_mdb = _left_out_mdb(fibre, wavelength_nm, cords=losses[0].reference_cords)
+    if len(traced) < len(ways) or left_out_mdb is None:
+        return None
+    return WholeAndParts(
+        whole_mdb=sum(one.loss_mdb for one in losses),
+        traced=tuple(traced),
+        left_out_mdb=left_out_mdb,
+        wavelengths_mdb=sum(_by_wavelengths_mdb(*pair) for pair in zip(losses, traced, strict=True)),
+    )
+
+
+def contradiction(fibre: FibreMeasured, criterion: LinkAttenuationCriterion) -> tuple[WholeAndParts, str] | None:
+    """Return source and meter beside the traces, and in words, if both cannot be right."""
+    found, consistency = compare(fibre, wavelength_nm=criterion.wavelength_nm), fibre.criteria.consistency
+    if found is None or not found.contradict(
+        uncertainty_mdb=limit_mdb(criterion.uncertainty_db),
+        span_mdb=limit_mdb(consistency.span_db),
+        span_share=Fraction(to_last_place(consistency.span_percent, places=2), 10_000),
+    ):
+        return None
+    less = (
+        f", of which the reference leaves out {mdb_text(found.left_out_mdb)} dB at most" if found.left_out_mdb else ""
+    )
+    other = f"; the wavelengths explain {_half_text(found.wavelengths_mdb)} dB of it" if found.wavelengths_mdb else ""
+    return found, f"the traces lose {_half_text(found.parts_mdb)} dB over both end connections{less}{other}"
+
+
+def _traced(fibre: FibreMeasured, way: EndToEndTest) -> TracedLoss | None:
+    """Return what the first trace over the whole fibre loses that says so: by its total, or by all its parts."""
+    near_um = to_um(fibre.criteria.placing.tolerance_m)
+    for trace in way.measurements:
+        if not isinstance(trace, Trace) or way.missing is not None or trace.span != (0, fibre.prepared.last_index):
+            continue
+        if trace.launch is None or trace.receive is None:
+            continue
+        scale, total = fibre.aligned(trace).scale, trace.total_loss
+        parts = parts_between(trace, from_um=scale.start_um, to_um=scale.end_um, near_um=near_um)
+        whole_mdb = round_half_even(parts.whole_pdb, unit=PDB_PER_MDB) if parts.are_all else None
+        if total is not None and all(
+            abs(one - other) <= scale.tolerance_um
+            for one, other in ((total.from_um, scale.start_um), (total.to_um, scale.end_um))
+        ):
+            whole_mdb = total.loss_mdb
+        if whole_mdb is not None:
+            glass_mdb = round_half_even(parts.glass_pdb, unit=PDB_PER_MDB) if parts.are_all else whole_mdb
+            return TracedLoss(trace, whole_mdb, glass_mdb)
+    return None
+
+
+def _left_out_mdb(fibre: FibreMeasured, wavelength_nm: int, *, cords: int) -> int | None:
+    """Return the most that a reference takes away of the two ends, each at most what is read at its terminal."""
+    if cords == 1:
+        return 0
+    ends = [place for place in fibre.places if place.is_end]
+    losses = [fibre.loss_at(place, wavelength_nm=wavelength_nm) for place in ends]
+    if len(losses) < 2 or any(loss.reason is not None for loss in losses):
+        return None
+    most = sorted(-(-max(loss.high_tenth_mdb, 0) // TENTHS_PER_MDB) for loss in losses)
+    return sum(most) if cords == 3 else most[-1]
+
+
+def _by_wavelengths_mdb(loss: LinkLoss, traced: TracedLoss) -> int:
+    apart_dnm = abs(loss.actual_dnm - traced.trace.actual_dnm)
+    return -(-_POWER * max(traced.glass_mdb, 0) * apart_dnm // (10 * loss.wavelength_nm))
+
+
+def _half_text(twice_mdb: int) -> str:
+    return mdb_text(twice_mdb // 2) if twice_mdb % 2 == 0 else db_text(twice_mdb * 5)
