@@ -12,11 +12,12 @@ from worker.judgement.fibre.contributions import Contributions, estimate_sums, l
 from worker.judgement.fibre.findings import Counts, Missing, count_required, missing_of
 from worker.judgement.fibre.link_tests import is_dark
 from worker.judgement.fibre.measured import measure_fibre, prepare_measuring, sight_fibre
-from worker.judgement.fibre.suspicions import tested_until_conforming, unrecorded_openings
+from worker.judgement.fibre.suspicions import unrecorded_openings
 from worker.judgement.history.acts import Record
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.history.records import read_record
 from worker.judgement.rules.kinds.statistics import JointStatisticRule
+from worker.judgement.rules.repeated_tests import tested_until_conforming
 from worker.judgement.rules.table import rules_for
 from worker.judgement.traces.sightings import SpanSightings
 from worker.judgement.traces.spots import Spots, designed_spots
@@ -84,7 +85,7 @@ class Rules:
             traces=trace_outlines(tested),
             links=link_outlines(tested),
             estimates=tuple(estimate_sums(tested)),
-            suspicions=(*unrecorded_openings(tested), *tested_until_conforming(tested, findings)),
+            suspicions=(*unrecorded_openings(tested), *tested_until_conforming(tested, findings, self._rules)),
             is_dark=is_dark(tested),
             sightings=tested.traces.sightings,
         )

@@ -172,6 +172,30 @@ def sight_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record]) ->
     return find_fibre_sightings(layout, criteria.placing, fibre=fibre, history=history, validity=validity)
 
 
+def measure_place(
+    prepared: Prepared, history: History, place: Place, wavelength_nm: int, *, forward: OneWayLoss, backward: OneWayLoss
+) -> PlaceLoss:
+    """Return the loss of a place from what both directions show of it, or why that proves nothing."""
+    both = combine(place, forward, backward, below_zero_tenth_mdb=prepared.below_zero_tenth_mdb)
+    if both.reason is None and place.site_index in prepared.end_face_sites:
+        fault = end_face_fault(history, place)
+        if fault is not None:
+            both = both._replace(reason=fault, detail=f"{REASON_LABELS[fault]}; {both.detail}")
+    if both.reason is None:
+        why = contradiction(
+            prepared.layout,
+            prepared.criteria.consistency,
+            place,
+            wavelength_nm,
+            forward=forward,
+            backward=backward,
+        )
+        if why is not None:
+            detail = f"{REASON_LABELS[Reason.IMPOSSIBLE_PAIR]}: {both.detail}; {why}"
+            both = both._replace(reason=Reason.IMPOSSIBLE_PAIR, detail=detail)
+    return PlaceLoss(forward, backward, both)
+
+
 def _joints_of_kind(
     places: Iterable[Place], segments: Sequence[str]
 ) -> Mapping[JointKind, Sequence[tuple[Place, Joint]]]:
@@ -184,27 +208,10 @@ def _measure_places(
 ) -> Mapping[int, PlaceLoss]:
     """Return the losses of all places at one wavelength, by site index."""
     forward, backward = (one_way_losses(traces, Side(wavelength_nm, is_forward)) for is_forward in (True, False))
-    losses: dict[int, PlaceLoss] = {}
-    for place, there, back in zip(traces.places, forward, backward, strict=True):
-        both = combine(place, there, back, below_zero_tenth_mdb=prepared.below_zero_tenth_mdb)
-        if both.reason is None and place.site_index in prepared.end_face_sites:
-            fault = end_face_fault(history, place)
-            if fault is not None:
-                both = both._replace(reason=fault, detail=f"{REASON_LABELS[fault]}; {both.detail}")
-        if both.reason is None:
-            why = contradiction(
-                prepared.layout,
-                prepared.criteria.consistency,
-                place,
-                wavelength_nm,
-                forward=there,
-                backward=back,
-            )
-            if why is not None:
-                detail = f"{REASON_LABELS[Reason.IMPOSSIBLE_PAIR]}: {both.detail}; {why}"
-                both = both._replace(reason=Reason.IMPOSSIBLE_PAIR, detail=detail)
-        losses[place.site_index] = PlaceLoss(there, back, both)
-    return losses
+    return {
+        place.site_index: measure_place(prepared, history, place, wavelength_nm, forward=there, backward=back)
+        for place, there, back in zip(traces.places, forward, backward, strict=True)
+    }
 
 
 def _wavelengths_of_losses(criterion: Criterion) -> Iterator[int]:
