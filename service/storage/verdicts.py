@@ -54,11 +54,24 @@ class JudgedRow(NamedTuple):
 
 
 class JudgedRoute(NamedTuple):
-    """All fibres of a route as they were judged, what by, and the highest engine that judged any of it."""
+    """All fibres of a route as they were judged, what by, and the engine that made its verdict, if it has one."""
 
     by: JudgedBy
     fibres: Sequence[JudgedRow]
-    engine_version: int
+    verdict_engine: int | None
+
+    @property
+    def newest_engine(self) -> int:
+        """The highest engine that judged any of it, or has to."""
+        return max(self.verdict_engine or 0, *(one.engine_version for one in self.fibres))
+
+    def is_older_than(self, engine: int) -> bool:
+        """Whether fibres were judged by an older engine: together with others they make no verdict of either."""
+        return any(one.digest is not None and one.engine_version < engine for one in self.fibres)
+
+    def is_renewed_by(self, engine: int) -> bool:
+        """Whether its verdict is an older engine's."""
+        return self.verdict_engine is not None and self.verdict_engine < engine
 
 
 def waiting_route(
@@ -121,7 +134,7 @@ def judged_route(session: Session, project_id: UUID, route_id: UUID) -> JudgedRo
     *by, engine = row
     found = session.execute(_judged_fibres(), asked)
     fibres = [JudgedRow(*one) for one in found]
-    return JudgedRoute(JudgedBy(*by), fibres, max(engine, *(one.engine_version for one in fibres)))
+    return JudgedRoute(JudgedBy(*by), fibres, engine)
 
 
 def keep_verdict(session: Session, project_id: UUID, route_id: UUID, values: Mapping[str, Any], *, engine: int) -> None:
@@ -251,7 +264,7 @@ def _waiting() -> Select[Any]:
 def _judged_by() -> Select[Any]:
     return (
         with_what_judges(plain_select())
-        .add_columns(func.coalesce(col(StandingVerdict.engine_version), 0))
+        .add_columns(col(StandingVerdict.engine_version))
         .outerjoin(StandingVerdict, and_(*of_route(StandingVerdict, Route)))
         .where(*_asked(Route.project_id, Route.id))
     )

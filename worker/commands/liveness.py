@@ -17,11 +17,12 @@ from celery.worker import state
 from redis import Redis, RedisError
 from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
+from sqlmodel import Session
 
 from service.storage.jobs import seconds_untaken
 from service.storage.session import clock_offset, is_off, transaction
 from service.vocabulary.states import JobKind
-from worker.jobs.lease import stop_soon
+from worker.jobs.lease import do_nothing, stop_soon
 from worker.jobs.outages import offset_text
 
 _LOOK_EVERY_S = 5.0
@@ -67,7 +68,8 @@ def watch_rounds(moved_at: Callable[[], float], *, end: Callable[[], None], stuc
 class WorkerWatch:
     """Looks whether what is due is taken, from the worker's main process.
 
-    `slowest_s` is the longest that a job may take: what runs longer holds no place any more.
+    `slowest_s` is the longest that a job may take: what runs longer holds no place any more. `also` is done with each
+    look, as far as the database answers.
     """
 
     engine: Engine
@@ -79,6 +81,7 @@ class WorkerWatch:
     end: Callable[[], None]
     clock: Callable[[], datetime] = lambda: datetime.now(UTC)
     taken_within_s: float = TAKEN_WITHIN_S
+    also: Callable[[Session], object] = do_nothing
     _begun: int = field(default=0, init=False)
     _begun_at: float = field(default_factory=time.monotonic, init=False)
 
@@ -95,6 +98,7 @@ class WorkerWatch:
                     session, kinds=self.kinds, hinted_for=_ON_ITS_WAY, hinted_within=_HINTED_WITHIN
                 )
                 offset = clock_offset(session, self.clock)
+                self.also(session)
             if is_off(offset):
                 self._wait(f"this host's clock is {offset_text(offset)} the database's")
                 return

@@ -4,19 +4,24 @@ import gc
 import signal
 import socket
 import threading
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from types import FrameType
 
 import structlog
 import uvicorn
 from celery.signals import worker_shutting_down
+from sqlmodel import Session
 
 from service.api.app import create_app
 from service.settings import ServiceSettings, WorkerSettings
+from service.storage.renewal import start_next
 from service.storage.session import make_engine, make_hint_engine
 from worker.app import KINDS_AT, HintQueue, make_app, make_ask_room, make_hint, redis_client
 from worker.commands.liveness import READY, Beat, WorkerWatch, beat_into, end_process, watch_rounds
-from worker.jobs.lease import stop_soon
+from worker.jobs.lease import do_nothing, stop_soon
+from worker.judgement.judge import ENGINE
 from worker.relay import Relay
 from worker.sealing.signing_key import load_key
 from worker.tasks import STEPS
@@ -92,7 +97,9 @@ def run_worker(*, concurrency: int, heartbeat_file: Path | None) -> None:
             reason=key.weakness,
             cure="openssl pkcs12 -export -iter 600000 -certpbe AES-256-CBC -keypbe AES-256-CBC -macalg sha256",
         )
-    _take_jobs(settings, HintQueue.ORDINARY, concurrency=concurrency, heartbeat_file=heartbeat_file)
+    # Nobody has to post anything: what an older engine judged is found while this one runs.
+    renew = partial(start_next, engine=ENGINE)
+    _take_jobs(settings, HintQueue.ORDINARY, concurrency=concurrency, heartbeat_file=heartbeat_file, also=renew)
 
 
 def run_reader(*, concurrency: int, heartbeat_file: Path | None) -> None:
@@ -100,7 +107,14 @@ def run_reader(*, concurrency: int, heartbeat_file: Path | None) -> None:
     _take_jobs(WorkerSettings(), HintQueue.FOREIGN, concurrency=concurrency, heartbeat_file=heartbeat_file)
 
 
-def _take_jobs(settings: WorkerSettings, queue: HintQueue, *, concurrency: int, heartbeat_file: Path | None) -> None:
+def _take_jobs(
+    settings: WorkerSettings,
+    queue: HintQueue,
+    *,
+    concurrency: int,
+    heartbeat_file: Path | None,
+    also: Callable[[Session], object] = do_nothing,
+) -> None:
     app, kinds = make_app(settings), KINDS_AT[queue]
     WorkerWatch(
         engine=make_engine(settings.database_url.get_secret_value(), pool_size=1),
@@ -110,6 +124,7 @@ def _take_jobs(settings: WorkerSettings, queue: HintQueue, *, concurrency: int, 
         slowest_s=max(STEPS[kind].hard_limit_s for kind in kinds) + _KILLED_WITHIN_S,
         beat=beat_into(heartbeat_file),
         end=end_process,
+        also=also,
     ).start()
     # Weak references are all that signals keep.
     worker_shutting_down.connect(_give_back, weak=False)

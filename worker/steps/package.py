@@ -2,7 +2,8 @@
 
 Started by: a `package` job, due when segments are submitted.
 Writes: the package with its certified file, in which the contractor's declaration is printed, and the submission as
-issued, or parked if the frozen set gives another verdict than the one submitted: then nothing is signed.
+issued, or parked if the verdict submitted was made by an older engine, or the frozen set gives another: then nothing is
+signed.
 Leaves: nothing; the engineer decides.
 """
 
@@ -93,6 +94,11 @@ def _take_up(session: Session, lease: Lease) -> None:
     submission = _submission(session, lease)
     if submission.engine_version > ENGINE:
         raise LeftToNewerError
+    if submission.engine_version < ENGINE:
+        raise HopelessError(
+            f"The verdict submitted was made by engine {submission.engine_version}, this program judges by engine "
+            f"{ENGINE}: nothing was signed. The route is judged anew by itself; look at its verdict and submit again."
+        )
     if submission.state is SubmissionState.PARKED:
         try:
             reopen(session, route, submission)

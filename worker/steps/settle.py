@@ -1,8 +1,11 @@
 """Settle a route: what needs all of its fibres.
 
-Started by: a `settle` job, due after fibres were judged, at most once a second.
-Writes: the route's standing verdict and what is missing; where its joints lie, once no fibre waits.
-Leaves: itself due if the route changed meanwhile; the `judge` job due if joints lie elsewhere than was thought.
+Started by: a `settle` job, due after fibres were judged, at most once a second; or because an older engine made the
+route's verdict.
+Writes: the route's standing verdict and what is missing; where its joints lie, once no fibre waits. No verdict of
+fibres that different engines judged: those of an older one wait to be judged anew, one route at a time.
+Leaves: itself due if the route changed meanwhile; the `judge` job due if joints lie elsewhere than was thought; the
+next route of an older engine due to be settled.
 """
 
 from collections import Counter
@@ -13,7 +16,7 @@ from typing import Any
 
 from sqlmodel import Session
 
-from service.storage import jobs, verdicts
+from service.storage import jobs, renewal, verdicts
 from service.storage.jobs import Lease
 from service.storage.routes import JudgedBy, lock_and_raise, lock_for_step
 from service.storage.session import snapshot, transaction
@@ -29,6 +32,9 @@ from worker.judgement.judge import ENGINE
 from worker.judgement.route.settle import JudgedFibre, Verdict
 from worker.judgement.traces.spots import RouteSpots
 
+# How soon a route looks again whether it may be judged anew.
+_UNTIL_ITS_TURN = timedelta(seconds=2)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Settled:
@@ -38,6 +44,7 @@ class Settled:
     by: JudgedBy
     missing: Sequence[dict[str, Any]] = ()
     moved: "MovedSpots | None" = None
+    is_older: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,14 +64,20 @@ def run(context: StepContext, lease: Lease) -> None:
     settled = None if route is None or by is None or spots is None else _settle(route, by, spots)
     with transaction(context.engine) as session:
         _write(session, lease, settled, context)
+    if route is not None and settled is not None and settled.verdict is not None and route.is_renewed_by(ENGINE):
+        # After commit: it locks another route's job.
+        with transaction(context.engine) as session:
+            renewal.start_next(session, engine=ENGINE)
 
 
 STEP = Step(run=run, hard_limit_s=60, longest_pause_s=5, waits_for_ever=True)
 
 
 def _settle(route: JudgedRoute, by: PreparedRules, spots: RouteSpots) -> Settled:
-    if route.engine_version > ENGINE:
+    if route.newest_engine > ENGINE:
         raise LeftToNewerError
+    if route.is_older_than(ENGINE):
+        return Settled(verdict=None, by=route.by, is_older=True)
     fibres = [
         JudgedFibre(
             number=one.number,
@@ -75,14 +88,18 @@ def _settle(route: JudgedRoute, by: PreparedRules, spots: RouteSpots) -> Settled
         for one in route.fibres
         if one.digest is not None
     ]
-    if len(fibres) < len(route.fibres):
+    waits = any(one.waits for one in route.fibres)
+    if len(fibres) < len(route.fibres) or (waits and route.is_renewed_by(ENGINE)):
         return Settled(verdict=None, by=route.by)
+    # While fibres wait, others come and go: what they show is put together when the last of them was judged.
+    moved = None if waits else _moved(spots, by.find_spots(fibres))
+    if moved is not None and route.is_renewed_by(ENGINE):
+        # The older verdict stands until no fibre has to be judged anew any more: then it is the next route's turn.
+        return Settled(verdict=None, by=route.by, moved=moved)
     verdict = by.settle(fibres, spots)
     dark = verdict.document.get("tolerated_dark", [])
     of_fibres = (one.missing for one in route.fibres if one.number not in dark)
     missing = _add_up([*of_fibres, verdict.missing])
-    # While fibres wait, others come and go: what they show is put together when the last of them was judged.
-    moved = None if any(one.waits for one in route.fibres) else _moved(spots, by.find_spots(fibres))
     return Settled(verdict=verdict, by=route.by, missing=missing, moved=moved)
 
 
@@ -107,10 +124,16 @@ def _add_up(missing: Iterable[Sequence[Sequence[Any]]]) -> list[dict[str, Any]]:
 
 def _write(session: Session, lease: Lease, settled: Settled | None, context: StepContext) -> None:
     verdict = None if settled is None else settled.verdict
-    lock = lock_for_step if verdict is None else lock_and_raise
-    route = lock(session, lease.project_id, lease.subject_id)
+    is_raised = settled is not None and (verdict is not None or settled.moved is not None)
+    route = (lock_and_raise if is_raised else lock_for_step)(session, lease.project_id, lease.subject_id)
     if settled is None:
         jobs.release(session, lease, JobState.DUE if route.criteria_version is not None else JobState.IDLE)
+        return
+    if settled.is_older:
+        is_renewed = renewal.renew(session, lease.project_id, lease.subject_id, engine=ENGINE)
+        # Until it is this route's turn its verdict is not settled, so nobody can submit on it.
+        state, delay = (JobState.IDLE, timedelta()) if is_renewed else (JobState.DUE, _UNTIL_ITS_TURN)
+        jobs.release(session, lease, state, delay=delay)
         return
     if verdict is not None:
         values = {
@@ -123,7 +146,7 @@ def _write(session: Session, lease: Lease, settled: Settled | None, context: Ste
     if settled.moved is not None:
         _keep_spots(session, lease, settled.by, settled.moved, version=route.version)
     # Also where nothing could be settled yet: the last fibres may have been judged since.
-    has_changed = route.version - (verdict is not None) != settled.by.version
+    has_changed = route.version - is_raised != settled.by.version
     delay = timedelta(seconds=context.settings.settle_interval_s if has_changed else 0)
     jobs.release(session, lease, JobState.DUE if has_changed else JobState.IDLE, delay=delay)
 

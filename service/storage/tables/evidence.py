@@ -90,7 +90,10 @@ class EvidenceFile(Row, table=True):
 
 
 class Fibre(Row, table=True):
-    """A route's fibre and what was judged of it; it waits while judged is below evidence."""
+    """A route's fibre and what was judged of it; it waits while judged is below evidence.
+
+    `engine_version` is the engine that judged it, or where it waits for a newer one, that one.
+    """
 
     __table_args__ = (
         reference("route"),
