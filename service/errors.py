@@ -107,6 +107,10 @@ class RouteSubmittedError(ServiceError, code="route.submitted", status=409):
     """The route has an open submission."""
 
 
+class DesignNotAgreedError(ServiceError, code="design.not_agreed", status=409):
+    """The engineer has not agreed to the route's design."""
+
+
 class VerdictSupersededError(ServiceError, code="verdict.superseded", status=412):
     """The verdict named is not the current one."""
 

@@ -124,11 +124,19 @@ def open_project(world: World, *, project: Any, people: Any) -> None:
 
 
 def describe_route(world: World, *, design: Any, criteria: Any) -> UUID:
-    """Describe a route and bind it to criteria."""
+    """Describe a route, agree to its design, and bind it to criteria."""
     path = f"/v1/projects/{world.project_id}"
     world.route_id = world.ask(TokenKind.CONTRACTOR, "POST", f"{path}/routes", json=design)["id"]
+    world.ask(TokenKind.ENGINEER, "PUT", f"/v1/routes/{world.route_id}/design/agreement", json={"revision": 1})
     version = world.ask(TokenKind.ENGINEER, "POST", f"{path}/criteria", json=criteria)["version"]
     binding = f"/v1/routes/{world.route_id}/criteria"
     world.ask(TokenKind.ENGINEER, "PUT", binding, json={"version": version})
     world.ask(TokenKind.CONTRACTOR, "PUT", f"{binding}/acknowledgement", json={"version": version})
     return UUID(world.route_id)
+
+
+def propose_design(world: World, design: Any) -> Any:
+    """Propose a design for the world's route, having seen the one that it has."""
+    path = f"/v1/routes/{world.route_id}/design"
+    seen = world.call(TokenKind.CONTRACTOR, "GET", path).headers["ETag"]
+    return world.ask(TokenKind.CONTRACTOR, "PUT", path, json=design, headers={"If-Match": seen})

@@ -35,10 +35,21 @@ _ETAG = {"ETag": _TEXT | {"description": "Names this state of what was read; a s
 _NEXT = {"Link": _TEXT | {"description": 'The next page, as rel="next" (RFC 8288); none on the last.'}}
 _RETRY = {"Retry-After": _TEXT | {"description": "Seconds to wait before asking for it."}}
 _MAKING = ("open_project", "issue_token", "register_certificate", "set_criteria", "describe_route")
-_TAGGED = ("read_fibre", "read_package", "read_pdf", "read_archive", "read_package_findings", "read_evidence")
+_TAGGED = (
+    "read_fibre",
+    "read_package",
+    "read_pdf",
+    "read_archive",
+    "read_package_findings",
+    "read_evidence",
+    "read_design",
+    "propose_design",
+    "agree_design",
+    "refuse_design",
+)
 _HEADERS = (
     {name: {"201": _LOCATION} for name in _MAKING}
-    | {name: {"202": _LOCATION | _RETRY} for name in ("submit", "upload_signature", "try_criteria")}
+    | {name: {"202": _LOCATION | _RETRY} for name in ("submit", "upload_signature", "try_criteria", "try_design")}
     | {name: {"200": _NEXT} for name in ("read_records", "read_findings", "read_notices")}
     | {name: {"200": _ETAG} for name in _TAGGED}
     | {"read_acceptance": {"200": _ETAG, "304": _ETAG}}

@@ -1,4 +1,4 @@
-"""Where things are on their way: jobs, submissions. Closed lists, kept in the database as their text."""
+"""Where things are on their way: jobs, designs, submissions. Closed lists, kept in the database as their text."""
 
 from enum import StrEnum
 
@@ -28,6 +28,19 @@ class JobState(StrEnum):
     DONE = "done"
     PARKED = "parked"
     WAITING = "waiting"
+
+
+class RevisionState(StrEnum):
+    """Where a design revision is: a fact of its own rows and its route's, kept nowhere.
+
+    Proposed: the engineer is asked. Agreed to. Refused, with the reason. Withdrawn: the contractor proposed another, or
+    took it back, before the engineer replied.
+    """
+
+    PROPOSED = "proposed"
+    AGREED = "agreed"
+    REFUSED = "refused"
+    WITHDRAWN = "withdrawn"
 
 
 class SubmissionState(StrEnum):

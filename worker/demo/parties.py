@@ -95,10 +95,12 @@ def open_project(http: httpx.Client, administrator: str) -> Parties:
 
 
 def agree_on_criteria(parties: Parties) -> int:
-    """Describe the route, set criteria and bind the route to them; return their version."""
+    """Describe the route, agree to its design, set criteria and bind the route to them; return their version."""
     project = f"/v1/projects/{parties.project_id}"
     route = parties.ask(TokenKind.CONTRACTOR, "POST", f"{project}/routes", json=read_scenario("route"))
     parties.route_id = route["id"]
+    agreement = f"/v1/routes/{parties.route_id}/design/agreement"
+    parties.ask(TokenKind.ENGINEER, "PUT", agreement, json={"revision": route["proposed_design_revision"]})
     criteria = parties.ask(TokenKind.ENGINEER, "POST", f"{project}/criteria", json=read_scenario("criteria"))
     version: int = criteria["version"]
     binding, form = f"/v1/routes/{parties.route_id}/criteria", {"version": version}

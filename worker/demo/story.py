@@ -32,7 +32,7 @@ class Story:
         """Play every scene; the first claim that does not hold ends it."""
         self._narrator.play(
             [
-                ("Criteria are agreed before anything is measured", self._agree),
+                ("Design and criteria are agreed before anything is measured", self._agree),
                 ("The crew splices, and posts what the splicer showed before its lid opened", self._splice),
                 ("The crew splices the two again, before the lids are shut", self._splice_again),
                 ("The closures are sealed; every fibre is tested, both ways, at both wavelengths", self._seal_and_test),
@@ -51,6 +51,7 @@ class Story:
         self._narrator.say(
             "contractor", f"describes {design['name']}: {design['fibre_count']} fibres, {closures} closures"
         )
+        self._narrator.say("engineer", "agrees to the design: lengths, budgets and money follow from it")
         self._narrator.say("engineer", f"sets {len(criteria['criteria'])} criteria, version {version}")
         self._narrator.say("contractor", "acknowledges them: the route is judged by this version")
 

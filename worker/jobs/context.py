@@ -8,9 +8,8 @@ from sqlalchemy import Engine
 from sqlmodel import Session
 
 from service.settings import WorkerSettings
-from service.storage.audit import AuditEvent, append_audit
+from service.storage.audit import AuditEvent, NoticeDraft, append_audit
 from service.storage.blobs import BlobStore
-from service.storage.notices import NoticeDraft
 from service.storage.tables import Package
 from worker.jobs.lease import Watch, do_nothing
 from worker.signing.keys.signing_key import SigningKey

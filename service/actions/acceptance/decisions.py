@@ -21,7 +21,7 @@ from service.actions.acceptance.submissions import MOST_CONCESSIONS
 from service.actions.access.tokens import Caller
 from service.actions.billing.notices import release
 from service.storage import access, decisions, jobs, packages, routes, submissions
-from service.storage.notices import NoticeDraft
+from service.storage.audit import NoticeDraft
 from service.storage.session import add_rows
 from service.storage.tables import Decision, Package, Person, Route, Submission
 from service.vocabulary import quantities as q

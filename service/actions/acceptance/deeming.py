@@ -15,8 +15,8 @@ from service.actions.acceptance.decisions import DecisionContext, SegmentDecisio
 from service.actions.access.tokens import Caller
 from service.errors import ConflictError
 from service.storage import decisions, routes
+from service.storage.audit import NoticeDraft
 from service.storage.criteria import criteria_of
-from service.storage.notices import NoticeDraft
 from service.storage.tables import Decision, Package, Submission
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import canonical_json, sha256_hex

@@ -12,7 +12,7 @@ from sqlmodel import Session
 
 from service.actions.billing.notices import SEGMENT_ACCEPTED
 from service.actions.routes.criteria import reports_on_route
-from service.storage import decisions, notices, routes, submissions, verdicts
+from service.storage import audit, decisions, routes, submissions, verdicts
 from service.storage.tables import Acceptance, Package, Route, StandingVerdict, Submission
 from service.vocabulary.design.design import Segment
 from service.vocabulary.findings.finding import OutcomeCounts
@@ -34,13 +34,15 @@ def status_of(session: Session, route: Route) -> dict[str, Any]:
     verdict = verdicts.standing_verdict(session, route)
     waiting = verdicts.count_waiting(session, route)
     accepted, submitted = decisions.standing_acceptances(session, route), submissions.latest_submissions(session, route)
-    told = notices.told_of(session, route, SEGMENT_ACCEPTED) if accepted else set()
+    told = audit.told_of(session, route, SEGMENT_ACCEPTED) if accepted else set()
     outcomes = {} if verdict is None else orjson.loads(verdict.document)["segments"]
     return {
         "route_id": route.id,
         "code": route.code,
         "version": route.version,
         "design_revision": route.design_revision,
+        "agreed_design_revision": route.agreed_design_revision,
+        "proposed_design_revision": route.proposed_design_revision,
         "criteria_version": route.criteria_version,
         "proposed_criteria_version": route.proposed_criteria_version,
         "is_judged": verdicts.is_settled(session, route),

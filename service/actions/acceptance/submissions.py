@@ -49,6 +49,8 @@ def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionFor
     route = routes.lock_route(session, caller.projects, route_id)
     _refuse_unknown_names(session, route, form)
     _refuse_taken_segments(session, route, form.segments)
+    if route.agreed_design_revision is None:
+        raise errors.DesignNotAgreedError("What is paid for follows from the design: the engineer has to agree to one.")
     _refuse_unsettled(session, route)
     standing = verdicts.standing_verdict(session, route)
     if standing is None or standing.digest != form.verdict_digest:

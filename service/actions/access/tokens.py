@@ -28,8 +28,7 @@ from service.storage.access import (
     projects_opened_by,
     token_with_digest,
 )
-from service.storage.audit import AuditEvent, append_audit
-from service.storage.notices import NoticeDraft
+from service.storage.audit import AuditEvent, NoticeDraft, append_audit
 from service.storage.tables import Token
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import sha256_hex

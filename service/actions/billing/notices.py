@@ -12,7 +12,8 @@ from uuid import uuid4
 import orjson
 from sqlmodel import Session
 
-from service.storage import decisions, notices, packages, routes
+from service.storage import decisions, packages, routes
+from service.storage.audit import NoticeDraft, told_of
 from service.storage.criteria import criteria_of
 from service.storage.tables import Acceptance, Notice, Package, Route, Submission
 from service.vocabulary.canonical import canonical_json
@@ -24,7 +25,7 @@ from service.vocabulary.instants import canonical_time
 SEGMENT_ACCEPTED = "segment.accepted"
 
 
-def release(session: Session, route: Route, decided: Submission) -> list[notices.NoticeDraft]:
+def release(session: Session, route: Route, decided: Submission) -> list[NoticeDraft]:
     """Return the notices that the decision on a submission lets out, under the route's lock; none was told before."""
     criteria = criteria_of(session, route.project_id, decided.criteria_version)
     accepted = decisions.standing_acceptances(session, route)
@@ -32,12 +33,12 @@ def release(session: Session, route: Route, decided: Submission) -> list[notices
     segments = [segment.id for segment in design.segments]
     if criteria.release is Release.WITH_ROUTE and any(segment not in accepted for segment in segments):
         return []
-    told = notices.told_of(session, route, SEGMENT_ACCEPTED)
+    told = told_of(session, route, SEGMENT_ACCEPTED)
     waiting = [accepted[segment] for segment in segments if segment in accepted]
     return [_notice(session, route, one) for one in waiting if (one.segment_id, one.number) not in told]
 
 
-def _notice(session: Session, route: Route, acceptance: Acceptance) -> notices.NoticeDraft:
+def _notice(session: Session, route: Route, acceptance: Acceptance) -> NoticeDraft:
     package = packages.find_package(session, [acceptance.project_id], acceptance.package_id)
     decision = orjson.loads(decisions.decision_made(session, package).document)
     submission = packages.submission_of_package(session, package)

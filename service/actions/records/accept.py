@@ -90,8 +90,8 @@ def accept_records(
     # Each step answers some records, and hands on the others as they are.
     read = [_read(item) for item in items]
     known = _digests_here(session, route, {one.record.id for one in _unanswered(read)})
-    layout = layout_of(session, route)
-    entries = [one if isinstance(one, Answer) else _check(one, known, layout, now=caller.now) for one in read]
+    layouts = _layouts(session, route)
+    entries = [one if isinstance(one, Answer) else _check(one, known, layouts, now=caller.now) for one in read]
     fresh = _unanswered(entries)
     batch = _Batch(caller=caller, route=route, sent_at=sent_at, replaces=replaces)
     stored = _store(session, batch, fresh) if fresh else {}
@@ -144,15 +144,24 @@ def _digests_here(session: Session, route: Route, ids: Collection[UUID]) -> dict
     return known | dict.fromkeys(elsewhere, _OF_ANOTHER_ROUTE)
 
 
-def _check(posted: _Posted, known: Mapping[UUID, str], layout: Layout, *, now: datetime) -> _Entry:
+def _layouts(session: Session, route: Route) -> Sequence[Layout]:
+    """Return the designs that a record may fit: the one in force, and the one that waits to be agreed to.
+
+    A crew that builds what is proposed must not lose its records. They count once a design in force has their place.
+    """
+    revisions = dict.fromkeys([route.design_revision, route.proposed_design_revision])
+    return [layout_of(session, route, revision=revision) for revision in revisions if revision is not None]
+
+
+def _check(posted: _Posted, known: Mapping[UUID, str], layouts: Sequence[Layout], *, now: datetime) -> _Entry:
     """Answer a record whose id is stored, or that does not fit its route."""
     id_ = posted.record.id
     if id_ in known:
         return _answer_again(posted, known[id_])
-    faults = check_fit(posted.record, layout, now=now)
-    if not faults:
+    faults = [check_fit(posted.record, layout, now=now) for layout in layouts]
+    if not all(faults):
         return posted
-    error = RecordRefusedError("The record does not fit its route.", faults=faults)
+    error = RecordRefusedError("The record does not fit its route.", faults=faults[0])
     return Answer(id=str(id_), receipt=Receipt.REFUSED, error=error)
 
 

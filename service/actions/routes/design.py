@@ -1,8 +1,9 @@
-"""Describe a route, and revise its design.
+"""Describe a route, and propose revisions of its design; a revision is in force once the engineer agrees to it.
 
 Started by: the contractor.
-Writes: the route with its fibres, its sites, a numbered design revision; one audit entry.
-Leaves: after a revision the route's `judge` job due for all its fibres.
+Writes: the route with its fibres; a numbered design revision, as what is proposed; one audit entry. Until the engineer
+has agreed to any, what is proposed is in force already, with its sites: the crew has to hear of its work.
+Leaves: where a revision came in force, the route's `judge` job due for all its fibres.
 """
 
 from uuid import UUID, uuid4
@@ -11,92 +12,136 @@ from sqlmodel import Session
 
 from service.actions.access.tokens import Caller
 from service.actions.invalidation import judge_again, refuse_while_submitted
-from service.errors import BodyInvalidError, ConflictError
+from service.errors import BodyInvalidError, ConflictError, PreconditionFailedError
 from service.storage import links, routes
+from service.storage.routes import RepliedRevision, design_etag, newest_revision
 from service.storage.session import add_rows
 from service.storage.tables import DesignRevision, Project, Route, Site
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.design.design import Design
 from service.vocabulary.design.rules import faults_in
+from service.vocabulary.states import RevisionState
 from service.vocabulary.validation import MOST_FAULTS, Fault
 
 
 def describe_route(session: Session, caller: Caller, project: Project, design: Design) -> tuple[Route, bool]:
     """Add a route; the same again gives the one that is there. Say whether it is new."""
-    document = _checked(design)
+    document = checked_design(design)
     routes.change_sites(session, project.id)
     existing = routes.route_with_code(session, project, design.code)
     if existing is not None:
         if routes.design_row(session, existing).sha256 != sha256_hex(document):
             raise ConflictError("Another route of this project has this code.")
         return existing, False
-    route = Route(project_id=project.id, id=uuid4(), code=design.code, design_revision=1)
+    route = Route(project_id=project.id, id=uuid4(), code=design.code, design_revision=1, proposed_design_revision=1)
+    _refuse_other_kinds(session, route, design)
     routes.add_route(session, route, fibre_count=design.fibre_count)
-    _keep_revision(session, caller, route, design, document)
+    _add_revision(session, caller, route, 1, document)
+    _keep_sites(session, route, design)
     caller.append_audit(session, project.id, "route.described", route.id, content_sha256=sha256_hex(document))
     return route, True
 
 
-def revise_design(session: Session, caller: Caller, route_id: UUID, design: Design) -> Route:
-    """Add a design revision; records keep their physical place, so sites that hold records must stay."""
-    document = _checked(design)
-    # Before the route's lock, in the order in which a lid's record takes the two: else each could wait for the other.
-    routes.change_sites(session, routes.find_route(session, caller.projects, route_id).project_id)
-    route = routes.lock_route(session, caller.projects, route_id)
-    current = routes.design_row(session, route)
-    if current.sha256 == sha256_hex(document):
+def propose_design(session: Session, caller: Caller, route_id: UUID, design: Design, *, etag: str) -> Route:
+    """Propose a design for a route; the agreed one proposed again takes back what waits for the engineer's word."""
+    document = checked_design(design)
+    route, sha256 = routes.lock_with_sites(session, caller.projects, route_id), sha256_hex(document)
+    newest = newest_revision(session, route)
+    if newest.state is RevisionState.PROPOSED and newest.row.sha256 == sha256:
+        # Asked again after an answer was lost: that the state is no longer the one seen is the first request's doing.
         return route
+    _refuse_unseen(route, newest, etag)
+    if route.agreed_design_revision is not None and routes.design_row(session, route).sha256 == sha256:
+        return _take_back(session, caller, route)
     refuse_while_submitted(session, route)
-    _refuse_another_shape(route, routes.parse_design(current.document).design, design)
-    route.design_revision += 1
+    refuse_another_shape(session, route, design)
+    revision = newest.row.revision + 1
+    _add_revision(session, caller, route, revision, document)
+    route.proposed_design_revision = revision
     routes.raise_version(route)
-    _keep_revision(session, caller, route, design, document)
-    judge_again(session, route, None, is_urgent=False)
-    caller.append_audit(session, route.project_id, "route.revised", route.id, content_sha256=sha256_hex(document))
+    if route.agreed_design_revision is None:
+        put_in_force(session, route, revision)
+    subject = f"{route.id}/{revision}"
+    caller.append_audit(session, route.project_id, "design.proposed", subject, content_sha256=sha256)
     return route
 
 
-def _checked(design: Design) -> bytes:
+def put_in_force(session: Session, route: Route, revision: int) -> None:
+    """Judge a locked route by another design revision from now on, by the version that the route has been given."""
+    route.design_revision = revision
+    _keep_sites(session, route, routes.layout_of(session, route).design)
+    judge_again(session, route, None, is_urgent=False)
+
+
+def checked_design(design: Design) -> bytes:
+    """Return the canonical text of a design, refused where it cannot be built."""
     faults = faults_in(design)
     if faults:
         raise BodyInvalidError("The design is not one that can be built.", faults=faults[:MOST_FAULTS])
     return canonical_json(design.model_dump(exclude_none=True))
 
 
-def _refuse_another_shape(route: Route, old: Design, new: Design) -> None:
-    if new.code != route.code:
+def refuse_another_shape(session: Session, route: Route, design: Design) -> None:
+    """Refuse a design that is no revision of a route's: another code, other fibres, a site of another kind."""
+    old = routes.layout_of(session, route).design
+    if design.code != route.code:
         raise BodyInvalidError("A route keeps its code.", faults=[Fault(pointer="/code", detail=f"is {route.code}")])
-    if new.fibre_count != old.fibre_count:
+    if design.fibre_count != old.fibre_count:
         fault = Fault(pointer="/fibre_count", detail=f"is {old.fibre_count}; more fibres are another route")
         raise BodyInvalidError("A route keeps its number of fibres.", faults=[fault])
-    gone = {site.id for site in old.sites} - {site.id for site in new.sites}
-    if gone:
-        fault = Fault(pointer="/sites", detail=f"lacks {', '.join(sorted(gone))}")
-        raise BodyInvalidError("Records keep their place: a revision keeps the route's sites.", faults=[fault])
+    _refuse_other_kinds(session, route, design)
 
 
-def _keep_revision(session: Session, caller: Caller, route: Route, design: Design, document: bytes) -> None:
-    _keep_sites(session, route, design)
-    revision = DesignRevision(
+def kind_faults(session: Session, route: Route, design: Design) -> list[Fault]:
+    """Return the sites of a design that the project has already, as another kind of place."""
+    known = routes.site_kinds(session, route.project_id, [site.id for site in design.sites])
+    return [
+        Fault(pointer=f"/sites/{index}/kind", detail=f"is a {known[site.id]} on another route")
+        for index, site in enumerate(design.sites)
+        if known.get(site.id, site.kind.value) != site.kind.value
+    ]
+
+
+def _take_back(session: Session, caller: Caller, route: Route) -> Route:
+    if route.proposed_design_revision is not None:
+        subject = f"{route.id}/{route.proposed_design_revision}"
+        route.proposed_design_revision = None
+        routes.raise_version(route)
+        caller.append_audit(session, route.project_id, "design.taken_back", subject)
+    return route
+
+
+def _keep_sites(session: Session, route: Route, design: Design) -> None:
+    known = routes.site_kinds(session, route.project_id, [site.id for site in design.sites])
+    new = [site for site in design.sites if site.id not in known]
+    add_rows(session, [Site(project_id=route.project_id, id=site.id, kind=site.kind.value) for site in new])
+    sites = {site.id for site in design.sites}
+    routes.pass_sites(session, route, sites - routes.sites_passed(session, route))
+    # Of all sites: one that an earlier revision left out had its lid opened without this route hearing of it.
+    links.link_lids(session, route, sites)
+
+
+def _refuse_unseen(route: Route, newest: RepliedRevision, etag: str) -> None:
+    current = design_etag(route, newest)
+    if etag not in {current, "*"}:
+        detail = "The design is another by now, or what is proposed is: look at it again."
+        raise PreconditionFailedError(detail, headers={"ETag": current})
+
+
+def _refuse_other_kinds(session: Session, route: Route, design: Design) -> None:
+    faults = kind_faults(session, route, design)
+    if faults:
+        raise BodyInvalidError("A site of the project has this id already.", faults=faults)
+
+
+def _add_revision(session: Session, caller: Caller, route: Route, revision: int, document: bytes) -> None:
+    row = DesignRevision(
         project_id=route.project_id,
         route_id=route.id,
-        revision=route.design_revision,
+        revision=revision,
         document=document.decode(),
         sha256=sha256_hex(document),
         created_at=caller.now,
         token_id=caller.token_id,
     )
-    add_rows(session, [revision])
-
-
-def _keep_sites(session: Session, route: Route, design: Design) -> None:
-    known = routes.site_kinds(session, route.project_id, [site.id for site in design.sites])
-    for index, site in enumerate(design.sites):
-        if known.get(site.id, site.kind.value) != site.kind.value:
-            fault = Fault(pointer=f"/sites/{index}/kind", detail=f"is a {known[site.id]} on another route")
-            raise BodyInvalidError("A site of the project has this id already.", faults=[fault])
-    new = [site for site in design.sites if site.id not in known]
-    add_rows(session, [Site(project_id=route.project_id, id=site.id, kind=site.kind.value) for site in new])
-    newly_passed = {site.id for site in design.sites} - routes.sites_passed(session, route)
-    routes.pass_sites(session, route, newly_passed)
-    links.link_lids(session, route, newly_passed)
+    add_rows(session, [row])

@@ -58,6 +58,8 @@ class RouteStatus(BaseModel):
     code: str
     version: int
     design_revision: int
+    agreed_design_revision: int | None
+    proposed_design_revision: int | None
     criteria_version: int | None
     proposed_criteria_version: int | None
     is_judged: bool

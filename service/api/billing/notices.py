@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from service.api.cursors import DEFAULT_LIMIT, MOST
 from service.api.gate import BillingGate
 from service.api.routing import CheckedRoute
-from service.storage.notices import notices_after
+from service.storage.audit import notices_after
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["billing"])
 # Beyond every number that JSON carries exactly.

@@ -25,7 +25,15 @@ from service.storage.tables.access import (
     TokenProject,
 )
 from service.storage.tables.columns import metadata
-from service.storage.tables.design import CriteriaTrial, CriteriaVersion, DesignRevision, Route, RouteSite, Site
+from service.storage.tables.design import (
+    CriteriaTrial,
+    CriteriaVersion,
+    DesignReply,
+    DesignRevision,
+    Route,
+    RouteSite,
+    Site,
+)
 from service.storage.tables.evidence import (
     WHOLE_SITE,
     EvidenceFile,

@@ -1,9 +1,9 @@
-"""What was agreed, designed and tried: criteria, sites, routes with their design revisions, trials of criteria."""
+"""What was agreed, designed and tried: criteria, sites, routes with their design revisions, trials of either."""
 
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import Index, UniqueConstraint
+from sqlalchemy import CheckConstraint, ForeignKeyConstraint, Index, UniqueConstraint
 from sqlmodel import Field
 
 from service.storage.tables.columns import Row, big_count, instant, long_text, reference, word
@@ -30,14 +30,23 @@ class Site(Row, table=True):
 
 
 class Route(Row, table=True):
-    """A route; whoever changes anything of it locks this row first and raises `version`."""
+    """A route; whoever changes anything of it locks this row first and raises `version`.
 
-    __table_args__ = (UniqueConstraint("project_id", "code"),)
+    It is judged by `design_revision`: the one that the engineer agreed to last, and before the first agreement the one
+    that the contractor proposed last.
+    """
+
+    __table_args__ = (
+        UniqueConstraint("project_id", "code"),
+        CheckConstraint("agreed_design_revision = design_revision", name="ck_route_agreed_design_revision"),
+    )
     project_id: UUID = Field(primary_key=True, foreign_key="project.id")
     id: UUID = Field(primary_key=True)
     code: str
     version: int = big_count(default=1)
     design_revision: int
+    agreed_design_revision: int | None = None
+    proposed_design_revision: int | None = None
     criteria_version: int | None = None
     proposed_criteria_version: int | None = None
 
@@ -52,7 +61,7 @@ class RouteSite(Row, table=True):
 
 
 class DesignRevision(Row, table=True):
-    """One immutable design of a route."""
+    """One immutable design of a route, as the contractor proposed it."""
 
     __table_args__ = (reference("route"),)
     project_id: UUID = Field(primary_key=True)
@@ -64,8 +73,26 @@ class DesignRevision(Row, table=True):
     token_id: UUID
 
 
+class DesignReply(Row, table=True):
+    """The engineer's word on a design revision that was proposed: agreed to, or refused with the reason."""
+
+    __table_args__ = (
+        ForeignKeyConstraint(
+            ["project_id", "route_id", "revision"],
+            ["design_revision.project_id", "design_revision.route_id", "design_revision.revision"],
+        ),
+    )
+    project_id: UUID = Field(primary_key=True)
+    route_id: UUID = Field(primary_key=True)
+    revision: int = Field(primary_key=True)
+    is_agreed: bool
+    reason: str | None = long_text()
+    replied_at: datetime = instant()
+    token_id: UUID
+
+
 class CriteriaTrial(Row, table=True):
-    """A trial of criteria on a route: how far it is, and what came of it.
+    """A trial of criteria or of a design revision on a route: how far it is, and what came of it.
 
     `progress` is what a run leaves to the next one. A trial that ended has lost its criteria and its result, to make
     room for newer ones.

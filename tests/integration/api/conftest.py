@@ -1,6 +1,7 @@
-"""The demo route at five points of its way, each kept as a database that tests copy.
+"""The demo route at six points of its way, each kept as a database that tests copy.
 
-`bound`: described and bound to criteria. `waiting`: spliced, nothing judged yet, a trial of criteria asked for.
+`bound`: described, its design agreed to, and bound to criteria. `proposed`: a revision of the design waits for the
+engineer; the contractor takes it back. `waiting`: spliced, nothing judged yet, a trial of criteria asked for.
 `judged`: every record of the first visit judged, one of the photographs that they name sent in; fibre 20 at C5 does
 not conform. `issued`: both segments submitted, with a concession for it; the package waits. `decided`: west accepted,
 east refused, to be signed by a key of the engineer's own; a file that is no package was sent in as if it were signed.
@@ -17,6 +18,7 @@ from fastapi import FastAPI
 from pydantic import SecretStr
 
 from service.api.app import create_app
+from service.api.openapi import read_examples
 from service.settings import WorkerSettings
 from service.vocabulary.words import TokenKind
 from tests.api_server import serve
@@ -31,7 +33,7 @@ from tests.integration.api.acts import (
     submit,
 )
 from tests.signing_people import make_signatory
-from tests.world import World, describe_route, make_world, open_project, read_demo
+from tests.world import World, describe_route, make_world, open_project, propose_design, read_demo
 from worker.demo.authority.throwaway import DemonstrationAuthority
 from worker.demo.embedded.postgres import create_database
 from worker.tasks import make_context
@@ -90,6 +92,9 @@ def _walk(world: World) -> Iterator[str]:
     describe_route(world, design=read_demo("route"), criteria=read_demo("criteria"))
     world.drain()
     yield "bound"
+    propose_design(world, read_examples()["propose_design"]["proposed"]["body"])
+    yield "proposed"
+    propose_design(world, read_demo("route"))
     world.post_records(read_demo("01_splicing")["records"])
     form = {"route_id": world.route_id, "criteria": read_demo("criteria")}
     world.ask(TokenKind.ENGINEER, "POST", f"/v1/projects/{world.project_id}/criteria/trial", json=form)

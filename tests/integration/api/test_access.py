@@ -43,7 +43,12 @@ MAY: Mapping[str, set[TokenKind]] = {
     "describe_route": {CONTRACTOR},
     "read_route": READERS,
     "read_design": READERS,
-    "revise_design": {CONTRACTOR},
+    "propose_design": {CONTRACTOR},
+    "preview_design": {CONTRACTOR, ENGINEER},
+    "agree_design": {ENGINEER},
+    "refuse_design": {ENGINEER},
+    "read_revision": READERS,
+    "try_design": {CONTRACTOR, ENGINEER},
     "post_records": {CREW},
     "read_records": {CONTRACTOR, ENGINEER},
     "send_evidence": {CREW, CONTRACTOR},
@@ -119,7 +124,15 @@ def test_without_a_token_nothing_is_looked_at(world: World, name: str) -> None:
     method, path, _ = OPERATIONS[name]
     nothing = dict.fromkeys(("project_id", "route_id", "package_id", "submission_id", "record_id", "trial_id"), "no-id")
     url = path.format(
-        **nothing, token_id="x", person_id="x", sha256="x", role="x", upload_id="x", version="x", number="x"
+        **nothing,
+        token_id="x",
+        person_id="x",
+        sha256="x",
+        role="x",
+        upload_id="x",
+        version="x",
+        number="x",
+        revision="x",
     )
     content = {"content": b"[]", "headers": {"content-type": "application/json"}} if method in {"post", "put"} else {}
     answer = world.http.request(method, url, **content)  # type: ignore[arg-type]

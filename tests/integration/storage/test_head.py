@@ -14,8 +14,7 @@ from sqlalchemy import Engine
 from sqlmodel import col, select
 
 from service.actions.access.audit import verify_chain
-from service.storage.audit import AuditEvent, append_audit, chain_hash
-from service.storage.notices import NoticeDraft, notices_after
+from service.storage.audit import AuditEvent, NoticeDraft, append_audit, chain_hash, notices_after
 from service.storage.session import snapshot, transaction
 from service.storage.tables import AuditEntry, Notice
 

@@ -29,6 +29,7 @@ APPEND_ONLY = (
     "site",
     "route_site",
     "design_revision",
+    "design_reply",
     "record",
     "record_fibre",
     "record_end",

@@ -76,6 +76,7 @@ def _describe(parties: Parties, simulated: LargeRoute, name: str, version: int) 
     segment = whole | {"sites": [site["id"] for site in sites]}
     design = simulated.design | {"code": name, "sites": sites, "segments": [segment]}
     made = parties.ask(TokenKind.CONTRACTOR, "POST", f"/v1/projects/{parties.project_id}/routes", json=design)
+    parties.ask(TokenKind.ENGINEER, "PUT", f"/v1/routes/{made['id']}/design/agreement", json={"revision": 1})
     binding, form = f"/v1/routes/{made['id']}/criteria", {"version": version}
     parties.ask(TokenKind.ENGINEER, "PUT", binding, json=form)
     parties.ask(TokenKind.CONTRACTOR, "PUT", f"{binding}/acknowledgement", json=form)

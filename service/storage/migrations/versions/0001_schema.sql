@@ -142,8 +142,11 @@ CREATE TABLE route (
     code varchar NOT NULL,
     version bigint NOT NULL,
     design_revision integer NOT NULL,
+    agreed_design_revision integer,
+    proposed_design_revision integer,
     criteria_version integer,
     proposed_criteria_version integer,
+    CONSTRAINT ck_route_agreed_design_revision CHECK (agreed_design_revision = design_revision),
     CONSTRAINT pk_route PRIMARY KEY (project_id, id),
     CONSTRAINT fk_route_project_id FOREIGN KEY (project_id) REFERENCES project,
     CONSTRAINT uq_route_project_id_code UNIQUE (project_id, code)
@@ -201,6 +204,17 @@ CREATE TABLE design_revision (
     token_id uuid NOT NULL,
     CONSTRAINT pk_design_revision PRIMARY KEY (project_id, route_id, revision),
     CONSTRAINT fk_design_revision_project_id_route_id FOREIGN KEY (project_id, route_id) REFERENCES route
+);
+
+CREATE TABLE design_reply (
+    project_id uuid, route_id uuid, revision integer,
+    is_agreed boolean NOT NULL,
+    reason text,
+    replied_at timestamptz NOT NULL,
+    token_id uuid NOT NULL,
+    CONSTRAINT pk_design_reply PRIMARY KEY (project_id, route_id, revision),
+    CONSTRAINT fk_design_reply_project_id_route_id_revision
+        FOREIGN KEY (project_id, route_id, revision) REFERENCES design_revision
 );
 
 CREATE TABLE fibre (
