@@ -35,6 +35,8 @@ _EACH_SHOT = timedelta(seconds=25)
 _POWER_FROM = datetime(2026, 2, 9, 7, 0, tzinfo=_ZONE)
 _EACH_POWER = timedelta(seconds=75)
 POSITION_NOISE_M = 0.8
+# Instruments part two events at 1.6 to 2.2 pulses, from memory.
+MOST_MERGED_PULSES = 2.2
 _END_REFLECTANCE_DB = -14.7
 
 
@@ -60,17 +62,18 @@ class Trial:
     seed: int
 
     def dead_zones(self, fibre: int) -> dict[int, frozenset[int]]:
-        """Return, by the index of each site, the sites whose joints the pulse cannot tell from its own by design.
+        """Return, by the index of each site, the sites whose joints nobody can say that the pulse tells from its own.
 
-        What is said of one of them is said of all together: no joint's true loss is below zero.
+        What is said of one of them is said of all together: no joint's true loss is below zero. From how far apart an
+        instrument parts two is not written on it, so what any may merge counts as merged, as designed or as built.
         """
         offsets_m, last = self.course.designed_offsets_m.tolist(), len(self.course.sites) - 1
-        otdrs, pulse_m = (self.course.gear.otdr_at_a, self.course.gear.otdr_at_b), self.pulse_m
-        apart_m = pulse_m * max(one.merge_pulses for one in otdrs)
+        built_m, pulse_m = self.course.truth.site_offsets_m[fibre - 1].tolist(), self.pulse_m
+        apart_m = pulse_m * max(MOST_MERGED_PULSES, self.course.gear.otdr_at_a.merge_pulses)
         joined = sorted({0, last, *np.flatnonzero(self.course.truth.has_splice[fibre - 1]).tolist()})
         zones = [[joined[0]]]
         for near, far in pairwise(joined):
-            is_near = offsets_m[far] - offsets_m[near] <= apart_m
+            is_near = min(offsets_m[far] - offsets_m[near], built_m[far] - built_m[near]) <= apart_m
             behind_end = offsets_m[far] <= DEAD_ZONE_PULSES * pulse_m
             before_end = offsets_m[last] - offsets_m[near] <= DEAD_ZONE_PULSES * pulse_m
             if is_near or behind_end or before_end:

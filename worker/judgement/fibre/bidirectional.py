@@ -137,7 +137,7 @@ def _missing_said(loss: OneWayLoss) -> str:
 
 
 def _said(reading: Reading) -> str:
-    text = mdb_text(reading.high_mdb)
+    text = mdb_text(reading.shown_mdb)
     return f"{text} dB" if reading.events else f"a loss not seen, within {text} dB of zero"
 
 
@@ -147,4 +147,4 @@ def _record_reading(reading: Reading) -> RecordReading:
     if not events:
         return RecordReading(record, direction, within=reading.high_mdb)
     # What the event loses in all: where joints share it, one alone may lose less, down to nothing.
-    return RecordReading(record, direction, value=reading.high_mdb, distance_um=events[0].at_um)
+    return RecordReading(record, direction, value=reading.shown_mdb, distance_um=events[0].at_um)

@@ -45,13 +45,17 @@ class Reaches(NamedTuple):
 
 
 class _Choice(NamedTuple):
-    """A unit with clusters that may be its own, by index: those from `first` to before `behind`."""
+    """A unit with clusters that may be its own, by index: those from `first` to before `behind`.
+
+    Its sites would lie `inner_cm` otherwise from each other than designed.
+    """
 
     unit: int
     first: int
     behind: int
     designed_cm: int
     found_cm: int
+    inner_cm: int = 0
 
     @property
     def off_cm(self) -> int:
@@ -84,8 +88,16 @@ def _choices(units: Sequence[Unit], clusters: Sequence[Cluster], reaches: Reache
             for behind in range(first + 1, min(first + len(unit.sites), len(clusters)) + 1):
                 found_cm = (clusters[first].at_cm + clusters[behind - 1].at_cm) // 2
                 if abs(found_cm - unit.middle_cm) <= within_cm:
-                    yield _Choice(index, first, behind, unit.middle_cm, found_cm)
+                    inner_cm = _inner_cm(unit, clusters[first:behind])
+                    yield _Choice(index, first, behind, unit.middle_cm, found_cm, inner_cm)
             first += 1
+
+
+def _inner_cm(unit: Unit, taken: Sequence[Cluster]) -> int:
+    if len(taken) != len(unit.sites):
+        return 0
+    off_cm = [cluster.at_cm - at_cm for cluster, at_cm in zip(taken, unit.at_cm, strict=True)]
+    return sum(abs(behind - own) for own, behind in pairwise(off_cm))
 
 
 def _is_plain(choices: Sequence[_Choice]) -> bool:
@@ -164,4 +176,6 @@ class _Chain:
         one, other = self._choices[near], self._choices[far]
         unseen = (other.unit - one.unit - 1) * self._alone_cm
         passed = sum(cluster.fibres for cluster in self._clusters[one.behind : other.first])
-        return abs(other.off_cm - one.off_cm) + unseen + passed * self._alone_cm // self._reaches.fibres
+        return (
+            abs(other.off_cm - one.off_cm) + other.inner_cm + unseen + passed * self._alone_cm // self._reaches.fibres
+        )

@@ -11,9 +11,9 @@ from statistics import median, median_low
 
 from service.vocabulary.criteria.criteria import Placing
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.quantities import to_last_place, to_um
+from service.vocabulary.quantities import to_um
 from worker.judgement.route.matching import Cluster, Reaches, Unit, match_units
-from worker.judgement.traces.places import pulse_um_of
+from worker.judgement.traces.places import blur_um, surely_merged_um
 from worker.judgement.traces.sightings import SpanSightings
 from worker.judgement.traces.spots import SPOT_STEP_M, RouteSpots, Spot, SpotGroup
 
@@ -86,7 +86,7 @@ def _locate_in_span(layout: Layout, placing: Placing, span: _Span, own: Mapping[
     if not joined:
         return {}
     clusters = [one for one in _clusters(placing, own) if one.fibres >= _least_support(min(joined.values()))]
-    units = _units(layout, placing, sorted(joined), pulse_ns=max(one.pulse_ns for one in own.values()))
+    units = _units(layout, sorted(joined), pulse_ns=max(one.pulse_ns for one in own.values()))
     reaches = Reaches(
         off_spot_cm=round(placing.off_spot_m * _CM),
         tolerance_cm=round(placing.tolerance_m * _CM),
@@ -121,13 +121,12 @@ def _fibres_joined(layout: Layout, span: _Span, own: Iterable[int]) -> dict[int,
     return joined
 
 
-def _units(layout: Layout, placing: Placing, sites: Sequence[int], *, pulse_ns: int) -> list[Unit]:
-    """Return the sites one by one, or together where a pulse may show several as one event."""
-    merged_um = pulse_um_of(pulse_ns) * to_last_place(placing.parted_pulses, places=1) // 10
+def _units(layout: Layout, sites: Sequence[int], *, pulse_ns: int) -> list[Unit]:
+    """Return the sites one by one, or together where a pulse certainly shows several as one event."""
     units: list[list[int]] = []
     for site in sites:
         at_um = layout.site_offsets_um[site]
-        if units and at_um - layout.site_offsets_um[units[-1][-1]] <= merged_um:
+        if units and at_um - layout.site_offsets_um[units[-1][-1]] <= surely_merged_um(pulse_ns):
             units[-1].append(site)
         else:
             units.append([site])
@@ -140,14 +139,17 @@ def _sites_of(unit: Unit, taken: Sequence[Cluster]) -> Iterator[tuple[int, int, 
         for site, cluster in zip(unit.sites, taken, strict=True):
             yield site, cluster.at_cm, cluster
         return
+    # Which of them it is that shows nobody knows.
+    apart_cm = unit.at_cm[-1] - unit.at_cm[0]
+    blurred = taken[0]._replace(spread_cm=taken[0].spread_cm + apart_cm // (2 * _SPREADS))
     moved_cm = (taken[0].at_cm + taken[-1].at_cm - unit.at_cm[0] - unit.at_cm[-1]) // 2
     for site, at_cm in zip(unit.sites, unit.at_cm, strict=True):
-        yield site, at_cm + moved_cm, taken[0]
+        yield site, at_cm + moved_cm, blurred
 
 
 def _clusters(placing: Placing, own: Mapping[int, SpanSightings]) -> list[Cluster]:
     """Return where several fibres show a loss."""
-    gap_cm = to_um(placing.tolerance_m) // 20_000
+    gap_cm = max(to_um(placing.tolerance_m) // 2, blur_um(max(one.pulse_ns for one in own.values()))) // 10_000
     seen = sorted(
         [
             (at_cm, fibre, rise)

@@ -10,7 +10,7 @@ from worker.judgement.traces.crossed import Unlike
 from worker.judgement.traces.distance_scale import DistanceScale
 from worker.judgement.traces.echoes import Echo, is_lossless
 from worker.judgement.traces.event_assignment import Assignment, Target, assign, nearest_targets
-from worker.judgement.traces.places import Place, PlacesBetween, pulse_um_of
+from worker.judgement.traces.places import Place, PlacesBetween, blur_um, surely_merged_um
 
 
 class Reading(NamedTuple):
@@ -20,6 +20,11 @@ class Reading(NamedTuple):
     low_mdb: int
     high_mdb: int
     events: tuple[TraceEvent, ...] = ()
+
+    @property
+    def shown_mdb(self) -> int:
+        """What its events lose, or the most that it does not show."""
+        return sum(event.loss_mdb or 0 for event in self.events) if self.events else self.high_mdb
 
     @property
     def is_seen(self) -> bool:
@@ -95,10 +100,9 @@ def align_trace(trace: Trace, *, between: PlacesBetween, scale: DistanceScale, o
 def _on_trace(target: Target, trace: Trace, scale: DistanceScale) -> Target:
     """Return a target by its distances on the trace, with how far its event may lie from there."""
     within_um = scale.tolerance_um
-    # What the cable's fibres tell holds for a trace that shows its own length. A long pulse places its events less
-    # well, a quarter of it in the fibre, common practice (no source).
+    # What the cable's fibres tell holds for a trace that shows its own length.
     if target.within_um is not None and scale.shortfall is None:
-        within_um = min(within_um, target.within_um + pulse_um_of(trace.pulse_ns) // 4)
+        within_um = min(within_um, target.within_um + blur_um(trace.pulse_ns))
     return Target(scale.on_trace_um(target.low_um), scale.on_trace_um(target.high_um), within_um, target.is_group)
 
 
@@ -154,12 +158,16 @@ class _Shown(NamedTuple):
         is_cut = any(place.site_index in self.trace.ends and not place.is_end for place in places)
         return sites == set(places[0].zone) and not is_cut
 
-    @staticmethod
-    def _together(places: Sequence[Place], reading: Reading | Reason) -> Reading | Reason:
+    def _together(self, places: Sequence[Place], reading: Reading | Reason) -> Reading | Reason:
         if not places[0].zone or places[0].zone_has_pair or isinstance(reading, Reason):
             return reading
         # No criterion is about splices together: of each alone no more is known than that it has no more than all.
-        return reading._replace(low_mdb=min(reading.low_mdb, 0))
+        # Where the trace may part them, those that it does not show come on top, each within what it shows of nothing.
+        apart_um = abs(places[-1].from_a_um - places[0].from_a_um)
+        is_merged = apart_um <= surely_merged_um(self.trace.pulse_ns)
+        unseen = 0 if is_merged else max(len(places) - len(reading.events), 0)
+        high_mdb = reading.high_mdb + unseen * self.trace.threshold_mdb
+        return reading._replace(low_mdb=min(reading.low_mdb, 0), high_mdb=high_mdb)
 
 
 def _doubted(shown: _Shown, *, off_spot_um: int) -> set[int]:

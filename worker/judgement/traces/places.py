@@ -43,9 +43,23 @@ class DeadZone(NamedTuple):
     beside_splice_um: int
 
 
+# No instrument parts two splices that are nearer than 1.6 pulses, from memory.
+_SURELY_MERGED_TENTHS = 16
+
+
 def pulse_um_of(pulse_ns: int) -> int:
     """Return how much fibre a pulse covers."""
     return pulse_ns * UM_PER_NS_OF_PULSE
+
+
+def surely_merged_um(pulse_ns: int) -> int:
+    """Return how near two splices lie that no instrument parts by a pulse."""
+    return pulse_um_of(pulse_ns) * _SURELY_MERGED_TENTHS // 10
+
+
+def blur_um(pulse_ns: int) -> int:
+    """Return how far off a pulse places an event: a quarter of itself in the fibre, common practice (no source)."""
+    return pulse_um_of(pulse_ns) // 4
 
 
 class Plan(NamedTuple):

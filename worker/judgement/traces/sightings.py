@@ -14,7 +14,7 @@ from service.vocabulary.records.words import EventKind
 from worker.judgement.history.acts import Trace
 from worker.judgement.traces.distance_scale import DistanceScale
 from worker.judgement.traces.echoes import is_lossless
-from worker.judgement.traces.places import pulse_um_of
+from worker.judgement.traces.places import blur_um, pulse_um_of
 
 
 class SpanSightings(NamedTuple):
@@ -59,13 +59,13 @@ def _in_span(span: tuple[int, int], own: Sequence[tuple[Trace, DistanceScale]], 
         both = list(alike)
         # A duller trace adds nothing where a sharper one shows something: it may have merged that with what is beside.
         sharper_um = [at_um for at_um, _ in found]
-        reach_um = 2 * pulse_um_of(pulse_ns) + same_spot_um
+        reach_um, own_spot_um = 2 * pulse_um_of(pulse_ns) + same_spot_um, max(same_spot_um, blur_um(pulse_ns))
         seen = [
             one
             for one in sorted(_seen(both, same_spot_um=same_spot_um), key=_order)
             if not any(abs(one.from_a_um - at_um) <= reach_um for at_um in sharper_um)
         ]
-        found += [_sighting(both, cluster) for cluster in _clusters(seen, same_spot_um=same_spot_um)]
+        found += [_sighting(both, cluster) for cluster in _clusters(seen, same_spot_um=own_spot_um)]
     in_order = sorted(found, key=lambda one: one[0])
     return SpanSightings(
         *span,

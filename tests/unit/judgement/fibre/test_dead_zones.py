@@ -71,10 +71,21 @@ def test_cleaning_a_panel_voids_what_was_read_of_it_and_the_splice_beside_it_tog
         assert finding_of(judgement, name, site=site)["reason"] == "before_cleaning"
 
 
-@pytest.mark.parametrize(("loss_db", "outcome"), [(0.5, "conforming"), (0.501, "nonconforming")])
-def test_a_group_above_a_splices_own_limit_is_decided_by_the_criterion_for_groups(loss_db: float, outcome: str) -> None:
-    finding = finding_of(judge_beside(beside_design(), merged(loss_db=loss_db)), "SPLICE-1550", site="C2")
-    assert (finding["outcome"], finding["value"]) == (outcome, f"{loss_db:.4f}")
+@pytest.mark.parametrize(
+    ("loss_db", "splice", "connection"),
+    [
+        (0.1, "conforming", "conforming"),
+        (0.101, "undetermined", "conforming"),
+        (0.5, "undetermined", "conforming"),
+        (0.501, "undetermined", "nonconforming"),
+    ],
+)
+def test_a_closures_splice_beside_a_panel_has_no_share_in_what_the_connection_may_lose(
+    loss_db: float, splice: str, connection: str
+) -> None:
+    judgement = judge_beside(beside_design(), merged(loss_db=loss_db))
+    assert finding_of(judgement, "SPLICE-1550", site="C2")["outcome"] == splice
+    assert finding_of(judgement, "TERM-1550", site="C1")["outcome"] == connection
 
 
 def test_a_group_above_a_splices_own_limit_proves_nothing_without_a_criterion_for_groups() -> None:
@@ -87,7 +98,7 @@ def test_a_group_above_a_splices_own_limit_proves_nothing_without_a_criterion_fo
 
 @pytest.mark.parametrize(
     ("losses_db", "said"),
-    [({"C1": 0.2, "C2": 0.25}, ("0.4500", None)), ({"C1": None, "C2": None}, (None, "pair_not_seen"))],
+    [({"C1": 0.05, "C2": 0.03}, ("0.0800", None)), ({"C1": None, "C2": None}, (None, "pair_not_seen"))],
 )
 def test_events_seen_apart_in_one_dead_zone_add_up_and_a_panel_without_any_is_not_seen(
     losses_db: dict[str, float | None], said: tuple[str | None, str | None]

@@ -136,9 +136,10 @@ class JointLossRule(LimitRule[SpliceLossCriterion | ConnectionLossCriterion]):
         name = joint.kind.value
         if own.outcome is Outcome.CONFORMING:
             return own._replace(detail=f"the whole connection keeps the {name}'s own limit: {own.detail}")
-        # The contract limits the connection with its splice as one thing: no trace tells how the two share the loss.
+        # The contract limits a connection with its own splice as one thing: no trace tells how the two share the loss.
+        # A closure that a long pulse takes together with a connection has a limit of its own, and no share in that one.
         group_rule = next((rule for rule in self._strictest_first if place.site_index in rule.scope.sites), None)
-        if group_rule is not None:
+        if group_rule is not None and place.pair is not None:
             detail = f"decided by {group_rule.criterion.code} for the whole connection: "
             decided = group_rule.judge(fibre, place)
             return decided._replace(detail=detail + decided.detail)
