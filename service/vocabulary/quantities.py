@@ -176,6 +176,8 @@ Ratio = Annotated[float, LastPlace(places=2, low=1, high=100)]
 AgeH = Annotated[float, LastPlace(places=1, low=0, high=100_000)]
 ActualWavelengthNm = Annotated[float, LastPlace(places=1, low=800, high=1700)]
 AveragingS = Annotated[float, LastPlace(places=1, low=0, high=3600)]
+AveragingSomeS = Annotated[float, LastPlace(places=1, low=0.1, high=3600)]
+DynamicRangeDb = Annotated[float, LastPlace(places=3, low=1, high=60)]
 
 # The same as their canonical text: for readings that come by the thousand and with which nobody reckons at the door.
 LossDbText = Annotated[str, _LOSS_DB]

@@ -51,6 +51,8 @@ def trial_criteria() -> Body:
         )
     ]
     return make_criteria(
+        # Where routes are drawn without dynamic range their noise is the same everywhere, and no record states one.
+        placing={"unseen_within_db": 60.0},
         criteria=[
             *per_wavelength,
             stray_criterion(code="STRAY", limit_db=STRAY_LIMIT_DB),
@@ -58,7 +60,7 @@ def trial_criteria() -> Body:
             reflectance_criterion(code="REFLECTANCE", limit_db=REFLECTANCE_LIMIT_DB),
             length_criterion(limit_percent=4.0),
             continuity_criterion(code="CONTINUITY"),
-        ]
+        ],
     )
 
 

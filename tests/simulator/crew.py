@@ -87,8 +87,11 @@ def trace_record(
 ) -> Body:
     """Record a trace: taken between which ends, with which settings and cords, and what it shows."""
     launch, receive = (make_cord(one.serial, one.length_m, one.connector) for one in cords)
+    stated_range = otdr.stated_range(wavelength_nm)
+    of_noise: Body = {} if stated_range is None else {"dynamic_range": stated_range}
     return make_trace(
         **head,
+        **of_noise,
         fibre=fibre,
         from_site=ends[0],
         to_site=ends[1],

@@ -72,6 +72,13 @@ class Otdr:
         by_time_db = 2.5 * np.log10(self.averaging_s / _RANGE_AVERAGING_S)
         return float(self.dynamic_range_db[wavelength_nm] + by_pulse_db + by_time_db)
 
+    def stated_range(self, wavelength_nm: int) -> dict[str, float] | None:
+        """Return what its records state of its dynamic range."""
+        if self.dynamic_range_db is None:
+            return None
+        range_db = self.dynamic_range_db[wavelength_nm]
+        return {"range_db": range_db, "pulse_ns": _RANGE_PULSE_NS, "averaging_s": _RANGE_AVERAGING_S}
+
     def noise_db(self, losses_db: Floats, *, wavelength_nm: int) -> Floats:
         """Return the noise of a reading behind so much loss."""
         range_db = self.range_db(wavelength_nm)

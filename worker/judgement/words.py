@@ -49,6 +49,7 @@ REASON_LABELS = {
     Reason.ZONE_NOT_INSPECTED: "a zone of the end face was not inspected",
     Reason.END_FACE_FAILED: "an end face here does not conform",
     Reason.WORK_NOT_STATED: "the splice's record does not state it",
+    Reason.NOISE_NOT_KNOWN: "nothing is seen, so far from the instrument that noise may hide it",
     Reason.MEMBERS_UNKNOWN: "the loss of some joints of the population is not known",
     Reason.IMPOSSIBLE_PAIR: "no two mode fields explain how far the two directions are apart",
     Reason.TOTAL_UNLIKE_PARTS: "the trace's total is not what its events and sections add up to",

@@ -60,6 +60,7 @@ class Reason(StrEnum):
     IMPOSSIBLE_PAIR = "impossible_pair"
     TOTAL_UNLIKE_PARTS = "total_unlike_parts"
     WHOLE_UNLIKE_PARTS = "whole_unlike_parts"
+    NOISE_NOT_KNOWN = "noise_not_known"
 
 
 class Act(StrEnum):

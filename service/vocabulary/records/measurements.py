@@ -70,12 +70,25 @@ class TotalReturnLoss(q.Value):
     to_m: q.LengthM
 
 
+class DynamicRange(q.Value):
+    """How far an instrument sees, as it is stated for a pulse and an averaging.
+
+    The one-way loss from its port, in dB, at which the backscatter is as large as the root mean square of the noise
+    (SNR = 1). Where it is stated to the level below which 98 % of the noise lies (IEC 61746, from memory), add 1.56 dB.
+    """
+
+    range_db: q.DynamicRangeDb
+    pulse_ns: q.PulseNs
+    averaging_s: q.AveragingSomeS
+
+
 class OtdrRecord(FibreTest):
     """The events of one trace: one fibre, one direction, one wavelength, one pulse.
 
     `group_index` is what the instrument was set to, by which its distances are made; where it is not stated, only the
-    fibre's far end and its joints tell how long the trace's metres are. `labelled_fibre` is the fibre number that the
-    instrument's own file carries.
+    fibre's far end and its joints tell how long the trace's metres are. By `dynamic_range` it is known how much noise
+    hides far from the port, where without it a joint that was not seen proves nothing. `labelled_fibre` is the fibre
+    number that the instrument's own file carries.
     """
 
     kind: Literal[RecordKind.OTDR]
@@ -86,6 +99,7 @@ class OtdrRecord(FibreTest):
     averaging_s: q.AveragingS
     group_index: q.GroupIndex | None = None
     backscatter_db: q.BackscatterDb
+    dynamic_range: DynamicRange | None = None
     loss_threshold_db: q.ThresholdDb
     launch_cord: Cord | None = None
     receive_cord: Cord | None = None

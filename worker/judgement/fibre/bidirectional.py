@@ -138,7 +138,10 @@ def _missing_said(loss: OneWayLoss) -> str:
 
 def _said(reading: Reading) -> str:
     text = mdb_text(reading.shown_mdb)
-    return f"{text} dB" if reading.events else f"a loss not seen, within {text} dB of zero"
+    if reading.events:
+        return f"{text} dB"
+    noise = f", {mdb_text(reading.noise_mdb)} dB of that noise" if reading.noise_mdb else ""
+    return f"a loss not seen, within {text} dB of zero{noise}"
 
 
 def _record_reading(reading: Reading) -> RecordReading:

@@ -163,6 +163,14 @@ class TraceEvent(NamedTuple):
     mdb_per_km: int | None
 
 
+class DynamicRange(NamedTuple):
+    """The one-way loss at which an instrument's backscatter is as large as its noise, at a pulse and an averaging."""
+
+    range_mdb: int
+    pulse_ns: int
+    averaging_us: int
+
+
 class TotalLoss(NamedTuple):
     """A trace's loss between two of its points."""
 
@@ -207,6 +215,7 @@ class Trace(Measurement):
     threshold_mdb: int
     backscatter_cdb: int
     group_index_e5: int | None
+    dynamic_range: DynamicRange | None
     launch: Cord | None
     receive: Cord | None
     events: tuple[TraceEvent, ...]

@@ -6,7 +6,7 @@ from typing import Any
 
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.records.words import EventKind, Qualifier
-from worker.judgement.history.acts import Cord, TotalLoss, Trace, TraceEvent, TraceOutline
+from worker.judgement.history.acts import Cord, DynamicRange, TotalLoss, Trace, TraceEvent, TraceOutline
 from worker.judgement.history.evidence import Body, Ends, Evidence, read_actual_dnm, read_measured
 from worker.judgement.numbers.clocks import instant_us
 from worker.judgement.numbers.exact import last_place, metres_to_um
@@ -34,6 +34,7 @@ def read_trace(item: Evidence, ends: Ends) -> Trace:
         threshold_mdb=last_place(body["loss_threshold_db"]),
         backscatter_cdb=last_place(body["backscatter_db"]),
         group_index_e5=None if (index := body.get("group_index")) is None else last_place(index),
+        dynamic_range=_dynamic_range(body.get("dynamic_range")),
         launch=_cord(body.get("launch_cord")),
         receive=_cord(body.get("receive_cord")),
         events=tuple(in_order[:before]),
@@ -61,6 +62,13 @@ def _event(number: int, body: Body) -> TraceEvent:
 
 def _cord(body: Body | None) -> Cord | None:
     return None if body is None else Cord(serial=body["serial"], length_um=metres_to_um(body["length_m"]))
+
+
+def _dynamic_range(body: Body | None) -> DynamicRange | None:
+    if body is None:
+        return None
+    averaging_us = last_place(body["averaging_s"]) * _US_PER_AVERAGING_PLACE
+    return DynamicRange(last_place(body["range_db"]), body["pulse_ns"], averaging_us)
 
 
 def _total_loss(body: Body | None) -> TotalLoss | None:

@@ -11,8 +11,8 @@ from service.vocabulary.criteria.words import DecisionRule
 from service.vocabulary.design.design import Section
 from service.vocabulary.design.layout import Layout, fibre_length_um
 from service.vocabulary.quantities import UM_PER_KM, metres_text
+from worker.judgement.glass import CUSTOMARY, Glass
 from worker.judgement.numbers.exact import TENTHS_PER_MDB, db_text, limit_mdb, rounded_tenth_mdb
-from worker.judgement.traces.glass import CUSTOMARY, Glass
 from worker.physics.return_loss import ABSORBED, Link, link_return_loss_db
 
 # A backscatter coefficient is known to about 1 dB, customary, from memory.

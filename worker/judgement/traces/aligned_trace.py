@@ -10,16 +10,21 @@ from worker.judgement.traces.crossed import Unlike
 from worker.judgement.traces.distance_scale import DistanceScale
 from worker.judgement.traces.echoes import Echo, is_lossless
 from worker.judgement.traces.event_assignment import Assignment, Target, assign, nearest_targets
+from worker.judgement.traces.noise import TraceNoise
 from worker.judgement.traces.places import Place, PlacesBetween, blur_um, surely_merged_um
 
 
 class Reading(NamedTuple):
-    """The loss that one trace shows at a place, by its `events`; without one it is not above the trace's threshold."""
+    """The loss that one trace shows at a place, by its `events`; without one it is what threshold and noise can hide.
+
+    `noise_mdb` is how far noise may move a loss there (k = 2), where that is known.
+    """
 
     trace: Trace
     low_mdb: int
     high_mdb: int
     events: tuple[TraceEvent, ...] = ()
+    noise_mdb: int | None = None
 
     @property
     def shown_mdb(self) -> int:
@@ -34,10 +39,15 @@ class Reading(NamedTuple):
     def agrees_with(self, other: "Reading") -> bool:
         """Tell whether two readings of one place can both be right.
 
-        A threshold is set where noise makes no more events, so no reading is off by more than its own, common practice.
+        A threshold is set where noise makes no more events, so no reading is off by more than its own, common practice;
+        far from the port noise comes to that.
         """
         apart_mdb = max(self.low_mdb - other.high_mdb, other.low_mdb - self.high_mdb)
-        return apart_mdb <= self.trace.threshold_mdb + other.trace.threshold_mdb
+        return apart_mdb <= self._off_by_mdb + other._off_by_mdb
+
+    @property
+    def _off_by_mdb(self) -> int:
+        return self.trace.threshold_mdb + (self.noise_mdb or 0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -70,7 +80,9 @@ class AlignedTrace:
         return replace(self, readings={**self.readings, **dict.fromkeys(read, reason)}) if read else self
 
 
-def align_trace(trace: Trace, *, between: PlacesBetween, scale: DistanceScale, off_spot_um: int) -> AlignedTrace:
+def align_trace(
+    trace: Trace, *, between: PlacesBetween, scale: DistanceScale, noise: TraceNoise, off_spot_um: int
+) -> AlignedTrace:
     """Lay a trace over the places between its two ends; a joint that nothing locates may lie `off_spot_um` off."""
     if scale.shortfall is Reason.LENGTH_UNLIKE:
         nothing = dict.fromkeys((place.site_index for place in between.places), scale.shortfall)
@@ -85,7 +97,7 @@ def align_trace(trace: Trace, *, between: PlacesBetween, scale: DistanceScale, o
     # With more events on nothing than on joints the trace does not fit the design, as after a cord's length was
     # mistyped; what it does not show then proves nothing.
     is_misfit = len(left_over) > len(events) - len(left_over)
-    shown = _Shown(trace, scale, between, targets, events, found)
+    shown = _Shown(trace, scale, noise, between, targets, events, found)
     in_doubt = found.contested | _doubted(shown, off_spot_um=off_spot_um) if left_over else found.contested
     return AlignedTrace(
         trace=trace,
@@ -111,6 +123,7 @@ class _Shown(NamedTuple):
 
     trace: Trace
     scale: DistanceScale
+    noise: TraceNoise
     between: PlacesBetween
     targets: Sequence[Target]
     events: Sequence[TraceEvent]
@@ -145,12 +158,12 @@ class _Shown(NamedTuple):
         if places[0].zone and not self._is_whole(places):
             return Reason.GROUP_ONLY
         if seen and (scale.shortfall is None or not scale.ends_at(seen[0].at_um)):
-            return self._together(places, _read(self.trace, seen))
+            return self._together(places, _read(self.noise, seen))
         if seen or not scale.reaches(target.high_um, joint_um=joint_um):
             return scale.shortfall or Reason.BEYOND_REACH
         # Two polished ends always show themselves; where they do not, they are somewhere else.
         has_pair = places[0].zone_has_pair if places[0].zone else places[0].pair is not None
-        return Reason.PAIR_NOT_SEEN if has_pair else _unseen(self.trace)
+        return Reason.PAIR_NOT_SEEN if has_pair else _unseen(self.noise, target.high_um)
 
     def _is_whole(self, places: Sequence[Place]) -> bool:
         """Tell whether the trace runs over all that one dead zone covers."""
@@ -166,8 +179,10 @@ class _Shown(NamedTuple):
         apart_um = abs(places[-1].from_a_um - places[0].from_a_um)
         is_merged = apart_um <= surely_merged_um(self.trace.pulse_ns)
         unseen = 0 if is_merged else max(len(places) - len(reading.events), 0)
-        high_mdb = reading.high_mdb + unseen * self.trace.threshold_mdb
-        return reading._replace(low_mdb=min(reading.low_mdb, 0), high_mdb=high_mdb)
+        hidden_mdb = self.noise.unseen_mdb(reading.events[0].at_um) if unseen else 0
+        if hidden_mdb is None:
+            return Reason.NOISE_NOT_KNOWN
+        return reading._replace(low_mdb=min(reading.low_mdb, 0), high_mdb=reading.high_mdb + unseen * hidden_mdb)
 
 
 def _doubted(shown: _Shown, *, off_spot_um: int) -> set[int]:
@@ -213,18 +228,21 @@ def _shifted(shown: _Shown, lossy: Sequence[int], *, off_spot_um: int) -> Iterat
             yield index
 
 
-def _unseen(trace: Trace) -> Reading:
-    return Reading(trace, -trace.threshold_mdb, trace.threshold_mdb)
+def _unseen(noise: TraceNoise, at_um: int) -> Reading | Reason:
+    within_mdb = noise.unseen_mdb(at_um)
+    if within_mdb is None:
+        return Reason.NOISE_NOT_KNOWN
+    return Reading(noise.trace, -within_mdb, within_mdb, noise_mdb=noise.at_mdb(at_um))
 
 
-def _read(trace: Trace, events: Sequence[TraceEvent]) -> Reading | Reason:
+def _read(noise: TraceNoise, events: Sequence[TraceEvent]) -> Reading | Reason:
     total_mdb = 0
     for event in events:
         if event.loss_mdb is not None:
             total_mdb += event.loss_mdb
-        elif not trace.is_merged(event, events[0]):
+        elif not noise.trace.is_merged(event, events[0]):
             return Reason.LOSS_NOT_STATED
-    return Reading(trace, total_mdb, total_mdb, tuple(events))
+    return Reading(noise.trace, total_mdb, total_mdb, tuple(events), noise.at_mdb(events[0].at_um))
 
 
 def _in_cords(scale: DistanceScale, *, first_um: int, last_um: int) -> list[TraceEvent]:

@@ -13,6 +13,7 @@ from typing import NamedTuple
 from service.vocabulary.criteria.criteria import Placing
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import to_last_place, to_um
+from worker.judgement.glass import reference_index_e5
 from worker.judgement.history.acts import Trace
 from worker.judgement.traces.agreement import Agreement, Sighting, find_doubts
 from worker.judgement.traces.aligned_trace import AlignedTrace, Reading, align_trace
@@ -20,7 +21,7 @@ from worker.judgement.traces.breaks import Breaks, ShortTrace, find_breaks, is_s
 from worker.judgement.traces.crossed import find_unlike
 from worker.judgement.traces.distance_scale import DistanceScale, better_fit, measure
 from worker.judgement.traces.echoes import Echo, find_echoes, reflects, take_off
-from worker.judgement.traces.glass import reference_index_e5
+from worker.judgement.traces.noise import TraceNoise
 from worker.judgement.traces.places import (
     DeadZone,
     Place,
@@ -163,7 +164,9 @@ def _is_seen_back(scale: DistanceScale, echo: Echo, back: Iterable[DistanceScale
 
 
 def _align(designed: Designed, trace: Trace, scale: DistanceScale, way: PlacesBetween) -> AlignedTrace:
-    aligned = align_trace(trace, between=way, scale=scale, off_spot_um=to_um(designed.placing.off_spot_m))
+    noise = TraceNoise(trace, unseen_within_db=designed.placing.unseen_within_db)
+    off_spot_um = to_um(designed.placing.off_spot_m)
+    aligned = align_trace(trace, between=way, scale=scale, noise=noise, off_spot_um=off_spot_um)
     if trace.pulse_ns <= designed.pulse_ns:
         return aligned
     # A longer pulse than the zones were made for hides more places from each other, unless it shows them all.

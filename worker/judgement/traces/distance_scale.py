@@ -9,9 +9,9 @@ from statistics import median_low
 from service.vocabulary.criteria.criteria import Placing
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import to_last_place, to_um
+from worker.judgement.glass import Index
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.traces.event_assignment import within
-from worker.judgement.traces.glass import Index
 from worker.judgement.traces.places import PlacesBetween
 
 _AT_UM = attrgetter("at_um")

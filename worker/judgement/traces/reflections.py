@@ -7,7 +7,7 @@ from typing import NamedTuple
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.records.words import EventKind, Qualifier
-from worker.judgement.history.acts import Trace, TraceEvent
+from worker.judgement.history.acts import TraceEvent
 from worker.judgement.numbers.exact import TENTHS_PER_MDB, db_text, mdb_text, rounded_tenth_mdb
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
@@ -64,18 +64,18 @@ def worst_shown(
 def _reflection(reading: Reading, *, is_forward: bool) -> Reflection:
     distance_um = reading.events[0].at_um if reading.events else None
     said = RecordReading(reading.trace.stamp.id, DIRECTION[is_forward], distance_um=distance_um)
-    own = [_of_event(reading.trace, event, said) for event in reading.events]
+    own = [_of_event(reading, event, said) for event in reading.events]
     if len(own) < 2:
-        return own[0] if own else _unseen(reading.trace, said)
+        return own[0] if own else _unseen(reading, said)
     worst = max(own, key=lambda one: (one.high_tenth_mdb, one.low_tenth_mdb))
     return worst._replace(
         low_tenth_mdb=max(one.low_tenth_mdb for one in own), said=" and ".join(one.said for one in own)
     )
 
 
-def _of_event(trace: Trace, event: TraceEvent, shown: RecordReading) -> Reflection:
+def _of_event(reading: Reading, event: TraceEvent, shown: RecordReading) -> Reflection:
     if event.reflectance_mdb is None:
-        return _unstated(trace, event, shown)
+        return _unstated(reading, event, shown)
     text = mdb_text(event.reflectance_mdb)
     shown = shown._replace(value=event.reflectance_mdb)
     value = event.reflectance_mdb * TENTHS_PER_MDB
@@ -91,23 +91,24 @@ def _of_event(trace: Trace, event: TraceEvent, shown: RecordReading) -> Reflecti
     return Reflection(None, value, value, f"{text} dB", shown)
 
 
-def _unstated(trace: Trace, event: TraceEvent, shown: RecordReading) -> Reflection:
+def _unstated(reading: Reading, event: TraceEvent, shown: RecordReading) -> Reflection:
     if event.kind is EventKind.NON_REFLECTIVE:
-        return _unseen(trace, shown)
+        return _unseen(reading, shown)
     is_saturated = event.kind is EventKind.SATURATED
     reason = Reason.SATURATED if is_saturated else Reason.REFLECTANCE_NOT_STATED
     return Reflection(reason, _LEAST_TENTH_MDB, _MOST_TENTH_MDB, REASON_LABELS[reason], shown)
 
 
-def _unseen(trace: Trace, shown: RecordReading) -> Reflection:
-    most = _most_unseen_tenth_mdb(trace.backscatter_cdb, trace.threshold_mdb, trace.pulse_ns)
+def _unseen(reading: Reading, shown: RecordReading) -> Reflection:
+    trace, hidden_mdb = reading.trace, reading.trace.threshold_mdb + (reading.noise_mdb or 0)
+    most = _most_unseen_tenth_mdb(trace.backscatter_cdb, hidden_mdb, trace.pulse_ns)
     return Reflection(None, _LEAST_TENTH_MDB, most, f"none seen, so at most {db_text(most)} dB", shown)
 
 
 @lru_cache(maxsize=256)
-def _most_unseen_tenth_mdb(backscatter_cdb: int, threshold_mdb: int, pulse_ns: int) -> int:
-    # A peak higher over the backscatter than the threshold would be an event of its own, common practice.
+def _most_unseen_tenth_mdb(backscatter_cdb: int, hidden_mdb: int, pulse_ns: int) -> int:
+    # A peak higher over the backscatter than threshold and noise hide would be an event of its own, common practice.
     most_db = event_reflectance_db(
-        height_db=threshold_mdb / 1000, backscatter_coefficient_db=backscatter_cdb / 100, pulse_ns=pulse_ns
+        height_db=hidden_mdb / 1000, backscatter_coefficient_db=backscatter_cdb / 100, pulse_ns=pulse_ns
     )
     return min(max(rounded_tenth_mdb(float(most_db)), _LEAST_TENTH_MDB), _MOST_TENTH_MDB)

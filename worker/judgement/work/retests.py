@@ -34,6 +34,7 @@ _BETTER_TEST = {
     Reason.REFLECTANCE_NOT_STATED: "test again so that each reflection has its reflectance",
     Reason.SATURATED: "test again with a shorter pulse or more attenuation, so that the reflection is not cut off",
     Reason.COEFFICIENT_NOT_STATED: "test again so that each section has its attenuation",
+    Reason.NOISE_NOT_KNOWN: "state the instrument's dynamic range in a record that replaces it, or test from nearer",
     Reason.FAR_END_UNLIKE: "test again with the far end closed off as the criteria say",
 }
 # What is too much from end to end, though nothing at a joint is: what to look into before the next test.

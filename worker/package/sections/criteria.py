@@ -70,6 +70,8 @@ def _agreement(content: PackageContent) -> Facts:
         f"{placing['off_spot_m']} m away, where no other can be meant",
         "Dead zone": f"nothing is seen apart within {placing['dead_zone_pulses']} pulse lengths behind a reflection, "
         f"and no two splices for certain that are less than {placing['parted_pulses']} pulse lengths apart",
+        "Not seen": "a joint that a trace does not show loses no more than the trace's threshold and what noise adds; "
+        f"where nothing is said of noise, only up to {placing['unseen_within_db']} dB of loss from the instrument",
         "Dark fibres": _dark_text(criteria.dark_fibres_tolerated),
         "Acceptance": _acceptance_text(criteria.deemed_after_days),
         "Signatures": _SIGNATURES[criteria.signature_level],

@@ -21,8 +21,8 @@ from worker.package.sections.finding_columns import (
 from worker.package.wording.values import LEAST, place_text, value_text
 
 _BOUNDS_NOTE = (
-    "A loss is positive, an apparent gain negative. ± stands before the threshold below which the trace shows "
-    f"nothing at the joint; the mean then lies between the two bounds. {UNKNOWN} means not known."
+    "A loss is positive, an apparent gain negative. ± stands before what the trace's threshold and noise can hide "
+    f"at the joint; the mean then lies between the two bounds. {UNKNOWN} means not known."
 )
 _CONNECTIONS_NOTE = (
     "A connection and the splice a few metres behind it are read as one where no trace sees them apart. A reflectance "

@@ -19,8 +19,8 @@ from tests.factories import (
     with_events,
 )
 from tests.unit.judgement.judging import finding_of, judge
+from worker.judgement.glass import Index, reference_index_e5
 from worker.judgement.judge import FibreJudgement
-from worker.judgement.traces.glass import Index, reference_index_e5
 
 # 0.34 % apart, as instruments are met; customary for G.652 is 1.468, from memory.
 LOW, HIGH = 1.4625, 1.4675

@@ -32,6 +32,7 @@ FULL_CRITERIA: dict[str, Any] = {
         "off_spot_m": 52.0,
         "dead_zone_pulses": 3.1,
         "parted_pulses": 2.3,
+        "unseen_within_db": 14.5,
     },
     "mean_below_zero_db": 0.04,
     "consistency": {

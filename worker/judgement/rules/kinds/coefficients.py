@@ -134,7 +134,9 @@ def _seen_between(fibre: FibreMeasured, trace: Trace, section: int) -> tuple[int
 
     def is_passed(site: int) -> bool:
         shown = placed.readings.get(site)
-        return site not in trace.ends and (shown is None or (isinstance(shown, Reading) and not shown.is_seen))
+        # What noise may hide there is the joint's, and no part of the fibre's own loss that the instrument states.
+        is_unseen = shown is Reason.NOISE_NOT_KNOWN or (isinstance(shown, Reading) and not shown.is_seen)
+        return site not in trace.ends and (shown is None or is_unseen)
 
     while is_passed(first):
         first -= 1

@@ -12,11 +12,11 @@ from service.vocabulary.findings.words import Outcome, Reason
 from service.vocabulary.quantities import decimal_text, metres_text, round_half_even
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
+from worker.judgement.glass import Index
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.validity import Side, reason_of, void_records
 from worker.judgement.numbers.exact import PARTS
 from worker.judgement.rules.base import LimitRule, length_over_um
-from worker.judgement.traces.glass import Index
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, at_wavelength
 
 # Of a percentage, as limits and values are written.
