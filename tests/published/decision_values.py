@@ -6,6 +6,8 @@ from service.vocabulary.findings.words import Grade, Outcome
 from tests.published.check_values import Provenance
 
 ILAC_G8 = "ILAC-G8:09/2019, 4.2"
+# Its number is from memory.
+_GUARD_BANDS = "ILAC-G8:09/2019, table 1, guard bands and probabilities of false acceptance"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,7 +23,7 @@ class ConformityCheck(Provenance):
 CONFORMITY = [
     ConformityCheck(
         value=-5.47, upper_limit=-5.40, standard_uncertainty=0.05, probability=0.92, tolerance=0.005,
-        source="JCGM 106:2012, example of one upper limit", mark="from memory",
+        source="JCGM 106:2012, 7, example of one upper limit: a breakdown voltage", mark="from memory",
     ),
     ConformityCheck(
         value=-5.47, upper_limit=-5.40, standard_uncertainty=0.05, probability=0.9192, tolerance=5e-5,
@@ -61,12 +63,14 @@ class FalseAcceptanceCheck(Provenance):
 
 
 FALSE_ACCEPTANCE = [
-    FalseAcceptanceCheck(guard_factor=0.0, at_most=0.5, probability=0.5, tolerance=5e-6, source=ILAC_G8, mark="seen"),
     FalseAcceptanceCheck(
-        guard_factor=1.0, at_most=0.025, probability=0.02275, tolerance=5e-6, source=ILAC_G8, mark="seen"
+        guard_factor=0.0, at_most=0.5, probability=0.5, tolerance=5e-6, source=_GUARD_BANDS, mark="seen"
     ),
     FalseAcceptanceCheck(
-        guard_factor=0.83, at_most=0.05, probability=0.04846, tolerance=5e-6, source=ILAC_G8, mark="seen"
+        guard_factor=1.0, at_most=0.025, probability=0.02275, tolerance=5e-6, source=_GUARD_BANDS, mark="seen"
+    ),
+    FalseAcceptanceCheck(
+        guard_factor=0.83, at_most=0.05, probability=0.04846, tolerance=5e-6, source=_GUARD_BANDS, mark="seen"
     ),
 ]
 
@@ -92,7 +96,7 @@ COMBINED = [
     ),
     CombinedCheck(
         sensitivities=(1.0,) * 10, own=(0.1,) * 10, common=(0.0,) * 10, combined=0.32, tolerance=0.005,
-        source="JCGM 100:2008, 5.2.2, the same taken for independent", mark="from memory",
+        source="JCGM 100:2008, 5.2.2, ten resistors taken for independent", mark="from memory",
     ),
     # 0.02 dB of reading noise at both ends of 500 m, in dB/km.
     CombinedCheck(

@@ -77,10 +77,10 @@ class PowersCheck(Provenance):
     return_loss_db: float
 
 
-_TIA_455 = "ratio of powers; second-hand: TIA-455-107"
+_RATIO = "-10 log10 of the share; the definition is IEC 61300-3-6's, from memory"
 POWERS = [
-    PowersCheck(share=0.1 / 10.0, return_loss_db=20.0, tolerance=1e-9, source=_TIA_455, mark="computed"),
-    PowersCheck(share=1 / 20, return_loss_db=13.0, tolerance=0.05, source=_TIA_455, mark="computed"),
+    PowersCheck(share=0.1 / 10.0, return_loss_db=20.0, tolerance=1e-9, source=_RATIO, mark="computed"),
+    PowersCheck(share=1 / 20, return_loss_db=13.0, tolerance=0.05, source=_RATIO, mark="computed"),
 ]
 
 

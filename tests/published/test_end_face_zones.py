@@ -1,4 +1,10 @@
-"""What each zone of an end face may show, against the table of IEC 61300-3-35:2015 as it was reproduced."""
+"""What each zone of an end face may show, against tables 1 and 2 of IEC 61300-3-35:2015.
+
+The standard itself was not opened: the tables were seen as a connector's installation instructions of 2018 reproduce
+them under their titles. Both have "none > 10 um" for defects in zone D, with the zones of the 2015 edition (115 and
+135 um); a page on inspection and a supplier's acceptance table say the same, the latter that 10 um pass. From memory
+the edition of 2009 (120 and 130 um) had none of 10 um and more; records of it are not held against these tables.
+"""
 
 from dataclasses import dataclass
 
@@ -9,8 +15,8 @@ from tests.factories import make_criteria, make_end_face
 from tests.published.check_values import Provenance, source_of
 from tests.unit.judgement.judging import judge
 
-FLAT_TABLE = "IEC 61300-3-35:2015, single-mode, flat polish of return loss from 45 dB: reproduced table"
-ANGLED_TABLE = "IEC 61300-3-35:2015, single-mode, angled polish: reproduced table"
+FLAT_TABLE = "IEC 61300-3-35:2015, table 1, single-mode, flat polish of return loss from 45 dB, as reproduced"
+ANGLED_TABLE = "IEC 61300-3-35:2015, table 2, single-mode, angled polish, as reproduced"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +68,7 @@ CHECKS = [
     flat("c", "defects", 500.0, 1000, is_allowed=True),
     # Zone D, contact.
     flat("d", "scratches", 500.0, 1000, is_allowed=True),
+    flat("d", "defects", 9.9, 1000, is_allowed=True),
     flat("d", "defects", 10.0, 1000, is_allowed=True),
     flat("d", "defects", 10.1, 1, is_allowed=False),
     # Angled, zone A: at most four scratches, none wider than 3 um, no defects.
@@ -76,6 +83,7 @@ CHECKS = [
     angled("b", "defects", 2.0, 6, is_allowed=False),
     angled("b", "defects", 5.1, 1, is_allowed=False),
     angled("c", "defects", 500.0, 1000, is_allowed=True),
+    angled("d", "defects", 9.9, 1000, is_allowed=True),
     angled("d", "defects", 10.0, 1000, is_allowed=True),
     angled("d", "defects", 10.1, 1, is_allowed=False),
 ]

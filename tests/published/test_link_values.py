@@ -70,7 +70,9 @@ def test_the_judge_holds_a_design_to_the_published_budget(check: BudgetCheck) ->
         "connection_db": check.pair_db,
         "other_db": round(check.other_db + more_db, 3),
     }
-    at, above = (held(loss_db, design=design, limit=limit) for loss_db in (check.loss_db, check.loss_db + 0.001))
+    at, above = (
+        held(loss_db, design=design, limit=limit) for loss_db in (check.loss_db, round(check.loss_db + 0.001, 3))
+    )
     assert (at["limit"], at["outcome"]) == (f"{check.loss_db:.4f}", "conforming")
     assert above["outcome"] == "nonconforming"
 

@@ -83,7 +83,7 @@ class Fault:
 
 _Draw = Callable[[np.random.Generator, Course, int], Fault]
 
-# A bend loses far more the longer the wave; a fifth at the shortest is mild, open training texts show less.
+# A bend loses far more the longer the wave, common practice, no source; a fifth at the shortest is mild.
 _BEND_AT_SHORTEST = 0.2
 _DIRT_REFLECTS_DB = 30.0
 

@@ -1,8 +1,8 @@
 """End faces of connections: which inspection of a side counts, whether what it found is allowed, what was cleaned.
 
-The allowances are those of IEC 61300-3-35:2015, single-mode, as a table of it was reproduced: that for a flat polish
-with a return loss of at least 45 dB, and that for an angled polish; the edition of 2022 differs. Sizes are integers
-of 0.1 um: a scratch's width, a defect's diameter.
+The allowances are those of IEC 61300-3-35:2015, single-mode, tables 1 and 2 as reproduced elsewhere: for a flat polish
+with a return loss of at least 45 dB, and for an angled polish; the editions of 2009 and 2022 differ. Sizes are integers
+of 0.1 um: a scratch's width, a defect's diameter. In zone D a defect of 10 um is allowed, none above.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
