@@ -27,7 +27,11 @@ def criteria_of(criteria: Body | None = None) -> Criteria:
     return Criteria.model_validate(make_criteria() if criteria is None else criteria)
 
 
-def stored(record: Body, *, is_ended: bool = False, clock_is_flagged: bool = False) -> Evidence:
+def stored(
+    record: Body, *, is_ended: bool = False, clock_is_flagged: bool = False, is_annulled: bool = False
+) -> Evidence:
     """Return a posted record as the service keeps it."""
     body = orjson.loads(canonical_json(canonical_record(RECORD.validate_json(orjson.dumps(record)))))
-    return Evidence(body=body, is_ended=is_ended, clock_is_flagged=clock_is_flagged)
+    return Evidence(
+        body=body, is_ended=is_ended or is_annulled, clock_is_flagged=clock_is_flagged, is_annulled=is_annulled
+    )

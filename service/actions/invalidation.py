@@ -7,8 +7,7 @@ from sqlmodel import Session
 
 from service.errors import RouteSubmittedError
 from service.storage import criteria, jobs, routes, submissions
-from service.storage.links import lid_times
-from service.storage.records import fibres_spliced_since
+from service.storage.links import fibres_spliced_since, lid_times
 from service.storage.tables import Route
 from service.vocabulary.criteria.voiding import Voiding
 from service.vocabulary.records.record import Record, touched_fibres

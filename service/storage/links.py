@@ -4,13 +4,16 @@ from collections.abc import Collection
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, literal, select
+from sqlalchemy import ColumnElement, and_, literal, select
 from sqlalchemy.dialects.postgresql import insert
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
+from service.storage.rows import of_route
 from service.storage.tables import WHOLE_SITE, Record, RecordFibre, Route
 from service.vocabulary.records.words import RecordKind
+
+_SPLICING = (RecordKind.SPLICE.value, RecordKind.TERMINATION.value)
 
 
 def link_lids(session: Session, route: Route, sites: Collection[str]) -> None:
@@ -54,6 +57,46 @@ def link_calibrations(session: Session, route: Route, serials: Collection[str]) 
     """Link all calibrations of some splicers to a locked route that they work on."""
     is_calibration = col(Record.kind) == RecordKind.ARC_CALIBRATION.value
     _link_whole_route(session, route, col(Record.splicer_serial).in_(serials), is_calibration)
+
+
+def routes_worked_on(session: Session, project_id: UUID, serials: Collection[str]) -> set[tuple[UUID, str]]:
+    """Return, for some splicers, the routes that each has worked on."""
+    statement = (
+        select(col(Record.route_id), col(Record.splicer_serial))
+        .distinct()
+        .where(
+            col(Record.project_id) == project_id,
+            col(Record.splicer_serial).in_(serials),
+            col(Record.kind).in_(_SPLICING),
+        )
+    )
+    return {(row[0], row[1]) for row in session.execute(statement)}
+
+
+def fibres_spliced_since(session: Session, route: Route, calibrations: Collection[UUID]) -> set[int]:
+    """Return the fibres of a route that a splicer has spliced since a calibration, or may have by a wrong clock."""
+    calibration = aliased(Record)
+    statement = (
+        select(col(RecordFibre.fibre))
+        .distinct()
+        .join(Record, and_(col(Record.project_id) == route.project_id, col(Record.id) == col(RecordFibre.record_id)))
+        .join(
+            calibration,
+            and_(
+                col(calibration.project_id) == route.project_id,
+                col(calibration.splicer_serial) == col(Record.splicer_serial),
+            ),
+        )
+        .where(
+            *of_route(RecordFibre, route),
+            col(calibration.id).in_(calibrations),
+            col(Record.kind).in_(_SPLICING),
+            (col(Record.made_at) >= col(calibration.made_at))
+            | col(Record.clock_is_flagged)
+            | col(calibration.clock_is_flagged),
+        )
+    )
+    return set(session.execute(statement).scalars()) - {WHOLE_SITE}
 
 
 def _link_whole_route(session: Session, route: Route, *wanted: ColumnElement[bool]) -> None:

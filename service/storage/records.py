@@ -21,12 +21,20 @@ from sqlalchemy import (
     tuple_,
 )
 from sqlalchemy.dialects.postgresql import ARRAY, Insert, insert
-from sqlalchemy.orm import aliased
 from sqlmodel import Session, SQLModel, col
 
 from service.errors import NotFoundError
 from service.storage.rows import of_route
-from service.storage.tables import WHOLE_SITE, EvidenceFile, Project, Record, RecordEnd, RecordFibre, Route
+from service.storage.tables import (
+    WHOLE_SITE,
+    EvidenceFile,
+    Project,
+    Record,
+    RecordAnnulment,
+    RecordEnd,
+    RecordFibre,
+    Route,
+)
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.evidence import EvidenceType
 from service.vocabulary.records.words import RecordKind
@@ -49,7 +57,6 @@ def _add_from_arrays(table: Table) -> Insert:
 _RECORD, _LINK = (SQLModel.metadata.tables[name] for name in ("record", "record_fibre"))
 _ADD = _add_from_arrays(_RECORD).on_conflict_do_nothing().returning(_RECORD.c.id)
 _ADD_LINKS = _add_from_arrays(_LINK)
-_SPLICING = (RecordKind.SPLICE.value, RecordKind.TERMINATION.value)
 
 
 class StoredEvidence(NamedTuple):
@@ -60,6 +67,7 @@ class StoredEvidence(NamedTuple):
     clock_is_flagged: bool
     is_ended: bool
     sha256: str
+    is_annulled: bool = False
 
     @property
     def is_altered(self) -> bool:
@@ -68,10 +76,11 @@ class StoredEvidence(NamedTuple):
 
 
 class ListedRecord(NamedTuple):
-    """A record, and how it ended if it did."""
+    """A record, how it ended if it did, and the engineer's word on that."""
 
     record: Record
     end: RecordEnd | None
+    annulment: RecordAnnulment | None
 
 
 def list_records(session: Session, route: Route, *, after: tuple[int, UUID] | None, limit: int) -> list[ListedRecord]:
@@ -80,8 +89,9 @@ def list_records(session: Session, route: Route, *, after: tuple[int, UUID] | No
     The version, and not a time: it is given under the route's lock, so a slow commit is never stepped over.
     """
     statement = (
-        select(Record, RecordEnd)
+        select(Record, RecordEnd, RecordAnnulment)
         .outerjoin(RecordEnd, _is_end_of_record())
+        .outerjoin(RecordAnnulment, _is_annulment_of_record())
         .where(*of_route(Record, route))
         .order_by(col(Record.route_version), col(Record.id))
     )
@@ -139,46 +149,6 @@ def links_of(route: Route, record_id: UUID, fibres: Collection[int]) -> list[dic
     ]
 
 
-def routes_worked_on(session: Session, project_id: UUID, serials: Collection[str]) -> set[tuple[UUID, str]]:
-    """Return, for some splicers, the routes that each has worked on."""
-    statement = (
-        select(col(Record.route_id), col(Record.splicer_serial))
-        .distinct()
-        .where(
-            col(Record.project_id) == project_id,
-            col(Record.splicer_serial).in_(serials),
-            col(Record.kind).in_(_SPLICING),
-        )
-    )
-    return {(row[0], row[1]) for row in session.execute(statement)}
-
-
-def fibres_spliced_since(session: Session, route: Route, calibrations: Collection[UUID]) -> set[int]:
-    """Return the fibres of a route that a splicer has spliced since a calibration, or may have by a wrong clock."""
-    calibration = aliased(Record)
-    statement = (
-        select(col(RecordFibre.fibre))
-        .distinct()
-        .join(Record, and_(col(Record.project_id) == route.project_id, col(Record.id) == col(RecordFibre.record_id)))
-        .join(
-            calibration,
-            and_(
-                col(calibration.project_id) == route.project_id,
-                col(calibration.splicer_serial) == col(Record.splicer_serial),
-            ),
-        )
-        .where(
-            *of_route(RecordFibre, route),
-            col(calibration.id).in_(calibrations),
-            col(Record.kind).in_(_SPLICING),
-            (col(Record.made_at) >= col(calibration.made_at))
-            | col(Record.clock_is_flagged)
-            | col(calibration.clock_is_flagged),
-        )
-    )
-    return set(session.execute(statement).scalars()) - {WHOLE_SITE}
-
-
 def end_of(session: Session, project_id: UUID, record_id: UUID) -> RecordEnd | None:
     """Return how a record ended; None while it counts."""
     return session.get(RecordEnd, (project_id, record_id))
@@ -188,6 +158,14 @@ def ended_among(session: Session, project_id: UUID, ids: Collection[UUID]) -> se
     """Return those records that have ended."""
     statement = select(col(RecordEnd.record_id)).where(
         col(RecordEnd.project_id) == project_id, col(RecordEnd.record_id).in_(ids)
+    )
+    return set(session.execute(statement).scalars())
+
+
+def annulled_among(session: Session, project_id: UUID, ids: Collection[UUID]) -> set[UUID]:
+    """Return those records that the engineer annulled."""
+    statement = select(col(RecordAnnulment.record_id)).where(
+        col(RecordAnnulment.project_id) == project_id, col(RecordAnnulment.record_id).in_(ids)
     )
     return set(session.execute(statement).scalars())
 
@@ -229,8 +207,12 @@ def read_evidence(
     """Return what is recorded of some fibres of a route and of its sites as a whole."""
     wanted = [WHOLE_SITE, *numbers]
     links = links_by_record(project_id, route_id, None if with_every_splice else wanted)
-    is_ended = col(RecordEnd.record_id).is_not(None)
-    statement = evidence_statement(project_id, links, is_ended).outerjoin(RecordEnd, _is_end_of_record())
+    ended, annulled = (col(table.record_id).is_not(None) for table in (RecordEnd, RecordAnnulment))
+    statement = (
+        evidence_statement(project_id, links, ended, annulled)
+        .outerjoin(RecordEnd, _is_end_of_record())
+        .outerjoin(RecordAnnulment, _is_annulment_of_record())
+    )
     if with_every_splice:
         is_splice = col(Record.kind) == RecordKind.SPLICE.value
         statement = statement.where(is_splice | links.c.fibres.overlap(wanted))
@@ -252,11 +234,13 @@ def links_by_record(project_id: UUID, route_id: UUID, numbers: Collection[int] |
     return statement.group_by(col(RecordFibre.record_id)).subquery()
 
 
-def evidence_statement(project_id: UUID, links: Subquery, is_ended: Any) -> Select[Any]:
+def evidence_statement(project_id: UUID, links: Subquery, is_ended: Any, is_annulled: Any) -> Select[Any]:
     """Return the statement that reads records as judging takes them; whoever calls joins what says that one ended."""
     # A record once, not once for each fibre: the texts of ribbon splices would be most of what is read.
     return (
-        select(links.c.fibres, col(Record.body), col(Record.clock_is_flagged), is_ended, col(Record.sha256))
+        select(
+            links.c.fibres, col(Record.body), col(Record.clock_is_flagged), is_ended, col(Record.sha256), is_annulled
+        )
         .select_from(links)
         .join(Record, and_(col(Record.project_id) == project_id, col(Record.id) == links.c.record_id))
     )
@@ -265,6 +249,12 @@ def evidence_statement(project_id: UUID, links: Subquery, is_ended: Any) -> Sele
 def _links(project_id: UUID, route_id: UUID) -> Select[Any]:
     of_route = col(RecordFibre.project_id) == project_id, col(RecordFibre.route_id) == route_id
     return select(col(RecordFibre.record_id)).where(*of_route)
+
+
+def _is_annulment_of_record() -> Any:
+    return and_(
+        col(RecordAnnulment.project_id) == col(Record.project_id), col(RecordAnnulment.record_id) == col(Record.id)
+    )
 
 
 def _is_end_of_record() -> Any:

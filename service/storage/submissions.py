@@ -16,6 +16,7 @@ from service.storage.session import add_rows
 from service.storage.tables import (
     Package,
     Record,
+    RecordAnnulment,
     RecordEnd,
     RecordFibre,
     Route,
@@ -93,7 +94,10 @@ def latest_submissions(session: Session, route: Route) -> dict[str, tuple[Submis
 def read_frozen_evidence(session: Session, route: Route, submission_id: UUID) -> list[StoredEvidence]:
     """Return the record set that a submission froze."""
     statement = evidence_statement(
-        route.project_id, links_by_record(route.project_id, route.id, None), col(SubmissionRecord.is_ended)
+        route.project_id,
+        links_by_record(route.project_id, route.id, None),
+        col(SubmissionRecord.is_ended),
+        col(SubmissionRecord.is_annulled),
     ).join(SubmissionRecord, _is_frozen(route.project_id, submission_id, col(Record.id)))
     # Row by row from the server: else the client holds all of them twice.
     return [StoredEvidence(*row) for row in session.execute(statement, execution_options={"yield_per": 500})]
@@ -110,13 +114,16 @@ def end_reasons(session: Session, project_id: UUID, submission_id: UUID) -> dict
 
 
 def freeze_records(session: Session, route: Route, submission_id: UUID) -> None:
-    """Freeze every record of a locked route as a submission's set, with whether it has ended by now."""
+    """Freeze every record of a locked route as a submission's set, with whether it has ended or is annulled by now."""
     ids = plain_select(col(RecordFibre.record_id)).where(*of_route(RecordFibre, route)).distinct().subquery()
     is_end = and_(col(RecordEnd.project_id) == route.project_id, col(RecordEnd.record_id) == ids.c.record_id)
-    is_ended = col(RecordEnd.record_id).is_not(None)
-    rows = plain_select(literal(route.project_id), literal(submission_id), ids.c.record_id, is_ended)
-    names = ["project_id", "submission_id", "record_id", "is_ended"]
-    frozen = rows.select_from(ids).outerjoin(RecordEnd, is_end)
+    is_word = and_(
+        col(RecordAnnulment.project_id) == route.project_id, col(RecordAnnulment.record_id) == ids.c.record_id
+    )
+    ended, annulled = (col(table.record_id).is_not(None) for table in (RecordEnd, RecordAnnulment))
+    rows = plain_select(literal(route.project_id), literal(submission_id), ids.c.record_id, ended, annulled)
+    names = ["project_id", "submission_id", "record_id", "is_ended", "is_annulled"]
+    frozen = rows.select_from(ids).outerjoin(RecordEnd, is_end).outerjoin(RecordAnnulment, is_word)
     session.execute(plain_insert(SubmissionRecord).from_select(names, frozen))
 
 

@@ -172,7 +172,7 @@ class EvidenceByFibre:
     def of(self, fibre: int) -> list[Record]:
         """Return what a fibre's own records and those about whole sites say, as far as it can matter on the route."""
         own = self._stored_of(fibre)
-        read = [self._read(one.body, one.is_ended, one.clock_is_flagged) for one in own]
+        read = [self._read(one.body, one.is_ended, one.clock_is_flagged, one.is_annulled) for one in own]
         return [record for record in read if record is not None]
 
     def count_altered(self, fibre: int) -> int:
@@ -183,8 +183,10 @@ class EvidenceByFibre:
         return self._by_fibre.get(fibre, []) + self._by_fibre.get(WHOLE_SITE, [])
 
 
-def _read(layout: Layout, body: str, is_ended: bool, clock_is_flagged: bool) -> Record | None:
-    item = Evidence(body=orjson.loads(body), is_ended=is_ended, clock_is_flagged=clock_is_flagged)
+def _read(layout: Layout, body: str, is_ended: bool, clock_is_flagged: bool, is_annulled: bool) -> Record | None:
+    item = Evidence(
+        body=orjson.loads(body), is_ended=is_ended, clock_is_flagged=clock_is_flagged, is_annulled=is_annulled
+    )
     return read_record(layout, item)
 
 

@@ -156,6 +156,7 @@ def _packaged_records(taken: SubmissionSnapshot) -> Iterator[PackagedRecord]:
             is_ended=one.is_ended,
             clock_is_flagged=one.clock_is_flagged,
             end_reason=taken.end_reasons.get(id_),
+            is_annulled=one.is_annulled,
         )
 
 

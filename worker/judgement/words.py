@@ -21,6 +21,7 @@ REASON_LABELS = {
     Reason.BEFORE_SEALING: "tested before the closure was sealed",
     Reason.OPENING_NOT_RECORDED: "the closure was sealed again since, and no opening between is recorded",
     Reason.BEFORE_REWORK: "tested before the fibre was last spliced",
+    Reason.WITHDRAWN_WORK: "work since was withdrawn without the engineer's word",
     Reason.BEFORE_CLEANING: "tested before the connection was last cleaned",
     Reason.ORDER_NOT_PROVEN: "a wrong clock leaves the order of work and test unproven",
     Reason.CALIBRATION_RUN_OUT: "the instrument's calibration had run out",

@@ -236,7 +236,7 @@ def _reached(
     if not others:
         return
     serials = {record.splicer_serial for record in records if isinstance(record, ArcCalibrationRecord)}
-    worked_on = record_rows.routes_worked_on(session, others[0].project_id, serials) if serials else set()
+    worked_on = links.routes_worked_on(session, others[0].project_id, serials) if serials else set()
     for route in others:
         sites = layout_of(session, route).site_index
         reaching = [

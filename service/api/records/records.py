@@ -17,7 +17,7 @@ from service.actions.records.ends import WithdrawalForm
 from service.actions.records.fit import refuse_times_ahead
 from service.actions.records.replacements import ReplacementForm
 from service.api.cursors import DEFAULT_LIMIT, MOST, read_cursor, write_cursor
-from service.api.gate import ContractorGate, ContractorOrEngineerGate, CrewGate, RecordingGate
+from service.api.gate import ContractorOrEngineerGate, CrewGate, RecordingGate
 from service.api.problems import Problem
 from service.api.routing import CheckedRoute
 from service.errors import BodyInvalidError, BodyTooLargeError, BodyUnreadableError
@@ -57,13 +57,13 @@ class BatchAnswer(BaseModel):
 
 
 class WithdrawalAnswer(BaseModel):
-    """How many records ended with this request; those that had ended before are not counted."""
+    """How many records ended with this request, an engineer's annulled; those that were so before are not counted."""
 
     withdrawn: int
 
 
 class StoredRecord(BaseModel):
-    """A record as it is kept, when it came, and whether it still counts."""
+    """A record as it is kept, when it came, whether it still counts, and why not."""
 
     id: UUID
     received_at: datetime
@@ -72,6 +72,7 @@ class StoredRecord(BaseModel):
     sha256: str
     is_ended: bool
     end_reason: str | None
+    annulment_reason: str | None
     replaced_by: UUID | None
     record: dict[str, Any]
 
@@ -120,8 +121,13 @@ def read_records(
 
 
 @router.post("/withdrawals")
-def withdraw_records(gate: ContractorGate, route_id: UUID, form: WithdrawalForm) -> WithdrawalAnswer:
-    """Withdraw records with a reason: they stay, and no longer count."""
+def withdraw_records(gate: ContractorOrEngineerGate, route_id: UUID, form: WithdrawalForm) -> WithdrawalAnswer:
+    """Withdraw records with a reason: they stay, and no longer count.
+
+    A splice, a termination or an opening goes on voiding the tests before it, whoever withdrew or replaced it, until
+    the engineer withdraws it: that is the engineer's word that the work was never done. An engineer withdraws nothing
+    else.
+    """
     with gate.write_session() as (session, caller):
         return WithdrawalAnswer(withdrawn=ends.withdraw_records(session, caller, route_id, form))
 
@@ -177,6 +183,7 @@ def _stored(row: ListedRecord) -> StoredRecord:
         sha256=record.sha256,
         is_ended=end is not None,
         end_reason=None if end is None else end.reason,
+        annulment_reason=None if row.annulment is None else row.annulment.reason,
         replaced_by=None if end is None else end.replaced_by,
         record=orjson.loads(record.body),
     )

@@ -40,6 +40,7 @@ from service.storage.tables.evidence import (
     Fibre,
     FoundSpots,
     Record,
+    RecordAnnulment,
     RecordEnd,
     RecordFibre,
     StandingVerdict,

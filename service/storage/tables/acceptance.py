@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import BigInteger, Column, Integer, Text, UniqueConstraint
+from sqlalchemy import BigInteger, Column, Integer, Text, UniqueConstraint, text
 from sqlalchemy.dialects.postgresql import ARRAY
 from sqlmodel import Field
 
@@ -68,7 +68,7 @@ class SubmissionSegment(Row, table=True):
 
 
 class SubmissionRecord(Row, table=True):
-    """A record of the set that a submission froze, and whether it had ended by then."""
+    """A record of the set that a submission froze, and whether it had ended, or was annulled, by then."""
 
     # No references: each would take half a second of submitting 36,000 records, under the route's lock. One statement
     # makes these rows, of records that are there, for the submission that the same transaction adds; none is removed.
@@ -76,6 +76,7 @@ class SubmissionRecord(Row, table=True):
     submission_id: UUID = Field(primary_key=True)
     record_id: UUID = Field(primary_key=True)
     is_ended: bool
+    is_annulled: bool = Field(default=False, sa_column_kwargs={"server_default": text("false")})
 
 
 class Package(Row, table=True):

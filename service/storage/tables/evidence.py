@@ -78,6 +78,17 @@ class RecordEnd(Row, table=True):
     token_id: UUID
 
 
+class RecordAnnulment(Row, table=True):
+    """The engineer's word that what an ended record says was never done: it voids nothing any more."""
+
+    __table_args__ = (reference("record"),)
+    project_id: UUID = Field(primary_key=True)
+    record_id: UUID = Field(primary_key=True)
+    reason: str = long_text()
+    annulled_at: datetime = instant()
+    token_id: UUID
+
+
 class EvidenceFile(Row, table=True):
     """A file that was sent in to a project; its bytes are a blob, which several projects may share."""
 

@@ -100,6 +100,7 @@ class Criteria(q.Value):
     The default is the sum of two event thresholds of 0.02 dB, common practice. As many fibres of a route as
     `dark_fibres_tolerated` may be dark and stay so: they are neither accepted nor paid, and the segments that they are
     in can be accepted without them.
+    `cleaning_voids` says whether a connection cleaned voids what was measured through it before.
     `release` says when billing hears of an accepted segment. A package of which everything conforms is deemed accepted
     `deemed_after_days` from its issue, unless the engineer decides or gives notice of a defect before. Packages are
     signed at `signature_level` or above, or not at all; without it, as high as the service's settings allow.
@@ -109,6 +110,7 @@ class Criteria(q.Value):
     document: q.Text | None = None
     final_after_sealing: q.Flag = True
     rework_voids: Voiding = Voiding.FIBRE
+    cleaning_voids: q.Flag = True
     placing: Placing = Placing()
     mean_below_zero_db: q.PositiveLossDb = 0.04
     consistency: Consistency = Consistency()

@@ -28,6 +28,7 @@ class Reason(StrEnum):
     BEFORE_SEALING = "before_sealing"
     OPENING_NOT_RECORDED = "opening_not_recorded"
     BEFORE_REWORK = "before_rework"
+    WITHDRAWN_WORK = "withdrawn_work"
     BEFORE_CLEANING = "before_cleaning"
     ORDER_NOT_PROVEN = "order_not_proven"
     CALIBRATION_RUN_OUT = "calibration_run_out"

@@ -53,7 +53,7 @@ MAY: Mapping[str, set[TokenKind]] = {
     "read_records": {CONTRACTOR, ENGINEER},
     "send_evidence": {CREW, CONTRACTOR},
     "read_evidence": {CONTRACTOR, ENGINEER},
-    "withdraw_records": {CONTRACTOR},
+    "withdraw_records": {CONTRACTOR, ENGINEER},
     "replace_record": {CREW, CONTRACTOR},
     "read_acceptance": READERS,
     "read_project_acceptance": READERS,

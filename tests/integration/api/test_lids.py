@@ -71,6 +71,41 @@ def test_a_closure_sealed_again_without_an_opening_leaves_its_fibres_unproven_un
     assert at_c1(world, 1) == "opening_not_recorded"
 
 
+@pytest.mark.parametrize("is_withdrawn_before", [True, False])
+def test_a_withdrawn_splice_revives_older_tests_by_the_engineers_word_alone(
+    world: World, is_withdrawn_before: bool
+) -> None:
+    agree(world, make_criteria())
+    world.record(finished_fibre(fibre=5))
+    world.record([LATE["respliced"]])
+    form = {"records": [LATE["respliced"]["id"]], "reason": "typed in for another fibre"}
+    path = f"/v1/routes/{world.route_id}/withdrawals"
+    if is_withdrawn_before:
+        assert world.ask(CONTRACTOR, "POST", path, json=form) == {"withdrawn": 1}
+        world.drain()
+        assert at_c1(world, 5) == "withdrawn_work"
+    agreed = {**form, "reason": "the crew's sheet shows it"}
+    assert world.ask(ENGINEER, "POST", path, json=agreed) == {"withdrawn": 1}
+    assert world.ask(ENGINEER, "POST", path, json=agreed) == {"withdrawn": 0}
+    world.drain()
+    assert at_c1(world, 5) == "conforming"
+    listed = world.ask(CONTRACTOR, "GET", f"/v1/routes/{world.route_id}/records?limit=500")["items"]
+    [kept] = [one for one in listed if one["id"] == LATE["respliced"]["id"]]
+    assert kept["is_ended"]
+    assert kept["annulment_reason"] == agreed["reason"]
+    assert kept["end_reason"] == (form if is_withdrawn_before else agreed)["reason"]
+
+
+def test_the_engineer_annuls_work_and_no_test(world: World) -> None:
+    agree(world, make_criteria())
+    records = finished_fibre(fibre=5)
+    world.record(records)
+    test = next(one for one in records if one["kind"] == "otdr")
+    form = {"records": [records[0]["id"], test["id"]], "reason": "not mine to say"}
+    answer = world.call(ENGINEER, "POST", f"/v1/routes/{world.route_id}/withdrawals", json=form)
+    assert (answer.status_code, [one["pointer"] for one in answer.json()["errors"]]) == (422, ["/records/1"])
+
+
 def test_a_closure_is_opened_for_what_ends_or_lies_there(world: World) -> None:
     unknown = [{"section": "S3", "first": 1, "last": 1}, {"tray": 1}]
     [answer] = world.post_records([make_closure_state(state="opened", opened_for=unknown)])["results"]

@@ -21,9 +21,11 @@ def anew(record: dict[str, Any], **changes: Any) -> dict[str, Any]:
     return {**record, "id": str(uuid4()), **changes}
 
 
-def withdraw(world: World, ids: list[str], *, reason: str = "wrong meter") -> Any:
+def withdraw(
+    world: World, ids: list[str], *, reason: str = "wrong meter", kind: TokenKind = TokenKind.CONTRACTOR
+) -> Any:
     path = f"/v1/routes/{world.route_id}/withdrawals"
-    return world.call(CONTRACTOR, "POST", path, json={"records": ids, "reason": reason})
+    return world.call(kind, "POST", path, json={"records": ids, "reason": reason})
 
 
 def replace(
@@ -162,6 +164,8 @@ def test_a_withdrawn_splice_lets_every_fibre_of_its_closure_be_judged_anew(world
     assert world.post_records([*finished_fibre(fibre=1), late])["failed"] == 0
     voided = counts(world)
     withdraw(world, [late["id"]], reason="typed into the wrong route")
+    assert counts(world) == voided
+    withdraw(world, [late["id"]], reason="as the crew's sheet shows", kind=ENGINEER)
     mended = counts(world)
     assert mended["conforming"] > voided["conforming"]
 

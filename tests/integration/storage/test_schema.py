@@ -33,6 +33,7 @@ APPEND_ONLY = (
     "record",
     "record_fibre",
     "record_end",
+    "record_annulment",
     "evidence_file",
     "submission_record",
     "package_file",

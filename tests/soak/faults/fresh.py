@@ -36,6 +36,7 @@ _SAID = (
     "record",
     "record_fibre",
     "record_end",
+    "record_annulment",
     "evidence_file",
 )
 _WAITING = "project_id, route_id, number, evidence_version"

@@ -114,7 +114,11 @@ def other_records(draw: st.DrawFn) -> Body:
 
 
 EVIDENCE = st.builds(
-    stored, st.one_of(traces(), other_records()), is_ended=st.booleans(), clock_is_flagged=st.booleans()
+    stored,
+    st.one_of(traces(), other_records()),
+    is_ended=st.booleans(),
+    clock_is_flagged=st.booleans(),
+    is_annulled=st.booleans(),
 )
 
 

@@ -19,9 +19,9 @@ from service.vocabulary.findings.words import Outcome, Reason
 from service.vocabulary.quantities import decimal_text
 from service.vocabulary.records.words import Polish, Side, Zone
 from worker.judgement.fibre.findings import Judgement
-from worker.judgement.history.acts import CleaningAct, History, InspectionAct, Mark
-from worker.judgement.history.validity import order_fault
-from worker.judgement.numbers.clocks import last_of_each_clock, latest_is_proven
+from worker.judgement.history.acts import CleaningAct, History
+from worker.judgement.history.inspections import InspectionAct, Mark
+from worker.judgement.numbers.clocks import last_of_each_clock, latest_is_proven, order_fault
 from worker.judgement.traces.places import Place
 
 EDITION = 2015
@@ -70,6 +70,7 @@ LIMITS: Mapping[Polish, Mapping[Zone, ZoneLimits]] = {Polish.PC: FLAT, Polish.UP
 # Why the latest inspection of a side tells nothing of what is there now.
 _ORDER_FAULTS: Mapping[Reason, str] = {
     Reason.BEFORE_REWORK: "inspected before the fibre was last terminated here",
+    Reason.WITHDRAWN_WORK: "a connector given since was withdrawn without the engineer's word",
     Reason.BEFORE_CLEANING: "inspected before this side was last cleaned",
     Reason.ORDER_NOT_PROVEN: "a wrong clock leaves the order of work and inspection unproven",
 }
@@ -138,11 +139,15 @@ def _order_fault(
     latest = seen[-1]
     others = {other.position for other in pairs} - {pair.position}
     # What was mated is apart when either side gets a new connector; work that names no position may have been here.
-    terminated = [act.stamp for act in history.terminations.get(place.site, ()) if act.position not in others]
+    terminated, withdrawn = (
+        last_of_each_clock([act.stamp for act in acts.get(place.site, ()) if act.position not in others])
+        for acts in (history.terminations, history.withdrawn_terminations)
+    )
     cleanings = [act for act in history.cleanings.get(place.site, ()) if act.position not in others]
     cleaned = [act.stamp for act in cleanings if act.side == latest.side]
     return (
-        order_fault(latest.stamp, last_of_each_clock(terminated), Reason.BEFORE_REWORK)
+        order_fault(latest.stamp, terminated, Reason.BEFORE_REWORK)
+        or order_fault(latest.stamp, withdrawn, Reason.WITHDRAWN_WORK)
         or order_fault(latest.stamp, last_of_each_clock(cleaned), Reason.BEFORE_CLEANING)
         or (None if latest_is_proven([act.stamp for act in seen]) else Reason.ORDER_NOT_PROVEN)
     )

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
 from service.vocabulary.criteria.voiding import Work
-from service.vocabulary.records.words import EventKind, Polish, Qualifier, Side, SpliceMethod, Zone
+from service.vocabulary.records.words import EventKind, Qualifier, Side, SpliceMethod
 from service.vocabulary.words import FarEnd
+from worker.judgement.history.inspections import InspectionAct
 from worker.judgement.numbers.clocks import Stamp
 
 # Light goes there and back: a pulse of 1 ns covers 0.102 m of fibre at a group index of 1.468.
@@ -41,6 +42,7 @@ class SplicedRibbon(NamedTuple):
     stamp: Stamp
     site: str
     by_fibre: Mapping[int, tuple[SpliceAct, ...]]
+    is_ended: bool = False
 
 
 class TerminationAct(NamedTuple):
@@ -50,6 +52,7 @@ class TerminationAct(NamedTuple):
     fibre: int
     site: str
     position: int | None
+    is_ended: bool = False
 
 
 class CleaningAct(NamedTuple):
@@ -60,33 +63,6 @@ class CleaningAct(NamedTuple):
     site: str
     position: int | None
     side: Side
-
-
-class Mark(NamedTuple):
-    """How many scratches of a width, or defects of a diameter, were counted."""
-
-    size_tenth_um: int
-    seen: int
-
-
-class ZoneMarks(NamedTuple):
-    """What was counted in one zone of an end face."""
-
-    scratches: tuple[Mark, ...]
-    defects: tuple[Mark, ...]
-
-
-class InspectionAct(NamedTuple):
-    """One side of a connection inspected, by an edition of the standard."""
-
-    stamp: Stamp
-    fibre: int
-    site: str
-    position: int | None
-    side: Side
-    edition: int
-    polish: Polish
-    zones: Mapping[Zone, ZoneMarks]
 
 
 class CalibrationAct(NamedTuple):
@@ -106,6 +82,7 @@ class ClosureAct(NamedTuple):
     site: str
     is_sealed: bool
     opened_for: Work | None = None
+    is_ended: bool = False
 
 
 class LidAct(NamedTuple):
@@ -118,6 +95,7 @@ class LidAct(NamedTuple):
     is_sealed: bool
     reaches: bool
     is_splicing: bool = False
+    is_ended: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -281,8 +259,9 @@ LinkT = TypeVar("LinkT", bound=Link)
 class History:
     """One fibre's acts by site and its measurements, each in order of time.
 
-    Ended acts are left out, ended measurements kept to be shown. `reworks` are what voids the tests before it;
-    `links` are the tests that are one value from end to end.
+    Ended acts are left out, ended measurements kept to be shown. `reworks` are what voids the tests before it, as does
+    what is left in `withdrawn`, work that ended without the engineer's word, and in `withdrawn_terminations`; `links`
+    are the tests that are one value from end to end.
     """
 
     splices: Mapping[str, tuple[SpliceAct, ...]]
@@ -291,6 +270,8 @@ class History:
     end_faces: Mapping[str, tuple[InspectionAct, ...]]
     calibrations: tuple[CalibrationAct, ...]
     reworks: tuple[Stamp, ...]
+    withdrawn: tuple[Stamp, ...]
+    withdrawn_terminations: Mapping[str, tuple[TerminationAct, ...]]
     lid_acts: Mapping[str, tuple[LidAct, ...]]
     traces: tuple[Trace, ...]
     links: tuple[Link, ...]

@@ -14,7 +14,6 @@ from worker.judgement.history.acts import (
     ClosureAct,
     Continuity,
     History,
-    InspectionAct,
     LidAct,
     Link,
     Record,
@@ -23,6 +22,7 @@ from worker.judgement.history.acts import (
     TerminationAct,
     Trace,
 )
+from worker.judgement.history.inspections import InspectionAct
 
 R = TypeVar("R")
 A = TypeVar("A", SpliceAct, TerminationAct, CleaningAct, InspectionAct)
@@ -35,7 +35,7 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, records: 
         of_kind[type(record)].append(record)
     ribbons = _of(SplicedRibbon, of_kind)
     terminations = [act for act in _of(TerminationAct, of_kind) if act.fibre == fibre]
-    own = [act for ribbon in ribbons for act in ribbon.by_fibre.get(fibre, ())]
+    own = [act for ribbon in ribbons if not ribbon.is_ended for act in ribbon.by_fibre.get(fibre, ())]
     closures = {site.id for site in layout.design.sites if site.kind is SiteKind.SPLICE_CLOSURE}
     # Each splice in a closure, and whether it was work on this fibre too.
     in_closures = [
@@ -43,16 +43,19 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, records: 
         for ribbon in ribbons
         if ribbon.site in closures
     ]
-    voiding = {act.stamp for act in own} | {act.stamp for act in terminations}
-    voiding |= {ribbon.stamp for ribbon, is_work_on_it in in_closures if is_work_on_it}
+    reworks: list[SplicedRibbon | TerminationAct] = [ribbon for ribbon in ribbons if fibre in ribbon.by_fibre]
+    reworks += [ribbon for ribbon, is_work_on_it in in_closures if is_work_on_it]
+    reworks += terminations
     lids = [(act, _opens_for(layout, rework_voids, act, fibre)) for act in _of(ClosureAct, of_kind)]
     return History(
         splices=_by_site(own),
-        terminations=_by_site(terminations),
+        terminations=_by_site([act for act in terminations if not act.is_ended]),
         cleanings=_by_site([act for act in _of(CleaningAct, of_kind) if act.fibre == fibre]),
         end_faces=_by_site([act for act in _of(InspectionAct, of_kind) if act.fibre == fibre]),
         calibrations=tuple(_of(CalibrationAct, of_kind)),
-        reworks=tuple(sorted(voiding)),
+        reworks=tuple(sorted({act.stamp for act in reworks if not act.is_ended})),
+        withdrawn=tuple(sorted({act.stamp for act in reworks if act.is_ended})),
+        withdrawn_terminations=_by_site([act for act in terminations if act.is_ended]),
         lid_acts=_lid_acts(lids, in_closures),
         traces=tuple([trace for trace in _of(Trace, of_kind) if trace.fibre == fibre]),
         links=tuple([link for kind in get_args(Link) for link in _of(kind, of_kind) if _is_about(link, fibre)]),
@@ -90,11 +93,11 @@ def _lid_acts(
     """
     by_site: dict[str, list[LidAct]] = defaultdict(list)
     for act, is_opening in lids:
-        by_site[act.site].append(LidAct(act.stamp, act.is_sealed, is_opening))
+        by_site[act.site].append(LidAct(act.stamp, act.is_sealed, is_opening, is_ended=act.is_ended))
     first_at = {site: own[0].stamp.made_at for site, own in by_site.items()}
     late = [one for one in splices if one[0].stamp.made_at > first_at.get(one[0].site, one[0].stamp.made_at)]
     for ribbon, is_opening in late:
-        by_site[ribbon.site].append(LidAct(ribbon.stamp, False, is_opening, is_splicing=True))
+        by_site[ribbon.site].append(LidAct(ribbon.stamp, False, is_opening, is_splicing=True, is_ended=ribbon.is_ended))
     for site in {ribbon.site for ribbon, _ in late}:
         by_site[site].sort(key=lambda act: (act.stamp.made_at, not act.is_splicing, act.stamp.id))
     return {site: tuple(own) for site, own in by_site.items()}

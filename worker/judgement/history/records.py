@@ -12,17 +12,15 @@ from worker.judgement.history.acts import (
     ClosureAct,
     Continuity,
     Dispersion,
-    InspectionAct,
     LinkLoss,
-    Mark,
     Record,
     ReturnLoss,
     SpliceAct,
     SplicedRibbon,
     TerminationAct,
-    ZoneMarks,
 )
 from worker.judgement.history.evidence import Body, Ends, Evidence, read_actual_dnm, read_measured, stamp_of, stated
+from worker.judgement.history.inspections import InspectionAct, Mark, ZoneMarks
 from worker.judgement.history.trace_records import read_trace
 from worker.judgement.numbers.clocks import Stamp
 from worker.judgement.numbers.exact import last_place
@@ -31,20 +29,29 @@ from worker.judgement.numbers.exact import last_place
 def read_record(layout: Layout, item: Evidence) -> Record | None:
     """Return what a record says that can matter on a route; nothing where it was ended, or is about other sites.
 
-    Of measurements those that were ended are kept: that they do not count is shown.
+    Of measurements those that were ended are kept: that they do not count is shown. Of work that voids tests too, as
+    whoever withdraws it may not revive them by that: only the engineer's word annuls it.
     """
     body, kind = item.body, RecordKind(item.body["kind"])
     if kind in _TESTS:
         near, far = layout.site_index.get(body["from_site"]), layout.site_index.get(body["to_site"])
         return None if near is None or far is None or near == far else _TESTS[kind](item, (near, far))
-    if item.is_ended or (kind not in _ANYWHERE and body["site"] not in layout.site_index):
+    goes_on = kind in _VOIDING and not item.is_annulled and body.get("state") != ClosureState.SEALED
+    if (item.is_ended and not goes_on) or (kind not in _ANYWHERE and body["site"] not in layout.site_index):
         return None
-    if kind is RecordKind.CLOSURE_STATE:
-        return _closure_state(layout, body, stamp_of(item))
-    return _ACTS[kind](body, stamp_of(item))
+    match kind:
+        case RecordKind.CLOSURE_STATE:
+            return _closure_state(layout, item)
+        case RecordKind.SPLICE:
+            return _splice(item)
+        case RecordKind.TERMINATION:
+            return _termination(item)
+        case _:
+            return _ACTS[kind](body, stamp_of(item))
 
 
-def _splice(body: Body, stamp: Stamp) -> SplicedRibbon:
+def _splice(item: Evidence) -> SplicedRibbon:
+    body, stamp = item.body, stamp_of(item)
     common = {
         "stamp": stamp,
         "site": body["site"],
@@ -68,11 +75,12 @@ def _splice(body: Body, stamp: Stamp) -> SplicedRibbon:
             **common,
         )
         by_fibre[act.fibre] = (*by_fibre.get(act.fibre, ()), act)
-    return SplicedRibbon(stamp, body["site"], by_fibre)
+    return SplicedRibbon(stamp, body["site"], by_fibre, item.is_ended)
 
 
-def _termination(body: Body, stamp: Stamp) -> TerminationAct:
-    return TerminationAct(stamp, body["fibre"], body["site"], body.get("position"))
+def _termination(item: Evidence) -> TerminationAct:
+    body = item.body
+    return TerminationAct(stamp_of(item), body["fibre"], body["site"], body.get("position"), item.is_ended)
 
 
 def _cleaning(body: Body, stamp: Stamp) -> CleaningAct:
@@ -103,12 +111,11 @@ def _calibration(body: Body, stamp: Stamp) -> CalibrationAct:
     return CalibrationAct(stamp, body["splicer_serial"], body["fibre_type"], body.get("site"), body["passed"])
 
 
-def _closure_state(layout: Layout, body: Body, stamp: Stamp) -> ClosureAct:
-    is_sealed, said = body["state"] == ClosureState.SEALED, body.get("opened_for")
-    if said is None:
-        return ClosureAct(stamp, body["site"], is_sealed)
-    named = [one["tray"] if "tray" in one else CableFibres(**one) for one in said]
-    return ClosureAct(stamp, body["site"], is_sealed, work_of_opening(layout, body["site"], named))
+def _closure_state(layout: Layout, item: Evidence) -> ClosureAct:
+    body, said = item.body, item.body.get("opened_for")
+    named = [one["tray"] if "tray" in one else CableFibres(**one) for one in said or ()]
+    work = None if said is None else work_of_opening(layout, body["site"], named)
+    return ClosureAct(stamp_of(item), body["site"], body["state"] == ClosureState.SEALED, work, item.is_ended)
 
 
 def _link_loss(item: Evidence, ends: Ends) -> LinkLoss:
@@ -155,11 +162,11 @@ _TESTS: Mapping[RecordKind, Callable[[Evidence, Ends], Record]] = {
 }
 # A splicer is calibrated anywhere, and a lid moves the fibres of every route through its closure.
 _ANYWHERE = {RecordKind.ARC_CALIBRATION, RecordKind.CLOSURE_STATE}
+# The work that voids the tests before it.
+_VOIDING = {RecordKind.SPLICE, RecordKind.TERMINATION, RecordKind.CLOSURE_STATE}
 _ACTS: Mapping[RecordKind, Callable[[Body, Stamp], Record]] = {
-    RecordKind.SPLICE: _splice,
-    RecordKind.TERMINATION: _termination,
     RecordKind.CLEANING: _cleaning,
     RecordKind.END_FACE: _inspection,
     RecordKind.ARC_CALIBRATION: _calibration,
 }
-KINDS_READ = frozenset((*_TESTS, *_ACTS, RecordKind.CLOSURE_STATE))
+KINDS_READ = frozenset((*_TESTS, *_ACTS, *_VOIDING))

@@ -12,9 +12,10 @@ from service.vocabulary.design.words import SiteKind
 from service.vocabulary.findings.finding import VoidRecord
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import to_um
-from worker.judgement.history.acts import History, LidAct, LinkLoss, Measurement, ReturnLoss, Trace
+from worker.judgement.history.acts import History, LinkLoss, Measurement, ReturnLoss, Trace
+from worker.judgement.history.lids import Lid, all_shut_at, judge_lid, sealing_fault
 from worker.judgement.history.parts import contradicts_total
-from worker.judgement.numbers.clocks import Stamp, last_of_each_clock, latest_is_proven, order_is_proven
+from worker.judgement.numbers.clocks import Stamp, last_of_each_clock, latest_is_proven, order_fault
 
 M = TypeVar("M", bound=Measurement)
 
@@ -38,29 +39,15 @@ class TraceSet:
     sole: Trace | None = None
 
 
-class Lid(NamedTuple):
-    """What is known of a closure's lid, as far as it matters to one fibre.
-
-    `opened` is the last act that opened it for the fibre, `sealed` the first sealing after that, which a test has to be
-    later than: none where it is open. `again` is the last sealing of one that was sealed already, with no opening
-    recorded between: it changes nothing for later tests, but earlier ones may be of a lid that was opened since.
-    """
-
-    is_certain: bool
-    opened: LidAct | None
-    sealed: Stamp | None
-    again: Stamp | None
-
-
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Validity:
     """The acts that a measurement of one fibre has to be later than in order to count.
 
-    `reworks`, `cleanings` by site index and `any_cleaning` hold the last act by each clock: a test after that is after
-    all acts by it. `lids` are what is known of lids by site, `closures` the same of the route's closures by
-    site index, without those that nobody had to open: no fibre of the route is cut there, and nothing is recorded of
-    the lid. `shut_at` is when the last closure was sealed, where all certainly are: a test after that needs no look at
-    any single closure.
+    `reworks`, work `withdrawn` without the engineer's word, `cleanings` by site index and `any_cleaning` hold the last
+    act by each clock: a test after that is after all acts by it. `lids` are what is known of lids by site, `closures`
+    the same of the route's closures by site index, without those that nobody had to open: no fibre of the route is cut
+    there, and nothing is recorded of the lid. `shut_at` is when the last closure was sealed, where all certainly are: a
+    test after that needs no look at any single closure.
     `contradicting` are the traces whose own total is not what their parts add up to.
     """
 
@@ -69,6 +56,7 @@ class Validity:
     closures: Mapping[int, Lid | None]
     shut_at: str | None
     reworks: tuple[Stamp, ...]
+    withdrawn: tuple[Stamp, ...]
     cleanings: Mapping[int, tuple[Stamp, ...]]
     any_cleaning: tuple[Stamp, ...]
     contradicting: frozenset[str]
@@ -86,6 +74,7 @@ class Validity:
             return Reason.CALIBRATION_RUN_OUT
         # A fibre that was cut and spliced again is another one to every test of it, wherever that splice is.
         fault = order_fault(test.stamp, self.reworks, Reason.BEFORE_REWORK)
+        fault = fault or order_fault(test.stamp, self.withdrawn, Reason.WITHDRAWN_WORK)
         return Reason.TOTAL_UNLIKE_PARTS if fault is None and test.stamp.id in self.contradicting else fault
 
     def is_plainly_final(self, test: Measurement) -> bool:
@@ -104,10 +93,10 @@ class Validity:
         if self.is_plainly_final(test):
             return None
         # A lid moves the fibres under it, so a closure opened again voids what was measured there before, as far as was
-        # agreed that an opening reaches; a connection
-        # is only as good as when it was last mated, which is what cleaning it means.
+        # agreed that an opening reaches; a connection is only as good as when it was last mated, which is what cleaning
+        # it means.
         if site_index in self.closures and self.final_after_sealing:
-            return _sealing_fault(test.stamp, self.closures[site_index])
+            return sealing_fault(test.stamp, self.closures[site_index])
         return order_fault(test.stamp, self.cleanings.get(site_index, ()), Reason.BEFORE_CLEANING)
 
     def fault_over(self, test: Measurement) -> Reason | None:
@@ -127,13 +116,13 @@ class Validity:
         if not self.final_after_sealing:
             return None
         return first_fault(
-            _sealing_fault(test.stamp, lid) for index, lid in self.closures.items() if low <= index <= high
+            sealing_fault(test.stamp, lid) for index, lid in self.closures.items() if low <= index <= high
         )
 
 
 def judge_validity(layout: Layout, history: History, *, fibre: int, criteria: Criteria) -> Validity:
     """Return what a fibre's tests have to be later than, by its history, and which contradict themselves."""
-    lids = {site: _lid(acts) for site, acts in history.lid_acts.items()}
+    lids = {site: judge_lid(acts) for site, acts in history.lid_acts.items()}
     closures = {
         index: lids.get(site.id)
         for index, site in enumerate(layout.design.sites)
@@ -141,14 +130,15 @@ def judge_validity(layout: Layout, history: History, *, fibre: int, criteria: Cr
     }
     cleanings = {
         layout.site_index[site]: last_of_each_clock([act.stamp for act in acts])
-        for site, acts in history.cleanings.items()
+        for site, acts in (history.cleanings.items() if criteria.cleaning_voids else ())
     }
     return Validity(
         final_after_sealing=criteria.final_after_sealing,
         lids=lids,
         closures=closures,
-        shut_at=_all_shut_at(closures.values()),
+        shut_at=all_shut_at(closures.values()),
         reworks=last_of_each_clock(history.reworks),
+        withdrawn=last_of_each_clock(history.withdrawn),
         cleanings=cleanings,
         any_cleaning=last_of_each_clock([stamp for own in cleanings.values() for stamp in own]),
         contradicting=frozenset(_contradicting(layout, history, fibre=fibre, criteria=criteria)),
@@ -198,21 +188,6 @@ def first_fault(faults: Iterable[Reason | None]) -> Reason | None:
     return next((fault for fault in faults if fault is not None), None)
 
 
-def order_fault(test: Stamp, last_acts: Sequence[Stamp], reason: Reason) -> Reason | None:
-    """Return why a test does not count after some acts: the reason if it is not later, or that nobody can say.
-
-    A test at the same instant as an act is not later.
-    """
-    is_proven = True
-    for act in last_acts:
-        if not order_is_proven(test, act):
-            is_proven = False
-        elif act.made_at >= test.made_at:
-            # One act that is provably later decides, whatever the clocks of the others.
-            return reason
-    return None if is_proven else Reason.ORDER_NOT_PROVEN
-
-
 def reason_of(void: Sequence[tuple[Measurement, Reason]]) -> Reason:
     """Return why nothing counts: what the latest says that was not replaced or withdrawn."""
     # A replaced test says nothing of what has to be done: its replacement does, or there is none.
@@ -248,51 +223,3 @@ def _sort_side(layout: Layout, validity: Validity, own: Sequence[Trace]) -> Trac
     is_alone = len(latest) == 1 and not void and latest[0].span == (0, len(layout.design.sites) - 1)
     sole = latest[0] if is_alone and validity.is_plainly_final(latest[0]) else None
     return TraceSet(traces=tuple(latest), void=tuple(void), sole=sole)
-
-
-def _all_shut_at(lids: Iterable[Lid | None]) -> str | None:
-    """Return when the last closure was shut, if all are for certain: on a finished route all tests are later."""
-    shut_at = ""
-    for lid in lids:
-        if lid is None or not lid.is_certain or lid.sealed is None:
-            return None
-        latest = lid.again or lid.sealed
-        if latest.clock_is_flagged:
-            return None
-        shut_at = max(shut_at, latest.made_at)
-    return shut_at
-
-
-def _lid(acts: Sequence[LidAct]) -> Lid:
-    """Return what is known of a lid by what shut and opened it, in order of time.
-
-    What did not open it for the fibre is nothing to its tests, and still explains why it was sealed once more.
-    """
-    opened: LidAct | None = None
-    sealed: Stamp | None = None
-    again: Stamp | None = None
-    is_shut = False
-    for act in acts:
-        if act.reaches:
-            opened, sealed, again = act, None, None
-        elif act.is_sealed and sealed is None:
-            sealed = act.stamp
-        elif act.is_sealed and is_shut:
-            again = act.stamp
-        is_shut = act.is_sealed
-    own = [act.stamp for act in acts if act.is_sealed or act.reaches]
-    return Lid(len(own) < 2 or latest_is_proven(own), opened, sealed, again)
-
-
-def _sealing_fault(test: Stamp, lid: Lid | None) -> Reason | None:
-    if lid is None or (lid.opened is None and lid.sealed is None):
-        return Reason.SEALING_NOT_RECORDED
-    if not lid.is_certain:
-        return Reason.ORDER_NOT_PROVEN
-    if lid.sealed is None:
-        return Reason.CLOSURE_OPEN
-    fault = order_fault(test, (lid.sealed,), Reason.BEFORE_SEALING)
-    if fault is not None or lid.again is None:
-        return fault
-    # Nobody seals what is shut: it was opened in between, or the second record is wrong, and the records do not say.
-    return order_fault(test, (lid.again,), Reason.OPENING_NOT_RECORDED)

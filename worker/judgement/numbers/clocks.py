@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from typing import NamedTuple
 
+from service.vocabulary.findings.words import Reason
+
 
 class Stamp(NamedTuple):
     """Who says when: the time of a record on its device's clock. Stamps sort by it: arrival never matters."""
@@ -40,6 +42,21 @@ def latest_is_proven(stamps: Sequence[Stamp]) -> bool:
         return True
     *others, latest = last_of_each_clock(stamps)
     return all(order_is_proven(other, latest) for other in others)
+
+
+def order_fault(test: Stamp, last_acts: Sequence[Stamp], reason: Reason) -> Reason | None:
+    """Return why a test does not count after some acts: the reason if it is not later, or that nobody can say.
+
+    A test at the same instant as an act is not later.
+    """
+    is_proven = True
+    for act in last_acts:
+        if not order_is_proven(test, act):
+            is_proven = False
+        elif act.made_at >= test.made_at:
+            # One act that is provably later decides, whatever the clocks of the others.
+            return reason
+    return None if is_proven else Reason.ORDER_NOT_PROVEN
 
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)

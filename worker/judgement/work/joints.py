@@ -16,7 +16,8 @@ from worker.judgement.fibre.end_faces import is_clean
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import SpliceAct, Trace
-from worker.judgement.history.validity import Lid, Side
+from worker.judgement.history.lids import Lid
+from worker.judgement.history.validity import Side
 from worker.judgement.numbers.clocks import Stamp
 from worker.judgement.numbers.exact import db_text, limit_mdb, mdb_text, mean_tenth_mdb
 from worker.judgement.rules.base import count_attempts, latest_splice
@@ -262,4 +263,6 @@ def _sealing_work(fibre: FibreMeasured, place: Place, by_joint: _ByJoint) -> Ite
 def _state_of(lid: Lid | None) -> str:
     if lid is None or lid.opened is None:
         return "its sealing is not recorded"
+    if lid.opened.is_ended:
+        return "work after it was sealed was withdrawn without the engineer's word"
     return "no sealing after it is recorded" if lid.opened.is_splicing else "the closure is open"

@@ -66,12 +66,16 @@ class FindingsFile(TypedDict):
 
 
 class RecordEntry(TypedDict):
-    """A record, and what became of it: one that has ended was replaced or withdrawn, `end_reason` says why."""
+    """A record, and what became of it: one that has ended was replaced or withdrawn, `end_reason` says why.
+
+    Work that ended goes on voiding the tests before it unless it `is_annulled`, by the engineer's word.
+    """
 
     record: Annotated[Record, Field(discriminator="kind")]
     is_ended: bool
     clock_is_flagged: bool
     end_reason: NotRequired[str]
+    is_annulled: NotRequired[bool]
 
 
 class RecordsFile(TypedDict):

@@ -41,7 +41,11 @@ def _findings(content: PackageContent) -> Iterator[bytes]:
 
 def _record(one: PackagedRecord) -> bytes:
     entry = {"record": orjson.Fragment(one.text), "is_ended": one.is_ended, "clock_is_flagged": one.clock_is_flagged}
-    return canonical_json(entry if one.end_reason is None else {**entry, "end_reason": one.end_reason})
+    if one.end_reason is not None:
+        entry["end_reason"] = one.end_reason
+    if one.is_annulled:
+        entry["is_annulled"] = True
+    return canonical_json(entry)
 
 
 def _around(before: bytes, items: Iterable[bytes], after: bytes) -> Iterator[bytes]:

@@ -42,6 +42,7 @@ class PackagedRecord:
     is_ended: bool
     clock_is_flagged: bool
     end_reason: str | None = None
+    is_annulled: bool = False
 
     @property
     def body(self) -> Mapping[str, Any]:

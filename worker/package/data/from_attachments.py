@@ -49,6 +49,7 @@ class _StoredRecord(TypedDict):
     is_ended: bool
     clock_is_flagged: bool
     end_reason: NotRequired[str]
+    is_annulled: NotRequired[bool]
 
 
 class _StoredRecords(TypedDict):
@@ -169,6 +170,7 @@ def _record(entry: _StoredRecord) -> PackagedRecord:
         is_ended=entry["is_ended"],
         clock_is_flagged=entry["clock_is_flagged"],
         end_reason=entry.get("end_reason"),
+        is_annulled=entry.get("is_annulled", False),
     )
 
 

@@ -25,6 +25,7 @@ class RecordOutline(NamedTuple):
     operator: str
     is_ended: bool
     clock_is_flagged: bool
+    is_annulled: bool
     end_reason: str | None
     spliced_fibres: tuple[int, ...]
     instruments: tuple[Instrument, ...]
@@ -71,6 +72,7 @@ def outline_of(record: PackagedRecord) -> RecordOutline:
         operator=body["operator"],
         is_ended=record.is_ended,
         clock_is_flagged=record.clock_is_flagged,
+        is_annulled=record.is_annulled,
         end_reason=record.end_reason,
         spliced_fibres=tuple(joint["fibre"] for joint in body.get("joints", ())),
         instruments=tuple(_instruments(kind, body)),

@@ -62,6 +62,7 @@ def _agreement(content: PackageContent) -> Facts:
         "Tests count": _COUNTING[criteria.final_after_sealing],
         "Rework voids": f"the earlier tests of {_REWORKED[criteria.rework_voids]}; a closure opened for some fibres "
         "those of as many there, one of which is not said for which, those of all in it",
+        "Cleaning voids": _CLEANING[criteria.cleaning_voids],
         "Placing": f"an event belongs to a joint no further away than {placing['tolerance_m']} m or "
         f"{placing['tolerance_percent']} % of the length tested, whichever is more",
         "Scale": "a trace may be longer or shorter than the design by "
@@ -99,6 +100,10 @@ _REWORKED = {
     Voiding.TRAY: "every fibre in its tray of that closure",
     Voiding.TUBE: "every fibre in its tubes at that closure",
     Voiding.CLOSURE: "every fibre that runs through that closure",
+}
+_CLEANING = {
+    True: "the earlier readings of that connection, and the losses and return losses of the link",
+    False: "nothing",
 }
 _SIGNATURES = {
     None: "at the level that the service's settings allow",

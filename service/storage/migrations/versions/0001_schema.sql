@@ -19,6 +19,7 @@ CREATE TABLE record_fibre (
 CREATE TABLE submission_record (
     project_id uuid, submission_id uuid, record_id uuid,
     is_ended boolean NOT NULL,
+    is_annulled boolean DEFAULT false NOT NULL,
     CONSTRAINT pk_submission_record PRIMARY KEY (project_id, submission_id, record_id)
 );
 
@@ -344,6 +345,15 @@ CREATE TABLE record_end (
     token_id uuid NOT NULL,
     CONSTRAINT pk_record_end PRIMARY KEY (project_id, record_id),
     CONSTRAINT fk_record_end_project_id_record_id FOREIGN KEY (project_id, record_id) REFERENCES record
+);
+
+CREATE TABLE record_annulment (
+    project_id uuid, record_id uuid,
+    reason text NOT NULL,
+    annulled_at timestamptz NOT NULL,
+    token_id uuid NOT NULL,
+    CONSTRAINT pk_record_annulment PRIMARY KEY (project_id, record_id),
+    CONSTRAINT fk_record_annulment_project_id_record_id FOREIGN KEY (project_id, record_id) REFERENCES record
 );
 
 CREATE TABLE submission_segment (

@@ -91,12 +91,22 @@ def test_tests_after_a_new_connector_count() -> None:
     assert undetermined([*finished_fibre(), make_termination(made_at=AFTER_TEST), *again]) == {}
 
 
-def test_a_withdrawn_connector_and_a_withdrawn_cleaning_were_never_made() -> None:
+def test_an_annulled_connector_and_a_withdrawn_cleaning_were_never_made() -> None:
     withdrawn = [
-        stored(make_termination(made_at=AFTER_TEST), is_ended=True),
+        stored(make_termination(made_at=AFTER_TEST), is_annulled=True),
         stored(make_cleaning(made_at=AFTER_TEST), is_ended=True),
     ]
     assert undetermined([*finished_fibre(), *withdrawn]) == {}
+
+
+def test_a_connector_withdrawn_without_the_engineers_word_revives_no_test() -> None:
+    withdrawn = stored(make_termination(made_at=AFTER_TEST), is_ended=True)
+    assert undetermined([*finished_fibre(), withdrawn]) == dict.fromkeys(EVERYTHING, "withdrawn_work")
+
+
+def test_whether_cleaning_voids_is_agreed() -> None:
+    cleaning, criteria = make_cleaning(made_at=AFTER_TEST), make_criteria(cleaning_voids=False)
+    assert undetermined([*finished_fibre(), cleaning], criteria=criteria) == {}
 
 
 @pytest.mark.parametrize("site", ["A", "B"])

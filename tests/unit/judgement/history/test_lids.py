@@ -224,3 +224,62 @@ def test_a_wrong_clock_leaves_open_whether_the_closure_is_shut(is_flagged: bool)
     # Of another fibre it decides nothing.
     other = stored(opened_for(5, device="tablet-2"), clock_is_flagged=is_flagged)
     assert at_c1_after(other, resealed())["outcome"] == "conforming"
+
+
+@pytest.mark.parametrize(
+    ("work", "reason"),
+    [
+        (make_splice(made_at=SPLICED), "withdrawn_work"),
+        (make_splice(site="B", made_at=SPLICED), "withdrawn_work"),
+        (opened(), "withdrawn_work"),
+        (opened_for(1), "withdrawn_work"),
+        (opened_for(5), None),
+        (make_splice(fibres=[5], made_at=SPLICED), None),
+        # That it was sealed again is no work: without that record, nothing is left that would say so.
+        (resealed(), None),
+    ],
+)
+def test_work_withdrawn_without_the_engineers_word_revives_no_test(work: Body, reason: str | None) -> None:
+    assert at_c1_after(stored(work, is_ended=True)).get("reason") == reason
+    assert at_c1_after(stored(work, is_annulled=True))["outcome"] == "conforming"
+
+
+@pytest.mark.parametrize("made_at", ["2025-03-19T08:00:00Z", JUST_BEFORE_TEST])
+def test_work_before_a_test_voids_nothing_of_it_whoever_withdrew_it(made_at: str) -> None:
+    splice = make_splice(site="A", made_at=made_at)
+    assert at_c1_after(stored(splice, is_ended=True))["outcome"] == "conforming"
+
+
+def test_a_correction_of_a_splice_is_that_splice() -> None:
+    wrong, right = (make_splice(made_at=SPLICED, estimate_db=value) for value in (0.2, 0.02))
+    judgement = judge([*finished_fibre(), stored(wrong, is_ended=True), right])
+    assert finding_of(judgement, "SPLICE-1550", site="C1")["reason"] == "before_rework"
+
+
+@pytest.mark.parametrize(
+    ("later", "reason"),
+    [
+        ([], "withdrawn_work"),
+        ([resealed()], "withdrawn_work"),
+        ([*both_ways(made_at=RETESTED)], "withdrawn_work"),
+        ([resealed(), *both_ways(made_at=RETESTED)], None),
+    ],
+)
+def test_a_withdrawn_opening_asks_for_sealing_and_tests_as_any(later: list[Body], reason: str | None) -> None:
+    withdrawn = stored(opened(), is_ended=True)
+    assert at_c1_after(withdrawn, *later).get("reason") == reason
+
+
+def test_a_withdrawn_opening_of_what_nobody_had_shut_is_none() -> None:
+    withdrawn = stored(make_closure_state(state="opened", made_at="2025-03-05T08:00:00Z"), is_ended=True)
+    assert splice_at_c1([withdrawn, *both_ways()])["reason"] == "sealing_not_recorded"
+    assert at_c1_after(withdrawn)["outcome"] == "conforming"
+
+
+def test_the_work_list_says_whose_word_is_missing() -> None:
+    [item] = judge([*finished_fibre(), stored(opened(), is_ended=True)]).document["work"]
+    assert (item["act"], item["site"]) == ("seal_and_test", "C1")
+    assert "without the engineer's word" in item["because"]
+    retests = judge([*finished_fibre(), stored(opened(), is_ended=True), resealed()]).document["work"]
+    assert {item["act"] for item in retests} == {"retest"}
+    assert all("without the engineer's word" in item["because"] for item in retests)

@@ -9,9 +9,13 @@ from tests.factories import (
     Body,
     layout_of,
     make_attenuation,
+    make_calibration,
+    make_cleaning,
     make_closure_state,
+    make_end_face,
     make_otdr,
     make_splice,
+    make_termination,
     stored,
 )
 from worker.judgement.history.acts import ClosureAct, LinkLoss, Record, SplicedRibbon, Trace
@@ -74,9 +78,25 @@ def test_a_ribbon_keeps_the_part_of_each_fibre() -> None:
     assert {fibre: [act.fibre for act in own] for fibre, own in ribbon.by_fibre.items()} == {1: [1], 2: [2]}
 
 
-@pytest.mark.parametrize(("body", "is_kept"), [(make_otdr(), True), (make_attenuation(), True), (make_splice(), False)])
-def test_of_what_was_ended_only_measurements_are_kept_to_be_shown(body: Body, is_kept: bool) -> None:
+@pytest.mark.parametrize(
+    ("body", "is_kept", "is_kept_annulled"),
+    [
+        (make_otdr(), True, True),
+        (make_attenuation(), True, True),
+        (make_splice(), True, False),
+        (make_termination(), True, False),
+        (make_closure_state(state="opened"), True, False),
+        (make_closure_state(), False, False),
+        (make_cleaning(), False, False),
+        (make_end_face(), False, False),
+        (make_calibration(), False, False),
+    ],
+)
+def test_of_what_was_ended_measurements_are_shown_and_work_goes_on_voiding_until_it_is_annulled(
+    body: Body, is_kept: bool, is_kept_annulled: bool
+) -> None:
     assert (read(body, is_ended=True) is not None) is is_kept
+    assert (read(body, is_annulled=True) is not None) is is_kept_annulled
 
 
 @pytest.mark.parametrize(

@@ -25,6 +25,7 @@ FULL_CRITERIA: dict[str, Any] = {
     "document": "Schedule C",
     "final_after_sealing": True,
     "rework_voids": "fibre",
+    "cleaning_voids": True,
     "placing": {
         "tolerance_m": 11.0,
         "tolerance_percent": 0.21,
