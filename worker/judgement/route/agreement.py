@@ -222,8 +222,10 @@ def _project(values_mdb: Integers, scatter: Scatter) -> Integers:
     # What was not read counts as the mean.
     centres = np.where(is_read, values, 0).sum(axis=0) // np.maximum(is_read.sum(axis=0), 1)
     deviations = np.where(is_read, values - centres, 0)
-    signs = [[_sign(column, pattern) for column in range(len(known))] for pattern in range(_PROJECTIONS)]
-    return deviations @ np.array(signs, dtype=np.int64).T.reshape(len(known), _PROJECTIONS)
+    signs = [[_sign(column, pattern) for pattern in range(_PROJECTIONS)] for column in range(len(known))]
+    # Whole numbers far below 2^53: floats are exact, in any order, and many times as fast.
+    sums = deviations.astype(np.float64) @ np.array(signs, dtype=np.float64).reshape(len(known), _PROJECTIONS)
+    return sums.astype(np.int64)
 
 
 def _sign(column: int, pattern: int) -> int:

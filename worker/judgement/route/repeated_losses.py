@@ -38,28 +38,30 @@ class _Repeated(NamedTuple):
 
 def repeated_link_losses(contributions: Mapping[int, Contributions]) -> Iterator[Suspicion]:
     """Find fibres of which so many have the same losses, to the last digit, as this route's scatter hardly allows."""
-    losses = {
-        fibre: {Side(one.wavelength_nm, one.is_forward): one for one in own.links}
-        for fibre, own in contributions.items()
-        if own.links
-    }
+    losses: dict[Side, dict[int, LinkOutline]] = defaultdict(dict)
+    for fibre, contributed in contributions.items():
+        for link in contributed.links:
+            losses[Side(link.wavelength_nm, link.is_forward)][fibre] = link
+    most = max(map(len, losses.values()), default=0)
+    # A side that few fibres have says nothing of the others.
+    usual = {side: own for side, own in sorted(losses.items()) if 2 * len(own) > most}
     said: set[int] = set()
-    found = [one for ways in _SHARES for one in _repeated(losses, ways)]
+    found = [one for ways in _SHARES for one in _repeated(usual, ways)]
     for one in sorted(found, key=lambda one: (-one.losses, one.fibres)):
         # What is the same both ways is the same each way.
         if said.isdisjoint(one.fibres):
             said.update(one.fibres)
-            yield _write(one, losses)
+            yield _write(one, usual)
 
 
-def _repeated(losses: Mapping[int, Mapping[Side, LinkOutline]], ways: tuple[bool, ...]) -> Iterator[_Repeated]:
-    sides = sorted({side for own in losses.values() for side in own if side.is_forward in ways})
-    if {side.is_forward for side in sides} != set(ways):
+def _repeated(losses: Mapping[Side, Mapping[int, LinkOutline]], ways: tuple[bool, ...]) -> Iterator[_Repeated]:
+    own_sides = [own for side, own in losses.items() if side.is_forward in ways]
+    if {side.is_forward for side in losses} & set(ways) != set(ways):
         return
-    fibres = [fibre for fibre, own in losses.items() if all(side in own for side in sides)]
+    fibres = sorted(set.intersection(*map(set, own_sides)))
     if len(fibres) < LEAST_FIBRES:
         return
-    rows = [tuple(losses[fibre][side].loss_mdb for side in sides) for fibre in fibres]
+    rows = list(zip(*([own[fibre].loss_mdb for fibre in fibres] for own in own_sides), strict=True))
     of_two = _chance_of_two(rows)
     groups: dict[tuple[int, ...], list[int]] = defaultdict(list)
     for fibre, row in zip(fibres, rows, strict=True):
@@ -73,7 +75,7 @@ def _repeated(losses: Mapping[int, Mapping[Side, LinkOutline]], ways: tuple[bool
     for row, own in groups.items():
         power = max(by_group.get(len(own), 0), by_runs if row in runs else 0)
         if power >= LEAST_POWER:
-            yield _Repeated(power, tuple(own), len(sides))
+            yield _Repeated(power, tuple(own), len(own_sides))
 
 
 def _chance_of_two(rows: Sequence[tuple[int, ...]]) -> Fraction:
@@ -100,13 +102,14 @@ def _power(chance: Fraction) -> int:
     return power
 
 
-def _write(one: _Repeated, losses: Mapping[int, Mapping[Side, LinkOutline]]) -> Suspicion:
+def _write(one: _Repeated, losses: Mapping[Side, Mapping[int, LinkOutline]]) -> Suspicion:
     named = "loss" if one.losses == 1 else f"{one.losses} losses"
-    records = [link.record for fibre in one.fibres for link in losses[fibre].values()]
+    records = [own[fibre].record for fibre in one.fibres for own in losses.values() if fibre in own]
+    of = len({fibre for own in losses.values() for fibre in own})
     return Suspicion(
         kind=SuspicionKind.REPEATED_LINK_LOSSES,
         fibres=one.fibres[:MOST_NAMED],
         records=tuple(records[:MOST_NAMED]),
         detail=f"{fibres_text(one.fibres)} have the same {named} by source and meter to the last digit",
-        chance=f"at most 1e-{one.power} among {len(losses)} fibres, by how far neighbours on this route differ",
+        chance=f"at most 1e-{one.power} among {of} fibres, by how far neighbours on this route differ",
     )

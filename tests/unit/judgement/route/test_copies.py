@@ -6,7 +6,7 @@ import pytest
 
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
 from tests.unit.judgement.outlines import Losses, copied, draw_losses, draw_powers, edited, powered, traced
-from worker.judgement.fibre.contributions import Contributions
+from worker.judgement.fibre.contributions import Contributions, LinkOutline
 from worker.judgement.route.suspicions import MOST_OF_A_KIND, suspicions_of
 
 FIBRES, CLOSURES = 24, 22
@@ -150,6 +150,15 @@ def test_fibres_apart_are_said_too(powers: Losses) -> None:
 def test_a_figure_for_every_fibre_is_said(powers: Losses) -> None:
     [found] = repeated(powers, tuple(range(1, FIBRES + 1)))
     assert found.detail.startswith("24 fibres have the same 4 losses")
+
+
+def test_a_wavelength_that_few_fibres_were_tested_at_hides_nothing(powers: Losses) -> None:
+    same = {side: own[5] for side, own in powers.items()}
+    contributions = powered(copied(powers, fibre=7, read=same))
+    extra = LinkOutline("1/1625", True, 1625, 2000)
+    contributions[1] = contributions[1]._replace(links=(*contributions[1].links, extra))
+    [found] = seen(contributions, SuspicionKind.REPEATED_LINK_LOSSES)
+    assert found.fibres == (6, 7)
 
 
 def test_one_loss_that_many_share_is_usual(powers: Losses) -> None:
