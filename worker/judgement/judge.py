@@ -10,6 +10,7 @@ from service.vocabulary.findings.finding import FibreDocument
 from worker.judgement.documents.fibre import write_fibre, write_nothing
 from worker.judgement.fibre.contributions import Contributions, estimate_sums, link_outlines, trace_outlines
 from worker.judgement.fibre.findings import Counts, Missing, count_required, missing_of
+from worker.judgement.fibre.glass import glass_losses
 from worker.judgement.fibre.link_tests import is_dark
 from worker.judgement.fibre.measured import measure_fibre, prepare_measuring, sight_fibre
 from worker.judgement.fibre.suspicions import unrecorded_openings
@@ -87,6 +88,7 @@ class Rules:
             estimates=tuple(estimate_sums(tested)),
             suspicions=(*unrecorded_openings(tested), *tested_until_conforming(tested, findings, self._rules)),
             is_dark=is_dark(tested),
+            glass=tuple(glass_losses(tested, self._prepared.criteria.criteria)),
             sightings=tested.traces.sightings,
         )
         work = work_of(tested, findings)

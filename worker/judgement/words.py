@@ -55,6 +55,7 @@ REASON_LABELS = {
     Reason.IMPOSSIBLE_PAIR: "no two mode fields explain how far the two directions are apart",
     Reason.TOTAL_UNLIKE_PARTS: "the trace's total is not what its events and sections add up to",
     Reason.WHOLE_UNLIKE_PARTS: "source and meter show another loss than the traces of the same fibre",
+    Reason.GLASS_UNLIKE: "the fibre loses otherwise between its joints than its cable's other fibres",
 }
 
 

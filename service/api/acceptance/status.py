@@ -178,6 +178,8 @@ def read_worklist(gate: ReaderGate, route_id: UUID) -> Response:
     with gate.read_snapshot() as (session, caller):
         route = find_route(session, caller.projects, route_id)
         items = [item for work in verdicts.work_documents(session, route) for item in orjson.loads(work)]
+        verdict = verdicts.verdict_document(session, route)
+        items += verdict.get("work", []) if verdict is not None else []
         items.sort(key=lambda item: item["site_index"])
         body = {
             "route_id": route.id,

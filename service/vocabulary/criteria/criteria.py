@@ -16,6 +16,7 @@ from service.vocabulary.quantities import LastPlace
 from service.vocabulary.signatures import SignatureLevel
 
 Days = Annotated[int, Field(strict=True, ge=1, le=365)]
+LeastFibres = Annotated[int, Field(strict=True, ge=6, le=1728)]
 FibreCount = Annotated[int, Field(strict=True, ge=0, le=1728)]
 Pulses = Annotated[float, LastPlace(places=1, low=0, high=50)]
 
@@ -84,6 +85,9 @@ class Consistency(q.Value):
     A trace's own total may be `total_db` off what its events and sections add up to. Source and meter may be off a
     link's traces by the uncertainty that its criterion states and by that of a trace, `span_db` and `span_percent` of
     the loss, common practice: by the root of the sum of both squares.
+
+    Where `least_fibres` or more are measured, one that loses `hidden_db` more than their middle between its joints, or
+    by source and meter beyond its traces, or less, and more than their spread explains, has something left out.
     """
 
     scattering_db: q.PositiveLossDb = 0.3
@@ -91,6 +95,8 @@ class Consistency(q.Value):
     total_db: q.PositiveLossDb = 0.1
     span_db: q.PositiveLossDb = 0.1
     span_percent: q.SharePercent = 3.0
+    hidden_db: q.PositiveLossDb = 0.15
+    least_fibres: LeastFibres = 12
 
 
 class Criteria(q.Value):

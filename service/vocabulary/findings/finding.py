@@ -254,7 +254,8 @@ class VerdictDocument(TypedDict):
 
     `spots` are where the fibres' joints were looked for, `fibres` holds the digest of each fibre's document in
     order of fibre number, `findings` those about several fibres together; the verdict's own digest is the SHA-256
-    of this document's canonical JSON. `tolerated_dark` are the dark fibres that the criteria tolerate: nothing
+    of this document's canonical JSON. `work` is what is to be done that only several fibres together tell.
+    `tolerated_dark` are the dark fibres that the criteria tolerate: nothing
     found of them counts.
     """
 
@@ -264,6 +265,7 @@ class VerdictDocument(TypedDict):
     criteria_sha256: str
     spots: NotRequired[list[SpotsDocument]]
     fibres: list[str]
+    work: NotRequired[list[WorkDocument]]
     tolerated_dark: NotRequired[list[int]]
     findings: list[FindingDocument]
     suspicions: list[SuspicionDocument]

@@ -62,6 +62,7 @@ class Reason(StrEnum):
     TOTAL_UNLIKE_PARTS = "total_unlike_parts"
     WHOLE_UNLIKE_PARTS = "whole_unlike_parts"
     NOISE_NOT_KNOWN = "noise_not_known"
+    GLASS_UNLIKE = "glass_unlike"
 
 
 class Act(StrEnum):

@@ -11,6 +11,7 @@ from worker.judgement.documents.fibre import write_findings
 from worker.judgement.documents.route import read_contributions, read_counts, write_contributions, write_counts
 from worker.judgement.fibre.contributions import Contributions, EstimateSums, LinkOutline, PartialSums
 from worker.judgement.fibre.findings import Counts, Finding, Judgement
+from worker.judgement.fibre.glass import GlassLosses
 from worker.judgement.history.acts import TraceOutline
 from worker.judgement.numbers.limits import Limit
 from worker.judgement.traces.sightings import SpanSightings
@@ -23,6 +24,7 @@ STORED = {
     "estimates": [["FS-1", "c1", 2, -30, 900]],
     "seen": [{"kind": "same_trace", "fibres": [4], "records": ["r1", "r2"], "detail": "so", "chance": "small"}],
     "is_dark": False,
+    "glass": [[1550, [2010, None, 1990], 4020, -30]],
     "sightings": [[0, 3, 30, [100_010, 200_030], [5, None]]],
 }
 
@@ -34,6 +36,7 @@ def test_contributions_are_read_as_they_were_written() -> None:
         links=(LinkOutline("r2", False, 1310, 980),),
         estimates=(EstimateSums("FS-1", "c1", 2, -30, 900),),
         suspicions=(Suspicion(SuspicionKind.SAME_TRACE, (4,), ("r1", "r2"), "so", "small"),),
+        glass=(GlassLosses(1550, (2010, None, 1990), 4020, -30),),
         sightings=(SpanSightings(0, 3, 30, (100_010, 200_030), (5, None)),),
     )
     found = read_contributions(STORED)  # type: ignore[arg-type]

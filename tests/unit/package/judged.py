@@ -25,6 +25,7 @@ from tests.factories import (
     make_return_loss,
     make_splice,
     make_termination,
+    only,
     reflectance_criterion,
     required_test_criterion,
     return_loss_criterion,
@@ -37,6 +38,7 @@ from tests.factories import (
     with_events,
 )
 from tests.judged_routes import content_of_route
+from tests.unit.judgement.route.test_left_out import DESIGN, route_of, traces
 from worker.package.data.content import PackageContent
 
 WITHOUT_FLAW, UNTESTED, TROUBLED = 1, 2, 3
@@ -85,6 +87,14 @@ def judged_content(numbers: Sequence[int] = (WITHOUT_FLAW, UNTESTED, TROUBLED)) 
 def judged_route() -> PackageContent:
     """Return the package of every fibre of the route, most of them untested."""
     return judged_content(range(1, int(make_design()["fibre_count"]) + 1))
+
+
+def left_out_route() -> PackageContent:
+    """Return the package of a route on which something was left out of the traces of one fibre."""
+    bodies = route_of(traces(1, (0.2, 0.4, 0.2)))
+    records = {body["id"]: body for own in bodies.values() for body in own}
+    criteria = only(splice_criterion(), termination_criterion(), link_criterion())
+    return content_of_route(DESIGN, criteria, records.values())
 
 
 def _records() -> list[Body]:

@@ -38,7 +38,7 @@ def write_fibre(
         "form": FIBRE_FORM,
         "fibre": tested.number,
         "findings": write_findings(findings),
-        "work": [_work(item, layout, fibre=tested.number) for item in work],
+        "work": [write_work(item, layout, fibre=tested.number) for item in work],
         "unexpected_events": list(write_unexpected(layout, tested.unexpected)),
         **write_traces(layout, tested.traces),  # type: ignore[typeddict-item]
     }
@@ -66,7 +66,7 @@ def write_findings(findings: Iterable[Finding]) -> list[FindingDocument]:
     return [_finding(finding) for finding in findings]
 
 
-def _work(item: WorkItem, layout: Layout, *, fibre: int) -> WorkDocument:
+def write_work(item: WorkItem, layout: Layout, *, fibre: int) -> WorkDocument:
     """Write one thing that has to be done, with what the crew sees of the fibre on both sides of the site."""
     because = "; ".join(dict.fromkeys(cause.clause for cause in item.causes))
     document: WorkDocument = {

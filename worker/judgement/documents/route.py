@@ -8,6 +8,7 @@ from service.vocabulary.findings.finding import (
     SegmentOutcome,
     SpotsDocument,
     VerdictDocument,
+    WorkDocument,
 )
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument, SuspicionKind
 from worker.judgement.documents.fibre import write_findings
@@ -19,6 +20,7 @@ from worker.judgement.fibre.contributions import (
     PartialSums,
 )
 from worker.judgement.fibre.findings import Counts, Finding
+from worker.judgement.fibre.glass import GlassLosses
 from worker.judgement.history.acts import TraceOutline
 from worker.judgement.traces.sightings import SpanSightings
 
@@ -32,6 +34,7 @@ def write_contributions(contributions: Contributions) -> ContributionsDocument:
         "estimates": [list(row) for row in contributions.estimates],
         "seen": [_suspicion(one) for one in contributions.suspicions],
         "is_dark": contributions.is_dark,
+        "glass": [list(row) for row in contributions.glass],
         "sightings": [list(row) for row in contributions.sightings],
     }
 
@@ -53,6 +56,9 @@ def read_contributions(stored: ContributionsDocument) -> Contributions:
             for one in stored["seen"]
         ),
         is_dark=stored["is_dark"],
+        glass=tuple(
+            GlassLosses(nm, tuple(sections), route, beyond) for nm, sections, route, beyond in stored.get("glass", [])
+        ),
         sightings=tuple(
             SpanSightings(low, high, pulse_ns, tuple(at_cm), tuple(rise_mdb))
             for low, high, pulse_ns, at_cm, rise_mdb in stored.get("sightings", [])
@@ -84,6 +90,7 @@ def write_verdict(
     fibres: Sequence[str],
     tolerated_dark: Sequence[int],
     findings: Iterable[Finding],
+    work: Iterable[WorkDocument],
     suspicions: Iterable[Suspicion],
     segments: Mapping[str, Counts],
 ) -> VerdictDocument:
@@ -99,6 +106,9 @@ def write_verdict(
         "suspicions": [_suspicion(one) for one in suspicions],
         "segments": {segment: write_segment(counts) for segment, counts in segments.items()},
     }
+    orders = list(work)
+    if orders:
+        document["work"] = orders
     if tolerated_dark:
         document["tolerated_dark"] = list(tolerated_dark)
     return document

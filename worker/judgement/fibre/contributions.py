@@ -7,6 +7,7 @@ from typing_extensions import TypedDict
 from service.vocabulary.criteria.joints import SpliceLossCriterion
 from service.vocabulary.criteria.words import Basis
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument
+from worker.judgement.fibre.glass import GlassLosses
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.packed_losses import pack_losses
 from worker.judgement.history.acts import LinkLoss, SpliceAct, TraceOutline
@@ -68,6 +69,7 @@ class Contributions(NamedTuple):
     estimates: tuple[EstimateSums, ...] = ()
     suspicions: tuple[Suspicion, ...] = ()
     is_dark: bool = False
+    glass: tuple[GlassLosses, ...] = ()
     sightings: tuple[SpanSightings, ...] = ()
 
 
@@ -80,6 +82,7 @@ class ContributionsDocument(TypedDict):
     estimates: list[list[Any]]
     seen: list[SuspicionDocument]
     is_dark: bool
+    glass: list[list[Any]]
     sightings: list[list[Any]]
 
 

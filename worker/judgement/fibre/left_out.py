@@ -17,11 +17,15 @@ _POWER = 4
 
 
 class TracedLoss(NamedTuple):
-    """What one trace loses from before the first to behind the last end connection, in 0.001 dB, and its glass."""
+    """What one trace loses from before the first to behind the last end connection, in 0.001 dB, and its glass of it.
+
+    `left_mdb` is what its total leaves beside all its events, if it has one and they all state their loss.
+    """
 
     trace: Trace
     loss_mdb: int
     glass_mdb: int
+    left_mdb: int | None
 
 
 class WholeAndParts(NamedTuple):
@@ -57,17 +61,23 @@ def compare(fibre: FibreMeasured, *, wavelength_nm: int) -> WholeAndParts | None
     losses = [one for way in powers for one in way.measurements if isinstance(one, LinkLoss)]
     if any(way.missing is not None for way in powers) or len({one.reference_cords for one in losses}) != 1:
         return None
-    ways = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm)
-    traced = [found for way in ways if (found := _traced(fibre, way)) is not None]
+    traced = traced_both_ways(fibre, wavelength_nm=wavelength_nm)
     left_out_mdb = _left_out_mdb(fibre, wavelength_nm, cords=losses[0].reference_cords)
-    if len(traced) < len(ways) or left_out_mdb is None:
+    if traced is None or left_out_mdb is None:
         return None
     return WholeAndParts(
         whole_mdb=sum(one.loss_mdb for one in losses),
-        traced=tuple(traced),
+        traced=traced,
         left_out_mdb=left_out_mdb,
         wavelengths_mdb=sum(_by_wavelengths_mdb(*pair) for pair in zip(losses, traced, strict=True)),
     )
+
+
+def traced_both_ways(fibre: FibreMeasured, *, wavelength_nm: int) -> tuple[TracedLoss, ...] | None:
+    """Return what the traces of both directions lose over the whole fibre, where both say so."""
+    ways = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm)
+    traced = tuple([found for way in ways if (found := _traced(fibre, way)) is not None])
+    return traced if len(traced) == len(ways) else None
 
 
 def contradiction(fibre: FibreMeasured, criterion: LinkAttenuationCriterion) -> tuple[WholeAndParts, str] | None:
@@ -94,18 +104,24 @@ def _traced(fibre: FibreMeasured, way: EndToEndTest) -> TracedLoss | None:
             continue
         if trace.launch is None or trace.receive is None:
             continue
-        scale, total = fibre.aligned(trace).scale, trace.total_loss
-        parts = parts_between(trace, from_um=scale.start_um, to_um=scale.end_um, near_um=near_um)
-        whole_mdb = round_half_even(parts.whole_pdb, unit=PDB_PER_MDB) if parts.are_all else None
-        if total is not None and all(
-            abs(one - other) <= scale.tolerance_um
-            for one, other in ((total.from_um, scale.start_um), (total.to_um, scale.end_um))
-        ):
-            whole_mdb = total.loss_mdb
-        if whole_mdb is not None:
-            glass_mdb = round_half_even(parts.glass_pdb, unit=PDB_PER_MDB) if parts.are_all else whole_mdb
-            return TracedLoss(trace, whole_mdb, glass_mdb)
+        found = _traced_by(fibre, trace, near_um=near_um)
+        if found is not None:
+            return found
     return None
+
+
+def _traced_by(fibre: FibreMeasured, trace: Trace, *, near_um: int) -> TracedLoss | None:
+    scale, total = fibre.aligned(trace).scale, trace.total_loss
+    parts = parts_between(trace, from_um=scale.start_um, to_um=scale.end_um, near_um=near_um)
+    glass_mdb, events_mdb = (round_half_even(one, unit=PDB_PER_MDB) for one in (parts.glass_pdb, parts.events_pdb))
+    is_of_all = total is not None and all(
+        abs(one - other) <= scale.tolerance_um
+        for one, other in ((total.from_um, scale.start_um), (total.to_um, scale.end_um))
+    )
+    if total is not None and is_of_all:
+        left_mdb = total.loss_mdb - events_mdb if parts.are_events_all else None
+        return TracedLoss(trace, total.loss_mdb, glass_mdb if parts.is_glass_all else total.loss_mdb, left_mdb)
+    return TracedLoss(trace, glass_mdb + events_mdb, glass_mdb, None) if parts.are_all else None
 
 
 def _left_out_mdb(fibre: FibreMeasured, wavelength_nm: int, *, cords: int) -> int | None:

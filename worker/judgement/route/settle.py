@@ -7,11 +7,13 @@ from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import VerdictDocument
+from worker.judgement.documents.fibre import write_work
 from worker.judgement.documents.route import write_verdict
 from worker.judgement.documents.spots import write_spots
 from worker.judgement.fibre.contributions import Contributions
 from worker.judgement.fibre.findings import Counts, Missing, count_required, counts_in, missing_of
 from worker.judgement.judge import ENGINE_VERSION, FibreJudgement
+from worker.judgement.route.left_out import left_out_findings, left_out_work
 from worker.judgement.route.pooling import locate_sites
 from worker.judgement.route.statistics import route_findings
 from worker.judgement.route.suspicions import suspicions_of
@@ -71,7 +73,9 @@ def settle(
     )
     # Nothing found of a tolerated dark fibre counts; its digest stays in the verdict, which names all that was judged.
     counting = [fibre for fibre in in_order if fibre.number not in dark]
-    findings = route_findings(layout, criteria, {fibre.number: fibre.contributions for fibre in counting})
+    contributions = {fibre.number: fibre.contributions for fibre in counting}
+    left_out = left_out_findings(layout, criteria, contributions)
+    findings = [*route_findings(layout, criteria, contributions), *left_out]
     segments = [segment.id for segment in layout.design.segments]
     counts = [*(fibre.counts for fibre in counting), count_required(segments, findings)]
     document = write_verdict(
@@ -82,6 +86,7 @@ def settle(
         fibres=[fibre.digest for fibre in in_order],
         tolerated_dark=dark,
         findings=findings,
+        work=[write_work(item, layout, fibre=fibre) for fibre, item in left_out_work(layout, left_out)],
         suspicions=suspicions_of({fibre.number: fibre.contributions for fibre in in_order}),
         segments={segment: counts_in(segment, counts) for segment in segments},
     )

@@ -70,6 +70,9 @@ def tube_losses(
     limit, connections = to_last_place(criterion.limit_db, places=4), connections_of(layout)
     known: dict[int, list[Step]] = {fibre: [] for fibre in fibres if fibre in judged}
     for finding in findings:
+        if finding.site is None:
+            # What is found of the fibre between its joints is no splice.
+            continue
         fibre, _ = finding.joint
         if fibre in known and finding.joint not in connections:
             step = _step(finding, layout, limit=limit)

@@ -93,7 +93,9 @@ def distributions(
     connections = connections_of(layout)
     by_code: defaultdict[str, list[Finding]] = defaultdict(list)
     for finding in findings:
-        by_code[finding.criterion].append(finding)
+        # One about the fibre between its joints is no splice's.
+        if finding.site is not None:
+            by_code[finding.criterion].append(finding)
     for criterion in criteria:
         if criterion.code in by_code:
             yield _distribution(criterion, by_code[criterion.code], connections)

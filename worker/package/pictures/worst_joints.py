@@ -44,7 +44,9 @@ def joints_by_site(findings: FindingsByQuantity) -> Mapping[str, JointsOfSite]:
     found: defaultdict[str, list[Finding]] = defaultdict(list)
     for quantity in _JOINTS:
         for finding in findings.get(quantity, ()):
-            found[finding.joint[1]].append(finding)
+            # One about the fibre between its joints is of no site.
+            if finding.site is not None:
+                found[finding.site].append(finding)
     return {site: _joints(own) for site, own in found.items()}
 
 

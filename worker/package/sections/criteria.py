@@ -87,6 +87,9 @@ def _agreement(content: PackageContent) -> Facts:
         "Source and meter": "a link proves nothing whose loss is not that of its traces by the uncertainty that its "
         f"criterion states and {consistency['span_db']} dB with {consistency['span_percent']} % of the loss for the "
         "traces, and by what the source's actual wavelength explains",
+        "Left out": f"of {consistency['least_fibres']} fibres or more one proves nothing that loses "
+        f"{consistency['hidden_db']} dB more between its joints than their middle, or less, and more than their spread "
+        "explains: by sections, by totals less events, or by source and meter less traces",
     }
     return Facts(facts=tuple(Fact(label=label, value=value) for label, value in facts.items()))
 

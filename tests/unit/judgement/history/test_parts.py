@@ -59,8 +59,10 @@ def test_how_far_a_total_may_be_off_is_agreed() -> None:
     assert at_c1(*traces, total_db=0.2)["outcome"] == "conforming"
 
 
-@pytest.mark.parametrize(("unseen", "more_db"), [(["C1"], 0.02), (["C1", "C2"], 0.04)])
-def test_what_is_not_listed_may_lose_as_much_as_the_threshold(unseen: list[str], more_db: float) -> None:
+@pytest.mark.parametrize(("unseen", "more_db"), [(["C1"], 0.044), (["C1", "C2"], 0.063)])
+def test_what_is_not_listed_may_lose_something(unseen: list[str], more_db: float) -> None:
+    # For each twice the threshold of 0.02 dB, and 0.01 dB/km for the two sections of 1 km beside it, by the root of
+    # the sum of the squares: 0.0447 dB for one, 0.0632 dB for two, in whole thousandths.
     there, back = both_ways(design=cord_ended(), losses_db=dict.fromkeys(unseen))
     # Half of a last place less for each event that is not listed.
     allowed_db = 0.14 - 0.005 * len(unseen) + more_db

@@ -42,6 +42,8 @@ FULL_CRITERIA: dict[str, Any] = {
         "total_db": 0.113,
         "span_db": 0.127,
         "span_percent": 3.3,
+        "hidden_db": 0.16,
+        "least_fibres": 14,
     },
     "dark_fibres_tolerated": 7,
     "release": "with_route",

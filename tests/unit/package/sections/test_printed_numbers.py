@@ -19,7 +19,7 @@ from tests.printed.findings import numbers_of_criterion
 from tests.printed.index import INDEX, index_rows
 from tests.printed.tables import PrintedTable, read_pages
 from tests.printed.values import Row
-from tests.unit.package.judged import judged_route
+from tests.unit.package.judged import judged_route, left_out_route
 from worker.package.data.content import PackageContent
 
 pytestmark = pytest.mark.slow
@@ -127,6 +127,15 @@ def test_every_number_of_every_table_is_what_the_attached_data_give(pdf: bytes, 
     assert compared.differences == []
     assert compared.unchecked <= IN_WORDS
     assert compared.numbers > 4000
+
+
+def test_what_one_fibre_shows_only_beside_the_others_is_printed_as_it_is_attached() -> None:
+    drawn = draw_content(left_out_route())
+    found = read_pages(drawn).tables
+    compared = compare(found, attached_documents(drawn), index_rows(found))
+    assert (compared.differences, compared.unchecked <= IN_WORDS) == ([], True)
+    said = [cell for table in found for row in table.rows for cell in row if "beside its events" in str(cell)]
+    assert said
 
 
 def test_the_numbers_of_each_criterion_are_those_of_the_attached_criteria(

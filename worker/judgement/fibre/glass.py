@@ -1,0 +1,95 @@
+"""What a fibre loses between its joints as its traces state it: a loss that was left out of them hides there."""
+
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from service.vocabulary.criteria.base import Criterion
+from service.vocabulary.criteria.links import LinkAttenuationCriterion
+from service.vocabulary.findings.words import Reason
+from service.vocabulary.quantities import round_half_even
+from worker.judgement.fibre.left_out import compare, traced_both_ways
+from worker.judgement.fibre.measured import FibreMeasured
+from worker.judgement.history.validity import Side
+from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mean_tenth_mdb
+from worker.judgement.traces.aligned_trace import AlignedTrace, Reading
+
+
+class GlassLosses(NamedTuple):
+    """What one fibre loses beside its events at one wavelength, mean of both directions, in 0.0001 dB.
+
+    By section as the traces state it, over the whole route as their totals leave it, and what source and meter show
+    beyond the traces; none where it is not known.
+    """
+
+    wavelength_nm: int
+    sections: tuple[int | None, ...]
+    route: int | None
+    beyond: int | None
+
+
+def limits_traced_loss(criterion: Criterion) -> bool:
+    """Tell whether a criterion limits losses that traces show at its wavelength."""
+    return criterion.limits_loss and criterion.judged_by == "otdr"
+
+
+def glass_losses(fibre: FibreMeasured, criteria: Sequence[Criterion]) -> Iterator[GlassLosses]:
+    """Give what a fibre loses beside its events at each wavelength at which something is limited."""
+    wavelengths = {one.wavelength_nm for one in criteria if isinstance(one, LinkAttenuationCriterion)}
+    wavelengths |= {getattr(one, "wavelength_nm", 0) for one in criteria if limits_traced_loss(one)}
+    for nm in sorted(wavelengths):
+        there, back = (_stated(fibre, Side(nm, is_forward)) for is_forward in (True, False))
+        sections = tuple(
+            None
+            if one is None or other is None
+            else round_half_even((one + other) * length_um, unit=2 * PDB_PER_TENTH_MDB)
+            for one, other, length_um in zip(there, back, fibre.layout.section_lengths_um, strict=True)
+        )
+        found = GlassLosses(nm, sections, _by_totals(fibre, nm), _beyond(fibre, nm))
+        if found.route is not None or found.beyond is not None or any(one is not None for one in sections):
+            yield found
+
+
+def _stated(fibre: FibreMeasured, side: Side) -> list[int | None]:
+    """Return what one direction states of each section, in 0.001 dB/km: the shortest pulse that states anything."""
+    found: list[int | None] = [None] * len(fibre.layout.design.sections)
+    for trace in fibre.traces.of_side(side).traces:
+        aligned = fibre.aligned(trace)
+        is_sound = aligned.shortfall is None and aligned.unlike is None
+        if is_sound and fibre.validity.fault_over(trace) is None:
+            _fill(found, aligned)
+        if None not in found:
+            break
+    return found
+
+
+def _fill(found: list[int | None], aligned: AlignedTrace) -> None:
+    """Fill in what a trace states that nothing states yet: an event, of all that lies behind the one before it."""
+    trace, readings = aligned.trace, aligned.readings
+    (near, far), step = trace.ends, 1 if trace.is_forward else -1
+    behind: list[int] = []
+    for site in range(near + step, far + step, step):
+        behind.append(min(site, site - step))
+        shown = readings.get(site)
+        if site == far and trace.receive is None:
+            stated = trace.ends_shown[0].mdb_per_km if trace.ends_shown else None
+        elif isinstance(shown, Reading) and shown.events:
+            stated = shown.events[0].mdb_per_km
+        elif shown is None or shown is Reason.NOISE_NOT_KNOWN or isinstance(shown, Reading):
+            # The fibre runs through, or its joint is too good to be seen: the next event states all of it as one.
+            continue
+        else:
+            stated = None
+        for section in behind:
+            found[section] = stated if found[section] is None else found[section]
+        behind.clear()
+
+
+def _by_totals(fibre: FibreMeasured, wavelength_nm: int) -> int | None:
+    traced = traced_both_ways(fibre, wavelength_nm=wavelength_nm)
+    left = [one.left_mdb for one in traced or () if one.left_mdb is not None]
+    return mean_tenth_mdb(first_mdb=left[0], second_mdb=left[1]) if len(left) == 2 else None
+
+
+def _beyond(fibre: FibreMeasured, wavelength_nm: int) -> int | None:
+    found = compare(fibre, wavelength_nm=wavelength_nm)
+    return None if found is None else mean_tenth_mdb(first_mdb=found.whole_mdb, second_mdb=-found.parts_mdb)

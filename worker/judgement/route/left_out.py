@@ -1,0 +1,237 @@
+"""Fibres that lose otherwise between their joints than the others of their cable: something was left out of a trace.
+
+An event that is deleted in an instrument's software makes its section steeper; one that is deleted from the list alone
+leaves source and meter with more than the traces. Neither shows on one fibre by itself. What all fibres of a route lose
+has a middle and a spread: which of them is further off than honest glass is proves nothing.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from fractions import Fraction
+from itertools import pairwise
+from statistics import median_low
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.vocabulary.criteria.base import Criterion
+from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.criteria.links import LinkAttenuationCriterion
+from service.vocabulary.criteria.scope import scope_of
+from service.vocabulary.criteria.words import Force, Quantity
+from service.vocabulary.design.layout import Layout, Span
+from service.vocabulary.findings.words import Act, Outcome, Reason
+from worker.judgement.fibre.contributions import Contributions
+from worker.judgement.fibre.findings import Finding, Judgement
+from worker.judgement.fibre.glass import GlassLosses, limits_traced_loss
+from worker.judgement.numbers.exact import TENTHS_PER_MDB, db_text, limit_mdb
+from worker.judgement.work.items import WorkItem, cause_of
+
+# A median of distances from the middle is 0.6745 standard deviations of normal values.
+_DEVIATION_OF_MEDIAN = (14826, 10_000)
+_PARTS_OF_LENGTH = 10**12
+_OF_FIBRE = {Quantity.ATTENUATION_COEFFICIENT, Quantity.STRAY_LOSS}
+
+
+class _Column(NamedTuple):
+    """What several fibres lose in the same place, in 0.0001 dB, each; in a `span`, or of the whole in one way."""
+
+    fibres: NDArray[np.int64]
+    losses: NDArray[np.int64]
+    span: Span | None = None
+    length_um: int = 0
+
+    @property
+    def spread(self) -> int:
+        """The median distance from the middle, as the standard deviation of normal values that have it."""
+        times, of = _DEVIATION_OF_MEDIAN
+        return _middle(np.abs(self.losses - _middle(self.losses))) * times // of
+
+
+class _Sections(NamedTuple):
+    """What each fibre loses in each section, where that is known."""
+
+    fibres: NDArray[np.int64]
+    losses: NDArray[np.int64]
+    are_known: NDArray[np.bool_]
+    lengths_um: Sequence[int]
+
+    def column(self, span: Span) -> _Column:
+        """Return what the fibres lose in all sections of a span, of which they are known."""
+        own = slice(span.first, span.last)
+        rows = self.are_known[:, own].all(axis=1)
+        losses = self.losses[rows, own].sum(axis=1)
+        return _Column(self.fibres[rows], losses, span, sum(self.lengths_um[own]))
+
+
+class _Outlier(NamedTuple):
+    """A fibre that loses so much more there than the middle, or less, and above what that is said."""
+
+    fibre: int
+    off_tenth_mdb: int
+    size_tenth_mdb: int
+    fibres: int
+    span: Span | None
+
+    @property
+    def times_its_size(self) -> Fraction:
+        """How far off it is, by the size above which it is said; by itself where that is nothing."""
+        return Fraction(abs(self.off_tenth_mdb), max(self.size_tenth_mdb, 1))
+
+
+def left_out_findings(
+    layout: Layout, criteria: Criteria, contributions: Mapping[int, Contributions | None]
+) -> list[Finding]:
+    """Return what is undetermined of single fibres by the side of the others: at most one of a kind and wavelength."""
+    losses: dict[int, dict[int, GlassLosses]] = {}
+    for fibre, own in contributions.items():
+        for one in own.glass if own is not None else ():
+            losses.setdefault(one.wavelength_nm, {})[fibre] = one
+    # A finding about the fibre between its joints stands best with others like it.
+    required_first = sorted(
+        criteria.criteria, key=lambda one: (one.force is not Force.REQUIRED, one.quantity not in _OF_FIBRE)
+    )
+    return [
+        finding
+        for nm, by_fibre in sorted(losses.items())
+        for finding in _findings(layout, criteria, _at(required_first, nm), by_fibre)
+    ]
+
+
+def left_out_work(layout: Layout, findings: Iterable[Finding]) -> list[tuple[int, WorkItem]]:
+    """Return what is to be done about each, with its fibre."""
+    near = layout.design.sites[0].id
+    return [
+        (finding.fibre, WorkItem(Act.RETEST, near, (cause_of(finding, f"{finding.judged.detail}: {_AGAIN}"),)))
+        for finding in findings
+        if finding.fibre is not None
+    ]
+
+
+_AGAIN = "take the traces again from both ends, each event in them, and measure again"
+
+
+def _at(criteria: Iterable[Criterion], wavelength_nm: int) -> list[Criterion]:
+    return [one for one in criteria if getattr(one, "wavelength_nm", None) == wavelength_nm]
+
+
+def _findings(
+    layout: Layout, criteria: Criteria, at_wavelength: Sequence[Criterion], losses: Mapping[int, GlassLosses]
+) -> Iterator[Finding]:
+    numbers = np.array(list(losses), dtype=np.int64)
+    sections = _Sections(
+        numbers,
+        np.array([[one or 0 for one in own.sections] for own in losses.values()], dtype=np.int64),
+        np.array([[one is not None for one in own.sections] for own in losses.values()]),
+        layout.section_lengths_um,
+    )
+    spans = [Span(first=index, last=index + 1) for index in range(len(layout.design.sections))]
+    of_sections = [sections.column(span) for span in spans]
+    # What was deleted at a joint makes the sections on both sides of it steeper as one.
+    of_two = [sections.column(Span(first=one.first, last=other.last)) for one, other in pairwise(spans)]
+    by_totals = _whole((fibre, one.route) for fibre, one in losses.items())
+    traced = [*_outliers(criteria, of_sections), *_outliers(criteria, of_two), *_outliers(criteria, [by_totals])]
+    limiting = [one for one in at_wavelength if limits_traced_loss(one)]
+    for outlier in _greatest(traced):
+        yield from _traced_finding(layout, limiting, outlier)
+    beyond = _whole((fibre, one.beyond) for fibre, one in losses.items())
+    links = [one for one in at_wavelength if isinstance(one, LinkAttenuationCriterion)]
+    for outlier in _greatest(_outliers(criteria, [beyond])):
+        yield from _link_finding(layout, links, outlier)
+
+
+def _whole(losses: Iterable[tuple[int, int | None]]) -> _Column:
+    known = [(fibre, loss) for fibre, loss in losses if loss is not None]
+    numbers, own = np.array(known, dtype=np.int64).reshape(-1, 2).T
+    return _Column(numbers, own)
+
+
+def _middle(values: NDArray[np.int64]) -> int:
+    """Return the middle value, of two the lower: whole numbers stay whole."""
+    return int(np.sort(values)[(len(values) - 1) // 2])
+
+
+def _outliers(criteria: Criteria, columns: Sequence[_Column]) -> Iterator[_Outlier]:
+    r"""Give the fibres that are further from the middle of their column than all but chance would have them.
+
+    Said above :math:`4.5\,(1 + (18/n)^2)` standard deviations, these by the median distance from the middle of n
+    fibres, as few of them know their spread badly: below 1 in 10,000 for each normal value (computed, by drawing), and
+    never of less than is agreed. Of columns over lengths the spread is at least the usual one for such a length.
+    """
+    consistency = criteria.consistency
+    least_tenth_mdb = limit_mdb(consistency.hidden_db) * TENTHS_PER_MDB
+    told = [column for column in columns if len(column.fibres) >= consistency.least_fibres]
+    spreads = [column.spread for column in told]
+    over_lengths = [(column.length_um, own) for column, own in zip(told, spreads, strict=True) if column.length_um]
+    usual = median_low([own * _PARTS_OF_LENGTH // length_um for length_um, own in over_lengths] or [0])
+    for column, own in zip(told, spreads, strict=True):
+        count, spread = len(column.fibres), max(own, usual * column.length_um // _PARTS_OF_LENGTH)
+        size = max(least_tenth_mdb, spread * 9 * (count**2 + 18**2) // (2 * count**2))
+        off = column.losses - _middle(column.losses)
+        for index in np.flatnonzero(np.abs(off) > size).tolist():
+            yield _Outlier(int(column.fibres[index]), int(off[index]), size, count, column.span)
+
+
+def _greatest(outliers: Iterable[_Outlier]) -> list[_Outlier]:
+    """Return the one for each fibre that is furthest off for its size, of two alike the first; in order of fibre."""
+    greatest: dict[int, _Outlier] = {}
+    for one in outliers:
+        before = greatest.get(one.fibre)
+        if (
+            before is None
+            or abs(one.off_tenth_mdb) * before.size_tenth_mdb > abs(before.off_tenth_mdb) * one.size_tenth_mdb
+        ):
+            greatest[one.fibre] = one
+    return [greatest[fibre] for fibre in sorted(greatest)]
+
+
+def _traced_finding(layout: Layout, limiting: Sequence[Criterion], outlier: _Outlier) -> Iterator[Finding]:
+    whole = Span(first=0, last=len(layout.design.sections))
+    span = outlier.span or whole
+    sections = layout.design.sections[span.first : span.last]
+    criterion = next(
+        (
+            one
+            for one in limiting
+            if not scope_of(one.applies_when, layout).sections.isdisjoint(range(span.first, span.last))
+        ),
+        None,
+    )
+    if outlier.span is None:
+        where = "by its totals less its events, "
+    else:
+        where = f"in section {' and '.join(section.id for section in sections)} beside its events, "
+    detail = f"{where}{_off_text(outlier)}"
+    yield from _finding(layout, criterion, outlier, span, Reason.GLASS_UNLIKE, detail)
+
+
+def _link_finding(layout: Layout, links: Sequence[Criterion], outlier: _Outlier) -> Iterator[Finding]:
+    criterion = next((one for one in links if scope_of(one.applies_when, layout).holds_end_to_end), None)
+    whole = Span(first=0, last=len(layout.design.sections))
+    detail = f"by source and meter less its traces, {_off_text(outlier)}"
+    yield from _finding(layout, criterion, outlier, whole, Reason.WHOLE_UNLIKE_PARTS, detail)
+
+
+def _finding(
+    layout: Layout, criterion: Criterion | None, outlier: _Outlier, span: Span, reason: Reason, detail: str
+) -> Iterator[Finding]:
+    design, fibre = layout.design, outlier.fibre
+    own = {section.id for section in design.sections[span.first : span.last]}
+    segments = tuple(
+        segment.id
+        for segment in design.segments
+        if segment.id in layout.segments_of_fibre.get(fibre, ()) and not own.isdisjoint(segment.sections)
+    )
+    if criterion is not None and segments:
+        ends = design.sites[span.first].id, design.sites[span.last].id
+        judged = Judgement(Outcome.UNDETERMINED, reason, detail)
+        yield Finding(criterion, judged, segments, fibre, from_site=ends[0], to_site=ends[1])
+
+
+def _off_text(outlier: _Outlier) -> str:
+    more = "more" if outlier.off_tenth_mdb > 0 else "less"
+    return (
+        f"fibre {outlier.fibre} loses {db_text(abs(outlier.off_tenth_mdb))} dB {more} than the middle of "
+        f"{outlier.fibres} fibres, mean of both directions; above {db_text(outlier.size_tenth_mdb)} dB that is not the "
+        "glass alone"
+    )
