@@ -37,6 +37,8 @@ _EACH_POWER = timedelta(seconds=75)
 POSITION_NOISE_M = 0.8
 # Instruments part two events at 1.6 to 2.2 pulses, from memory.
 MOST_MERGED_PULSES = 2.2
+# All fibres of a cable together show their closures to a metre or two, simulated.
+SPOTS_KNOWN_TO_M = 2.0
 _END_REFLECTANCE_DB = -14.7
 
 
@@ -69,7 +71,7 @@ class Trial:
         """
         offsets_m, last = self.course.designed_offsets_m.tolist(), len(self.course.sites) - 1
         built_m, pulse_m = self.course.truth.site_offsets_m[fibre - 1].tolist(), self.pulse_m
-        apart_m = pulse_m * max(MOST_MERGED_PULSES, self.course.gear.otdr_at_a.merge_pulses)
+        apart_m = pulse_m * max(MOST_MERGED_PULSES, self.course.gear.otdr_at_a.merge_pulses) + SPOTS_KNOWN_TO_M
         joined = sorted({0, last, *np.flatnonzero(self.course.truth.has_splice[fibre - 1]).tolist()})
         zones = [[joined[0]]]
         for near, far in pairwise(joined):

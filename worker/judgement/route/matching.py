@@ -24,10 +24,14 @@ class Cluster(NamedTuple):
 
 
 class Unit(NamedTuple):
-    """Sites by index, and where the design has them: one, or several that a pulse may show as one event."""
+    """Sites by index, and where the design has them: one, or several that a pulse certainly shows as one event.
+
+    So many fibres have a joint there.
+    """
 
     sites: tuple[int, ...]
     at_cm: tuple[int, ...]
+    fibres: int
 
     @property
     def middle_cm(self) -> int:
@@ -69,7 +73,7 @@ def match_units(units: Sequence[Unit], clusters: Sequence[Cluster], reaches: Rea
     """Return the clusters of each unit that certainly has some; where two ways are as likely, neither is taken."""
     choices = list(_choices(units, clusters, reaches))
     # On nearly every route its sites are so far apart that no two could be meant.
-    best = choices if _is_plain(choices) else _Chain(choices, clusters, reaches, units=len(units)).certain()
+    best = choices if _is_plain(choices) else _Chain(choices, units, clusters, reaches).certain()
     return [(units[choice.unit], clusters[choice.first : choice.behind]) for choice in best]
 
 
@@ -109,13 +113,13 @@ class _Chain:
     """All ways to give units their clusters in order, each at the cost of sections that are not as designed."""
 
     def __init__(
-        self, choices: Sequence[_Choice], clusters: Sequence[Cluster], reaches: Reaches, *, units: int
+        self, choices: Sequence[_Choice], units: Sequence[Unit], clusters: Sequence[Cluster], reaches: Reaches
     ) -> None:
         first_cm, last_cm = reaches.ends_cm
         start = _Choice(-1, 0, 0, first_cm, first_cm)
-        end = _Choice(units, len(clusters), len(clusters), last_cm, last_cm)
+        end = _Choice(len(units), len(clusters), len(clusters), last_cm, last_cm)
         self._choices = [start, *choices, end]
-        self._clusters, self._reaches = clusters, reaches
+        self._units, self._clusters, self._reaches = units, clusters, reaches
         # To leave a site without a loss, or a loss of all fibres without a site, takes more than any joint lies off.
         self._alone_cm = 2 * reaches.off_spot_cm
         self._forward, self._before = self._costs(range(len(self._choices)), is_forward=True)
@@ -174,8 +178,7 @@ class _Chain:
     def _step(self, near: int, far: int) -> int:
         """Return what it costs to go from one choice to the next with nothing between."""
         one, other = self._choices[near], self._choices[far]
-        unseen = (other.unit - one.unit - 1) * self._alone_cm
+        unseen = sum(unit.fibres for unit in self._units[one.unit + 1 : other.unit])
         passed = sum(cluster.fibres for cluster in self._clusters[one.behind : other.first])
-        return (
-            abs(other.off_cm - one.off_cm) + other.inner_cm + unseen + passed * self._alone_cm // self._reaches.fibres
-        )
+        moved = abs(other.off_cm - one.off_cm) + other.inner_cm
+        return moved + (unseen + passed) * self._alone_cm // self._reaches.fibres

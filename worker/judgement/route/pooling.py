@@ -86,7 +86,7 @@ def _locate_in_span(layout: Layout, placing: Placing, span: _Span, own: Mapping[
     if not joined:
         return {}
     clusters = [one for one in _clusters(placing, own) if one.fibres >= _least_support(min(joined.values()))]
-    units = _units(layout, sorted(joined), pulse_ns=max(one.pulse_ns for one in own.values()))
+    units = _units(layout, joined, pulse_ns=max(one.pulse_ns for one in own.values()))
     reaches = Reaches(
         off_spot_cm=round(placing.off_spot_m * _CM),
         tolerance_cm=round(placing.tolerance_m * _CM),
@@ -121,16 +121,23 @@ def _fibres_joined(layout: Layout, span: _Span, own: Iterable[int]) -> dict[int,
     return joined
 
 
-def _units(layout: Layout, sites: Sequence[int], *, pulse_ns: int) -> list[Unit]:
+def _units(layout: Layout, joined: Mapping[int, int], *, pulse_ns: int) -> list[Unit]:
     """Return the sites one by one, or together where a pulse certainly shows several as one event."""
     units: list[list[int]] = []
-    for site in sites:
+    for site in sorted(joined):
         at_um = layout.site_offsets_um[site]
         if units and at_um - layout.site_offsets_um[units[-1][-1]] <= surely_merged_um(pulse_ns):
             units[-1].append(site)
         else:
             units.append([site])
-    return [Unit(tuple(own), tuple(layout.site_offsets_um[site] // 10_000 for site in own)) for own in units]
+    return [
+        Unit(
+            tuple(own),
+            tuple(layout.site_offsets_um[site] // 10_000 for site in own),
+            max(joined[site] for site in own),
+        )
+        for own in units
+    ]
 
 
 def _sites_of(unit: Unit, taken: Sequence[Cluster]) -> Iterator[tuple[int, int, Cluster]]:

@@ -11,7 +11,7 @@ from service.vocabulary.design.layout import Joint, Layout
 from service.vocabulary.design.words import JointKind, SiteKind
 from worker.judgement.history.acts import UM_PER_NS_OF_PULSE
 from worker.judgement.traces.event_assignment import Target
-from worker.judgement.traces.spots import Spots
+from worker.judgement.traces.spots import SPOT_STEP_M, Spots
 
 
 class Place(NamedTuple):
@@ -63,15 +63,11 @@ def blur_um(pulse_ns: int) -> int:
 
 
 class Plan(NamedTuple):
-    """What a fibre's places follow from: where the sites are, the first fibre with the same plan, what a pulse hides.
-
-    `parted` are the zones, by their sites, of which each of the fibre's traces shows every joint.
-    """
+    """What a fibre's places follow from: where sites are, the first fibre with its plan, and what a pulse hides."""
 
     spots: Spots
     first_alike: int
     dead_zone: DeadZone
-    parted: frozenset[tuple[int, ...]] = frozenset()
 
     @property
     def layout(self) -> Layout:
@@ -157,7 +153,7 @@ def zoned_places(plan: Plan) -> tuple[Place, ...]:
     Kept for all fibres with one splice plan: on most routes that is every fibre.
     """
     places = _places_of(plan.spots, plan.layout.joints_of(plan.first_alike))
-    return _with_zones(places, plan.dead_zone, parted=plan.parted)
+    return _with_zones(places, plan.dead_zone)
 
 
 def _places_of(spots: Spots, joints: Sequence[Joint]) -> tuple[Place, ...]:
@@ -178,13 +174,11 @@ def _places_of(spots: Spots, joints: Sequence[Joint]) -> tuple[Place, ...]:
     )
 
 
-def _with_zones(
-    places: Sequence[Place], dead_zone: DeadZone, *, parted: frozenset[tuple[int, ...]]
-) -> tuple[Place, ...]:
+def _with_zones(places: Sequence[Place], dead_zone: DeadZone) -> tuple[Place, ...]:
     zoned: list[Place] = []
     for own in _zones(places, dead_zone):
         zone, has_pair = tuple(place.site_index for place in own), any(place.pair for place in own)
-        if len(own) == 1 or zone in parted:
+        if len(own) == 1:
             zoned += own
             continue
         zoned += [
@@ -212,7 +206,7 @@ def _linked_to_next(places: Sequence[Place], dead_zone: DeadZone) -> set[int]:
     linked = {
         index
         for index, (place, behind) in enumerate(pairwise(places))
-        if behind.from_a_um - place.from_a_um <= dead_zone.beside_splice_um
+        if behind.from_a_um - place.from_a_um <= dead_zone.beside_splice_um + _doubt_um(place, behind)
     }
     for index, place in enumerate(places):
         if place.pair is not None:
@@ -221,6 +215,11 @@ def _linked_to_next(places: Sequence[Place], dead_zone: DeadZone) -> set[int]:
             linked.update(range(first, index))
             linked.update(range(index, behind_last - 1))
     return linked
+
+
+def _doubt_um(place: Place, behind: Place) -> int:
+    """Return how much nearer than they are thought two places may be: spots are rounded."""
+    return 0 if place.within_um is None and behind.within_um is None else SPOT_STEP_M * 1_000_000
 
 
 def _from_a_um(place: Place) -> int:

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from service.vocabulary.design.layout import Layout
 
 # What the fibres of a tube know their closures' spots to; a finer step would only follow each new trace's noise.
-SPOT_STEP_M = 2
+SPOT_STEP_M = 1
 
 
 class Spot(NamedTuple):
