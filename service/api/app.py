@@ -16,7 +16,7 @@ from service.api.billing import notices
 from service.api.gate import now
 from service.api.openapi import API_VERSION, DESCRIPTION, install_document
 from service.api.records import evidence, records
-from service.api.routes import criteria, trials
+from service.api.routes import assignments, criteria, trials
 from service.api.routes import design as routes
 from service.settings import ServiceSettings
 from service.storage.blobs import BlobStorageError, BlobStore
@@ -30,6 +30,7 @@ _AREAS = (
     criteria,
     trials,
     routes,
+    assignments,
     records,
     evidence,
     status,

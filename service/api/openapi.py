@@ -50,7 +50,7 @@ _TAGGED = (
 _HEADERS = (
     {name: {"201": _LOCATION} for name in _MAKING}
     | {name: {"202": _LOCATION | _RETRY} for name in ("submit", "upload_signature", "try_criteria", "try_design")}
-    | {name: {"200": _NEXT} for name in ("read_records", "read_findings", "read_notices")}
+    | {name: {"200": _NEXT} for name in ("read_records", "read_findings", "read_notices", "read_fibre_assignments")}
     | {name: {"200": _ETAG} for name in _TAGGED}
     | {"read_acceptance": {"200": _ETAG, "304": _ETAG}}
 )

@@ -188,6 +188,7 @@ LengthMText = Annotated[str, _LENGTH_M]
 WavelengthNm = Annotated[int, Field(strict=True, ge=1200, le=1700)]
 PulseNs = Annotated[int, Field(strict=True, ge=1, le=100_000)]
 FibreNumber = Annotated[int, Field(strict=True, ge=1, le=1728)]
+PortNumber = Annotated[int, Field(strict=True, ge=1, le=9999)]
 TrayNumber = Annotated[int, Field(strict=True, ge=1, le=999)]
 # What a number that counts rows can be: the database's integers end there.
 RowNumber = Annotated[int, Field(ge=1, le=2**31 - 1)]

@@ -10,6 +10,7 @@ from uuid import uuid4
 import orjson
 
 from service.vocabulary.words import TokenKind
+from tests.bodies.routes import on_other_cable
 from tests.simulator.large import LargeRoute, simulate_large
 from worker.demo.parties import Parties
 
@@ -60,7 +61,7 @@ def design_of(fibres: int, *, name: str) -> Any:
     sites = [site | {"id": f"{name}.{site['id']}"} for site in design["sites"]]
     [whole] = design["segments"]
     segment = whole | {"sites": [site["id"] for site in sites]}
-    return design | {"code": name, "sites": sites, "segments": [segment]}
+    return on_other_cable(design | {"sites": sites, "segments": [segment]}, name)
 
 
 def in_batches(records: Iterable[Any]) -> Iterator[list[Any]]:

@@ -65,6 +65,18 @@ def make_design(*, closures: int = 2, fibre_count: int = 12, termination: str = 
     return {"segments": [make_segment(sites=sites, sections=sections, fibre_count=fibre_count)], **design}
 
 
+def on_other_cable(design: Body, code: str) -> Body:
+    """Return a design as another route's, through the same sites on cable of its own."""
+    return {
+        **design,
+        "code": code,
+        "sections": [{**one, "id": f"{code}.{one['id']}"} for one in design["sections"]],
+        "segments": [
+            {**one, "sections": [f"{code}.{section}" for section in one["sections"]]} for one in design["segments"]
+        ],
+    }
+
+
 def cord_ended(*, fibres: int = 12, closures: int = 2) -> Body:
     """Return a route whose fibres end on factory cords: no splice but those in closures, each pair alone."""
     return make_design(closures=closures, fibre_count=fibres, termination="factory_cord")

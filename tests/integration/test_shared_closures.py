@@ -6,7 +6,7 @@ from uuid import NAMESPACE_URL, uuid5
 import pytest
 
 from service.vocabulary.words import TokenKind
-from tests.factories import finished_fibre, make_closure_state, make_design, make_site
+from tests.factories import finished_fibre, make_closure_state, make_design, make_site, on_other_cable
 from tests.world import World
 
 REOPENED_AT = "2025-04-01T08:00:00Z"
@@ -45,7 +45,7 @@ def test_a_lid_record_is_one_record_on_both_routes(finished_world: World) -> Non
 
 
 def _second_design() -> dict[str, Any]:
-    design = make_design(code="R2", name="Route two")
+    design = on_other_cable(make_design(name="Route two"), "R2")
     design["sites"][1] = make_site("D1")
     design["segments"][0]["sites"] = ["A", "D1", "C2", "B"]
     return design

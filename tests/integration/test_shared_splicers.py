@@ -14,7 +14,7 @@ from sqlalchemy import text
 from service.storage.routes import change_sites
 from service.storage.session import transaction
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, make_calibration, make_closure_state, make_design, make_splice
+from tests.factories import Body, make_calibration, make_closure_state, make_design, make_splice, on_other_cable
 from tests.world import World, open_project, read_demo
 
 CREW, CONTRACTOR, ENGINEER, BILLING, ADMINISTRATOR = TokenKind
@@ -42,6 +42,7 @@ def _describe(world: World, code: str) -> str:
     for site in design["sites"]:
         site["id"] = f"{code}-{site['id']}"
     design["segments"][0]["sites"] = [site["id"] for site in design["sites"]]
+    design = on_other_cable(design, code)
     route: str = world.ask(CONTRACTOR, "POST", f"/v1/projects/{world.project_id}/routes", json=design)["id"]
     binding = f"/v1/routes/{route}/criteria"
     world.ask(ENGINEER, "PUT", binding, json={"version": 1})

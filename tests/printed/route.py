@@ -89,13 +89,15 @@ def _joints(data: Attached, segment: Json, fibres: Sequence[int]) -> tuple[int, 
 
 
 def cables_rows(data: Attached) -> list[Row]:
-    ends = [one["id"] for one in data.design["sites"]]
+    ends, taken = [one["id"] for one in data.design["sites"]], _taken(data.design)
     return [
         {
             "Section": one["id"],
             "Segment": next((s["id"] for s in data.design["segments"] if one["id"] in s["sections"]), NONE),
             "From": ends[index],
             "To": ends[index + 1],
+            "Cable fibres": ranges(sorted(taken[index]))
+            + (f" of {one['fibre_count']}" if "fibre_count" in one else ""),
             "Fibre type": one["fibre_type"],
             "Reel": one.get("reel", NONE),
             "Cable": one["cable_length_m"],
@@ -117,6 +119,21 @@ def sites_rows(data: Attached) -> list[Row]:
         )
         from_a_m += Decimal(0) if section is None else fibre_m(section)
     return rows
+
+
+def _taken(design: Json) -> list[set[int]]:
+    """Follow each fibre from A: by the plan it goes on elsewhere, by the section in order, else under its number."""
+    taken: list[set[int]] = [set() for _ in design["sections"]]
+    for fibre in range(1, design["fibre_count"] + 1):
+        number = fibre
+        for index, section in enumerate(design["sections"]):
+            number = section.get("first_cable_fibre", number - fibre + 1) + fibre - 1
+            for one in design["splice_plan"]:
+                is_here = one["site"] == design["sites"][index]["id"]
+                if is_here and one["fibres"]["first"] <= fibre <= one["fibres"]["last"] and "to_cable_fibre" in one:
+                    number = one["to_cable_fibre"] + fibre - one["fibres"]["first"]
+            taken[index].add(number)
+    return taken
 
 
 def _trays(site: Json) -> str:

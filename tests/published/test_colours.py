@@ -2,7 +2,7 @@
 
 import pytest
 
-from service.vocabulary.design.layout import colour_of, place_in_cable
+from service.vocabulary.design.colours import colour_of, place_in_cable
 from tests.published.check_values import COLOURS, TIA_598_ORDER, ColourCheck, source_of
 
 

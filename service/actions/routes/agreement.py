@@ -11,6 +11,7 @@ from sqlmodel import Session
 
 from service.actions.access.tokens import Caller
 from service.actions.invalidation import refuse_while_submitted
+from service.actions.routes.cables import hold_cable
 from service.actions.routes.design import kind_faults, put_in_force
 from service.errors import ConflictError, WrongTokenKindError
 from service.storage import access, routes
@@ -44,6 +45,7 @@ def agree_design(session: Session, caller: Caller, route_id: UUID, revision: int
     is_judged_by_it = route.design_revision == revision
     route.design_revision = route.agreed_design_revision = revision
     route.proposed_design_revision = None
+    hold_cable(session, route)
     if not is_judged_by_it:
         put_in_force(session, route, revision)
     _append_audit(session, caller, proposed, "design.agreed")
@@ -59,6 +61,7 @@ def refuse_design(session: Session, caller: Caller, route_id: UUID, form: Design
     proposed = _proposed(session, caller, route, form.revision)
     _add_reply(session, caller, proposed, reason=form.reason)
     route.proposed_design_revision = None
+    hold_cable(session, route)
     routes.raise_version(route)
     _append_audit(session, caller, proposed, "design.refused")
     return route

@@ -1,8 +1,9 @@
 """Describe a route, and propose revisions of its design; a revision is in force once the engineer agrees to it.
 
 Started by: the contractor.
-Writes: the route with its fibres; a numbered design revision, as what is proposed; one audit entry. Until the engineer
-has agreed to any, what is proposed is in force already, with its sites: the crew has to hear of its work.
+Writes: the route with its fibres, and the cable fibres that its designs hold; a numbered design revision, as what is
+proposed; one audit entry. Until the engineer has agreed to any, what is proposed is in force already, with its sites:
+the crew has to hear of its work.
 Leaves: where a revision came in force, the route's `judge` job due for all its fibres.
 """
 
@@ -12,6 +13,7 @@ from sqlmodel import Session
 
 from service.actions.access.tokens import Caller
 from service.actions.invalidation import judge_again, refuse_while_submitted
+from service.actions.routes.cables import hold_cable, refuse_beside_others
 from service.errors import BodyInvalidError, ConflictError, PreconditionFailedError
 from service.storage import links, routes
 from service.storage.routes import RepliedRevision, design_etag, newest_revision
@@ -35,9 +37,11 @@ def describe_route(session: Session, caller: Caller, project: Project, design: D
         return existing, False
     route = Route(project_id=project.id, id=uuid4(), code=design.code, design_revision=1, proposed_design_revision=1)
     _refuse_other_kinds(session, route, design)
+    refuse_beside_others(session, route, design)
     routes.add_route(session, route, fibre_count=design.fibre_count)
     _add_revision(session, caller, route, 1, document)
     _keep_sites(session, route, design)
+    hold_cable(session, route)
     caller.append_audit(session, project.id, "route.described", route.id, content_sha256=sha256_hex(document))
     return route, True
 
@@ -58,6 +62,7 @@ def propose_design(session: Session, caller: Caller, route_id: UUID, design: Des
     revision = newest.row.revision + 1
     _add_revision(session, caller, route, revision, document)
     route.proposed_design_revision = revision
+    hold_cable(session, route)
     routes.raise_version(route)
     if route.agreed_design_revision is None:
         put_in_force(session, route, revision)
@@ -82,7 +87,7 @@ def checked_design(design: Design) -> bytes:
 
 
 def refuse_another_shape(session: Session, route: Route, design: Design) -> None:
-    """Refuse a design that is no revision of a route's: another code, other fibres, a site of another kind."""
+    """Refuse a design that is no revision of a route's, or that does not go together with other routes'."""
     old = routes.layout_of(session, route).design
     if design.code != route.code:
         raise BodyInvalidError("A route keeps its code.", faults=[Fault(pointer="/code", detail=f"is {route.code}")])
@@ -90,6 +95,7 @@ def refuse_another_shape(session: Session, route: Route, design: Design) -> None
         fault = Fault(pointer="/fibre_count", detail=f"is {old.fibre_count}; more fibres are another route")
         raise BodyInvalidError("A route keeps its number of fibres.", faults=[fault])
     _refuse_other_kinds(session, route, design)
+    refuse_beside_others(session, route, design)
 
 
 def kind_faults(session: Session, route: Route, design: Design) -> list[Fault]:
@@ -106,6 +112,7 @@ def _take_back(session: Session, caller: Caller, route: Route) -> Route:
     if route.proposed_design_revision is not None:
         subject = f"{route.id}/{route.proposed_design_revision}"
         route.proposed_design_revision = None
+        hold_cable(session, route)
         routes.raise_version(route)
         caller.append_audit(session, route.project_id, "design.taken_back", subject)
     return route

@@ -31,7 +31,9 @@ from service.storage.tables.design import (
     DesignReply,
     DesignRevision,
     Route,
+    RouteSection,
     RouteSite,
+    Section,
     Site,
 )
 from service.storage.tables.evidence import (

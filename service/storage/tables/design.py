@@ -1,9 +1,20 @@
-"""What was agreed, designed and tried: criteria, sites, routes with their design revisions, trials of either."""
+"""What was agreed, designed and tried: criteria, sites, cable, routes with their design revisions, trials of either."""
 
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import CheckConstraint, ForeignKeyConstraint, Index, UniqueConstraint
+from sqlalchemy import (
+    BigInteger,
+    CheckConstraint,
+    Column,
+    ForeignKeyConstraint,
+    Identity,
+    Index,
+    UniqueConstraint,
+    literal_column,
+    text,
+)
+from sqlalchemy.dialects.postgresql import ExcludeConstraint
 from sqlmodel import Field
 
 from service.storage.tables.columns import Row, big_count, instant, long_text, reference, word
@@ -58,6 +69,45 @@ class RouteSite(Row, table=True):
     project_id: UUID = Field(primary_key=True)
     route_id: UUID = Field(primary_key=True)
     site_id: str = Field(primary_key=True)
+
+
+class Section(Row, table=True):
+    """A cable between two sites; routes share it. By its number it stands in the range that keeps its fibres apart."""
+
+    project_id: UUID = Field(primary_key=True, foreign_key="project.id")
+    id: str = Field(primary_key=True)
+    number: int | None = Field(
+        default=None, sa_column=Column(BigInteger, Identity(always=True), nullable=False, unique=True)
+    )
+
+
+class RouteSection(Row, table=True):
+    """Neighbouring cable fibres of a section that a route takes, while it holds them: nobody else may."""
+
+    __table_args__ = (
+        reference("route"),
+        reference("section"),
+        # No cable has as many fibres. One range for section and fibre: a constraint over two columns would take an
+        # extension that not every database may install.
+        ExcludeConstraint(
+            (
+                literal_column(
+                    "int8range(section_number * 4096 + first_fibre, section_number * 4096 + last_fibre, '[]')"
+                ),
+                "&&",
+            ),
+            name="ex_route_section_held",
+            using="gist",
+            where=text("is_held"),
+        ),
+    )
+    project_id: UUID = Field(primary_key=True)
+    section_id: str = Field(primary_key=True)
+    route_id: UUID = Field(primary_key=True)
+    first_fibre: int = Field(primary_key=True)
+    last_fibre: int = Field(primary_key=True)
+    section_number: int = Field(sa_type=BigInteger)
+    is_held: bool = True
 
 
 class DesignRevision(Row, table=True):

@@ -1,7 +1,8 @@
 """A route as it is designed: sites in order from A, the cable between them, what is paid for, who joins what.
 
 Lengths are metres of cable; `excess_percent` says how much longer the fibre inside it is. A fibre has a route number,
-the same from end to end, and a cable number in each section; they are equal where the splice plan says nothing else.
+the same from end to end, and a cable number in each section; they are equal where neither section nor splice plan says
+anything else. Sites and sections are the project's: several routes pass them, each with fibres of its own.
 """
 
 from typing import Annotated
@@ -39,13 +40,20 @@ class Optics(q.Value):
 
 
 class Section(q.Value):
-    """The cable between two neighbouring sites."""
+    """The cable between two neighbouring sites, which other routes may pass with other fibres of it.
+
+    `fibre_count` is how many fibres the cable has. `first_cable_fibre` is the one that the route's first fibre takes,
+    the others behind it in order; without a word they go on under the numbers of the section before. It alone is the
+    route's own: all else is said alike by every route that passes.
+    """
 
     id: q.Identifier
     cable_length_m: q.LengthM
     slack_m: q.LengthM = 0.0
     excess_percent: q.Percent = 0.0
     reel: q.Identifier | None = None
+    fibre_count: q.FibreNumber | None = None
+    first_cable_fibre: q.FibreNumber | None = None
     fibre_type: q.Identifier
     fibres_per_tube: Annotated[int, Field(strict=True, ge=1, le=24)] = 12
     colour_scheme: q.Identifier = "tia_598"
@@ -77,7 +85,9 @@ class Segment(q.Value):
 class PlannedFibres(q.Value):
     """What happens at a site to neighbouring route fibres.
 
-    `to_cable_fibre` is where the first of them goes on, `tray` where their splices lie, or they themselves.
+    `to_cable_fibre` is where the first of them goes on, `tray` where their splices lie, or they themselves. Where they
+    are terminated, `port` is the connector that the first of them ends on, and `to_port` the one to which a patch cord
+    leads it; the others follow in order.
     """
 
     site: q.Identifier
@@ -85,6 +95,8 @@ class PlannedFibres(q.Value):
     action: FibreAction
     to_cable_fibre: q.FibreNumber | None = None
     tray: q.TrayNumber | None = None
+    port: q.PortNumber | None = None
+    to_port: q.PortNumber | None = None
 
 
 class Design(q.Value):

@@ -1,26 +1,20 @@
 """A design laid out: which joints each fibre has, where they lie, and under which cable fibre number.
 
 Lengths are integers of a micrometre (a centimetre of cable times a hundredth of a percent of excess), so that a budget
-over them is exact. Tube and fibre colours are those of TIA-598: twelve, and from 13 the sequence repeats with a black
-tracer, where black itself takes a yellow one. There is no world-wide sequence, so the scheme is a setting of each
-section's cable.
+over them is exact.
 """
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import NamedTuple
 
+from service.vocabulary.design.colours import place_in_cable
 from service.vocabulary.design.design import Design, PlannedFibres, Section, Site
 from service.vocabulary.design.words import FibreAction, JointKind, SiteKind, Termination
 from service.vocabulary.quantities import to_last_place
-
-_TIA_598 = (
-    "blue", "orange", "green", "brown", "slate", "white", "red", "black", "yellow", "violet", "rose", "aqua",
-)  # fmt: skip
-SCHEMES = {"tia_598": _TIA_598}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -41,15 +35,6 @@ class Span:
 
     first: int
     last: int
-
-
-class TubePlace(NamedTuple):
-    """Where a cable fibre lies: tube and fibre in the tube, each with its colour."""
-
-    tube: int
-    tube_colour: str
-    fibre: int
-    fibre_colour: str
 
 
 class LocalFibre(NamedTuple):
@@ -134,37 +119,59 @@ class Layout:
 
     @cached_property
     def _first_alike(self) -> Mapping[int, int]:
+        # What the plan says for the sake of a tray or a port, and would be so anyway, tells no fibres apart.
+        usual = {site.id: usual_action(site) for site in self.design.sites}
         planned: dict[int, list[tuple[str, FibreAction]]] = {}
         for (site, fibre), entry in sorted(self._plan.items(), key=lambda item: item[0]):
-            planned.setdefault(fibre, []).append((site, entry.action))
+            if entry.action is not usual.get(site):
+                planned.setdefault(fibre, []).append((site, entry.action))
         firsts: dict[tuple[tuple[str, FibreAction], ...], int] = {}
         return {fibre: firsts.setdefault(tuple(own), fibre) for fibre, own in sorted(planned.items())}
 
     def action(self, site: Site, fibre: int) -> FibreAction:
         """Return what happens to a fibre at a site; straight through where the plan says nothing."""
-        planned = self._plan.get((site.id, fibre))
+        planned = self.planned(site.id, fibre)
         if planned is not None:
             return planned.action
-        return FibreAction.SPLICED if site.kind is SiteKind.SPLICE_CLOSURE else FibreAction.TERMINATED
+        return usual_action(site)
+
+    def planned(self, site: str, fibre: int) -> PlannedFibres | None:
+        """Return what the splice plan says of a fibre at a site."""
+        return self._plan.get((site, fibre))
 
     def tray(self, site: str, fibre: int) -> int | None:
         """Return the tray of a site that the splice plan names for a fibre."""
-        planned = self._plan.get((site, fibre))
+        planned = self.planned(site, fibre)
         return None if planned is None else planned.tray
 
     def cable_fibres(self, fibre: int) -> tuple[int, ...]:
         """Return the cable fibre number of a route fibre in each section, in route order."""
         if fibre not in self._cable_fibres:
-            self._cable_fibres[fibre] = self._follow(fibre)
+            self._cable_fibres[fibre] = tuple([numbers[fibre - 1] for numbers in self.cable_numbers])
         return self._cable_fibres[fibre]
 
-    def _follow(self, fibre: int) -> tuple[int, ...]:
-        numbers = [fibre]
-        for site in self.design.sites[1:-1]:
-            planned = self._plan.get((site.id, fibre))
-            moved = None if planned is None or planned.to_cable_fibre is None else planned
-            numbers.append(numbers[-1] if moved is None else moved.to_cable_fibre + fibre - moved.fibres.first)  # type: ignore[operator]
-        return tuple(numbers)
+    @cached_property
+    def cable_numbers(self) -> Sequence[Sequence[int]]:
+        """The cable fibre numbers in each section, in order of route fibre.
+
+        Sections through which nothing moves share theirs: of 400 with 1,728 fibres a few are made, not all.
+        """
+        moved: dict[str, list[PlannedFibres]] = {}
+        for entry in self.design.splice_plan:
+            if entry.to_cable_fibre is not None:
+                moved.setdefault(entry.site, []).append(entry)
+        numbers: Sequence[int] = range(1, self.design.fibre_count + 1)
+        by_section: list[Sequence[int]] = []
+        for site, section in zip(self.design.sites, self.design.sections, strict=False):
+            numbers = _numbers_behind(numbers, section.first_cable_fibre, moved.get(site.id, ()))
+            by_section.append(numbers)
+        return by_section
+
+    @cached_property
+    def cable_ranges(self) -> Sequence[Sequence[tuple[int, int]]]:
+        """The cable fibres that the route takes of each section, as rising ranges with both ends included."""
+        made = {id(numbers): _runs(numbers) for numbers in {id(one): one for one in self.cable_numbers}.values()}
+        return [made[id(numbers)] for numbers in self.cable_numbers]
 
     def tubes_of(self, fibre: int) -> tuple[int, ...]:
         """Return in which tube a route fibre lies in each section, counted from 0."""
@@ -202,8 +209,8 @@ class Layout:
     def local_fibres(self, fibre: int, site: str) -> tuple[LocalFibre | None, LocalFibre | None]:
         """Return what a crew sees of a route fibre at a site, on the side towards A and on the side towards B."""
         index, cable_fibres = self.site_index[site], self.cable_fibres(fibre)
-        before = self._local(index - 1, cable_fibres) if index > 0 else None
-        after = self._local(index, cable_fibres) if index < len(self.design.sections) else None
+        before = self.local_fibre(index - 1, cable_fibres[index - 1]) if index > 0 else None
+        after = self.local_fibre(index, cable_fibres[index]) if index < len(self.design.sections) else None
         return before, after
 
     def cable_fibres_at(self, site: str, fibre: int) -> list[tuple[Section, int]]:
@@ -217,8 +224,9 @@ class Layout:
         own = self.cable_fibres_at(site, fibre)
         return frozenset((section.id, (number - 1) // section.fibres_per_tube) for section, number in own)
 
-    def _local(self, section_index: int, cable_fibres: tuple[int, ...]) -> LocalFibre:
-        section, cable_fibre = self.design.sections[section_index], cable_fibres[section_index]
+    def local_fibre(self, section_index: int, cable_fibre: int) -> LocalFibre:
+        """Return what a crew sees of a cable fibre in a section, by the section's index."""
+        section = self.design.sections[section_index]
         place = place_in_cable(cable_fibre, fibres_per_tube=section.fibres_per_tube, scheme=section.colour_scheme)
         return LocalFibre(section.id, cable_fibre, *place)
 
@@ -235,29 +243,31 @@ class Layout:
                 )
 
 
+def usual_action(site: Site) -> FibreAction:
+    """Return what happens to a fibre at a site of which the splice plan says nothing."""
+    return FibreAction.SPLICED if site.kind is SiteKind.SPLICE_CLOSURE else FibreAction.TERMINATED
+
+
+def _numbers_behind(numbers: Sequence[int], first: int | None, moved: Iterable[PlannedFibres]) -> Sequence[int]:
+    """Return under which cable fibre numbers fibres go on behind a site."""
+    if first is not None and numbers != range(first, first + len(numbers)):
+        numbers = range(first, first + len(numbers))
+    changed: list[int] | None = None
+    for entry in moved:
+        assert entry.to_cable_fibre is not None
+        changed = list(numbers) if changed is None else changed
+        own = entry.fibres.numbers()
+        changed[own.start - 1 : own.stop - 1] = range(entry.to_cable_fibre, entry.to_cable_fibre + len(own))
+    return numbers if changed is None else changed
+
+
+def _runs(numbers: Iterable[int]) -> Sequence[tuple[int, int]]:
+    in_order = sorted(set(numbers))
+    runs = [[number for _, number in run] for _, run in groupby(enumerate(in_order), key=lambda one: one[1] - one[0])]
+    return [(run[0], run[-1]) for run in runs]
+
+
 def fibre_length_um(section: Section) -> int:
     """Return the fibre length of a section: cable and its slack, longer by the excess."""
     cable_cm = to_last_place(section.cable_length_m, places=2) + to_last_place(section.slack_m, places=2)
     return cable_cm * (10_000 + to_last_place(section.excess_percent, places=2))
-
-
-def colour_of(number: int, *, scheme: str) -> str:
-    """Return the colour of the tube or fibre with a number from 1."""
-    colours = SCHEMES[scheme]
-    round_, index = divmod(number - 1, len(colours))
-    colour = colours[index]
-    if round_ == 0:
-        return colour
-    tracer = "yellow" if colour == "black" else "black"
-    return f"{colour} with {tracer} tracer" if round_ == 1 else f"{colour} with {round_} {tracer} tracers"
-
-
-def place_in_cable(cable_fibre: int, *, fibres_per_tube: int, scheme: str) -> TubePlace:
-    """Return tube and fibre in tube of a cable fibre, counted from 1."""
-    tube, fibre = divmod(cable_fibre - 1, fibres_per_tube)
-    return TubePlace(
-        tube=tube + 1,
-        tube_colour=colour_of(tube + 1, scheme=scheme),
-        fibre=fibre + 1,
-        fibre_colour=colour_of(fibre + 1, scheme=scheme),
-    )

@@ -1,15 +1,18 @@
 """What makes a design one that can be built: every fault is said, with a pointer to its member."""
 
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import islice
 
-from service.vocabulary.design.design import Design, FibreRange, PlannedFibres
-from service.vocabulary.design.layout import SCHEMES, Layout
+from service.vocabulary.design.colours import SCHEMES
+from service.vocabulary.design.design import Design, FibreRange, PlannedFibres, Site
+from service.vocabulary.design.layout import Layout
 from service.vocabulary.design.words import FibreAction, JointKind, SiteKind
 from service.vocabulary.validation import Fault
 
 # One wrong entry crosses every fibre after it in every section behind it.
 _MOST_CROSSINGS = 100
+_MOST_CABLE_FIBRES = 1728
 
 
 def faults_in(design: Design) -> list[Fault]:
@@ -78,28 +81,40 @@ def _segment_faults(design: Design) -> Iterator[Fault]:
 
 
 def _plan_faults(design: Design) -> Iterator[Fault]:
-    kinds = {site.id: site.kind for site in design.sites}
+    sites = {site.id: site for site in design.sites}
+    used: set[tuple[str, int]] = set()
     planned: set[tuple[str, int]] = set()
     for index, entry in enumerate(design.splice_plan):
         pointer = f"/splice_plan/{index}"
-        if entry.site not in kinds:
+        if entry.site not in sites:
             yield Fault(pointer=f"{pointer}/site", detail="is not on the route")
             continue
         yield from _range_faults(f"{pointer}/fibres", entry.fibres, design)
-        yield from _action_faults(pointer, entry, kinds[entry.site])
+        yield from _action_faults(pointer, entry, sites[entry.site])
         entries = {(entry.site, fibre) for fibre in entry.fibres.numbers()}
         if not planned.isdisjoint(entries):
             twice = min(fibre for _, fibre in planned & entries)
             yield Fault(pointer=f"{pointer}/fibres", detail=f"fibre {twice} is planned twice at this site")
         planned |= entries
+        for member, first in (("port", entry.port), ("to_port", entry.to_port)):
+            ports = () if first is None else {(entry.site, first + n) for n in range(len(entry.fibres.numbers()))}
+            if not used.isdisjoint(ports):
+                twice = min(port for _, port in used & set(ports))
+                yield Fault(pointer=f"{pointer}/{member}", detail=f"port {twice} has a fibre already")
+            used.update(ports)
 
 
-def _action_faults(pointer: str, entry: PlannedFibres, kind: SiteKind) -> Iterator[Fault]:
+def _action_faults(pointer: str, entry: PlannedFibres, site: Site) -> Iterator[Fault]:
+    kind = site.kind
     ends_here = entry.action is FibreAction.TERMINATED
     if ends_here == (kind is SiteKind.SPLICE_CLOSURE):
         yield Fault(pointer=f"{pointer}/action", detail=f"a fibre is not {entry.action.value} in a {kind.value}")
     if entry.to_cable_fibre is not None and entry.action is not FibreAction.SPLICED:
         yield Fault(pointer=f"{pointer}/to_cable_fibre", detail="only a spliced fibre goes on under another number")
+    if entry.port is not None and not ends_here:
+        yield Fault(pointer=f"{pointer}/port", detail="only a terminated fibre ends on a port")
+    if entry.to_port is not None and (entry.port is None or not site.patch_cord):
+        yield Fault(pointer=f"{pointer}/to_port", detail="only from a port, and where a patch panel has patch cords")
 
 
 def _tray_faults(design: Design) -> Iterator[Fault]:
@@ -117,11 +132,24 @@ def _tray_faults(design: Design) -> Iterator[Fault]:
         if named not in left:
             yield Fault(pointer=pointer, detail="is no tray of this site")
             continue
-        joints = layout.joint_kinds(layout.site_index[entry.site], entry.action)
         was_too_full = left[named] < 0
-        left[named] -= joints.count(JointKind.SPLICE) * len(entry.fibres.numbers())
+        left[named] -= _splices(layout, entry)
         if left[named] < 0 and not was_too_full:
             yield Fault(pointer=pointer, detail=f"the tray has room for {-left[named]} splices fewer")
+
+
+def splices_by_tray(layout: Layout) -> Mapping[tuple[str, int], int]:
+    """Return how many splices of a route lie in each tray that its plan names, by site and number."""
+    splices: Counter[tuple[str, int]] = Counter()
+    for entry in layout.design.splice_plan:
+        if entry.tray is not None:
+            splices[entry.site, entry.tray] += _splices(layout, entry)
+    return splices
+
+
+def _splices(layout: Layout, entry: PlannedFibres) -> int:
+    joints = layout.joint_kinds(layout.site_index[entry.site], entry.action)
+    return joints.count(JointKind.SPLICE) * len(entry.fibres.numbers())
 
 
 def _range_faults(pointer: str, fibres: FibreRange, design: Design) -> Iterator[Fault]:
@@ -133,10 +161,36 @@ def _range_faults(pointer: str, fibres: FibreRange, design: Design) -> Iterator[
 
 def _crossing_faults(design: Design) -> Iterator[Fault]:
     layout = Layout(design)
-    taken: dict[tuple[int, int], int] = {}
-    for fibre in range(1, design.fibre_count + 1):
-        for section, cable_fibre in enumerate(layout.cable_fibres(fibre)):
-            other = taken.setdefault((section, cable_fibre), fibre)
-            if other != fibre:
-                detail = f"fibres {other} and {fibre} would share cable fibre {cable_fibre} in section {section + 1}"
-                yield Fault(pointer="/splice_plan", detail=detail)
+    before: Sequence[int] = ()
+    shared: list[tuple[int, int, int]] = []
+    for index, (section, numbers) in enumerate(zip(design.sections, layout.cable_numbers, strict=True)):
+        # Sections through which nothing moves have one list: looking again at each would take seconds on a long route.
+        if numbers is not before:
+            shared = list(_shared(numbers))
+        for other, fibre, cable_fibre in shared:
+            detail = f"fibres {other} and {fibre} would share cable fibre {cable_fibre} in section {index + 1}"
+            yield Fault(pointer="/splice_plan", detail=detail)
+        most = section.fibre_count or _MOST_CABLE_FIBRES
+        if max(numbers) > most:
+            detail = f"the cable has {most} fibres, and the route would take fibre {max(numbers)} of it"
+            yield Fault(pointer=f"/sections/{index}/fibre_count", detail=detail)
+        if index and numbers is not before:
+            yield from _uncut_faults(layout, index, before, numbers)
+        before = numbers
+
+
+def _shared(numbers: Sequence[int]) -> Iterator[tuple[int, int, int]]:
+    taken: dict[int, int] = {}
+    for fibre, cable_fibre in enumerate(numbers, start=1):
+        other = taken.setdefault(cable_fibre, fibre)
+        if other != fibre:
+            yield other, fibre, cable_fibre
+
+
+def _uncut_faults(layout: Layout, index: int, before: Sequence[int], behind: Sequence[int]) -> Iterator[Fault]:
+    site = layout.design.sites[index]
+    for fibre, (there, here) in enumerate(zip(before, behind, strict=True), start=1):
+        if there != here and layout.action(site, fibre) is FibreAction.UNCUT:
+            detail = f"fibre {fibre} is uncut at {site.id}: it is cable fibre {there} before and behind"
+            yield Fault(pointer=f"/sections/{index}/first_cable_fibre", detail=detail)
+            return

@@ -43,6 +43,7 @@ MAY: Mapping[str, set[TokenKind]] = {
     "describe_route": {CONTRACTOR},
     "read_route": READERS,
     "read_design": READERS,
+    "read_fibre_assignments": READERS,
     "propose_design": {CONTRACTOR},
     "preview_design": {CONTRACTOR, ENGINEER},
     "agree_design": {ENGINEER},

@@ -10,6 +10,7 @@ import pytest
 
 from service.settings import CLOCK_TOLERANCE
 from service.vocabulary.words import TokenKind
+from tests.bodies.routes import on_other_cable
 from tests.integration.api.acts import pointers, records_path, refusal
 from tests.integration.api.conftest import OpenWorld
 from tests.world import World, describe_route, read_demo
@@ -217,7 +218,7 @@ def test_a_time_in_the_future_is_refused_beyond_the_clocks_tolerance(world: Worl
 def test_a_record_of_another_route_is_a_conflict_unless_its_lid_is_on_both(fresh_world: OpenWorld) -> None:
     world = fresh_world("bound")
     first = world.route_id
-    describe_route(world, design={**read_demo("route"), "code": "OT-08"}, criteria=read_demo("criteria"))
+    describe_route(world, design=on_other_cable(read_demo("route"), "OT-08"), criteria=read_demo("criteria"))
     splice, lid = anew(SPLICES[0]), anew(LID)
     assert outcomes(world.post_records([splice, lid])) == ["stored", "stored"]
     world.route_id = first

@@ -14,6 +14,7 @@ from service.vocabulary.words import TokenKind
 from tests.factories import (
     make_criteria,
     make_design,
+    on_other_cable,
     splice_criterion,
 )
 from tests.integration.api.acts import pointers, refusal
@@ -146,7 +147,7 @@ def test_only_the_newest_trials_keep_their_result(judged: World) -> None:
 
 def test_a_route_without_criteria_is_tried_with_nothing_to_compare(judged: World) -> None:
     path = f"/v1/projects/{judged.project_id}/routes"
-    route_id = judged.ask(CONTRACTOR, "POST", path, json=make_design(code="R2"))["id"]
+    route_id = judged.ask(CONTRACTOR, "POST", path, json=on_other_cable(make_design(), "R2"))["id"]
     answer = ask(judged, wider(), route_id=route_id)
     judged.drain()
     result = read(judged, answer)["result"]

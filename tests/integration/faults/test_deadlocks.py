@@ -15,7 +15,7 @@ from service.actions.access.audit import verify_chain
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Record, RecordEnd, RecordFibre
 from service.vocabulary.words import TokenKind
-from tests.factories import make_closure_state, make_design, make_splice
+from tests.factories import make_closure_state, make_design, make_splice, on_other_cable
 from tests.world import World
 
 THREADS = 8
@@ -26,7 +26,10 @@ def test_posting_withdrawing_replacing_and_submitting_on_routes_that_share_closu
     world: World,
 ) -> None:
     other = world.ask(
-        TokenKind.CONTRACTOR, "POST", f"/v1/projects/{world.project_id}/routes", json=make_design(code="R2")
+        TokenKind.CONTRACTOR,
+        "POST",
+        f"/v1/projects/{world.project_id}/routes",
+        json=on_other_cable(make_design(), "R2"),
     )["id"]
     routes = [world.route_id, other]
     withdrawn: list[str] = []
@@ -71,7 +74,10 @@ def test_posting_withdrawing_replacing_and_submitting_on_routes_that_share_closu
 
 def test_a_lid_opened_reaches_both_routes_once(world: World) -> None:
     other = world.ask(
-        TokenKind.CONTRACTOR, "POST", f"/v1/projects/{world.project_id}/routes", json=make_design(code="R2")
+        TokenKind.CONTRACTOR,
+        "POST",
+        f"/v1/projects/{world.project_id}/routes",
+        json=on_other_cable(make_design(), "R2"),
     )["id"]
     lids = [make_closure_state(site="C1", id=str(uuid4())) for _ in range(20)]
 
@@ -91,7 +97,10 @@ def _same_route(world: World) -> list[str]:
 
 def _two_routes(world: World) -> list[str]:
     path = f"/v1/projects/{world.project_id}/routes"
-    return [world.route_id, world.ask(TokenKind.CONTRACTOR, "POST", path, json=make_design(code="R2"))["id"]]
+    return [
+        world.route_id,
+        world.ask(TokenKind.CONTRACTOR, "POST", path, json=on_other_cable(make_design(), "R2"))["id"],
+    ]
 
 
 @pytest.mark.parametrize("choose_routes", [_same_route, _two_routes])

@@ -17,7 +17,7 @@ from service.storage.session import transaction
 from service.storage.tables import Job, Package
 from service.vocabulary.states import JobKind
 from service.vocabulary.words import TokenKind
-from tests.factories import make_design, make_splice
+from tests.factories import make_design, make_splice, on_other_cable
 from tests.integration.faults.acts import expire, finished_route, hurry, job_of, package_file, submission, submit
 from tests.integration.small_disks import small_disk
 from tests.world import World
@@ -62,7 +62,7 @@ def test_a_route_that_can_not_be_judged_is_parked_and_another_is_judged(
     world: World, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = f"/v1/projects/{world.project_id}"
-    other = world.ask(TokenKind.CONTRACTOR, "POST", f"{path}/routes", json=make_design(code="R2"))["id"]
+    other = world.ask(TokenKind.CONTRACTOR, "POST", f"{path}/routes", json=on_other_cable(make_design(), "R2"))["id"]
     for kind, way in ((TokenKind.ENGINEER, "criteria"), (TokenKind.CONTRACTOR, "criteria/acknowledgement")):
         world.ask(kind, "PUT", f"/v1/routes/{other}/{way}", json={"version": 1})
     broken = UUID(world.route_id)

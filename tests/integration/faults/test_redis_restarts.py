@@ -23,7 +23,7 @@ from service.storage.session import transaction
 from service.vocabulary.states import JobKind
 from service.vocabulary.words import TokenKind
 from tests.conftest import Servers
-from tests.factories import make_design, make_splice
+from tests.factories import make_design, make_splice, on_other_cable
 from tests.integration.faults.processes import Part, wait_until
 from tests.world import World
 from worker.app import KINDS_AT, MOST_WAITING_HINTS, make_ask_room, redis_client
@@ -91,7 +91,8 @@ def crew(world: World, servers: Servers, tmp_path: Path) -> Iterator[Crew]:
     path = f"/v1/projects/{world.project_id}"
     routes = [world.route_id]
     for number in range(2, ROUTES + 1):
-        made = world.ask(TokenKind.CONTRACTOR, "POST", f"{path}/routes", json=make_design(code=f"R{number}"))
+        design = on_other_cable(make_design(), f"R{number}")
+        made = world.ask(TokenKind.CONTRACTOR, "POST", f"{path}/routes", json=design)
         routes.append(made["id"])
         for kind, way in ((TokenKind.ENGINEER, "criteria"), (TokenKind.CONTRACTOR, "criteria/acknowledgement")):
             world.ask(kind, "PUT", f"/v1/routes/{made['id']}/{way}", json={"version": 1})

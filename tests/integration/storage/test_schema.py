@@ -28,6 +28,7 @@ APPEND_ONLY = (
     "criteria_version",
     "site",
     "route_site",
+    "section",
     "design_revision",
     "design_reply",
     "record",

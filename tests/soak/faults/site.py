@@ -9,6 +9,7 @@ import httpx
 
 from service.vocabulary.words import TokenKind
 from tests.benchmarks.material import renewed
+from tests.bodies.routes import on_other_cable
 from tests.simulator.large import LargeRoute, simulate_large
 from tests.soak.faults.plan import CLOSURES, CREWS, FIBRES, Fault, Plan
 from worker.demo.parties import Parties, open_project
@@ -74,7 +75,7 @@ def _describe(parties: Parties, simulated: LargeRoute, name: str, version: int) 
     sites = [site | {"id": f"{name}.{site['id']}"} for site in simulated.design["sites"]]
     [whole] = simulated.design["segments"]
     segment = whole | {"sites": [site["id"] for site in sites]}
-    design = simulated.design | {"code": name, "sites": sites, "segments": [segment]}
+    design = on_other_cable(simulated.design | {"sites": sites, "segments": [segment]}, name)
     made = parties.ask(TokenKind.CONTRACTOR, "POST", f"/v1/projects/{parties.project_id}/routes", json=design)
     parties.ask(TokenKind.ENGINEER, "PUT", f"/v1/routes/{made['id']}/design/agreement", json={"revision": 1})
     binding, form = f"/v1/routes/{made['id']}/criteria", {"version": version}

@@ -87,6 +87,31 @@ CASES: dict[str, tuple[Body, list[str]]] = {
         },
         ["/splice_plan/11/tray"],
     ),
+    "an uncut fibre under the next section's number": (
+        {
+            "splice_plan": [planned(fibres={"first": 3, "last": 3})],
+            "sections": [make_section("S1"), make_section("S2", first_cable_fibre=13), make_section("S3")],
+        },
+        ["/sections/1/first_cable_fibre"],
+    ),
+    "more fibres than the cable has": (
+        {"sections": [make_section("S1", fibre_count=12), make_section("S2", fibre_count=11), make_section("S3")]},
+        ["/sections/1/fibre_count"],
+    ),
+    "fibres beyond any cable": (
+        {"sections": [make_section("S1", first_cable_fibre=1718), make_section("S2", first_cable_fibre=1717),
+                      make_section("S3", first_cable_fibre=1)]},
+        ["/sections/0/fibre_count"],
+    ),
+    "a port in a closure": ({"splice_plan": [planned(port=1)]}, ["/splice_plan/0/port"]),
+    "a port twice": (
+        {"splice_plan": [planned(site="A", action="terminated", fibres={"first": first, "last": first + 5}, port=port)
+                         for first, port in ((1, 1), (7, 6))]},
+        ["/splice_plan/1/port"],
+    ),
+    "the far end of no patch cord": (
+        {"splice_plan": [planned(site="A", action="terminated", port=1, to_port=25)]}, ["/splice_plan/0/to_port"],
+    ),
     "fibres backwards": ({"segments": ranges((12, 1))}, ["/segments/0/fibres/0"]),
     "fibres beyond the count": ({"segments": ranges((1, 13))}, ["/segments/0/fibres/0"]),
     "a fibre paid for twice": ({"segments": ranges((1, 6), (6, 12))}, ["/segments/0/fibres/1"]),

@@ -8,7 +8,8 @@ from functools import cached_property
 from typing import NamedTuple
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
-from service.vocabulary.design.layout import Layout, TubePlace, place_in_cable
+from service.vocabulary.design.colours import TubePlace, place_in_cable
+from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.words import Outcome, Reason
 from service.vocabulary.quantities import to_last_place
 from worker.package.data.findings import Finding
@@ -101,9 +102,8 @@ def _step(finding: Finding, layout: Layout, *, limit: int) -> Step | None:
 
 
 def _tube(fibre: int, layout: Layout) -> TubePlace:
-    # A fibre has its route number in the first section.
-    section = layout.design.sections[0]
-    place = place_in_cable(fibre, fibres_per_tube=section.fibres_per_tube, scheme=section.colour_scheme)
+    section, cable_fibre = layout.design.sections[0], layout.cable_numbers[0][fibre - 1]
+    place = place_in_cable(cable_fibre, fibres_per_tube=section.fibres_per_tube, scheme=section.colour_scheme)
     return place._replace(fibre=0, fibre_colour="")
 
 

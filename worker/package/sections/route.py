@@ -1,5 +1,6 @@
 """The route as designed, in words: the segments submitted, the sites, and the cable between them."""
 
+from collections.abc import Sequence
 from itertools import pairwise
 from operator import attrgetter
 from typing import NamedTuple
@@ -11,7 +12,7 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.quantities import metres_text
 from worker.package.data.content import PackageContent
 from worker.package.document_model import Section, Subheading
-from worker.package.phrases import UNKNOWN, numbers_text, words
+from worker.package.phrases import UNKNOWN, numbers_text, range_text, words
 from worker.package.sections.columns import Shown, number_column, table_of, text_column
 from worker.package.wording.values import texts_of
 
@@ -30,8 +31,8 @@ def route_section(content: PackageContent) -> Section:
     ]
     owners = {section: segment.id for segment in design.segments for section in segment.sections}
     cables = [
-        _Cable(one, owners.get(one.id, UNKNOWN), *ends)
-        for one, ends in zip(design.sections, pairwise(design.sites), strict=True)
+        _Cable(one, owners.get(one.id, UNKNOWN), *ends, taken)
+        for one, ends, taken in zip(design.sections, pairwise(design.sites), layout.cable_ranges, strict=True)
     ]
     return Section(
         title="Segments and sites",
@@ -70,6 +71,12 @@ class _Cable(NamedTuple):
     segment: str
     start: Site
     end: Site
+    taken: Sequence[tuple[int, int]]
+
+
+def _fibres_text(cable: _Cable) -> str:
+    taken = ", ".join(range_text(first=first, last=last) for first, last in cable.taken)
+    return taken if cable.section.fibre_count is None else f"{taken} of {cable.section.fibre_count}"
 
 
 _SEGMENT_COLUMNS: tuple[Shown[_Billed], ...] = (
@@ -95,6 +102,7 @@ _CABLE_COLUMNS: tuple[Shown[_Cable], ...] = (
     text_column("From", 70, lambda one: one.start.id),
     text_column("To", 70, lambda one: one.end.id),
     text_column("Segment", 66, lambda one: one.segment),
+    text_column("Cable fibres", 70, _fibres_text),
     text_column("Fibre type", 70, lambda one: one.section.fibre_type),
     text_column("Reel", 60, lambda one: one.section.reel or UNKNOWN),
     number_column("Cable", 55, lambda one: texts_of(one.section)["cable_length_m"], unit="m"),

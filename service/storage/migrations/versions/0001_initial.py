@@ -18,6 +18,7 @@ CHANGING = (
     "person",
     "person_certificate",
     "route",
+    "route_section",
     "fibre",
     "found_spots",
     "standing_verdict",

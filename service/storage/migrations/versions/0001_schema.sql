@@ -153,6 +153,14 @@ CREATE TABLE route (
     CONSTRAINT uq_route_project_id_code UNIQUE (project_id, code)
 );
 
+CREATE TABLE section (
+    project_id uuid, id varchar,
+    number bigint NOT NULL GENERATED ALWAYS AS IDENTITY,
+    CONSTRAINT pk_section PRIMARY KEY (project_id, id),
+    CONSTRAINT fk_section_project_id FOREIGN KEY (project_id) REFERENCES project,
+    CONSTRAINT uq_section_number UNIQUE (number)
+);
+
 CREATE TABLE site (
     project_id uuid, id varchar,
     kind varchar NOT NULL,
@@ -260,6 +268,18 @@ CREATE INDEX ix_record_arrival ON record (project_id, route_id, route_version, i
 CREATE INDEX ix_record_lid ON record (project_id, lid_site) WHERE lid_site IS NOT NULL;
 CREATE INDEX ix_record_splice ON record (project_id, splice_site) WHERE splice_site IS NOT NULL;
 CREATE INDEX ix_record_splicer ON record (project_id, splicer_serial, kind) WHERE splicer_serial IS NOT NULL;
+
+CREATE TABLE route_section (
+    project_id uuid, section_id varchar, route_id uuid, first_fibre integer, last_fibre integer,
+    section_number bigint NOT NULL,
+    is_held boolean NOT NULL,
+    CONSTRAINT pk_route_section PRIMARY KEY (project_id, section_id, route_id, first_fibre, last_fibre),
+    CONSTRAINT fk_route_section_project_id_route_id FOREIGN KEY (project_id, route_id) REFERENCES route,
+    CONSTRAINT fk_route_section_project_id_section_id FOREIGN KEY (project_id, section_id) REFERENCES section,
+    CONSTRAINT ex_route_section_held EXCLUDE USING gist (
+        int8range(section_number * 4096 + first_fibre, section_number * 4096 + last_fibre, '[]') WITH &&
+    ) WHERE (is_held)
+);
 
 CREATE TABLE route_site (
     project_id uuid, route_id uuid, site_id varchar,

@@ -46,9 +46,11 @@ def with_trays_and_cable_of_nobody() -> PackageContent:
     first, second, *others = content.design.sites
     trays = tuple(Tray(number=number, capacity=24 if number < 4 else 12) for number in (5, 1, 2, 4))
     [segment, *rest] = content.design.segments
+    cable, *behind = content.design.sections
     return with_design(
         content,
         sites=(first.model_copy(update={"trays": trays[:1]}), second.model_copy(update={"trays": trays}), *others),
+        sections=(cable.model_copy(update={"first_cable_fibre": 13, "fibre_count": 48}), *behind),
         segments=(segment.model_copy(update={"sections": segment.sections[1:]}), *rest),
     )
 
