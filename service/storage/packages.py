@@ -1,14 +1,18 @@
-"""Packages, their files (the certified one, and what each signature made of it), and signed files that were sent in."""
+"""Packages, their files (the certified one, and what each signature made of it), and signed files that were sent in.
+
+With the decisions on them, and the acceptances that these make.
+"""
 
 from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from uuid import UUID
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
-from service.storage.rows import by_id, required
-from service.storage.tables import Package, PackageFile, SignatureUpload, Submission
+from service.storage.rows import by_id, of_route, required
+from service.storage.session import add_rows
+from service.storage.tables import Acceptance, Decision, Package, PackageFile, Route, SignatureUpload, Submission
 from service.vocabulary.signatures import SignatureLevel, SignaturePlace, SignatureRole, SignedBy
 
 
@@ -113,3 +117,37 @@ def keep_upload(session: Session, upload: SignatureUpload) -> SignatureUpload:
     kept = session.merge(upload)
     session.flush()
     return kept
+
+
+def decision_on(session: Session, package: Package) -> Decision | None:
+    """Return the decision on a package; None until it is decided."""
+    return session.get(Decision, (package.project_id, package.id))
+
+
+def decision_made(session: Session, package: Package) -> Decision:
+    """Return the decision on a package that is decided."""
+    return session.get_one(Decision, (package.project_id, package.id))
+
+
+def acceptances_of(session: Session, route: Route) -> Sequence[Acceptance]:
+    """Return every acceptance of a route's segments, withdrawn ones too."""
+    return session.exec(select(Acceptance).where(*of_route(Acceptance, route))).all()
+
+
+def standing_acceptances(session: Session, route: Route) -> dict[str, Acceptance]:
+    """Return the acceptance that stands of each accepted segment."""
+    return {one.segment_id: one for one in acceptances_of(session, route) if one.withdrawn_at is None}
+
+
+def accept_segment(session: Session, route: Route, package: Package, segment: str, *, now: datetime) -> None:
+    """Add the acceptance of a segment under its route's lock, numbered after those before it."""
+    numbers = select(func.max(Acceptance.number)).where(*of_route(Acceptance, route), Acceptance.segment_id == segment)
+    acceptance = Acceptance(
+        project_id=route.project_id,
+        route_id=route.id,
+        segment_id=segment,
+        number=(session.exec(numbers).one() or 0) + 1,
+        package_id=package.id,
+        accepted_at=now,
+    )
+    add_rows(session, [acceptance])

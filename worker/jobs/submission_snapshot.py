@@ -12,8 +12,7 @@ from sqlmodel import Session
 from service.storage.access import project_of, submitted_by
 from service.storage.audit import audit_head
 from service.storage.criteria import criteria_row, parse_criteria
-from service.storage.decisions import acceptances_of, decision_on
-from service.storage.packages import other_packages
+from service.storage.packages import acceptances_of, decision_on, other_packages
 from service.storage.records import StoredEvidence
 from service.storage.routes import design_row, find_route
 from service.storage.submissions import end_reasons, read_frozen_evidence

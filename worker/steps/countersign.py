@@ -14,9 +14,15 @@ from sqlmodel import Session
 from service.storage import jobs
 from service.storage.access import decided_by, forget_once_printed, holder_of, project_of
 from service.storage.criteria import criteria_of
-from service.storage.decisions import decision_made
 from service.storage.jobs import Lease
-from service.storage.packages import SignedFile, add_files, find_package, signatures_of, submission_of_package
+from service.storage.packages import (
+    SignedFile,
+    add_files,
+    decision_made,
+    find_package,
+    signatures_of,
+    submission_of_package,
+)
 from service.storage.routes import lock_route, raise_version
 from service.storage.session import snapshot, transaction
 from service.storage.tables import Decision, Package, PackageFile, Submission

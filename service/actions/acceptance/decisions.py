@@ -20,7 +20,7 @@ from service import errors
 from service.actions.acceptance.submissions import MOST_CONCESSIONS
 from service.actions.access.tokens import Caller
 from service.actions.billing.notices import release
-from service.storage import access, decisions, jobs, packages, routes, submissions
+from service.storage import access, jobs, packages, routes, submissions
 from service.storage.audit import NoticeDraft
 from service.storage.session import add_rows
 from service.storage.tables import Decision, Package, Person, Route, Submission
@@ -77,7 +77,7 @@ def decide(session: Session, caller: Caller, package_id: UUID, etag: str, form: 
     context = lock_context(session, caller.projects, package_id)
     package, submission = context.package, context.submission
     said = form.model_dump(exclude_none=True)
-    made = decisions.decision_on(session, package)
+    made = packages.decision_on(session, package)
     if made is not None:
         if made.sha256 == sha256_hex(_document(package, said)):
             return made
@@ -120,7 +120,7 @@ def record_decision(
     add_rows(session, [decision])
     for segment in submission.segments:
         if said["segments"][segment] == SegmentDecision.ACCEPTED:
-            decisions.accept_segment(session, route, package, segment, now=now)
+            packages.accept_segment(session, route, package, segment, now=now)
     submissions.hold_segments(session, submission, is_open=False)
     submission.state = SubmissionState.DECIDED
     routes.raise_version(route)

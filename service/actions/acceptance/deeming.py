@@ -14,7 +14,7 @@ from sqlmodel import Session
 from service.actions.acceptance.decisions import DecisionContext, SegmentDecision, lock_context, record_decision
 from service.actions.access.tokens import Caller
 from service.errors import ConflictError
-from service.storage import decisions, routes
+from service.storage import packages, routes
 from service.storage.audit import NoticeDraft
 from service.storage.criteria import criteria_of
 from service.storage.tables import Decision, Package, Submission
@@ -51,7 +51,7 @@ def notice_defect(session: Session, caller: Caller, package_id: UUID, notice: De
         return package
     if package.defect_notice is not None:
         raise ConflictError("A defect notice is recorded already.")
-    if decisions.decision_on(session, package) is not None:
+    if packages.decision_on(session, package) is not None:
         raise ConflictError("The package is decided already.")
     package.defect_notice, package.defect_noticed_at = notice.reason, caller.now
     routes.raise_version(context.route)
@@ -63,7 +63,7 @@ def notice_defect(session: Session, caller: Caller, package_id: UUID, notice: De
 def deem(session: Session, context: DecisionContext, *, now: datetime) -> tuple[Decision, list[NoticeDraft]] | None:
     """Decide a package whose time has run out, under its route's lock; None where that is not so any more."""
     package, submission = context.package, context.submission
-    is_decided = decisions.decision_on(session, package) is not None
+    is_decided = packages.decision_on(session, package) is not None
     if is_decided or package.defect_noticed_at is not None or package.deemed_at is None or now < package.deemed_at:
         return None
     criteria = criteria_of(session, package.project_id, submission.criteria_version)

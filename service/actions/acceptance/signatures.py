@@ -14,7 +14,7 @@ from sqlmodel import Session
 from service.actions.acceptance.decisions import package_etag, refuse_own_work
 from service.actions.access.tokens import Caller
 from service.errors import ConflictError, NotFoundError, PreconditionFailedError, WrongTokenKindError
-from service.storage import access, decisions, jobs, packages, routes
+from service.storage import access, jobs, packages, routes
 from service.storage.tables import Decision, Package, SignatureUpload
 from service.vocabulary.signatures import SignaturePlace, SignatureRole, SignedBy, UploadState
 from service.vocabulary.states import JobKind, JobState
@@ -99,7 +99,7 @@ def find_own_upload(session: Session, caller: Caller, package_id: UUID, upload_i
 
 
 def _deciding_engineer(session: Session, package: Package) -> str:
-    decision = decisions.decision_on(session, package)
+    decision = packages.decision_on(session, package)
     if decision is None:
         raise ConflictError("The engineer signs a decision: decide with own_key first, and sign the file sealed then.")
     _refuse_where_sealed(_chosen(decision))

@@ -12,7 +12,7 @@ from sqlmodel import Session
 
 from service.actions.billing.notices import SEGMENT_ACCEPTED
 from service.actions.routes.criteria import reports_on_route
-from service.storage import audit, decisions, routes, submissions, verdicts
+from service.storage import audit, packages, routes, submissions, verdicts
 from service.storage.tables import Acceptance, Package, Route, StandingVerdict, Submission
 from service.vocabulary.design.design import Segment
 from service.vocabulary.findings.finding import OutcomeCounts
@@ -33,7 +33,7 @@ def status_of(session: Session, route: Route) -> dict[str, Any]:
     """Return a route's acceptance status as it is answered."""
     verdict = verdicts.standing_verdict(session, route)
     waiting = verdicts.count_waiting(session, route)
-    accepted, submitted = decisions.standing_acceptances(session, route), submissions.latest_submissions(session, route)
+    accepted, submitted = packages.standing_acceptances(session, route), submissions.latest_submissions(session, route)
     told = audit.told_of(session, route, SEGMENT_ACCEPTED) if accepted else set()
     outcomes = {} if verdict is None else orjson.loads(verdict.document)["segments"]
     return {

@@ -16,7 +16,7 @@ from sqlmodel import Session
 
 from service import errors
 from service.actions.access.tokens import Caller
-from service.storage import access, decisions, jobs, routes, submissions, verdicts
+from service.storage import access, jobs, packages, routes, submissions, verdicts
 from service.storage.tables import Route, Submission
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria.words import Force
@@ -84,7 +84,7 @@ def replaced_by(session: Session, route: Route, submission: Submission) -> str |
 
     A later one that was refused has taken it too: the engineer has looked at newer records since.
     """
-    for segment in decisions.standing_acceptances(session, route):
+    for segment in packages.standing_acceptances(session, route):
         if segment in submission.segments:
             return f"Segment {segment} is accepted by now: nothing is made of an earlier submission."
     for other in submissions.submissions_after(session, submission):
@@ -108,7 +108,7 @@ def _refuse_unknown_names(session: Session, route: Route, form: SubmissionForm) 
 
 
 def _refuse_taken_segments(session: Session, route: Route, segments: Sequence[str]) -> None:
-    accepted, held = decisions.standing_acceptances(session, route), submissions.segments_held(session, route)
+    accepted, held = packages.standing_acceptances(session, route), submissions.segments_held(session, route)
     for segment in segments:
         if segment in accepted:
             raise errors.ConflictError(f"Segment {segment} is accepted already.")

@@ -14,7 +14,7 @@ from sqlmodel import Session
 from service.actions.acceptance.decisions import SegmentDecision
 from service.actions.acceptance.signatures import awaited_signatures
 from service.errors import NotFoundError
-from service.storage import decisions, packages
+from service.storage import packages
 from service.storage.audit import hash_of_entry
 from service.storage.tables import Decision, Package
 from service.vocabulary import quantities as q
@@ -72,7 +72,7 @@ def find_verification(session: Session, code: str) -> VerificationAnswer:
     package = packages.package_with_code(session, _canonical(code))
     if package is None:
         raise NotFoundError("No package has this verification code.")
-    decision = decisions.decision_on(session, package)
+    decision = packages.decision_on(session, package)
     link = hash_of_entry(session, package.project_id, package.audit_sequence)
     standing, superseded_by = _standing(session, package)
     return VerificationAnswer(

@@ -12,7 +12,7 @@ from uuid import uuid4
 import orjson
 from sqlmodel import Session
 
-from service.storage import decisions, packages, routes
+from service.storage import packages, routes
 from service.storage.audit import NoticeDraft, told_of
 from service.storage.criteria import criteria_of
 from service.storage.tables import Acceptance, Notice, Package, Route, Submission
@@ -28,7 +28,7 @@ SEGMENT_ACCEPTED = "segment.accepted"
 def release(session: Session, route: Route, decided: Submission) -> list[NoticeDraft]:
     """Return the notices that the decision on a submission lets out, under the route's lock; none was told before."""
     criteria = criteria_of(session, route.project_id, decided.criteria_version)
-    accepted = decisions.standing_acceptances(session, route)
+    accepted = packages.standing_acceptances(session, route)
     design = routes.layout_of(session, route, revision=decided.design_revision).design
     segments = [segment.id for segment in design.segments]
     if criteria.release is Release.WITH_ROUTE and any(segment not in accepted for segment in segments):
@@ -40,7 +40,7 @@ def release(session: Session, route: Route, decided: Submission) -> list[NoticeD
 
 def _notice(session: Session, route: Route, acceptance: Acceptance) -> NoticeDraft:
     package = packages.find_package(session, [acceptance.project_id], acceptance.package_id)
-    decision = orjson.loads(decisions.decision_made(session, package).document)
+    decision = orjson.loads(packages.decision_made(session, package).document)
     submission = packages.submission_of_package(session, package)
     granted = [
         concession

@@ -62,10 +62,10 @@ def propose_design(session: Session, caller: Caller, route_id: UUID, design: Des
     revision = newest.row.revision + 1
     _add_revision(session, caller, route, revision, document)
     route.proposed_design_revision = revision
-    hold_cable(session, route)
     routes.raise_version(route)
     if route.agreed_design_revision is None:
         put_in_force(session, route, revision)
+    hold_cable(session, route)
     subject = f"{route.id}/{revision}"
     caller.append_audit(session, route.project_id, "design.proposed", subject, content_sha256=sha256)
     return route

@@ -21,7 +21,7 @@ from service.api.acceptance.archive import write_manifest, zipped
 from service.api.gate import ContractorOrEngineerGate, EngineerGate, PackageGate
 from service.api.routing import CheckedRoute, RowAnswer
 from service.errors import PreconditionMissingError
-from service.storage import decisions, packages
+from service.storage import packages
 from service.storage.tables import Package
 from service.vocabulary import quantities as q
 from service.vocabulary.canonical import sha256_hex
@@ -172,7 +172,7 @@ def _file_headers(package: Package, ending: str) -> dict[str, str]:
 
 
 def _answer(session: Session, package: Package) -> PackageAnswer:
-    decision = decisions.decision_on(session, package)
+    decision = packages.decision_on(session, package)
     segments = packages.submission_of_package(session, package).segments
     evidence = evidence_of(session, package)
     document = None if decision is None else orjson.loads(decision.document)

@@ -5,7 +5,7 @@ from typing import Any
 import httpx
 
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, make_design, make_segment
+from tests.factories import Body, make_design, make_segment, on_other_cable
 from tests.world import World
 
 CONTRACTOR, ENGINEER = TokenKind.CONTRACTOR, TokenKind.ENGINEER
@@ -60,7 +60,7 @@ def effects_of(world: World, design: Body) -> Any:
 
 def describe_unagreed(world: World, **changes: Any) -> Body:
     """Let the world's route be another, bound to the same criteria, whose design nobody has agreed to."""
-    design = make_design(**{"code": "R2", **changes})
+    design = on_other_cable(make_design(**changes), changes.get("code", "R2"))
     path = f"/v1/projects/{world.project_id}/routes"
     world.route_id = world.ask(CONTRACTOR, "POST", path, json=design)["id"]
     binding = f"/v1/routes/{world.route_id}/criteria"

@@ -9,7 +9,7 @@ import pytest
 from service.actions.access.audit import verify_chain
 from service.storage.session import snapshot
 from service.vocabulary.words import TokenKind
-from tests.factories import both_ways, make_closure_state, make_design, make_site, make_splice
+from tests.factories import both_ways, make_closure_state, make_design, make_site, make_splice, on_other_cable
 from tests.integration.api.acts import decide, let_hold, newest_package, refusal
 from tests.integration.api.design_acts import (
     CONTRACTOR,
@@ -159,7 +159,7 @@ def test_before_any_agreement_the_crew_works_by_what_was_proposed_last(world: Wo
     assert revisions(world) == (1, None, None)
     refused = propose_design(world, design)
     assert (refused["design_revision"], refused["proposed_design_revision"]) == (2, 2)
-    propose_design(world, longer(code="R2"))
+    propose_design(world, on_other_cable(longer(), "R2"))
     assert (revisions(world), world.status()["fibres_waiting"]) == ((3, None, 3), 12)
     world.drain()
     assert agree(world, 3).is_success
@@ -232,7 +232,7 @@ def test_a_site_left_out_and_taken_in_again_knows_its_lid(world: World) -> None:
 
 def test_a_proposal_keeps_no_site_for_itself(world: World) -> None:
     propose_design(world, longer(closures=3))
-    other = make_design(code="R2", closures=3)
+    other = on_other_cable(make_design(closures=3), "R2")
     other["sites"][3] = make_site("C3", kind="patch_panel")
     path = f"/v1/projects/{world.project_id}/routes"
     assert world.call(CONTRACTOR, "POST", path, json=other).status_code == 201

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from service.vocabulary.words import TokenKind
-from tests.factories import finished_fibre, make_design, make_segment
+from tests.factories import finished_fibre, make_design, make_segment, on_other_cable
 from tests.integration.api.acts import decide, pointers, refusal
 from tests.integration.api.design_acts import (
     CONTRACTOR,
@@ -182,5 +182,5 @@ def test_the_contractor_tries_its_own_and_one_trial_goes_on_at_a_time(judged: Wo
 
 def test_without_criteria_there_is_nothing_to_try_a_design_by(world: World) -> None:
     path = f"/v1/projects/{world.project_id}/routes"
-    world.route_id = world.ask(CONTRACTOR, "POST", path, json=make_design(code="R2"))["id"]
+    world.route_id = world.ask(CONTRACTOR, "POST", path, json=on_other_cable(make_design(), "R2"))["id"]
     assert "no criteria" in refusal(try_revision(world, 1), 409)["detail"]
