@@ -5,6 +5,7 @@ Writes: nothing. Leaves: nothing.
 """
 
 from collections.abc import Iterator, Mapping
+from functools import cache
 
 from sqlmodel import Session
 from typing_extensions import TypedDict
@@ -13,8 +14,9 @@ from service.actions.acceptance.status import status_of
 from service.storage import routes
 from service.storage.routes import records_naming
 from service.storage.tables import Route
-from service.vocabulary.design.billing_quantities import SegmentQuantities, quantities_of
+from service.vocabulary.design.billing_quantities import SegmentQuantities, quantities_by_segment
 from service.vocabulary.design.layout import Layout
+from service.vocabulary.design.words import JointKind
 from service.vocabulary.words import Standing
 
 
@@ -80,15 +82,28 @@ def effects_of(session: Session, route: Route, after: Layout) -> DesignEffects:
 
 def _joined_otherwise(before: Layout, after: Layout) -> Iterator[int]:
     """Give the fibres that are joined at other places, in another way, or to other fibres of a cable."""
+    have_other_sections = _sections(before) != _sections(after)
+
+    @cache
+    def have_other_joints(first: int, then: int) -> bool:
+        # The first of all fibres that are alike, by the one design and by the other.
+        return _joints(before, first) != _joints(after, then)
+
     for fibre in range(1, before.design.fibre_count + 1):
-        if _path(before, fibre) != _path(after, fibre):
+        if (
+            have_other_sections
+            or have_other_joints(before.first_alike(fibre), after.first_alike(fibre))
+            or before.cable_fibres(fibre) != after.cable_fibres(fibre)
+        ):
             yield fibre
 
 
-def _path(layout: Layout, fibre: int) -> object:
-    joints = [(joint.site, joint.position, joint.kind) for joint in layout.joints_of(fibre)]
-    sections = [section.id for section in layout.design.sections]
-    return joints, list(zip(sections, layout.cable_fibres(fibre), strict=True))
+def _joints(layout: Layout, fibre: int) -> list[tuple[str, int, JointKind]]:
+    return [(joint.site, joint.position, joint.kind) for joint in layout.joints_of(fibre)]
+
+
+def _sections(layout: Layout) -> list[str]:
+    return [section.id for section in layout.design.sections]
 
 
 def _in_ranges(numbers: Iterator[int]) -> list[FibreNumbers]:
@@ -102,7 +117,7 @@ def _in_ranges(numbers: Iterator[int]) -> list[FibreNumbers]:
 
 
 def _segment_effects(before: Layout, after: Layout, standing: Mapping[str, Standing]) -> list[SegmentEffect]:
-    paid_before, paid_after = _quantities(before), _quantities(after)
+    paid_before, paid_after = quantities_by_segment(before), quantities_by_segment(after)
     return [
         {
             "id": id_,
@@ -113,7 +128,3 @@ def _segment_effects(before: Layout, after: Layout, standing: Mapping[str, Stand
         }
         for id_ in {**paid_before, **paid_after}
     ]
-
-
-def _quantities(layout: Layout) -> dict[str, SegmentQuantities]:
-    return {segment.id: quantities_of(layout, segment, dark=()) for segment in layout.design.segments}
