@@ -67,6 +67,7 @@ def make_content(*, fibre_count: int = 4, closure_count: int = 3, **changes: Any
         contractor="Larkfield Cable Works",
         design=design,
         design_revision=3,
+        design_agreed_at=datetime(2026, 2, 27, 9, 12, 44, tzinfo=UTC),
         design_sha256=verdict["design_sha256"],
         criteria=criteria,
         criteria_version=2,

@@ -14,7 +14,7 @@ from service.storage.audit import audit_head
 from service.storage.criteria import criteria_row, parse_criteria
 from service.storage.packages import acceptances_of, decision_on, other_packages
 from service.storage.records import StoredEvidence
-from service.storage.routes import design_row, find_route
+from service.storage.routes import design_row, find_route, reply_to
 from service.storage.submissions import end_reasons, read_frozen_evidence
 from service.storage.tables import Acceptance, Package, Project, Route, Submission
 from service.vocabulary.findings.concession import Concession
@@ -48,6 +48,7 @@ class SubmissionSnapshot:
     project: Project
     route: Route
     by: PreparedRules
+    design_agreed_at: datetime | None
     evidence: list[StoredEvidence]
     end_reasons: Mapping[str, str]
     responsible_person: PrintedPerson
@@ -59,12 +60,14 @@ def read_snapshot(session: Session, submission: Submission) -> SubmissionSnapsho
     """Read what a submission froze."""
     route = find_route(session, [submission.project_id], submission.route_id)
     design = design_row(session, route, revision=submission.design_revision)
+    agreement = reply_to(session, route, submission.design_revision)
     criteria = criteria_row(session, submission.project_id, submission.criteria_version)
     return SubmissionSnapshot(
         submission=submission,
         project=project_of(session, submission.project_id),
         route=route,
         by=rules_from(design, parse_criteria(criteria.document), criteria_sha256=criteria.sha256),
+        design_agreed_at=None if agreement is None else agreement.replied_at,
         evidence=read_frozen_evidence(session, route, submission.id),
         end_reasons=end_reasons(session, submission.project_id, submission.id),
         responsible_person=submitted_by(session, submission),
@@ -116,6 +119,7 @@ def content_of(
         design=taken.by.layout.design,
         design_revision=submission.design_revision,
         design_sha256=taken.by.design_sha256,
+        design_agreed_at=taken.design_agreed_at,
         criteria=taken.by.criteria,
         criteria_version=submission.criteria_version,
         criteria_sha256=taken.by.criteria_sha256,

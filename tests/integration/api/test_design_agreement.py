@@ -1,5 +1,6 @@
 """A design judges and bills once the engineer has agreed to it; until then the one agreed to last does."""
 
+from datetime import datetime
 from typing import Any
 from uuid import uuid4
 
@@ -23,8 +24,10 @@ from tests.integration.api.design_acts import (
     revision_of,
     without_c1,
 )
+from tests.integration.api.test_signatures import file_of
 from tests.integration.faults.acts import finished_route
 from tests.world import World, propose_design
+from worker.signing.check.parsing import read_attachment
 
 
 def etag_of(world: World) -> str:
@@ -177,6 +180,9 @@ def test_nothing_comes_in_force_while_the_route_is_submitted(world: World) -> No
     world.drain()
     # What was accepted is billed by the design that was agreed to when it was submitted: three kilometres.
     assert made.json()["design_revision"] == newest_package_revision(world) == 1
+    about = orjson.loads(read_attachment(file_of(world, newest_package(world)), "package.json"))
+    agreed_at = datetime.fromisoformat(revision_of(world, 1)["replied_at"])
+    assert (about["design_revision"], datetime.fromisoformat(about["design_agreed_at"])) == (1, agreed_at)
     [notice] = world.ask(TokenKind.BILLING, "GET", f"/v1/projects/{world.project_id}/notices")["notices"]
     assert notice["data"]["cable_length_m"] == "3000.00"
 

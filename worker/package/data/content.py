@@ -138,6 +138,7 @@ class PackageFacts(FirstFacts):
     """What a package says of itself since the second form."""
 
     responsible_position: _Text = None
+    design_agreed_at: Annotated[_Time | None, _IF_KNOWN] = None
     contractor_signature: SignedBy
     made_at: _Time
     supersedes: Sequence[SupersededPackage]

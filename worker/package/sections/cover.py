@@ -102,7 +102,8 @@ def _facts(content: PackageContent) -> Facts:
 
 def _judged_by(content: PackageContent) -> str:
     criteria = f"criteria version {content.criteria_version}, {content.criteria.title}"
-    return f"design revision {content.design_revision}; {criteria}"
+    agreed = "" if content.design_agreed_at is None else f", agreed on {time_text(content.design_agreed_at)}"
+    return f"design revision {content.design_revision}{agreed}; {criteria}"
 
 
 def _seal_text(content: PackageContent) -> str:

@@ -63,7 +63,7 @@ def test_another_form_of_package_is_named() -> None:
 
 def as_first_released(about: Any) -> Any:
     """Return what package.json said in its first form."""
-    new = {"responsible_position", "contractor_signature", "declarations", "made_at"}
+    new = {"responsible_position", "design_agreed_at", "contractor_signature", "declarations", "made_at"}
     kept = {name: value for name, value in about.items() if name not in new}
     return kept | {
         "form": "package.1",
