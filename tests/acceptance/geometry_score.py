@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.stats import binom, norm
+from scipy.stats import binom, norm, poisson
 
 from service.vocabulary.findings.finding import FindingDocument
 from tests.acceptance.figures import Share
@@ -56,6 +56,7 @@ class GeometryScore:
     bins: list[BinScore] = field(default_factory=lambda: [BinScore() for _ in BINS])
     wrong: list[str] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
+    suspected: list[str] = field(default_factory=list)
     reasons: Counter[str] = field(default_factory=Counter)
     unfinished: int = 0
 
@@ -65,6 +66,11 @@ class GeometryScore:
         return Share(self.reasons.total(), self.findings)
 
     @property
+    def most_refused(self) -> int:
+        """The most good fibres that the normal distribution refuses, with 99 % confidence."""
+        return int(poisson.ppf((1 + _CONFIDENCE) / 2, self.refused_expected))
+
+    @property
     def left_open(self) -> Share:
         """Share of good fibres that are not accepted for want of one finding or more."""
         return Share(self.unfinished, self.good_fibres)
@@ -72,6 +78,8 @@ class GeometryScore:
     def add(self, fibre: JudgedFibre) -> None:
         """Score one fibre."""
         self.fibres += 1
+        if fibre.suspected_of:
+            self.suspected.append(f"{fibre.name}: {', '.join(sorted(fibre.suspected_of))}")
         self.findings += len(fibre.findings)
         self.reasons.update(
             f"{one['quantity']}: {one['reason']}" for one in fibre.findings if one["outcome"] == "undetermined"
@@ -89,6 +97,7 @@ class GeometryScore:
             setattr(self, name, getattr(self, name) + getattr(other, name))
         self.wrong += other.wrong
         self.refused += other.refused
+        self.suspected += other.suspected
         self.reasons += other.reasons
         for own, more in zip(self.bins, other.bins, strict=True):
             own.joints += more.joints

@@ -10,10 +10,11 @@ from typing import TypeVar
 
 from tests.acceptance.fault_score import FAULT_RULES, FaultScore
 from tests.acceptance.geometry_score import GeometryScore
+from tests.acceptance.people_score import PeopleScore
 from tests.acceptance.placing_score import PlacingScore
 from tests.acceptance.trials import SPLICE_LIMIT_DB, JudgedFibre, judge_trial
 from tests.simulator.faults import PAIRED, PEOPLE, FaultKind
-from tests.simulator.geometry import GEOMETRIES
+from tests.simulator.geometry import GEOMETRIES, USUAL
 from tests.simulator.trial import faulty_trial, honest_trial, marginal_trial
 
 FIBRES = 24
@@ -21,7 +22,12 @@ HONEST_ROUTES = 126
 FAULTY_ROUTES = 13
 # What is wrong with fibres and instruments; what people do to the papers is scored by itself.
 WORK_FAULTS = tuple(kind for kind in FaultKind if kind not in PEOPLE)
-_HONEST_SEED, _FAULTY_SEED, _GEOMETRY_SEED = 1, 1001, 2001
+# `python -m tests.acceptance` runs all geometries, with 300 routes each.
+SETTLED = ("plain", "rough_excess", "several_pulses")
+SETTLED_ROUTES = 16
+# Of one route the papers of so many fibres: of most the crew is honest, or there were nothing to hold them against.
+FAULTS_OF_A_ROUTE = 2
+_HONEST_SEED, _FAULTY_SEED, _GEOMETRY_SEED, _PEOPLE_SEED = 1, 1001, 2001, 3001
 Work = TypeVar("Work")
 Score = TypeVar("Score")
 
@@ -99,6 +105,12 @@ def score_route(seed: int, kind: FaultKind | None) -> Scores:
     return scores
 
 
+@cache
+def settled_geometries() -> Mapping[str, GeometryScore]:
+    """Return the scores of the geometries that tests hold the judge to, once for all tests."""
+    return dict(run_geometries(SETTLED, routes=SETTLED_ROUTES))
+
+
 def run_geometries(names: Sequence[str], *, routes: int) -> Iterator[tuple[str, GeometryScore]]:
     """Score so many routes of each geometry, tested by honest people: every second fibre has splices near the limit."""
     work = [(name, _GEOMETRY_SEED + number) for name in names for number in range(routes)]
@@ -118,6 +130,28 @@ def score_geometry(one: tuple[str, int]) -> GeometryScore:
         marginal_trial(seed=seed, fibres=fibres, geometry=GEOMETRIES[name], limit_db=SPLICE_LIMIT_DB)
     ):
         score.add(fibre)
+    return score
+
+
+def run_people(*, routes: int) -> Iterator[tuple[FaultKind, PeopleScore]]:
+    """Score so many usual routes with each thing that people do to papers."""
+    work = [(kind, _PEOPLE_SEED + number) for kind in sorted(PEOPLE) for number in range(routes)]
+    merged = {kind: PeopleScore() for kind in PEOPLE}
+    for number, ((kind, _), score) in enumerate(zip(work, _on_all_cores(score_people, work), strict=True), start=1):
+        merged[kind].merge(score)
+        if number % routes == 0:
+            yield kind, merged[kind]
+
+
+def score_people(one: tuple[FaultKind, int]) -> PeopleScore:
+    """Draw, judge and score one route on which somebody did the same to the papers of a few fibres."""
+    kind, seed = one
+    score = PeopleScore()
+    trial = faulty_trial(seed=seed, fibres=FIBRES, kind=kind, geometry=USUAL, most=FAULTS_OF_A_ROUTE)
+    for fibre in judge_trial(trial):
+        fault = trial.fault_of(fibre.number)
+        if fault is not None and fault.fibre == fibre.number:
+            score.add(fibre, fault)
     return score
 
 

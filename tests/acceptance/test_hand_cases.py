@@ -60,6 +60,37 @@ def two_closures_28_m_farther_out(fibre: int, _: int) -> Losses:
     return {2028: 0.05, 2056: 0.60 if fibre == 1 else 0.06}
 
 
+def test_two_closures_farther_out_keep_their_own_events_on_every_fibre() -> None:
+    """The cable's other fibres show where its closures are: the event at 2028 m is C1, that at 2056 m C2.
+
+    Each design spot of C2 is taken by C1. Who goes by the design alone reads C1 as C2 and finds damage behind it.
+    """
+    design = make_route(2000, 28, 2000)
+    judged = judge_cable(design, two_closures_28_m_farther_out, end_m=4028, criteria=only(SPLICE, STRAY, TERMINATION))
+    assert outcome(judged[1], "SPLICE-1550", site="C2") == "nonconforming"
+    assert outcome(judged[1], "SPLICE-1550", site="C1") == "conforming"
+    for fibre in FIBRES[1:]:
+        assert {one["outcome"] for one in judged[fibre].document["findings"]} == {"conforming"}
+        assert judged[fibre].document["work"] == []
+
+
+def test_two_closures_farther_out_on_one_fibre_alone_prove_nothing_good() -> None:
+    """One fibre does not say which of its two events is C2: 0.60 dB may be, so that C2 is not accepted."""
+    design = make_route(2000, 28, 2000)
+    judged = judge_cable(
+        design, two_closures_28_m_farther_out, end_m=4028, criteria=only(SPLICE, STRAY), fibres=range(1, 2)
+    )
+    assert outcome(judged[1], "SPLICE-1550", site="C2") != "conforming"
+
+
+def test_a_closure_60_m_off_where_all_fibres_show_it_is_no_damage() -> None:
+    """Twelve fibres lose a splice's loss at one spot and nothing at the designed one: the closure was built there."""
+    design = make_route(2000, 2000)
+    judged = judge_cable(design, lambda *_: {2060: 0.07}, end_m=4000, criteria=only(SPLICE, STRAY, TERMINATION))
+    for fibre in FIBRES:
+        assert {one["outcome"] for one in judged[fibre].document["findings"]} == {"conforming"}
+
+
 def test_a_kink_that_hits_all_fibres_of_a_cable_is_no_closure() -> None:
     """Each fibre loses 0.03 dB at 1310 and 0.15 dB at 1550 nm at 2060 m, and has its splice at 2000 m: a bent cable."""
     design = make_route(2000, 2000)
@@ -84,6 +115,31 @@ def test_a_kink_beside_unseen_splices_is_no_closure_either() -> None:
         assert outcome(judged[fibre], "STRAY-1550") != "conforming"
 
 
+def test_a_bend_40_m_from_an_unseen_splice_is_a_bend() -> None:
+    """Eleven fibres show their splice at 2000 m; one shows nothing there and 0.12 dB at 2040 m: that is no splice."""
+    design = make_route(2000, 2000)
+
+    def losses(fibre: int, nm: int) -> Losses:
+        return ({2040: 0.03} if nm == 1310 else {2040: 0.12}) if fibre == 5 else {2000: 0.06}
+
+    judged = judge_cable(design, losses, end_m=4000, criteria=only(SPLICE, SPLICE_1310, STRAY))
+    assert outcome(judged[5], "STRAY-1550") == "nonconforming"
+    finding = finding_of(judged[5], "SPLICE-1550", site="C1")
+    assert not any("distance_m" in reading for reading in finding["readings"])
+
+
+def test_a_closure_beside_a_dead_zone_keeps_its_event() -> None:
+    """30 ns part C3 from C2, 8 m before it: the event 8 m behind theirs is C3's, and 0.26 dB is too much.
+
+    C1 and C2, 3 m apart, are one event for this pulse of 3.06 m; that zone ends where another joint is as near.
+    """
+    design = make_route(2000, 3, 8, 2000)
+    judged = judge_cable(
+        design, lambda *_: {2000: 0.06, 2011: 0.26}, end_m=4011, criteria=only(SPLICE), fibres=range(1, 2)
+    )
+    assert outcome(judged[1], "SPLICE-1550", site="C3") != "conforming"
+
+
 @pytest.mark.parametrize("apart", [0.0, 0.0034])
 def test_instruments_that_state_different_indices_agree(apart: float) -> None:
     """Distance times index is what was measured: 4000 m at 1.468 are 3986 m at 1.473."""
@@ -101,6 +157,23 @@ def test_instruments_that_state_different_indices_agree(apart: float) -> None:
     )
     judged = judge_fibres({1: [there, back]}, design=design, criteria=only(SPLICE, STRAY, TERMINATION))
     assert {one["outcome"] for one in judged[1].document["findings"]} == {"conforming"}
+
+
+@pytest.mark.parametrize(("sum_db", "is_accepted"), [(0.22, False), (0.12, True)])
+def test_two_splices_that_merge_from_both_sides_are_one_group(sum_db: float, is_accepted: bool) -> None:
+    """15 m apart at 100 ns, a pulse of 10 m that parts at 16 to 22 m: from either end both lie at the first one met.
+
+    Both losses are in each event. What both lose together is known, what each does is not, and half to each is a guess:
+    each is proven where both together are within its limit, and nothing else is.
+    """
+    design = make_route(2000, 15, 2000)
+    traces = [
+        trace(design, at_m={2000: sum_db}, end_m=4015, pulse_ns=100, is_forward=is_forward)
+        for is_forward in (True, False)
+    ]
+    judged = judge_fibres({1: traces}, design=design, criteria=only(SPLICE))
+    for site in ("C1", "C2"):
+        assert (outcome(judged[1], "SPLICE-1550", site=site) == "conforming") is is_accepted
 
 
 def test_a_loss_seen_from_one_end_lies_within_half_a_threshold_of_half_of_it() -> None:
@@ -176,3 +249,16 @@ def with_total(record: Body, *, loss_db: float, slope_db_per_km: float = 0.19) -
         event.setdefault("attenuation_db_per_km", slope_db_per_km)
     record["total_loss"] = {"loss_db": loss_db, "from_m": first["distance_m"], "to_m": last["distance_m"]}
     return record
+
+
+def test_a_sign_typed_wrong_is_seen_by_the_total_of_the_same_trace() -> None:
+    """0.30 dB typed as a gain from A: parts and total of that trace are 0.60 dB apart, so that it proves nothing."""
+    design = make_route(2000, 2000)
+    # 0.60 dB of connections, 0.30 dB of the splice and 4 km at 0.19 dB/km.
+    true_total_db = 0.60 + 0.30 + 0.76
+    traces = [
+        with_total(trace(design, at_m={2000: loss_db}, end_m=4000, is_forward=is_forward), loss_db=true_total_db)
+        for is_forward, loss_db in ((True, -0.30), (False, 0.30))
+    ]
+    judged = judge_fibres({1: traces}, design=design, criteria=only(SPLICE), sites=["C1"])
+    assert outcome(judged[1], "SPLICE-1550", site="C1") == "undetermined"

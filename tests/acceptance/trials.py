@@ -16,6 +16,7 @@ from tests.factories import (
     criteria_of,
     layout_of,
     length_criterion,
+    link_criterion,
     make_criteria,
     reflectance_criterion,
     required_test_criterion,
@@ -50,11 +51,24 @@ def trial_criteria() -> Body:
             termination_criterion(code=f"TERM-{nm}", wavelength_nm=nm, limit_db=TERMINATION_LIMIT_DB),
         )
     ]
+    # What glass and joints are allowed is more than they ever have: the link's loss is held against its parts.
+    links = [
+        link_criterion(
+            code=f"LINK-{nm}",
+            wavelength_nm=nm,
+            reference_cords=1,
+            uncertainty_db=0.2,
+            least_attenuation_db_per_km=least,
+            limit={"kind": "budget", "attenuation_db_per_km": most, "splice_db": 0.15, "connection_db": 0.5},
+        )
+        for nm, least, most in ((1310, 0.28, 0.4), (1550, 0.16, 0.25))
+    ]
     return make_criteria(
         # Where routes are drawn without dynamic range their noise is the same everywhere, and no record states one.
         placing={"unseen_within_db": 60.0},
         criteria=[
             *per_wavelength,
+            *links,
             stray_criterion(code="STRAY", limit_db=STRAY_LIMIT_DB),
             bend_criterion(limit_db=BEND_LIMIT_DB, ratio=BEND_RATIO),
             reflectance_criterion(code="REFLECTANCE", limit_db=REFLECTANCE_LIMIT_DB),

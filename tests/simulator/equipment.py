@@ -48,8 +48,9 @@ def with_pulse(otdr: Otdr, pulse_ns: int) -> Otdr:
     if otdr.dynamic_range_db is None:
         return replace(otdr, pulse_ns=pulse_ns)
     # A twentieth of the pulse and half the distance between two samples, common practice.
-    noise_m = 0.3 + 0.05 * pulse_ns * M_PER_NS_OF_PULSE + otdr.range_m / _SAMPLES / 2
-    return replace(otdr, pulse_ns=pulse_ns, position_noise_m=noise_m)
+    edge_m = 0.3 + otdr.range_m / _SAMPLES / 2
+    noise_m = edge_m + 0.05 * pulse_ns * M_PER_NS_OF_PULSE
+    return replace(otdr, pulse_ns=pulse_ns, position_noise_m=noise_m, edge_noise_m=edge_m)
 
 
 def _rough(

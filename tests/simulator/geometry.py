@@ -69,7 +69,7 @@ GEOMETRIES = {
         replace(USUAL, name="grouped_off_design", groups=2, group_moved_m=40.0, pulses_ns=((10,), (30,), (100,))),
         replace(USUAL, name="indices_apart_stated", index_apart=_APART),
         replace(USUAL, name="indices_apart_unstated", index_apart=_APART, is_index_stated=False),
-        replace(USUAL, name="long_route_noisy", length_scale=(1.0, 2.0), margin_db=(6.0, 8.0)),
+        replace(USUAL, name="long_route_noisy", length_scale=(1.0, 2.0), margin_db=(3.0, 6.0)),
         replace(_ROUGH, name="several_pulses", pulses_ns=((30, 100, 300), (100, 300), (100, 1000))),
         replace(USUAL, name="long_pulses_near_ends", ends_m=(60.0, 600.0), pulses_ns=((30, 1000), (1000,), (3000,))),
         replace(

@@ -39,9 +39,10 @@ class Otdr:
     """An instrument with its settings.
 
     `group_index` is what it computes distances with, `stated_index` what is told of it where that is another one.
-    It parts two events that lie `merge_pulses` apart. `reading_noise_db` is the noise near the port; what comes to it
-    farther off follows from `dynamic_range_db` by wavelength, stated as is customary for 10 us of pulse and 3 minutes
-    of averaging; without it, nothing does.
+    It parts two events that lie `merge_pulses` apart. Losses are placed to within `position_noise_m`, reflections to
+    within `edge_noise_m`: their rise is sharp whatever the pulse. `reading_noise_db` is the noise near the port; what
+    comes to it farther off follows from `dynamic_range_db` by wavelength, stated as is customary for 10 us of pulse and
+    3 minutes of averaging; without it, nothing does.
     """
 
     serial: str
@@ -56,6 +57,7 @@ class Otdr:
     backscatter_db: Mapping[int, float]
     stated_index: Mapping[int, float] | None = None
     merge_pulses: float = 1.0
+    edge_noise_m: float | None = None
     dynamic_range_db: Mapping[int, float] | None = None
 
     @property
@@ -144,9 +146,10 @@ def take_traces(
     scale = truth.group_index / np.array([otdr.group_index[nm] for nm in truth.wavelengths_nm])
     from_a = truth.site_offsets_m
     route = from_a if forward else from_a[:, -1:] - from_a
-    places = (
-        launch.length_m + route + draw_between(source, shape, low=-otdr.position_noise_m, high=otdr.position_noise_m)
-    )
+    within_m = np.full(shape[2], otdr.position_noise_m)
+    if otdr.edge_noise_m is not None:
+        within_m[[0, -1]] = otdr.edge_noise_m
+    places = launch.length_m + route + within_m * draw_between(source, shape, low=-1, high=1)
     end = launch.length_m + from_a[:, -1] + receive.length_m
     return Traces(
         direction=direction,

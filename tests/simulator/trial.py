@@ -31,7 +31,8 @@ _EACH_RIBBON = timedelta(minutes=8)
 _SEALED_AT = datetime(2026, 1, 20, 15, 0, tzinfo=_ZONE)
 _TESTED_FROM = datetime(2026, 2, 2, 7, 0, tzinfo=_ZONE)
 _EACH_FIBRE = timedelta(minutes=3)
-_EACH_SHOT = timedelta(seconds=25)
+# A shot takes its averaging, half a minute, and a hand to save it.
+_EACH_SHOT = timedelta(seconds=35)
 _POWER_FROM = datetime(2026, 2, 9, 7, 0, tzinfo=_ZONE)
 _EACH_POWER = timedelta(seconds=75)
 POSITION_NOISE_M = 0.8
@@ -71,7 +72,7 @@ class Trial:
         """
         offsets_m, last = self.course.designed_offsets_m.tolist(), len(self.course.sites) - 1
         built_m, pulse_m = self.course.truth.site_offsets_m[fibre - 1].tolist(), self.pulse_m
-        apart_m = pulse_m * max(MOST_MERGED_PULSES, self.course.gear.otdr_at_a.merge_pulses) + SPOTS_KNOWN_TO_M
+        apart_m = MOST_MERGED_PULSES * pulse_m + SPOTS_KNOWN_TO_M
         joined = sorted({0, last, *np.flatnonzero(self.course.truth.has_splice[fibre - 1]).tolist()})
         zones = [[joined[0]]]
         for near, far in pairwise(joined):
@@ -245,7 +246,7 @@ class Trial:
             head=gear.hand(direction).head(name, begun_at + turn * _EACH_SHOT),
             events=[*screen.events(), end],
             length_m=screen.end_m,
-            total_loss={"loss_db": screen.total_db, "from_m": launch.length_m, "to_m": screen.total_to_m},
+            total_loss={"loss_db": screen.total_db, "from_m": screen.total_from_m, "to_m": screen.total_to_m},
         )
         return trace, shown
 
@@ -270,8 +271,10 @@ def marginal_trial(*, seed: int, fibres: int, geometry: Geometry, limit_db: floa
     return Trial(course=course, faults=(), truth=with_marginal(course.truth, limit_db=limit_db, seed=seed), seed=seed)
 
 
-def faulty_trial(*, seed: int, fibres: int, kind: FaultKind, geometry: Geometry = PLAIN) -> Trial:
-    """Return a route on which one thing went wrong with each fibre, or with each pair of fibres."""
+def faulty_trial(
+    *, seed: int, fibres: int, kind: FaultKind, geometry: Geometry = PLAIN, most: int | None = None
+) -> Trial:
+    """Return a route on which one thing went wrong with each fibre, or with each pair of fibres, or with so many."""
     course = draw_course(seed=seed, fibres=fibres, geometry=geometry)
-    faults = draw_faults(start(seed, 30, list(FaultKind).index(kind)), course, kind)
+    faults = draw_faults(start(seed, 30, list(FaultKind).index(kind)), course, kind)[:most]
     return Trial(course=course, faults=faults, truth=build(course.truth, faults), seed=seed)

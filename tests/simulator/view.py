@@ -30,6 +30,7 @@ class Screen:
     slopes_db_per_km: Sequence[float | None]
     end_m: float
     total_db: float
+    total_from_m: float
     total_to_m: float
 
     def events(self) -> Iterator[Body]:
@@ -88,14 +89,17 @@ class View:
             )
             if deleted is None or deleted not in one.sites
         ]
-        ends_m = np.array([self.traces.launch.length_m, to_m])
-        fibre_db = float(np.diff(self._fibre_loss_db(fibre, wavelength, ends_m))[0])
+        # A total is taken from the first connection's event to the last one's, wherever these were put.
+        at_m = [self.traces.launch.length_m, to_m, *(one.distance_m for one in listed)]
+        from_m, to_m = round(min(at_m), 2), round(max(at_m), 2)
+        fibre_db = float(np.diff(self._fibre_loss_db(fibre, wavelength, np.array([from_m, to_m])))[0])
         return Screen(
             listed=listed,
             slopes_db_per_km=self._slopes(fibre, wavelength, listed, spots),
             end_m=end_m,
             total_db=round(fibre_db + sum(spot.loss_db for spot in spots), 3),
-            total_to_m=round(to_m, 2),
+            total_from_m=from_m,
+            total_to_m=to_m,
         )
 
     def _joints(self, fibre: int, wavelength: int) -> Iterator[Spot]:

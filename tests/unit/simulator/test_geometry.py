@@ -91,7 +91,7 @@ def test_noise_grows_with_distance_and_is_less_for_a_longer_pulse() -> None:
 
 
 def test_long_routes_are_noisy_at_their_far_end_and_usual_ones_hardly() -> None:
-    for name, low_db, high_db in (("usual", 0.006, 0.0075), ("long_route_noisy", 0.01, 0.1)):
+    for name, low_db, high_db in (("usual", 0.006, 0.0075), ("long_route_noisy", 0.02, 0.3)):
         for seed in SEEDS:
             noises_db = marginal(name, seed=seed).noises_db
             worst_db = max(float(noise_db.max()) for noise_db in noises_db.values())
