@@ -204,6 +204,22 @@ def test_silence_at_the_shorter_wavelength_weakens_no_bend_at_the_longer_one() -
     assert outcome(judged[1], "STRAY-1550") == "nonconforming"
 
 
+@pytest.mark.parametrize(("pulse_ns", "at_m", "loss_db"), [(1000, 150, 0.30), (10_000, 2500, 0.33)])
+def test_a_closure_in_the_dead_zone_of_a_panel_is_not_proven_by_the_panels_limit(
+    pulse_ns: int, at_m: float, loss_db: float
+) -> None:
+    """The pair's 0.15 dB and the splice's are one event of less than a termination may lose: of the splice alone this
+    says only that it loses no more than both, which is more than a splice may.
+    """
+    design = make_route(at_m, 20_000)
+    end_m = 20_000 + at_m
+    there = trace(design, at_m={}, end_m=end_m, pulse_ns=pulse_ns, pair_db=0.15)
+    back = trace(design, at_m={}, end_m=end_m, pulse_ns=pulse_ns, pair_db=0.15, is_forward=False)
+    there["events"][0]["loss_db"] = back["events"][1]["loss_db"] = round(0.15 + loss_db, 3)
+    judged = judge_fibres({1: [there, back]}, design=design, criteria=only(SPLICE, TERMINATION), sites=["C1"])
+    assert outcome(judged[1], "SPLICE-1550", site="C1") == "undetermined"
+
+
 def test_a_long_pulse_that_merges_what_a_short_one_parts_helps_nobody() -> None:
     """30 ns show C1 with 0.05 and C2 with 0.20 dB, 20 m apart; 300 ns show 0.25 dB at the first they meet."""
     design = make_route(2000, 20, 2000)
