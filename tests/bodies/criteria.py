@@ -114,6 +114,12 @@ def required_test_criterion(**changes: Any) -> Body:
     return {"code": "OTDR-1550", "quantity": "required_test", "test": "otdr", "wavelength_nm": 1550, **changes}
 
 
+def settings_criterion(**changes: Any) -> Body:
+    """Return traces with 100 ns at most on short links and a threshold of 0.01 dB: a public clause's."""
+    asked = {"pulses": [{"up_to_m": 10_000.0, "most_ns": 100}], "most_loss_threshold_db": 0.01}
+    return {"code": "SETTINGS-1550", "quantity": "trace_settings", "wavelength_nm": 1550, **asked, **changes}
+
+
 def make_criteria(**changes: Any) -> Body:
     """Return criteria with one of each quantity, all at 1550 nm."""
     criteria = [splice_criterion(), termination_criterion(), link_criterion(), required_test_criterion()]

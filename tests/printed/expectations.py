@@ -24,6 +24,7 @@ FINDINGS_OF = {
     ("Length and attenuation of the fibre", "Length against the design's"): "length",
     ("Length and attenuation of the fibre", "Splices for each kilometre of span"): "splice_density",
     ("Length and attenuation of the fibre", "The fibre's own loss without its joints"): "attenuation_coefficient",
+    ("How traces were taken", ""): "trace_settings",
     ("Continuity and dispersion", "Continuity"): "continuity",
     ("Continuity and dispersion", "Chromatic dispersion, whatever its sign"): "chromatic_dispersion",
     ("Continuity and dispersion", "Polarization mode dispersion"): "polarization_mode_dispersion",

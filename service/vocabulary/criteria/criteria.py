@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria import joints, links
+from service.vocabulary.criteria.trace_settings import TraceSettingsCriterion
 from service.vocabulary.criteria.voiding import Voiding
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
 from service.vocabulary.quantities import LastPlace
@@ -46,7 +47,8 @@ AnyCriterion = Annotated[
     | links.ChromaticDispersionCriterion
     | links.PolarizationModeDispersionCriterion
     | WorkmanshipCriterion
-    | links.RequiredTestCriterion,
+    | links.RequiredTestCriterion
+    | TraceSettingsCriterion,
     Field(discriminator="quantity"),
 ]
 

@@ -12,6 +12,7 @@ from service.vocabulary.criteria.links import (
 )
 from service.vocabulary.criteria.review import CriteriaReport, Severity, report_on
 from service.vocabulary.criteria.scope import scope_of
+from service.vocabulary.criteria.trace_settings import TraceSettingsCriterion
 from service.vocabulary.criteria.words import DecisionRule
 from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.design.words import FibreAction, SiteKind
@@ -33,6 +34,8 @@ def _infeasibilities(criterion: AnyCriterion, layout: Layout) -> Iterator[Criter
             yield from _below_fibre_alone(criterion, layout)
         case AttenuationCoefficientCriterion():
             yield from _nowhere_long_enough(criterion, layout)
+        case TraceSettingsCriterion(pulses=pulses) if pulses:
+            yield from _no_pulse_bounded(criterion, layout, longest_m=pulses[-1].up_to_m)
         case SpliceDensityCriterion():
             yield from _denser_than_allowed(criterion, layout)
 
@@ -72,6 +75,16 @@ def _nowhere_long_enough(criterion: AttenuationCoefficientCriterion, layout: Lay
     if longest_um < least_um:
         detail = f"no {criterion.over.value} is {metres_text(least_um)} m long, the longest {metres_text(longest_um)} m"
         yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=f"decides nothing: {detail}")
+
+
+def _no_pulse_bounded(
+    criterion: TraceSettingsCriterion, layout: Layout, *, longest_m: float
+) -> Iterator[CriteriaReport]:
+    length_um = layout.site_offsets_um[-1]
+    if length_um > to_um(longest_m):
+        last = f"the last bound takes in, {metres_text(to_um(longest_m))} m"
+        longer = f"{metres_text(length_um)} m of fibre are longer than {last}"
+        yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=f"bounds no pulse here: {longer}")
 
 
 def _denser_than_allowed(criterion: SpliceDensityCriterion, layout: Layout) -> Iterator[CriteriaReport]:

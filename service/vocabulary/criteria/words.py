@@ -24,6 +24,7 @@ class Quantity(StrEnum):
     POLARIZATION_MODE_DISPERSION = "polarization_mode_dispersion"
     WORKMANSHIP = "workmanship"
     REQUIRED_TEST = "required_test"
+    TRACE_SETTINGS = "trace_settings"
 
 
 class Unit(StrEnum):

@@ -33,6 +33,7 @@ def test_sections_come_in_the_order_in_which_they_are_read() -> None:
         "Stray losses and bends",
         "Return loss",
         "Length and attenuation of the fibre",
+        "How traces were taken",
         "Continuity and dispersion",
         "Workmanship",
         "Instruments and calibrations",

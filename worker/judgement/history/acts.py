@@ -190,6 +190,7 @@ class Trace(Measurement):
     wavelength_nm: int
     actual_dnm: int
     pulse_ns: int
+    range_um: int
     threshold_mdb: int
     backscatter_cdb: int
     group_index_e5: int | None

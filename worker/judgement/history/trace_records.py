@@ -31,6 +31,7 @@ def read_trace(item: Evidence, ends: Ends) -> Trace:
         **read_measured(item, ends, calibrated_until=body["calibrated_until"]),
         actual_dnm=read_actual_dnm(body),
         pulse_ns=body["pulse_ns"],
+        range_um=metres_to_um(body["range_m"]),
         threshold_mdb=last_place(body["loss_threshold_db"]),
         backscatter_cdb=last_place(body["backscatter_db"]),
         group_index_e5=None if (index := body.get("group_index")) is None else last_place(index),

@@ -24,6 +24,7 @@ from worker.judgement.rules.kinds.links import LinkRule, RequiredTestRule
 from worker.judgement.rules.kinds.reflectance import ReflectanceRule
 from worker.judgement.rules.kinds.return_loss import ReturnLossRule
 from worker.judgement.rules.kinds.statistics import JointStatisticRule
+from worker.judgement.rules.kinds.trace_settings import TraceSettingsRule
 from worker.judgement.rules.kinds.unexpected_events import UnexpectedLossRule
 from worker.judgement.rules.kinds.workmanship import WorkmanshipRule
 
@@ -46,6 +47,7 @@ _RULES: Mapping[Quantity, Callable[[Any, Layout], Rule[Any]]] = {
     Quantity.POLARIZATION_MODE_DISPERSION: DispersionRule,
     Quantity.WORKMANSHIP: WorkmanshipRule,
     Quantity.REQUIRED_TEST: RequiredTestRule,
+    Quantity.TRACE_SETTINGS: TraceSettingsRule,
 }
 
 

@@ -48,6 +48,7 @@ _LOOKED_INTO = {
         ": check the group index and test again, or have the design revised",
     ),
 }
+_AS_AGREED = "test again as agreed, and have the record state what is asked for"
 _BOUND_OF_RETURN_LOSS = "measure again with an instrument that reaches the limit"
 _ONE_WAY_IS_ENOUGH = {"dispersion", "continuity"}
 _NO_CALIBRATION = "post the calibration if there was one, or calibrate and splice again"
@@ -159,6 +160,9 @@ def _better_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator
         elif finding.is_bad and finding.quantity in _LOOKED_INTO and finding.from_site is not None:
             name, advice = _LOOKED_INTO[finding.quantity]
             cause = cause_of(finding, f"{name}{at_wavelength(nm)} {beyond_limit(finding)}{advice}")
+            yield WorkItem(Act.RETEST, finding.from_site, (cause,))
+        elif finding.is_bad and finding.quantity is Quantity.TRACE_SETTINGS and finding.from_site is not None:
+            cause = cause_of(finding, f"OTDR trace {finding.judged.detail}: {_AS_AGREED}")
             yield WorkItem(Act.RETEST, finding.from_site, (cause,))
     for (advice, reason, nm), own in unclear.items():
         sites = ", ".join(dict.fromkeys(one.site for one in own if one.site is not None))

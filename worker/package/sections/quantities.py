@@ -134,6 +134,15 @@ BY_FIBRE = (
         ),
     ),
     FindingSection(
+        "How traces were taken",
+        FindingTable(
+            Quantity.TRACE_SETTINGS,
+            text_column("From and to", 66, place_text),
+            shows=(WAVELENGTH,),
+            detail=text_column("Settings", 270, detail_text),
+        ),
+    ),
+    FindingSection(
         "Continuity and dispersion",
         FindingTable(
             Quantity.CONTINUITY,

@@ -11,6 +11,7 @@ from service.vocabulary.criteria.joints import (
     Statistic,
 )
 from service.vocabulary.criteria.links import LinkAttenuationCriterion, ReturnLossCriterion
+from service.vocabulary.criteria.trace_settings import TraceSettingsCriterion
 from service.vocabulary.criteria.words import Basis, DecisionRule, Quantity
 from service.vocabulary.criteria.workmanship import (
     CalibratedSplicer,
@@ -19,7 +20,7 @@ from service.vocabulary.criteria.workmanship import (
     SleeveLength,
     WorkmanshipCriterion,
 )
-from worker.package.phrases import count_text
+from worker.package.phrases import count_text, words
 from worker.package.wording.values import texts_of
 
 # How the words of a member are said; those that are not here are said as they are.
@@ -66,6 +67,7 @@ _HELD = {
     Quantity.CHROMATIC_DISPERSION: "at most {limit_ps_per_nm} ps/nm, whatever its sign",
     Quantity.POLARIZATION_MODE_DISPERSION: "at most {limit_ps} ps",
     Quantity.WORKMANSHIP: "{demand}, {at}",
+    Quantity.TRACE_SETTINGS: "in each direction one trace that counts {settings}",
 }
 _STATISTICS = {
     Statistic.MEAN: "the average over the {joint}s of each {over} ({basis}) at most {limit_db} dB",
@@ -77,6 +79,12 @@ _LINK_LIMITS = {
     "fixed": "{limit_db} dB",
     "budget": "the budget: {attenuation_db_per_km} dB/km of fibre, {splice_db} dB a splice, {connection_db} dB a "
     "connection that the reference includes, {other_db} dB other",
+}
+_SETTINGS = {
+    "least_averaging_s": "is averaged for at least {least_averaging_s} s",
+    "most_loss_threshold_db": "has a loss threshold of at most {most_loss_threshold_db} dB",
+    "least_range_ratio": "has a range of at least {least_range_ratio} times its fibre and cords",
+    "most_range_ratio": "has a range of at most {most_range_ratio} times its fibre and cords",
 }
 _DEMANDS = {
     "calibrated_splicer": "the splicer's arc calibrated at most {most_age_h} h before{moved}",
@@ -108,6 +116,8 @@ def held_text(criterion: AnyCriterion) -> str:
             said.setdefault("far_end", "")
         case WorkmanshipCriterion():
             said["demand"] = _demand_text(criterion.demand)
+        case TraceSettingsCriterion():
+            said["settings"] = _settings_text(criterion)
     return _HELD[criterion.quantity].format_map(said)
 
 
@@ -167,3 +177,13 @@ def _demand_text(demand: Demand) -> str:
         case MostAttempts():
             said["attempts"] = count_text(demand.limit, one="attempt", many="attempts")
     return _DEMANDS[demand.aspect].format_map(said)
+
+
+def _settings_text(criterion: TraceSettingsCriterion) -> str:
+    text = texts_of(criterion)
+    pulses = [texts_of(one) for one in criterion.pulses]
+    texts = [f"over at most {one['up_to_m']} m of fibre has a pulse of at most {one['most_ns']} ns" for one in pulses]
+    texts += [said.format_map(text) for member, said in _SETTINGS.items() if member in text]
+    if criterion.states:
+        texts.append(f"states its {', '.join(words(one) for one in criterion.states)}")
+    return "; ".join(texts)

@@ -135,6 +135,17 @@ FULL_CRITERIA: dict[str, Any] = {
         },
         {"code": "N", "quantity": "length", "limit_percent": 5.01},
         {"code": "C", "quantity": "continuity"},
+        {
+            "code": "Z",
+            "quantity": "trace_settings",
+            "wavelength_nm": 1577,
+            "pulses": [{"up_to_m": 10_001.0, "most_ns": 101}, {"up_to_m": 40_001.0, "most_ns": 301}],
+            "least_averaging_s": 15.5,
+            "most_loss_threshold_db": 0.011,
+            "least_range_ratio": 1.21,
+            "most_range_ratio": 4.05,
+            "states": ["group_index", "launch_cord"],
+        },
         {"code": "CD", "quantity": "chromatic_dispersion", "wavelength_nm": 1577, "limit_ps_per_nm": 901.25},
         {"code": "PMD", "quantity": "polarization_mode_dispersion", "wavelength_nm": 1577, "limit_ps": 2.575},
         *(
@@ -171,6 +182,8 @@ OTHERS = {
     "far_end": "open",
     "at": "terminations",
 }
+# What is in a list has no name of its own.
+STATED = {"group_index": "dynamic_range", "launch_cord": "receive_cord"}
 # These choose the form of the rest; another value asks for other members.
 FORMS = {"quantity", "kind", "aspect", "statistic"}
 # Only one edition can be agreed so far.
@@ -201,7 +214,7 @@ def test_cords_that_nobody_asked_for_are_said_to_be_free() -> None:
 
 
 def _another(member: str, value: Any) -> Any:
-    other = OTHERS.get(member)
+    other = OTHERS.get(member, STATED.get(value))
     if isinstance(other, dict):
         return other[value]
     if other is not None:
