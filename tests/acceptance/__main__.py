@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from tests.acceptance.figures import Share
 from tests.acceptance.geometry_score import BINS, GeometryScore
 from tests.acceptance.runs import run_geometries, run_people
+from tests.simulator.faults import PEOPLE
 from tests.simulator.geometry import GEOMETRIES
 
 _COLUMNS = (
@@ -34,7 +35,7 @@ def main() -> None:
     parser.add_argument("--people", action="store_true", help="what people do to papers, instead of geometries")
     asked = parser.parse_args()
     if asked.people:
-        for kind, people in run_people(routes=asked.routes):
+        for kind, people in run_people(PEOPLE, routes=asked.routes):
             sys.stdout.write("".join(f"{line}\n" for line in people.describe(kind)))
             sys.stdout.flush()
         return

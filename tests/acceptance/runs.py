@@ -1,7 +1,7 @@
 """Trials of many routes on all cores: a route is drawn, judged and scored in one process."""
 
 import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from functools import cache
@@ -25,6 +25,10 @@ WORK_FAULTS = tuple(kind for kind in FaultKind if kind not in PEOPLE)
 # `python -m tests.acceptance` runs all geometries, with 300 routes each.
 SETTLED = ("plain", "rough_excess", "several_pulses")
 SETTLED_ROUTES = 16
+# What nineteen in twenty of are said, from some size on. Fibres swapped at one end leave each reading true of a fibre:
+# nothing in them says of which.
+SAID = tuple(sorted(PEOPLE - {FaultKind.SWAPPED_FROM_B, FaultKind.DELETED_EVENT}))
+SAID_ROUTES = 12
 # Of one route the papers of so many fibres: of most the crew is honest, or there were nothing to hold them against.
 FAULTS_OF_A_ROUTE = 2
 _HONEST_SEED, _FAULTY_SEED, _GEOMETRY_SEED, _PEOPLE_SEED = 1, 1001, 2001, 3001
@@ -133,10 +137,16 @@ def score_geometry(one: tuple[str, int]) -> GeometryScore:
     return score
 
 
-def run_people(*, routes: int) -> Iterator[tuple[FaultKind, PeopleScore]]:
+@cache
+def people_said() -> Mapping[FaultKind, PeopleScore]:
+    """Return what is said of papers that people changed, once for all tests."""
+    return dict(run_people(SAID, routes=SAID_ROUTES))
+
+
+def run_people(kinds: Collection[FaultKind], *, routes: int) -> Iterator[tuple[FaultKind, PeopleScore]]:
     """Score so many usual routes with each thing that people do to papers."""
-    work = [(kind, _PEOPLE_SEED + number) for kind in sorted(PEOPLE) for number in range(routes)]
-    merged = {kind: PeopleScore() for kind in PEOPLE}
+    work = [(kind, _PEOPLE_SEED + number) for kind in sorted(kinds) for number in range(routes)]
+    merged = {kind: PeopleScore() for kind in kinds}
     for number, ((kind, _), score) in enumerate(zip(work, _on_all_cores(score_people, work), strict=True), start=1):
         merged[kind].merge(score)
         if number % routes == 0:

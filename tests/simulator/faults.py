@@ -189,12 +189,12 @@ def _draw_missing(source: np.random.Generator, course: Course, fibre: int) -> Fa
 
 
 def _draw_deleted(source: np.random.Generator, course: Course, fibre: int) -> Fault:
-    size_db = _size_db(source, low=0.1, high=1.0)
+    size_db = _size_db(source, low=0.0, high=1.0)
     return Fault(kind=FaultKind.DELETED_EVENT, fibre=fibre, size_db=size_db, site=_spliced_at(source, course, fibre))
 
 
 def _draw_inverted(source: np.random.Generator, course: Course, fibre: int) -> Fault:
-    size_db = _size_db(source, low=0.1, high=0.6)
+    size_db = _size_db(source, low=0.0, high=0.6)
     return Fault(kind=FaultKind.INVERTED_SIGN, fibre=fibre, size_db=size_db, site=_spliced_at(source, course, fibre))
 
 
