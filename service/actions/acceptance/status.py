@@ -81,6 +81,9 @@ def _standing(
         "acceptance_number": None,
         "is_released": False,
         "has_changed_since": submission is not None and submission.verdict_digest != digest,
+        "is_of_older_engine": submission is not None
+        and verdict is not None
+        and submission.engine_version < verdict.engine_version,
     }
     if acceptance is not None:
         number = acceptance.number

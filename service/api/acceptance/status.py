@@ -28,7 +28,11 @@ _POSITION = TypeAdapter(tuple[q.FibreNumber])
 
 
 class SegmentStatus(BaseModel):
-    """Where a segment is on its way from work to money."""
+    """Where a segment is on its way from work to money.
+
+    `has_changed_since`: the route has another verdict than the one submitted; `is_of_older_engine` says that this one
+    was made by an older engine, so that it is another without any new record.
+    """
 
     id: str
     name: str
@@ -40,6 +44,7 @@ class SegmentStatus(BaseModel):
     acceptance_number: int | None
     is_released: bool
     has_changed_since: bool
+    is_of_older_engine: bool
 
 
 class MissingEvidence(BaseModel):

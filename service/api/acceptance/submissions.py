@@ -27,6 +27,7 @@ class SubmissionAnswer(RowAnswer):
     state: str
     segments: list[str]
     verdict_digest: str
+    engine_version: int
     design_revision: int
     criteria_version: int
     concessions: list[dict[str, Any]]

@@ -9,9 +9,11 @@ from sqlmodel import col, select, update
 from service.storage.jobs import claim_hints
 from service.storage.renewal import start_next
 from service.storage.session import transaction
-from service.storage.tables import Fibre, Job, StandingVerdict
+from service.storage.tables import Fibre, Job, StandingVerdict, Submission
 from service.vocabulary.states import JobKind
+from service.vocabulary.words import TokenKind
 from tests.factories import make_splice
+from tests.integration.api.acts import decide
 from tests.integration.api.design_acts import describe_unagreed
 from tests.integration.faults.acts import finished_route, submission, submit
 from tests.integration.faults.processes import Part, wait_until
@@ -198,6 +200,33 @@ def test_a_submission_made_on_an_older_verdict_says_so(world: World) -> None:
     again = submit(world)
     world.drain()
     assert submission(world, again)["state"] == "issued"
+
+
+def test_what_was_accepted_by_an_older_engine_is_told_apart_from_what_has_new_records(world: World) -> None:
+    world.record(finished_route())
+    submit(world)
+    world.drain()
+    assert decide(world, segments={"SEG1": "accepted"}).is_success
+    world.drain()
+    with transaction(world.engine) as session:
+        for table in (Fibre, StandingVerdict, Submission):
+            session.execute(update(table).values(engine_version=OLDER))
+    assert since(world) == (False, False)
+    age(world)
+    start(world)
+    world.drain()
+    assert world.ask(TokenKind.CONTRACTOR, "GET", submission_path(world))["engine_version"] == OLDER
+    assert (since(world), world.status()["segments"][0]["status"]) == ((False, True), "accepted")
+
+
+def since(world: World) -> tuple[bool, bool]:
+    """Tell whether a segment's verdict is another since it was submitted, and whether an older engine made that one."""
+    [segment] = world.status()["segments"]
+    return segment["has_changed_since"], segment["is_of_older_engine"]
+
+
+def submission_path(world: World) -> str:
+    return f"/v1/submissions/{world.status()['segments'][0]['submission_id']}"
 
 
 @pytest.mark.timeout(120)
