@@ -9,8 +9,17 @@ import pytest
 
 from service.actions.access.audit import verify_chain
 from service.storage.session import snapshot
+from service.vocabulary.criteria.voiding import Voiding
 from service.vocabulary.words import TokenKind
-from tests.factories import both_ways, make_closure_state, make_design, make_site, make_splice, on_other_cable
+from tests.factories import (
+    both_ways,
+    make_closure_state,
+    make_criteria,
+    make_design,
+    make_site,
+    make_splice,
+    on_other_cable,
+)
 from tests.integration.api.acts import decide, let_hold, newest_package, refusal
 from tests.integration.api.design_acts import (
     CONTRACTOR,
@@ -26,7 +35,7 @@ from tests.integration.api.design_acts import (
 )
 from tests.integration.api.test_signatures import file_of
 from tests.integration.faults.acts import finished_route
-from tests.world import World, propose_design
+from tests.world import World, describe_route, open_project, propose_design, read_demo
 from worker.signing.check.parsing import read_attachment
 
 
@@ -213,6 +222,29 @@ def test_a_crew_that_builds_what_is_proposed_loses_no_record(world: World) -> No
     world.record(both_ways(design=added))
     assert "sealing_not_recorded" not in reasons(world, site="C3")
     assert "sealing_not_recorded" in reasons(world, site="C2")
+
+
+@pytest.mark.parametrize("voiding", Voiding)
+def test_records_at_a_place_that_is_not_in_force_disturb_no_judging(bare_world: World, voiding: Voiding) -> None:
+    world = bare_world
+    open_project(world, project=read_demo("project"), people=read_demo("people"))
+    describe_route(world, design=make_design(), criteria=make_criteria(rework_voids=voiding.value))
+    propose_design(world, longer(closures=3))
+    opened = make_closure_state(
+        site="C3",
+        state="opened",
+        opened_for=[{"section": "S4", "first": 1, "last": 2}],
+        made_at="2025-03-01T07:00:00Z",
+    )
+    splice = make_splice(site="C3", fibres=[1, 2])
+    world.record([*finished_route(), opened, splice, make_closure_state(site="C3")])
+    before = world.status()
+    assert (before["is_judged"], before["judging_problem"]) == (True, None)
+    assert before["segments"][0]["status"] == "conforming"
+    withdrawn = {"records": [splice["id"], opened["id"]], "reason": "another closure"}
+    world.ask(CONTRACTOR, "POST", f"/v1/routes/{world.route_id}/withdrawals", json=withdrawn)
+    world.drain()
+    assert (world.status()["is_judged"], world.status()["verdict_digest"]) == (True, before["verdict_digest"])
 
 
 def reasons(world: World, *, site: str) -> set[str]:
