@@ -47,7 +47,7 @@ def try_criteria(gate: EngineerGate, project_id: UUID, form: TrialForm, response
 
 @router.post("/routes/{route_id}/design/trial", status_code=202)
 def try_design(gate: ContractorOrEngineerGate, route_id: UUID, form: RevisionForm, response: Response) -> TrialAnswer:
-    """Try a design revision on a route's records by its criteria, without storing a verdict; read it at `Location`."""
+    """Try a design revision on a route's records by its criteria, joints where it has them; read it at `Location`."""
     with gate.write_session() as (session, caller):
         return _accepted(actions.try_design(session, caller, route_id, form.revision), response)
 
