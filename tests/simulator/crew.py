@@ -99,7 +99,7 @@ def trace_record(
         pulse_ns=otdr.pulse_ns,
         range_m=otdr.range_m,
         averaging_s=otdr.averaging_s,
-        group_index=otdr.posted_index[wavelength_nm],
+        group_index=otdr.group_index[wavelength_nm] if otdr.states_index else None,
         backscatter_db=otdr.backscatter_db[wavelength_nm],
         loss_threshold_db=otdr.loss_threshold_db,
         launch_cord=launch,

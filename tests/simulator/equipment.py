@@ -61,7 +61,6 @@ def _rough(
     apart = [1 - geometry.index_apart / 2, 1 + geometry.index_apart / 2]
     if source.random() < 0.5:
         apart.reverse()
-    told = _by_wavelength(truth, truth.group_index + error)
     rough: list[Otdr] = []
     for one, range_db, merge, ratio in zip(otdrs, ranges_db.tolist(), merge_pulses.tolist(), apart, strict=True):
         used = _by_wavelength(truth, (truth.group_index + error) * ratio)
@@ -71,7 +70,7 @@ def _rough(
             replace(
                 one,
                 group_index=used,
-                stated_index=used if geometry.is_index_stated else told,
+                states_index=geometry.is_index_stated,
                 merge_pulses=merge,
                 dynamic_range_db=longer_db,
                 averaging_s=_AVERAGING_S,

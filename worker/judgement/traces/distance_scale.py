@@ -9,12 +9,14 @@ from statistics import median_low
 from service.vocabulary.criteria.criteria import Placing
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import to_last_place, to_um
+from service.vocabulary.records.words import EventKind
 from worker.judgement.glass import Index
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.traces.event_assignment import within
 from worker.judgement.traces.places import PlacesBetween
 
 _AT_UM = attrgetter("at_um")
+_REFLECTED = {EventKind.REFLECTIVE, EventKind.SATURATED}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -25,7 +27,8 @@ class DistanceScale:
     in its own metres, which its `index` makes longer or shorter than those of the fibre.
     `length_um` is what the trace itself says of the span, if it says anything; `laid_um` what places are laid out by,
     which is certain to within `scale_percent` where nothing else says so. `has_end` tells whether the fibre's end is
-    what the trace reaches to; `shortfall` says why the trace does not prove that it reaches the span's far end.
+    what the trace reaches to; `shortfall` says why the trace does not prove that it reaches the span's far end. A trace
+    `shows_both_ends` where a reflection stands behind its launch cord and another before its receive cord.
     """
 
     events: tuple[TraceEvent, ...]
@@ -42,6 +45,7 @@ class DistanceScale:
     scale_percent: float
     index: Index
     shortfall: Reason | None
+    shows_both_ends: bool = False
 
     @property
     def is_own(self) -> bool:
@@ -99,12 +103,22 @@ class DistanceScale:
     def confirmed_by(self, back: Iterable["DistanceScale"]) -> "DistanceScale":
         """Return the scale, confirmed if its length is off the design's and a trace from the other end has it too.
 
-        A break shortens a trace too, but hardly ever both ways to one length.
+        A break shortens a trace too, but hardly ever both ways to one length. Where both show the connections at both
+        ends, behind cords, no break explains two lengths: an index that one of them does not state does.
         """
         if self.shortfall is not Reason.LENGTHS_DISAGREE or not self.is_own:
             return self
         own_um, near_um = self.index.in_glass_um(self.laid_um), self.index.in_glass_um(self.tolerance_um)
-        is_confirmed = any(one.is_own and abs(one.index.in_glass_um(one.laid_um) - own_um) <= near_um for one in back)
+        is_confirmed = any(
+            one.is_own
+            and (
+                abs(one.index.in_glass_um(one.laid_um) - own_um) <= near_um
+                or (
+                    self.shows_both_ends and one.shows_both_ends and None in {self.index.stated_e5, one.index.stated_e5}
+                )
+            )
+            for one in back
+        )
         return replace(self, shortfall=None) if is_confirmed else self
 
 
@@ -136,12 +150,21 @@ def measure(trace: Trace, between: PlacesBetween, placing: Placing, *, reference
         index=index,
         shortfall=shortfall,
     )
+    if length_um is not None and _shows_both_ends(trace, scale):
+        return replace(scale, shows_both_ends=True)
     if shortfall is None:
         return scale
     if length_um is None:
         return better_fit(scale, _scale_of_joints(scale, inside_um), inside_um)
     # A length that the events between contradict is no scale: the fibre is broken there, or a cord is not what it was.
     return better_fit(scale, span_um, inside_um)
+
+
+def _shows_both_ends(trace: Trace, scale: DistanceScale) -> bool:
+    if trace.launch is None or trace.receive is None:
+        return False
+    ends = (scale.events_near(scale.start_um), scale.events_near(scale.end_um))
+    return all(any(event.kind in _REFLECTED for event in own) for own in ends)
 
 
 def better_fit(scale: DistanceScale, length_um: int, joints_um: Sequence[int]) -> DistanceScale:

@@ -72,11 +72,23 @@ def test_two_instruments_set_to_indices_that_they_state_agree() -> None:
     )
 
 
-def test_without_a_stated_index_two_lengths_contradict_each_other_as_ever() -> None:
+def test_without_a_stated_index_each_trace_has_the_scale_that_the_connections_at_its_ends_show() -> None:
     there, back = both_ways(design=long_design())
-    traces = [unstated(set_to(there, LOW)), unstated(set_to(back, HIGH))]
-    judgement = judge_long(traces)
+    assert undecided(judge_long([unstated(set_to(there, LOW)), unstated(set_to(back, HIGH))])) == []
+
+
+def test_without_a_stated_index_a_length_is_no_scale_where_an_end_shows_no_connection() -> None:
+    there, back = both_ways(design=long_design())
+    dull = with_events(
+        set_to(there, LOW), lambda event: {**event, "kind": "non_reflective"} if at_end(event) else event
+    )
+    judgement = judge_long([unstated(dull), unstated(set_to(back, HIGH))])
     assert finding_of(judgement, "OTDR-1550")["reason"] == "lengths_disagree"
+
+
+def at_end(event: Body) -> bool:
+    """Tell whether an event is the connection at the far end."""
+    return bool(event["kind"] == "reflective" and event["distance_m"] > 5_000)
 
 
 def test_without_a_stated_index_a_scale_that_both_ends_have_is_found() -> None:
