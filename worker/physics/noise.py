@@ -6,8 +6,8 @@ from numpy.typing import ArrayLike, NDArray
 from worker.physics.arrays import are_above_zero, are_finite, as_floats, fit_together
 from worker.physics.errors import NonFiniteReadingError, OutOfRangeError, UnpairedReadingsError
 
-# [unitless] of an expanded uncertainty, about 95 % of a normal's (JCGM 100:2008, 6.3.3, from memory).
-_COVERAGE_FACTOR = 2.0
+# log10 U = 0.6 - 0.2 S, U and S in dB (Keiser, from memory).
+_AT_NOISE, _PER_DB = 0.6, -0.2
 
 
 def dynamic_range_db(
@@ -80,7 +80,7 @@ def dynamic_range_db(
 
 
 def step_noise_db(*, above_noise_db: ArrayLike) -> NDArray[np.float64]:
-    r"""Return how far noise may move a step between two levels of a trace, expanded with k = 2, in dB.
+    r"""Return how uncertain noise makes a loss that is read from a trace, in dB.
 
     Parameters
     ----------
@@ -91,7 +91,7 @@ def step_noise_db(*, above_noise_db: ArrayLike) -> NDArray[np.float64]:
     Returns
     -------
     ndarray of float64, shape (n,)
-        Expanded uncertainty of the step, above 0. [dB]
+        Uncertainty of the loss, above 0. [dB]
 
     Raises
     ------
@@ -100,26 +100,25 @@ def step_noise_db(*, above_noise_db: ArrayLike) -> NDArray[np.float64]:
 
     Notes
     -----
-    .. math:: U = 2\,\sqrt{2}\,\frac{5}{\ln 10}\,10^{-S/5}
+    .. math:: \log_{10} U = 0.6 - 0.2\,S
 
-    Noise of one part in :math:`10^{S/5}` of the power moves one point of a trace by :math:`5/\ln 10` of that; a step
-    is the difference of two levels. Each level counts as noisy as a single point: an instrument that fits lines to
-    many points knows a step better, by how much nobody states. It is the first order, good where U is small; where
-    it is large, it is too large to decide anything.
+    The slope follows from what a trace shows: noise of one part in :math:`10^{S/5}` of the power moves a point of 5 log
+    of it by :math:`5/\ln 10` of that, and a step is the difference of two levels. Were each level a single point,
+    :math:`U` would be 1.3 standard deviations; with lines fitted to either side, which leave about a third of a point's
+    noise (common practice, no source), it is more than four. Where it is large it is too large to decide anything.
 
     References
     ----------
-    .. [1] Derived above. G. Keiser, "Optical Fiber Communications", chapter on measurements, gives
-       log10 U = 0.6 - 0.2 S for the uncertainty of a trace's losses (the problem seen, its formula from memory):
-       the same slope, with k = 1.3.
-    .. [2] IEC 61746, from memory: where noise is 0.1 dB a range is about 6.6 dB less than at SNR = 1.
+    .. [1] G. Keiser, "Optical Fiber Communications", chapter on measurements, problem on the uncertainty of an OTDR's
+       losses by its ratio of signal to noise (the problem seen, its formula from memory).
+    .. [2] IEC 61746, from memory: where a point's noise is 0.1 dB a range is about 6.6 dB less than at SNR = 1.
 
     Examples
     --------
-    >>> step_noise_db(above_noise_db=[5.0, 10.0, 15.0]).round(4)
-    array([0.6142, 0.0614, 0.0061])
+    >>> step_noise_db(above_noise_db=[5.0, 9.505, 13.0]).round(3)
+    array([0.398, 0.05 , 0.01 ])
     """
     above = as_floats(above_noise_db)
     if not are_finite(above):
         raise NonFiniteReadingError("every value must be a finite number")
-    return as_floats(_COVERAGE_FACTOR * np.sqrt(2.0) * 5 / np.log(10.0) * 10 ** (-above / 5))
+    return as_floats(10 ** (_AT_NOISE + _PER_DB * above))

@@ -19,6 +19,7 @@ from worker.judgement.history.acts import Trace
 from worker.judgement.history.validity import Side, void_records
 from worker.judgement.numbers.exact import mdb_text, mean_tenth_mdb
 from worker.judgement.traces.aligned_trace import AlignedTrace
+from worker.judgement.traces.noise import TraceNoise
 from worker.judgement.traces.readings import UnexpectedEvent
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 
@@ -74,7 +75,7 @@ def unexpected_spots(fibre: FibreMeasured, *, wavelengths_nm: Iterable[int]) -> 
 def unexpected_loss(fibre: FibreMeasured, spot: UnexpectedSpot, *, wavelength_nm: int) -> BidirectionalLoss:
     """Return the loss of a spot at one wavelength, where traces from both ends run over it.
 
-    One that a direction does not show there is within the threshold of its sharpest trace, and what another wavelength
+    One that a direction does not show is within what its sharpest trace may hide there, and what another wavelength
     does not show says nothing of this one.
     """
     tests = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm)
@@ -141,10 +142,20 @@ def _shown(fibre: FibreMeasured, spot: UnexpectedSpot, side: Side, test: EndToEn
     if not over:
         reason = test.missing or Reason.NO_EVIDENCE
         return _OneWay(reason, REASON_LABELS[reason])
-    sharpest = min(over, key=lambda trace: (trace.threshold_mdb, trace.stamp))
-    within = sharpest.threshold_mdb
+    hidden = [(_hidden_mdb(fibre, trace, spot), trace) for trace in over]
+    known = [(within, trace) for within, trace in hidden if within is not None]
+    if not known:
+        return _OneWay(Reason.NOISE_NOT_KNOWN, REASON_LABELS[Reason.NOISE_NOT_KNOWN])
+    within, sharpest = min(known, key=lambda one: (one[0], one[1].stamp))
     reading = RecordReading(sharpest.stamp.id, direction, side.wavelength_nm, within=within)
     return _OneWay(None, f"a loss not seen, within {mdb_text(within)} dB of zero", -within, within, (reading,))
+
+
+def _hidden_mdb(fibre: FibreMeasured, trace: Trace, spot: UnexpectedSpot) -> int | None:
+    """Return how much a spot may lose without the trace showing it; None where its noise is not known."""
+    scale = fibre.aligned(trace).scale
+    noise = TraceNoise(trace, unseen_within_db=fibre.criteria.placing.unseen_within_db)
+    return noise.unseen_mdb(scale.on_trace_um(abs(spot.from_a_um - scale.near_um)))
 
 
 def _runs_over(fibre: FibreMeasured, trace: Trace, spot: UnexpectedSpot, side: Side) -> bool:

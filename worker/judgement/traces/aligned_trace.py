@@ -17,7 +17,7 @@ from worker.judgement.traces.places import Place, PlacesBetween, blur_um, surely
 class Reading(NamedTuple):
     """The loss that one trace shows at a place, by its `events`; without one it is what threshold and noise can hide.
 
-    `noise_mdb` is how far noise may move a loss there (k = 2), where that is known.
+    `noise_mdb` is how far noise may move a loss there, where that is known.
     """
 
     trace: Trace

@@ -42,7 +42,7 @@ class TraceNoise:
         return before_pdb + (at_um - from_um) * _mdb_per_km(self.trace, own[0] if own else None)
 
     def at_mdb(self, at_um: int) -> int | None:
-        """Return how far noise may move a loss that is read at a spot (k = 2); None where nobody says."""
+        """Return how far noise may move a loss that is read at a spot; None where nobody says."""
         if self._range_mdb is None:
             return None
         above_mdb = self._range_mdb - -(-self.loss_from_port_pdb(at_um) // PDB_PER_MDB)
@@ -108,6 +108,6 @@ def _scaled_range_mdb(
 # By whole hundredths of a dB, rounded down: so few that they are worked out once.
 @lru_cache(maxsize=1 << 14)
 def _step_noise_mdb(above_noise_cdb: int) -> int:
-    """Return the noise of a step, rounded up, and never more than a loss can be."""
+    """Return the noise of a loss, rounded up, and never more than a loss can be."""
     noise_db = float(step_noise_db(above_noise_db=above_noise_cdb / 100))
     return min(-(-rounded_tenth_mdb(noise_db) // TENTHS_PER_MDB), _MOST_NOISE_MDB)

@@ -19,6 +19,8 @@ from tests.factories import (
     sealed,
     splice_criterion,
     stored,
+    stray_criterion,
+    with_event_from_a,
     with_events,
 )
 from tests.unit.judgement.judging import finding_of, judge, only_item
@@ -99,16 +101,16 @@ def test_without_a_word_on_noise_silence_counts_up_to_a_loss_from_the_port(withi
         assert [reading["within"] for reading in finding["readings"]] == ["0.020", "0.020"]
 
 
-# 20 dB less 7.09 dB: 12.91 dB above the noise, which is 6.1421 x 10^(-12.91/5) = 0.01609 dB of a step.
+# 20 dB less 7.09 dB: 12.91 dB above the noise, and 10^(0.6 - 12.91/5) = 0.01042 dB.
 @pytest.mark.parametrize(
     ("stated", "noise_db"),
     [
-        ({}, 0.017),
+        ({}, 0.011),
         # A pulse ten times as long as stated for: 5 dB more. A fourth of the averaging: 1.505 dB less.
-        ({"pulse_ns": 3}, 0.002),
-        ({"averaging_s": 120.0}, 0.033),
-        # 0.61421 dB at 5 dB above it.
-        ({"range_db": 12.09}, 0.615),
+        ({"pulse_ns": 3}, 0.001),
+        ({"averaging_s": 120.0}, 0.021),
+        # 0.39811 dB at 5 dB above it.
+        ({"range_db": 12.09}, 0.399),
         # Beyond the range: no more than a loss can be.
         ({"range_db": 1.0}, 60.0),
     ],
@@ -123,15 +125,15 @@ def test_with_a_stated_range_noise_is_added_to_the_threshold(stated: Body, noise
 def test_a_stated_range_lets_silence_count_where_the_criteria_alone_would_not() -> None:
     finding = at_c3(judge_unseen(within_db=5.0, there={"dynamic_range": RANGE}))
     # From B it is 500 m less of cord and 20 km less: 2.566 dB, within what the criteria allow.
-    assert [reading["within"] for reading in finding["readings"]] == ["0.037", "0.020"]
-    assert (finding["low"], finding["high"], finding["outcome"]) == ("-0.0285", "0.0285", "conforming")
-    assert "within 0.037 dB of zero, 0.017 dB of that noise (A to B)" in finding["detail"]
+    assert [reading["within"] for reading in finding["readings"]] == ["0.031", "0.020"]
+    assert (finding["low"], finding["high"], finding["outcome"]) == ("-0.0255", "0.0255", "conforming")
+    assert "within 0.031 dB of zero, 0.011 dB of that noise (A to B)" in finding["detail"]
 
 
 def test_noise_widens_the_bound_until_it_decides_nothing() -> None:
     finding = at_c3(judge_unseen(there={"dynamic_range": {**RANGE, "range_db": 12.09}}))
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "bound_too_wide")
-    assert finding["high"] == "0.3275"
+    assert finding["high"] == "0.2195"
 
 
 def test_without_averaging_a_range_says_nothing() -> None:
@@ -162,6 +164,34 @@ def test_what_an_unseen_splice_may_reflect_grows_with_noise() -> None:
         for there in ({}, {"dynamic_range": RANGE})
     )
     assert float(near["high"]) < float(far["high"])
+
+
+def judge_strays(within_db: float, changes: Body, *, stray_db: float | None = None) -> list[FindingDocument]:
+    """Judge losses on no joint, by traces from both ends that say so much beside; one is seen from B alone at 39 km."""
+    there, back = (with_events({**trace, **changes}, dict) for trace in both_ways(design=DESIGN))
+    if stray_db is not None:
+        back = with_event_from_a(back, 39_000.0, loss_db=stray_db)
+    agreed = make_criteria(placing={"unseen_within_db": within_db}, criteria=[stray_criterion(limit_db=0.1)])
+    return judge([*sealed(sites=CLOSURES), there, back], design=DESIGN, criteria=agreed).document["findings"]
+
+
+def test_between_joints_silence_is_bounded_by_noise_too() -> None:
+    [silent] = judge_strays(15.0, {})
+    assert (silent["outcome"], silent["high"]) == ("conforming", "0.0200")
+    [unknown_far] = judge_strays(9.0, {})
+    # To B it is 40.5 km at 0.22 dB/km, a connection and three splices: 9.33 dB.
+    assert (unknown_far["outcome"], unknown_far["reason"]) == ("undetermined", "noise_not_known")
+    [stated] = judge_strays(0.0, {"dynamic_range": RANGE})
+    # The far port's trace is 10.67 dB above its noise at B and 10.71 dB at A, 0.0292 and 0.0287 dB, the near port's
+    # nearly 20 dB: (0.021 + 0.050) / 2 at B, (0.021 + 0.049) / 2 at A.
+    assert (stated["outcome"], stated["high"]) == ("conforming", "0.0355")
+
+
+def test_a_loss_on_no_joint_that_one_end_does_not_show_is_held_by_what_noise_hides_there() -> None:
+    near, _ = judge_strays(15.0, {}, stray_db=0.16)
+    assert (near["low"], near["high"], near["outcome"]) == ("0.0700", "0.0900", "conforming")
+    [far] = judge_strays(8.9, {}, stray_db=0.16)
+    assert (far["outcome"], far["reason"]) == ("undetermined", "noise_not_known")
 
 
 def long_route(section_m: float) -> FibreJudgement:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from service.vocabulary.criteria.joints import StrayLossCriterion
-from service.vocabulary.findings.words import Outcome
+from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.link_tests import EndToEndTest, both_ways, known_of
 from worker.judgement.fibre.measured import FibreMeasured
@@ -11,6 +11,7 @@ from worker.judgement.fibre.unexpected_events import UnexpectedSpot, section_at,
 from worker.judgement.history.acts import Trace
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mean_tenth_mdb
 from worker.judgement.rules.base import LimitRule
+from worker.judgement.traces.noise import TraceNoise
 from worker.judgement.words import REASON_LABELS
 
 
@@ -47,15 +48,37 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
         if known.reason is not None:
             detail = f"what lies between the joints is not shown: {REASON_LABELS[known.reason]}"
             return known._replace(detail=detail, limit=self.limit)
-        forward_mdb, backward_mdb = (_threshold_mdb(fibre, way) for way in ways)
-        within = mean_tenth_mdb(first_mdb=forward_mdb, second_mdb=backward_mdb) * PDB_PER_TENTH_MDB
+        hidden = [_hidden_mdb(fibre, way) for way in ways]
+        if any(one is None for own in hidden for one in own):
+            reason = Reason.NOISE_NOT_KNOWN
+            detail = f"what lies between the joints is not shown: {REASON_LABELS[reason]}"
+            return known._replace(reason=reason, detail=detail, limit=self.limit)
+        # Noise grows along each trace, so that both together hide the most at one of the two ends.
+        at_ends = zip(*hidden, strict=True)
+        worst_mdb = max(mean_tenth_mdb(first_mdb=one or 0, second_mdb=other or 0) for one, other in at_ends)
+        within = worst_mdb * PDB_PER_TENTH_MDB
         what = "no other loss lies on no joint" if has_others else "no loss lies on no joint"
         known = known._replace(detail=f"{what}, as far as traces from both ends show one")
         return known.held(0, within, self.limit)
 
 
-def _threshold_mdb(fibre: FibreMeasured, test: EndToEndTest) -> int:
-    """Return the least loss that is shown everywhere: by one trace over all, or by the dullest of several."""
+def _hidden_mdb(fibre: FibreMeasured, test: EndToEndTest) -> tuple[int | None, int | None]:
+    """Return what loss may be hidden at A and at B: to one trace over all, or to the dullest of several."""
     traces = [one for one in test.measurements if isinstance(one, Trace)]
-    over_all = [trace.threshold_mdb for trace in traces if trace.span == (0, fibre.prepared.last_index)]
-    return min(over_all) if over_all else max(trace.threshold_mdb for trace in traces)
+    hidden = [(trace, _at_ends_mdb(fibre, trace)) for trace in traces]
+    over_all = [ends for trace, ends in hidden if trace.span == (0, fibre.prepared.last_index)]
+    if over_all:
+        at_a, at_b = ([one for one in own if one is not None] for own in zip(*over_all, strict=True))
+        return min(at_a, default=None), min(at_b, default=None)
+    both = [one for _, ends in hidden for one in ends]
+    known = [one for one in both if one is not None]
+    dullest = max(known) if len(known) == len(both) else None
+    return dullest, dullest
+
+
+def _at_ends_mdb(fibre: FibreMeasured, trace: Trace) -> tuple[int | None, int | None]:
+    """Return what loss a trace may hide at its end towards A, and at that towards B."""
+    scale = fibre.aligned(trace).scale
+    noise = TraceNoise(trace, unseen_within_db=fibre.criteria.placing.unseen_within_db)
+    near, far = noise.unseen_mdb(scale.start_um), noise.unseen_mdb(scale.end_um)
+    return (near, far) if trace.is_forward else (far, near)
