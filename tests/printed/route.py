@@ -81,6 +81,8 @@ def _joints(data: Attached, segment: Json, fibres: Sequence[int]) -> tuple[int, 
     for site in (one for one in data.design["sites"] if one["id"] in segment["sites"]):
         for fibre in fibres:
             action = data.action(site["id"], fibre)
+            if site in (data.design["sites"][0], data.design["sites"][-1]) and site["kind"] != "terminal":
+                continue
             if site["kind"] == "splice_closure":
                 splices += action == "spliced"
             else:

@@ -20,6 +20,7 @@ from worker.judgement.history.records import read_record
 from worker.judgement.rules.kinds.statistics import JointStatisticRule
 from worker.judgement.rules.repeated_tests import tested_until_conforming
 from worker.judgement.rules.table import rules_for
+from worker.judgement.rules.unbuilt_ends import explain_unbuilt_ends
 from worker.judgement.traces.sightings import SpanSightings
 from worker.judgement.traces.spots import Spots, designed_spots
 from worker.judgement.work.work import work_of
@@ -80,7 +81,8 @@ class Rules:
             return _judgement(write_nothing(fibre), counts={}, contributions=Contributions())
         where = designed_spots(self._layout) if spots is None else spots
         tested = measure_fibre(self._prepared, fibre=fibre, records=records, spots=where)
-        findings = [finding for rule in self._rules for finding in rule.findings(tested)]
+        found = [finding for rule in self._rules for finding in rule.findings(tested)]
+        findings = explain_unbuilt_ends(tested, found)
         contributions = Contributions(
             sums=tuple([sums for rule in self._statistics for sums in rule.partial_sums(tested)]),
             traces=trace_outlines(tested),

@@ -56,6 +56,7 @@ REASON_LABELS = {
     Reason.TOTAL_UNLIKE_PARTS: "the trace's total is not what its events and sections add up to",
     Reason.WHOLE_UNLIKE_PARTS: "source and meter show another loss than the traces of the same fibre",
     Reason.GLASS_UNLIKE: "the fibre loses otherwise between its joints than its cable's other fibres",
+    Reason.END_NOT_BUILT: "the route ends where no fibre is connected yet, so it is tested from one end alone",
 }
 
 

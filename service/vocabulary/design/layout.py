@@ -73,8 +73,19 @@ class Layout:
     @cached_property
     def spans(self) -> tuple[Span, ...]:
         """The spans in route order; a route without patch panels has one."""
-        ends = [index for index, site in enumerate(self.design.sites) if site.kind is not SiteKind.SPLICE_CLOSURE]
+        last = len(self.design.sites) - 1
+        ends = [
+            index
+            for index, site in enumerate(self.design.sites)
+            if index in {0, last} or site.kind is not SiteKind.SPLICE_CLOSURE
+        ]
         return tuple(Span(first=first, last=last) for first, last in pairwise(ends))
+
+    @cached_property
+    def unbuilt_ends(self) -> frozenset[int]:
+        """The ends of the route, by site index, at which fibres are not connected yet: a stub, or a closure."""
+        ends = (0, len(self.design.sites) - 1)
+        return frozenset(index for index in ends if self.design.sites[index].kind is not SiteKind.TERMINAL)
 
     def is_closure(self, site: str) -> bool:
         """Tell whether a site is a splice closure of the route."""
@@ -98,13 +109,16 @@ class Layout:
 
     @cached_property
     def closures_left_shut(self) -> frozenset[int]:
-        """The closures, by site index, in which no fibre of the route is cut: by the design none has to be opened."""
+        """The closures, by site index, that nobody has to open by the design: no fibre of the route is cut there.
+
+        Nor is any in one at an end of the route, which is not built yet.
+        """
         uncut: Counter[str] = Counter()
         for entry in self.design.splice_plan:
             if entry.action is FibreAction.UNCUT:
                 uncut[entry.site] += len(entry.fibres.numbers())
         all_uncut = (site for site, fibres in uncut.items() if fibres == self.design.fibre_count)
-        return frozenset(self.site_index[site] for site in all_uncut if site in self.site_index)
+        return self.unbuilt_ends.union(self.site_index[site] for site in all_uncut if site in self.site_index)
 
     @cached_property
     def _plan(self) -> Mapping[tuple[str, int], PlannedFibres]:
@@ -112,15 +126,17 @@ class Layout:
 
     @cached_property
     def _stored(self) -> frozenset[int]:
+        # At an end that is not built yet each fibre lies stored, and runs as far as any does.
+        inside = {site for site, index in self.site_index.items() if index not in self.unbuilt_ends}
         planned = self._plan.items()
         return frozenset(
-            fibre for (site, fibre), entry in planned if entry.action is FibreAction.STORED and site in self.site_index
+            fibre for (site, fibre), entry in planned if entry.action is FibreAction.STORED and site in inside
         )
 
     @cached_property
     def _first_alike(self) -> Mapping[int, int]:
         # What the plan says for the sake of a tray or a port, and would be so anyway, tells no fibres apart.
-        usual = {site.id: usual_action(site) for site in self.design.sites}
+        usual = {site.id: self._usual_action(site) for site in self.design.sites}
         planned: dict[int, list[tuple[str, FibreAction]]] = {}
         for (site, fibre), entry in sorted(self._plan.items(), key=lambda item: item[0]):
             if entry.action is not usual.get(site):
@@ -133,7 +149,7 @@ class Layout:
         planned = self.planned(site.id, fibre)
         if planned is not None:
             return planned.action
-        return usual_action(site)
+        return self._usual_action(site)
 
     def planned(self, site: str, fibre: int) -> PlannedFibres | None:
         """Return what the splice plan says of a fibre at a site."""
@@ -230,6 +246,11 @@ class Layout:
         place = place_in_cable(cable_fibre, fibres_per_tube=section.fibres_per_tube, scheme=section.colour_scheme)
         return LocalFibre(section.id, cable_fibre, *place)
 
+    def _usual_action(self, site: Site) -> FibreAction:
+        if self.site_index[site.id] in self.unbuilt_ends:
+            return FibreAction.STORED
+        return FibreAction.SPLICED if site.kind is SiteKind.SPLICE_CLOSURE else FibreAction.TERMINATED
+
     def _joints(self, fibre: int) -> Iterator[Joint]:
         for index, site in enumerate(self.design.sites):
             for position, kind in enumerate(self.joint_kinds(index, self.action(site, fibre)), start=1):
@@ -241,11 +262,6 @@ class Layout:
                     segment=self.segment_of_site[site.id],
                     from_a_um=self.site_offsets_um[index],
                 )
-
-
-def usual_action(site: Site) -> FibreAction:
-    """Return what happens to a fibre at a site of which the splice plan says nothing."""
-    return FibreAction.SPLICED if site.kind is SiteKind.SPLICE_CLOSURE else FibreAction.TERMINATED
 
 
 def _numbers_behind(numbers: Sequence[int], first: int | None, moved: Iterable[PlannedFibres]) -> Sequence[int]:

@@ -13,6 +13,7 @@ from service.vocabulary.validation import Fault
 # One wrong entry crosses every fibre after it in every section behind it.
 _MOST_CROSSINGS = 100
 _MOST_CABLE_FIBRES = 1728
+_ENDS = "a route ends in a terminal, a stub or a closure not built yet; terminals and stubs are at its ends alone"
 
 
 def faults_in(design: Design) -> list[Fault]:
@@ -32,12 +33,18 @@ def _shape_faults(design: Design) -> Iterator[Fault]:
     yield from _repeated("/segments", [segment.id for segment in design.segments])
     for index, site in enumerate(design.sites):
         is_end = index in {0, len(design.sites) - 1}
-        if is_end != (site.kind is SiteKind.TERMINAL):
-            yield Fault(pointer=f"/sites/{index}/kind", detail="a route has a terminal at each end and none between")
-        if site.kind is SiteKind.SPLICE_CLOSURE and site.termination is not None:
-            yield Fault(pointer=f"/sites/{index}/termination", detail="fibres do not end in a splice closure")
+        if site.kind is (SiteKind.PATCH_PANEL if is_end else SiteKind.TERMINAL) or (
+            site.kind is SiteKind.STUB and not is_end
+        ):
+            yield Fault(pointer=f"/sites/{index}/kind", detail=_ENDS)
+        if site.kind in {SiteKind.SPLICE_CLOSURE, SiteKind.STUB} and site.termination is not None:
+            yield Fault(pointer=f"/sites/{index}/termination", detail=f"fibres do not end in a {site.kind.value}")
         if site.patch_cord and site.kind is not SiteKind.PATCH_PANEL:
             yield Fault(pointer=f"/sites/{index}/patch_cord", detail="only a patch panel has patch cords")
+    if SiteKind.TERMINAL not in {design.sites[0].kind, design.sites[-1].kind}:
+        yield Fault(
+            pointer="/sites/0/kind", detail="one end at least is a terminal: from nowhere else can it be tested"
+        )
     for index, section in enumerate(design.sections):
         if section.colour_scheme not in SCHEMES:
             yield Fault(pointer=f"/sections/{index}/colour_scheme", detail=f"one of {', '.join(sorted(SCHEMES))}")
@@ -82,6 +89,7 @@ def _segment_faults(design: Design) -> Iterator[Fault]:
 
 def _plan_faults(design: Design) -> Iterator[Fault]:
     sites = {site.id: site for site in design.sites}
+    unbuilt = {site.id for site in (design.sites[0], design.sites[-1]) if site.kind is not SiteKind.TERMINAL}
     used: set[tuple[str, int]] = set()
     planned: set[tuple[str, int]] = set()
     for index, entry in enumerate(design.splice_plan):
@@ -90,7 +98,7 @@ def _plan_faults(design: Design) -> Iterator[Fault]:
             yield Fault(pointer=f"{pointer}/site", detail="is not on the route")
             continue
         yield from _range_faults(f"{pointer}/fibres", entry.fibres, design)
-        yield from _action_faults(pointer, entry, sites[entry.site])
+        yield from _action_faults(pointer, entry, sites[entry.site], is_unbuilt=entry.site in unbuilt)
         entries = {(entry.site, fibre) for fibre in entry.fibres.numbers()}
         if not planned.isdisjoint(entries):
             twice = min(fibre for _, fibre in planned & entries)
@@ -104,10 +112,12 @@ def _plan_faults(design: Design) -> Iterator[Fault]:
             used.update(ports)
 
 
-def _action_faults(pointer: str, entry: PlannedFibres, site: Site) -> Iterator[Fault]:
+def _action_faults(pointer: str, entry: PlannedFibres, site: Site, *, is_unbuilt: bool) -> Iterator[Fault]:
     kind = site.kind
     ends_here = entry.action is FibreAction.TERMINATED
-    if ends_here == (kind is SiteKind.SPLICE_CLOSURE):
+    if is_unbuilt and entry.action is not FibreAction.STORED:
+        yield Fault(pointer=f"{pointer}/action", detail="at an end that is not built yet fibres are stored")
+    elif not is_unbuilt and ends_here == (kind is SiteKind.SPLICE_CLOSURE):
         yield Fault(pointer=f"{pointer}/action", detail=f"a fibre is not {entry.action.value} in a {kind.value}")
     if entry.to_cable_fibre is not None and entry.action is not FibreAction.SPLICED:
         yield Fault(pointer=f"{pointer}/to_cable_fibre", detail="only a spliced fibre goes on under another number")

@@ -4,11 +4,12 @@ from enum import StrEnum
 
 
 class SiteKind(StrEnum):
-    """A place where fibres are joined or end."""
+    """A place where fibres are joined or end; in a stub they end unconnected, until more is built behind it."""
 
     TERMINAL = "terminal"
     SPLICE_CLOSURE = "splice_closure"
     PATCH_PANEL = "patch_panel"
+    STUB = "stub"
 
 
 class Termination(StrEnum):

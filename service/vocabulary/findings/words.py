@@ -63,6 +63,7 @@ class Reason(StrEnum):
     WHOLE_UNLIKE_PARTS = "whole_unlike_parts"
     NOISE_NOT_KNOWN = "noise_not_known"
     GLASS_UNLIKE = "glass_unlike"
+    END_NOT_BUILT = "end_not_built"
 
 
 class Act(StrEnum):

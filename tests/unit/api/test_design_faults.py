@@ -44,8 +44,26 @@ CASES: dict[str, tuple[Body, list[str]]] = {
         ["/sites/2/id", "/segments/0/sites"],
     ),
     "a segment twice": ({"segments": [WEST, {**EAST, "id": "W"}]}, ["/segments/1/id"]),
-    "no terminal at an end": (
-        {"sites": [make_site("A"), make_site("C1"), make_site("C2"), make_terminal("B")]}, ["/sites/0/kind"],
+    "no terminal at either end": (
+        {"sites": [make_site("A"), make_site("C1"), make_site("C2"), make_site("B", kind="stub")]}, ["/sites/0/kind"],
+    ),
+    "a patch panel at an end": (
+        {"sites": [make_terminal("A"), make_site("C1"), make_site("C2"), make_site("B", kind="patch_panel")]},
+        ["/sites/3/kind"],
+    ),
+    "a stub on the way": (
+        {"sites": [make_terminal("A"), make_site("C1", kind="stub"), make_site("C2"), make_terminal("B")]},
+        ["/sites/1/kind"],
+    ),
+    "fibres terminated in a stub": (
+        {"sites": [make_terminal("A"), make_site("C1"), make_site("C2"), make_site("B", kind="stub")],
+         "splice_plan": [planned(site="B", action="terminated")]},
+        ["/splice_plan/0/action"],
+    ),
+    "a pigtail at a stub": (
+        {"sites": [make_terminal("A"), make_site("C1"), make_site("C2"),
+                   make_site("B", kind="stub", termination="pigtail")]},
+        ["/sites/3/termination"],
     ),
     "a terminal on the way": (
         {"sites": [make_terminal("A"), make_site("C1"), make_terminal("C2"), make_terminal("B")]}, ["/sites/2/kind"],
@@ -145,6 +163,13 @@ def test_a_design_without_faults_has_none() -> None:
         planned(action="spliced", fibres={"first": 2, "last": 2}, to_cable_fibre=1),
     ]
     assert pointers() == pointers(segments=[WEST, EAST]) == pointers(splice_plan=swapped) == []
+
+
+@pytest.mark.parametrize("kind", ["stub", "splice_closure"])
+def test_a_route_may_end_where_nothing_is_connected_yet(kind: str) -> None:
+    end, stored = make_site("B", kind=kind), planned(site="B", action="stored")
+    sites = [make_terminal("A"), make_site("C1"), make_site("C2"), end]
+    assert pointers(sites=sites) == pointers(sites=sites, splice_plan=[stored]) == []
 
 
 def test_cable_may_pass_that_nobody_pays_for() -> None:

@@ -16,6 +16,7 @@ from tests.factories import (
     make_attenuation,
     make_calibration,
     make_cleaning,
+    make_closure_state,
     make_continuity,
     make_criteria,
     make_design,
@@ -23,6 +24,7 @@ from tests.factories import (
     make_end_face,
     make_otdr,
     make_return_loss,
+    make_site,
     make_splice,
     make_termination,
     only,
@@ -97,6 +99,15 @@ def left_out_route() -> PackageContent:
     records = {body["id"]: body for own in bodies.values() for body in own}
     criteria = only(splice_criterion(), termination_criterion(), link_criterion())
     return content_of_route(DESIGN, criteria, records.values())
+
+
+def unbuilt_route() -> PackageContent:
+    """Return the package of a route that ends in a stub, with records of a closure that its design left out."""
+    design = make_design()
+    design["sites"][-1] = make_site("B", kind="stub")
+    left_out = [make_splice(site="C9"), make_closure_state(site="C9")]
+    bodies = [*(one for one in _records() if one.get("site") != "B"), *left_out]
+    return content_of_route(design, make_criteria(criteria=criteria_of_every_quantity()), bodies)
 
 
 def _records() -> list[Body]:

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from service.vocabulary.criteria.base import Test
+from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.bidirectional import missing_reason
@@ -20,6 +21,7 @@ _KINDS: Mapping[Test, type[Link]] = {
     "dispersion": Dispersion,
     "continuity": Continuity,
 }
+_FROM_ONE_END: frozenset[Test] = frozenset({"otdr", "return_loss"})
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -40,6 +42,13 @@ class EndToEndTest:
         if self.missing is None:
             return ""
         return named if self.missing is Reason.NO_EVIDENCE else f"{named} that counts: {REASON_LABELS[self.missing]}"
+
+
+def can_be_made(layout: Layout, test: Test, *, is_forward: bool) -> bool:
+    """Tell whether a test can be made: none starts at an end not built yet, and some need an instrument at both."""
+    unbuilt = layout.unbuilt_ends
+    start = 0 if is_forward else len(layout.design.sites) - 1
+    return not unbuilt or (test in _FROM_ONE_END and start not in unbuilt)
 
 
 def end_to_end_test(

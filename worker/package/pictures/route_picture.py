@@ -129,9 +129,15 @@ _CORNERS_OF_A_ROUND_SHAPE = 24
 
 
 def site_shape(kind: SiteKind, x: float, y: float) -> Iterator[Mark]:
-    """Give a terminal's full square, a closure's ring or a patch panel's empty diamond, with its middle at a point."""
+    """Give a site's shape, with its middle at a point.
+
+    A terminal's is a full square, a closure's a ring, a patch panel's an empty diamond, a stub's a bar.
+    """
     if kind is SiteKind.TERMINAL:
         yield box(x - SHAPE_PT, y - SHAPE_PT, x + SHAPE_PT, y + SHAPE_PT, colour=INK)
+        return
+    if kind is SiteKind.STUB:
+        yield box(x - SHAPE_PT, y - 1.0, x + SHAPE_PT, y + 1.0, colour=INK)
         return
     if kind is SiteKind.SPLICE_CLOSURE:
         angles = [2 * pi * index / _CORNERS_OF_A_ROUND_SHAPE for index in range(_CORNERS_OF_A_ROUND_SHAPE)]

@@ -19,7 +19,7 @@ from tests.printed.findings import numbers_of_criterion
 from tests.printed.index import INDEX, index_rows
 from tests.printed.tables import PrintedTable, read_pages
 from tests.printed.values import Row
-from tests.unit.package.judged import judged_route, left_out_route
+from tests.unit.package.judged import judged_route, left_out_route, unbuilt_route
 from worker.package.data.content import PackageContent
 
 pytestmark = pytest.mark.slow
@@ -60,6 +60,7 @@ CONTENTS: dict[str, Callable[[], PackageContent]] = {
     "every quantity": judged_route,
     "ended and repeated records": with_ended_and_repeated_records,
     "trays, and cable of nobody": with_trays_and_cable_of_nobody,
+    "an end that is not built yet": unbuilt_route,
     "96 fibres": lambda: large_content(fibres=96, closures=10),
 }
 
