@@ -23,7 +23,11 @@ HONEST_ROUTES = 160
 COPIES = 60
 # Of 24 fibres, as service/CRITERIA.md prints it: over how many joints, and how near to each other.
 SIZES = ((42, 0.46), (24, 0.36), (16, 0.27), (12, 0.20), (8, 0.11), (6, 0.06))
-COPY_KINDS = {SuspicionKind.NEARLY_SAME_READINGS, SuspicionKind.REPEATED_LINK_LOSSES}
+COPY_KINDS = {
+    SuspicionKind.NEARLY_SAME_READINGS,
+    SuspicionKind.SWAPPED_DIRECTIONS,
+    SuspicionKind.REPEATED_LINK_LOSSES,
+}
 
 
 def suspected(contributions: Mapping[int, Contributions]) -> set[int]:
@@ -97,6 +101,19 @@ def test_losses_repeated_by_three_fibres_in_a_row_are_said(capsys: pytest.Captur
     for fibres, count in said.items():
         _print(capsys, f"four losses repeated by {fibres} fibres: said {Share(count, 5 * COPIES)}")
     assert said[3] >= 0.95 * 5 * COPIES
+
+
+def test_traces_from_b_that_are_each_other_s_are_said_over_40_closures(capsys: pytest.CaptureFixture[str]) -> None:
+    for closures, is_stated in ((12, False), (22, False), (40, True)):
+        said = 0
+        for seed in range(2 * COPIES):
+            [losses] = draw_losses(fibres=FIBRES, closures=closures, seed=4000 + seed)
+            for side in ((1310, False), (1550, False)):
+                losses[side][[SOURCE - 1, COPIED - 1]] = losses[side][[COPIED - 1, SOURCE - 1]]
+            said += suspected(traced(losses)) >= {SOURCE, COPIED}
+        share = Share(said, 2 * COPIES)
+        _print(capsys, f"swapped from B, {closures} closures: said {share}")
+        assert not is_stated or share.count >= 0.95 * share.of
 
 
 def _of_one_preform(losses: Losses) -> Losses:

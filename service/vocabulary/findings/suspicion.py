@@ -12,6 +12,7 @@ class SuspicionKind(StrEnum):
     SAME_TRACE = "same_trace"
     SAME_READINGS = "same_readings"
     NEARLY_SAME_READINGS = "nearly_same_readings"
+    SWAPPED_DIRECTIONS = "swapped_directions"
     REPEATED_LINK_LOSSES = "repeated_link_losses"
     TWO_FIBRES_AT_ONCE = "two_fibres_at_once"
     FASTER_THAN_AVERAGING = "faster_than_averaging"

@@ -119,7 +119,7 @@ def close_rows(readings: Readings, *, comparisons: int) -> Iterator[CloseRows]:
             comparisons=comparisons,
         )
         if power:
-            middles = (_middle(values[own]) for values in (apart_mdb[at], medians_mdb))
+            middles = (middle_of(values[own]) for values in (apart_mdb[at], medians_mdb))
             yield CloseRows((first, second), power, int(own.sum()), *middles)
 
 
@@ -233,5 +233,6 @@ def _sign(column: int, pattern: int) -> int:
     return -1 if (column & (pattern << 1 | 1)).bit_count() % 2 else 1
 
 
-def _middle(values: Integers) -> int:
+def middle_of(values: Integers) -> int:
+    """Return the value in the middle, the upper one of two."""
     return int(np.sort(values)[len(values) // 2])

@@ -38,7 +38,7 @@ class Measured(NamedTuple):
     trace: TraceOutline
 
 
-class _Compared(NamedTuple):
+class Compared(NamedTuple):
     """Readings that are compared row by row, the traces behind each row, and how they are called."""
 
     called: str
@@ -49,7 +49,7 @@ class _Compared(NamedTuple):
 class _Near(NamedTuple):
     """Two fibres that agree too closely: in which rows of what was compared."""
 
-    compared: _Compared
+    compared: Compared
     close: CloseRows
 
     @property
@@ -76,13 +76,28 @@ def same_readings(measured: list[Measured]) -> Iterator[Suspicion]:
             yield from _alike(SuspicionKind.SAME_READINGS, group, said, of=len(measured))
 
 
-def nearly_same_readings(measured: Sequence[Measured]) -> Iterator[Suspicion]:
+def readings_by_side(measured: Sequence[Measured]) -> dict[Side, Compared]:
+    """Return what traces read by site, for each direction and wavelength, fibres in order."""
+    sides: dict[Side, list[Measured]] = defaultdict(list)
+    for one in measured:
+        if one.trace.packed_losses:
+            sides[_side_of(one)].append(one)
+    return {
+        side: Compared(
+            called=f"the readings {DIRECTION_LABELS[side.is_forward]} at {side.wavelength_nm} nm",
+            readings=_readings_of(own),
+            traces=[(one,) for one in own],
+        )
+        for side, own in sorted(sides.items())
+    }
+
+
+def nearly_same_readings(by_side: Mapping[Side, Compared]) -> Iterator[Suspicion]:
     """Find fibres whose readings agree more closely than this route's own scatter allows.
 
     Each direction and wavelength by itself, as one may be the neighbour's and the other not; and what all of them show
     together, where the mean of both directions scatters far less than either.
     """
-    by_side = _by_side(measured)
     compared = [*by_side.values(), *_together(by_side)]
     counts = [one.readings.fibre_count for one in compared]
     comparisons = sum(count * (count - 1) // 2 for count in counts)
@@ -176,21 +191,6 @@ def _side_of(one: Measured) -> Side:
     return Side(one.trace.wavelength_nm, one.trace.is_forward)
 
 
-def _by_side(measured: Sequence[Measured]) -> dict[Side, _Compared]:
-    sides: dict[Side, list[Measured]] = defaultdict(list)
-    for one in measured:
-        if one.trace.packed_losses:
-            sides[_side_of(one)].append(one)
-    return {
-        side: _Compared(
-            called=f"the readings {DIRECTION_LABELS[side.is_forward]} at {side.wavelength_nm} nm",
-            readings=_readings_of(own),
-            traces=[(one,) for one in own],
-        )
-        for side, own in sorted(sides.items())
-    }
-
-
 def _readings_of(own: Sequence[Measured]) -> Readings:
     return Readings(
         values_mdb=unpack_losses([one.trace.packed_losses for one in own]),
@@ -200,7 +200,7 @@ def _readings_of(own: Sequence[Measured]) -> Readings:
     )
 
 
-def _together(by_side: Mapping[Side, _Compared]) -> Iterator[_Compared]:
+def _together(by_side: Mapping[Side, Compared]) -> Iterator[Compared]:
     """Give sums and differences of both directions and of the first two wavelengths of each fibre that has them all.
 
     They are as good as independent, as single readings of one joint are not: two directions share its offset.
@@ -225,7 +225,7 @@ def _together(by_side: Mapping[Side, _Compared]) -> Iterator[_Compared]:
         noise_mdb=isqrt(len(own) * _MEDIAN_OF_NOISE_MDB**2),
     )
     traces = [tuple(one.traces[row][0] for one, row in zip(own, at, strict=True)) for at in zip(*rows, strict=True)]
-    yield _Compared(f"sums and differences of {len(own)} readings at each joint", readings, traces)
+    yield Compared(f"sums and differences of {len(own)} readings at each joint", readings, traces)
 
 
 def _sum_and_difference(one: Integers, other: Integers) -> Integers:
@@ -233,7 +233,7 @@ def _sum_and_difference(one: Integers, other: Integers) -> Integers:
     return np.hstack([np.where(is_read, both, UNREAD) for both in (one + other, one - other)])
 
 
-def _is_same(compared: _Compared, close: CloseRows) -> bool:
+def _is_same(compared: Compared, close: CloseRows) -> bool:
     """Tell whether some of the traces are the same to the last digit, which is said by itself."""
     one, other = (compared.traces[row] for row in close.rows)
     return any(a.trace.losses_digest == b.trace.losses_digest for a, b in zip(one, other, strict=True))

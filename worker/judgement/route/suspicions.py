@@ -12,11 +12,13 @@ from worker.judgement.route.copies import (
     MOST_NAMED,
     Measured,
     nearly_same_readings,
+    readings_by_side,
     same_readings,
     same_traces,
     write_suspicion,
 )
 from worker.judgement.route.repeated_losses import repeated_link_losses
+from worker.judgement.route.swapped import swapped_directions
 
 # Enough to see what is the matter; each says how many there are.
 MOST_OF_A_KIND = 20
@@ -38,11 +40,12 @@ def suspicions_of(contributions: Mapping[int, Contributions | None]) -> list[Sus
     """Return what is seen, at most so many of each kind; fibres come in order of number."""
     known = {fibre: own for fibre, own in contributions.items() if own is not None}
     measured = [Measured(fibre, trace) for fibre, own in known.items() for trace in own.traces]
-    overlaps = list(_overlaps(measured))
+    by_side, overlaps = readings_by_side(measured), list(_overlaps(measured))
     found = [
         same_traces(measured),
         same_readings(measured),
-        nearly_same_readings(measured),
+        nearly_same_readings(by_side),
+        swapped_directions(by_side),
         repeated_link_losses(known),
         _too_close(overlaps, SuspicionKind.TWO_FIBRES_AT_ONCE, "measured two fibres at once", on_one_fibre=False),
         _too_close(
