@@ -123,6 +123,30 @@ def sites_rows(data: Attached) -> list[Row]:
     return rows
 
 
+def laid_rows(data: Attached) -> list[Row]:
+    ends = [one["id"] for one in data.design["sites"]]
+    rows = []
+    for index, one in enumerate(data.design["sections"]):
+        if "laid" not in one:
+            continue
+        marks = {mark["site"]: Decimal(mark["mark_m"]) for mark in one["laid"]["sheath_marks"]}
+        near, far = marks[ends[index]], marks[ends[index + 1]]
+        rows.append(
+            {
+                "Section": one["id"],
+                "Laid on": one["laid"]["laid_on"],
+                "From": ends[index],
+                "Mark there": centimetres(near),
+                "To": ends[index + 1],
+                "Mark at the end": centimetres(far),
+                "By marks": centimetres(abs(far - near)),
+                "Designed, with slack": centimetres(cable_m(one)),
+                "Longer than designed": centimetres(abs(far - near) - cable_m(one)),
+            }
+        )
+    return rows
+
+
 def _taken(design: Json) -> list[set[int]]:
     """Follow each fibre from A: by the plan it goes on elsewhere, by the section in order, else under its number."""
     taken: list[set[int]] = [set() for _ in design["sections"]]

@@ -10,6 +10,7 @@ from service.vocabulary.validation import Fault
 
 # What a route says of its own fibres, and not of the cable.
 _OF_ROUTE = {"first_cable_fibre"}
+_UNSAID = (None, ())
 
 
 class Neighbour(NamedTuple):
@@ -58,10 +59,9 @@ def _ends(layout: Layout, index: int) -> tuple[str, str]:
 def _fact_faults(pointer: str, own: Section, other: Section, code: str) -> Iterator[Fault]:
     said, theirs = (one.model_dump(exclude=_OF_ROUTE) for one in (own, other))
     for member, value in theirs.items():
-        if said[member] != value:
-            known = (
-                "something else" if isinstance(value, list | tuple | dict) else "not said" if value is None else value
-            )
+        # What one route leaves unsaid, as the reel or how it was laid, contradicts nobody who knows it.
+        if said[member] != value and said[member] not in _UNSAID and value not in _UNSAID:
+            known = "something else" if isinstance(value, list | tuple | dict) else value
             yield Fault(
                 pointer=f"{pointer}/{member}", detail=f"is {known} on route {code}, which passes this cable too"
             )

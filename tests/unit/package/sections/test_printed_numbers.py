@@ -4,12 +4,13 @@ import re
 from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import date
 from itertools import product
 from typing import Any
 
 import pytest
 
-from service.vocabulary.design.design import Tray
+from service.vocabulary.design.design import LaidCable, SheathMark, Tray
 from tests.judged_routes import demo_content, large_content
 from tests.package_factories import with_design, with_members
 from tests.package_reading import attached_documents, draw_content
@@ -45,12 +46,14 @@ def with_trays_and_cable_of_nobody() -> PackageContent:
     content = judged_route()
     first, second, *others = content.design.sites
     trays = tuple(Tray(number=number, capacity=24 if number < 4 else 12) for number in (5, 1, 2, 4))
+    marks = (SheathMark(site=second.id, mark_m=3120.5), SheathMark(site=first.id, mark_m=4118.25))
+    laid = LaidCable(laid_on=date(2025, 2, 11), sheath_marks=marks)
     [segment, *rest] = content.design.segments
     cable, *behind = content.design.sections
     return with_design(
         content,
         sites=(first.model_copy(update={"trays": trays[:1]}), second.model_copy(update={"trays": trays}), *others),
-        sections=(cable.model_copy(update={"first_cable_fibre": 13, "fibre_count": 48}), *behind),
+        sections=(cable.model_copy(update={"first_cable_fibre": 13, "fibre_count": 48, "laid": laid}), *behind),
         segments=(segment.model_copy(update={"sections": segment.sections[1:]}), *rest),
     )
 

@@ -44,17 +44,40 @@ def test_a_cable_fibre_that_another_route_has_is_refused_by_its_number(first: in
         ("cable_length_m", 1000.01, "1000.00"),
         ("slack_m", 0.01, "0.00"),
         ("excess_percent", 0.1, "0.00"),
-        ("reel", "REEL-2", "not said"),
-        ("fibre_count", 48, "not said"),
+        ("reel", "REEL-2", "REEL-1"),
+        ("fibre_count", 48, "144"),
         ("fibre_type", "G.657.A1", "G.652.D"),
         ("fibres_per_tube", 6, "12"),
         ("optics", [{"wavelength_nm": 1550, "group_index": 1.4682}], "something else"),
+        (
+            "laid",
+            {"laid_on": "2025-02-11", "sheath_marks": [{"site": "A", "mark_m": 5.0}, {"site": "C1", "mark_m": 1005.0}]},
+            "something else",
+        ),
     ],
 )
 def test_what_the_cable_is_both_routes_say_alike(member: str, value: object, said: str) -> None:
-    sections = [make_section("S1", first_cable_fibre=13, **{member: value}), make_section("S7"), make_section("S9")]
+    marks = [{"site": "A", "mark_m": 5.0}, {"site": "C1", "mark_m": 1004.0}]
+    known = {
+        "reel": "REEL-1",
+        "fibre_count": 144,
+        "optics": [{"wavelength_nm": 1550, "group_index": 1.468}],
+        "laid": {"laid_on": "2025-02-11", "sheath_marks": marks},
+    }
+    first = make_design(sections=[make_section("S1", **known), make_section("S2"), make_section("S3")])
+    shared = make_section("S1", first_cable_fibre=13, **{**known, member: value})
     detail = f"is {said} on route R1, which passes this cable too"
-    assert faults(branch(sections=sections), make_design()) == [(f"/sections/0/{member}", detail)]
+    own = [make_section("S7"), make_section("S9")]
+    assert faults(branch(sections=[shared, *own]), first) == [(f"/sections/0/{member}", detail)]
+
+
+@pytest.mark.parametrize(
+    ("member", "value"),
+    [("reel", "REEL-2"), ("fibre_count", 48), ("optics", [{"wavelength_nm": 1550, "group_index": 1.4682}])],
+)
+def test_what_one_route_leaves_unsaid_another_may_say(member: str, value: object) -> None:
+    sections = [make_section("S1", first_cable_fibre=13, **{member: value}), make_section("S7"), make_section("S9")]
+    assert faults(branch(sections=sections), make_design()) == faults(make_design(), branch(sections=sections)) == []
 
 
 def test_a_cable_joins_the_same_two_sites_whichever_way_a_route_passes_it() -> None:
