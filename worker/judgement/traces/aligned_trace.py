@@ -32,6 +32,11 @@ class Reading(NamedTuple):
         return sum(event.loss_mdb or 0 for event in self.events) if self.events else self.high_mdb
 
     @property
+    def uncertainty_mdb(self) -> int:
+        """How far the loss may be from what is shown, as far as anything is known of it."""
+        return (self.noise_mdb or 0) if self.events else self.high_mdb
+
+    @property
     def is_seen(self) -> bool:
         """Tell whether the trace has an event there."""
         return bool(self.events)

@@ -42,20 +42,20 @@ class OneWayLoss(NamedTuple):
 def select_reading(shown: Sequence[Reading | Reason], *, void: tuple[VoidRecord, ...]) -> OneWayLoss:
     """Return what the traces that reach a place come to, given in order of pulse, the shortest first.
 
-    The shortest pulse that sees the place is used: one that sees nothing never outdoes one that does.
+    The least uncertain one is used, the shortest pulse of several; one that merges what another parts shows nothing.
+    Without a word on noise one that sees the place outdoes all that do not.
     """
     if len(shown) == 1 and isinstance(shown[0], Reading):
         return OneWayLoss(None, (shown[0],), void)
     readings = tuple(one for one in shown if isinstance(one, Reading))
-    seen = next((reading for reading in readings if reading.is_seen), None)
+    used = min(readings, key=lambda reading: reading.uncertainty_mdb, default=None)
     # A longer pulse may reach farther or lie behind a cord; it cannot tell two events apart.
-    if Reason.AMBIGUOUS_EVENT in (shown if seen is None else shown[: shown.index(seen)]):
+    if Reason.AMBIGUOUS_EVENT in (shown if used is None or not used.is_seen else shown[: shown.index(used)]):
         return OneWayLoss(Reason.AMBIGUOUS_EVENT, (), void)
-    if not readings:
+    if used is None:
         return OneWayLoss(next(one for one in shown if isinstance(one, Reason)), (), void)
     if not all(one.agrees_with(other) for one, other in combinations(readings, 2)):
         return OneWayLoss(Reason.READINGS_DISAGREE, readings, void)
-    used = seen or min(readings, key=lambda reading: reading.high_mdb)
     return OneWayLoss(None, (used,), void)
 
 

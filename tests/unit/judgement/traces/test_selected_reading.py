@@ -38,6 +38,13 @@ def test_unseen_by_several_pulses_is_known_as_closely_as_the_best_of_them_knows(
     assert (finding["low"], finding["high"]) == ("-0.0200", "0.0200")
 
 
+def test_of_two_pulses_that_show_a_joint_the_less_noisy_one_decides_where_both_say_how_noisy_they_are() -> None:
+    short = at_c1(0.05, pulse_ns=10, dynamic_range={"range_db": 12.0, "pulse_ns": 10, "averaging_s": 30.0})
+    long = at_c1(0.07, pulse_ns=100, dynamic_range={"range_db": 35.0, "pulse_ns": 100, "averaging_s": 30.0})
+    assert splice_at_c1([*sealed(), *short, *long])["value"] == "0.0700"
+    assert splice_at_c1([*sealed(), *at_c1(0.05, pulse_ns=10), *at_c1(0.07, pulse_ns=100)])["value"] == "0.0500"
+
+
 # Both thresholds are 0.02 dB.
 @pytest.mark.parametrize(
     ("later_db", "reason"), [(0.08, None), (0.081, "readings_disagree"), (0.9, "readings_disagree")]

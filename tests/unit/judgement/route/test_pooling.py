@@ -1,0 +1,134 @@
+"""Where all fibres of a tube show a loss their joint lies, in whatever order they were tested."""
+
+from collections.abc import Mapping, Sequence
+from itertools import permutations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.vocabulary.criteria.criteria import Placing
+from tests.factories import Body, layout_of, make_design, make_sections
+from worker.judgement.documents.spots import read_spots, write_spots
+from worker.judgement.route.pooling import FEWEST_FIBRES, locate_sites
+from worker.judgement.traces.sightings import SpanSightings
+from worker.judgement.traces.spots import RouteSpots, Spot, Spots
+
+# Closures at 1000 and 2000 m, B at 3000 m.
+DESIGN = make_design(fibre_count=24)
+
+
+def seen(*at_m: float, rise_mdb: int | None = None) -> tuple[SpanSightings, ...]:
+    """Return what one fibre shows from end to end, with a pulse of 30 ns."""
+    in_cm = tuple(round(100 * metre) for metre in at_m)
+    return (SpanSightings(0, 3, 30, in_cm, (rise_mdb,) * len(in_cm)),)
+
+
+def locate(by_fibre: Mapping[int, Sequence[SpanSightings]], design: Body = DESIGN) -> RouteSpots:
+    """Locate the sites of a route by what its fibres show."""
+    return locate_sites(layout_of(design), Placing(), by_fibre)
+
+
+def offsets_m(spots: Spots) -> list[float]:
+    """Return how far from A the sites are."""
+    return [offset / 1e6 for offset in spots.offsets_um]
+
+
+def test_joints_lie_where_most_fibres_show_them_and_events_within_what_they_scatter() -> None:
+    scattered = {fibre: seen(1030.0 + fibre, 1995.0) for fibre in range(1, 6)}
+    [group] = locate(scattered).groups
+    # Middle of 1031 to 1035 m; the middle distance from it is 1 m, and six of them more than half the tolerance.
+    assert group.found == {1: Spot(1033, 6, 5), 2: Spot(1995, 5, 5)}
+    assert group.fibres == (1, 2, 3, 4, 5)
+
+
+@pytest.mark.parametrize("fibres", [1, FEWEST_FIBRES - 1, FEWEST_FIBRES])
+def test_with_too_few_fibres_the_design_says_where_joints_lie(fibres: int) -> None:
+    found = locate({fibre: seen(1030.0, 2000.0) for fibre in range(1, fibres + 1)})
+    assert found.of(1).is_designed is (fibres < FEWEST_FIBRES)
+
+
+# 60 m is as far as the criteria let a cable's joints lie off; the two ends let each section's excess come to that.
+@pytest.mark.parametrize(("away_m", "is_found"), [(60.0, True), (-60.0, True), (75.0, False)])
+def test_joints_are_looked_for_as_far_off_as_was_agreed(away_m: float, is_found: bool) -> None:
+    found = locate({fibre: seen(1000.0 + away_m, 2000.0) for fibre in range(1, 5)})
+    assert (1 in found.groups[0].found) is is_found
+
+
+def test_two_closures_that_lie_off_by_what_they_lie_apart_keep_their_own_losses() -> None:
+    design = make_design(sections=make_sections([1000.0, 28.0, 1972.0]))
+    found = locate({fibre: seen(1028.0, 1056.0) for fibre in range(1, 5)}, design)
+    assert offsets_m(found.of(1)) == [0.0, 1028.0, 1056.0, 3000.0]
+
+
+def test_a_loss_that_rises_with_the_wave_is_no_closure() -> None:
+    kinked = {fibre: (seen(1040.0, rise_mdb=40)[0],) for fibre in range(1, 5)}
+    assert locate(kinked).groups == ()
+    straight = {fibre: (seen(1040.0, rise_mdb=39)[0],) for fibre in range(1, 5)}
+    assert 1 in locate(straight).groups[0].found
+
+
+def test_of_two_losses_beside_a_moved_closure_none_is_taken_for_it() -> None:
+    found = locate({fibre: seen(975.0, 1045.0, 2000.0) for fibre in range(1, 5)})
+    assert 1 not in found.groups[0].found
+    assert 2 in found.groups[0].found
+
+
+def test_what_a_single_fibre_shows_is_no_closure() -> None:
+    bent = {fibre: seen(1030.0, 2000.0) for fibre in range(1, 13)}
+    bent[7] = seen(985.0, 1030.0, 2000.0)
+    assert locate(bent).groups[0].found[1].from_a_m == 1030
+
+
+def test_each_tube_has_its_own_spots_and_one_with_too_few_fibres_those_between() -> None:
+    by_fibre = {fibre: seen(1010.0, 2000.0) for fibre in range(1, 7)}
+    by_fibre |= {fibre: seen(1016.0, 2000.0) for fibre in range(13, 15)}
+    found = locate(by_fibre)
+    assert offsets_m(found.of(1))[1] == offsets_m(found.of(13))[1] == 1010.0
+    by_fibre |= {fibre: seen(1016.0, 2000.0) for fibre in range(15, 17)}
+    assert offsets_m(locate(by_fibre).of(13))[1] == 1016.0
+
+
+def test_a_site_that_nothing_shows_moves_as_its_neighbours_do() -> None:
+    design = make_design(closures=3, sections=make_sections([1000.0] * 4))
+    spans = {fibre: (SpanSightings(0, 4, 30, (102_000, 302_000), (None, None)),) for fibre in range(1, 5)}
+    found = locate(spans, design).of(1)
+    assert offsets_m(found) == [0.0, 1020.0, 2020.0, 3020.0, 4000.0]
+    assert found.within_um[2] is None
+
+
+def test_what_lies_between_two_sites_lies_at_the_same_share_of_the_way_in_the_design() -> None:
+    found = locate({fibre: seen(1040.0, 2000.0) for fibre in range(1, 5)}).of(1)
+    assert [found.in_design_um(at * 1_000_000) for at in (0, 520, 1040, 1520, 3000)] == [
+        at * 1_000_000 for at in (0, 500, 1000, 1500, 3000)
+    ]
+
+
+def test_the_order_of_the_fibres_does_not_matter() -> None:
+    by_fibre = {fibre: seen(1030.0 + fibre, 2000.0 - fibre) for fibre in range(1, 5)}
+    found = {str(write_spots(locate({fibre: by_fibre[fibre] for fibre in order}))) for order in permutations(by_fibre)}
+    assert len(found) == 1
+
+
+def test_spots_are_read_as_they_were_written() -> None:
+    layout = layout_of(DESIGN)
+    by_fibre = {fibre: seen(1030.0 + fibre, 2000.0) for fibre in (1, 2, 3, 5, 13, 14, 15)}
+    written = write_spots(locate_sites(layout, Placing(), by_fibre))
+    assert [one["fibres"] for one in written] == [
+        [{"first": 1, "last": 3}, {"first": 5, "last": 5}],
+        [{"first": 13, "last": 15}],
+    ]
+    assert write_spots(read_spots(layout, written)) == written
+
+
+DISTANCES = st.lists(st.integers(0, 300_000), max_size=12).map(lambda own: tuple(sorted(own)))
+
+
+@given(st.dictionaries(st.integers(1, 24), DISTANCES, max_size=24), st.sampled_from([5, 300, 20_000]))
+def test_whatever_fibres_show_sites_stay_in_their_order(by_fibre: dict[int, tuple[int, ...]], pulse_ns: int) -> None:
+    spans = {fibre: (SpanSightings(0, 3, pulse_ns, at_cm, (None,) * len(at_cm)),) for fibre, at_cm in by_fibre.items()}
+    found = locate(spans)
+    for fibre in range(1, 25):
+        offsets = offsets_m(found.of(fibre))
+        assert offsets == sorted(offsets)
+        assert (offsets[0], offsets[-1]) == (0.0, 3000.0)
