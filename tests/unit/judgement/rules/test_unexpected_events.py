@@ -301,3 +301,12 @@ def test_what_a_shorter_wavelength_does_not_show_takes_nothing_from_a_longer_one
     beside = strays(stray(1500.0, 0.221), back(), make_otdr(wavelength_nm=1310), back(wavelength_nm=1310))[0]
     named = ("outcome", "low", "high", "detail")
     assert [alone[name] for name in named] == [beside[name] for name in named]  # type: ignore[literal-required]
+
+
+@pytest.mark.parametrize(("within_db", "reason"), [(0.5, "noise_not_known"), (10.0, None)])
+def test_what_noise_may_hide_so_far_away_is_not_seen_not_to_be_there(within_db: float, reason: str | None) -> None:
+    criteria = only(stray_criterion(), placing={"unseen_within_db": within_db})
+    judged = judge([*sealed(), stray(1500.0, 0.5), back()], criteria=criteria)
+    finding = judged.document["findings"][0]
+    assert finding.get("reason") == reason
+    assert finding["outcome"] == ("nonconforming" if reason is None else "undetermined")
