@@ -64,6 +64,11 @@ def bend_criterion(**changes: Any) -> Body:
     return {"code": "BEND", "quantity": "bend", "limit_db": 0.2, **wavelengths, **changes}
 
 
+def difference_criterion(**changes: Any) -> Body:
+    """Return a limit of 0.5 dB for how far the two directions of a splice are apart at 1550 nm."""
+    return {"code": "APART", "quantity": "direction_difference", "wavelength_nm": 1550, "limit_db": 0.5, **changes}
+
+
 def density_criterion(**changes: Any) -> Body:
     """Return a limit of one splice per kilometre."""
     return {"code": "DENSITY", "quantity": "splice_density", "limit_per_km": 1.0, **changes}

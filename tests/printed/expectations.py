@@ -14,6 +14,7 @@ FINDINGS_OF = {
     ("Statistics of joints", ""): "joint_statistic",
     ("End to end", ""): "link_attenuation",
     ("Joints", ""): "splice_loss",
+    ("Joints", "How far the two directions are apart"): "direction_difference",
     ("Connections and end faces", "Connections with the splice behind them"): "termination_loss",
     ("Connections and end faces", "Connections by themselves"): "connection_loss",
     ("Connections and end faces", "Reflectance"): "reflectance",

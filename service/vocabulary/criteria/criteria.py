@@ -33,6 +33,7 @@ AnyCriterion = Annotated[
     joints.SpliceLossCriterion
     | joints.ConnectionLossCriterion
     | joints.TerminationLossCriterion
+    | joints.DirectionDifferenceCriterion
     | joints.ReflectanceCriterion
     | joints.JointStatisticCriterion
     | joints.StrayLossCriterion

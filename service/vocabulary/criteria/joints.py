@@ -55,6 +55,13 @@ class TerminationLossCriterion(JointLossCriterion):
     limit_db: q.PositiveLossDb
 
 
+class DirectionDifferenceCriterion(JointLossCriterion):
+    """How far the readings of each splice in a closure may be apart, one direction from the other."""
+
+    quantity: Literal[Quantity.DIRECTION_DIFFERENCE]
+    limit_db: q.PositiveLossDb
+
+
 class ReflectanceCriterion(LimitedDb):
     """The reflectance of each joint of a kind, the worse of both directions."""
 

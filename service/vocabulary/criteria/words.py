@@ -9,6 +9,7 @@ class Quantity(StrEnum):
     SPLICE_LOSS = "splice_loss"
     CONNECTION_LOSS = "connection_loss"
     TERMINATION_LOSS = "termination_loss"
+    DIRECTION_DIFFERENCE = "direction_difference"
     REFLECTANCE = "reflectance"
     JOINT_STATISTIC = "joint_statistic"
     STRAY_LOSS = "stray_loss"

@@ -17,6 +17,7 @@ from tests.factories import (
     bend_criterion,
     coefficient_criterion,
     density_criterion,
+    difference_criterion,
     length_criterion,
     reflectance_criterion,
     return_loss_criterion,
@@ -57,6 +58,7 @@ def all_criteria() -> Body:
         bend_criterion(),
         length_criterion(limit_percent=4.0),
         density_criterion(),
+        difference_criterion(),
     ]
     return criteria
 

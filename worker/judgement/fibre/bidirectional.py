@@ -110,9 +110,14 @@ def _worse(forward: OneWayLoss, backward: OneWayLoss, reason: Reason | None) -> 
     )
 
 
-def _mean_detail(forward: OneWayLoss, backward: OneWayLoss) -> str:
+def both_said(forward: OneWayLoss, backward: OneWayLoss) -> str:
+    """Say what both directions show, where both do."""
     there, back = _said(forward.readings[0]), _said(backward.readings[0])
-    return f"mean of {there} ({DIRECTION_LABELS[True]}) and {back} ({DIRECTION_LABELS[False]})"
+    return f"{there} ({DIRECTION_LABELS[True]}) and {back} ({DIRECTION_LABELS[False]})"
+
+
+def _mean_detail(forward: OneWayLoss, backward: OneWayLoss) -> str:
+    return f"mean of {both_said(forward, backward)}"
 
 
 def _missing_detail(reason: Reason, forward: OneWayLoss, backward: OneWayLoss) -> str:

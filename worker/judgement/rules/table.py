@@ -16,6 +16,7 @@ from worker.judgement.rules.kinds.bends import BendRule
 from worker.judgement.rules.kinds.coefficients import CoefficientRule
 from worker.judgement.rules.kinds.continuity import ContinuityRule
 from worker.judgement.rules.kinds.density import SpliceDensityRule
+from worker.judgement.rules.kinds.direction_differences import DirectionDifferenceRule
 from worker.judgement.rules.kinds.dispersion import DispersionRule
 from worker.judgement.rules.kinds.end_faces import EndFaceRule
 from worker.judgement.rules.kinds.joint_losses import JointLossRule, TerminationRule
@@ -32,6 +33,7 @@ from worker.judgement.rules.kinds.workmanship import WorkmanshipRule
 # trace sees a joint only together with what lies beside it.
 _RULES: Mapping[Quantity, Callable[[Any, Layout], Rule[Any]]] = {
     Quantity.TERMINATION_LOSS: TerminationRule,
+    Quantity.DIRECTION_DIFFERENCE: DirectionDifferenceRule,
     Quantity.REFLECTANCE: ReflectanceRule,
     Quantity.JOINT_STATISTIC: JointStatisticRule,
     Quantity.STRAY_LOSS: UnexpectedLossRule,

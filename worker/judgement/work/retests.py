@@ -49,6 +49,7 @@ _LOOKED_INTO = {
     ),
 }
 _AS_AGREED = "test again as agreed, and have the record state what is asked for"
+_IF_IT_STAYS = "test again from both ends; if it stays it is of the two fibres, and no splice mends it"
 _BOUND_OF_RETURN_LOSS = "measure again with an instrument that reaches the limit"
 _ONE_WAY_IS_ENOUGH = {"dispersion", "continuity"}
 _NO_CALIBRATION = "post the calibration if there was one, or calibrate and splice again"
@@ -157,6 +158,10 @@ def _better_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator
         nm, reason = finding.wavelength_nm, finding.reason
         if reason is not None and reason in _BETTER_TEST:
             unclear.setdefault((_advice(finding, reason), reason, nm), []).append(finding)
+        elif finding.is_bad and finding.quantity is Quantity.DIRECTION_DIFFERENCE:
+            where = f"between the directions at {finding.site}{at_wavelength(nm)}"
+            cause = cause_of(finding, f"the difference {where} {beyond_limit(finding)}: {_IF_IT_STAYS}")
+            yield WorkItem(Act.RETEST, fibre.end_sites[0], (cause,))
         elif finding.is_bad and finding.quantity in _LOOKED_INTO and finding.from_site is not None:
             name, advice = _LOOKED_INTO[finding.quantity]
             cause = cause_of(finding, f"{name}{at_wavelength(nm)} {beyond_limit(finding)}{advice}")

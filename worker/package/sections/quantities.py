@@ -60,7 +60,17 @@ BY_FIBRE = (
             shows=(WAVELENGTH, *read_both_ways(Unit.DB), *measured_in(Unit.DB)),
         ),
     ),
-    FindingSection("Joints", FindingTable(Quantity.SPLICE_LOSS, _SITE, shows=_JOINT_LOSS), note=_BOUNDS_NOTE),
+    FindingSection(
+        "Joints",
+        FindingTable(Quantity.SPLICE_LOSS, _SITE, shows=_JOINT_LOSS),
+        FindingTable(
+            Quantity.DIRECTION_DIFFERENCE,
+            _SITE,
+            shows=(*_AT_JOINT, *measured_in(Unit.DB, value="Difference")),
+            heading="How far the two directions are apart",
+        ),
+        note=_BOUNDS_NOTE,
+    ),
     FindingSection(
         "Connections and end faces",
         FindingTable(

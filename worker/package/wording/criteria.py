@@ -50,6 +50,7 @@ _HELD = {
     Quantity.SPLICE_LOSS: "{basis} at most {limit_db} dB{fallback}{action_limits}",
     Quantity.CONNECTION_LOSS: "{basis} at most {limit_db} dB",
     Quantity.TERMINATION_LOSS: "mean of both directions at most {limit_db} dB",
+    Quantity.DIRECTION_DIFFERENCE: "both directions of each splice in a closure at most {limit_db} dB apart",
     Quantity.REFLECTANCE: "reflectance of each {joint}, the worse direction, at most {limit_db} dB",
     Quantity.STRAY_LOSS: "loss where no joint stands at most {limit_db} dB",
     Quantity.BEND: "a bend where a place loses more than {limit_db} dB and {ratio} times as much at "

@@ -114,6 +114,7 @@ FULL_CRITERIA: dict[str, Any] = {
             "ratio": 1.55,
         },
         {"code": "D", "quantity": "splice_density", "limit_per_km": 1.05},
+        {"code": "DD", "quantity": "direction_difference", "wavelength_nm": 1550, "limit_db": 0.47},
         {"code": "E", "quantity": "end_face", "edition": 2015},
         {
             "code": "A",
