@@ -22,7 +22,7 @@ class PeopleScore:
 
     def add(self, fibre: JudgedFibre, fault: Fault) -> None:
         """Score one fibre: it is said of it that not all is proven, or that its tests look unlikely in honest work."""
-        is_open = any(one["outcome"] == "undetermined" for one in fibre.findings)
+        is_open = bool(fibre.left_open) or any(one["outcome"] == "undetermined" for one in fibre.findings)
         is_said = bool(fibre.suspected_of) or (fault.kind in _SIZED and is_open)
         self.fibres.append((fault.size_db, is_said))
 

@@ -48,7 +48,7 @@ class Alarms:
         self.fibres += 1
         document = fibre.judgement.document
         spoken = [name for name in ("breaks", "short_traces", "unlike_traces", "echoes") if document.get(name)]
-        spoken += sorted(fibre.suspected_of)
+        spoken += sorted(fibre.suspected_of) + sorted(fibre.left_open)
         spoken += [f"stray event at {one['from_a_m']} m" for one in document["unexpected_events"]]
         spoken += [f"{one['criterion']} fails" for one in fibre.findings if one["outcome"] == "nonconforming"]
         if spoken:

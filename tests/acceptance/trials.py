@@ -28,6 +28,7 @@ from tests.simulator.faults import FaultKind
 from tests.simulator.trial import Shown, Trial
 from worker.judgement.history.acts import Record
 from worker.judgement.judge import FibreJudgement, Rules
+from worker.judgement.route.left_out import left_out_findings
 from worker.judgement.route.pooling import locate_sites
 from worker.judgement.route.suspicions import suspicions_of
 
@@ -91,7 +92,8 @@ def judge_posted(given: Body, *, fibre: int) -> FibreJudgement:
 class JudgedFibre:
     """A fibre of a trial with what its traces listed, by record, and what the judge made of them.
 
-    `suspected_of` is what looks unlikely in honest work when the whole route's tests are seen together.
+    `suspected_of` is what looks unlikely in honest work when the whole route's tests are seen together, `left_open` why
+    something of it is not proven beside the other fibres.
     """
 
     trial: Trial
@@ -99,6 +101,7 @@ class JudgedFibre:
     shown: Mapping[str, Shown]
     judgement: FibreJudgement
     suspected_of: frozenset[str] = frozenset()
+    left_open: frozenset[str] = frozenset()
 
     @property
     def findings(self) -> list[FindingDocument]:
@@ -138,8 +141,16 @@ def judge_trial(trial: Trial) -> list[JudgedFibre]:
         shown[behind.fibre][behind.record] = behind
     layout = layout_of(trial.course.design)
     judgements = judge_route(layout, rules, {fibre: [*sealed, *own] for fibre, own in sorted(evidence.items())})
+    contributions = {fibre: one.contributions for fibre, one in judgements.items()}
+    left_out = left_out_findings(layout, criteria_of(trial_criteria()), contributions)
     judged = [
-        JudgedFibre(trial=trial, number=fibre, shown=shown[fibre], judgement=judgement)
+        JudgedFibre(
+            trial=trial,
+            number=fibre,
+            shown=shown[fibre],
+            judgement=judgement,
+            left_open=frozenset(one.judged.detail for one in left_out if one.fibre == fibre),
+        )
         for fibre, judgement in judgements.items()
     ]
     return list(_suspect(trial, judged))

@@ -197,6 +197,28 @@ def test_the_work_list_goes_from_site_to_site(fresh_world: OpenWorld) -> None:
     assert places == sorted(places) == [item["site_index"] for item in items]
 
 
+def steeper(record: Any) -> Any:
+    """Return a trace, taken again, whose second section loses more than that of any other fibre."""
+    events = [dict(event) for event in record["events"]]
+    at = 2 if record["from_site"] == "A" else 5
+    events[at]["attenuation_db_per_km"] = round(events[at]["attenuation_db_per_km"] + 0.4, 3)
+    more_db = 0.4 * (events[at]["distance_m"] - events[at - 1]["distance_m"]) / 1000
+    total = {**record["total_loss"], "loss_db": round(record["total_loss"]["loss_db"] + more_db, 3)}
+    return {**record, "id": str(uuid4()), "made_at": "2026-06-30T12:00:00Z", "events": events, "total_loss": total}
+
+
+def test_the_work_list_names_what_only_several_fibres_together_tell(fresh_world: OpenWorld) -> None:
+    world = fresh_world("judged")
+    traces = [one for one in read_demo("04_otdr")["records"] if (one["fibre"], one["wavelength_nm"]) == (7, 1550)]
+    before = world.worklist()
+    world.record([steeper(one) for one in traces])
+    asked = [one for one in world.worklist() if one not in before]
+    assert {(one["act"], one["fibre"]) for one in asked} == {("retest", 7)}
+    assert [one["criteria"] for one in asked if one["because"].startswith("In section S1 and S2 ")] == [["splice-1550"]]
+    found = world.ask(CONTRACTOR, "GET", f"/v1/routes/{world.route_id}/findings?limit=1")["items"]
+    assert (7, "glass_unlike") in {(one.get("fibre"), one.get("reason")) for one in found}
+
+
 def test_a_package_is_named_by_the_digest_of_its_file(decided: World) -> None:
     package = newest_package(decided)
     path = f"/v1/packages/{package['id']}"
