@@ -20,6 +20,7 @@ from worker.physics.noise import dynamic_range_db, step_noise_db
 _SPLICE_MDB, _CONNECTION_MDB = 150, 500
 # The most loss that can be posted: more noise than that is no other answer.
 _MOST_NOISE_MDB = 60_000
+_LEAST_ABOVE_CDB, _MOST_ABOVE_CDB = -1000, 10_000
 _MDB_PER_DB, _MDB_PER_CDB, _US_PER_S = 1000, 10, 1_000_000
 
 
@@ -46,7 +47,8 @@ class TraceNoise:
         if self._range_mdb is None:
             return None
         above_mdb = self._range_mdb - -(-self.loss_from_port_pdb(at_um) // PDB_PER_MDB)
-        return _step_noise_mdb(above_mdb // _MDB_PER_CDB)
+        # Whatever events state: beyond these there is nothing but noise, or none.
+        return _step_noise_mdb(min(max(above_mdb // _MDB_PER_CDB, _LEAST_ABOVE_CDB), _MOST_ABOVE_CDB))
 
     def unseen_mdb(self, at_um: int) -> int | None:
         """Return how much a place may lose, either way, without an event there; None where that is not known."""

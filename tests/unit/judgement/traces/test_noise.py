@@ -136,6 +136,13 @@ def test_noise_widens_the_bound_until_it_decides_nothing() -> None:
     assert finding["high"] == "0.2195"
 
 
+@pytest.mark.parametrize(("loss_db", "noise_mdb"), [(60.0, 60_000), (-60.0, 0)])
+def test_whatever_events_state_noise_is_a_number(loss_db: float, noise_mdb: int) -> None:
+    trace = make_otdr(design=DESIGN, dynamic_range=RANGE)
+    many = [{"distance_m": 1.0 + number, "kind": "non_reflective", "loss_db": loss_db} for number in range(1900)]
+    assert noise_of(with_events(trace, dict, added=many)).at_mdb(30_500_000_000) == noise_mdb
+
+
 def test_without_averaging_a_range_says_nothing() -> None:
     noise = noise_of(make_otdr(design=DESIGN, dynamic_range=RANGE, averaging_s=0.0), within_db=5.0)
     assert noise.at_mdb(30_500_000_000) is None
