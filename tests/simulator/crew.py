@@ -89,9 +89,12 @@ def trace_record(
     launch, receive = (make_cord(one.serial, one.length_m, one.connector) for one in cords)
     stated_range = otdr.stated_range(wavelength_nm)
     of_noise: Body = {} if stated_range is None else {"dynamic_range": stated_range}
+    # Without one the body's own would stand.
+    of_index: Body = {"group_index": otdr.posted_index.get(wavelength_nm)}
     return make_trace(
         **head,
         **of_noise,
+        **of_index,
         fibre=fibre,
         from_site=ends[0],
         to_site=ends[1],
@@ -99,7 +102,6 @@ def trace_record(
         pulse_ns=otdr.pulse_ns,
         range_m=otdr.range_m,
         averaging_s=otdr.averaging_s,
-        group_index=otdr.group_index[wavelength_nm] if otdr.states_index else None,
         backscatter_db=otdr.backscatter_db[wavelength_nm],
         loss_threshold_db=otdr.loss_threshold_db,
         launch_cord=launch,

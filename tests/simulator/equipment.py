@@ -7,7 +7,7 @@ import numpy as np
 
 from tests.simulator.crew import Hand
 from tests.simulator.draws import Floats, draw_between, rounded
-from tests.simulator.geometry import PLAIN, Geometry
+from tests.simulator.geometry import PLAIN, Geometry, StatedIndex
 from tests.simulator.instrument import Otdr
 from tests.simulator.listing import M_PER_NS_OF_PULSE
 from tests.simulator.rounds import Gear, make_gear
@@ -61,6 +61,7 @@ def _rough(
     apart = [1 - geometry.index_apart / 2, 1 + geometry.index_apart / 2]
     if source.random() < 0.5:
         apart.reverse()
+    told = _by_wavelength(truth, truth.group_index + error)
     rough: list[Otdr] = []
     for one, range_db, merge, ratio in zip(otdrs, ranges_db.tolist(), merge_pulses.tolist(), apart, strict=True):
         used = _by_wavelength(truth, (truth.group_index + error) * ratio)
@@ -70,7 +71,7 @@ def _rough(
             replace(
                 one,
                 group_index=used,
-                states_index=geometry.is_index_stated,
+                stated_index={StatedIndex.USED: used, StatedIndex.TOLD: told}.get(geometry.stated_index, {}),
                 merge_pulses=merge,
                 dynamic_range_db=longer_db,
                 averaging_s=_AVERAGING_S,

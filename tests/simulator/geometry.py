@@ -4,10 +4,19 @@ Sizes are common practice, no source, but where a line names one.
 """
 
 from dataclasses import dataclass, replace
+from enum import StrEnum
 
 # Pulses of one family of routes: for every route one tuple is drawn, and each fibre is shot with every pulse of it.
 Pulses = tuple[tuple[int, ...], ...]
 Range = tuple[float, float]
+
+
+class StatedIndex(StrEnum):
+    """What records state of the index by which an instrument computed its distances."""
+
+    USED = "used"
+    TOLD = "told"
+    NONE = "none"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -19,8 +28,8 @@ class Geometry:
     less. Of the closures a share `moved_share` was built up to `moved_m` away from its design, one section longer by
     it and the next shorter. There are so many `groups` of two to four closures `gap_m` apart, each moved together by up
     to `group_moved_m`. `index_apart` is by how much the two instruments' indices differ, as a ratio; the records state
-    it or not. Without pulses of its own a route is shot with the shortest that has `margin_db` left at the far end.
-    `ends_m` is the length of the first and the last section, where these are short.
+    it, or the one that both were told, or none. Without pulses of its own a route is shot with the shortest that has
+    `margin_db` left at the far end. `ends_m` is the length of the first and the last section, where these are short.
     """
 
     name: str
@@ -36,7 +45,7 @@ class Geometry:
     gap_m: Range = (10.0, 60.0)
     group_moved_m: float = 0.0
     index_apart: float = 0.0
-    is_index_stated: bool = True
+    stated_index: StatedIndex = StatedIndex.USED
     # Instruments part two events at 1.6 to 2.2 pulses, from memory.
     merge_pulses: Range = (1.6, 2.2)
     pulses_ns: Pulses = ()
@@ -68,7 +77,8 @@ GEOMETRIES = {
         replace(USUAL, name="grouped", groups=2, pulses_ns=((10,), (30,), (100,))),
         replace(USUAL, name="grouped_off_design", groups=2, group_moved_m=40.0, pulses_ns=((10,), (30,), (100,))),
         replace(USUAL, name="indices_apart_stated", index_apart=_APART),
-        replace(USUAL, name="indices_apart_unstated", index_apart=_APART, is_index_stated=False),
+        replace(USUAL, name="indices_apart_unstated", index_apart=_APART, stated_index=StatedIndex.NONE),
+        replace(USUAL, name="indices_apart_misstated", index_apart=_APART, stated_index=StatedIndex.TOLD),
         replace(USUAL, name="long_route_noisy", length_scale=(1.0, 2.0), margin_db=(3.0, 6.0)),
         replace(_ROUGH, name="several_pulses", pulses_ns=((30, 100, 300), (100, 300), (100, 1000))),
         replace(USUAL, name="long_pulses_near_ends", ends_m=(60.0, 600.0), pulses_ns=((30, 1000), (1000,), (3000,))),

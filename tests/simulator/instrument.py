@@ -38,11 +38,11 @@ class Cord:
 class Otdr:
     """An instrument with its settings.
 
-    `group_index` is what it computes distances with, and its records say so if it `states_index`.
-    It parts two events that lie `merge_pulses` apart. Losses are placed to within `position_noise_m`, reflections to
-    within `edge_noise_m`: their rise is sharp whatever the pulse. `reading_noise_db` is the noise near the port; what
-    comes to it farther off follows from `dynamic_range_db` by wavelength, stated as is customary for 10 us of pulse and
-    3 minutes of averaging; without it, nothing does.
+    `group_index` is what it computes distances with, `stated_index` what its records state where that is another one,
+    or none. It parts two events that lie `merge_pulses` apart. Losses are placed to within `position_noise_m`,
+    reflections to within `edge_noise_m`: their rise is sharp whatever the pulse. `reading_noise_db` is the noise near
+    the port; what comes to it farther off follows from `dynamic_range_db` by wavelength, stated as is customary for
+    10 us of pulse and 3 minutes of averaging; without it, nothing does.
     """
 
     serial: str
@@ -55,10 +55,15 @@ class Otdr:
     position_noise_m: float
     group_index: Mapping[int, float]
     backscatter_db: Mapping[int, float]
-    states_index: bool = True
+    stated_index: Mapping[int, float] | None = None
     merge_pulses: float = 1.0
     edge_noise_m: float | None = None
     dynamic_range_db: Mapping[int, float] | None = None
+
+    @property
+    def posted_index(self) -> Mapping[int, float]:
+        """The index that its records state, by wavelength, where they state one."""
+        return self.group_index if self.stated_index is None else self.stated_index
 
     def range_db(self, wavelength_nm: int) -> float | None:
         """Return the loss behind which noise is as strong as the backscatter: less for shorter pulse and averaging."""

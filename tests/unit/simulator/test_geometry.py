@@ -68,14 +68,20 @@ def test_closures_stand_in_groups_of_two_to_four_10_to_60_m_apart() -> None:
         assert all(10 <= gap_m <= 60 for gap_m in gaps_m)
 
 
-@pytest.mark.parametrize(("name", "is_stated"), [("indices_apart_stated", True), ("indices_apart_unstated", False)])
-def test_indices_are_0_34_percent_apart_and_stated_or_not(name: str, is_stated: bool) -> None:
+@pytest.mark.parametrize("name", ["indices_apart_stated", "indices_apart_unstated", "indices_apart_misstated"])
+def test_indices_are_0_34_percent_apart_and_stated_or_not(name: str) -> None:
     for course in draw(GEOMETRIES[name]):
         one, other = course.gear.otdr_at_a, course.gear.otdr_at_b
         for nm in course.truth.wavelengths_nm:
             ratio = one.group_index[nm] / other.group_index[nm]
             assert max(ratio, 1 / ratio) == pytest.approx(1.0034, abs=2e-5)
-        assert one.states_index is other.states_index is is_stated
+            stated = [otdr.posted_index.get(nm) for otdr in (one, other)]
+            if name == "indices_apart_stated":
+                assert stated == [one.group_index[nm], other.group_index[nm]]
+            elif name == "indices_apart_unstated":
+                assert stated == [None, None]
+            else:
+                assert stated[0] == stated[1]
 
 
 def test_noise_grows_with_distance_and_is_less_for_a_longer_pulse() -> None:
