@@ -17,7 +17,8 @@ _LOSS_PLACES = 3
 class Spot:
     """A point on a trace by its distance from the port; `site` is the index of the site whose joints are there.
 
-    `noise_db` is the noise of the trace there: what does not stand out of it is not listed.
+    It lies at `true_m` where an instrument puts it elsewhere: what merges does so where it lies. `noise_db` is the
+    noise of the trace there: what does not stand out of it is not listed.
     """
 
     at_m: float
@@ -25,6 +26,12 @@ class Spot:
     reflectance_db: float | None = None
     site: int | None = None
     noise_db: float = 0.0
+    true_m: float | None = None
+
+    @property
+    def lies_m(self) -> float:
+        """Where it lies."""
+        return self.at_m if self.true_m is None else self.true_m
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -50,7 +57,7 @@ def list_events(
 
     Losses nearer to each other than `merge_pulses` are one event; one that is lost in the noise is none.
     """
-    ordered = sorted(spots, key=lambda spot: spot.at_m)
+    ordered = sorted(spots, key=lambda spot: spot.lies_m)
     pulse_m = pulse_ns * M_PER_NS_OF_PULSE
     return [
         _list(own)
@@ -70,12 +77,12 @@ def _merged(ordered: Sequence[Spot], *, pulse_m: float, apart_m: float) -> Itera
     own: list[Spot] = []
     blind_to_m = 0.0
     for spot in ordered:
-        if own and spot.at_m > blind_to_m:
+        if own and spot.lies_m > blind_to_m:
             yield own
             own = []
         own.append(spot)
         reach_m = apart_m if spot.reflectance_db is None else max(apart_m, DEAD_ZONE_PULSES * pulse_m)
-        blind_to_m = max(blind_to_m, spot.at_m + reach_m)
+        blind_to_m = max(blind_to_m, spot.lies_m + reach_m)
     if own:
         yield own
 
@@ -90,6 +97,6 @@ def _list(own: Sequence[Spot]) -> Listed:
         reflectance_db=max(reflectances) if reflectances else None,
         sites=frozenset(spot.site for spot in own if spot.site is not None),
         is_alone=len(own) == 1,
-        first_m=own[0].at_m,
-        last_m=own[-1].at_m,
+        first_m=own[0].lies_m,
+        last_m=own[-1].lies_m,
     )

@@ -72,7 +72,7 @@ class View:
     def screen(self, fibre: int, wavelength: int, fault: Fault | None, *, deleted: int | None = None) -> Screen:
         """Return what the trace of a fibre shows; what lies at the site that somebody `deleted` is not in its list."""
         spots = sorted(
-            [*self._joints(fibre, wavelength), *self._strays(fibre, wavelength, fault)], key=lambda spot: spot.at_m
+            [*self._joints(fibre, wavelength), *self._strays(fibre, wavelength, fault)], key=lambda spot: spot.lies_m
         )
         end_m = float(self.traces.end_m[wavelength, fibre - 1])
         to_m = end_m - self.traces.receive.length_m
@@ -107,7 +107,7 @@ class View:
         distances = self.traces.distances_m[wavelength, fibre - 1].tolist()
         noises = self.traces.noise_db[wavelength, fibre - 1].tolist()
         reflectances = self.traces.reflectances_db[wavelength, fibre - 1].tolist()
-        last = len(readings) - 1
+        offsets_m, last = self.truth.site_offsets_m[fibre - 1].tolist(), len(readings) - 1
         for site, (reading_db, distance_m) in enumerate(zip(readings, distances, strict=True)):
             if not np.isnan(reading_db):
                 reflectance_db = {0: reflectances[0], last: reflectances[1]}.get(site)
@@ -117,6 +117,7 @@ class View:
                     reflectance_db=reflectance_db,
                     site=site,
                     noise_db=noises[site] if self.otdr.dynamic_range_db else 0.0,
+                    true_m=self._on_trace_m(fibre, offsets_m[site], wavelength),
                 )
 
     def _strays(self, fibre: int, wavelength: int, fault: Fault | None) -> Iterator[Spot]:
@@ -146,7 +147,7 @@ class View:
         slopes: list[float | None] = [None] * min(len(listed), 1)
         for number, (before, here, glass_db) in enumerate(zip(listed, listed[1:], fibre_db, strict=False)):
             length_m = here.distance_m - before.distance_m
-            hidden_db = sum(spot.loss_db for spot in spots if before.last_m < spot.at_m < here.first_m)
+            hidden_db = sum(spot.loss_db for spot in spots if before.last_m < spot.lies_m < here.first_m)
             if length_m < least_m:
                 slopes.append(None)
                 continue
