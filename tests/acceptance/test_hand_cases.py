@@ -159,6 +159,29 @@ def test_instruments_that_state_different_indices_agree(apart: float) -> None:
     assert {one["outcome"] for one in judged[1].document["findings"]} == {"conforming"}
 
 
+@pytest.mark.parametrize("built_longer", [1.0, 1.01])
+def test_instruments_without_a_stated_index_agree_by_their_far_ends(built_longer: float) -> None:
+    """6 km measured 0.17 % longer and shorter, no index stated: both show the far connection and the cord behind it.
+
+    Metres of a trace without an index are its own; that it reached the end, and where its joints lie, it still proves,
+    on a cable with 1 % more fibre than designed too.
+    """
+    design = make_route(2000, 2000, 2000)
+    traces = [
+        trace(
+            design,
+            at_m={2000: 0.05, 4000: 0.05},
+            end_m=6000,
+            is_forward=is_forward,
+            scale=scale * built_longer,
+            group_index=None,
+        )
+        for is_forward, scale in ((True, 1.0017), (False, 0.9983))
+    ]
+    judged = judge_fibres({1: traces}, design=design, criteria=only(SPLICE, STRAY, TERMINATION))
+    assert {one["outcome"] for one in judged[1].document["findings"]} == {"conforming"}
+
+
 @pytest.mark.parametrize(("sum_db", "is_accepted"), [(0.22, False), (0.12, True)])
 def test_two_splices_that_merge_from_both_sides_are_one_group(sum_db: float, is_accepted: bool) -> None:
     """15 m apart at 100 ns, a pulse of 10 m that parts at 16 to 22 m: from either end both lie at the first one met.
