@@ -61,6 +61,24 @@ def test_what_another_route_says_of_the_cable_is_not_contradicted(world: World) 
     assert faults_of(describe(world, branch(13, cable_length_m=1200.0))) == said
 
 
+def test_cable_that_turns_out_otherwise_gets_another_id_in_one_route_after_the_other(world: World) -> None:
+    def measured(design: Body, id_: str) -> Body:
+        first, *others = design["sections"]
+        [segment] = design["segments"]
+        sections = [{**first, "id": id_, "cable_length_m": 1200.0}, *others]
+        return {
+            **design,
+            "sections": sections,
+            "segments": [{**segment, "sections": [one["id"] for one in sections]}],
+        }
+
+    second = describe(world, branch(13)).json()["id"]
+    routes = ((world.route_id, make_design()), (second, branch(13)))
+    assert [revise(world, id_, measured(design, "S1")).status_code for id_, design in routes] == [422, 422]
+    assert [revise(world, id_, measured(design, "S1-B")).status_code for id_, design in routes] == [200, 200]
+    assert [row[2:] for row in held(world) if row[:2] == ("R2", "S1-B")] == [(13, 24)]
+
+
 def test_a_revision_lets_go_of_cable_fibres_and_takes_them_again(world: World) -> None:
     route_id = describe(world, branch(13)).json()["id"]
     assert faults_of(revise(world, route_id, branch(7)))[0][1] == "cable fibre 7 is route R1's"

@@ -159,10 +159,20 @@ def planned() -> Body:
     return make_design(closures=3, sections=make_sections([400.0, 900.0, 700.0, 1200.0]), splice_plan=splice_plan)
 
 
+def unbuilt() -> Body:
+    """Return a route to a stub, through a closure that nobody opens and cable that no segment has."""
+    uncut = {"site": "C1", "fibres": {"first": 1, "last": 12}, "action": "uncut"}
+    design = make_design(splice_plan=[uncut])
+    design["sites"][-1] = make_site("B", kind="stub")
+    design["sections"][2]["first_cable_fibre"] = 25
+    design["segments"][0]["sections"] = ["S2", "S3"]
+    return design
+
+
 @st.composite
 def traced_routes(draw: st.DrawFn) -> tuple[Body, list[Evidence]]:
     """Draw a route and traces on it: sound ones, cut ones, or with events anywhere, in any order and twice over."""
-    design = draw(st.sampled_from([make_design(closures=0), crowded(), planned(), make_design()]))
+    design = draw(st.sampled_from([make_design(closures=0), crowded(), planned(), unbuilt(), make_design()]))
     closures = [site["id"] for site in design["sites"] if site["kind"] == "splice_closure"]
     records = sealed(sites=closures)
     for _ in range(draw(st.integers(0, 5))):
