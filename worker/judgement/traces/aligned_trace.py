@@ -96,7 +96,7 @@ def align_trace(
         )
     first_um, last_um = scale.start_um - scale.tolerance_um, scale.end_um + scale.tolerance_um
     events = [event for event in scale.events if first_um <= event.at_um <= last_um]
-    targets = [_on_trace(target, trace, scale) for target in between.targets]
+    targets = _on_trace(between.targets, trace, scale)
     found = assign(targets, [event.at_um for event in events])
     left_over = [events[index] for index in found.left_over]
     # With more events on nothing than on joints the trace does not fit the design, as after a cord's length was
@@ -114,13 +114,22 @@ def align_trace(
     )
 
 
-def _on_trace(target: Target, trace: Trace, scale: DistanceScale) -> Target:
-    """Return a target by its distances on the trace, with how far its event may lie from there."""
-    within_um = scale.tolerance_um
+def _on_trace(targets: Sequence[Target], trace: Trace, scale: DistanceScale) -> list[Target]:
+    """Return targets by their distances on the trace, with how far the event of each may lie from there."""
+    tolerance_um, blurred_um = scale.tolerance_um, blur_um(trace.pulse_ns)
+    lows_um = scale.all_on_trace_um([target.low_um for target in targets])
+    highs_um = scale.all_on_trace_um([target.high_um for target in targets])
     # What the cable's fibres tell holds for a trace that shows its own length.
-    if target.within_um is not None and scale.shortfall is None:
-        within_um = min(within_um, target.within_um + blur_um(trace.pulse_ns))
-    return Target(scale.on_trace_um(target.low_um), scale.on_trace_um(target.high_um), within_um, target.is_group)
+    is_long = scale.shortfall is None
+    return [
+        Target(
+            low_um,
+            high_um,
+            tolerance_um if within_um is None or not is_long else min(tolerance_um, within_um + blurred_um),
+            is_group,
+        )
+        for (_, _, within_um, is_group), low_um, high_um in zip(targets, lows_um, highs_um, strict=True)
+    ]
 
 
 class _Shown(NamedTuple):
@@ -140,13 +149,25 @@ class _Shown(NamedTuple):
         # The farthest joint that the trace shows.
         joint_um = max(at_um, default=None)
         shown: dict[int, Reading | Reason] = {}
+        places, is_plain = self.between.places, self.scale.shortfall is None and not is_misfit
         for index, members in enumerate(self.between.members):
+            if is_plain and len(members) == 1 and index not in in_doubt and not places[members[0]].zone:
+                # As nearly all are.
+                shown[places[members[0]].site_index] = self._plain_reading(index, places[members[0]])
+                continue
             # What contradicts itself comes first: an event that may be another joint's proves neither of them.
             is_doubtful = index in in_doubt or (is_misfit and not self.found.events_of_target[index])
             own = Reason.AMBIGUOUS_EVENT if is_doubtful else self._reading(index, joint_um=joint_um)
             for place in members:
-                shown[self.between.places[place].site_index] = own
+                shown[places[place].site_index] = own
         return shown
+
+    def _plain_reading(self, index: int, place: Place) -> Reading | Reason:
+        """Return what a trace that shows its whole length shows of a place by itself."""
+        own = self.found.events_of_target[index]
+        if own:
+            return _read(self.noise, [self.events[event] for event in own])
+        return Reason.PAIR_NOT_SEEN if place.pair is not None else _unseen(self.noise, self.targets[index].high_um)
 
     def sites_of(self, index: int) -> set[int]:
         """Return the sites, by index, that a target covers."""

@@ -47,14 +47,10 @@ def assign(targets: Sequence[Target], events_um: Sequence[int], *, most_pairs: b
     pulse sees some of its joints apart.
     """
     reach_um = max([_reach_of(target) for target in targets], default=0)
+    plain = _plain_pairs(targets, events_um, reach_um=reach_um)
+    if plain is not None:
+        return _plain(targets, events_um, plain)
     own = _pairs(targets, events_um, reach_um=reach_um, alone_um=reach_um * (len(targets) + 1 if most_pairs else 1))
-    if len(own) == len(targets) == len(events_um):
-        # As on nearly every finished fibre: each place has its event, and nothing is left to contest it.
-        return Assignment(
-            events_of_target=tuple([(own[index],) for index in range(len(targets))]),
-            contested=frozenset(),
-            left_over=(),
-        )
     events_of = {index: [event] for index, event in own.items()}
     left_over = []
     contested: set[int] = set()
@@ -71,6 +67,35 @@ def assign(targets: Sequence[Target], events_um: Sequence[int], *, most_pairs: b
         events_of_target=tuple(tuple(sorted(events_of.get(index, ()))) for index in range(len(targets))),
         contested=frozenset(contested),
         left_over=tuple(left_over),
+    )
+
+
+def _plain_pairs(targets: Sequence[Target], events_um: Sequence[int], *, reach_um: int) -> dict[int, int] | None:
+    """Return the pairs where no event is within reach of two targets and no target of two events, as nearly always."""
+    pairs: dict[int, int] = {}
+    event, count, reached_um = 0, len(events_um), -reach_um - 1
+    for index, (low_um, high_um, within_um, _) in enumerate(targets):
+        if low_um - reach_um <= reached_um:
+            return None
+        reached_um = high_um + reach_um
+        own_um = within_um or 0
+        while event < count and events_um[event] < low_um - own_um:
+            event += 1
+        if event < count and events_um[event] <= high_um + own_um:
+            pairs[index] = event
+            event += 1
+            if event < count and events_um[event] <= high_um + own_um:
+                return None
+    return pairs
+
+
+def _plain(targets: Sequence[Target], events_um: Sequence[int], own: dict[int, int]) -> Assignment:
+    """Return an assignment in which nothing is contested: nothing else is within reach of anything."""
+    taken = set(own.values())
+    return Assignment(
+        events_of_target=tuple([(own[index],) if index in own else () for index in range(len(targets))]),
+        contested=frozenset(),
+        left_over=tuple([event for event in range(len(events_um)) if event not in taken]),
     )
 
 
