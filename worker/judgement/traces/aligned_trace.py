@@ -29,6 +29,8 @@ class Reading(NamedTuple):
     @property
     def shown_mdb(self) -> int:
         """What its events lose, or the most that it does not show."""
+        if len(self.events) == 1:
+            return self.events[0].loss_mdb or 0
         return sum(event.loss_mdb or 0 for event in self.events) if self.events else self.high_mdb
 
     @property

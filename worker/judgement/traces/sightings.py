@@ -6,7 +6,6 @@ A function of the design and of the records that count, never of where joints we
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
-from statistics import median_low
 from typing import NamedTuple
 
 from service.vocabulary.quantities import UM_PER_CM, round_half_even
@@ -65,7 +64,8 @@ def _in_span(span: tuple[int, int], own: Sequence[tuple[Trace, DistanceScale]], 
             for one in sorted(_seen(both, same_spot_um=same_spot_um), key=_order)
             if not any(abs(one.from_a_um - at_um) <= reach_um for at_um in sharper_um)
         ]
-        found += [_sighting(both, cluster) for cluster in _clusters(seen, same_spot_um=own_spot_um)]
+        wavelengths = _wavelengths(both)
+        found += [_sighting(wavelengths, cluster) for cluster in _clusters(seen, same_spot_um=own_spot_um)]
     in_order = sorted(found, key=lambda one: one[0])
     return SpanSightings(
         *span,
@@ -99,15 +99,25 @@ def _clusters(seen: Iterable[_Seen], *, same_spot_um: int) -> Iterator[list[_See
         yield own
 
 
-def _sighting(own: Iterable[tuple[Trace, DistanceScale]], cluster: Sequence[_Seen]) -> tuple[int, int | None]:
-    """Return where traces show a loss, and how much more of it at the longest wavelength; unseen is nothing lost."""
-    at_um = median_low(one.from_a_um for one in cluster)
-    by_wavelength: dict[int, int] = defaultdict(int)
+def _wavelengths(own: Iterable[tuple[Trace, DistanceScale]]) -> tuple[int, int, int] | None:
+    """Return the shortest and the longest wavelength and how many traces of each, where each has as many."""
+    traces_of: dict[int, int] = defaultdict(int)
     for trace, _ in own:
-        by_wavelength[trace.wavelength_nm] += 1
-    counts = set(by_wavelength.values())
-    if len(by_wavelength) < 2 or len(counts) != 1:
+        traces_of[trace.wavelength_nm] += 1
+    counts = set(traces_of.values())
+    return None if len(traces_of) < 2 or len(counts) != 1 else (min(traces_of), max(traces_of), counts.pop())
+
+
+def _sighting(wavelengths: tuple[int, int, int] | None, cluster: Sequence[_Seen]) -> tuple[int, int | None]:
+    """Return where traces show a loss, and how much more of it at the longest wavelength; unseen is nothing lost."""
+    at_um = sorted([one.from_a_um for one in cluster])[(len(cluster) - 1) // 2]
+    if wavelengths is None:
         return at_um, None
-    short_nm, long_nm = min(by_wavelength), max(by_wavelength)
-    lost_mdb = {nm: sum(one.loss_mdb for one in cluster if one.trace.wavelength_nm == nm) for nm in by_wavelength}
-    return at_um, (lost_mdb[long_nm] - lost_mdb[short_nm]) // counts.pop()
+    short_nm, long_nm, traces = wavelengths
+    more_mdb = 0
+    for one in cluster:
+        if one.trace.wavelength_nm == long_nm:
+            more_mdb += one.loss_mdb
+        elif one.trace.wavelength_nm == short_nm:
+            more_mdb -= one.loss_mdb
+    return at_um, more_mdb // traces
