@@ -58,6 +58,7 @@ def rows(data: Attached, section: str, under: str, headings: Sequence[str]) -> l
             "Segments and sites",
             f"Sites in order from A, design revision {data.about['design_revision']}",
         ): route.sites_rows,
+        ("Where the joints lie", ""): route.spots_rows,
         ("Criteria as agreed", ""): findings.criteria_rows,
         ("Criteria as agreed", "Findings by criterion, segments submitted"): findings.counts_rows,
         ("Losses on no joint", ""): route.strays_rows,

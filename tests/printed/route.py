@@ -1,7 +1,7 @@
 """What tables about the route, and what lies along it, have to print by the attached JSON."""
 
 from collections.abc import Sequence
-from decimal import Decimal
+from decimal import ROUND_HALF_EVEN, Decimal
 from itertools import accumulate
 
 from tests.printed.attached import Attached
@@ -145,6 +145,36 @@ def laid_rows(data: Attached) -> list[Row]:
             }
         )
     return rows
+
+
+def spots_rows(data: Attached) -> list[Row]:
+    offsets = list(accumulate(map(fibre_m, data.design["sections"]), initial=Decimal(0)))
+    listed = list(zip(data.design["sites"], offsets, strict=True))[1:-1]
+    return [_spot_row(data, site["id"], designed_m) for site, designed_m in listed]
+
+
+def _spot_row(data: Attached, site: str, designed_m: Decimal) -> Row:
+    """Return what all groups of fibres say of a site, where each is listed with its own columns."""
+    every = range(1, data.design["fibre_count"] + 1)
+    joined = [fibre for fibre in every if data.action(site, fibre) in {"spliced", "terminated"}]
+    groups = [(one, one["sites"].index(site)) for one in data.found["verdict"]["spots"] if site in one["sites"]]
+    located = {n for one, _ in groups for r in one["fibres"] for n in range(r["first"], r["last"] + 1)}
+    columns = {name: [one[name][at] for one, at in groups] for name in ("from_a_m", "within_m", "seen_on")}
+    off = [int((Decimal(m) - designed_m).quantize(Decimal(1), ROUND_HALF_EVEN)) for m in columns["from_a_m"]]
+    return {
+        "Site": site,
+        "As designed": centimetres(designed_m),
+        "By the fibres": _least_to_greatest(columns["from_a_m"], "d"),
+        "Off by": _least_to_greatest(off, "+d").replace("+0", "0"),
+        "Within": _least_to_greatest(columns["within_m"], "d"),
+        "Fibres joined": str(len(joined)),
+        "Show it": str(sum(columns["seen_on"])) if groups else NONE,
+        "Fibres not located": ranges(n for n in joined if n not in located) or NONE,
+    }
+
+
+def _least_to_greatest(numbers: Sequence[int], form: str) -> str:
+    return " to ".join(format(n, form) for n in sorted({min(numbers), max(numbers)})) if numbers else NONE
 
 
 def _taken(design: Json) -> list[set[int]]:

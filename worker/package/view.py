@@ -29,6 +29,7 @@ from worker.package.sections.route import route_section
 from worker.package.sections.route_scale import route_scale_section
 from worker.package.sections.set_aside import set_aside_section
 from worker.package.sections.signing_page import build_signing_page
+from worker.package.sections.spots import spots_section
 from worker.package.sections.suspicions import submitted_suspicions, suspicions_section
 from worker.package.sections.unexpected_events import submitted_unexpected_events, unexpected_events_section
 from worker.package.sections.workmanship import workmanship_section
@@ -55,6 +56,7 @@ def build_view(content: PackageContent) -> PackageView:
             cautions_section(),
             route_scale_section(content, grouped),
             route_section(content),
+            spots_section(content),
             earlier_section(content),
             criteria_section(content, findings),
             nonconforming_section(findings),

@@ -224,7 +224,8 @@ class SpotsDocument(TypedDict):
     """Where the sites of some fibres lie by what these fibres show together, as columns with a row for each site.
 
     `from_a_m` are metres of the design's fibre from A; an event of a site lies no more than `within_m` from there.
-    `seen_on` so many of the fibres show it. A site that is not named lies where the design has it.
+    `seen_on` so many of the fibres show it, none where what other tubes show stands in. A site that is not named
+    lies where the design has it, moved as its neighbours are.
     """
 
     fibres: list[FibreRangeDocument]

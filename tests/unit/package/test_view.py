@@ -17,6 +17,7 @@ def test_sections_come_in_the_order_in_which_they_are_read() -> None:
         "Cautions and scope",
         "The route to scale",
         "Segments and sites",
+        "Where the joints lie",
         "Earlier packages",
         "Criteria as agreed",
         "What does not conform",

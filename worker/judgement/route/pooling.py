@@ -56,7 +56,7 @@ def _middle(groups: Sequence[SpotGroup]) -> dict[int, Spot]:
     for site, own in sorted(by_site.items()):
         at_m = median_low([spot.from_a_m for spot in own])
         off_m = max(abs(spot.from_a_m - at_m) for spot in own)
-        middle[site] = Spot(at_m, max(spot.within_m for spot in own) + off_m, sum(spot.fibres for spot in own))
+        middle[site] = Spot(at_m, max(spot.within_m for spot in own) + off_m, fibres=0)
     return middle
 
 

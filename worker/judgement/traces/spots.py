@@ -16,7 +16,7 @@ SPOT_STEP_M = 1
 class Spot(NamedTuple):
     """Where the joints of a site lie, in metres of the design's fibre from A, and how far from there one may be.
 
-    So many fibres show it.
+    So many of the fibres show it, none where the middle of other tubes stands in.
     """
 
     from_a_m: int

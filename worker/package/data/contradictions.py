@@ -1,6 +1,7 @@
 """Hold the data of a package against each other: digests, counts and outcomes, worked out anew."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import pairwise
 
 from service.vocabulary.canonical import digest_of
 from service.vocabulary.criteria.words import Force
@@ -19,6 +20,7 @@ def contradictions(content: PackageContent) -> Iterator[str]:
     yield from _other_digests(content)
     yield from _other_fibres(content)
     yield from _other_dark_fibres(content)
+    yield from _other_sites(content)
     yield from _other_segments(content)
 
 
@@ -51,6 +53,15 @@ def _other_dark_fibres(content: PackageContent) -> Iterator[str]:
     dark = [fibre["fibre"] for fibre in content.fibres if fibre.get("is_dark", False)]
     if list(content.tolerated_dark) != tolerated_dark(dark, most=content.criteria.dark_fibres_tolerated):
         yield "The verdict tolerates other dark fibres than the findings and the criteria give."
+
+
+def _other_sites(content: PackageContent) -> Iterator[str]:
+    groups = content.verdict.get("spots", ())
+    ranges = [(own["first"], own["last"]) for group in groups for own in group["fibres"]]
+    is_each_once = all(before[1] < behind[0] for before, behind in pairwise(sorted(ranges)))
+    is_known = all({*group["sites"]} <= {*content.site_order} for group in groups)
+    if not (is_known and is_each_once and all(1 <= a <= b <= content.design.fibre_count for a, b in ranges)):
+        yield "The verdict locates sites or fibres that the design does not have, or a fibre twice."
 
 
 def _other_segments(content: PackageContent) -> Iterator[str]:

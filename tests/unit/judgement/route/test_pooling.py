@@ -89,6 +89,13 @@ def test_each_tube_has_its_own_spots_and_one_with_too_few_fibres_those_between()
     assert offsets_m(locate(by_fibre).of(13))[1] == 1016.0
 
 
+def test_fibres_that_go_by_another_tube_are_not_among_those_that_show_a_site() -> None:
+    by_fibre = {fibre: seen(1010.0, 2000.0) for fibre in (*range(1, 7), 13, 14)}
+    [own, borrowed] = write_spots(locate(by_fibre))
+    assert (own["seen_on"], borrowed["seen_on"]) == ([6, 6], [0, 0])
+    assert (own["from_a_m"], borrowed["fibres"]) == (borrowed["from_a_m"], [{"first": 13, "last": 14}])
+
+
 def test_a_site_that_nothing_shows_moves_as_its_neighbours_do() -> None:
     design = make_design(closures=3, sections=make_sections([1000.0] * 4))
     spans = {fibre: (SpanSightings(0, 4, 30, (102_000, 302_000), (None, None)),) for fibre in range(1, 5)}

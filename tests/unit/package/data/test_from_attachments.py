@@ -11,7 +11,8 @@ from service.vocabulary.canonical import canonical_json, digest_of
 from service.vocabulary.signatures import SignedBy
 from tests.package_factories import make_content, make_earlier, with_verdict
 from tests.package_reading import draw_content
-from tests.unit.package.judged import judged_content, judged_route
+from tests.unit.package.judged import judged_content, judged_route, left_out_route
+from tests.unit.package.located import make_spots
 from worker.package.data.attachments import attachments
 from worker.package.data.content import PAGES_FORM, PackageContent
 from worker.package.data.contradictions import contradictions
@@ -21,6 +22,7 @@ from worker.package.view import build_view
 CONTENTS: dict[str, Callable[[], PackageContent]] = {
     "usual": make_content,
     "every quantity": judged_content,
+    "joints located": left_out_route,
     "with a web address": lambda: make_content(verification_url="https://acceptance.example/v1/verifications/K7QM"),
     "names in other alphabets": lambda: make_content(
         owner="Δήμος <Ö>", responsible_person="Ō 张 Ω", responsible_position=None, project_name="№ 7"
@@ -178,6 +180,7 @@ def test_what_is_no_data_of_a_package_gives_one_sentence(case: str) -> None:
 
 def test_the_data_of_a_judged_route_do_not_contradict_each_other() -> None:
     assert list(contradictions(judged_route())) == []
+    assert list(contradictions(_located(first=4, last=12)(judged_route()))) == []
 
 
 def _other_fibre(content: PackageContent) -> PackageContent:
@@ -201,6 +204,12 @@ def _fibres_out_of_order(content: PackageContent) -> PackageContent:
     return replace(with_verdict(content, fibres=[digest_of(one) for one in fibres]), fibres=fibres)
 
 
+def _located(*, first: int, last: int, site: str = "C1") -> Callable[[PackageContent], PackageContent]:
+    """Return what adds a spot to one of fibre 3."""
+    groups = [make_spots((3, 3), C1=(998, 5, 1)), make_spots((first, last), **{site: (998, 5, 1)})]
+    return lambda one: with_verdict(one, spots=groups)
+
+
 CHANGES: dict[str, tuple[Callable[[PackageContent], PackageContent], str]] = {
     "a figure": (_other_fibre, "The findings of 1 fibre, first of 3, have another digest"),
     "the verdict": (
@@ -220,6 +229,10 @@ CHANGES: dict[str, tuple[Callable[[PackageContent], PackageContent], str]] = {
     "a fibre left out": (lambda one: replace(one, fibres=one.fibres[1:]), "The route has 12 fibres, and not each"),
     "the fibres' order": (_fibres_out_of_order, "The route has 12 fibres, and not each"),
     "the dark": (lambda one: with_verdict(one, tolerated_dark=[2]), "The verdict tolerates other dark fibres"),
+    "a site that is none": (_located(first=4, last=12, site="C9"), "The verdict locates sites or fibres"),
+    "a fibre beyond the last": (_located(first=4, last=13), "The verdict locates sites or fibres"),
+    "a fibre before the first": (_located(first=0, last=2), "The verdict locates sites or fibres"),
+    "a fibre of two groups": (_located(first=1, last=3), "The verdict locates sites or fibres"),
     "the counts": (_other_counts, "Segment "),
     "the segments": (_other_segments, "The verdict is about other segments"),
 }

@@ -12,7 +12,7 @@ import pytest
 
 from service.vocabulary.design.design import LaidCable, SheathMark, Tray
 from tests.judged_routes import demo_content, large_content
-from tests.package_factories import with_design, with_members
+from tests.package_factories import with_design, with_members, with_verdict
 from tests.package_reading import attached_documents, draw_content
 from tests.printed.attached import Attached
 from tests.printed.expectations import FINDINGS_OF, rows
@@ -21,6 +21,7 @@ from tests.printed.index import INDEX, index_rows
 from tests.printed.tables import PrintedTable, read_pages
 from tests.printed.values import Row
 from tests.unit.package.judged import judged_route, left_out_route, unbuilt_route
+from tests.unit.package.located import make_spots
 from worker.package.data.content import PackageContent
 
 pytestmark = pytest.mark.slow
@@ -42,7 +43,7 @@ def with_ended_and_repeated_records() -> PackageContent:
 
 
 def with_trays_and_cable_of_nobody() -> PackageContent:
-    """Return a judged route with trays in two sites, and a section that no segment names."""
+    """Return a judged route with trays in two sites, some located, and a section that no segment names."""
     content = judged_route()
     first, second, *others = content.design.sites
     trays = tuple(Tray(number=number, capacity=24 if number < 4 else 12) for number in (5, 1, 2, 4))
@@ -50,8 +51,16 @@ def with_trays_and_cable_of_nobody() -> PackageContent:
     laid = LaidCable(laid_on=date(2025, 2, 11), sheath_marks=marks)
     [segment, *rest] = content.design.segments
     cable, *behind = content.design.sections
-    return with_design(
+    located = with_verdict(
         content,
+        spots=[
+            make_spots((1, 4), (6, 6), C1=(971, 5, 4), C2=(2025, 12, 5)),
+            make_spots((7, 9), C2=(1999, 7, 3)),
+            make_spots((10, 10), C2=(2003, 30, 0)),
+        ],
+    )
+    return with_design(
+        located,
         sites=(first.model_copy(update={"trays": trays[:1]}), second.model_copy(update={"trays": trays}), *others),
         sections=(cable.model_copy(update={"first_cable_fibre": 13, "fibre_count": 48, "laid": laid}), *behind),
         segments=(segment.model_copy(update={"sections": segment.sections[1:]}), *rest),
