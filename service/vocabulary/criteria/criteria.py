@@ -18,6 +18,7 @@ from service.vocabulary.signatures import SignatureLevel
 
 Days = Annotated[int, Field(strict=True, ge=1, le=365)]
 LeastFibres = Annotated[int, Field(strict=True, ge=6, le=1728)]
+Seconds = Annotated[int, Field(strict=True, ge=0, le=86_400)]
 FibreCount = Annotated[int, Field(strict=True, ge=0, le=1728)]
 Pulses = Annotated[float, LastPlace(places=1, low=0, high=50)]
 
@@ -109,6 +110,9 @@ class Criteria(q.Value):
     The default is the sum of two event thresholds of 0.02 dB, common practice. As many fibres of a route as
     `dark_fibres_tolerated` may be dark and stay so: they are neither accepted nor paid, and the segments that they are
     in can be accepted without them.
+    Two records of a joint are of two attempts where `least_between_attempts_s` lie between them, or the splicer's own
+    sequence parts them: in less than a minute nobody breaks a splice, strips, cleaves, fuses and estimates again:
+    common practice, no source.
     `cleaning_voids` says whether a connection cleaned voids what was measured through it before.
     `release` says when billing hears of an accepted segment. A package of which everything conforms is deemed accepted
     `deemed_after_days` from its issue, unless the engineer decides or gives notice of a defect before. Packages are
@@ -120,6 +124,7 @@ class Criteria(q.Value):
     final_after_sealing: q.Flag = True
     rework_voids: Voiding = Voiding.FIBRE
     cleaning_voids: q.Flag = True
+    least_between_attempts_s: Seconds = 60
     placing: Placing = Placing()
     mean_below_zero_db: q.PositiveLossDb = 0.04
     consistency: Consistency = Consistency()

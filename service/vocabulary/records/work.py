@@ -11,6 +11,7 @@ from service.vocabulary.records.base import JointPosition, RecordBase
 from service.vocabulary.records.words import ClosureState, Polish, RecordKind, Side, SpliceMethod
 
 Attempt = Annotated[int, Field(strict=True, ge=1, le=20)]
+SplicerSequence = Annotated[int, Field(strict=True, ge=0, le=999_999_999)]
 
 
 class ArcCalibrationRecord(RecordBase):
@@ -40,7 +41,8 @@ class SplicedJoint(q.Value):
 class SpliceRecord(RecordBase):
     """One fibre, or the fibres of a ribbon, joined at a site.
 
-    `certified_until` is the last day of the splicing person's certificate.
+    `splicer_sequence` is the number that the splicer itself gave the splice, which parts it from the one before
+    whatever their times. `certified_until` is the last day of the splicing person's certificate.
     """
 
     kind: Literal[RecordKind.SPLICE]
@@ -48,6 +50,7 @@ class SpliceRecord(RecordBase):
     joints: Annotated[tuple[SplicedJoint, ...], Field(min_length=1, max_length=12)]
     attempt: Attempt = 1
     splicer_serial: q.Identifier
+    splicer_sequence: SplicerSequence | None = None
     method: SpliceMethod = SpliceMethod.FUSION
     splice_mode: q.Text | None = None
     cleave_length_mm: q.LengthMm | None = None

@@ -34,6 +34,7 @@ class SpliceAct(NamedTuple):
     sleeve_is_shrunk: bool
     proof_test_passed: bool | None
     certified_until: str | None
+    splicer_sequence: int | None
 
 
 class SplicedRibbon(NamedTuple):

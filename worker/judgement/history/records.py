@@ -63,6 +63,7 @@ def _splice(item: Evidence) -> SplicedRibbon:
         "sleeve_is_shrunk": body["sleeve_shrunk"],
         "proof_test_passed": body.get("proof_test_passed"),
         "certified_until": body.get("certified_until"),
+        "splicer_sequence": body.get("splicer_sequence"),
     }
     by_fibre: dict[int, tuple[SpliceAct, ...]] = {}
     for joint in body["joints"]:

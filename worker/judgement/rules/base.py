@@ -12,7 +12,6 @@ from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.words import Outcome
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.history.acts import SpliceAct
 from worker.judgement.numbers.exact import Exact
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.traces.places import Place
@@ -115,20 +114,3 @@ def length_over_um(fibre: FibreMeasured, span: Span) -> int:
     """Return the design's fibre length of a span."""
     offsets = fibre.layout.site_offsets_um
     return offsets[span.last] - offsets[span.first]
-
-
-def attempts_at(fibre: FibreMeasured, joint: Joint) -> list[SpliceAct]:
-    """Return the attempts at a joint in order of time; one without a position speaks for each splice of its site."""
-    own = fibre.history.splices.get(joint.site, ())
-    return [splice for splice in own if splice.position in {None, joint.position}]
-
-
-def latest_splice(fibre: FibreMeasured, joint: Joint) -> SpliceAct | None:
-    """Return the latest attempt at a joint."""
-    attempts = attempts_at(fibre, joint)
-    return attempts[-1] if attempts else None
-
-
-def count_attempts(fibre: FibreMeasured, joint: Joint) -> int:
-    """Return how many attempts at a joint are documented, each by a record of its own."""
-    return len({splice.stamp.id for splice in attempts_at(fibre, joint)})

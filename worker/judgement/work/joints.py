@@ -20,7 +20,7 @@ from worker.judgement.history.lids import Lid
 from worker.judgement.history.validity import Side
 from worker.judgement.numbers.clocks import Stamp
 from worker.judgement.numbers.exact import db_text, limit_mdb, mdb_text, mean_tenth_mdb
-from worker.judgement.rules.base import count_attempts, latest_splice
+from worker.judgement.rules.attempts import documented_attempts, latest_splice
 from worker.judgement.rules.kinds.statistics import JointStatisticRule, Member
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.traces.places import Place
@@ -157,7 +157,7 @@ def _loss_causes(
     losses = {one.code: one for one in own if one.quantity is Quantity.SPLICE_LOSS}
     if is_proven and not any(one.is_bad for one in losses.values()):
         return
-    splice, attempts = latest_splice(fibre, joint), count_attempts(fibre, joint)
+    splice, attempts = latest_splice(fibre, joint), len(documented_attempts(fibre, joint))
     # A loss that was read with a connection is the splice's once that is known to be clean.
     is_the_splices = place.pair is None or is_clean(fibre.history, place, place.pair)
     for criterion in fibre.criteria.criteria:

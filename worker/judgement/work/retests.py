@@ -11,7 +11,7 @@ from service.vocabulary.findings.words import Act, Outcome, Reason
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.link_tests import can_be_made, end_to_end_test
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.rules.base import latest_splice
+from worker.judgement.rules.attempts import latest_splice
 from worker.judgement.traces.places import Place
 from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS, TEST_LABELS, at_wavelength
 from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of, merge_alike

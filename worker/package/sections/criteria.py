@@ -63,6 +63,8 @@ def _agreement(content: PackageContent) -> Facts:
         "Rework voids": f"the earlier tests of {_REWORKED[criteria.rework_voids]}; a closure opened for some fibres "
         "those of as many there, one of which is not said for which, those of all in it",
         "Cleaning voids": _CLEANING[criteria.cleaning_voids],
+        "Attempts": "documented one by one, each with a higher number than the one before and "
+        f"{stated['least_between_attempts_s']} s after it, unless the splicer's own sequence parts the two",
         "Placing": f"an event belongs to a joint no further away than {placing['tolerance_m']} m or "
         f"{placing['tolerance_percent']} % of the length tested, whichever is more",
         "Scale": "a trace may be longer or shorter than the design by "

@@ -2,9 +2,9 @@
 
 import pytest
 
-from tests.factories import Body, make_splice, splice_criterion, stored, termination_criterion
+from tests.factories import Body, make_splice, only, splice_criterion, stored, termination_criterion
 from tests.unit.judgement.joints import at_c1, traces
-from tests.unit.judgement.judging import finding_by
+from tests.unit.judgement.judging import finding_by, finding_of, judge
 from worker.judgement.history.evidence import Evidence
 
 FALLBACK = {"attempts": 3, "limit_db": 0.2}
@@ -36,8 +36,99 @@ def test_after_three_attempts_the_wider_limit_holds_up_to_its_end(
 
 def test_a_joint_kept_by_the_fallback_says_after_how_many_attempts() -> None:
     finding = at_c1([*traces(0.15, 0.15), *attempts(4)], fallback=FALLBACK)
-    assert finding["detail"].endswith("out of specification, accepted after 4 documented attempts")
+    assert "out of specification, accepted after 4 documented attempts" in finding["detail"]
     assert finding["margin"] == "0.0500"
+
+
+def test_a_joint_kept_by_the_fallback_says_what_each_attempt_showed() -> None:
+    shown = [0.12, 0.09, 0.11]
+    tried = [one | {"joints": [{"fibre": 1, "estimate_db": db}]} for one, db in zip(attempts(3), shown, strict=True)]
+    finding = at_c1([*traces(0.15, 0.15), *tried], fallback=FALLBACK)
+    assert finding["detail"].endswith("0.120 dB at attempt 1, 0.090 dB at attempt 2, 0.110 dB at attempt 3")
+    values = {one["record"]: one.get("value") for one in finding["readings"]}
+    assert [values[one["id"]] for one in tried] == ["0.120", "0.090", "0.110"]
+
+
+def tried_at(*at: str, **changes: object) -> list[Body]:
+    """Return attempts one to three of the joint at C1, each at its time of 3 March."""
+    return [
+        make_splice(attempt=number, made_at=f"2025-03-03T{time}Z", **changes)  # type: ignore[arg-type]
+        for number, time in enumerate(at, 1)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("tried", "outcome"),
+    [
+        (tried_at("08:00:00", "08:01:00", "08:02:00"), "conforming"),
+        (tried_at("08:00:00", "08:00:59.999999", "08:02:00"), "nonconforming"),
+        (tried_at("08:00:00", "08:01:00.000001", "08:02:01"), "conforming"),
+        # Three records of one second are one attempt, whatever they are numbered.
+        (tried_at("08:00:00", "08:00:00", "08:00:00"), "nonconforming"),
+    ],
+)
+def test_attempts_are_apart_by_what_a_splice_takes(tried: list[Body], outcome: str) -> None:
+    assert at_c1([*traces(0.15, 0.15), *tried], fallback=FALLBACK)["outcome"] == outcome
+
+
+@pytest.mark.parametrize(("least_s", "outcome"), [(10, "conforming"), (11, "nonconforming")])
+def test_what_parts_attempts_is_agreed(least_s: int, outcome: str) -> None:
+    tried = tried_at("08:00:00", "08:00:10", "08:00:20")
+    criteria = only(splice_criterion(fallback=FALLBACK), least_between_attempts_s=least_s)
+    judgement = judge([*traces(0.15, 0.15), *tried], criteria=criteria)
+    assert finding_of(judgement, "SPLICE-1550", site="C1")["outcome"] == outcome
+
+
+@pytest.mark.parametrize(
+    ("numbers", "outcome"),
+    [
+        ((1, 2, 3), "conforming"),
+        ((2, 5, 9), "conforming"),
+        ((1, 1, 1), "nonconforming"),
+        ((1, 2, 2), "nonconforming"),
+        ((3, 2, 1), "nonconforming"),
+    ],
+)
+def test_attempts_are_numbered_in_their_order(numbers: tuple[int, ...], outcome: str) -> None:
+    tried = [one | {"attempt": number} for one, number in zip(attempts(3), numbers, strict=True)]
+    assert at_c1([*traces(0.15, 0.15), *tried], fallback=FALLBACK)["outcome"] == outcome
+
+
+@pytest.mark.parametrize(
+    ("sequence", "time", "outcome"),
+    [
+        # The splicer counted three splices, whatever the app says of their times.
+        ((41, 42, 43), "08:00:00", "conforming"),
+        ((41, 41, 43), "08:00:00", "nonconforming"),
+        # One splice, posted as two attempts an hour apart.
+        ((41, 41, 43), None, "nonconforming"),
+        # A counter that was set back says nothing.
+        ((41, 1, 2), None, "conforming"),
+        ((41, 1, 2), "08:00:00", "nonconforming"),
+        ((None, 42, 43), None, "conforming"),
+    ],
+)
+def test_the_splicers_own_sequence_parts_attempts(
+    sequence: tuple[int | None, ...], time: str | None, outcome: str
+) -> None:
+    tried = attempts(3) if time is None else tried_at(time, time, time)
+    numbered = [one | {"splicer_sequence": number} for one, number in zip(tried, sequence, strict=True)]
+    finding = at_c1([*traces(0.15, 0.15), *numbered], fallback=FALLBACK)
+    assert finding["outcome"] == outcome
+
+
+def test_of_two_splicers_the_sequences_are_not_compared() -> None:
+    times = [
+        one | {"splicer_sequence": 40 + at, "splicer_serial": f"SPL-{at}"}
+        for at, one in enumerate(tried_at("08:00:00", "08:00:00", "08:00:00"), 1)
+    ]
+    assert at_c1([*traces(0.15, 0.15), *times], fallback=FALLBACK)["outcome"] == "nonconforming"
+
+
+def test_where_a_wrong_clock_hides_the_order_no_second_attempt_is_documented() -> None:
+    first, *others = attempts(3)
+    flagged = stored(first | {"device": "tablet-2"}, clock_is_flagged=True)
+    assert at_c1([*traces(0.15, 0.15), flagged, *others], fallback=FALLBACK)["outcome"] != "conforming"
 
 
 @pytest.mark.parametrize("count", [0, 1, 2])

@@ -127,7 +127,11 @@ def test_no_joint_is_spliced_more_often() -> None:
     assert finding["outcome"] == "nonconforming"
     assert (finding["value"], finding["limit"], finding["unit"], finding["margin"]) == ("3", "2", "count", "-1")
     assert [reading["record"] for reading in finding["readings"]] == [splice["id"] for splice in three]
-    # The first two were never posted.
+    # Three records of one second are one attempt, and the first two may never have been posted.
+    at_once = [make_splice(made_at="2025-03-01T08:00:00Z", estimate_db=db) for db in (0.01, 0.02, 0.03)]
+    assert held(demand, at_once)["value"] == "1"
+    unnumbered = [one | {"attempt": 1} for one in three]
+    assert held(demand, unnumbered)["value"] == "3"
     assert held(demand, three[2:])["outcome"] == "nonconforming"
 
 

@@ -26,6 +26,7 @@ FULL_CRITERIA: dict[str, Any] = {
     "final_after_sealing": True,
     "rework_voids": "fibre",
     "cleaning_voids": True,
+    "least_between_attempts_s": 61,
     "placing": {
         "tolerance_m": 11.0,
         "tolerance_percent": 0.21,

@@ -22,7 +22,8 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, Exact, mdb_text
 from worker.judgement.numbers.limits import Limit, hold, to_parts
-from worker.judgement.rules.base import LimitRule, attempts_at, count_attempts, guarded_limit, hold_known_part
+from worker.judgement.rules.attempts import attempts_at, attempts_text, documented_attempts, readings_of
+from worker.judgement.rules.base import LimitRule, guarded_limit, hold_known_part
 from worker.judgement.traces.places import Place
 from worker.judgement.words import REASON_LABELS
 
@@ -154,14 +155,20 @@ class JointLossRule(LimitRule[SpliceLossCriterion | ConnectionLossCriterion]):
         fallback = self._fallback
         if fallback is None or own.bounds is None:
             return own
-        attempts = count_attempts(fibre, joint)
-        if attempts < fallback.attempts:
+        attempts = documented_attempts(fibre, joint)
+        if len(attempts) < fallback.attempts:
             return own
         held = own.held(*own.bounds, guarded_limit(self.criterion, to_parts(fallback.limit_db, places=3)))
         if held.outcome is not Outcome.CONFORMING:
             return own
-        detail = f"{own.detail}; out of specification, accepted after {attempts} documented attempts"
-        return held._replace(detail=detail, by_fallback=True)
+        said = f"accepted after {len(attempts)} documented attempts, estimated {attempts_text(attempts)}"
+        known = {reading.record for reading in own.readings}
+        shown = [one for one in attempts if one.stamp.id not in known]
+        return held._replace(
+            detail=f"{own.detail}; out of specification, {said}",
+            readings=(*own.readings, *readings_of(shown)),
+            by_fallback=True,
+        )
 
 
 def _judge_estimate(fibre: FibreMeasured, joint: Joint, limit: Limit) -> Judgement:

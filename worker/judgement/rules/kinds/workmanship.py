@@ -30,7 +30,8 @@ from worker.judgement.history.acts import CalibrationAct, SpliceAct
 from worker.judgement.numbers.clocks import Stamp, instant_us, latest_is_proven, order_is_proven
 from worker.judgement.numbers.exact import PARTS, limit_mdb, parts_text
 from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.rules.base import Rule, attempts_at, count_attempts
+from worker.judgement.rules.attempts import attempts_at, attempts_text, count_apart, documented_attempts, readings_of
+from worker.judgement.rules.base import Rule
 from worker.judgement.traces.places import Place
 from worker.judgement.words import REASON_LABELS
 
@@ -129,29 +130,27 @@ def _judge_sleeve_length(demand: SleeveLength, spliced: Spliced) -> Judgement:
 
 def _judge_attempts(demand: MostAttempts, spliced: Spliced) -> Judgement:
     # A crew that did not post the first attempts still numbers the last one.
-    count = max(count_attempts(spliced.fibre, spliced.joint), *(attempt.attempt for attempt in spliced.attempts))
+    count = max(count_apart(spliced.fibre, spliced.joint), *(attempt.attempt for attempt in spliced.attempts))
     limit = Limit(demand.limit * PARTS, unit=Unit.COUNT, places=0)
-    known = spliced.known._replace(detail=f"{count} attempts", readings=_readings_of(spliced))
+    known = spliced.known._replace(detail=f"{count} attempts", readings=readings_of(spliced.attempts))
     return known.held(count * PARTS, count * PARTS, limit)
 
 
 def _judge_attempts_above_loss(demand: AttemptsAboveLoss, spliced: Spliced) -> Judgement:
-    # Only what was recorded is documented, whatever number the last attempt bears.
-    count = count_attempts(spliced.fibre, spliced.joint)
+    # Only what was recorded one by one is documented, whatever number the last attempt bears.
+    documented = documented_attempts(spliced.fibre, spliced.joint)
+    count = len(documented)
     loss = spliced.fibre.loss_at(spliced.place, wavelength_nm=demand.wavelength_nm)
     above = limit_mdb(demand.loss_db) * 10
-    readings = (*_readings_of(spliced), *loss.readings)
-    known = spliced.known._replace(detail=f"{count} attempts; {loss.detail}", readings=readings)
+    readings = (*readings_of(spliced.attempts), *loss.readings)
+    detail = f"{count} attempts documented, estimated {attempts_text(documented)}; {loss.detail}"
+    known = spliced.known._replace(detail=detail, readings=readings)
     if count < demand.least and (loss.reason is not None or loss.low_tenth_mdb <= above < loss.high_tenth_mdb):
         return known._replace(reason=loss.reason or Reason.BOUND_TOO_WIDE)
     if loss.reason is None and loss.high_tenth_mdb <= above:
         return known._replace(outcome=Outcome.CONFORMING)
     limit = Limit(demand.least * PARTS, unit=Unit.COUNT, places=0, is_minimum=True)
     return known.held(count * PARTS, count * PARTS, limit)
-
-
-def _readings_of(spliced: Spliced) -> tuple[RecordReading, ...]:
-    return tuple(RecordReading(attempt.stamp.id) for attempt in spliced.attempts)
 
 
 def _judge_proof_test(_: ProofTest, spliced: Spliced) -> Judgement:
