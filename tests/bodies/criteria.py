@@ -125,6 +125,11 @@ def settings_criterion(**changes: Any) -> Body:
     return {"code": "SETTINGS-1550", "quantity": "trace_settings", "wavelength_nm": 1550, **asked, **changes}
 
 
+def required_record_criterion(**changes: Any) -> Body:
+    """Return the demand for the record of each joint."""
+    return {"code": "RECORDED", "quantity": "required_record", **changes}
+
+
 def make_criteria(**changes: Any) -> Body:
     """Return criteria with one of each quantity, all at 1550 nm."""
     criteria = [splice_criterion(), termination_criterion(), link_criterion(), required_test_criterion()]

@@ -44,6 +44,7 @@ def demo_criteria() -> Body:
                 required_test_criterion(code=f"power-{nm}", clause="7.1.2", test="attenuation", wavelength_nm=nm)
                 for nm in _WAVELENGTHS_NM
             ),
+            {"code": "recorded", "quantity": "required_record", "joint": "splice", "clause": "7.1.3"},
             {**splice, "code": "splice-1310", "wavelength_nm": 1310},
             {**splice, "code": "splice-1550", "wavelength_nm": 1550, "estimate_action_limit_db": 0.08},
             *(

@@ -49,6 +49,7 @@ REASON_LABELS = {
     Reason.EDITION_UNLIKE: "the end face was inspected by another edition of the standard",
     Reason.ZONE_NOT_INSPECTED: "a zone of the end face was not inspected",
     Reason.END_FACE_FAILED: "an end face here does not conform",
+    Reason.WORK_NOT_FINISHED: "the splice is not finished",
     Reason.WORK_NOT_STATED: "the splice's record does not state it",
     Reason.NOISE_NOT_KNOWN: "nothing is seen, so far from the instrument that noise may hide it",
     Reason.MEMBERS_UNKNOWN: "the loss of some joints of the population is not known",

@@ -12,7 +12,7 @@ from service.vocabulary import quantities as q
 from service.vocabulary.criteria import joints, links
 from service.vocabulary.criteria.trace_settings import TraceSettingsCriterion
 from service.vocabulary.criteria.voiding import Voiding
-from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
+from service.vocabulary.criteria.workmanship import RequiredRecordCriterion, WorkmanshipCriterion
 from service.vocabulary.quantities import LastPlace
 from service.vocabulary.signatures import SignatureLevel
 
@@ -50,7 +50,8 @@ AnyCriterion = Annotated[
     | links.PolarizationModeDispersionCriterion
     | WorkmanshipCriterion
     | links.RequiredTestCriterion
-    | TraceSettingsCriterion,
+    | TraceSettingsCriterion
+    | RequiredRecordCriterion,
     Field(discriminator="quantity"),
 ]
 
@@ -113,6 +114,8 @@ class Criteria(q.Value):
     Two records of a joint are of two attempts where `least_between_attempts_s` lie between them, or the splicer's own
     sequence parts them: in less than a minute nobody breaks a splice, strips, cleaves, fuses and estimates again:
     common practice, no source.
+    A splice whose latest record says that its sleeve is not shrunk, or that it failed its proof test, conforms to no
+    limit, whatever it measures, where `finished_splices_only` says so.
     `cleaning_voids` says whether a connection cleaned voids what was measured through it before.
     `release` says when billing hears of an accepted segment. A package of which everything conforms is deemed accepted
     `deemed_after_days` from its issue, unless the engineer decides or gives notice of a defect before. Packages are
@@ -125,6 +128,7 @@ class Criteria(q.Value):
     rework_voids: Voiding = Voiding.FIBRE
     cleaning_voids: q.Flag = True
     least_between_attempts_s: Seconds = 60
+    finished_splices_only: q.Flag = True
     placing: Placing = Placing()
     mean_below_zero_db: q.PositiveLossDb = 0.04
     consistency: Consistency = Consistency()

@@ -26,6 +26,7 @@ class Quantity(StrEnum):
     WORKMANSHIP = "workmanship"
     REQUIRED_TEST = "required_test"
     TRACE_SETTINGS = "trace_settings"
+    REQUIRED_RECORD = "required_record"
 
 
 class Unit(StrEnum):

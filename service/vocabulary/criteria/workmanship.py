@@ -1,4 +1,4 @@
-"""Criteria about how splices were made, each held against the latest attempt at every splice."""
+"""Criteria about how joints were made: the latest attempt at every splice, and the records of all."""
 
 from typing import Annotated, Literal
 
@@ -7,6 +7,7 @@ from pydantic import Field, model_validator
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.words import Quantity
+from service.vocabulary.design.words import JointKind
 
 
 class CalibratedSplicer(q.Value):
@@ -99,3 +100,13 @@ class WorkmanshipCriterion(Criterion):
     quantity: Literal[Quantity.WORKMANSHIP]
     demand: Demand
     at: Literal["closures", "terminations", "everywhere"] = "everywhere"
+
+
+class RequiredRecordCriterion(Criterion):
+    """Each joint of the plan has the record of how it was made: a splice its splice, a mated pair its termination.
+
+    The record of a pigtail's termination that states an estimate is that of its splice too.
+    """
+
+    quantity: Literal[Quantity.REQUIRED_RECORD]
+    joint: JointKind | None = None

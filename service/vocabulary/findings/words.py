@@ -56,6 +56,7 @@ class Reason(StrEnum):
     EDITION_UNLIKE = "edition_unlike"
     ZONE_NOT_INSPECTED = "zone_not_inspected"
     END_FACE_FAILED = "end_face_failed"
+    WORK_NOT_FINISHED = "work_not_finished"
     WORK_NOT_STATED = "work_not_stated"
     MEMBERS_UNKNOWN = "members_unknown"
     IMPOSSIBLE_PAIR = "impossible_pair"

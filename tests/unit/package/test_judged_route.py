@@ -21,7 +21,7 @@ from worker.package.view import build_view
 
 OPEN = {Outcome.NONCONFORMING: "What does not conform", Outcome.UNDETERMINED: "What is undetermined"}
 # Counted by criterion only: such a finding has no value, and what is missing stands in the open lists.
-COUNTED_ONLY = {Quantity.REQUIRED_TEST}
+COUNTED_ONLY = {Quantity.REQUIRED_TEST, Quantity.REQUIRED_RECORD}
 # Summed up site by site: a route has many splices and many demands on each.
 SUMMED_UP = {Quantity.WORKMANSHIP}
 SUSPICION: SuspicionDocument = {

@@ -18,6 +18,7 @@ from service.vocabulary.findings.words import Reason
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, combine
 from worker.judgement.fibre.end_faces import end_face_fault, required_end_face_sites
 from worker.judgement.fibre.mode_fields import contradiction
+from worker.judgement.fibre.unfinished import Unfinished, unfinished_splices
 from worker.judgement.history.acts import History, Link, LinkLoss, Record, Trace
 from worker.judgement.history.history import read_history
 from worker.judgement.history.validity import Side, Validity, judge_validity
@@ -82,6 +83,7 @@ class Prepared:
 class FibreMeasured:
     """One fibre with all that was measured on it.
 
+    `unfinished` are the splices, by site and position, that cannot conform before they are finished.
     `places` are those of its joints in route order, and `joints_of_kind` those in its segments, each with its place;
     `losses` are by wavelength and site index.
     """
@@ -97,6 +99,7 @@ class FibreMeasured:
     validity: Validity
     places: tuple[Place, ...]
     joints_of_kind: Mapping[JointKind, Sequence[tuple[Place, Joint]]]
+    unfinished: Mapping[tuple[str, int], Unfinished]
     traces: FibreTraces
     losses: Mapping[int, Mapping[int, PlaceLoss]]
     unexpected: tuple[UnexpectedEvent, ...]
@@ -158,6 +161,7 @@ def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record], 
         validity=validity,
         places=traces.places,
         joints_of_kind=_joints_of_kind(traces.places, segments),
+        unfinished=unfinished_splices(history, layout.joints_of(fibre)) if criteria.finished_splices_only else {},
         traces=traces,
         losses={nm: _measure_places(prepared, history, traces, nm) for nm in prepared.wavelengths_nm},
         unexpected=unexpected_events(traces),

@@ -47,13 +47,14 @@ class SplicedRibbon(NamedTuple):
 
 
 class TerminationAct(NamedTuple):
-    """A fibre given its connector."""
+    """A fibre given its connector; with a pigtail, what the splicer estimated of the splice behind it, if stated."""
 
     stamp: Stamp
     fibre: int
     site: str
     position: int | None
     is_ended: bool = False
+    pigtail_mdb: int | None = None
 
 
 class CleaningAct(NamedTuple):

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from service.vocabulary.criteria.voiding import CableFibres, work_of_opening
 from service.vocabulary.design.layout import Layout
+from service.vocabulary.design.words import Termination
 from service.vocabulary.records.words import ClosureState, Polish, Qualifier, RecordKind, Side, SpliceMethod, Zone
 from service.vocabulary.words import FarEnd
 from worker.judgement.history.acts import (
@@ -81,7 +82,9 @@ def _splice(item: Evidence) -> SplicedRibbon:
 
 def _termination(item: Evidence) -> TerminationAct:
     body = item.body
-    return TerminationAct(stamp_of(item), body["fibre"], body["site"], body.get("position"), item.is_ended)
+    estimate = body.get("estimate_db") if body["how"] == Termination.PIGTAIL else None
+    pigtail_mdb = None if estimate is None else last_place(estimate)
+    return TerminationAct(stamp_of(item), body["fibre"], body["site"], body.get("position"), item.is_ended, pigtail_mdb)
 
 
 def _cleaning(body: Body, stamp: Stamp) -> CleaningAct:

@@ -1,7 +1,7 @@
 """What rules have in common: a criterion made ready for one layout, its limit, and the attempts at a joint."""
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import ClassVar, Generic, TypeVar
 
 from service.vocabulary.criteria.base import Criterion
@@ -9,6 +9,7 @@ from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.criteria.words import Unit
 from service.vocabulary.design.layout import Joint, Layout, Span
 from service.vocabulary.design.words import JointKind
+from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Outcome
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
@@ -100,6 +101,24 @@ def hold_known_part(known: Judgement, *, low: Exact, high: Exact, limit: Limit) 
     """
     held = known.held(low, high, limit)
     return held if known.reason is None or held.outcome is Outcome.NONCONFORMING else known
+
+
+def once_finished(fibre: FibreMeasured, joints: Iterable[Joint], judgement: Judgement) -> Judgement:
+    """Return a judgement of some joints, which none conforms by before its splices are finished."""
+    if judgement.outcome is not Outcome.CONFORMING or not fibre.unfinished:
+        return judgement
+    for joint in joints:
+        unfinished = fibre.unfinished.get((joint.site, joint.position))
+        if unfinished is not None:
+            return judgement._replace(
+                outcome=Outcome.UNDETERMINED,
+                reason=unfinished.reason,
+                detail=f"{unfinished.detail}; {judgement.detail}",
+                readings=(*judgement.readings, RecordReading(unfinished.record)),
+                grade=None,
+                by_fallback=False,
+            )
+    return judgement
 
 
 def segments_over(fibre: FibreMeasured, span: Span) -> tuple[str, ...]:

@@ -23,6 +23,7 @@ from worker.judgement.rules.kinds.joint_losses import JointLossRule, Termination
 from worker.judgement.rules.kinds.lengths import LengthRule
 from worker.judgement.rules.kinds.links import LinkRule, RequiredTestRule
 from worker.judgement.rules.kinds.reflectance import ReflectanceRule
+from worker.judgement.rules.kinds.required_records import RequiredRecordRule
 from worker.judgement.rules.kinds.return_loss import ReturnLossRule
 from worker.judgement.rules.kinds.statistics import JointStatisticRule
 from worker.judgement.rules.kinds.trace_settings import TraceSettingsRule
@@ -50,6 +51,7 @@ _RULES: Mapping[Quantity, Callable[[Any, Layout], Rule[Any]]] = {
     Quantity.WORKMANSHIP: WorkmanshipRule,
     Quantity.REQUIRED_TEST: RequiredTestRule,
     Quantity.TRACE_SETTINGS: TraceSettingsRule,
+    Quantity.REQUIRED_RECORD: RequiredRecordRule,
 }
 
 

@@ -118,22 +118,26 @@ def _splice_work(fibre: FibreMeasured, place: Place, joint: Joint, own: Sequence
         # As nearly every splice of a finished route.
         return
     records = () if splice is None else (splice.stamp.id,)
-    causes = [Cause("the splice did not pass its proof test", records=records)] if has_failed else []
+    codes = tuple(one.code for one in own if one.reason is Reason.WORK_NOT_FINISHED)
+    causes = [Cause("the splice did not pass its proof test", codes, records)] if has_failed else []
     causes += _workmanship_causes(own)
     causes += _reflectance_causes(own)
     causes += _loss_causes(fibre, place, joint, own, is_proven=is_proven)
     act = Act.RE_SPLICE
     if is_unshrunk and not causes:
-        act, causes = Act.SHRINK_SLEEVE, [Cause("the sleeve has not been shrunk", records=records)]
+        act, causes = Act.SHRINK_SLEEVE, [Cause("the sleeve has not been shrunk", codes, records)]
     if causes:
         is_urgent = place.is_closure and not fibre.validity.is_sealed(place.site)
         yield WorkItem(act, joint.site, tuple(causes), joint.position, is_urgent)
 
 
 def _proves(finding: Finding) -> bool:
-    """Tell whether a final reading proves a splice: it says more than an estimate or one direction ever could."""
-    criterion = finding.criterion
-    return finding.is_good and isinstance(criterion, SpliceLossCriterion) and criterion.basis is not Basis.ESTIMATE
+    """Tell whether a final reading proves a splice: it says more than an estimate or one direction ever could.
+
+    What only waits for the splice to be finished is proven.
+    """
+    criterion, is_proven = finding.criterion, finding.is_good or finding.reason is Reason.WORK_NOT_FINISHED
+    return is_proven and isinstance(criterion, SpliceLossCriterion) and criterion.basis is not Basis.ESTIMATE
 
 
 def _workmanship_causes(own: Sequence[Finding]) -> Iterator[Cause]:

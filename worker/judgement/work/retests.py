@@ -81,13 +81,20 @@ def retest_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> list[Wor
     return merge_alike(items)
 
 
-def record_work(still_open: Sequence[Finding]) -> list[WorkItem]:
-    """Return what has to be posted of splices that are made, one item for each.
+def record_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> list[WorkItem]:
+    """Return what has to be posted of joints that are made, one item for each.
 
     What was done may well be in order, but nobody has said so.
     """
     items: list[WorkItem] = []
     for finding in still_open:
+        if finding.quantity is Quantity.REQUIRED_RECORD and finding.reason is Reason.NO_EVIDENCE:
+            assert finding.site is not None
+            # Before it is shut or tested, it may still have to be made.
+            if fibre.history.traces or fibre.history.links or fibre.validity.is_sealed(finding.site):
+                cause = cause_of(finding, f"{finding.judged.detail}: post it, or make the joint")
+                items.append(WorkItem(Act.TEST_MISSING, finding.site, (cause,), finding.position))
+            continue
         criterion, site = finding.criterion, finding.site
         # A finding without a record is about a splice that is not made yet.
         if isinstance(criterion, WorkmanshipCriterion) and finding.reason in _NOT_SAID and finding.judged.readings:

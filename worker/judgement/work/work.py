@@ -31,6 +31,6 @@ def work_of(fibre: FibreMeasured, findings: Sequence[Finding]) -> list[WorkItem]
     work = work or list(statistic_work(fibre, still_open))
     if not work and is_ready_for_tests(fibre):
         work = list(inspection_work(fibre, still_open)) or list(retest_work(fibre, still_open))
-    work += record_work(still_open)
+    work += record_work(fibre, still_open)
     site_index = fibre.layout.site_index
     return sorted(work, key=lambda item: (site_index[item.site], _ACT_ORDER[item.act], item.position or 0))

@@ -65,6 +65,7 @@ def _agreement(content: PackageContent) -> Facts:
         "Cleaning voids": _CLEANING[criteria.cleaning_voids],
         "Attempts": "documented one by one, each with a higher number than the one before and "
         f"{stated['least_between_attempts_s']} s after it, unless the splicer's own sequence parts the two",
+        "Finished splices": _FINISHED[criteria.finished_splices_only],
         "Placing": f"an event belongs to a joint no further away than {placing['tolerance_m']} m or "
         f"{placing['tolerance_percent']} % of the length tested, whichever is more",
         "Scale": "a trace may be longer or shorter than the design by "
@@ -105,6 +106,10 @@ _REWORKED = {
     Voiding.TRAY: "every fibre in its tray of that closure",
     Voiding.TUBE: "every fibre in its tubes at that closure",
     Voiding.CLOSURE: "every fibre that runs through that closure",
+}
+_FINISHED = {
+    True: "a splice whose latest record has the sleeve not shrunk or the proof test failed conforms to no limit",
+    False: "what a splice measures decides, whether its sleeve is shrunk and its proof test passed or not",
 }
 _CLEANING = {
     True: "the earlier readings of that connection, and the losses and return losses of the link",

@@ -17,9 +17,11 @@ from service.vocabulary.criteria.workmanship import (
     CalibratedSplicer,
     Demand,
     MostAttempts,
+    RequiredRecordCriterion,
     SleeveLength,
     WorkmanshipCriterion,
 )
+from service.vocabulary.design.words import JointKind
 from worker.package.phrases import count_text, words
 from worker.package.wording.values import texts_of
 
@@ -70,6 +72,11 @@ _HELD = {
     Quantity.WORKMANSHIP: "{demand}, {at}",
     Quantity.TRACE_SETTINGS: "in each direction one trace that counts {settings}",
 }
+_RECORDS = {
+    None: "the record of each splice and of each termination of the plan",
+    JointKind.SPLICE: "the record of each splice of the plan",
+    JointKind.PAIR: "the record of each termination of the plan",
+}
 _STATISTICS = {
     Statistic.MEAN: "the average over the {joint}s of each {over} ({basis}) at most {limit_db} dB",
     Statistic.SHARE_WITHIN: "at least {least_share_percent} % of the {joint}s of each {over} ({basis}) within "
@@ -115,6 +122,8 @@ def held_text(criterion: AnyCriterion) -> str:
             said["cords"] = _cords_text(criterion.reference_cords)
         case ReturnLossCriterion():
             said.setdefault("far_end", "")
+        case RequiredRecordCriterion():
+            return _RECORDS[criterion.joint]
         case WorkmanshipCriterion():
             said["demand"] = _demand_text(criterion.demand)
         case TraceSettingsCriterion():

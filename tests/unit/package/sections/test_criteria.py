@@ -27,6 +27,7 @@ FULL_CRITERIA: dict[str, Any] = {
     "rework_voids": "fibre",
     "cleaning_voids": True,
     "least_between_attempts_s": 61,
+    "finished_splices_only": True,
     "placing": {
         "tolerance_m": 11.0,
         "tolerance_percent": 0.21,
@@ -92,6 +93,7 @@ FULL_CRITERIA: dict[str, Any] = {
             "limit": {"kind": "fixed", "limit_db": 7.125},
         },
         {"code": "R", "quantity": "required_test", "test": "otdr", "wavelength_nm": 1383},
+        {"code": "Q", "quantity": "required_record", "joint": "splice"},
         {"code": "K", "quantity": "connection_loss", "wavelength_nm": 1577, "basis": "each_way", "limit_db": 0.213},
         {"code": "X", "quantity": "reflectance", "wavelength_nm": 1577, "joint": "pair", "limit_db": -50.5},
         {

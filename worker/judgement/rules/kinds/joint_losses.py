@@ -23,7 +23,7 @@ from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, Exact, mdb_text
 from worker.judgement.numbers.limits import Limit, hold, to_parts
 from worker.judgement.rules.attempts import attempts_at, attempts_text, documented_attempts, readings_of
-from worker.judgement.rules.base import LimitRule, guarded_limit, hold_known_part
+from worker.judgement.rules.base import LimitRule, guarded_limit, hold_known_part, once_finished
 from worker.judgement.traces.places import Place
 from worker.judgement.words import REASON_LABELS
 
@@ -84,7 +84,8 @@ class TerminationRule(LimitRule[TerminationLossCriterion]):
         """Give one finding for each place with a mated pair."""
         for place in fibre.places:
             if place.pair is not None and place.pair.segment in fibre.segments and place.site_index in self.scope.sites:
-                yield self.joint_finding(fibre, place.pair, self.judge(fibre, place))
+                judgement = once_finished(fibre, place.joints, self.judge(fibre, place))
+                yield self.joint_finding(fibre, place.pair, judgement)
 
     def judge(self, fibre: FibreMeasured, place: Place) -> Judgement:
         """Hold the loss of a whole place against the limit."""
@@ -115,7 +116,7 @@ class JointLossRule(LimitRule[SpliceLossCriterion | ConnectionLossCriterion]):
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each joint."""
         for place, joint in self.joints(fibre, self._kind):
-            yield self.joint_finding(fibre, joint, self.judge(fibre, place, joint))
+            yield self.joint_finding(fibre, joint, once_finished(fibre, (joint,), self.judge(fibre, place, joint)))
 
     def judge(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
         """Hold a joint's loss against the limit; in a group, what the whole group's loss says of it."""

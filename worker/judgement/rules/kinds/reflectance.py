@@ -11,7 +11,7 @@ from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.validity import Side, void_records
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB
-from worker.judgement.rules.base import LimitRule, hold_known_part
+from worker.judgement.rules.base import LimitRule, hold_known_part, once_finished
 from worker.judgement.traces.places import Place
 from worker.judgement.traces.reflections import OneWayReflectance, worst_shown
 
@@ -23,7 +23,8 @@ class ReflectanceRule(LimitRule[ReflectanceCriterion]):
         """Give one finding for each joint of the kind."""
         for place, joint in self.joints(fibre, self.criterion.joint):
             whole = self._judge_place(fibre, place)
-            yield self.joint_finding(fibre, joint, _of_member(whole, fibre, place, joint))
+            judgement = once_finished(fibre, (joint,), _of_member(whole, fibre, place, joint))
+            yield self.joint_finding(fibre, joint, judgement)
 
     def _judge_place(self, fibre: FibreMeasured, place: Place) -> Judgement:
         forward, backward = (self._one_way(fibre, place, is_forward=is_forward) for is_forward in (True, False))
