@@ -7,7 +7,6 @@ from typing import Any, TypeVar, get_args
 
 from service.vocabulary.criteria.voiding import Voiding, Work, reaches
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.design.words import SiteKind
 from worker.judgement.history.acts import (
     CalibrationAct,
     CleaningAct,
@@ -36,17 +35,10 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, records: 
     ribbons = _of(SplicedRibbon, of_kind)
     terminations = [act for act in _of(TerminationAct, of_kind) if act.fibre == fibre]
     own = [act for ribbon in ribbons if not ribbon.is_ended for act in ribbon.by_fibre.get(fibre, ())]
-    closures = {site.id for site in layout.design.sites if site.kind is SiteKind.SPLICE_CLOSURE}
-    # Each splice in a closure, and whether it was work on this fibre too.
-    in_closures = [
-        (ribbon, reaches(rework_voids, layout, site=ribbon.site, work=Work(ribbon.by_fibre.keys()), fibre=fibre))
-        for ribbon in ribbons
-        if ribbon.site in closures
+    reworks: list[SplicedRibbon | TerminationAct] = [
+        ribbon for ribbon in ribbons if _is_work_on(layout, rework_voids, ribbon, fibre)
     ]
-    reworks: list[SplicedRibbon | TerminationAct] = [ribbon for ribbon in ribbons if fibre in ribbon.by_fibre]
-    reworks += [ribbon for ribbon, is_work_on_it in in_closures if is_work_on_it]
     reworks += terminations
-    lids = [(act, _opens_for(layout, rework_voids, act, fibre)) for act in _of(ClosureAct, of_kind)]
     return History(
         splices=_by_site(own),
         terminations=_by_site([act for act in terminations if not act.is_ended]),
@@ -56,7 +48,7 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, records: 
         reworks=tuple(sorted({act.stamp for act in reworks if not act.is_ended})),
         withdrawn=tuple(sorted({act.stamp for act in reworks if act.is_ended})),
         withdrawn_terminations=_by_site([act for act in terminations if act.is_ended]),
-        lid_acts=_lid_acts(lids, in_closures),
+        lid_acts=_lid_acts(layout, rework_voids, _of(ClosureAct, of_kind), ribbons, fibre=fibre),
         traces=tuple([trace for trace in _of(Trace, of_kind) if trace.fibre == fibre]),
         links=tuple([link for kind in get_args(Link) for link in _of(kind, of_kind) if _is_about(link, fibre)]),
     )
@@ -77,6 +69,15 @@ def _by_site(acts: Iterable[A]) -> Mapping[str, tuple[A, ...]]:
     return {site: tuple(own) for site, own in by_site.items()}
 
 
+def _is_work_on(layout: Layout, rework_voids: Voiding, ribbon: SplicedRibbon, fibre: int) -> bool:
+    """Tell whether a splice was work on a fibre: on itself anywhere, on what lies beside it in a closure."""
+    if fibre in ribbon.by_fibre:
+        return True
+    if rework_voids is Voiding.FIBRE or not layout.is_closure(ribbon.site):
+        return False
+    return reaches(rework_voids, layout, site=ribbon.site, work=Work(ribbon.by_fibre.keys()), fibre=fibre)
+
+
 def _opens_for(layout: Layout, rework_voids: Voiding, act: ClosureAct, fibre: int) -> bool:
     if act.is_sealed or act.site not in layout.site_index:
         return False
@@ -84,7 +85,12 @@ def _opens_for(layout: Layout, rework_voids: Voiding, act: ClosureAct, fibre: in
 
 
 def _lid_acts(
-    lids: Iterable[tuple[ClosureAct, bool]], splices: Iterable[tuple[SplicedRibbon, bool]]
+    layout: Layout,
+    rework_voids: Voiding,
+    closure_acts: Iterable[ClosureAct],
+    ribbons: Iterable[SplicedRibbon],
+    *,
+    fibre: int,
 ) -> Mapping[str, tuple[LidAct, ...]]:
     """Return what shut and opened each closure of which a lid is recorded, in order of time.
 
@@ -92,12 +98,17 @@ def _lid_acts(
     the instant of a sealing it is taken for the splicing before that.
     """
     by_site: dict[str, list[LidAct]] = defaultdict(list)
-    for act, is_opening in lids:
-        by_site[act.site].append(LidAct(act.stamp, act.is_sealed, is_opening, is_ended=act.is_ended))
-    first_at = {site: own[0].stamp.made_at for site, own in by_site.items()}
-    late = [one for one in splices if one[0].stamp.made_at > first_at.get(one[0].site, one[0].stamp.made_at)]
-    for ribbon, is_opening in late:
-        by_site[ribbon.site].append(LidAct(ribbon.stamp, False, is_opening, is_splicing=True, is_ended=ribbon.is_ended))
-    for site in {ribbon.site for ribbon, _ in late}:
+    for act in closure_acts:
+        opens = _opens_for(layout, rework_voids, act, fibre)
+        by_site[act.site].append(LidAct(act.stamp, act.is_sealed, opens, is_ended=act.is_ended))
+    late = [
+        ribbon
+        for ribbon in ribbons
+        if ribbon.site in by_site and ribbon.stamp.made_at > by_site[ribbon.site][0].stamp.made_at
+    ]
+    for ribbon in late:
+        opens = _is_work_on(layout, rework_voids, ribbon, fibre)
+        by_site[ribbon.site].append(LidAct(ribbon.stamp, False, opens, is_splicing=True, is_ended=ribbon.is_ended))
+    for site in {ribbon.site for ribbon in late}:
         by_site[site].sort(key=lambda act: (act.stamp.made_at, not act.is_splicing, act.stamp.id))
     return {site: tuple(own) for site, own in by_site.items()}
