@@ -24,8 +24,10 @@ from tests.factories import (
     make_sections,
     make_site,
     make_splice,
+    make_termination,
     only,
     reflectance_criterion,
+    required_record_criterion,
     required_test_criterion,
     return_loss_criterion,
     sealed,
@@ -62,7 +64,12 @@ OPENED_FOR = st.sampled_from(
         [{"tray": 1}],
     ]
 )
-ALL_CRITERIA = only(*make_criteria()["criteria"], required_test_criterion(code="POWER", test="attenuation"))
+ALL_CRITERIA = only(
+    splice_criterion(fallback={"attempts": 2, "limit_db": 0.6}),
+    *make_criteria()["criteria"][1:],
+    required_test_criterion(code="POWER", test="attenuation"),
+    required_record_criterion(),
+)
 EVERY_TRACED_QUANTITY = only(
     *ALL_CRITERIA["criteria"],
     splice_criterion(code="ONE-WAY", basis="one_way", limit_db=0.2),
@@ -97,12 +104,20 @@ def traces(draw: st.DrawFn) -> Body:
 def other_records(draw: st.DrawFn) -> Body:
     """Draw a record of any other kind."""
     changes: dict[str, Any] = {"made_at": draw(TIMES), "device": draw(DEVICES)}
-    match draw(st.sampled_from(["splice", "lid", "attenuation"])):
+    match draw(st.sampled_from(["splice", "lid", "termination", "attenuation"])):
         case "splice":
             fibres = draw(st.sampled_from([(1,), (1, 2), (5,)]))
             return make_splice(
-                site=draw(st.sampled_from(SITES)), fibres=fibres, sleeve_shrunk=draw(st.booleans()), **changes
+                site=draw(st.sampled_from(SITES)),
+                fibres=fibres,
+                sleeve_shrunk=draw(st.booleans()),
+                proof_test_passed=draw(st.sampled_from([None, True, False])),
+                attempt=draw(st.integers(1, 3)),
+                splicer_sequence=draw(st.sampled_from([None, 1, 2])),
+                **changes,
             )
+        case "termination":
+            return make_termination(site=draw(st.sampled_from(["A", "B"])), estimate_db=0.03, **changes)
         case "lid":
             state = draw(st.sampled_from(["opened", "sealed"]))
             if state == "opened" and draw(st.booleans()):
@@ -136,7 +151,7 @@ def test_any_records_are_judged_to_the_same_bytes_in_any_order(
     one, other = judge(evidence, criteria=criteria), judge(shuffled, criteria=criteria)
     assert one.content == other.content
     counted = [sum(own) for own in one.counts.values()]
-    assert counted == [len(one.document["findings"])] == [9]
+    assert counted == [len(one.document["findings"])] == [15]
     for finding in one.document["findings"]:
         assert (finding["outcome"] == "undetermined") == ("reason" in finding)
         assert finding["detail"]
