@@ -5,7 +5,16 @@ from typing import Any
 import pytest
 
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, both_ways, cord_ended, make_closure_state, only, splice_criterion, statistic_criterion
+from tests.factories import (
+    Body,
+    both_ways,
+    cord_ended,
+    make_closure_state,
+    make_otdr,
+    only,
+    splice_criterion,
+    statistic_criterion,
+)
 from tests.integration.api.acts import newest_package, pointers, refusal
 from tests.world import World, describe_route, open_project, read_demo
 
@@ -122,9 +131,11 @@ def test_a_concession_for_several_findings_names_the_segments_of_all(bare_world:
 
 def test_suspicions_are_read_by_those_who_weigh_them(route: World) -> None:
     path = f"/v1/routes/{route.route_id}/suspicions"
-    record(route)
+    # Ten seconds apart on one instrument, each averaged for thirty.
+    design = cord_ended(fibres=FIBRES)
+    traces = [make_otdr(fibre=n, made_at=f"2025-03-20T09:00:{10 * n}Z", design=design) for n in (1, 2)]
+    route.record([*(make_closure_state(site=site) for site in ("C1", "C2")), *traces])
     kinds = {one["kind"] for one in route.ask(ENGINEER, "GET", path)["items"]}
-    # The factories' traces all carry one time, of one instrument.
     assert "two_fibres_at_once" in kinds
     refusal(route.call(CREW, "GET", path), 403)
 
