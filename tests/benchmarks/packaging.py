@@ -122,6 +122,7 @@ def _submit(world: World, route_id: UUID) -> UUID:
             number=1,
             state=SubmissionState.QUEUED,
             verdict_digest=standing.digest,
+            engine_version=standing.engine_version,
             design_revision=route.design_revision,
             criteria_version=route.criteria_version,
             segments=["SEG1"],

@@ -33,6 +33,7 @@ _SAID = (
     "route",
     "route_site",
     "design_revision",
+    "design_reply",
     "record",
     "record_fibre",
     "record_end",
