@@ -1,5 +1,5 @@
 # Everything one does here is a target of this file: `make help` lists them.
-.PHONY: help setup tools demo serve test test_fast lint bench soak mutants migrate examples lock clean
+.PHONY: help setup tools demo serve test test_fast lint bench soak mutants figures migrate examples lock clean
 .DEFAULT_GOAL := help
 SHELL := /bin/bash
 
@@ -59,6 +59,12 @@ $(SOAK_READY): $(READY) tests/soak/requirements.lock
 
 mutants: $(SOAK_READY) ## change the judge at random for MINUTES=60, count what the tests notice; SEED=… draws the same again
 	@$(BIN)/python -m tests.soak --minutes $(MINUTES) $(if $(SEED),--seed $(SEED))
+
+ROUTES ?= 300
+
+figures: $(READY) ## how well the judge tells good from bad: ROUTES=300 simulated routes of each geometry, then what people do to papers
+	@$(BIN)/python -m tests.acceptance --routes $(ROUTES)
+	@$(BIN)/python -m tests.acceptance --people --routes $(ROUTES)
 
 migrate: $(READY) ## bring the database at MIGRATION_DATABASE_URL to the newest schema
 	@$(BIN)/route-acceptance migrate

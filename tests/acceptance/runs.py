@@ -23,8 +23,19 @@ FAULTY_ROUTES = 13
 # What is wrong with fibres and instruments; what people do to the papers is scored by itself.
 WORK_FAULTS = tuple(kind for kind in FaultKind if kind not in PEOPLE)
 # `python -m tests.acceptance` runs all geometries, with 300 routes each.
-SETTLED = ("plain", "rough_excess", "several_pulses")
-SETTLED_ROUTES = 16
+SETTLED = (
+    "plain",
+    "usual",
+    "rough_excess",
+    "off_design",
+    "grouped",
+    "grouped_off_design",
+    "indices_apart_stated",
+    "indices_apart_unstated",
+    "several_pulses",
+    "all_at_once",
+)
+SETTLED_ROUTES = 8
 # What nineteen in twenty of are said, from some size on. Fibres swapped at one end leave each reading true of a fibre:
 # nothing in them says of which.
 SAID = tuple(sorted(PEOPLE - {FaultKind.SWAPPED_FROM_B, FaultKind.DELETED_EVENT}))
