@@ -8,11 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.vocabulary.criteria.criteria import Placing
-from tests.factories import Body, layout_of, make_design, make_sections
+from tests.factories import Body, both_ways, criteria_of, layout_of, make_design, make_sections, sealed, stored
 from worker.judgement.documents.spots import read_spots, write_spots
+from worker.judgement.judge import Rules
 from worker.judgement.route.pooling import FEWEST_FIBRES, locate_sites
 from worker.judgement.traces.sightings import SpanSightings
-from worker.judgement.traces.spots import RouteSpots, Spot, Spots
+from worker.judgement.traces.spots import RouteSpots, Spot, Spots, located_spots
 
 # Closures at 1000 and 2000 m, B at 3000 m.
 DESIGN = make_design(fibre_count=24)
@@ -139,3 +140,15 @@ def test_whatever_fibres_show_sites_stay_in_their_order(by_fibre: dict[int, tupl
         offsets = offsets_m(found.of(fibre))
         assert offsets == sorted(offsets)
         assert (offsets[0], offsets[-1]) == (0.0, 3000.0)
+
+
+@pytest.mark.parametrize("away_m", [0, 12, 45])
+def test_what_a_fibre_shows_does_not_depend_on_where_its_joints_were_found_before(away_m: int) -> None:
+    # Else a verdict would depend on the order in which records came, and settling might never end.
+    layout = layout_of()
+    rules = Rules(layout, criteria_of())
+    records = rules.read(map(stored, [*sealed(), *both_ways(losses_db={"C1": 0.07})]))
+    found = located_spots(layout, {1: Spot(1000 + away_m, 5, 3), 2: Spot(2000 - away_m, 5, 3)})
+    judged = rules.judge(1, records, spots=found)
+    assert judged.contributions is not None
+    assert judged.contributions.sightings == rules.sight(1, records) != ()
