@@ -6,8 +6,7 @@ from typing import NamedTuple
 from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
 from service.vocabulary.findings.words import Reason
-from service.vocabulary.quantities import round_half_even
-from worker.judgement.fibre.left_out import compare, traced_both_ways
+from worker.judgement.fibre.left_out import TracedLoss, compare, traced_both_ways
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.validity import Side
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mean_tenth_mdb
@@ -39,12 +38,15 @@ def glass_losses(fibre: FibreMeasured, criteria: Sequence[Criterion]) -> Iterato
     for nm in sorted(wavelengths):
         there, back = (_stated(fibre, Side(nm, is_forward)) for is_forward in (True, False))
         sections = tuple(
-            None
-            if one is None or other is None
-            else round_half_even((one + other) * length_um, unit=2 * PDB_PER_TENTH_MDB)
+            None if one is None or other is None else (one + other) * length_um // (2 * PDB_PER_TENTH_MDB)
             for one, other, length_um in zip(there, back, fibre.layout.section_lengths_um, strict=True)
         )
-        found = GlassLosses(nm, sections, _by_totals(fibre, nm), _beyond(fibre, nm))
+        traced = traced_both_ways(fibre, wavelength_nm=nm)
+        beside = compare(fibre, traced, wavelength_nm=nm)
+        beyond = None
+        if beside is not None:
+            beyond = mean_tenth_mdb(first_mdb=beside.whole_mdb, second_mdb=-beside.parts_mdb)
+        found = GlassLosses(nm, sections, _by_totals(traced), beyond)
         if found.route is not None or found.beyond is not None or any(one is not None for one in sections):
             yield found
 
@@ -84,12 +86,6 @@ def _fill(found: list[int | None], aligned: AlignedTrace) -> None:
         behind.clear()
 
 
-def _by_totals(fibre: FibreMeasured, wavelength_nm: int) -> int | None:
-    traced = traced_both_ways(fibre, wavelength_nm=wavelength_nm)
+def _by_totals(traced: tuple[TracedLoss, ...] | None) -> int | None:
     left = [one.left_mdb for one in traced or () if one.left_mdb is not None]
     return mean_tenth_mdb(first_mdb=left[0], second_mdb=left[1]) if len(left) == 2 else None
-
-
-def _beyond(fibre: FibreMeasured, wavelength_nm: int) -> int | None:
-    found = compare(fibre, wavelength_nm=wavelength_nm)
-    return None if found is None else mean_tenth_mdb(first_mdb=found.whole_mdb, second_mdb=-found.parts_mdb)

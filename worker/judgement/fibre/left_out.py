@@ -55,15 +55,16 @@ class WholeAndParts(NamedTuple):
         return beyond_mdb > 0 and beyond_mdb**2 > squared
 
 
-def compare(fibre: FibreMeasured, *, wavelength_nm: int) -> WholeAndParts | None:
-    """Return source and meter beside the traces, where both measured the whole fibre from both ends with cords."""
+def compare(fibre: FibreMeasured, traced: tuple[TracedLoss, ...] | None, *, wavelength_nm: int) -> WholeAndParts | None:
+    """Return source and meter beside what is `traced`, where both measured the whole fibre from both ends."""
+    if traced is None:
+        return None
     powers = both_ways(fibre, test="attenuation", wavelength_nm=wavelength_nm)
     losses = [one for way in powers for one in way.measurements if isinstance(one, LinkLoss)]
     if any(way.missing is not None for way in powers) or len({one.reference_cords for one in losses}) != 1:
         return None
-    traced = traced_both_ways(fibre, wavelength_nm=wavelength_nm)
     left_out_mdb = _left_out_mdb(fibre, wavelength_nm, cords=losses[0].reference_cords)
-    if traced is None or left_out_mdb is None:
+    if left_out_mdb is None:
         return None
     return WholeAndParts(
         whole_mdb=sum(one.loss_mdb for one in losses),
@@ -74,7 +75,7 @@ def compare(fibre: FibreMeasured, *, wavelength_nm: int) -> WholeAndParts | None
 
 
 def traced_both_ways(fibre: FibreMeasured, *, wavelength_nm: int) -> tuple[TracedLoss, ...] | None:
-    """Return what the traces of both directions lose over the whole fibre, where both say so."""
+    """Return what the traces of both directions lose over the whole fibre with its cords, where both say so."""
     ways = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm)
     traced = tuple([found for way in ways if (found := _traced(fibre, way)) is not None])
     return traced if len(traced) == len(ways) else None
@@ -82,7 +83,8 @@ def traced_both_ways(fibre: FibreMeasured, *, wavelength_nm: int) -> tuple[Trace
 
 def contradiction(fibre: FibreMeasured, criterion: LinkAttenuationCriterion) -> tuple[WholeAndParts, str] | None:
     """Return source and meter beside the traces, and in words, if both cannot be right."""
-    found, consistency = compare(fibre, wavelength_nm=criterion.wavelength_nm), fibre.criteria.consistency
+    nm, consistency = criterion.wavelength_nm, fibre.criteria.consistency
+    found = compare(fibre, traced_both_ways(fibre, wavelength_nm=nm), wavelength_nm=nm)
     if found is None or not found.contradict(
         uncertainty_mdb=limit_mdb(criterion.uncertainty_db),
         span_mdb=limit_mdb(consistency.span_db),
