@@ -18,6 +18,7 @@ from pypdf import PdfReader
 
 RECOMPUTED = {"splice_loss", "termination_loss", "link_attenuation"}
 MOST_EVENTS_IN_A_GROUP = 6
+MEASURED, SAID = {"otdr", "attenuation"}, {"value", "within"}
 
 
 def digest(document: Any) -> str:
@@ -50,7 +51,13 @@ def bounds_of(reading: Any, records: dict[str, Any]) -> tuple[Decimal, Decimal]:
 
 def recompute(finding: Any, records: dict[str, Any], criteria: dict[str, Any]) -> None:
     """Work one finding out anew; a difference is an AssertionError."""
-    bounds = [bounds_of(reading, records) for reading in finding["readings"]]
+    # A splice's record tells of attempts, and a trace beside source and meter says no loss of its own.
+    told = [
+        one
+        for one in finding["readings"]
+        if records[one["record"]]["kind"] in MEASURED and not one.keys().isdisjoint(SAID)
+    ]
+    bounds = [bounds_of(reading, records) for reading in told]
     if "reason" in finding or not bounds:
         assert finding["outcome"] == "undetermined" or "reason" not in finding
         return

@@ -46,7 +46,7 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
             return known._replace(
                 reason=Reason.WHOLE_UNLIKE_PARTS,
                 detail=f"{detail}, and {why}",
-                readings=(*known.readings, *(reading_of(one.trace, one.loss_mdb) for one in beside.traced)),
+                readings=(*known.readings, *(reading_of(one.trace) for one in beside.traced)),
             )
         value = value_tenth_mdb * PDB_PER_TENTH_MDB
         limit = self._limit(fibre, reference_cords=forward.reference_cords)
