@@ -99,7 +99,10 @@ def test_a_replacement_counts_instead_and_may_be_sent_again(fresh_world: OpenWor
     found = kept(world, LOSSES[0]["id"])
     assert (found["end_reason"], found["replaced_by"]) == ("wrong meter", better["id"])
     assert found["record"]["loss_db"] == f"{LOSSES[0]['loss_db']:.3f}"
-    assert counts(world)["nonconforming"] == before["nonconforming"] + len(["west", "east"])
+    # Far beyond what its traces add up to, it proves nothing, in either segment.
+    after = counts(world)
+    assert after["nonconforming"] == before["nonconforming"]
+    assert after["undetermined"] == before["undetermined"] + 2 * len(["west", "east"])
 
 
 def test_a_record_ends_once_and_in_one_way(fresh_world: OpenWorld) -> None:
