@@ -301,3 +301,32 @@ def test_a_sign_typed_wrong_is_seen_by_the_total_of_the_same_trace() -> None:
     ]
     judged = judge_fibres({1: traces}, design=design, criteria=only(SPLICE), sites=["C1"])
     assert outcome(judged[1], "SPLICE-1550", site="C1") == "undetermined"
+
+
+def test_a_splice_that_merges_with_a_bend_before_it_is_not_unseen() -> None:
+    """A bend of 0.06 dB 25 m before C1, within the pulse of 31 m: from A both are one event of 0.28 dB at the bend.
+
+    From B they are one at C1. The other fibres show C1 at 2000 m, where from A nothing is listed: but an event that no
+    other joint explains lies within what the pulse merges, so that the splice is not unseen. Its 0.22 dB stay unproven:
+    half of 0.28 dB is no reading of it.
+    """
+    design = make_route(2000, 2000)
+    traces: dict[int, list[Body]] = {
+        fibre: there_and_back(design, {2000: 0.06}, end_m=4000, fibre=fibre, pulse_ns=300) for fibre in FIBRES[1:]
+    }
+    traces[1] = [
+        trace(design, at_m={1975: 0.28}, end_m=4000, pulse_ns=300),
+        trace(design, at_m={2000: 0.28}, end_m=4000, pulse_ns=300, is_forward=False),
+    ]
+    judged = judge_fibres(traces, design=design, criteria=only(SPLICE, STRAY, TERMINATION), sites=["C1"])
+    assert outcome(judged[1], "SPLICE-1550", site="C1") != "conforming"
+    assert outcome(judged[2], "SPLICE-1550", site="C1") == "conforming"
+
+
+def test_two_events_three_metres_apart_at_one_joint_are_that_joints() -> None:
+    """No other joint is within kilometres: 0.09 and 0.10 dB beside each other are one splice of 0.19 dB."""
+    design = make_route(2000, 2000)
+    judged = judge_cable(
+        design, lambda *_: {2000: 0.09, 2003: 0.10}, end_m=4000, criteria=only(SPLICE), fibres=range(1, 2)
+    )
+    assert outcome(judged[1], "SPLICE-1550", site="C1") == "nonconforming"

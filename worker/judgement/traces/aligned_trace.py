@@ -57,6 +57,14 @@ class Reading(NamedTuple):
         return self.trace.threshold_mdb + (self.noise_mdb or 0)
 
 
+class Reaches(NamedTuple):
+    """How far off a joint may lie that nothing locates, what a pulse may merge, how near events of one joint are."""
+
+    off_spot_um: int
+    merged_um: int
+    same_um: int
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class AlignedTrace:
     """What one trace shows by site index, or why nothing; its events on no place; why it does not prove the far end.
@@ -88,9 +96,9 @@ class AlignedTrace:
 
 
 def align_trace(
-    trace: Trace, *, between: PlacesBetween, scale: DistanceScale, noise: TraceNoise, off_spot_um: int
+    trace: Trace, *, between: PlacesBetween, scale: DistanceScale, noise: TraceNoise, reaches: Reaches
 ) -> AlignedTrace:
-    """Lay a trace over the places between its two ends; a joint that nothing locates may lie `off_spot_um` off."""
+    """Lay a trace over the places between its two ends."""
     if scale.shortfall is Reason.LENGTH_UNLIKE:
         nothing = dict.fromkeys((place.site_index for place in between.places), scale.shortfall)
         return AlignedTrace(
@@ -99,13 +107,13 @@ def align_trace(
     first_um, last_um = scale.start_um - scale.tolerance_um, scale.end_um + scale.tolerance_um
     events = [event for event in scale.events if first_um <= event.at_um <= last_um]
     targets = _on_trace(between.targets, trace, scale)
-    found = assign(targets, [event.at_um for event in events])
+    found = assign(targets, [event.at_um for event in events], same_um=reaches.same_um)
     left_over = [events[index] for index in found.left_over]
     # With more events on nothing than on joints the trace does not fit the design, as after a cord's length was
     # mistyped; what it does not show then proves nothing.
     is_misfit = len(left_over) > len(events) - len(left_over)
     shown = _Shown(trace, scale, noise, between, targets, events, found)
-    in_doubt = found.contested | _doubted(shown, off_spot_um=off_spot_um) if left_over else found.contested
+    in_doubt = found.contested | _doubted(shown, reaches) if left_over else found.contested
     return AlignedTrace(
         trace=trace,
         scale=scale,
@@ -213,7 +221,7 @@ class _Shown(NamedTuple):
         return reading._replace(low_mdb=min(reading.low_mdb, 0), high_mdb=reading.high_mdb + unseen * hidden_mdb)
 
 
-def _doubted(shown: _Shown, *, off_spot_um: int) -> set[int]:
+def _doubted(shown: _Shown, reaches: Reaches) -> set[int]:
     """Return the targets, by index, that a loss on no place may belong to: their joint may be built there.
 
     Its loss then lies on no place, and the place seems to lose nothing, or what its neighbour loses: taken together, a
@@ -223,7 +231,11 @@ def _doubted(shown: _Shown, *, off_spot_um: int) -> set[int]:
     lossy = [index for index in shown.found.left_over if not is_lossless(events[index], threshold_mdb=threshold_mdb)]
     if not lossy:
         return set()
-    return {*_without_their_loss(shown, lossy), *_shifted(shown, lossy, off_spot_um=off_spot_um)}
+    return {
+        *_without_their_loss(shown, lossy),
+        *_merged(shown, lossy, merged_um=reaches.merged_um),
+        *_shifted(shown, lossy, off_spot_um=reaches.off_spot_um),
+    }
 
 
 def _without_their_loss(shown: _Shown, lossy: Sequence[int]) -> Iterator[int]:
@@ -238,6 +250,14 @@ def _without_their_loss(shown: _Shown, lossy: Sequence[int]) -> Iterator[int]:
             is_near = not shown.is_located(index) or off_um <= 2 * (targets[index].within_um or 0)
             if is_near and not shown.found.events_of_target[index]:
                 yield index
+
+
+def _merged(shown: _Shown, lossy: Sequence[int], *, merged_um: int) -> Iterator[int]:
+    """Give the targets without an event whose loss may be part of one on no place: a bend or an echo merged with it."""
+    losses_um = [shown.events[loss].at_um for loss in lossy]
+    for index, own in enumerate(shown.found.events_of_target):
+        if not own and any(shown.targets[index].off_um(at_um) <= merged_um for at_um in losses_um):
+            yield index
 
 
 def _shifted(shown: _Shown, lossy: Sequence[int], *, off_spot_um: int) -> Iterator[int]:

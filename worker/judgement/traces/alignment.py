@@ -5,7 +5,7 @@ alone are the traces between the same two ends asked together, so that on nearly
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median_low
 from typing import NamedTuple
@@ -14,9 +14,9 @@ from service.vocabulary.criteria.criteria import Placing
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import to_last_place, to_um
 from worker.judgement.glass import reference_index_e5
-from worker.judgement.history.acts import Trace
+from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.traces.agreement import Agreement, Sighting, find_doubts
-from worker.judgement.traces.aligned_trace import AlignedTrace, Reading, align_trace
+from worker.judgement.traces.aligned_trace import AlignedTrace, Reaches, Reading, align_trace
 from worker.judgement.traces.breaks import Breaks, ShortTrace, find_breaks, is_short
 from worker.judgement.traces.crossed import find_unlike
 from worker.judgement.traces.distance_scale import DistanceScale, better_fit, measure
@@ -48,6 +48,11 @@ class Designed:
     def near_um(self) -> int:
         """How far from where it is expected an event may lie on the shortest span."""
         return to_um(self.placing.tolerance_m)
+
+    @property
+    def same_spot_um(self) -> int:
+        """How near together instruments at both ends place one joint: within a few metres, common practice."""
+        return self.near_um // 2
 
 
 class ScaledTrace(NamedTuple):
@@ -165,8 +170,12 @@ def _is_seen_back(scale: DistanceScale, echo: Echo, back: Iterable[DistanceScale
 
 def _align(designed: Designed, trace: Trace, scale: DistanceScale, way: PlacesBetween) -> AlignedTrace:
     noise = TraceNoise(trace, unseen_within_db=designed.placing.unseen_within_db)
-    off_spot_um = to_um(designed.placing.off_spot_m)
-    aligned = align_trace(trace, between=way, scale=scale, noise=noise, off_spot_um=off_spot_um)
+    reaches = Reaches(
+        off_spot_um=to_um(designed.placing.off_spot_m),
+        merged_um=dead_zone_of(trace.pulse_ns, designed.placing).beside_splice_um,
+        same_um=designed.same_spot_um,
+    )
+    aligned = align_trace(trace, between=way, scale=scale, noise=noise, reaches=reaches)
     if trace.pulse_ns <= designed.pulse_ns:
         return aligned
     # A longer pulse than the zones were made for hides more places from each other, unless it shows them all.
@@ -224,14 +233,21 @@ def _agree(designed: Designed, own: Sequence[AlignedTrace], way: PlacesBetween) 
     sightings = [
         Sighting(one.scale.from_a_um(event.at_um) - way.near_um, one.trace.stamp.id, one.trace.is_forward)
         for one in full
-        for event in one.scale.events
+        for event in _first_of_each_spot(one.scale.events, same_um=designed.same_spot_um)
     ]
     return find_doubts(
         [one for one in sightings if -tolerance_um <= one.along_um <= way.span_um + tolerance_um],
         [target if target.within_um is not None else target.reaching(tolerance_um) for target in way.targets],
-        # Instruments at both ends place one joint within a few metres of each other, common practice.
-        same_spot_um=designed.near_um // 2,
+        same_spot_um=designed.same_spot_um,
     )
+
+
+def _first_of_each_spot(events: Iterable[TraceEvent], *, same_um: int) -> Iterator[TraceEvent]:
+    last_um: int | None = None
+    for event in events:
+        if last_um is None or event.at_um - last_um >= same_um:
+            yield event
+            last_um = event.at_um
 
 
 def _find_breaks(designed: Designed, traces: Mapping[str, AlignedTrace], valid: Sequence[Trace]) -> Breaks:

@@ -37,7 +37,9 @@ class Assignment:
     left_over: tuple[int, ...]
 
 
-def assign(targets: Sequence[Target], events_um: Sequence[int], *, most_pairs: bool = False) -> Assignment:
+def assign(
+    targets: Sequence[Target], events_um: Sequence[int], *, most_pairs: bool = False, same_um: int = 0
+) -> Assignment:
     """Give each target at most one event within its reach, in order, at the least total distance.
 
     A target without an event and an event without a target each cost half the widest reach, so that with one reach for
@@ -56,6 +58,8 @@ def assign(targets: Sequence[Target], events_um: Sequence[int], *, most_pairs: b
     contested: set[int] = set()
     for event in sorted(set(range(len(events_um))) - set(own.values())):
         group = _group_of(targets, events_um[event])
+        if group is None:
+            group = _same_joint(targets, events_um, own, event, same_um=same_um)
         if group is None or group not in own:
             left_over.append(event)
             contested.update(_rivals_of_own(targets, events_um, own, event))
@@ -127,6 +131,21 @@ def _group_of(targets: Sequence[Target], event_um: int) -> int | None:
         return None
     target = targets[nearest[0]]
     return nearest[0] if target.is_group and target.off_um(event_um) <= _reach_of(target) else None
+
+
+def _same_joint(
+    targets: Sequence[Target], events_um: Sequence[int], own: dict[int, int], event: int, *, same_um: int
+) -> int | None:
+    """Return the target that alone is nearest to an event and has another one nearer to it than so much."""
+    nearest = nearest_targets(targets, events_um[event])
+    if len(nearest) != 1 or nearest[0] not in own:
+        return None
+    is_near = abs(events_um[own[nearest[0]]] - events_um[event]) < same_um
+    return (
+        nearest[0]
+        if is_near and targets[nearest[0]].off_um(events_um[event]) <= _reach_of(targets[nearest[0]])
+        else None
+    )
 
 
 def _pairs(targets: Sequence[Target], events_um: Sequence[int], *, reach_um: int, alone_um: int) -> dict[int, int]:
