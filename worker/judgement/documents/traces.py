@@ -16,8 +16,8 @@ from service.vocabulary.quantities import metres_text
 from worker.judgement.numbers.exact import mdb_text, metres_to_um
 from worker.judgement.traces.aligned_trace import AlignedTrace
 from worker.judgement.traces.breaks import Breaks
-from worker.judgement.traces.location import locate
 from worker.judgement.traces.readings import FibreTraces, UnexpectedEvent
+from worker.judgement.traces.spots import locate
 from worker.judgement.words import DIRECTION
 
 

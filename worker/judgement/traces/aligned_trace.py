@@ -1,6 +1,6 @@
 """One trace laid over the places of its fibre: what it shows at each, and how far it reaches."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -8,8 +8,9 @@ from service.vocabulary.findings.words import Reason
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.traces.crossed import Unlike
 from worker.judgement.traces.distance_scale import DistanceScale
-from worker.judgement.traces.echoes import Echo, is_lossless
-from worker.judgement.traces.event_assignment import Assignment, Target, assign, nearest_targets
+from worker.judgement.traces.doubts import LaidTrace, Reaches, find_doubted
+from worker.judgement.traces.echoes import Echo
+from worker.judgement.traces.event_assignment import Target, assign
 from worker.judgement.traces.noise import TraceNoise
 from worker.judgement.traces.places import Place, PlacesBetween, blur_um, surely_merged_um
 
@@ -55,14 +56,6 @@ class Reading(NamedTuple):
     @property
     def _off_by_mdb(self) -> int:
         return self.trace.threshold_mdb + (self.noise_mdb or 0)
-
-
-class Reaches(NamedTuple):
-    """How far off a joint may lie that nothing locates, what a pulse may merge, how near events of one joint are."""
-
-    off_spot_um: int
-    merged_um: int
-    same_um: int
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -112,12 +105,12 @@ def align_trace(
     # With more events on nothing than on joints the trace does not fit the design, as after a cord's length was
     # mistyped; what it does not show then proves nothing.
     is_misfit = len(left_over) > len(events) - len(left_over)
-    shown = _Shown(trace, scale, noise, between, targets, events, found)
-    in_doubt = found.contested | _doubted(shown, reaches) if left_over else found.contested
+    laid = LaidTrace(trace, scale, noise, between, targets, events, found)
+    in_doubt = found.contested | find_doubted(laid, reaches) if left_over else found.contested
     return AlignedTrace(
         trace=trace,
         scale=scale,
-        readings=shown.readings(in_doubt, is_misfit=is_misfit),
+        readings=_read_places(laid, in_doubt, is_misfit=is_misfit),
         unexpected=(*left_over, *_in_cords(scale, first_um=first_um, last_um=last_um), *scale.behind_end),
         shortfall=scale.shortfall or (Reason.AMBIGUOUS_EVENT if is_misfit else None),
         is_clean=not left_over and not in_doubt,
@@ -142,138 +135,68 @@ def _on_trace(targets: Sequence[Target], trace: Trace, scale: DistanceScale) -> 
     ]
 
 
-class _Shown(NamedTuple):
-    """A trace's events inside its span, as they were assigned."""
-
-    trace: Trace
-    scale: DistanceScale
-    noise: TraceNoise
-    between: PlacesBetween
-    targets: Sequence[Target]
-    events: Sequence[TraceEvent]
-    found: Assignment
-
-    def readings(self, in_doubt: Set[int], *, is_misfit: bool) -> dict[int, Reading | Reason]:
-        """Return what the trace shows of each place, by site index."""
-        at_um = [self.events[own[-1]].at_um for own in self.found.events_of_target if own]
-        # The farthest joint that the trace shows.
-        joint_um = max(at_um, default=None)
-        shown: dict[int, Reading | Reason] = {}
-        places, is_plain = self.between.places, self.scale.shortfall is None and not is_misfit
-        for index, members in enumerate(self.between.members):
-            if is_plain and len(members) == 1 and index not in in_doubt and not places[members[0]].zone:
-                # As nearly all are.
-                shown[places[members[0]].site_index] = self._plain_reading(index, places[members[0]])
-                continue
-            # What contradicts itself comes first: an event that may be another joint's proves neither of them.
-            is_doubtful = index in in_doubt or (is_misfit and not self.found.events_of_target[index])
-            own = Reason.AMBIGUOUS_EVENT if is_doubtful else self._reading(index, joint_um=joint_um)
-            for place in members:
-                shown[places[place].site_index] = own
-        return shown
-
-    def _plain_reading(self, index: int, place: Place) -> Reading | Reason:
-        """Return what a trace that shows its whole length shows of a place by itself."""
-        own = self.found.events_of_target[index]
-        if own:
-            return _read(self.noise, [self.events[event] for event in own])
-        return Reason.PAIR_NOT_SEEN if place.pair is not None else _unseen(self.noise, self.targets[index].high_um)
-
-    def sites_of(self, index: int) -> set[int]:
-        """Return the sites, by index, that a target covers."""
-        return {self.between.places[member].site_index for member in self.between.members[index]}
-
-    def is_located(self, index: int) -> bool:
-        """Tell whether the cable's fibres show where a target is."""
-        return self.scale.shortfall is None and self.between.targets[index].within_um is not None
-
-    def _reading(self, index: int, *, joint_um: int | None) -> Reading | Reason:
-        scale, target = self.scale, self.targets[index]
-        places = [self.between.places[member] for member in self.between.members[index]]
-        seen = [self.events[event] for event in self.found.events_of_target[index]]
-        if places[0].zone and not self._is_whole(places):
-            return Reason.GROUP_ONLY
-        if seen and (scale.shortfall is None or not scale.ends_at(seen[0].at_um)):
-            return self._together(places, _read(self.noise, seen))
-        if seen or not scale.reaches(target.high_um, joint_um=joint_um):
-            return scale.shortfall or Reason.BEYOND_REACH
-        # Two polished ends always show themselves; where they do not, they are somewhere else.
-        has_pair = places[0].zone_has_pair if places[0].zone else places[0].pair is not None
-        return Reason.PAIR_NOT_SEEN if has_pair else _unseen(self.noise, target.high_um)
-
-    def _is_whole(self, places: Sequence[Place]) -> bool:
-        """Tell whether the trace runs over all that one dead zone covers."""
-        sites = {place.site_index for place in places}
-        is_cut = any(place.site_index in self.trace.ends and not place.is_end for place in places)
-        return sites == set(places[0].zone) and not is_cut
-
-    def _together(self, places: Sequence[Place], reading: Reading | Reason) -> Reading | Reason:
-        if not places[0].zone or places[0].zone_has_pair or isinstance(reading, Reason):
-            return reading
-        # No criterion is about splices together: of each alone no more is known than that it has no more than all.
-        # Where the trace may part them, those that it does not show come on top, each within what it shows of nothing.
-        apart_um = abs(places[-1].from_a_um - places[0].from_a_um)
-        is_merged = apart_um <= surely_merged_um(self.trace.pulse_ns)
-        unseen = 0 if is_merged else max(len(places) - len(reading.events), 0)
-        hidden_mdb = self.noise.unseen_mdb(reading.events[0].at_um) if unseen else 0
-        if hidden_mdb is None:
-            return Reason.NOISE_NOT_KNOWN
-        return reading._replace(low_mdb=min(reading.low_mdb, 0), high_mdb=reading.high_mdb + unseen * hidden_mdb)
+def _read_places(laid: LaidTrace, in_doubt: Set[int], *, is_misfit: bool) -> dict[int, Reading | Reason]:
+    """Return what the trace shows of each place, by site index."""
+    at_um = [laid.events[own[-1]].at_um for own in laid.found.events_of_target if own]
+    # The farthest joint that the trace shows.
+    joint_um = max(at_um, default=None)
+    shown: dict[int, Reading | Reason] = {}
+    places, is_plain = laid.between.places, laid.scale.shortfall is None and not is_misfit
+    for index, members in enumerate(laid.between.members):
+        if is_plain and len(members) == 1 and index not in in_doubt and not places[members[0]].zone:
+            # As nearly all are.
+            shown[places[members[0]].site_index] = _plain_reading(laid, index, places[members[0]])
+            continue
+        # What contradicts itself comes first: an event that may be another joint's proves neither of them.
+        is_doubtful = index in in_doubt or (is_misfit and not laid.found.events_of_target[index])
+        own = Reason.AMBIGUOUS_EVENT if is_doubtful else _reading(laid, index, joint_um=joint_um)
+        for place in members:
+            shown[places[place].site_index] = own
+    return shown
 
 
-def _doubted(shown: _Shown, reaches: Reaches) -> set[int]:
-    """Return the targets, by index, that a loss on no place may belong to: their joint may be built there.
-
-    Its loss then lies on no place, and the place seems to lose nothing, or what its neighbour loses: taken together, a
-    bad splice would pass for a good one. Where the cable's fibres show a place, its loss is not far from there.
-    """
-    threshold_mdb, events = shown.trace.threshold_mdb, shown.events
-    lossy = [index for index in shown.found.left_over if not is_lossless(events[index], threshold_mdb=threshold_mdb)]
-    if not lossy:
-        return set()
-    return {
-        *_without_their_loss(shown, lossy),
-        *_merged(shown, lossy, merged_um=reaches.merged_um),
-        *_shifted(shown, lossy, off_spot_um=reaches.off_spot_um),
-    }
+def _plain_reading(laid: LaidTrace, index: int, place: Place) -> Reading | Reason:
+    """Return what a trace that shows its whole length shows of a place by itlaid."""
+    own = laid.found.events_of_target[index]
+    if own:
+        return _read(laid.noise, [laid.events[event] for event in own])
+    return Reason.PAIR_NOT_SEEN if place.pair is not None else _unseen(laid.noise, laid.targets[index].high_um)
 
 
-def _without_their_loss(shown: _Shown, lossy: Sequence[int]) -> Iterator[int]:
-    """Give the targets without an event that are nearest to a loss on no place."""
-    trace, targets = shown.trace, shown.targets
-    # Where no cord is, the trace begins or ends at the place itself.
-    bare = {site for site, cord in zip(trace.ends, (trace.launch, trace.receive), strict=True) if cord is None}
-    built = [index for index in range(len(targets)) if bare.isdisjoint(shown.sites_of(index))]
-    for loss in lossy:
-        for near in nearest_targets([targets[index] for index in built], shown.events[loss].at_um):
-            off_um, index = targets[built[near]].off_um(shown.events[loss].at_um), built[near]
-            is_near = not shown.is_located(index) or off_um <= 2 * (targets[index].within_um or 0)
-            if is_near and not shown.found.events_of_target[index]:
-                yield index
+def _reading(laid: LaidTrace, index: int, *, joint_um: int | None) -> Reading | Reason:
+    scale, target = laid.scale, laid.targets[index]
+    places = [laid.between.places[member] for member in laid.between.members[index]]
+    seen = [laid.events[event] for event in laid.found.events_of_target[index]]
+    if places[0].zone and not _is_whole(laid, places):
+        return Reason.GROUP_ONLY
+    if seen and (scale.shortfall is None or not scale.ends_at(seen[0].at_um)):
+        return _together(laid, places, _read(laid.noise, seen))
+    if seen or not scale.reaches(target.high_um, joint_um=joint_um):
+        return scale.shortfall or Reason.BEYOND_REACH
+    # Two polished ends always show themselves; where they do not, they are somewhere else.
+    has_pair = places[0].zone_has_pair if places[0].zone else places[0].pair is not None
+    return Reason.PAIR_NOT_SEEN if has_pair else _unseen(laid.noise, target.high_um)
 
 
-def _merged(shown: _Shown, lossy: Sequence[int], *, merged_um: int) -> Iterator[int]:
-    """Give the targets without an event whose loss may be part of one on no place: a bend or an echo merged with it."""
-    losses_um = [shown.events[loss].at_um for loss in lossy]
-    for index, own in enumerate(shown.found.events_of_target):
-        if not own and any(shown.targets[index].off_um(at_um) <= merged_um for at_um in losses_um):
-            yield index
+def _is_whole(laid: LaidTrace, places: Sequence[Place]) -> bool:
+    """Tell whether the trace runs over all that one dead zone covers."""
+    sites = {place.site_index for place in places}
+    is_cut = any(place.site_index in laid.trace.ends and not place.is_end for place in places)
+    return sites == set(places[0].zone) and not is_cut
 
 
-def _shifted(shown: _Shown, lossy: Sequence[int], *, off_spot_um: int) -> Iterator[int]:
-    """Give the targets that would have another event if joints lay off by more than the tolerance, and all had one."""
-    found, ends = shown.found.events_of_target, set(shown.trace.ends)
-    wide = [
-        target
-        if shown.is_located(index) or not ends.isdisjoint(shown.sites_of(index))
-        else target.reaching(off_spot_um)
-        for index, target in enumerate(shown.targets)
-    ]
-    told = sorted([*lossy, *(event for own in found for event in own)])
-    other = assign(wide, [shown.events[event].at_um for event in told], most_pairs=True)
-    for index, own in enumerate(other.events_of_target):
-        if tuple([told[event] for event in own]) != found[index]:
-            yield index
+def _together(laid: LaidTrace, places: Sequence[Place], reading: Reading | Reason) -> Reading | Reason:
+    if not places[0].zone or places[0].zone_has_pair or isinstance(reading, Reason):
+        return reading
+    # No criterion is about splices together: of each alone no more is known than that it has no more than all.
+    # Where the trace may part them, those that it does not show come on top, each within what it shows of nothing.
+    apart_um = abs(places[-1].from_a_um - places[0].from_a_um)
+    is_merged = apart_um <= surely_merged_um(laid.trace.pulse_ns)
+    unseen = 0 if is_merged else max(len(places) - len(reading.events), 0)
+    hidden_mdb = laid.noise.unseen_mdb(reading.events[0].at_um) if unseen else 0
+    if hidden_mdb is None:
+        return Reason.NOISE_NOT_KNOWN
+    return reading._replace(low_mdb=min(reading.low_mdb, 0), high_mdb=reading.high_mdb + unseen * hidden_mdb)
 
 
 def _unseen(noise: TraceNoise, at_um: int) -> Reading | Reason:

@@ -16,10 +16,11 @@ from service.vocabulary.quantities import to_last_place, to_um
 from worker.judgement.glass import reference_index_e5
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.traces.agreement import Agreement, Sighting, find_doubts
-from worker.judgement.traces.aligned_trace import AlignedTrace, Reaches, Reading, align_trace
+from worker.judgement.traces.aligned_trace import AlignedTrace, Reading, align_trace
 from worker.judgement.traces.breaks import Breaks, ShortTrace, find_breaks, is_short
 from worker.judgement.traces.crossed import find_unlike
 from worker.judgement.traces.distance_scale import DistanceScale, better_fit, measure
+from worker.judgement.traces.doubts import Reaches
 from worker.judgement.traces.echoes import Echo, find_echoes, reflects, take_off
 from worker.judgement.traces.noise import TraceNoise
 from worker.judgement.traces.places import (

@@ -46,7 +46,8 @@ def assign(
     all a pair is made exactly where it lies within it. Both sequences ascend, and every target says its reach. Work is
     done run by run: no pair can reach over a wider gap, so on a route with a joint every kilometre each run is one
     target and one event. A group also takes what is left over within its reach, if no other target is as near: a short
-    pulse sees some of its joints apart.
+    pulse sees some of its joints apart. So does a target of which two events lie nearer together than `same_um`. With
+    `most_pairs` as few as can be are left without a partner, however far that takes the others.
     """
     reach_um = max([_reach_of(target) for target in targets], default=0)
     plain = _plain_pairs(targets, events_um, reach_um=reach_um)
@@ -60,6 +61,9 @@ def assign(
         group = _group_of(targets, events_um[event])
         if group is None:
             group = _same_joint(targets, events_um, own, event, same_um=same_um)
+            if group is not None and len(events_of[group]) > 1:
+                # A third one is no joint any more.
+                contested.add(group)
         if group is None or group not in own:
             left_over.append(event)
             contested.update(_rivals_of_own(targets, events_um, own, event))

@@ -9,7 +9,7 @@ from service.vocabulary.quantities import metres_text
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Continuity
-from worker.judgement.traces.location import locate
+from worker.judgement.traces.spots import locate
 from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of, merge_alike
 
 _BENT = {Quantity.STRAY_LOSS, Quantity.BEND, Quantity.ATTENUATION_COEFFICIENT}

@@ -1,0 +1,96 @@
+"""Which joints a trace leaves in doubt: a loss on no place may be theirs, built elsewhere or merged with another."""
+
+from bisect import bisect_left
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from worker.judgement.history.acts import Trace, TraceEvent
+from worker.judgement.traces.distance_scale import DistanceScale
+from worker.judgement.traces.echoes import is_lossless
+from worker.judgement.traces.event_assignment import Assignment, Target, assign, nearest_targets
+from worker.judgement.traces.noise import TraceNoise
+from worker.judgement.traces.places import PlacesBetween
+
+
+class Reaches(NamedTuple):
+    """How far off a joint may lie that nothing locates, what a pulse may merge, how near events of one joint are."""
+
+    off_spot_um: int
+    merged_um: int
+    same_um: int
+
+
+class LaidTrace(NamedTuple):
+    """A trace's events inside its span, as they were assigned to the targets there."""
+
+    trace: Trace
+    scale: DistanceScale
+    noise: TraceNoise
+    between: PlacesBetween
+    targets: Sequence[Target]
+    events: Sequence[TraceEvent]
+    found: Assignment
+
+    def sites_of(self, index: int) -> set[int]:
+        """Return the sites, by index, that a target covers."""
+        return {self.between.places[member].site_index for member in self.between.members[index]}
+
+    def is_located(self, index: int) -> bool:
+        """Tell whether the cable's fibres show where a target is."""
+        return self.scale.shortfall is None and self.between.targets[index].within_um is not None
+
+
+def find_doubted(shown: LaidTrace, reaches: Reaches) -> set[int]:
+    """Return the targets, by index, that a loss on no place may belong to: their joint may be built there.
+
+    Its loss then lies on no place, and the place seems to lose nothing, or what its neighbour loses: taken together, a
+    bad splice would pass for a good one. Where the cable's fibres show a place, its loss is not far from there.
+    """
+    threshold_mdb, events = shown.trace.threshold_mdb, shown.events
+    lossy = [index for index in shown.found.left_over if not is_lossless(events[index], threshold_mdb=threshold_mdb)]
+    if not lossy:
+        return set()
+    return {
+        *_without_their_loss(shown, lossy),
+        *_merged(shown, lossy, merged_um=reaches.merged_um),
+        *_shifted(shown, lossy, off_spot_um=reaches.off_spot_um),
+    }
+
+
+def _without_their_loss(shown: LaidTrace, lossy: Sequence[int]) -> Iterator[int]:
+    """Give the targets without an event that are nearest to a loss on no place."""
+    trace, targets = shown.trace, shown.targets
+    # Where no cord is, the trace begins or ends at the place itself.
+    bare = {site for site, cord in zip(trace.ends, (trace.launch, trace.receive), strict=True) if cord is None}
+    built = [index for index in range(len(targets)) if bare.isdisjoint(shown.sites_of(index))]
+    for loss in lossy:
+        for near in nearest_targets([targets[index] for index in built], shown.events[loss].at_um):
+            off_um, index = targets[built[near]].off_um(shown.events[loss].at_um), built[near]
+            is_near = not shown.is_located(index) or off_um <= 2 * (targets[index].within_um or 0)
+            if is_near and not shown.found.events_of_target[index]:
+                yield index
+
+
+def _merged(shown: LaidTrace, lossy: Sequence[int], *, merged_um: int) -> Iterator[int]:
+    """Give the targets without an event whose loss may be part of one on no place: a bend or an echo merged with it."""
+    losses_um = [shown.events[loss].at_um for loss in lossy]
+    for index, (target, own) in enumerate(zip(shown.targets, shown.found.events_of_target, strict=True)):
+        first = bisect_left(losses_um, target.low_um - merged_um)
+        if not own and first < len(losses_um) and losses_um[first] <= target.high_um + merged_um:
+            yield index
+
+
+def _shifted(shown: LaidTrace, lossy: Sequence[int], *, off_spot_um: int) -> Iterator[int]:
+    """Give the targets that would have another event if joints lay off by more than the tolerance, and all had one."""
+    found, ends = shown.found.events_of_target, set(shown.trace.ends)
+    wide = [
+        target
+        if shown.is_located(index) or not ends.isdisjoint(shown.sites_of(index))
+        else target.reaching(off_spot_um)
+        for index, target in enumerate(shown.targets)
+    ]
+    told = sorted([*lossy, *(event for own in found for event in own)])
+    other = assign(wide, [shown.events[event].at_um for event in told], most_pairs=True)
+    for index, own in enumerate(other.events_of_target):
+        if tuple([told[event] for event in own]) != found[index]:
+            yield index
