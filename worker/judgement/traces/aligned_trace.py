@@ -156,7 +156,7 @@ def _read_places(laid: LaidTrace, in_doubt: Set[int], *, is_misfit: bool) -> dic
 
 
 def _plain_reading(laid: LaidTrace, index: int, place: Place) -> Reading | Reason:
-    """Return what a trace that shows its whole length shows of a place by itlaid."""
+    """Return what a trace that shows its whole length shows of a place by itself."""
     own = laid.found.events_of_target[index]
     if own:
         return _read(laid.noise, [laid.events[event] for event in own])
