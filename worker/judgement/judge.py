@@ -82,15 +82,17 @@ class Rules:
         where = designed_spots(self._layout) if spots is None else spots
         tested = measure_fibre(self._prepared, fibre=fibre, records=records, spots=where)
         found = [finding for rule in self._rules for finding in rule.findings(tested)]
-        findings = explain_unbuilt_ends(tested, found)
+        findings = explain_unbuilt_ends(tested, found) if self._layout.unbuilt_ends else found
+        is_tested = bool(tested.history.traces or tested.history.links)
+        again = tested_until_conforming(tested, findings, self._rules) if is_tested else ()
         contributions = Contributions(
             sums=tuple([sums for rule in self._statistics for sums in rule.partial_sums(tested)]),
             traces=trace_outlines(tested),
             links=link_outlines(tested),
             estimates=tuple(estimate_sums(tested)),
-            suspicions=(*unrecorded_openings(tested), *tested_until_conforming(tested, findings, self._rules)),
+            suspicions=(*unrecorded_openings(tested), *again),
             is_dark=is_dark(tested),
-            glass=tuple(glass_losses(tested, self._prepared.criteria.criteria)),
+            glass=tuple(glass_losses(tested, self._prepared.criteria.criteria)) if is_tested else (),
             sightings=tested.traces.sightings,
         )
         work = work_of(tested, findings)

@@ -16,10 +16,7 @@ def explain_unbuilt_ends(fibre: FibreMeasured, findings: Iterable[Finding]) -> l
     They stay undetermined: one direction proves what it proves, whichever end is built. Where a crew has tested from
     there all the same, with an adapter on the bare fibre, nothing is missing.
     """
-    unbuilt = fibre.layout.unbuilt_ends
-    if not unbuilt:
-        return list(findings)
-    site = ", ".join(fibre.layout.design.sites[index].id for index in sorted(unbuilt))
+    site = ", ".join(fibre.layout.design.sites[index].id for index in sorted(fibre.layout.unbuilt_ends))
     return [_explained(one, site) if _lacks_only_that(fibre, one) else one for one in findings]
 
 

@@ -170,7 +170,7 @@ def align_fibre(spots: Spots, placing: Placing, *, fibre: int, history: History,
         sets=sets,
         valid=valid,
         alignment=align(designed, scaled, valid=valid),
-        sightings=_sightings(designed, scaled, valid),
+        sightings=_sightings(designed, scaled, valid) if valid else (),
     )
 
 
