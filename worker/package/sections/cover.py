@@ -93,17 +93,17 @@ def _facts(content: PackageContent) -> Facts:
             Fact(label="Owner", value=content.owner),
             Fact(label="Contractor", value=content.contractor),
             Fact(label="Submitted", value=time_text(content.submitted_at)),
-            Fact(label="Judged by", value=_judged_by(content)),
+            Fact(label="By design", value=_design_text(content)),
+            Fact(label="By criteria", value=f"version {content.criteria_version}, {content.criteria.title}"),
             *_supersedes(content),
             Fact(label="Seal", value=_seal_text(content)),
         )
     )
 
 
-def _judged_by(content: PackageContent) -> str:
-    criteria = f"criteria version {content.criteria_version}, {content.criteria.title}"
+def _design_text(content: PackageContent) -> str:
     agreed = "" if content.design_agreed_at is None else f", agreed on {time_text(content.design_agreed_at)}"
-    return f"design revision {content.design_revision}{agreed}; {criteria}"
+    return f"revision {content.design_revision}{agreed}"
 
 
 def _seal_text(content: PackageContent) -> str:
