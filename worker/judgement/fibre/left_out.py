@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
 from service.vocabulary.quantities import PDB_PER_MDB, round_half_even, to_last_place, to_um
-from worker.judgement.fibre.link_tests import EndToEndTest, both_ways
+from worker.judgement.fibre.link_tests import DirectionTest, both_ways
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Trace
 from worker.judgement.history.parts import parts_between
@@ -98,7 +98,7 @@ def contradiction(fibre: FibreMeasured, criterion: LinkAttenuationCriterion) -> 
     return found, f"the traces lose {_half_text(found.parts_mdb)} dB over both end connections{less}{other}"
 
 
-def _traced(fibre: FibreMeasured, way: EndToEndTest) -> TracedLoss | None:
+def _traced(fibre: FibreMeasured, way: DirectionTest) -> TracedLoss | None:
     """Return what the first trace over the whole fibre loses that says so: by its total, or by all its parts."""
     near_um = to_um(fibre.criteria.placing.tolerance_m)
     for trace in way.measurements:

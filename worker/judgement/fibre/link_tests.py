@@ -1,16 +1,16 @@
-"""A fibre's tests from end to end: by one measurement, or by traces of spans that join up."""
+"""A fibre's tests between two sites, its ends or others: by one measurement, or by traces that join up."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from service.vocabulary.criteria.base import Test
-from service.vocabulary.design.layout import Layout
+from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.history.acts import Continuity, Dispersion, Link, LinkLoss, Measurement, ReturnLoss
+from worker.judgement.history.acts import Continuity, Dispersion, Link, LinkLoss, Measurement, ReturnLoss, Trace
 from worker.judgement.history.validity import Side, reason_of, split_by_fault, void_records
 from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS, TEST_LABELS, at_wavelength
@@ -25,8 +25,12 @@ _FROM_ONE_END: frozenset[Test] = frozenset({"otdr", "return_loss"})
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class EndToEndTest:
-    """One direction's test of the whole fibre: by which measurements, or why there is none, and those set aside."""
+class DirectionTest:
+    """One direction's test of a fibre between two sites: by which measurements, or why there is none.
+
+    Those set aside are `void`; `between` names the two sites in the direction of the light, where they are not its
+    ends.
+    """
 
     test: Test
     wavelength_nm: int | None
@@ -34,11 +38,18 @@ class EndToEndTest:
     missing: Reason | None
     measurements: tuple[Measurement, ...]
     void: tuple[tuple[Measurement, Reason], ...]
+    between: tuple[str, str] | None = None
+
+    @property
+    def named(self) -> str:
+        """Name the test: its kind, its direction or its two sites, and its wavelength."""
+        way = DIRECTION_LABELS[self.is_forward] if self.between is None else "from {} to {}".format(*self.between)
+        return f"{TEST_LABELS[self.test]} {way}{at_wavelength(self.wavelength_nm)}"
 
     @property
     def why_missing(self) -> str:
         """Say which test is missing, and why what was made does not count; nothing where it is there."""
-        named = f"no {TEST_LABELS[self.test]} {DIRECTION_LABELS[self.is_forward]}{at_wavelength(self.wavelength_nm)}"
+        named = f"no {self.named}"
         if self.missing is None:
             return ""
         return named if self.missing is Reason.NO_EVIDENCE else f"{named} that counts: {REASON_LABELS[self.missing]}"
@@ -51,41 +62,66 @@ def can_be_made(layout: Layout, test: Test, *, is_forward: bool) -> bool:
     return not unbuilt or (test in _FROM_ONE_END and start not in unbuilt)
 
 
-def end_to_end_test(
+def find_test(
     fibre: FibreMeasured,
     *,
     test: Test,
     wavelength_nm: int | None,
     is_forward: bool,
+    between: Span | None = None,
     is_wanted: Callable[[Link], bool] = lambda _: True,
-) -> EndToEndTest:
-    """Return what one direction has of a test; a measurement of one value that is not wanted is passed over."""
+) -> DirectionTest:
+    """Return what one direction has of a test between two sites, or between the route's ends where none are named.
+
+    A measurement of one value that is not wanted is passed over. A trace counts that lies between the two sites: one
+    that runs through them sees the connections there mated, which is another test.
+    """
+    whole = Span(first=0, last=fibre.prepared.last_index)
+    span = between or whole
     if test == "otdr":
         assert wavelength_nm is not None
-        missing, measurements, void = _find_traces(fibre, Side(wavelength_nm, is_forward))
+        missing, measurements, void = _find_traces(fibre, Side(wavelength_nm, is_forward), span)
     else:
         own = [
             one
             for one in fibre.history.links_of(_KINDS[test])
             if (one.wavelength_nm, one.is_forward) == (wavelength_nm, is_forward) and is_wanted(one)
         ]
-        missing, measurements, void = _find_one_value(fibre, own)
-    return EndToEndTest(
+        missing, measurements, void = _find_one_value(fibre, own, span)
+    return DirectionTest(
         test=test,
         wavelength_nm=wavelength_nm,
         is_forward=is_forward,
         missing=missing,
         measurements=tuple(measurements),
         void=tuple(void),
+        between=None if span == whole else _names(fibre, span, is_forward=is_forward),
     )
 
 
+def _names(fibre: FibreMeasured, span: Span, *, is_forward: bool) -> tuple[str, str]:
+    first, last = (fibre.layout.design.sites[index].id for index in (span.first, span.last))
+    return (first, last) if is_forward else (last, first)
+
+
 def both_ways(
-    fibre: FibreMeasured, *, test: Test, wavelength_nm: int | None, is_wanted: Callable[[Link], bool] = lambda _: True
-) -> tuple[EndToEndTest, EndToEndTest]:
-    """Return what A to B and B to A have of a test."""
+    fibre: FibreMeasured,
+    *,
+    test: Test,
+    wavelength_nm: int | None,
+    between: Span | None = None,
+    is_wanted: Callable[[Link], bool] = lambda _: True,
+) -> tuple[DirectionTest, DirectionTest]:
+    """Return what A to B and B to A have of a test between two sites, or between the route's ends."""
     forward, backward = (
-        end_to_end_test(fibre, test=test, wavelength_nm=wavelength_nm, is_forward=is_forward, is_wanted=is_wanted)
+        find_test(
+            fibre,
+            test=test,
+            wavelength_nm=wavelength_nm,
+            is_forward=is_forward,
+            between=between,
+            is_wanted=is_wanted,
+        )
         for is_forward in (True, False)
     )
     return forward, backward
@@ -102,7 +138,7 @@ def is_dark(fibre: FibreMeasured) -> bool:
     return bool(tests) and all(one.seen_fibre is None for one in tests)
 
 
-def known_of(*found: EndToEndTest, read: Callable[[Measurement], RecordReading] | None = None) -> Judgement:
+def known_of(*found: DirectionTest, read: Callable[[Measurement], RecordReading] | None = None) -> Judgement:
     """Return what is known before anything is held against a limit; without a reason it is to be held."""
     return Judgement(
         outcome=Outcome.UNDETERMINED,
@@ -121,31 +157,36 @@ def reading_of(measurement: Measurement, value: int | None = None, *, places: in
 _Found = tuple[Reason | None, Sequence[Measurement], Sequence[tuple[Measurement, Reason]]]
 
 
-def _find_traces(fibre: FibreMeasured, side: Side) -> _Found:
-    """Return the traces of one side that count over the whole of what they cover, if they join up from end to end."""
-    trace_set, last_index = fibre.traces.of_side(side), fibre.prepared.last_index
-    if trace_set.sole is not None and fibre.aligned(trace_set.sole).shortfall is None:
+def _find_traces(fibre: FibreMeasured, side: Side, span: Span) -> _Found:
+    """Return the traces of one side that count over the whole of what they cover, if they join up between two sites."""
+    trace_set = fibre.traces.of_side(side)
+    sole = trace_set.sole
+    if sole is not None and sole.span == (span.first, span.last) and fibre.aligned(sole).shortfall is None:
         # As on nearly every finished fibre, of which several rules ask.
-        return None, (trace_set.sole,), ()
-    good, unsealed = split_by_fault(trace_set.traces, fibre.validity.fault_over)
+        return None, (sole,), ()
+    own = [one for one in trace_set.traces if _is_within(one, span)]
+    good, unsealed = split_by_fault(own, fibre.validity.fault_over)
     full, short = split_by_fault(good, lambda trace: fibre.aligned(trace).shortfall)
-    void = (*trace_set.void, *unsealed)
-    reached = 0
+    void = (*(item for item in trace_set.void if _is_within(item[0], span)), *unsealed)
+    reached = span.first
     for low, high in sorted(trace.span for trace in full):
         reached = max(reached, high) if low <= reached else reached
-    if reached == last_index:
+    if reached == span.last:
         return None, full, void
     return short[0][1] if short else reason_of(void), full, (*void, *short)
 
 
-def _find_one_value(fibre: FibreMeasured, own: Sequence[Link]) -> _Found:
-    """Return the latest measurement of the whole fibre that counts."""
+def _is_within(trace: Trace, span: Span) -> bool:
+    return span.first <= trace.low_index and trace.high_index <= span.last
+
+
+def _find_one_value(fibre: FibreMeasured, own: Sequence[Link], span: Span) -> _Found:
+    """Return the latest measurement between two sites that counts."""
     whole = [
         one
         for one in own
         # Where another fibre was lit and this one seen, this one was not tested.
-        if one.span == (0, fibre.prepared.last_index)
-        and not (isinstance(one, Continuity) and one.fibre != fibre.number)
+        if one.span == (span.first, span.last) and not (isinstance(one, Continuity) and one.fibre != fibre.number)
     ]
     good, void = split_by_fault(whole, fibre.validity.fault_of, fibre.validity.fault_over, fibre.prepared.fault_of_loss)
     if good and not latest_is_proven([one.stamp for one in good]):

@@ -13,7 +13,7 @@ from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import metres_text
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, missing_reason
-from worker.judgement.fibre.link_tests import EndToEndTest, both_ways
+from worker.judgement.fibre.link_tests import DirectionTest, both_ways
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.validity import Side, void_records
@@ -131,7 +131,7 @@ def _spot(own: Sequence[UnexpectedEvent]) -> UnexpectedSpot:
     return UnexpectedSpot(from_a_um=own[0].at_um, events=events)
 
 
-def _shown(fibre: FibreMeasured, spot: UnexpectedSpot, side: Side, test: EndToEndTest) -> _OneWay:
+def _shown(fibre: FibreMeasured, spot: UnexpectedSpot, side: Side, test: DirectionTest) -> _OneWay:
     direction, event = DIRECTION[side.is_forward], spot.events.get(side)
     if event is not None:
         loss_mdb, reading = event.loss_mdb, RecordReading(event.record, direction, side.wavelength_nm, event.loss_mdb)

@@ -9,7 +9,7 @@ from service.vocabulary.criteria.workmanship import CalibratedSplicer, Workmansh
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.words import Act, Outcome, Reason
 from worker.judgement.fibre.findings import Finding
-from worker.judgement.fibre.link_tests import can_be_made, end_to_end_test
+from worker.judgement.fibre.link_tests import can_be_made, find_test
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.rules.attempts import latest_splice
 from worker.judgement.traces.places import Place
@@ -115,7 +115,7 @@ def _absent_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator
     for (test, nm), codes in needs.items():
         both = list(zip((True, False), fibre.end_sites, strict=True))
         for is_forward, site in both[:1] if test in _ONE_WAY_IS_ENOUGH else both:
-            found = end_to_end_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward)
+            found = find_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward)
             if found.missing is None or not can_be_made(fibre.layout, test, is_forward=is_forward):
                 continue
             named = f"{TEST_LABELS[test]} {DIRECTION_LABELS[is_forward]}{at_wavelength(nm)}"
@@ -138,7 +138,7 @@ def _tests_through(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterato
             unproven[one.wavelength_nm][one.site].append(one)
     for nm, by_site in unproven.items():
         for is_forward in (True, False):
-            if end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward).missing is not None:
+            if find_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward).missing is not None:
                 continue
             for site, own in by_site.items():
                 loss = fibre.losses_at(nm)[places[site].site_index]

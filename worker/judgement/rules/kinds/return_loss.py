@@ -9,7 +9,7 @@ from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import PDB_PER_MDB
 from service.vocabulary.records.words import Qualifier
 from worker.judgement.fibre.findings import Finding, Judgement
-from worker.judgement.fibre.link_tests import end_to_end_test, known_of, reading_of
+from worker.judgement.fibre.link_tests import find_test, known_of, reading_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.returned_light import returned_light
 from worker.judgement.history.acts import Measurement, ReturnLoss, Trace
@@ -38,7 +38,7 @@ class ReturnLossRule(LimitRule[ReturnLossCriterion]):
         """Hold what comes back at A, or at B, against the limit."""
         test: Test = "return_loss" if self.criterion.basis == "measured" else "otdr"
         nm = self.criterion.wavelength_nm
-        found = end_to_end_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward)
+        found = find_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward)
         known = known_of(found, read=_reading_of_loss)._replace(limit=self.limit)
         if found.missing is not None:
             return known

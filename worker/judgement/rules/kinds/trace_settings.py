@@ -7,7 +7,7 @@ from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.words import Outcome
 from service.vocabulary.quantities import decimal_text, metres_text, to_last_place, to_um
 from worker.judgement.fibre.findings import Finding, Judgement
-from worker.judgement.fibre.link_tests import end_to_end_test, known_of
+from worker.judgement.fibre.link_tests import find_test, known_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.numbers.exact import limit_mdb, mdb_text
@@ -49,7 +49,7 @@ class TraceSettingsRule(Rule[TraceSettingsCriterion]):
     def _judge(self, fibre: FibreMeasured, *, is_forward: bool) -> Judgement:
         """Hold the traces of one direction against what was agreed; without any that count nothing is known."""
         nm = self.criterion.wavelength_nm
-        found = end_to_end_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward)
+        found = find_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward)
         known = known_of(found)
         if known.reason is not None:
             return known

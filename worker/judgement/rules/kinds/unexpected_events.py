@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from service.vocabulary.criteria.joints import StrayLossCriterion
 from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.findings import Finding, Judgement
-from worker.judgement.fibre.link_tests import EndToEndTest, both_ways, known_of
+from worker.judgement.fibre.link_tests import DirectionTest, both_ways, known_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import UnexpectedSpot, section_at, unexpected_loss, unexpected_spots
 from worker.judgement.history.acts import Trace
@@ -62,7 +62,7 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
         return known.held(0, within, self.limit)
 
 
-def _hidden_mdb(fibre: FibreMeasured, test: EndToEndTest) -> tuple[int | None, int | None]:
+def _hidden_mdb(fibre: FibreMeasured, test: DirectionTest) -> tuple[int | None, int | None]:
     """Return what loss may be hidden at A and at B: to one trace over all, or to the dullest of several."""
     traces = [one for one in test.measurements if isinstance(one, Trace)]
     hidden = [(trace, _at_ends_mdb(fibre, trace)) for trace in traces]
