@@ -136,7 +136,7 @@ def read_fibre(gate: ReaderGate, route_id: UUID, number: q.RowNumber) -> Respons
 
 @router.get("/routes/{route_id}/findings")
 def read_findings(
-    gate: ContractorOrEngineerGate,
+    gate: ReaderGate,
     route_id: UUID,
     response: Response,
     outcome: Outcome | None = None,

@@ -59,7 +59,7 @@ MAY: Mapping[str, set[TokenKind]] = {
     "read_acceptance": READERS,
     "read_project_acceptance": READERS,
     "read_fibre": READERS,
-    "read_findings": {CONTRACTOR, ENGINEER},
+    "read_findings": READERS,
     "read_suspicions": {CONTRACTOR, ENGINEER},
     "read_worklist": READERS,
     "submit": {CONTRACTOR},
