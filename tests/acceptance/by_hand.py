@@ -17,6 +17,7 @@ from tests.factories import (
     splice_criterion,
     stored,
 )
+from tests.unit.judgement.judging import finding_of
 from worker.judgement.judge import FibreJudgement, Rules
 
 LAUNCH_M, RECEIVE_M = 500.0, 300.0
@@ -66,6 +67,15 @@ def there_and_back(design: Body, from_a_m: Losses, *, end_m: float, **changes: A
     ]
 
 
+def with_total(record: Body, *, loss_db: float, slope_db_per_km: float = 0.19) -> Body:
+    """Return a trace with its total between its two connections, and one slope on all stretches but what it says."""
+    first, *middle, last, _ = record["events"]
+    for event in (*middle, last):
+        event.setdefault("attenuation_db_per_km", slope_db_per_km)
+    record["total_loss"] = {"loss_db": loss_db, "from_m": first["distance_m"], "to_m": last["distance_m"]}
+    return record
+
+
 def judge_fibres(
     traces: Mapping[int, Iterable[Body]],
     *,
@@ -80,6 +90,11 @@ def judge_fibres(
     return judge_route(
         layout, rules, {fibre: [*closed, *rules.read(map(stored, own))] for fibre, own in traces.items()}
     )
+
+
+def outcome(judgement: FibreJudgement, criterion: str, *, site: str | None = None) -> str:
+    """Return how a criterion was decided."""
+    return str(finding_of(judgement, criterion, site=site)["outcome"])
 
 
 def distances_m(finding: FindingDocument) -> list[str | None]:

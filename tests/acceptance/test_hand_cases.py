@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
-from tests.acceptance.by_hand import Losses, judge_fibres, make_route, there_and_back, trace
+from tests.acceptance.by_hand import Losses, judge_fibres, make_route, outcome, there_and_back, trace, with_total
 from tests.factories import Body, only, splice_criterion, stray_criterion, termination_criterion
 from tests.unit.judgement.judging import finding_of
 from worker.judgement.judge import FibreJudgement
@@ -14,11 +14,6 @@ SPLICE_1310 = splice_criterion(code="SPLICE-1310", wavelength_nm=1310, limit_db=
 TERMINATION = termination_criterion(limit_db=0.5)
 STRAY = stray_criterion(limit_db=0.05)
 FIBRES = range(1, 13)
-
-
-def outcome(judgement: FibreJudgement, criterion: str, *, site: str | None = None) -> str:
-    """Return how a criterion was decided."""
-    return str(finding_of(judgement, criterion, site=site)["outcome"])
 
 
 def laid_m(fibre: int) -> float:
@@ -279,15 +274,6 @@ def test_a_pair_of_readings_that_no_two_fibres_explain_is_not_accepted() -> None
     ]
     judged = judge_fibres({1: traces}, design=design, criteria=only(SPLICE), sites=["C1"])
     assert outcome(judged[1], "SPLICE-1550", site="C1") == "undetermined"
-
-
-def with_total(record: Body, *, loss_db: float, slope_db_per_km: float = 0.19) -> Body:
-    """Return a trace with its total between its two connections, and one slope on all stretches but what it says."""
-    first, *middle, last, _ = record["events"]
-    for event in (*middle, last):
-        event.setdefault("attenuation_db_per_km", slope_db_per_km)
-    record["total_loss"] = {"loss_db": loss_db, "from_m": first["distance_m"], "to_m": last["distance_m"]}
-    return record
 
 
 def test_a_sign_typed_wrong_is_seen_by_the_total_of_the_same_trace() -> None:

@@ -113,8 +113,9 @@ def _sound_traces(fibre: FibreMeasured, wavelengths_nm: Iterable[int]) -> Iterat
 
 
 def _is_sound(aligned: AlignedTrace) -> bool:
-    # One that stops before the far end counts as far as it reaches.
-    return aligned.unlike is None and aligned.shortfall in {None, Reason.BEYOND_REACH}
+    # One that stops before the far end counts as far as it reaches, unless it only seems to: with an index mistyped by
+    # more than any scale, the fibre looks too short and nothing lies where it should.
+    return aligned.unlike is None and not aligned.is_misfit and aligned.shortfall in {None, Reason.BEYOND_REACH}
 
 
 def _is_before_end(aligned: AlignedTrace, event: UnexpectedEvent) -> bool:

@@ -59,20 +59,25 @@ def attempts_text(attempts: Iterable[SpliceAct]) -> str:
 def _chosen(attempts: Iterable[SpliceAct], follows: Callable[[SpliceAct, SpliceAct], bool]) -> list[SpliceAct]:
     chosen: list[SpliceAct] = []
     for one in attempts:
-        if not chosen or follows(chosen[-1], one):
+        # Also one that was recorded again after another splicer's.
+        is_new = not any(_are_of_one_splice(before, one) for before in chosen)
+        if not chosen or (is_new and follows(chosen[-1], one)):
             chosen.append(one)
     return chosen
+
+
+def _are_of_one_splice(one: SpliceAct, other: SpliceAct) -> bool:
+    """Tell whether two records are of the same splice, by the splicer's own sequence."""
+    return one.splicer_serial == other.splicer_serial and one.splicer_sequence == other.splicer_sequence is not None
 
 
 def _are_apart(before: SpliceAct, after: SpliceAct, *, least_us: int) -> bool:
     """Tell whether two records are of two attempts: by the splicer's own sequence, or else by their times."""
     numbers = before.splicer_sequence, after.splicer_sequence
-    if before.splicer_serial == after.splicer_serial and numbers[0] is not None and numbers[1] is not None:
-        if numbers[0] < numbers[1]:
-            return True
-        if numbers[0] == numbers[1]:
-            return False
+    is_one_counter = before.splicer_serial == after.splicer_serial
     # A counter that went back was set back, and says nothing.
+    if is_one_counter and numbers[0] is not None and numbers[1] is not None and numbers[0] < numbers[1]:
+        return True
     if not order_is_proven(before.stamp, after.stamp):
         return False
     return instant_us(after.stamp.made_at) - instant_us(before.stamp.made_at) >= least_us

@@ -62,7 +62,8 @@ class Reading(NamedTuple):
 class AlignedTrace:
     """What one trace shows by site index, or why nothing; its events on no place; why it does not prove the far end.
 
-    `is_clean` tells whether there is nothing about it that other traces could make clearer.
+    `is_clean` tells whether there is nothing about it that other traces could make clearer, `is_misfit` whether more of
+    its events lie on no place than on one: then it is not known where they lie.
     """
 
     trace: Trace
@@ -71,6 +72,7 @@ class AlignedTrace:
     unexpected: tuple[TraceEvent, ...]
     shortfall: Reason | None
     is_clean: bool
+    is_misfit: bool = False
     echoes: tuple[Echo, ...] = ()
     unlike: Unlike | None = None
 
@@ -114,6 +116,7 @@ def align_trace(
         unexpected=(*left_over, *_in_cords(scale, first_um=first_um, last_um=last_um), *scale.behind_end),
         shortfall=scale.shortfall or (Reason.AMBIGUOUS_EVENT if is_misfit else None),
         is_clean=not left_over and not in_doubt,
+        is_misfit=is_misfit,
     )
 
 
