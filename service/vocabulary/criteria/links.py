@@ -36,13 +36,17 @@ class Budget(q.Value):
 
 
 class LinkAttenuationCriterion(LimitedDb):
-    """End-to-end loss by source and meter, against one figure or against the budget."""
+    """End-to-end loss by source and meter, against one figure or against the budget.
+
+    A loss below `least_attenuation_db_per_km` of fibre by more than the uncertainty tells of a wrong reference and is
+    set aside; without that figure none is for being too low.
+    """
 
     quantity: Literal[Quantity.LINK_ATTENUATION]
     combination: Combination
     limit: Annotated[FixedLimit | Budget, Field(discriminator="kind")]
     reference_cords: Literal[1, 2, 3] | None = None
-    least_attenuation_db_per_km: q.PositiveAttenuationDbPerKm
+    least_attenuation_db_per_km: q.PositiveAttenuationDbPerKm | None = None
     uncertainty_db: q.PositiveLossDb = 0.3
 
     judged_by = "attenuation"

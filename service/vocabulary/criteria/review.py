@@ -88,9 +88,9 @@ def _splice_limits(criterion: joints.SpliceLossCriterion) -> Iterator[CriteriaRe
 
 
 def _budget(criterion: links.LinkAttenuationCriterion) -> Iterator[CriteriaReport]:
-    least = criterion.least_attenuation_db_per_km
-    if isinstance(criterion.limit, links.Budget) and criterion.limit.attenuation_db_per_km < least:
-        allowed = f"the budget allows {criterion.limit.attenuation_db_per_km:.3f} dB/km"
+    limit, least = criterion.limit, criterion.least_attenuation_db_per_km
+    if isinstance(limit, links.Budget) and least is not None and limit.attenuation_db_per_km < least:
+        allowed = f"the budget allows {limit.attenuation_db_per_km:.3f} dB/km"
         detail = f"{allowed}, less than the {least:.3f} dB/km that the fibre alone has"
         yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
 

@@ -48,17 +48,20 @@ def _applies(criterion: AnyCriterion, layout: Layout) -> bool:
 def _below_fibre_alone(criterion: LinkAttenuationCriterion, layout: Layout) -> Iterator[CriteriaReport]:
     """Find a limit below what the fibre alone has; a loss so low is void, except within its uncertainty."""
     assert isinstance(criterion.limit, FixedLimit)
+    least = criterion.least_attenuation_db_per_km
+    if least is None:
+        return
     limit_mdb = to_last_place(criterion.limit.limit_db, places=3)
     uncertainty_mdb = to_last_place(criterion.uncertainty_db, places=3)
     most_mdb = limit_mdb - (uncertainty_mdb if criterion.decision is DecisionRule.GUARDED else 0)
     length_um = layout.site_offsets_um[-1]
-    alone_pdb = to_last_place(criterion.least_attenuation_db_per_km, places=3) * length_um
+    alone_pdb = to_last_place(least, places=3) * length_um
     if most_mdb * PDB_PER_MDB >= alone_pdb:
         return
     is_void = (most_mdb + uncertainty_mdb) * PDB_PER_MDB < alone_pdb
     detail = (
         f"at most {most_mdb / 1000:.3f} dB is allowed, and {metres_text(length_um)} m of fibre alone have "
-        f"{criterion.least_attenuation_db_per_km:.3f} dB/km, {alone_pdb / 1e12:.3f} dB"
+        f"{least:.3f} dB/km, {alone_pdb / 1e12:.3f} dB"
     )
     yield report_on(criterion, severity=Severity.UNMEETABLE if is_void else Severity.QUESTIONABLE, detail=detail)
 

@@ -63,18 +63,20 @@ class Prepared:
     below_zero_tenth_mdb: int
 
     def fault_of_loss(self, test: Link) -> Reason | None:
-        """Return that a loss from end to end is less, by any criterion, than the fibre alone must have."""
+        """Return that a loss by source and meter is less, by any criterion, than the fibre alone must have."""
         if not isinstance(test, LinkLoss):
             return None
+        offsets_um = self.layout.site_offsets_um
+        length_um = offsets_um[test.high_index] - offsets_um[test.low_index]
         is_below = any(
             is_below_fibre_alone(
                 loss_mdb=test.loss_mdb,
                 least_mdb_per_km=limit_mdb(one.least_attenuation_db_per_km),
-                length_um=self.layout.site_offsets_um[-1],
+                length_um=length_um,
                 uncertainty_mdb=limit_mdb(one.uncertainty_db),
             )
             for one in self.link_criteria
-            if one.wavelength_nm == test.wavelength_nm
+            if one.wavelength_nm == test.wavelength_nm and one.least_attenuation_db_per_km is not None
         )
         return Reason.BELOW_FIBRE_ALONE if is_below else None
 

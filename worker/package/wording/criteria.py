@@ -60,8 +60,7 @@ _HELD = {
     Quantity.SPLICE_DENSITY: "at most {limit_per_km} splices a kilometre of span, terminations not counted",
     Quantity.END_FACE: "both end faces of each mated pair keep the zones of IEC 61300-3-35:{edition}",
     Quantity.REQUIRED_TEST: "{test} in both directions",
-    Quantity.LINK_ATTENUATION: "{combination} at most {limit}; referenced with {cords}; a loss below "
-    "{least_attenuation_db_per_km} dB/km of fibre by more than its uncertainty of {uncertainty_db} dB is set aside",
+    Quantity.LINK_ATTENUATION: "{combination} at most {limit}; referenced with {cords}; {too_low}",
     Quantity.ATTENUATION_COEFFICIENT: "the fibre's own loss at most {limit_db_per_km} dB/km in each {over} of at least "
     "{least_length_m} m, mean of both directions",
     Quantity.RETURN_LOSS: "{basis} at each end at least {limit_db} dB{far_end}",
@@ -87,6 +86,11 @@ _LINK_LIMITS = {
     "fixed": "{limit_db} dB",
     "budget": "the budget: {attenuation_db_per_km} dB/km of fibre, {splice_db} dB a splice, {connection_db} dB a "
     "connection that the reference includes, {other_db} dB other",
+}
+_TOO_LOW = {
+    True: "a loss below {least_attenuation_db_per_km} dB/km of fibre by more than its uncertainty of {uncertainty_db} "
+    "dB is set aside",
+    False: "its uncertainty is {uncertainty_db} dB, and no loss is set aside for being too low",
 }
 _SETTINGS = {
     "least_averaging_s": "is averaged for at least {least_averaging_s} s",
@@ -120,6 +124,7 @@ def held_text(criterion: AnyCriterion) -> str:
         case LinkAttenuationCriterion():
             said["limit"] = _LINK_LIMITS[criterion.limit.kind].format_map(texts_of(criterion.limit))
             said["cords"] = _cords_text(criterion.reference_cords)
+            said["too_low"] = _TOO_LOW[criterion.least_attenuation_db_per_km is not None].format_map(said)
         case ReturnLossCriterion():
             said.setdefault("far_end", "")
         case RequiredRecordCriterion():

@@ -114,6 +114,11 @@ def test_a_loss_below_what_the_fibre_alone_can_have_is_void(loss_db: float, reas
     assert {void["reason"] for void in finding["void"]} == ({reason} if reason else set())
 
 
+def test_no_loss_is_too_low_where_no_least_is_agreed() -> None:
+    finding = link(two_way(0.001, 0.001), least_attenuation_db_per_km=None)
+    assert (finding["outcome"], finding["void"]) == ("conforming", [])
+
+
 def test_a_link_test_counts_only_after_all_closures_are_shut() -> None:
     assert link(two_way(1.0, 1.0)[1:])["reason"] == "sealing_not_recorded"
 

@@ -217,6 +217,14 @@ def test_cords_that_nobody_asked_for_are_said_to_be_free() -> None:
     assert "referenced with any number of cords, the same both ways" in words
 
 
+def test_that_no_loss_is_too_low_is_said_in_one_line() -> None:
+    [link] = [one for one in FULL_CRITERIA["criteria"] if one["code"] == "L"]
+    free = {name: value for name, value in link.items() if name != "least_attenuation_db_per_km"}
+    said = "its uncertainty is 0.230 dB, and no loss is set aside for being too low"
+    assert said in _criteria_words({"title": "Lot 4", "criteria": [free]})
+    assert said not in _criteria_words({"title": "Lot 4", "criteria": [link]})
+
+
 def _another(member: str, value: Any) -> Any:
     other = OTHERS.get(member, STATED.get(value))
     if isinstance(other, dict):
