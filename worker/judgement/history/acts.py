@@ -100,6 +100,13 @@ class LidAct(NamedTuple):
     is_ended: bool = False
 
 
+class Rework(NamedTuple):
+    """Work that voids the tests of a fibre before it, as far as they run through its site."""
+
+    stamp: Stamp
+    site: str
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Measurement:
     """What all tests have in common; site indices are those of its two ends, the smaller first."""
@@ -264,7 +271,7 @@ class History:
 
     Ended acts are left out, ended measurements kept to be shown. `reworks` are what voids the tests before it, as does
     what is left in `withdrawn`, work that ended without the engineer's word, and in `withdrawn_terminations`; `links`
-    are the tests that are one value from end to end.
+    are the tests that are one value between two sites.
     """
 
     splices: Mapping[str, tuple[SpliceAct, ...]]
@@ -272,13 +279,13 @@ class History:
     cleanings: Mapping[str, tuple[CleaningAct, ...]]
     end_faces: Mapping[str, tuple[InspectionAct, ...]]
     calibrations: tuple[CalibrationAct, ...]
-    reworks: tuple[Stamp, ...]
-    withdrawn: tuple[Stamp, ...]
+    reworks: tuple[Rework, ...]
+    withdrawn: tuple[Rework, ...]
     withdrawn_terminations: Mapping[str, tuple[TerminationAct, ...]]
     lid_acts: Mapping[str, tuple[LidAct, ...]]
     traces: tuple[Trace, ...]
     links: tuple[Link, ...]
 
     def links_of(self, kind: type[LinkT]) -> list[LinkT]:
-        """Return the tests of one kind from end to end."""
+        """Return the tests of one kind that are one value."""
         return [test for test in self.links if isinstance(test, kind)]

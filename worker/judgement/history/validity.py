@@ -12,12 +12,14 @@ from service.vocabulary.design.words import SiteKind
 from service.vocabulary.findings.finding import VoidRecord
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import to_um
-from worker.judgement.history.acts import History, LinkLoss, Measurement, ReturnLoss, Trace
+from worker.judgement.history.acts import History, LinkLoss, Measurement, ReturnLoss, Rework, Trace
 from worker.judgement.history.lids import Lid, all_shut_at, judge_lid, sealing_fault
 from worker.judgement.history.parts import contradicts_total
 from worker.judgement.numbers.clocks import Stamp, last_of_each_clock, latest_is_proven, order_fault
 
 M = TypeVar("M", bound=Measurement)
+# Reworks by site index, and whether that is a closure.
+_Works = Sequence[tuple[int, bool, Stamp]]
 
 
 class Side(NamedTuple):
@@ -44,10 +46,11 @@ class Validity:
     """The acts that a measurement of one fibre has to be later than in order to count.
 
     `reworks`, work `withdrawn` without the engineer's word, `cleanings` by site index and `any_cleaning` hold the last
-    act by each clock: a test after that is after all acts by it. `lids` are what is known of lids by site, `closures`
-    the same of the route's closures by site index, without those that nobody had to open: no fibre of the route is cut
-    there, and nothing is recorded of the lid. `shut_at` is when the last closure was sealed, where all certainly are: a
-    test after that needs no look at any single closure.
+    act by each clock: a test after that is after all acts by it. `works` are the same reworks one by one, for a test
+    that does not run over all sites. `lids` are what is known of lids by site, `closures` the same of the route's
+    closures by site index, without those that nobody had to open: no fibre of the route is cut there, and nothing is
+    recorded of the lid. `shut_at` is when the last closure was sealed, where all certainly are: a test after that needs
+    no look at any single closure.
     `contradicting` are the traces whose own total is not what their parts add up to.
     """
 
@@ -57,6 +60,7 @@ class Validity:
     shut_at: str | None
     reworks: tuple[Stamp, ...]
     withdrawn: tuple[Stamp, ...]
+    works: tuple[_Works, _Works]
     cleanings: Mapping[int, tuple[Stamp, ...]]
     any_cleaning: tuple[Stamp, ...]
     contradicting: frozenset[str]
@@ -72,9 +76,12 @@ class Validity:
             return Reason.REPLACED_OR_WITHDRAWN
         if test.calibration_has_run_out:
             return Reason.CALIBRATION_RUN_OUT
-        # A fibre that was cut and spliced again is another one to every test of it, wherever that splice is.
-        fault = order_fault(test.stamp, self.reworks, Reason.BEFORE_REWORK)
-        fault = fault or order_fault(test.stamp, self.withdrawn, Reason.WITHDRAWN_WORK)
+        fault = _rework_fault(test, self.reworks, self.withdrawn)
+        if fault is not None:
+            # A fibre that was cut and spliced again is another one to every test that runs through that splice. One
+            # that ends before it, as where the next segment was not joined yet, is of the glass that nobody cut.
+            through = (last_of_each_clock(list(_works_through(test, own))) for own in self.works)
+            fault = _rework_fault(test, *through)
         return Reason.TOTAL_UNLIKE_PARTS if fault is None and test.stamp.id in self.contradicting else fault
 
     def is_plainly_final(self, test: Measurement) -> bool:
@@ -96,7 +103,8 @@ class Validity:
         # agreed that an opening reaches; a connection is only as good as when it was last mated, which is what cleaning
         # it means.
         if site_index in self.closures and self.final_after_sealing:
-            return sealing_fault(test.stamp, self.closures[site_index])
+            # Where a test starts or ends in a closure, its lid is off.
+            return None if site_index in test.span else sealing_fault(test.stamp, self.closures[site_index])
         return order_fault(test.stamp, self.cleanings.get(site_index, ()), Reason.BEFORE_CLEANING)
 
     def fault_over(self, test: Measurement) -> Reason | None:
@@ -115,9 +123,7 @@ class Validity:
                 return fault
         if not self.final_after_sealing:
             return None
-        return first_fault(
-            sealing_fault(test.stamp, lid) for index, lid in self.closures.items() if low <= index <= high
-        )
+        return first_fault(sealing_fault(test.stamp, lid) for index, lid in self.closures.items() if low < index < high)
 
 
 def judge_validity(layout: Layout, history: History, *, fibre: int, criteria: Criteria) -> Validity:
@@ -137,12 +143,28 @@ def judge_validity(layout: Layout, history: History, *, fibre: int, criteria: Cr
         lids=lids,
         closures=closures,
         shut_at=all_shut_at(closures.values()),
-        reworks=last_of_each_clock(history.reworks),
-        withdrawn=last_of_each_clock(history.withdrawn),
+        reworks=last_of_each_clock([work.stamp for work in history.reworks]),
+        withdrawn=last_of_each_clock([work.stamp for work in history.withdrawn]),
+        works=(_works(layout, history.reworks), _works(layout, history.withdrawn)),
         cleanings=cleanings,
         any_cleaning=last_of_each_clock([stamp for own in cleanings.values() for stamp in own]),
         contradicting=frozenset(_contradicting(layout, history, fibre=fibre, criteria=criteria)),
     )
+
+
+def _works(layout: Layout, reworks: Iterable[Rework]) -> _Works:
+    return tuple([(layout.site_index[one.site], layout.is_closure(one.site), one.stamp) for one in reworks])
+
+
+def _works_through(test: Measurement, works: _Works) -> Iterator[Stamp]:
+    """Give the works at sites that a test runs through; in a closure at its end it meets no joint."""
+    low, high = ends = test.span
+    return (stamp for site, is_closure, stamp in works if low <= site <= high and not (is_closure and site in ends))
+
+
+def _rework_fault(test: Measurement, reworks: Sequence[Stamp], withdrawn: Sequence[Stamp]) -> Reason | None:
+    fault = order_fault(test.stamp, reworks, Reason.BEFORE_REWORK)
+    return fault or order_fault(test.stamp, withdrawn, Reason.WITHDRAWN_WORK)
 
 
 def _contradicting(layout: Layout, history: History, *, fibre: int, criteria: Criteria) -> Iterator[str]:

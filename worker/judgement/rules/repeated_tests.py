@@ -86,7 +86,7 @@ def _earlier_tests(fibre: FibreMeasured) -> Iterator[tuple[Measurement, list[Mea
 
 def _worked_at(fibre: FibreMeasured) -> Iterator[str]:
     history = fibre.history
-    yield from (stamp.made_at for stamp in history.reworks)
+    yield from (work.stamp.made_at for work in history.reworks)
     yield from (act.stamp.made_at for acts in history.cleanings.values() for act in acts)
     yield from (act.stamp.made_at for acts in history.lid_acts.values() for act in acts)
 

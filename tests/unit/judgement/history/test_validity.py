@@ -200,3 +200,45 @@ def test_a_wrong_clock_that_decides_nothing_does_no_harm() -> None:
 
 def test_the_first_splices_void_nothing_made_after_them() -> None:
     assert splice_at_c1([*spliced(), *sealed(), *both_ways()])["outcome"] == "conforming"
+
+
+def partly(*, at: str = "C2") -> list[Body]:
+    """Return C1 sealed and fibre 1 tested from A to the bare fibre in another closure, and back."""
+    there = make_otdr(to_site=at, receive_m=0)
+    back = make_otdr(from_site=at, to_site="A", launch_m=0)
+    return [make_closure_state(), there, back]
+
+
+@pytest.mark.parametrize(
+    ("later", "reason"),
+    [
+        ([], None),
+        # Where a test ends in a closure its lid is off, and what is spliced there or behind it is other work.
+        ([make_closure_state(site="C2", state="opened", made_at=AFTER_TEST)], None),
+        ([make_splice(site="C2", made_at=AFTER_TEST)], None),
+        ([make_splice(site="B", made_at=AFTER_TEST)], None),
+        ([stored(make_splice(site="C2", made_at=AFTER_TEST), is_ended=True)], None),
+        # A splice or a lid between its ends, or at the terminal that it begins at, is what it ran through.
+        ([make_splice(site="C1", made_at=AFTER_TEST)], "before_rework"),
+        ([make_splice(site="A", made_at=AFTER_TEST)], "before_rework"),
+        ([stored(make_splice(site="C1", made_at=AFTER_TEST), is_ended=True)], "withdrawn_work"),
+        ([make_closure_state(site="C1", state="opened", made_at=AFTER_TEST)], "closure_open"),
+    ],
+)
+def test_work_voids_the_tests_that_run_through_it_and_no_others(
+    later: list[Body | Evidence], reason: str | None
+) -> None:
+    assert splice_at_c1([*partly(), *later]).get("reason") == reason
+
+
+def test_work_by_a_wrong_clock_leaves_no_doubt_about_a_test_that_ends_before_it() -> None:
+    behind = stored(make_splice(site="B", made_at=AFTER_TEST), clock_is_flagged=True)
+    within = stored(make_splice(site="C1", made_at=AFTER_TEST), clock_is_flagged=True)
+    assert splice_at_c1([*partly(), behind]).get("reason") is None
+    assert splice_at_c1([*partly(), within])["reason"] == "order_not_proven"
+
+
+def test_a_test_from_an_open_closure_proves_what_lies_behind_it() -> None:
+    finding = splice_at_c1(partly())
+    assert finding["outcome"] == "conforming"
+    assert finding_of(judge(partly()), "SPLICE-1550", site="C2")["reason"] == "no_evidence"
