@@ -13,6 +13,7 @@ from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 from typing import Any
 
+import orjson
 import psycopg
 from psycopg.abc import Buffer
 from psycopg.sql import SQL, Identifier
@@ -155,6 +156,8 @@ def _make_engine(url: str, options: str = _OPTIONS, **pool: Any) -> Engine:
         # An error's text goes into logs and the jobs table: what was recorded stays out of them.
         hide_parameters=True,
         connect_args={"options": options, **TCP_PATIENCE},
+        json_deserializer=orjson.loads,
+        json_serializer=orjson.dumps,
         **pool,
     )
     event.listen(engine, "connect", _adapt)

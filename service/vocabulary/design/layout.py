@@ -189,10 +189,18 @@ class Layout:
         made = {id(numbers): _runs(numbers) for numbers in {id(one): one for one in self.cable_numbers}.values()}
         return [made[id(numbers)] for numbers in self.cable_numbers]
 
+    @cached_property
+    def _ways_in_tubes(self) -> Sequence[tuple[Sequence[int], int]]:
+        # Sections in which the fibres have the same numbers and tubes, once: mostly the whole route is one.
+        both = [
+            (numbers, own.fibres_per_tube)
+            for numbers, own in zip(self.cable_numbers, self.design.sections, strict=True)
+        ]
+        return list({(id(numbers), per_tube): (numbers, per_tube) for numbers, per_tube in both}.values())
+
     def tubes_of(self, fibre: int) -> tuple[int, ...]:
-        """Return in which tube a route fibre lies in each section, counted from 0."""
-        both = zip(self.cable_fibres(fibre), self.design.sections, strict=True)
-        return tuple([(number - 1) // section.fibres_per_tube for number, section in both])
+        """Return in which tubes a route fibre lies, counted from 0: alike for those that lie in the same all along."""
+        return tuple([(numbers[fibre - 1] - 1) // per_tube for numbers, per_tube in self._ways_in_tubes])
 
     def joints_of(self, fibre: int) -> tuple[Joint, ...]:
         """Return a fibre's joints in route order from A."""

@@ -43,25 +43,35 @@ def read_contributions(stored: ContributionsDocument) -> Contributions:
     """Return what a fibre contributes, as it was written."""
     return Contributions(
         sums=tuple(
-            PartialSums(criterion, segment, tuple(sites), tuple(map(tuple, columns)))
-            for criterion, segment, sites, columns in stored["parts"]
+            [
+                PartialSums(criterion, segment, tuple(sites), tuple(map(tuple, columns)))
+                for criterion, segment, sites, columns in stored["parts"]
+            ]
         ),
-        traces=tuple(TraceOutline(*row) for row in stored["traces"]),
-        links=tuple(LinkOutline(*row) for row in stored["links"]),
-        estimates=tuple(EstimateSums(*row) for row in stored["estimates"]),
+        traces=tuple(map(TraceOutline._make, stored["traces"])),
+        links=tuple(map(LinkOutline._make, stored["links"])),
+        estimates=tuple(map(EstimateSums._make, stored["estimates"])),
         suspicions=tuple(
-            Suspicion(
-                SuspicionKind(one["kind"]), tuple(one["fibres"]), tuple(one["records"]), one["detail"], one["chance"]
-            )
-            for one in stored["seen"]
+            [
+                Suspicion(
+                    SuspicionKind(one["kind"]),
+                    tuple(one["fibres"]),
+                    tuple(one["records"]),
+                    one["detail"],
+                    one["chance"],
+                )
+                for one in stored["seen"]
+            ]
         ),
         is_dark=stored["is_dark"],
         glass=tuple(
-            GlassLosses(nm, tuple(sections), route, beyond) for nm, sections, route, beyond in stored.get("glass", [])
+            [GlassLosses(nm, tuple(sections), route, beyond) for nm, sections, route, beyond in stored.get("glass", [])]
         ),
         sightings=tuple(
-            SpanSightings(low, high, pulse_ns, tuple(at_cm), tuple(rise_mdb))
-            for low, high, pulse_ns, at_cm, rise_mdb in stored.get("sightings", [])
+            [
+                SpanSightings(low, high, pulse_ns, tuple(at_cm), tuple(rise_mdb))
+                for low, high, pulse_ns, at_cm, rise_mdb in stored.get("sightings", [])
+            ]
         ),
     )
 

@@ -6,6 +6,7 @@ Arrays hold integers alone: their logarithms, and sums of floats, differ between
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -50,11 +51,15 @@ class Readings:
     @property
     def fibre_count(self) -> int:
         """How many fibres there are."""
-        return len(np.unique(self.fibres))
+        return int(np.count_nonzero(self._are_first))
 
     def first_of_each_fibre(self) -> Integers:
         """Return the first row of each fibre."""
-        return np.asarray(self.values_mdb[np.unique(self.fibres, return_index=True)[1]])
+        return np.asarray(self.values_mdb[self._are_first])
+
+    @property
+    def _are_first(self) -> Claims:
+        return np.asarray(np.diff(self.fibres, prepend=-1) != 0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -181,16 +186,17 @@ def _candidates(readings: Readings, scatter: Scatter) -> Integers:
     # Half a standard deviation, or twice what noise makes of a sum: where all are copies they scatter by less.
     of_noise = 2 * readings.noise_mdb * math.isqrt(readings.values_mdb.shape[1])
     reach = np.maximum((quartiles[1] - quartiles[0]) * 37 // 100, of_noise)
-    pairs = _neighbours(projected[:, :3] // reach[:3])
-    for column in range(projected.shape[1]):
-        first, second = projected[pairs[:, 0], column], projected[pairs[:, 1], column]
-        pairs = pairs[np.abs(first - second) <= reach[column]]
-    pairs = pairs[readings.fibres[pairs[:, 0]] != readings.fibres[pairs[:, 1]]]
-    return np.sort(pairs[:_MOST_CANDIDATES], axis=1)
+    one, other = _neighbours(projected[:, :3] // reach[:3])
+    is_near = readings.fibres[one] != readings.fibres[other]
+    for column, within in zip(projected.T, reach, strict=True):
+        one, other = one[is_near], other[is_near]
+        is_near = np.abs(column[one] - column[other]) <= within
+    pairs = np.stack([one[is_near], other[is_near]], axis=1)[:_MOST_CANDIDATES]
+    return np.sort(pairs, axis=1)
 
 
-def _neighbours(cells: Integers) -> Integers:
-    """Return the rows that lie in one cell of a grid of three dimensions or in neighbouring ones, each pair once.
+def _neighbours(cells: Integers) -> tuple[Integers, Integers]:
+    """Return rows that lie in one cell of a grid of three dimensions or in neighbouring ones, each pair once.
 
     So most rows are never compared: time grows with the pairs that are near, not with all.
     """
@@ -199,7 +205,7 @@ def _neighbours(cells: Integers) -> Integers:
     keys = (places[:, 0] * widths[1] + places[:, 1]) * widths[2] + places[:, 2]
     order = np.argsort(keys, kind="stable")
     keys, begins = keys[order], np.arange(len(keys))
-    pairs = []
+    ones, others = [], []
     for row, column in _HALF_OF_NEIGHBOURS:
         ahead = keys + (row * widths[1] + column) * widths[2]
         # The third dimension's neighbours lie side by side; in the row's own cells only what comes after it.
@@ -207,8 +213,9 @@ def _neighbours(cells: Integers) -> Integers:
         counts = np.searchsorted(keys, ahead + 1, side="right") - low
         first = np.repeat(begins, counts)
         second = np.arange(len(first)) - np.repeat(np.cumsum(counts) - counts, counts) + low[first]
-        pairs.append(np.stack([order[first], order[second]], axis=1))
-    return np.concatenate(pairs)
+        ones.append(order[first])
+        others.append(order[second])
+    return np.concatenate(ones), np.concatenate(others)
 
 
 def _project(values_mdb: Integers, scatter: Scatter) -> Integers:
@@ -222,10 +229,15 @@ def _project(values_mdb: Integers, scatter: Scatter) -> Integers:
     # What was not read counts as the mean.
     centres = np.where(is_read, values, 0).sum(axis=0) // np.maximum(is_read.sum(axis=0), 1)
     deviations = np.where(is_read, values - centres, 0)
-    signs = [[_sign(column, pattern) for pattern in range(_PROJECTIONS)] for column in range(len(known))]
-    # Whole numbers far below 2^53: floats are exact, in any order, and many times as fast.
-    sums = deviations.astype(np.float64) @ np.array(signs, dtype=np.float64).reshape(len(known), _PROJECTIONS)
-    return sums.astype(np.int64)
+    # No product of matrices: the library takes threads for it, which wait for a core longer than this takes.
+    return np.asarray(np.einsum("ij,kj->ik", deviations, _signs(len(known))))
+
+
+# Each route's directions and wavelengths have as many columns.
+@lru_cache(maxsize=8)
+def _signs(columns: int) -> Integers:
+    signs = [[_sign(column, pattern) for column in range(columns)] for pattern in range(_PROJECTIONS)]
+    return np.array(signs, dtype=np.int64)
 
 
 def _sign(column: int, pattern: int) -> int:

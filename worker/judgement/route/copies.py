@@ -212,7 +212,7 @@ def _together(by_side: Mapping[Side, Compared]) -> Iterator[Compared]:
     if len(own) not in {2, 4}:
         return
     fibres = reduce(np.intersect1d, [one.readings.fibres for one in own])
-    rows = [np.searchsorted(one.readings.fibres, fibres) for one in own]
+    rows = [np.searchsorted(one.readings.fibres, fibres).tolist() for one in own]
     values = [one.readings.values_mdb[at] for one, at in zip(own, rows, strict=True)]
     while len(values) > 1:
         values = [_sum_and_difference(*values[at : at + 2]) for at in range(0, len(values), 2)]
@@ -224,7 +224,8 @@ def _together(by_side: Mapping[Side, Compared]) -> Iterator[Compared]:
         steps_mdb=2 * steps_mdb,
         noise_mdb=isqrt(len(own) * _MEDIAN_OF_NOISE_MDB**2),
     )
-    traces = [tuple(one.traces[row][0] for one, row in zip(own, at, strict=True)) for at in zip(*rows, strict=True)]
+    firsts = [[one.traces[row][0] for row in at] for one, at in zip(own, rows, strict=True)]
+    traces = list(zip(*firsts, strict=True))
     yield Compared(f"sums and differences of {len(own)} readings at each joint", readings, traces)
 
 

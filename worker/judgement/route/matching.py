@@ -4,23 +4,17 @@ What is built otherwise than designed is a section's length, so what counts is h
 shorter, and not how far a site is off: everything behind a longer section lies farther out.
 """
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import NamedTuple
+
+from worker.judgement.route.clusters import Cluster
 
 # How many sites without a loss, or losses without a site, may follow each other.
 _MOST_SKIPPED = 4
 # Excess differs by section within this share of its length, common practice (no source): 0.4 to 1.8 %.
 _EXCESS_PERCENT = 1
-
-
-class Cluster(NamedTuple):
-    """Where so many fibres show a loss, and the middle distance of theirs from there; a bend is no joint."""
-
-    at_cm: int
-    spread_cm: int
-    fibres: int
-    is_bend: bool
 
 
 class Unit(NamedTuple):
@@ -80,21 +74,19 @@ def match_units(units: Sequence[Unit], clusters: Sequence[Cluster], reaches: Rea
 def _choices(units: Sequence[Unit], clusters: Sequence[Cluster], reaches: Reaches) -> Iterator[_Choice]:
     """Give, unit by unit, all clusters that may be its own: as many in a row as it has sites, or fewer."""
     first_cm, last_cm = reaches.ends_cm
-    begin = 0
+    at_cm, begin = [cluster.at_cm for cluster in clusters], 0
     for index, unit in enumerate(units):
+        middle_cm, most = unit.middle_cm, len(unit.sites)
         # Behind sections of another excess everything lies off by the sum of them, held by the two ends.
-        drift_cm = min(unit.middle_cm - first_cm, last_cm - unit.middle_cm) * _EXCESS_PERCENT // 100
+        drift_cm = min(middle_cm - first_cm, last_cm - middle_cm) * _EXCESS_PERCENT // 100
         within_cm = reaches.off_spot_cm + max(drift_cm, 0)
-        while begin < len(clusters) and clusters[begin].at_cm < unit.at_cm[0] - within_cm:
-            begin += 1
-        first = begin
-        while first < len(clusters) and clusters[first].at_cm <= unit.at_cm[-1] + within_cm:
-            for behind in range(first + 1, min(first + len(unit.sites), len(clusters)) + 1):
-                found_cm = (clusters[first].at_cm + clusters[behind - 1].at_cm) // 2
-                if abs(found_cm - unit.middle_cm) <= within_cm:
-                    inner_cm = _inner_cm(unit, clusters[first:behind])
-                    yield _Choice(index, first, behind, unit.middle_cm, found_cm, inner_cm)
-            first += 1
+        begin = bisect_left(at_cm, unit.at_cm[0] - within_cm, begin)
+        for first in range(begin, bisect_right(at_cm, unit.at_cm[-1] + within_cm, begin)):
+            for behind in range(first + 1, min(first + most, len(clusters)) + 1):
+                found_cm = (at_cm[first] + at_cm[behind - 1]) // 2
+                if abs(found_cm - middle_cm) <= within_cm:
+                    inner_cm = _inner_cm(unit, clusters[first:behind]) if most > 1 else 0
+                    yield _Choice(index, first, behind, middle_cm, found_cm, inner_cm)
 
 
 def _inner_cm(unit: Unit, taken: Sequence[Cluster]) -> int:

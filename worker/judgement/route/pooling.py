@@ -4,31 +4,27 @@ A cable's fibres share their closures. Each is laid out by its own length, so th
 slack in trays and what noise does. A spot follows from the design and from what counting traces show, in any order.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from itertools import pairwise
-from statistics import median, median_low
+from functools import lru_cache
+from statistics import median_low
 
 from service.vocabulary.criteria.criteria import Placing
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.quantities import to_um
-from worker.judgement.route.matching import Cluster, Reaches, Unit, match_units
+from worker.judgement.route.clusters import Cluster, find_clusters, least_support
+from worker.judgement.route.matching import Reaches, Unit, match_units
 from worker.judgement.traces.places import blur_um, surely_merged_um
 from worker.judgement.traces.sightings import SpanSightings
 from worker.judgement.traces.spots import SPOT_STEP_M, RouteSpots, Spot, SpotGroup
 
 # Fewer fibres may have a fault in common: what they show is then as likely a bend as a closure.
 FEWEST_FIBRES = 3
-_LEAST_SUPPORT = 2
-_SUPPORT_PERCENT = 30
-# A splice loses about as much at either wavelength; what loses more the longer the wave is a bend, a kinked cable too.
-_BEND_RISE_MDB = 40
 # Six times the middle distance from a spot is four standard deviations of a normal scatter.
 _SPREADS = 6
 _CM = 100
 
 _Span = tuple[int, int]
-_Sighting = tuple[int, int, int | None]
 
 
 def locate_sites(layout: Layout, placing: Placing, sightings: Mapping[int, Sequence[SpanSightings]]) -> RouteSpots:
@@ -85,8 +81,10 @@ def _locate_in_span(layout: Layout, placing: Placing, span: _Span, own: Mapping[
     joined = _fibres_joined(layout, span, own)
     if not joined:
         return {}
-    clusters = [one for one in _clusters(placing, own) if one.fibres >= _least_support(min(joined.values()))]
-    units = _units(layout, joined, pulse_ns=max(one.pulse_ns for one in own.values()))
+    pulse_ns, least = max(one.pulse_ns for one in own.values()), least_support(min(fibres for _, fibres in joined))
+    gap_cm = max(to_um(placing.tolerance_m) // 2, blur_um(pulse_ns)) // 10_000
+    clusters = [one for one in find_clusters(own, gap_cm=gap_cm) if one.fibres >= least]
+    units = _units(layout, joined, pulse_ns=pulse_ns)
     reaches = Reaches(
         off_spot_cm=round(placing.off_spot_m * _CM),
         tolerance_cm=round(placing.tolerance_m * _CM),
@@ -107,34 +105,33 @@ def _locate_in_span(layout: Layout, placing: Placing, span: _Span, own: Mapping[
     }
 
 
-def _least_support(joined: int) -> int:
-    return max(_LEAST_SUPPORT, -(-joined * _SUPPORT_PERCENT // 100))
-
-
-def _fibres_joined(layout: Layout, span: _Span, own: Iterable[int]) -> dict[int, int]:
-    """Return on how many fibres each site inside a span has a joint, where it has any."""
-    joined: dict[int, int] = defaultdict(int)
-    for fibre in own:
-        for site in {joint.site_index for joint in layout.joints_of(fibre)}:
+def _fibres_joined(layout: Layout, span: _Span, own: Iterable[int]) -> tuple[tuple[int, int], ...]:
+    """Return the sites inside a span at which fibres have a joint, in order, with how many of them have."""
+    joined: Counter[int] = Counter()
+    for first, fibres in Counter(map(layout.first_alike, own)).items():
+        for site in {joint.site_index for joint in layout.joints_of(first)}:
             if span[0] < site < span[1]:
-                joined[site] += 1
-    return joined
+                joined[site] += fibres
+    return tuple(sorted(joined.items()))
 
 
-def _units(layout: Layout, joined: Mapping[int, int], *, pulse_ns: int) -> list[Unit]:
+# Tube after tube has its joints at the same sites.
+@lru_cache(maxsize=16)
+def _units(layout: Layout, joined: tuple[tuple[int, int], ...], *, pulse_ns: int) -> list[Unit]:
     """Return the sites one by one, or together where a pulse certainly shows several as one event."""
     units: list[list[int]] = []
-    for site in sorted(joined):
+    for site, _ in joined:
         at_um = layout.site_offsets_um[site]
         if units and at_um - layout.site_offsets_um[units[-1][-1]] <= surely_merged_um(pulse_ns):
             units[-1].append(site)
         else:
             units.append([site])
+    fibres = dict(joined)
     return [
         Unit(
             tuple(own),
             tuple(layout.site_offsets_um[site] // 10_000 for site in own),
-            max(joined[site] for site in own),
+            max(fibres[site] for site in own),
         )
         for own in units
     ]
@@ -152,52 +149,6 @@ def _sites_of(unit: Unit, taken: Sequence[Cluster]) -> Iterator[tuple[int, int, 
     moved_cm = (taken[0].at_cm + taken[-1].at_cm - unit.at_cm[0] - unit.at_cm[-1]) // 2
     for site, at_cm in zip(unit.sites, unit.at_cm, strict=True):
         yield site, at_cm + moved_cm, blurred
-
-
-def _clusters(placing: Placing, own: Mapping[int, SpanSightings]) -> list[Cluster]:
-    """Return where several fibres show a loss."""
-    gap_cm = max(to_um(placing.tolerance_m) // 2, blur_um(max(one.pulse_ns for one in own.values()))) // 10_000
-    seen = sorted(
-        [
-            (at_cm, fibre, rise)
-            for fibre, one in own.items()
-            for at_cm, rise in zip(one.at_cm, one.rise_mdb, strict=True)
-        ],
-        key=lambda one: one[:2],
-    )
-    runs: list[list[_Sighting]] = []
-    for one in seen:
-        if not runs or one[0] - runs[-1][-1][0] > gap_cm:
-            runs.append([])
-        runs[-1].append(one)
-    return [_cluster(part) for run in runs for part in _parted(run)]
-
-
-def _parted(run: Sequence[_Sighting]) -> list[Sequence[_Sighting]]:
-    """Part sightings, each near the next, into as many clusters as most of their fibres show."""
-    per_fibre: dict[int, int] = defaultdict(int)
-    for _, fibre, _ in run:
-        per_fibre[fibre] += 1
-    least = _least_support(len(per_fibre))
-    in_order = sorted(per_fibre.values(), reverse=True)
-    parts = in_order[least - 1] if len(in_order) >= least else 1
-    if parts == 1:
-        return [run]
-    # Where the gaps between them are widest.
-    gaps = sorted(range(1, len(run)), key=lambda index: (run[index - 1][0] - run[index][0], index))[: parts - 1]
-    edges = [0, *sorted(gaps), len(run)]
-    return [run[first:behind] for first, behind in pairwise(edges)]
-
-
-def _cluster(own: Sequence[_Sighting]) -> Cluster:
-    at_cm = median_low([one[0] for one in own])
-    rises = [rise for _, _, rise in own if rise is not None]
-    return Cluster(
-        at_cm=at_cm,
-        spread_cm=median_low(sorted(abs(one[0] - at_cm) for one in own)),
-        fibres=len({fibre for _, fibre, _ in own}),
-        is_bend=2 * len(rises) > len(own) and median(rises) >= _BEND_RISE_MDB,
-    )
 
 
 def _to_step(at_cm: int) -> int:
