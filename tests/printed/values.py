@@ -44,7 +44,7 @@ def reading_text(f: Json, direction: str) -> str:
 def place_text(f: Json) -> str:
     side = f", {f['side'].replace('_', ' ')}" if "side" in f else ""
     if "site" in f:
-        place = f"{f['site']}{side}"
+        place = f"{f['site']}{side}" + (f", of {f['from_site']} to {f['to_site']}" if "from_site" in f else "")
     elif "section" in f:
         place = f"section {f['section']}"
     else:

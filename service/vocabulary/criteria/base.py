@@ -5,16 +5,17 @@ from typing import Annotated, ClassVar, Literal, NamedTuple
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
-from service.vocabulary.criteria.words import DecisionRule, Force, Quantity
+from service.vocabulary.criteria.words import DecisionRule, Force, LinkStretch, Quantity
 
 Test = Literal["otdr", "attenuation", "return_loss", "dispersion", "continuity"]
 
 
 class RequiredTest(NamedTuple):
-    """A test of the whole fibre, from both ends; continuity has no wavelength."""
+    """A test of the whole fibre, or of each of its spans, from both ends; continuity has no wavelength."""
 
     name: Test
     wavelength_nm: int | None
+    over: LinkStretch = LinkStretch.ROUTE
 
 
 class AppliesWhen(q.Value):
@@ -55,8 +56,16 @@ class Criterion(q.Value):
 
     @property
     def required_tests(self) -> tuple[RequiredTest, ...]:
-        """Return the tests from end to end that it cannot be judged without."""
-        return () if self.judged_by is None else (RequiredTest(self.judged_by, getattr(self, "wavelength_nm", None)),)
+        """Return the tests that it cannot be judged without."""
+        if self.judged_by is None:
+            return ()
+        return (RequiredTest(self.judged_by, getattr(self, "wavelength_nm", None), self.link_stretch),)
+
+    @property
+    def link_stretch(self) -> LinkStretch:
+        """Return over what it is held where it is about a link: the whole route unless it says something else."""
+        over = getattr(self, "over", None)
+        return over if isinstance(over, LinkStretch) else LinkStretch.ROUTE
 
     @property
     def single_limit(self) -> float | None:

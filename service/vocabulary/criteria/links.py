@@ -7,7 +7,7 @@ from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria.base import Criterion, LimitedDb, RequiredTest
-from service.vocabulary.criteria.words import DecisionRule, Quantity
+from service.vocabulary.criteria.words import DecisionRule, LinkStretch, Quantity
 from service.vocabulary.words import FarEnd
 
 
@@ -26,7 +26,10 @@ class FixedLimit(q.Value):
 
 
 class Budget(q.Value):
-    """A limit from the design: fibre length, splices, and the connections that the reference method includes."""
+    """A limit from the design: fibre length, splices, and the connections that the reference method includes.
+
+    A span from panel to panel has a connection at each of its ends, and the splices of its own side in the panels.
+    """
 
     kind: Literal["budget"]
     attenuation_db_per_km: q.PositiveAttenuationDbPerKm
@@ -36,13 +39,14 @@ class Budget(q.Value):
 
 
 class LinkAttenuationCriterion(LimitedDb):
-    """End-to-end loss by source and meter, against one figure or against the budget.
+    """Loss by source and meter from end to end, or over each span, against one figure or against the budget.
 
     A loss below `least_attenuation_db_per_km` of fibre by more than the uncertainty tells of a wrong reference and is
     set aside; without that figure none is for being too low.
     """
 
     quantity: Literal[Quantity.LINK_ATTENUATION]
+    over: LinkStretch = LinkStretch.ROUTE
     combination: Combination
     limit: Annotated[FixedLimit | Budget, Field(discriminator="kind")]
     reference_cords: Literal[1, 2, 3] | None = None
@@ -95,9 +99,10 @@ class AttenuationCoefficientCriterion(Criterion):
 
 
 class ReturnLossCriterion(LimitedDb):
-    """The least return loss of the link at each end: measured there, or worked out from events and backscatter."""
+    """The least return loss at each end of the link, or of each span: measured there, or worked out from a trace."""
 
     quantity: Literal[Quantity.RETURN_LOSS]
+    over: LinkStretch = LinkStretch.ROUTE
     basis: Literal["measured", "computed"] = "measured"
     limit_db: q.ReturnLossDb
     far_end: FarEnd | None = None
@@ -108,7 +113,7 @@ class ReturnLossCriterion(LimitedDb):
     @property
     def required_tests(self) -> tuple[RequiredTest, ...]:
         """Return the test that its basis asks for."""
-        return (RequiredTest("return_loss" if self.basis == "measured" else "otdr", self.wavelength_nm),)
+        return (RequiredTest("return_loss" if self.basis == "measured" else "otdr", self.wavelength_nm, self.over),)
 
 
 class LengthCriterion(Criterion):
@@ -154,9 +159,10 @@ class PolarizationModeDispersionCriterion(Criterion):
 
 
 class RequiredTestCriterion(Criterion):
-    """A test that has to be there for each fibre, in both directions."""
+    """A test that has to be there for each fibre, or for each of its spans, in both directions."""
 
     quantity: Literal[Quantity.REQUIRED_TEST]
+    over: LinkStretch = LinkStretch.ROUTE
     test: Literal["otdr", "attenuation", "return_loss"]
     wavelength_nm: q.WavelengthNm
 
@@ -165,4 +171,4 @@ class RequiredTestCriterion(Criterion):
     @property
     def required_tests(self) -> tuple[RequiredTest, ...]:
         """Return the test that has to be there."""
-        return (RequiredTest(self.test, self.wavelength_nm),)
+        return (RequiredTest(self.test, self.wavelength_nm, self.over),)

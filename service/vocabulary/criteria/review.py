@@ -11,10 +11,11 @@ from service.vocabulary.canonical import canonical_json
 from service.vocabulary.criteria import joints, links
 from service.vocabulary.criteria.base import AppliesWhen, Criterion, RequiredTest
 from service.vocabulary.criteria.criteria import AnyCriterion, Criteria
-from service.vocabulary.criteria.words import Basis, DecisionRule, Force
+from service.vocabulary.criteria.words import Basis, DecisionRule, Force, LinkStretch
 from service.vocabulary.design.words import JointKind
 
 _TEST_LABELS = {"otdr": "OTDR traces", "attenuation": "attenuation tests", "return_loss": "return loss tests"}
+_OF_STRETCH = {LinkStretch.ROUTE: "", LinkStretch.SPAN: " of each span"}
 # What two criteria about the same thing may differ in, beside their limits.
 _OWN = ("code", "clause", "fallback", "estimate_action_limit_db", "one_way_action_limit_db")
 _ALL_OF_THEM_PERCENT = 100.0
@@ -200,17 +201,20 @@ def _untested(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
                 judged_by.setdefault(test, []).append(criterion)
     for test, criteria in judged_by.items():
         if test.name in _TEST_LABELS and test not in asked:
-            detail = f"{_TEST_LABELS[test.name]} at {test.wavelength_nm} nm are not among the required tests"
+            named = f"{_TEST_LABELS[test.name]} at {test.wavelength_nm} nm{_OF_STRETCH[test.over]}"
+            detail = f"{named} are not among the required tests"
             yield report_on(*criteria, severity=Severity.QUESTIONABLE, detail=detail)
 
 
 def _asked_for(criteria: Iterable[AnyCriterion]) -> set[RequiredTest]:
-    return {
+    asked = {
         test
         for one in criteria
         if isinstance(one, links.RequiredTestCriterion) and one.force is Force.REQUIRED
         for test in one.required_tests
     }
+    # Traces of the spans join up from end to end.
+    return asked | {test._replace(over=LinkStretch.ROUTE) for test in asked if test.name == "otdr"}
 
 
 def _holds_within(inner: AppliesWhen | None, outer: AppliesWhen | None) -> bool:

@@ -13,7 +13,7 @@ from service.vocabulary.criteria.links import (
 from service.vocabulary.criteria.review import CriteriaReport, Severity, report_on
 from service.vocabulary.criteria.scope import scope_of
 from service.vocabulary.criteria.trace_settings import TraceSettingsCriterion
-from service.vocabulary.criteria.words import DecisionRule
+from service.vocabulary.criteria.words import DecisionRule, LinkStretch
 from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.design.words import FibreAction, SiteKind
 from service.vocabulary.quantities import PDB_PER_MDB, UM_PER_KM, metres_text, to_last_place, to_um
@@ -42,7 +42,8 @@ def _infeasibilities(criterion: AnyCriterion, layout: Layout) -> Iterator[Criter
 
 def _applies(criterion: AnyCriterion, layout: Layout) -> bool:
     scope = scope_of(criterion.applies_when, layout)
-    return scope.holds_end_to_end if criterion.is_end_to_end else bool(scope.spans)
+    is_of_route = criterion.is_end_to_end and criterion.link_stretch is LinkStretch.ROUTE
+    return scope.holds_end_to_end if is_of_route else bool(scope.spans)
 
 
 def _below_fibre_alone(criterion: LinkAttenuationCriterion, layout: Layout) -> Iterator[CriteriaReport]:
@@ -54,7 +55,9 @@ def _below_fibre_alone(criterion: LinkAttenuationCriterion, layout: Layout) -> I
     limit_mdb = to_last_place(criterion.limit.limit_db, places=3)
     uncertainty_mdb = to_last_place(criterion.uncertainty_db, places=3)
     most_mdb = limit_mdb - (uncertainty_mdb if criterion.decision is DecisionRule.GUARDED else 0)
-    length_um = layout.site_offsets_um[-1]
+    whole = Span(first=0, last=len(layout.design.sites) - 1)
+    spans = scope_of(criterion.applies_when, layout).spans if criterion.over is LinkStretch.SPAN else (whole,)
+    length_um = max(_length_um(layout, span) for span in spans)
     alone_pdb = to_last_place(least, places=3) * length_um
     if most_mdb * PDB_PER_MDB >= alone_pdb:
         return

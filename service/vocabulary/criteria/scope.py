@@ -19,17 +19,18 @@ class Scope:
 
 def scope_of(applies_when: AppliesWhen | None, layout: Layout) -> Scope:
     """Return where a criterion holds; everywhere where it does not say when it applies."""
-    spans = tuple(span for span in layout.spans if _holds(applies_when, layout, span))
+    spans = tuple(span for span in layout.spans if holds_over(applies_when, layout, span))
     whole = Span(first=0, last=len(layout.design.sites) - 1)
     return Scope(
         spans=spans,
         sections=frozenset(section for span in spans for section in range(span.first, span.last)),
         sites=frozenset(site for span in spans for site in range(span.first, span.last + 1)),
-        holds_end_to_end=_holds(applies_when, layout, whole),
+        holds_end_to_end=holds_over(applies_when, layout, whole),
     )
 
 
-def _holds(applies_when: AppliesWhen | None, layout: Layout, span: Span) -> bool:
+def holds_over(applies_when: AppliesWhen | None, layout: Layout, span: Span) -> bool:
+    """Tell whether a criterion holds over the fibre between two sites."""
     if applies_when is None:
         return True
     length_um = layout.site_offsets_um[span.last] - layout.site_offsets_um[span.first]

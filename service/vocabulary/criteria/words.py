@@ -65,6 +65,16 @@ class DecisionRule(StrEnum):
     FOUR_WAY = "four_way"
 
 
+class LinkStretch(StrEnum):
+    """The run of fibre that what is about a link is held over.
+
+    The whole route from end to end; or each span, from one panel to the next, as source and meter are connected there.
+    """
+
+    ROUTE = "route"
+    SPAN = "span"
+
+
 class Force(StrEnum):
     """Whether a criterion decides acceptance or only informs."""
 

@@ -4,6 +4,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
+from service.vocabulary.design.layout import Span
 from service.vocabulary.quantities import PDB_PER_MDB, round_half_even, to_last_place, to_um
 from worker.judgement.fibre.link_tests import DirectionTest, both_ways
 from worker.judgement.fibre.measured import FibreMeasured
@@ -55,15 +56,17 @@ class WholeAndParts(NamedTuple):
         return beyond_mdb > 0 and beyond_mdb**2 > squared
 
 
-def compare(fibre: FibreMeasured, traced: tuple[TracedLoss, ...] | None, *, wavelength_nm: int) -> WholeAndParts | None:
-    """Return source and meter beside what is `traced`, where both measured the whole fibre from both ends."""
+def compare(
+    fibre: FibreMeasured, traced: tuple[TracedLoss, ...] | None, *, wavelength_nm: int, span: Span
+) -> WholeAndParts | None:
+    """Return source and meter beside what is `traced`, where both measured all between two sites from both ends."""
     if traced is None:
         return None
-    powers = both_ways(fibre, test="attenuation", wavelength_nm=wavelength_nm)
+    powers = both_ways(fibre, test="attenuation", wavelength_nm=wavelength_nm, between=span)
     losses = [one for way in powers for one in way.measurements if isinstance(one, LinkLoss)]
     if any(way.missing is not None for way in powers) or len({one.reference_cords for one in losses}) != 1:
         return None
-    left_out_mdb = _left_out_mdb(fibre, wavelength_nm, cords=losses[0].reference_cords)
+    left_out_mdb = _left_out_mdb(fibre, wavelength_nm, span, cords=losses[0].reference_cords)
     if left_out_mdb is None:
         return None
     return WholeAndParts(
@@ -74,17 +77,19 @@ def compare(fibre: FibreMeasured, traced: tuple[TracedLoss, ...] | None, *, wave
     )
 
 
-def traced_both_ways(fibre: FibreMeasured, *, wavelength_nm: int) -> tuple[TracedLoss, ...] | None:
-    """Return what the traces of both directions lose over the whole fibre with its cords, where both say so."""
-    ways = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm)
-    traced = tuple([found for way in ways if (found := _traced(fibre, way)) is not None])
+def traced_both_ways(fibre: FibreMeasured, *, wavelength_nm: int, span: Span) -> tuple[TracedLoss, ...] | None:
+    """Return what the traces of both directions lose between two sites, both connections there included."""
+    ways = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm, between=span)
+    traced = tuple([found for way in ways if (found := _traced(fibre, span, way)) is not None])
     return traced if len(traced) == len(ways) else None
 
 
-def contradiction(fibre: FibreMeasured, criterion: LinkAttenuationCriterion) -> tuple[WholeAndParts, str] | None:
+def contradiction(
+    fibre: FibreMeasured, criterion: LinkAttenuationCriterion, span: Span
+) -> tuple[WholeAndParts, str] | None:
     """Return source and meter beside the traces, and in words, if both cannot be right."""
     nm, consistency = criterion.wavelength_nm, fibre.criteria.consistency
-    found = compare(fibre, traced_both_ways(fibre, wavelength_nm=nm), wavelength_nm=nm)
+    found = compare(fibre, traced_both_ways(fibre, wavelength_nm=nm, span=span), wavelength_nm=nm, span=span)
     if found is None or not found.contradict(
         uncertainty_mdb=limit_mdb(criterion.uncertainty_db),
         span_mdb=limit_mdb(consistency.span_db),
@@ -98,11 +103,11 @@ def contradiction(fibre: FibreMeasured, criterion: LinkAttenuationCriterion) -> 
     return found, f"the traces lose {_half_text(found.parts_mdb)} dB over both end connections{less}{other}"
 
 
-def _traced(fibre: FibreMeasured, way: DirectionTest) -> TracedLoss | None:
-    """Return what the first trace over the whole fibre loses that says so: by its total, or by all its parts."""
+def _traced(fibre: FibreMeasured, span: Span, way: DirectionTest) -> TracedLoss | None:
+    """Return what the first trace between two sites loses that says so: by its total, or by all its parts."""
     near_um = to_um(fibre.criteria.placing.tolerance_m)
     for trace in way.measurements:
-        if not isinstance(trace, Trace) or way.missing is not None or trace.span != (0, fibre.prepared.last_index):
+        if not isinstance(trace, Trace) or way.missing is not None or trace.span != (span.first, span.last):
             continue
         if trace.launch is None or trace.receive is None:
             continue
@@ -126,11 +131,11 @@ def _traced_by(fibre: FibreMeasured, trace: Trace, *, near_um: int) -> TracedLos
     return TracedLoss(trace, glass_mdb + events_mdb, glass_mdb, None) if parts.are_all else None
 
 
-def _left_out_mdb(fibre: FibreMeasured, wavelength_nm: int, *, cords: int) -> int | None:
-    """Return the most that a reference takes away of the two ends, each at most what is read at its terminal."""
+def _left_out_mdb(fibre: FibreMeasured, wavelength_nm: int, span: Span, *, cords: int) -> int | None:
+    """Return the most that a reference takes away of the two ends, each at most what is read there by both ends."""
     if cords == 1:
         return 0
-    ends = [place for place in fibre.places if place.is_end]
+    ends = [place for place in fibre.places if place.site_index in {span.first, span.last}]
     losses = [fibre.loss_at(place, wavelength_nm=wavelength_nm) for place in ends]
     if len(losses) < 2 or any(loss.reason is not None for loss in losses):
         return None

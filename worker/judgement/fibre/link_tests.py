@@ -2,9 +2,12 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from service.vocabulary.criteria.base import Test
+from service.vocabulary.criteria.words import LinkStretch
 from service.vocabulary.design.layout import Layout, Span
+from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.bidirectional import missing_reason
@@ -55,11 +58,26 @@ class DirectionTest:
         return named if self.missing is Reason.NO_EVIDENCE else f"{named} that counts: {REASON_LABELS[self.missing]}"
 
 
-def can_be_made(layout: Layout, test: Test, *, is_forward: bool) -> bool:
+def can_be_made(layout: Layout, test: Test, *, is_forward: bool, between: Span) -> bool:
     """Tell whether a test can be made: none starts at an end not built yet, and some need an instrument at both."""
-    unbuilt = layout.unbuilt_ends
-    start = 0 if is_forward else len(layout.design.sites) - 1
+    unbuilt = layout.unbuilt_ends & {between.first, between.last}
+    start = between.first if is_forward else between.last
     return not unbuilt or (test in _FROM_ONE_END and start not in unbuilt)
+
+
+def stretches_of(fibre: FibreMeasured, over: LinkStretch) -> tuple[Span, ...]:
+    """Return over what a fibre is tested that runs from end to end: the whole route, or each of its spans.
+
+    These lie between neighbouring sites at which it has a connection, or the route ends. Through a panel in which it is
+    spliced or uncut it runs on: nothing can be connected to it there.
+    """
+    if not fibre.is_continuous:
+        return ()
+    if over is LinkStretch.ROUTE:
+        return (fibre.whole,)
+    pairs = {joint.site_index for joint in fibre.joints if joint.kind is JointKind.PAIR}
+    ends = sorted({fibre.whole.first, fibre.whole.last, *pairs})
+    return tuple(Span(first=first, last=last) for first, last in pairwise(ends))
 
 
 def find_test(
@@ -76,8 +94,7 @@ def find_test(
     A measurement of one value that is not wanted is passed over. A trace counts that lies between the two sites: one
     that runs through them sees the connections there mated, which is another test.
     """
-    whole = Span(first=0, last=fibre.prepared.last_index)
-    span = between or whole
+    span = between or fibre.whole
     if test == "otdr":
         assert wavelength_nm is not None
         missing, measurements, void = _find_traces(fibre, Side(wavelength_nm, is_forward), span)
@@ -95,7 +112,7 @@ def find_test(
         missing=missing,
         measurements=tuple(measurements),
         void=tuple(void),
-        between=None if span == whole else _names(fibre, span, is_forward=is_forward),
+        between=None if span == fibre.whole else _names(fibre, span, is_forward=is_forward),
     )
 
 

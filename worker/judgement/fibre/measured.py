@@ -12,7 +12,7 @@ from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.joints import BendCriterion, JointLossCriterion
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
 from service.vocabulary.criteria.workmanship import AttemptsAboveLoss, WorkmanshipCriterion
-from service.vocabulary.design.layout import Joint, Layout
+from service.vocabulary.design.layout import Joint, Layout, Span
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.words import Reason
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, combine
@@ -56,6 +56,7 @@ class Prepared:
 
     layout: Layout
     criteria: Criteria
+    whole: Span
     last_index: int
     wavelengths_nm: tuple[int, ...]
     link_criteria: tuple[LinkAttenuationCriterion, ...]
@@ -112,6 +113,11 @@ class FibreMeasured:
         return self.layout.site_offsets_um[-1]
 
     @property
+    def whole(self) -> Span:
+        """The route from end to end."""
+        return self.prepared.whole
+
+    @property
     def end_sites(self) -> tuple[str, str]:
         """The route's two terminals."""
         return self.layout.design.sites[0].id, self.layout.design.sites[-1].id
@@ -136,6 +142,7 @@ def prepare_measuring(layout: Layout, criteria: Criteria) -> Prepared:
     return Prepared(
         layout=layout,
         criteria=criteria,
+        whole=Span(first=0, last=len(layout.design.sites) - 1),
         last_index=len(layout.design.sites) - 1,
         wavelengths_nm=tuple(dict.fromkeys(asked)),
         link_criteria=tuple([one for one in criteria.criteria if isinstance(one, LinkAttenuationCriterion)]),

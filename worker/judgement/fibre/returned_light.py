@@ -37,17 +37,17 @@ class ReturnedLight(NamedTuple):
 
 
 def returned_light(fibre: FibreMeasured, trace: Trace, *, far_end: FarEnd | None) -> ReturnedLight:
-    """Return what a trace over the whole fibre adds up to at its near end.
+    """Return what a trace adds up to at its near end, over all of the fibre between its two ends.
 
     An open end takes the place of the far connection; any other sends nothing back but what that connection does.
     """
-    events = _events_along(fibre, trace)
+    length_um, lengths_um = _lengths_um(fibre, trace)
+    events = _events_along(fibre, trace, length_um)
     inside = events
     if far_end is FarEnd.OPEN:
-        end_um = fibre.length_um - fibre.aligned(trace).scale.tolerance_um
+        end_um = length_um - fibre.aligned(trace).scale.tolerance_um
         inside = [one for one in events if one.along_um < end_um]
-    lengths_um = fibre.layout.section_lengths_um[:: 1 if trace.is_forward else -1]
-    coefficients = _coefficients(fibre, trace, lengths_um, events)
+    coefficients = _coefficients(trace, lengths_um, events)
     reason = _end_fault(fibre, trace, far_end) or _event_fault(inside) or _glass_fault(coefficients)
     if reason is not None:
         return ReturnedLight(reason, 0, 0, REASON_LABELS[reason])
@@ -60,33 +60,37 @@ def returned_light(fibre: FibreMeasured, trace: Trace, *, far_end: FarEnd | None
         if all(low == high for low, high in bounds)
         else _return_loss(trace, index_e5, sections, inside, [low for low, _ in bounds], far_end)
     )
-    return ReturnedLight(None, least, most, _detail(fibre, bounds, far_end))
+    return ReturnedLight(None, least, most, _detail(length_um, bounds, far_end))
 
 
-def _detail(fibre: FibreMeasured, bounds: Sequence[tuple[int | None, int | None]], far_end: FarEnd | None) -> str:
+def _lengths_um(fibre: FibreMeasured, trace: Trace) -> tuple[int, Sequence[int]]:
+    """Return the design's fibre between a trace's ends, in all and by section as its light goes."""
+    own = fibre.layout.section_lengths_um[trace.low_index : trace.high_index]
+    return sum(own), own if trace.is_forward else own[::-1]
+
+
+def _detail(length_um: int, bounds: Sequence[tuple[int | None, int | None]], far_end: FarEnd | None) -> str:
     count = sum(most is not None for _, most in bounds)
     reflections = "1 reflection" if count == 1 else f"{count} reflections"
     far = "open" if far_end is FarEnd.OPEN else "sending nothing back"
-    return f"worked out from {reflections} and {metres_text(fibre.length_um)} m of fibre, the far end {far}"
+    return f"worked out from {reflections} and {metres_text(length_um)} m of fibre, the far end {far}"
 
 
-def _events_along(fibre: FibreMeasured, trace: Trace) -> list[EventAlong]:
+def _events_along(fibre: FibreMeasured, trace: Trace, length_um: int) -> list[EventAlong]:
     scale = fibre.aligned(trace).scale
     first_um, last_um = scale.start_um - scale.tolerance_um, scale.end_um + scale.tolerance_um
     return [
-        EventAlong(min(max(scale.along_um(event.at_um), 0), fibre.length_um), event)
+        EventAlong(min(max(scale.along_um(event.at_um), 0), length_um), event)
         for event in scale.events
         if first_um <= event.at_um <= last_um
     ]
 
 
-def _coefficients(
-    fibre: FibreMeasured, trace: Trace, lengths_um: Sequence[int], events: Sequence[EventAlong]
-) -> list[int | None]:
+def _coefficients(trace: Trace, lengths_um: Sequence[int], events: Sequence[EventAlong]) -> list[int | None]:
     """Return what the next event that says so states of the fibre before it, for the middle of each section."""
     stated = [one for one in events if one.event.mdb_per_km is not None]
     if trace.receive is None:
-        stated += [EventAlong(fibre.length_um, end) for end in trace.ends_shown[:1] if end.mdb_per_km is not None]
+        stated += [EventAlong(sum(lengths_um), end) for end in trace.ends_shown[:1] if end.mdb_per_km is not None]
     coefficients: list[int | None] = []
     reached_um = 0
     for length_um in lengths_um:

@@ -7,9 +7,9 @@ from service.vocabulary.criteria.links import ReturnLossCriterion
 from service.vocabulary.criteria.review import CriteriaReport, Severity, contradictions_in
 from service.vocabulary.criteria.route_feasibility import infeasibilities_on
 from service.vocabulary.criteria.scope import scope_of
-from service.vocabulary.criteria.words import DecisionRule
+from service.vocabulary.criteria.words import DecisionRule, LinkStretch
 from service.vocabulary.design.design import Section
-from service.vocabulary.design.layout import Layout, fibre_length_um
+from service.vocabulary.design.layout import Layout, Span, fibre_length_um
 from service.vocabulary.quantities import UM_PER_KM, metres_text
 from worker.judgement.glass import CUSTOMARY, Glass
 from worker.judgement.numbers.exact import TENTHS_PER_MDB, db_text, limit_mdb, rounded_tenth_mdb
@@ -56,14 +56,25 @@ def _glass(layout: Layout, criterion: AnyCriterion) -> Iterator[CriteriaReport]:
     """Find a return loss that the fibre alone does not leave at one of its ends."""
     if not isinstance(criterion, ReturnLossCriterion):
         return
-    if not scope_of(criterion.applies_when, layout).holds_end_to_end:
-        return
+    scope = scope_of(criterion.applies_when, layout)
+    whole = (Span(first=0, last=len(layout.design.sites) - 1),) if scope.holds_end_to_end else ()
+    spans = scope.spans if criterion.over is LinkStretch.SPAN else whole
     asked = limit_mdb(criterion.limit_db) * TENTHS_PER_MDB
     if criterion.decision is DecisionRule.GUARDED and criterion.uncertainty_db is not None:
         asked += limit_mdb(criterion.uncertainty_db) * TENTHS_PER_MDB
-    sections, nm = layout.design.sections, criterion.wavelength_nm
-    ends = [return_loss_of_fibre_alone_tenth_mdb(own, wavelength_nm=nm) for own in (sections, sections[::-1])]
-    least = min((one for one in ends if one is not None), default=asked)
+    nm, offsets_um = criterion.wavelength_nm, layout.site_offsets_um
+    ends = [
+        (left, offsets_um[span.last] - offsets_um[span.first])
+        for span in spans
+        for step in (1, -1)
+        if (
+            left := return_loss_of_fibre_alone_tenth_mdb(
+                layout.design.sections[span.first : span.last][::step], wavelength_nm=nm
+            )
+        )
+        is not None
+    ]
+    least, length_um = min(ends, default=(asked, 0))
     if asked <= least:
         return
     is_beyond_doubt = asked - least > _COEFFICIENT_KNOWN_TO_TENTH_MDB
@@ -71,7 +82,7 @@ def _glass(layout: Layout, criterion: AnyCriterion) -> Iterator[CriteriaReport]:
         criteria=(criterion.code,),
         severity=Severity.UNMEETABLE if is_beyond_doubt else Severity.QUESTIONABLE,
         detail=(
-            f"asks for {db_text(asked)} dB, and the backscatter of {metres_text(layout.site_offsets_um[-1])} m of "
+            f"asks for {db_text(asked)} dB, and the backscatter of {metres_text(length_um)} m of "
             f"fibre alone leaves {db_text(least)} dB, known to about 1 dB"
         ),
     )

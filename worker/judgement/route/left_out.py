@@ -17,7 +17,7 @@ from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
 from service.vocabulary.criteria.scope import scope_of
-from service.vocabulary.criteria.words import Force, Quantity
+from service.vocabulary.criteria.words import Force, LinkStretch, Quantity
 from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.words import Act, Outcome, Reason
 from worker.judgement.fibre.contributions import Contributions
@@ -201,7 +201,8 @@ def _traced_finding(layout: Layout, limiting: Sequence[Criterion], outlier: _Out
 
 
 def _link_finding(layout: Layout, links: Sequence[Criterion], outlier: _Outlier) -> Iterator[Finding]:
-    criterion = next((one for one in links if scope_of(one.applies_when, layout).holds_end_to_end), None)
+    of_route = (one for one in links if one.link_stretch is LinkStretch.ROUTE)
+    criterion = next((one for one in of_route if scope_of(one.applies_when, layout).holds_end_to_end), None)
     whole = Span(first=0, last=len(layout.design.sections))
     detail = f"by source and meter less its traces, {_off_text(outlier)}"
     yield from _finding(layout, criterion, outlier, whole, Reason.WHOLE_UNLIKE_PARTS, detail)

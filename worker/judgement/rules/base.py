@@ -1,17 +1,18 @@
 """What rules have in common: a criterion made ready for one layout, its limit, and the attempts at a joint."""
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import ClassVar, Generic, TypeVar
 
 from service.vocabulary.criteria.base import Criterion
-from service.vocabulary.criteria.scope import scope_of
-from service.vocabulary.criteria.words import Unit
+from service.vocabulary.criteria.scope import holds_over, scope_of
+from service.vocabulary.criteria.words import LinkStretch, Unit
 from service.vocabulary.design.layout import Joint, Layout, Span
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Outcome
 from worker.judgement.fibre.findings import Finding, Judgement
+from worker.judgement.fibre.link_tests import stretches_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import Exact
 from worker.judgement.numbers.limits import Limit, to_parts
@@ -35,6 +36,14 @@ class Rule(ABC, Generic[CriterionT]):
         """Give each joint of a kind for which the criterion holds, with its place, in route order."""
         return (own for own in fibre.joints_of_kind[kind] if own[0].site_index in self.scope.sites)
 
+    def stretches(self, fibre: FibreMeasured) -> Sequence[Span]:
+        """Return over what the criterion holds of a fibre that runs from end to end: all of it, or its spans."""
+        over, applies_when = self.criterion.link_stretch, self.criterion.applies_when
+        own = stretches_of(fibre, over)
+        if over is LinkStretch.ROUTE:
+            return own if self.scope.holds_end_to_end else ()
+        return [one for one in own if holds_over(applies_when, fibre.layout, one) and segments_over(fibre, one)]
+
     def joint_finding(self, fibre: FibreMeasured, joint: Joint, judgement: Judgement) -> Finding:
         """Return a finding about a joint."""
         # By position: a route has more of these than of anything else.
@@ -42,8 +51,7 @@ class Rule(ABC, Generic[CriterionT]):
 
     def link_finding(self, fibre: FibreMeasured, judgement: Judgement) -> Finding:
         """Return a finding about a fibre from end to end."""
-        first, last = fibre.end_sites
-        return Finding(self.criterion, judgement, fibre.segments, fibre.number, from_site=first, to_site=last)
+        return self.span_finding(fibre, fibre.whole, judgement)
 
     def section_finding(self, fibre: FibreMeasured, section: int, judgement: Judgement) -> Finding:
         """Return a finding about the fibre in one section."""
@@ -53,7 +61,7 @@ class Rule(ABC, Generic[CriterionT]):
     def span_finding(self, fibre: FibreMeasured, span: Span, judgement: Judgement) -> Finding:
         """Return a finding about the fibre from one site to another."""
         first, last = (fibre.layout.design.sites[index].id for index in (span.first, span.last))
-        segments = segments_over(fibre, span)
+        segments = fibre.segments if span == fibre.whole else segments_over(fibre, span)
         return Finding(self.criterion, judgement, segments, fibre.number, from_site=first, to_site=last)
 
 
@@ -68,16 +76,16 @@ class LimitRule(Rule[CriterionT]):
 
 
 class EndToEndRule(Rule[CriterionT]):
-    """A criterion about a fibre as a whole."""
+    """A criterion about a fibre as a whole, or span by span."""
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
-        """Give one finding for a fibre that runs from end to end."""
-        if fibre.is_continuous and self.scope.holds_end_to_end:
-            yield self.link_finding(fibre, self.judge(fibre))
+        """Give one finding for a fibre that runs from end to end, or one for each of its spans that is paid for."""
+        for span in self.stretches(fibre):
+            yield self.span_finding(fibre, span, self.judge(fibre, span))
 
     @abstractmethod
-    def judge(self, fibre: FibreMeasured) -> Judgement:
-        """Hold a whole fibre against the criterion."""
+    def judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
+        """Hold a whole fibre, or a span of it, against the criterion."""
 
 
 def limit_of(criterion: Criterion, *, unit: Unit = Unit.DB, places: int = 4) -> Limit:
@@ -133,3 +141,23 @@ def length_over_um(fibre: FibreMeasured, span: Span) -> int:
     """Return the design's fibre length of a span."""
     offsets = fibre.layout.site_offsets_um
     return offsets[span.last] - offsets[span.first]
+
+
+def joints_over(fibre: FibreMeasured, span: Span) -> list[Joint]:
+    """Return the joints that a test between two sites runs over, in order from A, both end connections included.
+
+    In a panel at its end it is connected to the first mated pair that it comes to: what lies behind is another span's.
+    """
+    if span == fibre.whole:
+        return list(fibre.joints)
+    first, inside, last = (
+        [joint for joint in fibre.joints if is_there(joint.site_index)]
+        for is_there in (span.first.__eq__, lambda index: span.first < index < span.last, span.last.__eq__)
+    )
+    if span.first > fibre.whole.first:
+        pairs = [index for index, joint in enumerate(first) if joint.kind is JointKind.PAIR]
+        first = first[pairs[-1] :] if pairs else []
+    if span.last < fibre.whole.last:
+        pairs = [index for index, joint in enumerate(last) if joint.kind is JointKind.PAIR]
+        last = last[: pairs[0] + 1] if pairs else []
+    return [*first, *inside, *last]

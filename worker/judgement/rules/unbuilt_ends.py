@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from service.vocabulary.findings.words import Reason
 from worker.judgement.fibre.findings import Finding
-from worker.judgement.fibre.link_tests import can_be_made, find_test
+from worker.judgement.fibre.link_tests import can_be_made, find_test, stretches_of
 from worker.judgement.fibre.measured import FibreMeasured
 
 _ABSENT = {Reason.NO_EVIDENCE, Reason.ONE_DIRECTION_ONLY}
@@ -26,10 +26,11 @@ def _lacks_only_that(fibre: FibreMeasured, finding: Finding) -> bool:
         finding.reason in _ABSENT
         and bool(needs)
         and all(
-            find_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward).missing is None
-            for test, nm in needs
+            find_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward, between=span).missing is None
+            for test, nm, over in needs
+            for span in stretches_of(fibre, over)
             for is_forward in (True, False)
-            if can_be_made(fibre.layout, test, is_forward=is_forward)
+            if can_be_made(fibre.layout, test, is_forward=is_forward, between=span)
         )
     )
 

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from itertools import product
 
 from service.vocabulary.criteria.base import RequiredTest
 from service.vocabulary.criteria.words import Quantity
@@ -9,11 +10,11 @@ from service.vocabulary.criteria.workmanship import CalibratedSplicer, Workmansh
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.words import Act, Outcome, Reason
 from worker.judgement.fibre.findings import Finding
-from worker.judgement.fibre.link_tests import can_be_made, find_test
+from worker.judgement.fibre.link_tests import can_be_made, find_test, stretches_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.rules.attempts import latest_splice
 from worker.judgement.traces.places import Place
-from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS, TEST_LABELS, at_wavelength
+from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS, at_wavelength
 from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of, merge_alike
 
 # A test is there, but what it says is of no use as it is: it has to be made again, the way the clause says.
@@ -112,13 +113,15 @@ def _absent_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator
         if criterion.code in open_codes:
             for need in criterion.required_tests:
                 needs[need].append(criterion.code)
-    for (test, nm), codes in needs.items():
-        both = list(zip((True, False), fibre.end_sites, strict=True))
-        for is_forward, site in both[:1] if test in _ONE_WAY_IS_ENOUGH else both:
-            found = find_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward)
-            if found.missing is None or not can_be_made(fibre.layout, test, is_forward=is_forward):
+    sites = fibre.layout.design.sites
+    for (test, nm, over), codes in needs.items():
+        ways = (True,) if test in _ONE_WAY_IS_ENOUGH else (True, False)
+        for span, is_forward in product(stretches_of(fibre, over), ways):
+            found = find_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward, between=span)
+            can_be = can_be_made(fibre.layout, test, is_forward=is_forward, between=span)
+            if found.missing is None or not can_be:
                 continue
-            named = f"{TEST_LABELS[test]} {DIRECTION_LABELS[is_forward]}{at_wavelength(nm)}"
+            site, named = sites[span.first if is_forward else span.last].id, found.named
             if found.missing is Reason.NO_EVIDENCE:
                 yield WorkItem(Act.TEST_MISSING, site, (Cause(f"no {named}", tuple(codes)),))
             else:

@@ -10,9 +10,9 @@ from service.vocabulary.criteria.joints import (
     SpliceLossCriterion,
     Statistic,
 )
-from service.vocabulary.criteria.links import LinkAttenuationCriterion, ReturnLossCriterion
+from service.vocabulary.criteria.links import LinkAttenuationCriterion, RequiredTestCriterion, ReturnLossCriterion
 from service.vocabulary.criteria.trace_settings import TraceSettingsCriterion
-from service.vocabulary.criteria.words import Basis, DecisionRule, Quantity
+from service.vocabulary.criteria.words import Basis, DecisionRule, LinkStretch, Quantity
 from service.vocabulary.criteria.workmanship import (
     CalibratedSplicer,
     Demand,
@@ -59,11 +59,11 @@ _HELD = {
     "{long_wavelength_nm} nm as at {short_wavelength_nm} nm",
     Quantity.SPLICE_DENSITY: "at most {limit_per_km} splices a kilometre of span, terminations not counted",
     Quantity.END_FACE: "both end faces of each mated pair keep the zones of IEC 61300-3-35:{edition}",
-    Quantity.REQUIRED_TEST: "{test} in both directions",
-    Quantity.LINK_ATTENUATION: "{combination} at most {limit}; referenced with {cords}; {too_low}",
+    Quantity.REQUIRED_TEST: "{test} in both directions{over}",
+    Quantity.LINK_ATTENUATION: "{combination}{over} at most {limit}; referenced with {cords}; {too_low}",
     Quantity.ATTENUATION_COEFFICIENT: "the fibre's own loss at most {limit_db_per_km} dB/km in each {over} of at least "
     "{least_length_m} m, mean of both directions",
-    Quantity.RETURN_LOSS: "{basis} at each end at least {limit_db} dB{far_end}",
+    Quantity.RETURN_LOSS: "{basis} at each end{over} at least {limit_db} dB{far_end}",
     Quantity.LENGTH: "fibre length of each span within {limit_percent} % of the design",
     Quantity.CONTINUITY: "the fibre lit at one end is the fibre seen at the other",
     Quantity.CHROMATIC_DISPERSION: "at most {limit_ps_per_nm} ps/nm, whatever its sign",
@@ -82,6 +82,7 @@ _STATISTICS = {
     "{limit_db} dB",
 }
 _POPULATIONS = {"fibre": "fibre", "span": "span of a fibre", "site": "site", "route": "segment"}
+_OVER = {LinkStretch.ROUTE: "", LinkStretch.SPAN: " of each span from panel to panel"}
 _LINK_LIMITS = {
     "fixed": "{limit_db} dB",
     "budget": "the budget: {attenuation_db_per_km} dB/km of fibre, {splice_db} dB a splice, {connection_db} dB a "
@@ -115,6 +116,8 @@ _DEMANDS = {
 def held_text(criterion: AnyCriterion) -> str:
     """Return what a criterion holds."""
     said = {name: _PHRASES.get(name, {}).get(text, text) for name, text in texts_of(criterion).items()}
+    if isinstance(criterion, LinkAttenuationCriterion | RequiredTestCriterion | ReturnLossCriterion):
+        said["over"] = _OVER[criterion.over]
     match criterion:
         case SpliceLossCriterion():
             said["fallback"] = _fallback_text(criterion.fallback)

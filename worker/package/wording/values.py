@@ -72,6 +72,8 @@ def texts_of(value: Value) -> Mapping[str, str]:
 
 
 def _place_text(finding: Finding) -> str:
+    if finding.site is not None and finding.from_site is not None:
+        return f"{finding.site}, of {finding.from_site} to {finding.to_site}"
     if finding.site is not None:
         return f"{finding.site}, {words(finding.side)}" if finding.side is not None else finding.site
     if finding.section is not None:

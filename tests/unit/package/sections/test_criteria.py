@@ -72,6 +72,7 @@ FULL_CRITERIA: dict[str, Any] = {
             "code": "L",
             "quantity": "link_attenuation",
             "wavelength_nm": 1625,
+            "over": "route",
             "combination": "mean",
             "reference_cords": 2,
             "least_attenuation_db_per_km": 0.163,
@@ -182,7 +183,7 @@ OTHERS = {
     "basis": {"bidirectional": "one_way", "each_way": "bidirectional", "measured": "computed"},
     "decision": {"guarded": "four_way", "four_way": "guarded"},
     "joint": {"pair": "splice", "splice": "pair"},
-    "over": {"span": "site", "section": "span"},
+    "over": {"span": "site", "section": "span", "route": "span"},
     "far_end": "open",
     "at": "terminations",
 }

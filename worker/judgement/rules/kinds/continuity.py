@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from service.vocabulary.criteria.links import ContinuityCriterion
+from service.vocabulary.design.layout import Span
 from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.link_tests import both_ways, known_of, reading_of
@@ -16,7 +17,7 @@ from worker.judgement.rules.base import EndToEndRule
 class ContinuityRule(EndToEndRule[ContinuityCriterion]):
     """The number lit at one end is the number seen at the other; one direction is enough."""
 
-    def judge(self, fibre: FibreMeasured) -> Judgement:
+    def judge(self, fibre: FibreMeasured, _: Span) -> Judgement:
         """Tell whether the fibre comes out under its own number, and no other does."""
         ways = both_ways(fibre, test="continuity", wavelength_nm=None)
         own = [one for way in ways for one in way.measurements if isinstance(one, Continuity)]

@@ -2,7 +2,7 @@
 
 from service.vocabulary.criteria.links import ChromaticDispersionCriterion, PolarizationModeDispersionCriterion
 from service.vocabulary.criteria.words import Unit
-from service.vocabulary.design.layout import Layout
+from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import decimal_text
@@ -27,7 +27,7 @@ class DispersionRule(EndToEndRule[ChromaticDispersionCriterion | PolarizationMod
         unit, places = (Unit.PS_PER_NM, 2) if is_chromatic else (Unit.PS, 3)
         self.limit = limit_of(criterion, unit=unit, places=places)
 
-    def judge(self, fibre: FibreMeasured) -> Judgement:
+    def judge(self, fibre: FibreMeasured, _: Span) -> Judgement:
         """Hold the latest record of either direction that counts against the limit, whatever the value's sign."""
         ways = both_ways(
             fibre,

@@ -1,4 +1,4 @@
-"""The criteria about a fibre from end to end: its attenuation, and the tests that have to be there."""
+"""The criteria about a fibre from end to end or span by span: its attenuation, and the tests that have to be there."""
 
 from service.vocabulary.criteria.links import (
     Combination,
@@ -6,6 +6,7 @@ from service.vocabulary.criteria.links import (
     LinkAttenuationCriterion,
     RequiredTestCriterion,
 )
+from service.vocabulary.design.layout import Span
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Outcome, Reason
@@ -16,23 +17,25 @@ from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import LinkLoss, Measurement
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, budget_pdb, mdb_text, mean_tenth_mdb, pairs_in_reading
 from worker.judgement.numbers.limits import Limit, to_parts
-from worker.judgement.rules.base import EndToEndRule, guarded_limit
+from worker.judgement.rules.base import EndToEndRule, guarded_limit, joints_over, length_over_um
 from worker.judgement.words import TEST_LABELS
 
 
 class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
-    """One limit for the end-to-end loss: a figure, or the budget of the design."""
+    """One limit for the loss from end to end, or of each span: a figure, or the budget of the design."""
 
-    def judge(self, fibre: FibreMeasured) -> Judgement:
+    def judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
         """Hold a fibre's loss in both directions against the limit."""
-        ways = both_ways(fibre, test="attenuation", wavelength_nm=self.criterion.wavelength_nm)
+        ways = both_ways(fibre, test="attenuation", wavelength_nm=self.criterion.wavelength_nm, between=span)
         known = known_of(*ways, read=_reading_of_loss)
         if known.reason is not None:
             return known
         forward, backward = (one for way in ways for one in way.measurements if isinstance(one, LinkLoss))
-        return self._hold(fibre, forward, backward, known)
+        return self._hold(fibre, span, forward, backward, known)
 
-    def _hold(self, fibre: FibreMeasured, forward: LinkLoss, backward: LinkLoss, known: Judgement) -> Judgement:
+    def _hold(
+        self, fibre: FibreMeasured, span: Span, forward: LinkLoss, backward: LinkLoss, known: Judgement
+    ) -> Judgement:
         cords = {forward.reference_cords, backward.reference_cords}
         asked = self.criterion.reference_cords
         if len(cords) > 1 or (asked is not None and asked not in cords):
@@ -40,7 +43,7 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
             wanted = "the same in both directions" if asked is None else f"{asked}"
             return known._replace(reason=Reason.REFERENCE_UNLIKE, detail=f"{used}, asked for: {wanted}")
         value_tenth_mdb, detail = self._combine(forward, backward)
-        contradicted = contradiction(fibre, self.criterion)
+        contradicted = contradiction(fibre, self.criterion, span)
         if contradicted is not None:
             beside, why = contradicted
             return known._replace(
@@ -49,7 +52,7 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
                 readings=(*known.readings, *(reading_of(one.trace) for one in beside.traced)),
             )
         value = value_tenth_mdb * PDB_PER_TENTH_MDB
-        limit = self._limit(fibre, reference_cords=forward.reference_cords)
+        limit = self._limit(fibre, span, reference_cords=forward.reference_cords)
         return known._replace(detail=detail).held(value, value, limit)
 
     def _combine(self, forward: LinkLoss, backward: LinkLoss) -> tuple[int, str]:
@@ -58,24 +61,25 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
             return max(forward.loss_mdb, backward.loss_mdb) * 10, f"the worse of {said}"
         return mean_tenth_mdb(first_mdb=forward.loss_mdb, second_mdb=backward.loss_mdb), f"mean of {said}"
 
-    def _limit(self, fibre: FibreMeasured, *, reference_cords: int) -> Limit:
+    def _limit(self, fibre: FibreMeasured, span: Span, *, reference_cords: int) -> Limit:
         limit = self.criterion.limit
         if isinstance(limit, FixedLimit):
             return guarded_limit(self.criterion, to_parts(limit.limit_db, places=3))
-        kinds = [joint.kind for joint in fibre.joints]
+        kinds = [joint.kind for joint in joints_over(fibre, span)]
         pairs = pairs_in_reading(pairs=kinds.count(JointKind.PAIR), reference_cords=reference_cords)
         splices = kinds.count(JointKind.SPLICE)
-        budget = budget_pdb(limit, length_um=fibre.length_um, splices=splices, counted_pairs=pairs)
+        length_um = length_over_um(fibre, span)
+        budget = budget_pdb(limit, length_um=length_um, splices=splices, counted_pairs=pairs)
         return guarded_limit(self.criterion, budget)
 
 
 class RequiredTestRule(EndToEndRule[RequiredTestCriterion]):
     """One test that has to be there, final, in both directions."""
 
-    def judge(self, fibre: FibreMeasured) -> Judgement:
+    def judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
         """Tell whether the test is there."""
         test, nm = self.criterion.test, self.criterion.wavelength_nm
-        ways = both_ways(fibre, test=test, wavelength_nm=nm)
+        ways = both_ways(fibre, test=test, wavelength_nm=nm, between=span)
         known = known_of(*ways, read=_reading_of_loss)
         if known.reason is Reason.ONE_DIRECTION_ONLY:
             # Each direction is asked for by itself: the one that is there says nothing of the one that is not.

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from service.vocabulary.criteria.base import Test
 from service.vocabulary.criteria.links import ReturnLossCriterion
+from service.vocabulary.design.layout import Span
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import PDB_PER_MDB
@@ -27,25 +28,25 @@ class ReturnLossRule(LimitRule[ReturnLossCriterion]):
     """One limit at both ends, never averaged: each end's transmitter sees only its own."""
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
-        """Give one finding at A and one at B for a fibre that runs from end to end."""
-        if not (fibre.is_continuous and self.scope.holds_end_to_end):
-            return
-        for site, is_forward in zip(fibre.end_sites, (True, False), strict=True):
-            judgement = self._judge(fibre, is_forward=is_forward)
-            yield Finding(self.criterion, judgement, fibre.segments, fibre.number, site=site)
+        """Give one finding at A and one at B for a fibre that runs from end to end, or at both ends of each span."""
+        for span in self.stretches(fibre):
+            for is_forward in (True, False):
+                found = self.span_finding(fibre, span, self._judge(fibre, span, is_forward=is_forward))
+                found = found._replace(site=found.from_site if is_forward else found.to_site)
+                yield found._replace(from_site=None, to_site=None) if span == fibre.whole else found
 
-    def _judge(self, fibre: FibreMeasured, *, is_forward: bool) -> Judgement:
-        """Hold what comes back at A, or at B, against the limit."""
+    def _judge(self, fibre: FibreMeasured, span: Span, *, is_forward: bool) -> Judgement:
+        """Hold what comes back at the end towards A, or at that towards B, against the limit."""
         test: Test = "return_loss" if self.criterion.basis == "measured" else "otdr"
         nm = self.criterion.wavelength_nm
-        found = find_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward)
+        found = find_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward, between=span)
         known = known_of(found, read=_reading_of_loss)._replace(limit=self.limit)
         if found.missing is not None:
             return known
         for one in found.measurements:
             if isinstance(one, ReturnLoss):
                 return self._hold_measured(one, known)
-            if isinstance(one, Trace) and one.span == (0, fibre.prepared.last_index):
+            if isinstance(one, Trace) and one.span == (span.first, span.last):
                 return self._hold_computed(fibre, one, known)
         detail = f"no OTDR trace {DIRECTION_LABELS[is_forward]} at {nm} nm runs from end to end"
         return known._replace(reason=Reason.NO_EVIDENCE, detail=detail)
