@@ -144,9 +144,10 @@ def _missing_said(loss: OneWayLoss) -> str:
 def _said(reading: Reading) -> str:
     text = mdb_text(reading.shown_mdb)
     if reading.events:
-        return f"{text} dB"
+        return f"{text} dB{', of which a loss beside it may be part' if reading.beside else ''}"
     noise = f", {mdb_text(reading.noise_mdb)} dB of that noise" if reading.noise_mdb else ""
-    return f"a loss not seen, within {text} dB of zero{noise}"
+    beside = ", for a loss beside it may hold it" if reading.beside else ""
+    return f"a loss not seen, within {text} dB of zero{noise}{beside}"
 
 
 def _record_reading(reading: Reading) -> RecordReading:

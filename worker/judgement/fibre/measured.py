@@ -21,7 +21,7 @@ from worker.judgement.fibre.mode_fields import contradiction
 from worker.judgement.fibre.unfinished import Unfinished, unfinished_splices
 from worker.judgement.history.acts import History, Link, LinkLoss, Record, Trace
 from worker.judgement.history.history import read_history
-from worker.judgement.history.validity import Side, Validity, judge_validity
+from worker.judgement.history.validity import Validity, judge_validity
 from worker.judgement.numbers.exact import TENTHS_PER_MDB, is_below_fibre_alone, limit_mdb
 from worker.judgement.traces.aligned_trace import AlignedTrace
 from worker.judgement.traces.places import Place
@@ -31,7 +31,7 @@ from worker.judgement.traces.readings import (
     UnexpectedEvent,
     align_fibre,
     find_fibre_sightings,
-    one_way_losses,
+    losses_both_ways,
     unexpected_events,
 )
 from worker.judgement.traces.sightings import SpanSightings
@@ -220,7 +220,7 @@ def _measure_places(
     prepared: Prepared, history: History, traces: FibreTraces, wavelength_nm: int
 ) -> Mapping[int, PlaceLoss]:
     """Return the losses of all places at one wavelength, by site index."""
-    forward, backward = (one_way_losses(traces, Side(wavelength_nm, is_forward)) for is_forward in (True, False))
+    forward, backward = losses_both_ways(traces, wavelength_nm)
     return {
         place.site_index: measure_place(prepared, history, place, wavelength_nm, forward=there, backward=back)
         for place, there, back in zip(traces.places, forward, backward, strict=True)

@@ -8,7 +8,7 @@ from service.vocabulary.findings.words import Reason
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.traces.crossed import Unlike
 from worker.judgement.traces.distance_scale import DistanceScale
-from worker.judgement.traces.doubts import LaidTrace, Reaches, find_doubted
+from worker.judgement.traces.doubts import LaidTrace, Reaches, find_doubted, find_shared
 from worker.judgement.traces.echoes import Echo
 from worker.judgement.traces.event_assignment import Target, assign
 from worker.judgement.traces.noise import TraceNoise
@@ -18,7 +18,8 @@ from worker.judgement.traces.places import Place, PlacesBetween, blur_um, surely
 class Reading(NamedTuple):
     """The loss that one trace shows at a place, by its `events`; without one it is what threshold and noise can hide.
 
-    `noise_mdb` is how far noise may move a loss there, where that is known.
+    `noise_mdb` is how far noise may move a loss there, where that is known. `beside` are the first sites, by
+    index, of the places whose loss may be in one event with its own.
     """
 
     trace: Trace
@@ -26,6 +27,7 @@ class Reading(NamedTuple):
     high_mdb: int
     events: tuple[TraceEvent, ...] = ()
     noise_mdb: int | None = None
+    beside: frozenset[int] = frozenset()
 
     @property
     def shown_mdb(self) -> int:
@@ -63,7 +65,8 @@ class AlignedTrace:
     """What one trace shows by site index, or why nothing; its events on no place; why it does not prove the far end.
 
     `is_clean` tells whether there is nothing about it that other traces could make clearer, `is_misfit` whether more of
-    its events lie on no place than on one: then it is not known where they lie.
+    its events lie on no place than on one: then it is not known where they lie. `is_shared` tells whether some place's
+    loss may be in another's event.
     """
 
     trace: Trace
@@ -73,6 +76,7 @@ class AlignedTrace:
     shortfall: Reason | None
     is_clean: bool
     is_misfit: bool = False
+    is_shared: bool = False
     echoes: tuple[Echo, ...] = ()
     unlike: Unlike | None = None
 
@@ -109,14 +113,16 @@ def align_trace(
     is_misfit = len(left_over) > len(events) - len(left_over)
     laid = LaidTrace(trace, scale, noise, between, targets, events, found)
     in_doubt = found.contested | find_doubted(laid, reaches) if left_over else found.contested
+    readings, shared = _read_places(laid, in_doubt, is_misfit=is_misfit), find_shared(laid, reaches)
     return AlignedTrace(
         trace=trace,
         scale=scale,
-        readings=_read_places(laid, in_doubt, is_misfit=is_misfit),
+        readings=_share(laid, readings, shared) if shared else readings,
         unexpected=(*left_over, *_in_cords(scale, first_um=first_um, last_um=last_um), *scale.behind_end),
         shortfall=scale.shortfall or (Reason.AMBIGUOUS_EVENT if is_misfit else None),
         is_clean=not left_over and not in_doubt,
         is_misfit=is_misfit,
+        is_shared=bool(shared),
     )
 
 
@@ -156,6 +162,29 @@ def _read_places(laid: LaidTrace, in_doubt: Set[int], *, is_misfit: bool) -> dic
         for place in members:
             shown[places[place].site_index] = own
     return shown
+
+
+def _share(
+    laid: LaidTrace, shown: Mapping[int, Reading | Reason], shared: Mapping[int, Sequence[int]]
+) -> dict[int, Reading | Reason]:
+    """Return readings that know with which others they may be of one event: what is not seen has no more than that."""
+    owner_of = {event: index for index, own in enumerate(laid.found.events_of_target) for event in own}
+    widened = dict(shown)
+    for index, events in shared.items():
+        together = {owner_of[event] for event in events}
+        together |= {other for other, own in shared.items() if not set(own).isdisjoint(events)}
+        for one in together:
+            beside = frozenset([min(laid.sites_of(other)) for other in together if other != one])
+            for site in laid.sites_of(one):
+                if isinstance(own := widened[site], Reading):
+                    widened[site] = own._replace(beside=own.beside | beside, low_mdb=min(own.low_mdb, 0))
+        losses_mdb = [laid.events[event].loss_mdb for event in events]
+        for site in laid.sites_of(index):
+            if isinstance(own := widened[site], Reading):
+                within_mdb = own.high_mdb + abs(sum(loss or 0 for loss in losses_mdb))
+                wider = own._replace(low_mdb=-within_mdb, high_mdb=within_mdb)
+                widened[site] = Reason.AMBIGUOUS_EVENT if None in losses_mdb else wider
+    return widened
 
 
 def _plain_reading(laid: LaidTrace, index: int, place: Place) -> Reading | Reason:

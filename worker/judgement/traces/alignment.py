@@ -173,7 +173,7 @@ def _align(designed: Designed, trace: Trace, scale: DistanceScale, way: PlacesBe
     noise = TraceNoise(trace, unseen_within_db=designed.placing.unseen_within_db)
     reaches = Reaches(
         off_spot_um=to_um(designed.placing.off_spot_m),
-        merged_um=dead_zone_of(trace.pulse_ns, designed.placing).beside_splice_um,
+        merged=dead_zone_of(trace.pulse_ns, designed.placing),
         same_um=designed.same_spot_um,
     )
     aligned = align_trace(trace, between=way, scale=scale, noise=noise, reaches=reaches)

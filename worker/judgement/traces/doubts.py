@@ -1,22 +1,23 @@
 """Which joints a trace leaves in doubt: a loss on no place may be theirs, built elsewhere or merged with another."""
 
 from bisect import bisect_left
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.traces.distance_scale import DistanceScale
-from worker.judgement.traces.echoes import is_lossless
+from worker.judgement.traces.echoes import is_lossless, reflects
 from worker.judgement.traces.event_assignment import Assignment, Target, assign, nearest_targets
 from worker.judgement.traces.noise import TraceNoise
-from worker.judgement.traces.places import PlacesBetween
+from worker.judgement.traces.places import DeadZone, PlacesBetween
+from worker.judgement.traces.spots import SPOT_STEP_M
 
 
 class Reaches(NamedTuple):
     """How far off a joint may lie that nothing locates, what a pulse may merge, how near events of one joint are."""
 
     off_spot_um: int
-    merged_um: int
+    merged: DeadZone
     same_um: int
 
 
@@ -52,7 +53,7 @@ def find_doubted(shown: LaidTrace, reaches: Reaches) -> set[int]:
         return set()
     return {
         *_without_their_loss(shown, lossy),
-        *_merged(shown, lossy, merged_um=reaches.merged_um),
+        *_merged(shown, lossy, merged_um=reaches.merged.beside_splice_um),
         *_shifted(shown, lossy, off_spot_um=reaches.off_spot_um),
     }
 
@@ -94,3 +95,47 @@ def _shifted(shown: LaidTrace, lossy: Sequence[int], *, off_spot_um: int) -> Ite
     for index, own in enumerate(other.events_of_target):
         if tuple([told[event] for event in own]) != found[index]:
             yield index
+
+
+def find_shared(shown: LaidTrace, reaches: Reaches) -> Mapping[int, tuple[int, ...]]:
+    """Return the events, by index, that may hold the loss of a target without one: those of neighbours, merged with it.
+
+    Places that a pulse certainly merges are one target. It may merge others too where it is not certain how far apart
+    they are. What merges lies behind a loss, or on either side of a reflection, or is merged with what does.
+    """
+    doubts_um = [_doubt_um(target, reaches.same_um) for target in shown.between.targets]
+    least_um = max(reaches.merged) + 2 * max(doubts_um, default=0)
+    if shown.between.least_gap_um > least_um or all(shown.found.events_of_target):
+        return {}
+    shared: dict[int, tuple[int, ...]] = {}
+    for index, own in enumerate(shown.found.events_of_target):
+        for step in (1, -1) if own else ():
+            for other in _merged_from(shown, reaches.merged, doubts_um, index, step=step):
+                shared[other] = (*shared.get(other, ()), *own)
+    return shared
+
+
+def _doubt_um(target: Target, same_um: int) -> int:
+    """Return how far off its spot a place may be: beyond a usual tray where fibres show it, else as coils differ."""
+    return 2 * same_um if target.within_um is None else max(target.within_um - same_um, SPOT_STEP_M * 1_000_000)
+
+
+def _merged_from(
+    shown: LaidTrace, merged: DeadZone, doubts_um: Sequence[int], index: int, *, step: int
+) -> Iterator[int]:
+    """Give the targets without an event that may be merged into a target's: the next ones, each with the one before."""
+    targets, own = shown.targets, [shown.events[event] for event in shown.found.events_of_target[index]]
+    is_pair = any(reflects(event) for event in own)
+    if step < 0 and not is_pair:
+        return
+    reach_um = merged.beside_pair_um if is_pair and step > 0 else merged.beside_splice_um
+    edge_um = max(step * targets[index].low_um, step * targets[index].high_um) + doubts_um[index]
+    if shown.between.targets[index].within_um is None and len(own) == len(shown.between.members[index]):
+        # The trace itself shows where it lies.
+        edge_um = max(step * event.at_um for event in own)
+    for other in range(index + step, len(targets) if step > 0 else -1, step):
+        ends_um = step * targets[other].low_um, step * targets[other].high_um
+        if shown.found.events_of_target[other] or min(ends_um) - doubts_um[other] - edge_um > reach_um:
+            return
+        yield other
+        edge_um, reach_um = max(edge_um, max(ends_um) + doubts_um[other]), merged.beside_splice_um

@@ -79,8 +79,8 @@ class PlacesBetween(NamedTuple):
     """The places between a trace's two ends, as its light meets them, by how far from its near end they lie.
 
     `targets` are the places one by one, or several together that a dead zone covers, each with its places by index.
-    Distances are the design's: `span_um` of the fibre begin `near_um` from A. `inside_um` and `pairs_um` are where the
-    design has joints and mated pairs, whatever the fibres tell.
+    Distances are the design's: `span_um` of the fibre begin `near_um` from A, and targets lie at least `least_gap_um`
+    apart. `inside_um` and `pairs_um` are where the design has joints and mated pairs, whatever the fibres tell.
     """
 
     plan: Plan
@@ -88,6 +88,7 @@ class PlacesBetween(NamedTuple):
     places: tuple[Place, ...]
     targets: tuple[Target, ...]
     members: tuple[tuple[int, ...], ...]
+    least_gap_um: int
     near_um: int
     span_um: int
     inside_um: tuple[int, ...]
@@ -115,13 +116,15 @@ def places_between(plan: Plan, ends: tuple[int, int]) -> PlacesBetween:
         abs(place.from_a_um - offsets_um[near]) * span_um // located_um if located_um else 0 for place in in_order
     ]
     members = tuple(_together(in_order))
+    targets = tuple([_target(in_order, along_um, one) for one in members])
     by_design = [(place, abs(designed_um[place.site_index] - designed_um[near])) for place in in_order]
     return PlacesBetween(
         plan=plan,
         ends=ends,
         places=tuple(in_order),
-        targets=tuple([_target(in_order, along_um, one) for one in members]),
+        targets=targets,
         members=members,
+        least_gap_um=min([behind.low_um - one.high_um for one, behind in pairwise(targets)], default=span_um),
         near_um=designed_um[near],
         span_um=span_um,
         inside_um=tuple([along for place, along in by_design if low < place.site_index < high]),

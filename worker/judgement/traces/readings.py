@@ -145,6 +145,41 @@ def one_way_losses(traces: FibreTraces, side: Side) -> list[OneWayLoss]:
     ]
 
 
+def losses_both_ways(traces: FibreTraces, wavelength_nm: int) -> tuple[list[OneWayLoss], list[OneWayLoss]]:
+    """Return what traces from A and what those from B show of each place, in their order.
+
+    Where from one end several places may be one event, no more is known from the other than what they lose together.
+    """
+    there, back = (one_way_losses(traces, Side(wavelength_nm, is_forward)) for is_forward in (True, False))
+    if not any(traces.alignment.of(trace).is_shared for trace in traces.valid):
+        return there, back
+    return _together(traces.places, there, beside=back), _together(traces.places, back, beside=there)
+
+
+def _together(places: Sequence[Place], own: Sequence[OneWayLoss], *, beside: Sequence[OneWayLoss]) -> list[OneWayLoss]:
+    """Return losses with those of the places that the other direction may show in one event with them."""
+    losses = dict(zip((place.site_index for place in places), own, strict=True))
+    return [
+        _with_others(losses, place.site_index, other.readings[0].beside)
+        if other.reason is None
+        else losses[place.site_index]
+        for place, other in zip(places, beside, strict=True)
+    ]
+
+
+def _with_others(losses: Mapping[int, OneWayLoss], site: int, beside: frozenset[int]) -> OneWayLoss:
+    own = losses[site]
+    if own.reason is not None or beside <= own.readings[0].beside:
+        return own
+    others = [losses[other] for other in sorted(beside)]
+    reason = next((one.reason for one in others if one.reason is not None), None)
+    if reason is not None:
+        return own._replace(reason=reason, readings=())
+    reading = own.readings[0]
+    high_mdb = reading.high_mdb + sum(one.readings[0].high_mdb for one in others)
+    return own._replace(readings=(reading._replace(low_mdb=min(reading.low_mdb, high_mdb, 0), high_mdb=high_mdb),))
+
+
 def unexpected_events(traces: FibreTraces) -> tuple[UnexpectedEvent, ...]:
     """Return the events of all valid traces that lie on no place, in order from A."""
     found = [

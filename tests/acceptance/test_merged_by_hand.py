@@ -1,0 +1,78 @@
+"""Joints that a pulse may show as one event although they seem apart: what a good engineer says of them, and why."""
+
+import pytest
+
+from tests.acceptance.by_hand import judge_fibres, make_route, trace
+from tests.factories import Body, only, splice_criterion
+from tests.unit.judgement.judging import finding_of
+
+SPLICE = splice_criterion(limit_db=0.15)
+FIBRES = range(1, 13)
+
+
+def outcomes(design: Body, traces: dict[int, list[Body]], *sites: str) -> list[str]:
+    """Return how the first fibre's splices were decided."""
+    judged = judge_fibres(traces, design=design, criteria=only(SPLICE), sites=sites)
+    return [str(finding_of(judged[1], "SPLICE-1550", site=site)["outcome"]) for site in sites]
+
+
+def seen_first(sum_db: float, *, apart_m: float, end_m: float, fibre: int = 1, pulse_ns: int = 100) -> list[Body]:
+    """Return traces that show the joints behind 2000 m as one event, from either end at the first one met."""
+    met_first_m = {True: 2000.0, False: end_m - 2000.0 - apart_m}
+    return [
+        trace(
+            make_route(2000, apart_m, end_m - 2000 - apart_m),
+            at_m={met_first_m[is_forward]: sum_db},
+            end_m=end_m,
+            is_forward=is_forward,
+            fibre=fibre,
+            pulse_ns=pulse_ns,
+        )
+        for is_forward in (True, False)
+    ]
+
+
+# 100 ns certainly part what lies 2.2 pulses of 10.2 m apart, and a closure may be 10 m off its design.
+@pytest.mark.parametrize(("apart_m", "is_apart"), [(32.4, False), (32.5, True)])
+def test_joints_that_a_coil_may_bring_within_the_pulse_are_not_accepted_for_each_other(
+    apart_m: float, is_apart: bool
+) -> None:
+    """0.24 dB at C1 from A, 0.24 dB at C2 from B, each silent on the other: one event of both, met from two ends.
+
+    Who takes the silence for a splice that loses nothing sees two of 0.12 dB. If the closures are surely farther apart
+    than the pulse merges, that is what they are.
+    """
+    design = make_route(2000, apart_m, 2000)
+    traces = {1: seen_first(0.24, apart_m=apart_m, end_m=4000 + apart_m)}
+    assert (outcomes(design, traces, "C1", "C2") == ["conforming"] * 2) is is_apart
+
+
+def test_joints_that_may_be_merged_are_accepted_where_both_together_keep_the_limit() -> None:
+    design = make_route(2000, 32, 2000)
+    assert outcomes(design, {1: seen_first(0.12, apart_m=32, end_m=4032)}, "C1", "C2") == ["conforming"] * 2
+
+
+def test_what_is_merged_from_one_end_alone_is_known_together_alone() -> None:
+    """C1 gains 0.30 and loses 0.42 dB, C2 0.20 dB: one event of -0.10 dB from A, and from B 0.42 and nothing seen.
+
+    Half of the gain is no part of C2: of it no more is known than that both lose 0.16 dB or less together.
+    """
+    design = make_route(2000, 32, 2000)
+    there, back = seen_first(0.0, apart_m=32, end_m=4032)
+    there["events"][1]["loss_db"] = -0.10
+    back["events"][1] |= {"loss_db": 0.42, "distance_m": 300.0 + 2032.0}
+    assert outcomes(design, {1: [there, back]}, "C1", "C2")[1] == "undetermined"
+
+
+def test_closures_whose_spot_is_known_together_are_not_apart_from_the_next_one() -> None:
+    """C1 45 m C2 60 m C3, and 300 ns that part at 67 m: one event, at C1 from A and at C3 from B, on every fibre.
+
+    Nobody sees which of C1 and C2 shows, so that their spot is known to half of 45 m and C3 seems 80 m behind it. The
+    first fibre's C2 loses 0.16 dB of 0.25: half of that, and silence from B, are no reading of it.
+    """
+    design = make_route(2000, 45, 60, 2000)
+    traces = {
+        fibre: seen_first(0.25 if fibre == 1 else 0.12, apart_m=105, end_m=4105, fibre=fibre, pulse_ns=300)
+        for fibre in FIBRES
+    }
+    assert "conforming" not in outcomes(design, traces, "C1", "C2", "C3")
