@@ -30,6 +30,7 @@ REASON_LABELS = {
     Reason.BEYOND_REACH: "the trace ends before it",
     Reason.PAIR_NOT_SEEN: "the trace has no event where the connection should be",
     Reason.LENGTHS_DISAGREE: "the traces from both ends do not give one length",
+    Reason.INDEX_UNLIKE: "the traces from both ends were not made by the indices that they state",
     Reason.BELOW_ZERO: "the mean of both directions is below what any joint can have",
     Reason.READINGS_DISAGREE: "traces of one direction disagree",
     Reason.AMBIGUOUS_EVENT: "it is not certain which event belongs here",

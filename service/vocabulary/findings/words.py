@@ -37,6 +37,7 @@ class Reason(StrEnum):
     BEYOND_REACH = "beyond_reach"
     PAIR_NOT_SEEN = "pair_not_seen"
     LENGTHS_DISAGREE = "lengths_disagree"
+    INDEX_UNLIKE = "index_unlike"
     BELOW_ZERO = "below_zero"
     READINGS_DISAGREE = "readings_disagree"
     AMBIGUOUS_EVENT = "ambiguous_event"

@@ -102,7 +102,7 @@ def scale_traces(designed: Designed, *, valid: Sequence[Trace], every: Sequence[
         way = ways[one.ends]
         back = [other.stamp.id for other in groups[one.span] if other.is_forward is not one.is_forward]
         # Echoes come off before places are looked for: an echo within tolerance of a joint would be taken for it.
-        scale = scaled[one.stamp.id].confirmed_by([measured[other] for other in back])
+        scale = scaled[one.stamp.id].confirmed_by([measured[other] for other in back], way.inside_um)
         echoes = _find_echoes(designed, one, scale, way, [scaled[other] for other in back])
         found[one.stamp.id] = ScaledTrace(one, take_off(scale, echoes) if echoes else scale, echoes)
     return found

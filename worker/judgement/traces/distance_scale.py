@@ -16,6 +16,8 @@ from worker.judgement.traces.event_assignment import within
 from worker.judgement.traces.places import PlacesBetween
 
 _AT_UM = attrgetter("at_um")
+# What instruments are set to for ordinary fibre lies within so much, from memory: 1.4625 to 1.4700.
+_MOST_INDEX_PERCENT = 0.5
 _REFLECTED = {EventKind.REFLECTIVE, EventKind.SATURATED}
 
 
@@ -28,7 +30,8 @@ class DistanceScale:
     `length_um` is what the trace itself says of the span, if it says anything; `laid_um` what places are laid out by,
     which is certain to within `scale_percent` where nothing else says so. `has_end` tells whether the fibre's end is
     what the trace reaches to; `shortfall` says why the trace does not prove that it reaches the span's far end. A trace
-    `shows_both_ends` where a reflection stands behind its launch cord and another before its receive cord.
+    `shows_both_ends` where a reflection stands behind its launch cord and another before its receive cord;
+    `length_fault` says why its metres still prove no length.
     """
 
     events: tuple[TraceEvent, ...]
@@ -46,6 +49,7 @@ class DistanceScale:
     index: Index
     shortfall: Reason | None
     shows_both_ends: bool = False
+    length_fault: Reason | None = None
 
     @property
     def is_own(self) -> bool:
@@ -100,26 +104,34 @@ class DistanceScale:
         """Return the events within tolerance of a spot of the trace."""
         return within(self.events, at_um, self.tolerance_um, key=_AT_UM)
 
-    def confirmed_by(self, back: Iterable["DistanceScale"]) -> "DistanceScale":
+    def confirmed_by(self, back: Iterable["DistanceScale"], joints_um: Sequence[int]) -> "DistanceScale":
         """Return the scale, confirmed if its length is off the design's and a trace from the other end has it too.
 
         A break shortens a trace too, but hardly ever both ways to one length. Where both show the connections at both
-        ends, behind cords, no break explains two lengths: an index that one of them does not state does.
+        ends, behind cords, no break explains two lengths: an index that one of them does not state does. An index
+        that is not what it is stated to be does too, if the joints lie as that length has them and not as the design
+        has: then where events belong is as certain as ever, and only metres are not.
         """
         if self.shortfall is not Reason.LENGTHS_DISAGREE or not self.is_own:
             return self
-        own_um, near_um = self.index.in_glass_um(self.laid_um), self.index.in_glass_um(self.tolerance_um)
-        is_confirmed = any(
-            one.is_own
-            and (
-                abs(one.index.in_glass_um(one.laid_um) - own_um) <= near_um
-                or (
-                    self.shows_both_ends and one.shows_both_ends and None in {self.index.stated_e5, one.index.stated_e5}
-                )
-            )
-            for one in back
-        )
-        return replace(self, shortfall=None) if is_confirmed else self
+        others = [one for one in back if one.is_own]
+        if any(self._off_um(one) <= self.index.in_glass_um(self.tolerance_um) for one in others):
+            return replace(self, shortfall=None)
+        whole = [one for one in others if self.shows_both_ends and one.shows_both_ends]
+        if any(None in {self.index.stated_e5, one.index.stated_e5} for one in whole):
+            return replace(self, shortfall=None)
+        most_um = share(self.span_um, _MOST_INDEX_PERCENT)
+        if any(self._off_um(one) <= most_um for one in whole) and self._is_of_joints(joints_um):
+            return replace(self, shortfall=None, length_fault=Reason.INDEX_UNLIKE)
+        return self
+
+    def _off_um(self, other: "DistanceScale") -> int:
+        return abs(other.index.in_glass_um(other.laid_um) - self.index.in_glass_um(self.laid_um))
+
+    def _is_of_joints(self, joints_um: Sequence[int]) -> bool:
+        """Tell whether joints lie as the trace's own length has them rather than as the design's."""
+        designed = replace(self, laid_um=self.index.on_trace_um(self.span_um))
+        return _misfit_um(self, joints_um) < _misfit_um(designed, joints_um)
 
 
 def measure(trace: Trace, between: PlacesBetween, placing: Placing, *, reference_index_e5: int) -> DistanceScale:
@@ -214,6 +226,15 @@ def _length(
         far_um = min(near, key=lambda at_um: abs(at_um - far_um))
     length_um = far_um - start_um
     return length_um, None if abs(length_um - span_um) <= tolerance_um else Reason.LENGTHS_DISAGREE
+
+
+def _misfit_um(scale: DistanceScale, joints_um: Sequence[int]) -> int:
+    """Return how far from joints the nearest events lie, all together; none is off by more than the tolerance."""
+    total_um = 0
+    for at_um in scale.all_on_trace_um(joints_um):
+        near = [abs(event.at_um - at_um) for event in scale.events_near(at_um)]
+        total_um += min(near, default=scale.tolerance_um)
+    return total_um
 
 
 def _fit(scale: DistanceScale, joints_um: Sequence[int]) -> int:

@@ -24,6 +24,8 @@ _BETTER_TEST = {
     Reason.REFERENCE_UNLIKE: "test again with the reference method that was agreed, the same in both directions",
     Reason.PAIR_NOT_SEEN: "check the cords' lengths, and test again with both connected",
     Reason.LENGTHS_DISAGREE: "look for a break, and test again from both ends",
+    Reason.INDEX_UNLIKE: "set both instruments to the fibre's index and test again, or state what they were set to in "
+    "records that replace these",
     Reason.BELOW_ZERO: "test again from both ends",
     Reason.IMPOSSIBLE_PAIR: "test this very fibre again from both ends",
     Reason.WHOLE_UNLIKE_PARTS: "take the reference again, measure again and state the source's wavelength, and take "

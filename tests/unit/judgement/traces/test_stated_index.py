@@ -8,6 +8,7 @@ from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import (
     Body,
     both_ways,
+    coefficient_criterion,
     layout_of,
     length_criterion,
     make_design,
@@ -183,3 +184,26 @@ def test_an_index_is_taken_out_and_put_back() -> None:
     assert index.on_trace_um(1_021_100_000) == 1_024_940_034
     assert abs(index.in_glass_um(index.on_trace_um(1_021_100_000)) - 1_021_100_000) <= 1
     assert Index(None, 146_800).on_trace_um(7) == Index(146_800, 146_800).in_glass_um(7) == 7
+
+
+# 0.5 % is what instruments are set apart for ordinary glass at most, from memory: 1.4625 to 1.4700.
+@pytest.mark.parametrize(("longer", "reason"), [(1.0034, None), (1.005, None), (1.0051, "lengths_disagree")])
+def test_an_index_that_is_not_the_stated_one_moves_no_joint(longer: float, reason: str | None) -> None:
+    """Both ends and all joints show, each where the trace's own length has it: its metres are wrong, its losses not."""
+    there, back = both_ways(design=long_design())
+    judgement = judge_long([stretched(there, by=longer), back])
+    assert {found for _, found in undecided(judgement)} == ({reason} if reason else set())
+
+
+def test_metres_of_an_index_that_is_not_the_stated_one_prove_no_length_and_no_coefficient() -> None:
+    there, back = both_ways(design=long_design())
+    for criterion in (length_criterion(limit_percent=1.5), coefficient_criterion()):
+        judgement = judge_long([stretched(there, by=1.0034), back], criteria=only(criterion))
+        assert {one["reason"] for one in judgement.document["findings"]} == {"index_unlike"}
+
+
+def test_two_lengths_of_a_fibre_without_a_joint_between_are_no_index() -> None:
+    design = make_design(closures=0, sections=make_sections([10_000.0]))
+    there, back = both_ways(design=design)
+    judgement = judge([stretched(there, by=1.0034), back], design=design)
+    assert {reason for _, reason in undecided(judgement)} == {"lengths_disagree"}

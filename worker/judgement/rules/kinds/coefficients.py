@@ -122,7 +122,8 @@ def _covers(trace: Trace, section: int) -> bool:
 def _fault_over(fibre: FibreMeasured, trace: Trace, first: int, last: int) -> Reason | None:
     # Cleaning a connection changes nothing of the fibre behind it; a lid opened may have moved it.
     closures = (site for site in fibre.validity.closures if first <= site <= last)
-    return first_fault(fibre.validity.fault_at(trace, site) for site in closures)
+    fault = first_fault(fibre.validity.fault_at(trace, site) for site in closures)
+    return fault or fibre.aligned(trace).scale.length_fault
 
 
 def _seen_between(fibre: FibreMeasured, trace: Trace, section: int) -> tuple[int, int]:

@@ -103,7 +103,8 @@ def _one_way(fibre: FibreMeasured, span: Span, side: Side) -> _OneWay:
     void = [item for item in trace_set.void if item[0].span == ends]
     for trace in [trace for trace in trace_set.traces if trace.span == ends]:
         aligned = fibre.aligned(trace)
-        fault, length_um = fibre.validity.fault_over(trace) or aligned.shortfall, aligned.scale.length_in_glass_um
+        fault = fibre.validity.fault_over(trace) or aligned.shortfall or aligned.scale.length_fault
+        length_um = aligned.scale.length_in_glass_um
         if fault is None and length_um is not None:
             return _OneWay(tuple(void), trace, length_um, aligned.scale.index)
         void.append((trace, fault or Reason.BEYOND_REACH))
