@@ -23,7 +23,6 @@ class Cluster(NamedTuple):
     """
 
     along_um: int
-    records: frozenset[str]
     is_firm: bool
     is_blurred: bool
 
@@ -31,16 +30,12 @@ class Cluster(NamedTuple):
 class Agreement(NamedTuple):
     """The targets, by index, of which it is uncertain which event is theirs.
 
-    `rivalled` are those that have another event within reach besides their own, with the records that show their own:
-    what any other record shows there may be that other event.
+    `rivalled` are those that have another event within reach besides their own, with how far along the span their own
+    lies: what a trace shows there anywhere else may be that other event.
     """
 
     doubted: frozenset[int]
-    rivalled: Mapping[int, frozenset[str]]
-
-    def rivalled_for(self, record: str) -> set[int]:
-        """Return the targets at which an event that a record shows may be another's."""
-        return {index for index, records in self.rivalled.items() if record not in records}
+    rivalled: Mapping[int, int]
 
 
 def find_doubts(sightings: Sequence[Sighting], targets: Sequence[Target], *, same_spot_um: int) -> Agreement:
@@ -57,7 +52,7 @@ def find_doubts(sightings: Sequence[Sighting], targets: Sequence[Target], *, sam
         # What both directions show is likelier the joint than what one does. Where nearness says otherwise, either may
         # be wrong.
         doubted=frozenset(index for index, cluster in own.items() if _is_doubtful(cluster, near[index])),
-        rivalled={index: cluster.records for index, cluster in own.items() if len(near[index]) > 1},
+        rivalled={index: cluster.along_um for index, cluster in own.items() if len(near[index]) > 1},
     )
 
 
@@ -96,7 +91,6 @@ def _gather(sightings: Sequence[Sighting], *, same_spot_um: int) -> Iterator[lis
 def _cluster(own: Sequence[Sighting], *, is_blurred: bool) -> Cluster:
     return Cluster(
         along_um=median_low(sighting.along_um for sighting in own),
-        records=frozenset(sighting.record for sighting in own),
         is_firm=not is_blurred and len({sighting.is_forward for sighting in own}) == 2,
         is_blurred=is_blurred,
     )

@@ -84,6 +84,11 @@ class AlignedTrace:
         """Return the sites at which the trace has an event."""
         return {site for site, shown in self.readings.items() if isinstance(shown, Reading) and shown.is_seen}
 
+    def events_at(self, site: int) -> tuple[TraceEvent, ...]:
+        """Return the events that the trace has at a site."""
+        shown = self.readings.get(site)
+        return shown.events if isinstance(shown, Reading) else ()
+
     def proving_nothing(self, reason: Reason) -> "AlignedTrace":
         """Return it as a trace that for some reason says nothing of any place."""
         return replace(self, readings=dict.fromkeys(self.readings, reason), shortfall=reason)

@@ -202,7 +202,7 @@ def _align_together(designed: Designed, alone: Mapping[str, AlignedTrace], *, va
         agreed = _agree(designed, [judged[one.stamp.id] for one in groups[span]], way)
         for record, one in judged.items():
             if one.trace.span == span:
-                traces[record] = _without_doubts(one, agreed, way)
+                traces[record] = _without_doubts(one, agreed, way, same_um=designed.same_spot_um)
     return Alignment(plan=designed.plan, traces=traces, breaks=_find_breaks(designed, traces, valid))
 
 
@@ -214,15 +214,18 @@ def _with_unlike(designed: Designed, aligned: AlignedTrace) -> AlignedTrace:
     return replace(aligned, unlike=find_unlike(designed.plan.spots, aligned.trace, aligned.scale, own_sites=own_sites))
 
 
-def _without_doubts(alone: AlignedTrace, agreed: Agreement, way: PlacesBetween) -> AlignedTrace:
+def _without_doubts(alone: AlignedTrace, agreed: Agreement, way: PlacesBetween, *, same_um: int) -> AlignedTrace:
     if alone.unlike is not None:
         return alone.proving_nothing(alone.unlike.reason)
     # Where this trace has taken an event for a joint that the others show elsewhere, its reading would be the loss of
     # something else, good or bad: it proves nothing.
-    seen, record = alone.sites_seen(), alone.trace.stamp.id
     doubted = {way.places[member].site_index for index in agreed.doubted for member in way.members[index]}
-    rivalled = {way.places[member].site_index for index in agreed.rivalled_for(record) for member in way.members[index]}
-    return alone.without(doubted | (rivalled & seen), Reason.AMBIGUOUS_EVENT)
+    for index, along_um in agreed.rivalled.items():
+        site = way.places[way.members[index][0]].site_index
+        shown_um = [alone.scale.from_a_um(event.at_um) - way.near_um for event in alone.events_at(site)]
+        if shown_um and all(abs(at_um - along_um) > same_um for at_um in shown_um):
+            doubted.add(site)
+    return alone.without(doubted, Reason.AMBIGUOUS_EVENT)
 
 
 def _agree(designed: Designed, own: Sequence[AlignedTrace], way: PlacesBetween) -> Agreement:

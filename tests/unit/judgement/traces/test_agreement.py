@@ -127,10 +127,9 @@ def test_two_events_of_one_trace_that_another_shows_between_settle_nothing() -> 
     assert doubts(a1=[98, 102], b1=[100]).doubted == {0}
 
 
-def test_of_two_events_within_reach_a_joint_is_sure_only_in_the_records_that_show_its_own() -> None:
+def test_of_two_events_within_reach_a_joint_is_sure_only_of_its_own() -> None:
     found = doubts(a1=[100, 108], b1=[100, 108], b2=[108])
-    assert found.rivalled == {0: {"a1", "b1"}}
-    assert (found.rivalled_for("b2"), found.rivalled_for("b1")) == ({0}, set())
+    assert found.rivalled == {0: 100}
     assert doubts(a1=[100, 111], b1=[100, 111]).rivalled == {}
 
 
