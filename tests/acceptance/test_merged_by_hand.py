@@ -2,11 +2,12 @@
 
 import pytest
 
-from tests.acceptance.by_hand import judge_fibres, make_route, trace
-from tests.factories import Body, only, splice_criterion
+from tests.acceptance.by_hand import judge_fibres, make_route, there_and_back, trace
+from tests.factories import Body, only, splice_criterion, stray_criterion
 from tests.unit.judgement.judging import finding_of
 
 SPLICE = splice_criterion(limit_db=0.15)
+STRAY = stray_criterion(limit_db=0.05)
 FIBRES = range(1, 13)
 
 
@@ -76,3 +77,43 @@ def test_closures_whose_spot_is_known_together_are_not_apart_from_the_next_one()
         for fibre in FIBRES
     }
     assert "conforming" not in outcomes(design, traces, "C1", "C2", "C3")
+
+
+def test_a_trace_that_takes_a_neighbours_event_says_nothing_where_the_others_contradict_it() -> None:
+    """Four closures 26 m farther out than designed, on one fibre of 26.8 km, where 53 m are no wonder.
+
+    At 1310 nm from A C3 does not show: C1's and C2's events lie at C2's and C3's designed spots. From B C3 shows, 61 m
+    behind C2. Who reads C2's event as C3's from A has half of 0.30 dB for it.
+    """
+    design = make_route(10_483.3, 29, 61.4, 33.6, 16_191.3)
+    end_m = 26_798.6
+    from_a = {1310: {10_512.2: 0.020, 10_538.5: 0.021, 10_630.8: 0.032}, 1550: {10_511.0: 0.027, 10_631.6: 0.031}}
+    from_b = {10_630.6: 0.09, 10_599.0: 0.27, 10_538.5: 0.065}
+    traces = [
+        one
+        for nm in (1310, 1550)
+        for one in (
+            trace(design, at_m=from_a[nm], end_m=end_m, pulse_ns=30, wavelength_nm=nm),
+            trace(
+                design,
+                at_m={end_m - metre: loss for metre, loss in from_b.items()},
+                end_m=end_m,
+                pulse_ns=30,
+                wavelength_nm=nm,
+                is_forward=False,
+            ),
+        )
+    ]
+    criteria = only(splice_criterion(code="SPLICE-1310", wavelength_nm=1310, limit_db=0.15))
+    judged = judge_fibres({1: traces}, design=design, criteria=criteria, sites=["C1", "C2", "C3", "C4"])
+    assert finding_of(judged[1], "SPLICE-1310", site="C3")["outcome"] == "undetermined"
+
+
+@pytest.mark.parametrize(("fibres", "outcome"), [(2, "undetermined"), (3, "conforming")])
+def test_a_loss_that_may_be_a_joint_built_elsewhere_is_no_damage(fibres: int, outcome: str) -> None:
+    """A closure 40 m from its design, and no loss there: two fibres may have a bend in common, three show the joint."""
+    design = make_route(2000, 2000)
+    traces = {fibre: there_and_back(design, {2040.0: 0.08}, end_m=4000, fibre=fibre) for fibre in range(1, fibres + 1)}
+    judged = judge_fibres(traces, design=design, criteria=only(SPLICE, STRAY), sites=["C1"])
+    for fibre in traces:
+        assert finding_of(judged[fibre], "STRAY-1550")["outcome"] == outcome

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Reason
-from service.vocabulary.quantities import metres_text
+from service.vocabulary.quantities import metres_text, to_um
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, missing_reason
 from worker.judgement.fibre.link_tests import DirectionTest, both_ways
 from worker.judgement.fibre.measured import FibreMeasured
@@ -20,6 +20,7 @@ from worker.judgement.history.validity import Side, void_records
 from worker.judgement.numbers.exact import mdb_text, mean_tenth_mdb
 from worker.judgement.traces.aligned_trace import AlignedTrace
 from worker.judgement.traces.noise import TraceNoise
+from worker.judgement.traces.places import Place
 from worker.judgement.traces.readings import UnexpectedEvent
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 
@@ -95,6 +96,21 @@ def unexpected_loss(fibre: FibreMeasured, spot: UnexpectedSpot, *, wavelength_nm
         readings=tuple(reading for way in ways for reading in way.readings),
         void=void_records([item for test in tests for item in test.void]),
     )
+
+
+def joint_built_there(fibre: FibreMeasured, spot: UnexpectedSpot, *, wavelength_nm: int) -> Place | None:
+    """Return the place whose joint a spot may be: in reach of what may be built elsewhere, and not certainly seen.
+
+    Where the cable's fibres show a place, it is not elsewhere.
+    """
+    designed_um, reach_um = fibre.layout.site_offsets_um, to_um(fibre.criteria.placing.off_spot_m)
+    for place in fibre.places:
+        if place.is_end or place.within_um is not None:
+            continue
+        is_near = abs(designed_um[place.site_index] - spot.from_a_um) <= reach_um
+        if is_near and fibre.loss_at(place, wavelength_nm=wavelength_nm).reason is Reason.AMBIGUOUS_EVENT:
+            return place
+    return None
 
 
 def section_at(fibre: FibreMeasured, spot: UnexpectedSpot) -> int:

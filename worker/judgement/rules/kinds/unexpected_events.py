@@ -7,7 +7,13 @@ from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.link_tests import DirectionTest, both_ways, known_of
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.fibre.unexpected_events import UnexpectedSpot, section_at, unexpected_loss, unexpected_spots
+from worker.judgement.fibre.unexpected_events import (
+    UnexpectedSpot,
+    joint_built_there,
+    section_at,
+    unexpected_loss,
+    unexpected_spots,
+)
 from worker.judgement.history.acts import Trace
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mean_tenth_mdb
 from worker.judgement.rules.base import LimitRule
@@ -39,7 +45,13 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
         if loss.reason is not None:
             return known
         low, high = (bound * PDB_PER_TENTH_MDB for bound in (loss.low_tenth_mdb, loss.high_tenth_mdb))
-        return known.held(low, high, self.limit)
+        held = known.held(low, high, self.limit)
+        place = joint_built_there(fibre, spot, wavelength_nm=self.criterion.wavelength_nm)
+        if place is None or held.outcome is not Outcome.NONCONFORMING:
+            return held
+        # What may be a joint is no damage, until other fibres show where the joint is.
+        said = f"{detail}; it may be the joint at {place.site}"
+        return known._replace(reason=Reason.AMBIGUOUS_EVENT, detail=said)
 
     def _judge_rest(self, fibre: FibreMeasured, *, has_others: bool) -> Judgement:
         """Tell whether the traces are there that would show a loss above the limit."""
