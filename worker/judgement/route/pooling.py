@@ -94,9 +94,12 @@ def _locate_in_span(layout: Layout, placing: Placing, span: _Span, own: Mapping[
     matched = match_units(units, [one for one in clusters if not one.is_bend], reaches)
     spread_cm = median_low([cluster.spread_cm for cluster in clusters]) if clusters else 0
     least_cm = round(placing.tolerance_m * _CM) // 2
+    # Beside the span's ends only those fibres tell on which it is far enough from there to be sighted.
+    first_cm, last_cm = reaches.ends_cm[0] + 3 * least_cm, reaches.ends_cm[1] - 3 * least_cm
 
     def within_m(cluster: Cluster) -> int:
-        return _up_to_step(max(least_cm, _SPREADS * max(spread_cm, cluster.spread_cm)))
+        half_told_cm = 0 if first_cm < cluster.at_cm < last_cm else least_cm
+        return _up_to_step(max(least_cm, _SPREADS * max(spread_cm, cluster.spread_cm)) + half_told_cm)
 
     return {
         site: Spot(_to_step(at_cm), within_m(cluster), cluster.fibres)

@@ -56,6 +56,15 @@ def test_joints_are_looked_for_as_far_off_as_was_agreed(away_m: float, is_found:
     assert (1 in found.groups[0].found) is is_found
 
 
+# Nothing is sighted within 10 m of a span's end, where its connection is: nearer than half of that beyond it only some
+# fibres tell.
+@pytest.mark.parametrize(("at_m", "within_m"), [(2985.0, 10), (2984.0, 5)])
+def test_what_only_some_fibres_can_tell_is_less_certain(at_m: float, within_m: int) -> None:
+    design = make_design(sections=make_sections([1000.0, 1984.0, 16.0]))
+    found = locate({fibre: seen(1000.0, at_m) for fibre in range(1, 5)}, design)
+    assert found.groups[0].found[2] == Spot(round(at_m), within_m, 4)
+
+
 def test_two_closures_that_lie_off_by_what_they_lie_apart_keep_their_own_losses() -> None:
     design = make_design(sections=make_sections([1000.0, 28.0, 1972.0]))
     found = locate({fibre: seen(1028.0, 1056.0) for fibre in range(1, 5)}, design)
