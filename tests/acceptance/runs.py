@@ -137,13 +137,11 @@ def run_geometries(names: Sequence[str], *, routes: int) -> Iterator[tuple[str, 
 
 
 def score_geometry(one: tuple[str, int]) -> GeometryScore:
-    """Draw, judge and score one route of a geometry: one or two tubes of twelve."""
+    """Draw, judge and score one route of a geometry: one or two tubes of twelve, where it has as many fibres."""
     name, seed = one
-    score = GeometryScore(routes=1)
-    fibres = FIBRES if seed % 2 else FIBRES // 2
-    for fibre in judge_trial(
-        marginal_trial(seed=seed, fibres=fibres, geometry=GEOMETRIES[name], limit_db=SPLICE_LIMIT_DB)
-    ):
+    score, geometry = GeometryScore(routes=1), GEOMETRIES[name]
+    fibres = geometry.fibres if seed % 2 else max(geometry.fibres // 2, 2)
+    for fibre in judge_trial(marginal_trial(seed=seed, fibres=fibres, geometry=geometry, limit_db=SPLICE_LIMIT_DB)):
         score.add(fibre)
     return score
 

@@ -10,6 +10,7 @@ from tests.simulator.splicing import RIBBON
 from tests.simulator.truth import fibre_lengths_m
 
 _SLACK_M = 20.0
+_LEAST_WITH_COIL_M = 100.0
 _MOST_SLACK_ERROR_M = 10.0
 _SHARE_WITH_SHORT_SECTION = 0.25
 _SHARE_WITHOUT_STATED_EXCESS = 0.3
@@ -67,9 +68,15 @@ def draw_cables(source: np.random.Generator, geometry: Geometry) -> Cables:
     cables_m = scale * draw_between(source, (sections,), low=500, high=3000)
     if source.random() < _SHARE_WITH_SHORT_SECTION:
         cables_m[source.integers(sections)] = draw_between(source, (), low=5, high=150)
+    if geometry.mixed_m:
+        drawn = [draw_between(source, (sections,), low=low, high=high) for low, high in geometry.mixed_m]
+        cables_m = np.choose(source.integers(len(drawn), size=sections), drawn)
     slacks_m, longer_m = np.full(sections, _SLACK_M), np.zeros(sections)
     if geometry.ends_m is not None:
-        cables_m[[0, -1]] = draw_between(source, (2,), low=geometry.ends_m[0], high=geometry.ends_m[1])
+        near_ends = [*range(geometry.end_sections), *range(-geometry.end_sections, 0)]
+        cables_m[near_ends] = draw_between(source, (len(near_ends),), low=geometry.ends_m[0], high=geometry.ends_m[1])
+    if geometry.mixed_m or geometry.end_sections > 1:
+        slacks_m[cables_m < _LEAST_WITH_COIL_M] = 0.0
     groups = _draw_groups(source, geometry) if geometry.groups else []
     for group in groups:
         # Between closures of one group the cable's marks are read from the sheath, with no coil between them.
