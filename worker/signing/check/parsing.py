@@ -52,12 +52,12 @@ PART_BYTES = 1 << 20
 def read_attachment(pdf: bytes, name: str) -> bytes:
     """Return the attachment with this name."""
     try:
-        for found, content in attachments_of(PdfFileReader(BytesIO(pdf))):
-            if found == name:
-                return content
+        content = attachment_of(PdfFileReader(BytesIO(pdf)), name)
     except UNREADABLE as error:
         raise AttachmentNotFoundError(f"The document cannot be read: {error}.") from error
-    raise AttachmentNotFoundError(f"The document has no attachment named {name}.")
+    if content is None:
+        raise AttachmentNotFoundError(f"The document has no attachment named {name}.")
+    return content
 
 
 class Attachment(NamedTuple):
@@ -93,10 +93,9 @@ def entry(dictionary: DictionaryObject, name: str) -> Any:
         return None
 
 
-def attachments_of(reader: PdfFileReader) -> Iterator[tuple[str, bytes]]:
-    """Yield the name and content of each attachment."""
-    for name, stream in _attached_streams(reader):
-        yield name, bytes(stream.data)
+def attachment_of(reader: PdfFileReader, name: str) -> bytes | None:
+    """Return the attachment with this name, and unpack no other: of a large package they take ten times its size."""
+    return next((bytes(stream.data) for found, stream in _attached_streams(reader) if found == name), None)
 
 
 def _attached_streams(reader: PdfFileReader) -> Iterator[tuple[str, StreamObject]]:

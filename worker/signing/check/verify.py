@@ -13,7 +13,7 @@ from pyhanko.sign.fields import MDPPerm, enumerate_sig_fields
 from pyhanko.sign.validation import EmbeddedPdfSignature, read_certification_data
 
 from service.vocabulary.signatures import SignaturePlace
-from worker.signing.check.parsing import UNREADABLE, attachment_digests, attachments_of, stated_time
+from worker.signing.check.parsing import UNREADABLE, attachment_digests, attachment_of, stated_time
 from worker.signing.check.signature import Check, Known, check_document_timestamp, check_signature
 from worker.signing.fields import CONTRACTOR_FIELD, DECISION_FIELD, ENGINEER_FIELD, FORMS, OWN_KEY_FOLLOWS, SEAL_FIELD
 from worker.signing.report import PackageReport, SignatureReport, TimestampReport
@@ -115,8 +115,8 @@ def _misorder(signatures: Sequence[SignatureReport], *, form: int) -> Iterator[s
 
 def _contractor_signs(reader: PdfFileReader) -> bool:
     try:
-        about: Any = orjson.loads(next(content for name, content in attachments_of(reader) if name == _ABOUT))
-    except (StopIteration, orjson.JSONDecodeError):
+        about: Any = orjson.loads(attachment_of(reader, _ABOUT) or b"")
+    except orjson.JSONDecodeError:
         # That the data are damaged is said where they are read.
         return False
     return isinstance(about, dict) and about.get("contractor_signature") == _OWN_KEY
