@@ -139,9 +139,9 @@ def measure(trace: Trace, between: PlacesBetween, placing: Placing, *, reference
     inside_um, index = between.inside_um, Index(trace.group_index_e5, reference_index_e5)
     end_um, last_um = trace.end_um, trace.events[-1].at_um if trace.events else 0
     # Cords and tolerances too are lengths of fibre, laid over the trace in its own metres.
-    start_um = index.on_trace_um(trace.launch.length_um) if trace.launch else 0
     span_um = index.on_trace_um(between.span_um)
     tolerance_um = max(index.on_trace_um(to_um(placing.tolerance_m)), share(span_um, placing.tolerance_percent))
+    start_um = _start_um(trace, index, tolerance_um=tolerance_um)
     # Two faults look alike at first: an index that nobody states, or more fibre in the cable than designed, stretches
     # the whole trace, a break ends it early. Only the far end says which it is, so a length is taken for a scale where
     # that end is proven, and else where most joints have an event by it.
@@ -170,6 +170,18 @@ def measure(trace: Trace, between: PlacesBetween, placing: Placing, *, reference
         return better_fit(scale, _scale_of_joints(scale, inside_um), inside_um)
     # A length that the events between contradict is no scale: the fibre is broken there, or a cord is not what it was.
     return better_fit(scale, span_um, inside_um)
+
+
+def _start_um(trace: Trace, index: Index, *, tolerance_um: int) -> int:
+    """Return where the span begins: behind its cord, by the connection there where no index tells the cord's metres."""
+    if trace.launch is None:
+        return 0
+    cord_um = index.on_trace_um(trace.launch.length_um)
+    if index.stated_e5 is not None:
+        return cord_um
+    near = within(trace.events, cord_um, tolerance_um, key=_AT_UM)
+    shown_um = [event.at_um for event in near if event.kind in _REFLECTED]
+    return min(shown_um, key=lambda at_um: abs(at_um - cord_um), default=cord_um)
 
 
 def _shows_both_ends(trace: Trace, scale: DistanceScale) -> bool:

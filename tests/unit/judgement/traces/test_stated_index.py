@@ -12,11 +12,13 @@ from tests.factories import (
     layout_of,
     length_criterion,
     make_design,
+    make_otdr,
     make_sections,
     only,
     sealed,
     set_to,
     stretched,
+    with_event_from_a,
     with_events,
 )
 from tests.unit.judgement.judging import finding_of, judge
@@ -207,3 +209,16 @@ def test_two_lengths_of_a_fibre_without_a_joint_between_are_no_index() -> None:
     there, back = both_ways(design=design)
     judgement = judge([stretched(there, by=1.0034), back], design=design)
     assert {reason for _, reason in undecided(judgement)} == {"lengths_disagree"}
+
+
+# 4 km of cord are 8 m longer by an index 0.2 % lower; the connection behind it shows where it ends.
+@pytest.mark.parametrize(("is_stated", "from_a_m"), [(False, 100.0), (True, 108.0)])
+def test_without_a_stated_index_the_fibre_begins_at_the_connection_behind_the_cord(
+    is_stated: bool, from_a_m: float
+) -> None:
+    there = with_event_from_a(make_otdr(design=long_design(), launch_m=4000.0), 100.0, loss_db=0.3)
+    back = make_otdr(design=long_design(), from_site="B", to_site="A", receive_m=4000.0)
+    traces = [set_to(trace, 1.46507) for trace in (there, back)]
+    judgement = judge_long([{**trace, "group_index": 1.468} if is_stated else unstated(trace) for trace in traces])
+    [found] = [one for one in judgement.document["unexpected_events"] if one["direction"] == "a_to_b"]
+    assert abs(float(found["from_a_m"]) - from_a_m) < 0.5
