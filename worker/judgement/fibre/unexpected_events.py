@@ -101,12 +101,13 @@ def unexpected_loss(fibre: FibreMeasured, spot: UnexpectedSpot, *, wavelength_nm
 def joint_built_there(fibre: FibreMeasured, spot: UnexpectedSpot, *, wavelength_nm: int) -> Place | None:
     """Return the place whose joint a spot may be: in reach of what may be built elsewhere, and not certainly seen.
 
-    Where the cable's fibres show a place, it is not elsewhere.
+    Where the cable's fibres show a place, it is not elsewhere, but some of its own slack may be.
     """
-    designed_um, reach_um = fibre.layout.site_offsets_um, to_um(fibre.criteria.placing.off_spot_m)
+    designed_um, off_spot_um = fibre.layout.site_offsets_um, to_um(fibre.criteria.placing.off_spot_m)
     for place in fibre.places:
-        if place.is_end or place.within_um is not None:
+        if place.is_end:
             continue
+        reach_um = off_spot_um if place.within_um is None else 2 * place.within_um
         is_near = abs(designed_um[place.site_index] - spot.from_a_um) <= reach_um
         if is_near and fibre.loss_at(place, wavelength_nm=wavelength_nm).reason is Reason.AMBIGUOUS_EVENT:
             return place

@@ -77,7 +77,7 @@ def test_cleaning_a_panel_voids_what_was_read_of_it_and_the_splice_beside_it_tog
         (0.1, "conforming", "conforming"),
         (0.101, "undetermined", "conforming"),
         (0.5, "undetermined", "conforming"),
-        (0.501, "undetermined", "nonconforming"),
+        (0.501, "undetermined", "undetermined"),
     ],
 )
 def test_a_closures_splice_beside_a_panel_has_no_share_in_what_the_connection_may_lose(

@@ -88,8 +88,12 @@ class TerminationRule(LimitRule[TerminationLossCriterion]):
                 yield self.joint_finding(fibre, place.pair, judgement)
 
     def judge(self, fibre: FibreMeasured, place: Place) -> Judgement:
-        """Hold the loss of a whole place against the limit."""
-        return _judge_mean(fibre, place, self.criterion.wavelength_nm, self.limit)
+        """Hold the loss of a whole place against the limit; of one beside a closure, both together may break it."""
+        own = _judge_mean(fibre, place, self.criterion.wavelength_nm, self.limit)
+        if own.outcome is not Outcome.NONCONFORMING or not place.zone:
+            return own
+        detail = f"measured only together with what lies beside it: {own.detail}"
+        return own._replace(detail=detail, outcome=Outcome.UNDETERMINED, reason=Reason.GROUP_ONLY, grade=None)
 
 
 class JointLossRule(LimitRule[SpliceLossCriterion | ConnectionLossCriterion]):
