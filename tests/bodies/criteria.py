@@ -114,6 +114,11 @@ def link_criterion(**changes: Any) -> Body:
     }
 
 
+def reference_criterion(**changes: Any) -> Body:
+    """Return a reference taken at most 12 hours before, at 1550 nm."""
+    return {"code": "REF-1550", "quantity": "reference_age", "wavelength_nm": 1550, "limit_h": 12.0, **changes}
+
+
 def required_test_criterion(**changes: Any) -> Body:
     """Return the demand for traces from both ends at 1550 nm."""
     return {"code": "OTDR-1550", "quantity": "required_test", "test": "otdr", "wavelength_nm": 1550, **changes}

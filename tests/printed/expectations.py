@@ -25,6 +25,7 @@ FINDINGS_OF = {
     ("Length and attenuation of the fibre", "Length against the design's"): "length",
     ("Length and attenuation of the fibre", "Splices for each kilometre of span"): "splice_density",
     ("Length and attenuation of the fibre", "The fibre's own loss without its joints"): "attenuation_coefficient",
+    ("References of source and meter", ""): "reference_age",
     ("How traces were taken", ""): "trace_settings",
     ("Continuity and dispersion", "Continuity"): "continuity",
     ("Continuity and dispersion", "Chromatic dispersion, whatever its sign"): "chromatic_dispersion",

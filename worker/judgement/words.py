@@ -38,6 +38,7 @@ REASON_LABELS = {
     Reason.CORDS_CHANGED: "the cord was changed between the directions",
     Reason.NO_CORD: "no cord lay before or behind this end",
     Reason.REFERENCE_UNLIKE: "the reference method is not the one asked for",
+    Reason.REFERENCE_NOT_STATED: "when the reference was taken is not stated",
     Reason.REPLACED_OR_WITHDRAWN: "the test was replaced or withdrawn",
     Reason.LENGTH_UNLIKE: "the trace is longer than the design allows",
     Reason.LOSS_NOT_STATED: "the trace has an event here without a loss",

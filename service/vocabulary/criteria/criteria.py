@@ -41,6 +41,7 @@ AnyCriterion = Annotated[
     | joints.BendCriterion
     | joints.SpliceDensityCriterion
     | links.LinkAttenuationCriterion
+    | links.ReferenceAgeCriterion
     | links.AttenuationCoefficientCriterion
     | links.ReturnLossCriterion
     | links.LengthCriterion

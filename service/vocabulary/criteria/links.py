@@ -64,6 +64,19 @@ class LinkAttenuationCriterion(LimitedDb):
         return self.limit.limit_db if isinstance(self.limit, FixedLimit) else None
 
 
+class ReferenceAgeCriterion(Criterion):
+    """How long before a loss by source and meter the reference may have been taken; one not stated proves nothing."""
+
+    quantity: Literal[Quantity.REFERENCE_AGE]
+    wavelength_nm: q.WavelengthNm
+    over: LinkStretch = LinkStretch.ROUTE
+    limit_h: q.AgeH
+
+    judged_by = "attenuation"
+    limit_member = "limit_h"
+    is_end_to_end = True
+
+
 class Stretch(StrEnum):
     """The run of fibre that an attenuation coefficient or a length is taken over."""
 

@@ -16,6 +16,7 @@ class Quantity(StrEnum):
     BEND = "bend"
     SPLICE_DENSITY = "splice_density"
     LINK_ATTENUATION = "link_attenuation"
+    REFERENCE_AGE = "reference_age"
     ATTENUATION_COEFFICIENT = "attenuation_coefficient"
     RETURN_LOSS = "return_loss"
     LENGTH = "length"

@@ -113,14 +113,17 @@ class OtdrRecord(FibreTest):
 
 
 class AttenuationRecord(FibreTest):
-    """An end-to-end loss by light source and power meter; the actual wavelength is the source's."""
+    """A loss between two sites by light source and power meter; the actual wavelength is the source's.
+
+    Where `referenced_at` is not stated nobody knows how old the reference was.
+    """
 
     kind: Literal[RecordKind.ATTENUATION]
     wavelength_nm: q.WavelengthNm
     actual_wavelength_nm: q.ActualWavelengthNm | None = None
     loss_db: q.LossDb
     reference_cords: Literal[1, 2, 3]
-    referenced_at: q.Instant
+    referenced_at: q.Instant | None = None
     source: Instrument
     meter: Instrument
 

@@ -64,7 +64,7 @@ def test_each_value_stands_beside_its_unit(content: PackageContent) -> None:
         for finding in content.all_findings()
         if "value" in finding and finding["quantity"] not in SUMMED_UP
     }
-    assert {unit for _, unit in held} == {"dB", "dB/km", "1/km", "%", "ps", "ps/nm"}
+    assert {unit for _, unit in held} == {"dB", "dB/km", "1/km", "%", "h", "ps", "ps/nm"}
     assert held - shown == set()
 
 

@@ -225,12 +225,13 @@ class Trace(Measurement):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class LinkLoss(Measurement):
-    """One end-to-end loss by source and meter, at the source's wavelength in 0.1 nm: the nominal one if not stated."""
+    """One loss by source and meter, at the source's wavelength in 0.1 nm: the nominal one if not stated."""
 
     wavelength_nm: int
     actual_dnm: int
     loss_mdb: int
     reference_cords: int
+    referenced_at: str | None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

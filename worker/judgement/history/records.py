@@ -131,6 +131,7 @@ def _link_loss(item: Evidence, ends: Ends) -> LinkLoss:
         actual_dnm=read_actual_dnm(body),
         loss_mdb=last_place(body["loss_db"]),
         reference_cords=body["reference_cords"],
+        referenced_at=body.get("referenced_at"),
     )
 
 

@@ -22,6 +22,7 @@ from worker.judgement.rules.kinds.end_faces import EndFaceRule
 from worker.judgement.rules.kinds.joint_losses import JointLossRule, TerminationRule
 from worker.judgement.rules.kinds.lengths import LengthRule
 from worker.judgement.rules.kinds.links import LinkRule, RequiredTestRule
+from worker.judgement.rules.kinds.reference_age import ReferenceAgeRule
 from worker.judgement.rules.kinds.reflectance import ReflectanceRule
 from worker.judgement.rules.kinds.required_records import RequiredRecordRule
 from worker.judgement.rules.kinds.return_loss import ReturnLossRule
@@ -41,6 +42,7 @@ _RULES: Mapping[Quantity, Callable[[Any, Layout], Rule[Any]]] = {
     Quantity.BEND: BendRule,
     Quantity.SPLICE_DENSITY: SpliceDensityRule,
     Quantity.LINK_ATTENUATION: LinkRule,
+    Quantity.REFERENCE_AGE: ReferenceAgeRule,
     Quantity.ATTENUATION_COEFFICIENT: CoefficientRule,
     Quantity.RETURN_LOSS: ReturnLossRule,
     Quantity.LENGTH: LengthRule,

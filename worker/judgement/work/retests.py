@@ -22,6 +22,7 @@ _BETTER_TEST = {
     Reason.NO_CORD: "test again with a cord before and behind the route",
     Reason.CORDS_CHANGED: "test again and leave the same cord at each end for both directions",
     Reason.REFERENCE_UNLIKE: "test again with the reference method that was agreed, the same in both directions",
+    Reason.REFERENCE_NOT_STATED: "state when the reference was taken in a record that replaces it, or measure again",
     Reason.PAIR_NOT_SEEN: "check the cords' lengths, and test again with both connected",
     Reason.LENGTHS_DISAGREE: "look for a break, and test again from both ends",
     Reason.INDEX_UNLIKE: "set both instruments to the fibre's index and test again, or state what they were set to in "
@@ -46,6 +47,7 @@ _LOOKED_INTO = {
         "the loss from end to end",
         ", though no splice is: clean both ends, look for bends and test again",
     ),
+    Quantity.REFERENCE_AGE: ("the age of the reference", ": take the reference again and measure again"),
     Quantity.LENGTH: (
         "the length's distance from the design's",
         ": check the group index and test again, or have the design revised",

@@ -144,6 +144,15 @@ BY_FIBRE = (
         ),
     ),
     FindingSection(
+        "References of source and meter",
+        FindingTable(
+            Quantity.REFERENCE_AGE,
+            text_column("From and to", 66, place_text),
+            shows=(WAVELENGTH, *measured_in(Unit.H)),
+            detail=text_column("When they were taken", 170, detail_text),
+        ),
+    ),
+    FindingSection(
         "How traces were taken",
         FindingTable(
             Quantity.TRACE_SETTINGS,

@@ -10,7 +10,7 @@ from service.vocabulary.criteria.joints import (
     SpliceLossCriterion,
     Statistic,
 )
-from service.vocabulary.criteria.links import LinkAttenuationCriterion, RequiredTestCriterion, ReturnLossCriterion
+from service.vocabulary.criteria.links import LinkAttenuationCriterion, ReturnLossCriterion
 from service.vocabulary.criteria.trace_settings import TraceSettingsCriterion
 from service.vocabulary.criteria.words import Basis, DecisionRule, LinkStretch, Quantity
 from service.vocabulary.criteria.workmanship import (
@@ -61,6 +61,7 @@ _HELD = {
     Quantity.END_FACE: "both end faces of each mated pair keep the zones of IEC 61300-3-35:{edition}",
     Quantity.REQUIRED_TEST: "{test} in both directions{over}",
     Quantity.LINK_ATTENUATION: "{combination}{over} at most {limit}; referenced with {cords}; {too_low}",
+    Quantity.REFERENCE_AGE: "source and meter{over} referenced at most {limit_h} h before the test, both ways",
     Quantity.ATTENUATION_COEFFICIENT: "the fibre's own loss at most {limit_db_per_km} dB/km in each {over} of at least "
     "{least_length_m} m, mean of both directions",
     Quantity.RETURN_LOSS: "{basis} at each end{over} at least {limit_db} dB{far_end}",
@@ -116,8 +117,8 @@ _DEMANDS = {
 def held_text(criterion: AnyCriterion) -> str:
     """Return what a criterion holds."""
     said = {name: _PHRASES.get(name, {}).get(text, text) for name, text in texts_of(criterion).items()}
-    if isinstance(criterion, LinkAttenuationCriterion | RequiredTestCriterion | ReturnLossCriterion):
-        said["over"] = _OVER[criterion.over]
+    if isinstance(getattr(criterion, "over", None), LinkStretch):
+        said["over"] = _OVER[criterion.link_stretch]
     match criterion:
         case SpliceLossCriterion():
             said["fallback"] = _fallback_text(criterion.fallback)

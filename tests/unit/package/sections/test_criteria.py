@@ -93,6 +93,7 @@ FULL_CRITERIA: dict[str, Any] = {
             "least_attenuation_db_per_km": 0.18,
             "limit": {"kind": "fixed", "limit_db": 7.125},
         },
+        {"code": "RA", "quantity": "reference_age", "wavelength_nm": 1490, "limit_h": 9.5},
         {"code": "R", "quantity": "required_test", "test": "otdr", "wavelength_nm": 1383},
         {"code": "Q", "quantity": "required_record", "joint": "splice"},
         {"code": "K", "quantity": "connection_loss", "wavelength_nm": 1577, "basis": "each_way", "limit_db": 0.213},
