@@ -39,6 +39,7 @@ REASON_LABELS = {
     Reason.NO_CORD: "no cord lay before or behind this end",
     Reason.REFERENCE_UNLIKE: "the reference method is not the one asked for",
     Reason.REFERENCE_NOT_STATED: "when the reference was taken is not stated",
+    Reason.LIMIT_NOT_STATED: "the criterion states no limit for a fibre type here",
     Reason.REPLACED_OR_WITHDRAWN: "the test was replaced or withdrawn",
     Reason.LENGTH_UNLIKE: "the trace is longer than the design allows",
     Reason.LOSS_NOT_STATED: "the trace has an event here without a loss",

@@ -25,28 +25,61 @@ class FixedLimit(q.Value):
     limit_db: q.PositiveLossDb
 
 
+class FibreTypeAttenuation(q.Value):
+    """What a budget allows for each kilometre of one fibre type."""
+
+    fibre_type: q.Identifier
+    attenuation_db_per_km: q.PositiveAttenuationDbPerKm
+
+
 class Budget(q.Value):
     """A limit from the design: fibre length, splices, and the connections that the reference method includes.
 
     A span from panel to panel has a connection at each of its ends, and the splices of its own side in the panels.
+    `by_fibre_type` goes before what is said for all types, and may say it alone. A splice in a closure between cables
+    of two types is allowed `unlike_splice_db` where that is said.
     """
 
     kind: Literal["budget"]
-    attenuation_db_per_km: q.PositiveAttenuationDbPerKm
+    attenuation_db_per_km: q.PositiveAttenuationDbPerKm | None = None
+    by_fibre_type: Annotated[tuple[FibreTypeAttenuation, ...], Field(max_length=20)] = ()
     splice_db: q.PositiveLossDb
+    unlike_splice_db: q.PositiveLossDb | None = None
     connection_db: q.PositiveLossDb
     other_db: q.PositiveLossDb = 0.0
 
+    def attenuation_of(self, fibre_type: str) -> float | None:
+        """Return the coefficient that is allowed for a fibre type; none where nothing is said of it."""
+        own = (one.attenuation_db_per_km for one in self.by_fibre_type if one.fibre_type == fibre_type)
+        return next(own, self.attenuation_db_per_km)
+
+    @property
+    def coefficients_db_per_km(self) -> tuple[float, ...]:
+        """All coefficients that it states."""
+        stated = () if self.attenuation_db_per_km is None else (self.attenuation_db_per_km,)
+        return (*stated, *(one.attenuation_db_per_km for one in self.by_fibre_type))
+
+    @model_validator(mode="after")
+    def _allow_the_fibre_something(self) -> "Budget":
+        if not self.coefficients_db_per_km:
+            raise ValueError("states neither attenuation_db_per_km nor by_fibre_type")
+        if len({one.fibre_type for one in self.by_fibre_type}) != len(self.by_fibre_type):
+            raise ValueError("by_fibre_type names a type twice")
+        return self
+
 
 class LinkAttenuationCriterion(LimitedDb):
-    """Loss by source and meter from end to end, or over each span, against one figure or against the budget.
+    """Loss from end to end, or over each span, against one figure or against the budget.
 
-    A loss below `least_attenuation_db_per_km` of fibre by more than the uncertainty tells of a wrong reference and is
-    set aside; without that figure none is for being too low.
+    By source and meter a loss below `least_attenuation_db_per_km` of fibre by more than the uncertainty tells of a
+    wrong reference and is set aside; without that figure none is for being too low. By OTDR it is the mean of what
+    traces lose in both directions with both end connections, as a reference by one cord holds them: a connection that
+    is not seen from both ends can only add to it.
     """
 
     quantity: Literal[Quantity.LINK_ATTENUATION]
     over: LinkStretch = LinkStretch.ROUTE
+    basis: Literal["source_and_meter", "otdr"] = "source_and_meter"
     combination: Combination
     limit: Annotated[FixedLimit | Budget, Field(discriminator="kind")]
     reference_cords: Literal[1, 2, 3] | None = None
@@ -62,6 +95,20 @@ class LinkAttenuationCriterion(LimitedDb):
     def single_limit(self) -> float | None:
         """Return the figure; a budget is another one for each fibre."""
         return self.limit.limit_db if isinstance(self.limit, FixedLimit) else None
+
+    @property
+    def required_tests(self) -> tuple[RequiredTest, ...]:
+        """Return the test that its basis asks for."""
+        return (RequiredTest("otdr" if self.basis == "otdr" else "attenuation", self.wavelength_nm, self.over),)
+
+    @model_validator(mode="after")
+    def _ask_no_reference_of_traces(self) -> "LinkAttenuationCriterion":
+        if self.basis == "otdr" and self.combination is not Combination.MEAN:
+            # One way a trace's total also holds by how much the glass at both ends scatters unlike.
+            raise ValueError("by otdr only the mean of both directions is a loss")
+        if self.basis == "otdr" and (self.reference_cords, self.least_attenuation_db_per_km) != (None, None):
+            raise ValueError("reference_cords and least_attenuation_db_per_km belong to source_and_meter")
+        return self
 
 
 class ReferenceAgeCriterion(Criterion):

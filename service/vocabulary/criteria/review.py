@@ -90,8 +90,9 @@ def _splice_limits(criterion: joints.SpliceLossCriterion) -> Iterator[CriteriaRe
 
 def _budget(criterion: links.LinkAttenuationCriterion) -> Iterator[CriteriaReport]:
     limit, least = criterion.limit, criterion.least_attenuation_db_per_km
-    if isinstance(limit, links.Budget) and least is not None and limit.attenuation_db_per_km < least:
-        allowed = f"the budget allows {limit.attenuation_db_per_km:.3f} dB/km"
+    allows = min(limit.coefficients_db_per_km) if isinstance(limit, links.Budget) else least
+    if least is not None and allows is not None and allows < least:
+        allowed = f"the budget allows {allows:.3f} dB/km"
         detail = f"{allowed}, less than the {least:.3f} dB/km that the fibre alone has"
         yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
 

@@ -6,6 +6,7 @@ from service.vocabulary.criteria.criteria import AnyCriterion, Criteria
 from service.vocabulary.criteria.joints import SpliceDensityCriterion
 from service.vocabulary.criteria.links import (
     AttenuationCoefficientCriterion,
+    Budget,
     FixedLimit,
     LinkAttenuationCriterion,
     Stretch,
@@ -32,6 +33,8 @@ def _infeasibilities(criterion: AnyCriterion, layout: Layout) -> Iterator[Criter
     match criterion:
         case LinkAttenuationCriterion(limit=FixedLimit()):
             yield from _below_fibre_alone(criterion, layout)
+        case LinkAttenuationCriterion(limit=Budget() as budget):
+            yield from _without_allowance(criterion, budget, layout)
         case AttenuationCoefficientCriterion():
             yield from _nowhere_long_enough(criterion, layout)
         case TraceSettingsCriterion(pulses=pulses) if pulses:
@@ -67,6 +70,15 @@ def _below_fibre_alone(criterion: LinkAttenuationCriterion, layout: Layout) -> I
         f"{least:.3f} dB/km, {alone_pdb / 1e12:.3f} dB"
     )
     yield report_on(criterion, severity=Severity.UNMEETABLE if is_void else Severity.QUESTIONABLE, detail=detail)
+
+
+def _without_allowance(criterion: LinkAttenuationCriterion, budget: Budget, layout: Layout) -> Iterator[CriteriaReport]:
+    """Find fibre types of which a budget says nothing: over them it is no limit."""
+    types = {section.fibre_type for section in layout.design.sections}
+    unsaid = sorted(one for one in types if budget.attenuation_of(one) is None)
+    if unsaid:
+        detail = f"the budget allows nothing for fibre of type {', '.join(unsaid)}, which is on this route"
+        yield report_on(criterion, severity=Severity.UNMEETABLE, detail=detail)
 
 
 def _nowhere_long_enough(criterion: AttenuationCoefficientCriterion, layout: Layout) -> Iterator[CriteriaReport]:

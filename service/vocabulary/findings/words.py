@@ -46,6 +46,7 @@ class Reason(StrEnum):
     NO_CORD = "no_cord"
     REFERENCE_UNLIKE = "reference_unlike"
     REFERENCE_NOT_STATED = "reference_not_stated"
+    LIMIT_NOT_STATED = "limit_not_stated"
     REPLACED_OR_WITHDRAWN = "replaced_or_withdrawn"
     LENGTH_UNLIKE = "length_unlike"
     LOSS_NOT_STATED = "loss_not_stated"

@@ -44,7 +44,7 @@ def combine(place: Place, forward: OneWayLoss, backward: OneWayLoss, *, below_ze
     reason, low, high = None, 0, 0
     if forward.reason is not None or backward.reason is not None:
         reason = missing_reason(forward.reason, backward.reason)
-    elif place.is_end and _cords_changed(place, forward.readings[0].trace, backward.readings[0].trace):
+    elif place.is_end and cords_changed(place.site_index, forward.readings[0].trace, backward.readings[0].trace):
         reason = Reason.CORDS_CHANGED
     else:
         one, other = forward.readings[0], backward.readings[0]
@@ -83,8 +83,9 @@ def missing_reason(*reasons: Reason | None) -> Reason | None:
     return Reason.ONE_DIRECTION_ONLY if None in reasons else Reason.NO_EVIDENCE
 
 
-def _cords_changed(place: Place, there: Trace, back: Trace) -> bool:
-    is_near_a = place.site_index == there.low_index
+def cords_changed(site_index: int, there: Trace, back: Trace) -> bool:
+    """Tell whether another cord lay at one of a fibre's ends for each direction, or none for one of them."""
+    is_near_a = site_index == there.low_index
     one = there.launch if is_near_a else there.receive
     other = back.receive if is_near_a else back.launch
     return one is None or other is None or one.serial != other.serial

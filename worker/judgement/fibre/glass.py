@@ -28,7 +28,7 @@ class GlassLosses(NamedTuple):
 
 def limits_traced_loss(criterion: Criterion) -> bool:
     """Tell whether a criterion limits losses that traces show at its wavelength."""
-    return criterion.limits_loss and criterion.judged_by == "otdr"
+    return criterion.limits_loss and any(test.name == "otdr" for test in criterion.required_tests)
 
 
 def glass_losses(fibre: FibreMeasured, criteria: Sequence[Criterion]) -> Iterator[GlassLosses]:

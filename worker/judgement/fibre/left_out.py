@@ -21,12 +21,14 @@ class TracedLoss(NamedTuple):
     """What one trace loses from before the first to behind the last end connection, in 0.001 dB, and its glass of it.
 
     `left_mdb` is what its total leaves beside all its events, if it has one and they all state their loss.
+    `is_total` tells whether the loss is the instrument's own total: else a joint that is not seen is not in it.
     """
 
     trace: Trace
     loss_mdb: int
     glass_mdb: int
     left_mdb: int | None
+    is_total: bool = False
 
 
 class WholeAndParts(NamedTuple):
@@ -99,25 +101,26 @@ def contradiction(
     less = (
         f", of which the reference leaves out {mdb_text(found.left_out_mdb)} dB at most" if found.left_out_mdb else ""
     )
-    other = f"; the wavelengths explain {_half_text(found.wavelengths_mdb)} dB of it" if found.wavelengths_mdb else ""
-    return found, f"the traces lose {_half_text(found.parts_mdb)} dB over both end connections{less}{other}"
+    other = f"; the wavelengths explain {half_text(found.wavelengths_mdb)} dB of it" if found.wavelengths_mdb else ""
+    return found, f"the traces lose {half_text(found.parts_mdb)} dB over both end connections{less}{other}"
 
 
 def _traced(fibre: FibreMeasured, span: Span, way: DirectionTest) -> TracedLoss | None:
     """Return what the first trace between two sites loses that says so: by its total, or by all its parts."""
-    near_um = to_um(fibre.criteria.placing.tolerance_m)
     for trace in way.measurements:
         if not isinstance(trace, Trace) or way.missing is not None or trace.span != (span.first, span.last):
             continue
         if trace.launch is None or trace.receive is None:
             continue
-        found = _traced_by(fibre, trace, near_um=near_um)
+        found = traced_by(fibre, trace)
         if found is not None:
             return found
     return None
 
 
-def _traced_by(fibre: FibreMeasured, trace: Trace, *, near_um: int) -> TracedLoss | None:
+def traced_by(fibre: FibreMeasured, trace: Trace) -> TracedLoss | None:
+    """Return what a trace loses between its ends with what it sees there: by its total, or by all its parts."""
+    near_um = to_um(fibre.criteria.placing.tolerance_m)
     scale, total = fibre.aligned(trace).scale, trace.total_loss
     parts = parts_between(trace, from_um=scale.start_um, to_um=scale.end_um, near_um=near_um)
     glass_mdb, events_mdb = (round_half_even(one, unit=PDB_PER_MDB) for one in (parts.glass_pdb, parts.events_pdb))
@@ -127,7 +130,7 @@ def _traced_by(fibre: FibreMeasured, trace: Trace, *, near_um: int) -> TracedLos
     )
     if total is not None and is_of_all:
         left_mdb = total.loss_mdb - events_mdb if parts.are_events_all else None
-        return TracedLoss(trace, total.loss_mdb, glass_mdb if parts.is_glass_all else total.loss_mdb, left_mdb)
+        return TracedLoss(trace, total.loss_mdb, glass_mdb if parts.is_glass_all else total.loss_mdb, left_mdb, True)
     return TracedLoss(trace, glass_mdb + events_mdb, glass_mdb, None) if parts.are_all else None
 
 
@@ -148,5 +151,6 @@ def _by_wavelengths_mdb(loss: LinkLoss, traced: TracedLoss) -> int:
     return -(-_POWER * max(traced.glass_mdb, 0) * apart_dnm // (10 * loss.wavelength_nm))
 
 
-def _half_text(twice_mdb: int) -> str:
+def half_text(twice_mdb: int) -> str:
+    """Write half of a sum of both directions."""
     return mdb_text(twice_mdb // 2) if twice_mdb % 2 == 0 else db_text(twice_mdb * 5)

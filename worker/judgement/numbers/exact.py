@@ -5,6 +5,7 @@ meets a limit is counted in 1e-12 of its unit (`_pdb` where that is dB): 0.001 d
 part. Means of more than two readings are fractions of them.
 """
 
+from collections.abc import Iterable
 from fractions import Fraction
 from functools import lru_cache
 
@@ -68,11 +69,24 @@ def parts_text(value_parts: Exact, *, places: int = 4) -> str:
     return decimal_text(round_half_even(value_parts, unit=10 ** (12 - places)), places=places)
 
 
-def budget_pdb(budget: Budget, *, length_um: int, splices: int, counted_pairs: int) -> int:
-    """Return the exact link budget of a design; `counted_pairs` are those that the reference method includes."""
-    joints_mdb = splices * limit_mdb(budget.splice_db) + counted_pairs * limit_mdb(budget.connection_db)
-    fibre_pdb = limit_mdb(budget.attenuation_db_per_km) * length_um
-    return fibre_pdb + (joints_mdb + limit_mdb(budget.other_db)) * PDB_PER_MDB
+def budget_pdb(
+    budget: Budget, *, fibre: Iterable[tuple[str, int]], splices: int, unlike_splices: int, counted_pairs: int
+) -> int | None:
+    """Return the exact link budget of a design; nothing where the budget says nothing of a fibre type.
+
+    `fibre` is the length of each section in micrometres by its type, `unlike_splices` are those of all `splices` that
+    join two types, `counted_pairs` those that the reference method includes.
+    """
+    unlike_db = budget.splice_db if budget.unlike_splice_db is None else budget.unlike_splice_db
+    joints_mdb = (splices - unlike_splices) * limit_mdb(budget.splice_db) + unlike_splices * limit_mdb(unlike_db)
+    joints_mdb += counted_pairs * limit_mdb(budget.connection_db) + limit_mdb(budget.other_db)
+    fibre_pdb = 0
+    for fibre_type, length_um in fibre:
+        allowed = budget.attenuation_of(fibre_type)
+        if allowed is None:
+            return None
+        fibre_pdb += limit_mdb(allowed) * length_um
+    return fibre_pdb + joints_mdb * PDB_PER_MDB
 
 
 def pairs_in_reading(*, pairs: int, reference_cords: int) -> int:

@@ -127,7 +127,8 @@ def _findings(
     for outlier in _greatest(traced):
         yield from _traced_finding(layout, limiting, outlier)
     beyond = _losses(numbers, [(own.beyond,) for own in losses.values()])
-    links = [one for one in at_wavelength if isinstance(one, LinkAttenuationCriterion)]
+    by_meter = (one for one in at_wavelength if isinstance(one, LinkAttenuationCriterion))
+    links = [one for one in by_meter if one.basis == "source_and_meter"]
     for outlier in _greatest(_outliers(criteria, beyond)):
         yield from _link_finding(layout, links, outlier)
 

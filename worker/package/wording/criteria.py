@@ -10,7 +10,7 @@ from service.vocabulary.criteria.joints import (
     SpliceLossCriterion,
     Statistic,
 )
-from service.vocabulary.criteria.links import LinkAttenuationCriterion, ReturnLossCriterion
+from service.vocabulary.criteria.links import Budget, FixedLimit, LinkAttenuationCriterion, ReturnLossCriterion
 from service.vocabulary.criteria.trace_settings import TraceSettingsCriterion
 from service.vocabulary.criteria.words import Basis, DecisionRule, LinkStretch, Quantity
 from service.vocabulary.criteria.workmanship import (
@@ -60,7 +60,7 @@ _HELD = {
     Quantity.SPLICE_DENSITY: "at most {limit_per_km} splices a kilometre of span, terminations not counted",
     Quantity.END_FACE: "both end faces of each mated pair keep the zones of IEC 61300-3-35:{edition}",
     Quantity.REQUIRED_TEST: "{test} in both directions{over}",
-    Quantity.LINK_ATTENUATION: "{combination}{over} at most {limit}; referenced with {cords}; {too_low}",
+    Quantity.LINK_ATTENUATION: "{combination}{over} at most {limit}; {how}",
     Quantity.REFERENCE_AGE: "source and meter{over} referenced at most {limit_h} h before the test, both ways",
     Quantity.ATTENUATION_COEFFICIENT: "the fibre's own loss at most {limit_db_per_km} dB/km in each {over} of at least "
     "{least_length_m} m, mean of both directions",
@@ -86,7 +86,7 @@ _POPULATIONS = {"fibre": "fibre", "span": "span of a fibre", "site": "site", "ro
 _OVER = {LinkStretch.ROUTE: "", LinkStretch.SPAN: " of each span from panel to panel"}
 _LINK_LIMITS = {
     "fixed": "{limit_db} dB",
-    "budget": "the budget: {attenuation_db_per_km} dB/km of fibre, {splice_db} dB a splice, {connection_db} dB a "
+    "budget": "the budget: {fibre}, {splice_db} dB a splice{unlike}, {connection_db} dB a "
     "connection that the reference includes, {other_db} dB other",
 }
 _TOO_LOW = {
@@ -126,9 +126,8 @@ def held_text(criterion: AnyCriterion) -> str:
         case JointStatisticCriterion():
             return _STATISTICS[criterion.statistic].format_map({**said, "over": _POPULATIONS[criterion.over]})
         case LinkAttenuationCriterion():
-            said["limit"] = _LINK_LIMITS[criterion.limit.kind].format_map(texts_of(criterion.limit))
-            said["cords"] = _cords_text(criterion.reference_cords)
-            said["too_low"] = _TOO_LOW[criterion.least_attenuation_db_per_km is not None].format_map(said)
+            said["limit"] = _link_limit_text(criterion.limit)
+            said["how"] = _how_text(criterion, said)
         case ReturnLossCriterion():
             said.setdefault("far_end", "")
         case RequiredRecordCriterion():
@@ -180,6 +179,30 @@ def _action_limits_text(criterion: SpliceLossCriterion) -> str:
     named = (("estimate_action_limit_db", "estimate"), ("one_way_action_limit_db", "one way"))
     texts = [f"{name} {text[member]} dB" for member, name in named if member in text]
     return f"; while the closure is open: {', '.join(texts)}" if texts else ""
+
+
+def _link_limit_text(limit: FixedLimit | Budget) -> str:
+    said = dict(texts_of(limit))
+    if isinstance(limit, Budget):
+        own = [texts_of(one) for one in limit.by_fibre_type]
+        texts = [f"{one['attenuation_db_per_km']} dB/km of {one['fibre_type']} fibre" for one in own]
+        if limit.attenuation_db_per_km is not None:
+            texts.append(f"{said['attenuation_db_per_km']} dB/km of {'other ' if own else ''}fibre")
+        said["fibre"] = ", ".join(texts)
+        unlike = said.get("unlike_splice_db")
+        said["unlike"] = "" if unlike is None else f", {unlike} dB one between two fibre types"
+    return _LINK_LIMITS[limit.kind].format_map(said)
+
+
+def _how_text(criterion: LinkAttenuationCriterion, said: Mapping[str, str]) -> str:
+    """Return how a link's loss is measured."""
+    if criterion.basis == "otdr":
+        return (
+            "by OTDR from both ends, both end connections counted; one that is not seen from both ends only adds to "
+            f"it; its uncertainty is {said['uncertainty_db']} dB"
+        )
+    too_low = _TOO_LOW[criterion.least_attenuation_db_per_km is not None].format_map(said)
+    return f"referenced with {_cords_text(criterion.reference_cords)}; {too_low}"
 
 
 def _cords_text(cords: int | None) -> str:

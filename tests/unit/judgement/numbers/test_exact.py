@@ -57,20 +57,34 @@ def test_the_mean_is_exact(first: int, second: int) -> None:
 
 
 @given(
-    length_cm=st.integers(0, 10_000_000),
+    lengths_cm=st.tuples(st.integers(0, 10_000_000), st.integers(0, 10_000_000)),
     attenuation_mdb=st.integers(0, 1000),
     splices=st.integers(0, 40),
     pairs=st.integers(0, 8),
 )
 def test_the_budget_is_the_exact_sum_of_its_parts(
-    length_cm: int, attenuation_mdb: int, splices: int, pairs: int
+    lengths_cm: tuple[int, int], attenuation_mdb: int, splices: int, pairs: int
 ) -> None:
     budget = Budget(
-        kind="budget", attenuation_db_per_km=attenuation_mdb / 1000, splice_db=0.1, connection_db=0.5, other_db=0.25
+        kind="budget",
+        attenuation_db_per_km=attenuation_mdb / 1000,
+        by_fibre_type=({"fibre_type": "G.655", "attenuation_db_per_km": 0.25},),
+        splice_db=0.1,
+        unlike_splice_db=0.3,
+        connection_db=0.5,
+        other_db=0.25,
     )
-    limit_pdb = exact.budget_pdb(budget, length_um=length_cm * 10_000, splices=splices, counted_pairs=pairs)
-    fibre_db = Fraction(length_cm, 100_000) * Fraction(attenuation_mdb, 1000)
-    parts_db = Fraction(splices, 10) + Fraction(pairs, 2) + Fraction(1, 4)
+    plain_cm, other_cm = lengths_cm
+    limit_pdb = exact.budget_pdb(
+        budget,
+        fibre=[("G.652.D", plain_cm * 10_000), ("G.655", other_cm * 10_000)],
+        splices=splices + 1,
+        unlike_splices=1,
+        counted_pairs=pairs,
+    )
+    assert limit_pdb is not None
+    fibre_db = Fraction(plain_cm, 100_000) * Fraction(attenuation_mdb, 1000) + Fraction(other_cm, 400_000)
+    parts_db = Fraction(splices, 10) + Fraction(3, 10) + Fraction(pairs, 2) + Fraction(1, 4)
     assert Fraction(limit_pdb, exact.PARTS) == fibre_db + parts_db
 
 

@@ -80,7 +80,9 @@ FULL_CRITERIA: dict[str, Any] = {
             "limit": {
                 "kind": "budget",
                 "attenuation_db_per_km": 0.224,
+                "by_fibre_type": [{"fibre_type": "G.655", "attenuation_db_per_km": 0.251}],
                 "splice_db": 0.105,
+                "unlike_splice_db": 0.215,
                 "connection_db": 0.508,
                 "other_db": 0.091,
             },
@@ -92,6 +94,14 @@ FULL_CRITERIA: dict[str, Any] = {
             "combination": "worse",
             "least_attenuation_db_per_km": 0.18,
             "limit": {"kind": "fixed", "limit_db": 7.125},
+        },
+        {
+            "code": "LM",
+            "quantity": "link_attenuation",
+            "wavelength_nm": 1490,
+            "basis": "source_and_meter",
+            "combination": "mean",
+            "limit": {"kind": "fixed", "limit_db": 7.1},
         },
         {"code": "RA", "quantity": "reference_age", "wavelength_nm": 1490, "limit_h": 9.5},
         {"code": "R", "quantity": "required_test", "test": "otdr", "wavelength_nm": 1383},
@@ -181,7 +191,12 @@ OTHERS = {
     "wavelength_nm": 1270,
     "short_wavelength_nm": 1300,
     "long_wavelength_nm": 1650,
-    "basis": {"bidirectional": "one_way", "each_way": "bidirectional", "measured": "computed"},
+    "basis": {
+        "bidirectional": "one_way",
+        "each_way": "bidirectional",
+        "measured": "computed",
+        "source_and_meter": "otdr",
+    },
     "decision": {"guarded": "four_way", "four_way": "guarded"},
     "joint": {"pair": "splice", "splice": "pair"},
     "over": {"span": "site", "section": "span", "route": "span"},
@@ -217,6 +232,13 @@ def test_cords_that_nobody_asked_for_are_said_to_be_free() -> None:
     words = _criteria_words(FULL_CRITERIA)
     assert "referenced with 2 cords" in words
     assert "referenced with any number of cords, the same both ways" in words
+
+
+def test_a_loss_by_otdr_is_said_to_be_one() -> None:
+    [link] = [one for one in FULL_CRITERIA["criteria"] if one["code"] == "LM"]
+    said = "by OTDR from both ends, both end connections counted"
+    assert said in _criteria_words({"title": "Lot 5", "criteria": [{**link, "basis": "otdr"}]})
+    assert said not in _criteria_words(FULL_CRITERIA)
 
 
 def test_that_no_loss_is_too_low_is_said_in_one_line() -> None:
