@@ -203,6 +203,8 @@ def subject(record: Json) -> tuple[Any, ...]:
 def result(record: Json) -> str:
     if record["kind"] == "continuity":
         return f"fibre {record['seen_fibre']} seen" if "seen_fibre" in record else "all dark"
+    if "instrument_passed" in record:
+        return "passed" if record["instrument_passed"] else "failed"
     sign = {"gt": "> ", "lt": "< "}.get(record.get("qualifier", ""), "")
     return sign + ", ".join(f"{record[name]} {unit}" for name, unit in UNITS.items() if name in record) or NONE
 

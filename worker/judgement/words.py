@@ -50,6 +50,7 @@ REASON_LABELS = {
     Reason.COEFFICIENT_NOT_STATED: "the trace states no attenuation of the fibre here",
     Reason.FAR_END_UNLIKE: "the far end was not closed off as asked for",
     Reason.EDITION_UNLIKE: "the end face was inspected by another edition of the standard",
+    Reason.INSPECTION_UNLIKE: "the inspection does not say it in the way that was agreed",
     Reason.ZONE_NOT_INSPECTED: "a zone of the end face was not inspected",
     Reason.END_FACE_FAILED: "an end face here does not conform",
     Reason.WORK_NOT_FINISHED: "the splice is not finished",

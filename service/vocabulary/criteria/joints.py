@@ -151,8 +151,24 @@ class SpliceDensityCriterion(Criterion):
     limit_member = "limit_per_km"
 
 
+# Whose allowances for each zone judging knows.
+ZONES_EDITION = 2015
+
+
 class EndFaceCriterion(Criterion):
-    """Both end faces of each connection, inspected after they were last touched, by an edition of IEC 61300-3-35."""
+    """Both end faces of each connection, inspected after they were last touched, by an edition of IEC 61300-3-35.
+
+    `accepts` says by what: the counts of each zone, held against the edition of 2015, of which alone the allowances are
+    known here; the instrument's pass or fail by that edition, with its image named; or either, where no word that is
+    there may be a fail.
+    """
 
     quantity: Literal[Quantity.END_FACE]
-    edition: Literal[2015] = 2015
+    edition: Literal[2009, 2015, 2022] = 2015
+    accepts: Literal["zones", "instrument", "either"] = "zones"
+
+    @model_validator(mode="after")
+    def _know_the_allowances(self) -> "EndFaceCriterion":
+        if self.accepts != "instrument" and self.edition != ZONES_EDITION:
+            raise ValueError(f"counts by zone are held against the edition of {ZONES_EDITION} alone")
+        return self

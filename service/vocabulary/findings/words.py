@@ -57,6 +57,7 @@ class Reason(StrEnum):
     COEFFICIENT_NOT_STATED = "coefficient_not_stated"
     FAR_END_UNLIKE = "far_end_unlike"
     EDITION_UNLIKE = "edition_unlike"
+    INSPECTION_UNLIKE = "inspection_unlike"
     ZONE_NOT_INSPECTED = "zone_not_inspected"
     END_FACE_FAILED = "end_face_failed"
     WORK_NOT_FINISHED = "work_not_finished"

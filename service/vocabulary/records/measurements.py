@@ -179,7 +179,10 @@ class ZoneMarks(q.Value):
 
 
 class EndFaceRecord(RecordBase):
-    """One side of a fibre's connection inspected by the zones of an edition of IEC 61300-3-35."""
+    """One side of a fibre's connection inspected by an edition of IEC 61300-3-35.
+
+    It says what was counted in which zone, or whether the instrument passed it by the image named, or both.
+    """
 
     kind: Literal[RecordKind.END_FACE]
     site: q.Identifier
@@ -188,8 +191,17 @@ class EndFaceRecord(RecordBase):
     side: Side
     edition: Annotated[int, Field(strict=True, ge=2000, le=2100)]
     polish: Polish
-    zones: Annotated[tuple[ZoneMarks, ...], Field(max_length=4)]
+    zones: Annotated[tuple[ZoneMarks, ...], Field(max_length=4)] = ()
+    instrument_passed: q.Flag | None = None
     photograph_sha256: q.Sha256 | None = None
+
+    @model_validator(mode="after")
+    def _say_something_that_can_be_looked_at(self) -> "EndFaceRecord":
+        if not self.zones and self.instrument_passed is None:
+            raise ValueError("states neither zones nor instrument_passed")
+        if self.instrument_passed is not None and self.photograph_sha256 is None:
+            raise ValueError("instrument_passed needs photograph_sha256, the image that it was said of")
+        return self
 
     @model_validator(mode="after")
     def _name_each_zone_once(self) -> "EndFaceRecord":

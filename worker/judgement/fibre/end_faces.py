@@ -5,13 +5,13 @@ with a return loss of at least 45 dB, and for an angled polish; the editions of 
 of 0.1 um: a scratch's width, a defect's diameter. In zone D a defect of 10 um is allowed, none above.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.joints import EndFaceCriterion
 from service.vocabulary.criteria.scope import scope_of
-from service.vocabulary.criteria.words import Force
+from service.vocabulary.criteria.words import Force, Quantity
 from service.vocabulary.design.layout import Joint, Layout
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
@@ -23,8 +23,11 @@ from worker.judgement.history.acts import CleaningAct, History
 from worker.judgement.history.inspections import InspectionAct, Mark
 from worker.judgement.numbers.clocks import last_of_each_clock, latest_is_proven, order_fault
 from worker.judgement.traces.places import Place
+from worker.judgement.words import REASON_LABELS
 
-EDITION = 2015
+# Whoever has to work at a connection believes any inspection that fits.
+_ANY_INSPECTION = EndFaceCriterion(code="any", quantity=Quantity.END_FACE, accepts="either")
+_IMAGE_DIGITS = 12
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -67,6 +70,8 @@ ANGLED: Mapping[Zone, ZoneLimits] = {
 LIMITS: Mapping[Polish, Mapping[Zone, ZoneLimits]] = {Polish.PC: FLAT, Polish.UPC: FLAT, Polish.APC: ANGLED}
 
 
+# One way of saying it that leaves something open is made good by another that does not.
+_WORST_FIRST = (Outcome.NONCONFORMING, Outcome.CONFORMING, Outcome.UNDETERMINED)
 # Why the latest inspection of a side tells nothing of what is there now.
 _ORDER_FAULTS: Mapping[Reason, str] = {
     Reason.BEFORE_REWORK: "inspected before the fibre was last terminated here",
@@ -76,8 +81,10 @@ _ORDER_FAULTS: Mapping[Reason, str] = {
 }
 
 
-def inspection_of(history: History, place: Place, pair: Joint, side: Side) -> Judgement:
-    """Hold the latest inspection of one side of a pair against the standard."""
+def inspection_of(
+    history: History, place: Place, pair: Joint, side: Side, *, asked: EndFaceCriterion = _ANY_INSPECTION
+) -> Judgement:
+    """Hold the latest inspection of one side of a pair against the standard, by what is accepted."""
     pairs = [joint for joint in place.joints if joint.kind is JointKind.PAIR]
     seen = [act for act in history.end_faces.get(place.site, ()) if act.side == side and _names(act, pair, pairs)]
     if not seen:
@@ -88,16 +95,17 @@ def inspection_of(history: History, place: Place, pair: Joint, side: Side) -> Ju
         void = (VoidRecord(latest.stamp.id, fault),)
         return Judgement(Outcome.UNDETERMINED, fault, _ORDER_FAULTS[fault], void=void)
     readings = (RecordReading(latest.stamp.id),)
-    if latest.edition != EDITION:
-        detail = f"inspected by the edition of {latest.edition}, asked for: {EDITION}"
+    if latest.edition != asked.edition:
+        detail = f"inspected by the edition of {latest.edition}, asked for: {asked.edition}"
         return Judgement(Outcome.UNDETERMINED, Reason.EDITION_UNLIKE, detail, readings=readings)
-    return _judge(latest)._replace(readings=readings)
+    return _judge_as_agreed(latest, asked)._replace(readings=readings)
 
 
-def end_face_fault(history: History, place: Place) -> Reason | None:
-    """Return that an end face of a place fails, which keeps the loss behind it from being final."""
+def end_face_fault(history: History, place: Place, criteria: Iterable[EndFaceCriterion]) -> Reason | None:
+    """Return that an end face of a place fails by some criterion, which keeps the loss behind it from being final."""
     fails = any(
-        inspection_of(history, place, pair, side).outcome is Outcome.NONCONFORMING
+        inspection_of(history, place, pair, side, asked=asked).outcome is Outcome.NONCONFORMING
+        for asked in criteria
         for pair in place.joints
         if pair.kind is JointKind.PAIR
         for side in Side
@@ -118,14 +126,14 @@ def cleanings_of(history: History, pair: Joint) -> Sequence[CleaningAct]:
     return [act for act in own if not made or act.stamp > made[-1]]
 
 
-def required_end_face_sites(criteria: Criteria, layout: Layout) -> frozenset[int]:
-    """Return the indices of the sites whose end faces decide acceptance."""
-    required = (
-        criterion
-        for criterion in criteria.criteria
-        if isinstance(criterion, EndFaceCriterion) and criterion.force is Force.REQUIRED
-    )
-    return frozenset(site for criterion in required for site in scope_of(criterion.applies_when, layout).sites)
+def required_end_faces(criteria: Criteria, layout: Layout) -> Mapping[int, Sequence[EndFaceCriterion]]:
+    """Return the criteria by which end faces decide acceptance, by site index."""
+    by_site: dict[int, list[EndFaceCriterion]] = {}
+    for criterion in criteria.criteria:
+        if isinstance(criterion, EndFaceCriterion) and criterion.force is Force.REQUIRED:
+            for site in scope_of(criterion.applies_when, layout).sites:
+                by_site.setdefault(site, []).append(criterion)
+    return by_site
 
 
 def _names(act: InspectionAct, pair: Joint, pairs: Sequence[Joint]) -> bool:
@@ -153,7 +161,29 @@ def _order_fault(
     )
 
 
-def _judge(act: InspectionAct) -> Judgement:
+def _judge_as_agreed(act: InspectionAct, asked: EndFaceCriterion) -> Judgement:
+    """Return what an inspection says in the ways that are accepted: a fail in one of them is enough."""
+    told: list[Judgement] = []
+    if asked.accepts != "instrument" and act.zones:
+        told.append(_judge_zones(act))
+    if asked.accepts != "zones" and act.instrument_passed is not None:
+        told.append(_judge_by_instrument(act))
+    if not told:
+        stated = "counts by zone" if act.zones else "the instrument's word"
+        detail = f"{REASON_LABELS[Reason.INSPECTION_UNLIKE]}: it states {stated}"
+        return Judgement(Outcome.UNDETERMINED, Reason.INSPECTION_UNLIKE, detail)
+    return min(told, key=lambda one: _WORST_FIRST.index(one.outcome))
+
+
+def _judge_by_instrument(act: InspectionAct) -> Judgement:
+    image = "" if act.image_sha256 is None else f", image {act.image_sha256[:_IMAGE_DIGITS]}"
+    says = f"by the instrument, edition of {act.edition}{image}"
+    if act.instrument_passed:
+        return Judgement(Outcome.CONFORMING, None, f"passed {says}")
+    return Judgement(Outcome.NONCONFORMING, None, f"failed {says}")
+
+
+def _judge_zones(act: InspectionAct) -> Judgement:
     failures = [
         failure
         for zone, limits in LIMITS[act.polish].items()

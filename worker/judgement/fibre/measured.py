@@ -9,14 +9,14 @@ from typing import NamedTuple
 
 from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.criteria import Criteria
-from service.vocabulary.criteria.joints import BendCriterion, JointLossCriterion
+from service.vocabulary.criteria.joints import BendCriterion, EndFaceCriterion, JointLossCriterion
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
 from service.vocabulary.criteria.workmanship import AttemptsAboveLoss, WorkmanshipCriterion
 from service.vocabulary.design.layout import Joint, Layout, Span
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.words import Reason
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, combine
-from worker.judgement.fibre.end_faces import end_face_fault, required_end_face_sites
+from worker.judgement.fibre.end_faces import end_face_fault, required_end_faces
 from worker.judgement.fibre.mode_fields import contradiction
 from worker.judgement.fibre.unfinished import Unfinished, unfinished_splices
 from worker.judgement.history.acts import History, Link, LinkLoss, Record, Trace
@@ -60,7 +60,7 @@ class Prepared:
     last_index: int
     wavelengths_nm: tuple[int, ...]
     link_criteria: tuple[LinkAttenuationCriterion, ...]
-    end_face_sites: frozenset[int]
+    end_faces: Mapping[int, Sequence[EndFaceCriterion]]
     below_zero_tenth_mdb: int
 
     def fault_of_loss(self, test: Link) -> Reason | None:
@@ -146,7 +146,7 @@ def prepare_measuring(layout: Layout, criteria: Criteria) -> Prepared:
         last_index=len(layout.design.sites) - 1,
         wavelengths_nm=tuple(dict.fromkeys(asked)),
         link_criteria=tuple([one for one in criteria.criteria if isinstance(one, LinkAttenuationCriterion)]),
-        end_face_sites=required_end_face_sites(criteria, layout),
+        end_faces=required_end_faces(criteria, layout),
         below_zero_tenth_mdb=limit_mdb(criteria.mean_below_zero_db) * TENTHS_PER_MDB,
     )
 
@@ -190,8 +190,8 @@ def measure_place(
 ) -> PlaceLoss:
     """Return the loss of a place from what both directions show of it, or why that proves nothing."""
     both = combine(place, forward, backward, below_zero_tenth_mdb=prepared.below_zero_tenth_mdb)
-    if both.reason is None and place.site_index in prepared.end_face_sites:
-        fault = end_face_fault(history, place)
+    if both.reason is None and place.site_index in prepared.end_faces:
+        fault = end_face_fault(history, place, prepared.end_faces[place.site_index])
         if fault is not None:
             both = both._replace(reason=fault, detail=f"{REASON_LABELS[fault]}; {both.detail}")
     if both.reason is None:

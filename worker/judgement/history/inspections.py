@@ -22,7 +22,10 @@ class ZoneMarks(NamedTuple):
 
 
 class InspectionAct(NamedTuple):
-    """One side of a connection inspected, by an edition of the standard."""
+    """One side of a connection inspected, by an edition of the standard.
+
+    What was counted by zone, and whether the instrument passed it by its image, as far as either is stated.
+    """
 
     stamp: Stamp
     fibre: int
@@ -32,3 +35,5 @@ class InspectionAct(NamedTuple):
     edition: int
     polish: Polish
     zones: Mapping[Zone, ZoneMarks]
+    instrument_passed: bool | None
+    image_sha256: str | None

@@ -102,8 +102,10 @@ def _inspection(body: Body, stamp: Stamp) -> InspectionAct:
         polish=Polish(body["polish"]),
         zones={
             Zone(marks["zone"]): ZoneMarks(_marks(marks.get("scratches", ())), _marks(marks.get("defects", ())))
-            for marks in body["zones"]
+            for marks in body.get("zones", ())
         },
+        instrument_passed=body.get("instrument_passed"),
+        image_sha256=body.get("photograph_sha256"),
     )
 
 

@@ -48,6 +48,7 @@ class RecordOutline(NamedTuple):
     chromatic_ps_per_nm: str | None = None
     pmd_ps: str | None = None
     seen_fibre: int | None = None
+    instrument_passed: bool | None = None
     # Of an arc calibration, with the air that it was done in.
     fibre_type: str | None = None
     passed: bool | None = None

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.criteria import AnyCriterion
 from service.vocabulary.criteria.joints import (
+    EndFaceCriterion,
     Fallback,
     JointStatisticCriterion,
     SpliceLossCriterion,
@@ -58,7 +59,7 @@ _HELD = {
     Quantity.BEND: "a bend where a place loses more than {limit_db} dB and {ratio} times as much at "
     "{long_wavelength_nm} nm as at {short_wavelength_nm} nm",
     Quantity.SPLICE_DENSITY: "at most {limit_per_km} splices a kilometre of span, terminations not counted",
-    Quantity.END_FACE: "both end faces of each mated pair keep the zones of IEC 61300-3-35:{edition}",
+    Quantity.END_FACE: "both end faces of each mated pair {accepts}",
     Quantity.REQUIRED_TEST: "{test} in both directions{over}",
     Quantity.LINK_ATTENUATION: "{combination}{over} at most {limit}; {how}",
     Quantity.REFERENCE_AGE: "source and meter{over} referenced at most {limit_h} h before the test, both ways",
@@ -83,6 +84,12 @@ _STATISTICS = {
     "{limit_db} dB",
 }
 _POPULATIONS = {"fibre": "fibre", "span": "span of a fibre", "site": "site", "route": "segment"}
+_BY_INSTRUMENT = "pass by the instrument by IEC 61300-3-35:{edition}, each image named"
+_ACCEPTS = {
+    "zones": "keep the zones of IEC 61300-3-35:{edition}, as counted",
+    "instrument": _BY_INSTRUMENT,
+    "either": f"keep the zones of IEC 61300-3-35:{{edition}}, as counted, or {_BY_INSTRUMENT}; neither may say a fail",
+}
 _OVER = {LinkStretch.ROUTE: "", LinkStretch.SPAN: " of each span from panel to panel"}
 _LINK_LIMITS = {
     "fixed": "{limit_db} dB",
@@ -128,6 +135,8 @@ def held_text(criterion: AnyCriterion) -> str:
         case LinkAttenuationCriterion():
             said["limit"] = _link_limit_text(criterion.limit)
             said["how"] = _how_text(criterion, said)
+        case EndFaceCriterion():
+            said["accepts"] = _ACCEPTS[criterion.accepts].format_map(said)
         case ReturnLossCriterion():
             said.setdefault("far_end", "")
         case RequiredRecordCriterion():

@@ -82,6 +82,8 @@ def result_text(record: RecordOutline) -> str:
             return ", ".join(f"{value} {unit}" for value, unit in stated if value is not None)
         case RecordKind.CONTINUITY:
             return "all dark" if record.seen_fibre is None else f"fibre {record.seen_fibre} seen"
+        case RecordKind.END_FACE if record.instrument_passed is not None:
+            return "passed" if record.instrument_passed else "failed"
         case _:
             return UNKNOWN
 

@@ -24,6 +24,7 @@ from tests.factories import (
     stored,
     termination_criterion,
 )
+from tests.record_kinds import read_record
 from tests.unit.judgement.judging import finding_of, judge
 from worker.judgement.history.evidence import Evidence
 
@@ -208,3 +209,75 @@ def test_an_end_face_that_was_not_inspected_has_not_failed() -> None:
     assert finding_of(judged, "TERM-1550", site="A")["outcome"] == "conforming"
     untested = judge([make_end_face(zones=SCRATCHED)], criteria=with_losses())
     assert finding_of(untested, "TERM-1550", site="A")["reason"] == "no_evidence"
+
+
+IMAGE = "0f" * 32
+
+
+def by_instrument(passed: bool | None, *, is_counted: bool = False, is_scratched: bool = False, **changes: Any) -> Body:
+    """Return what the instrument said of one side, alone or beside the counts of each zone."""
+    body = make_end_face(instrument_passed=passed, photograph_sha256=IMAGE, **changes)
+    if is_scratched:
+        return {**body, "zones": SCRATCHED}
+    return body if is_counted else {name: value for name, value in body.items() if name != "zones"}
+
+
+@pytest.mark.parametrize(("passed", "outcome"), [(True, "conforming"), (False, "nonconforming")])
+def test_the_instrument_s_word_decides_where_it_is_accepted_and_its_image_is_named(passed: bool, outcome: str) -> None:
+    [finding] = [
+        one
+        for (site, _, side), one in findings([by_instrument(passed)], accepts="instrument").items()
+        if (site, side) == ("A", "towards_b")
+    ]
+    assert finding["outcome"] == outcome
+    said = "passed" if passed else "failed"
+    assert finding["detail"] == f"{said} by the instrument, edition of 2015, image {IMAGE[:12]}"
+
+
+@pytest.mark.parametrize(
+    ("accepts", "body", "outcome", "reason"),
+    [
+        ("zones", by_instrument(True), "undetermined", "inspection_unlike"),
+        ("instrument", make_end_face(), "undetermined", "inspection_unlike"),
+        ("zones", by_instrument(False, is_counted=True), "conforming", None),
+        ("instrument", by_instrument(True, is_scratched=True), "conforming", None),
+        ("either", by_instrument(True), "conforming", None),
+        ("either", make_end_face(), "conforming", None),
+        ("either", by_instrument(False, is_counted=True), "nonconforming", None),
+        ("either", by_instrument(True, is_scratched=True), "nonconforming", None),
+        ("either", {**by_instrument(True), "zones": [{"zone": "a"}]}, "conforming", None),
+    ],
+)
+def test_only_what_is_accepted_counts_and_of_either_no_word_may_be_a_fail(
+    accepts: str, body: Body, outcome: str, reason: str | None
+) -> None:
+    finding = findings([body], accepts=accepts)["A", 1, "towards_b"]
+    assert (finding["outcome"], finding.get("reason")) == (outcome, reason)
+
+
+@pytest.mark.parametrize(("edition", "reason"), [(2022, None), (2015, "edition_unlike"), (2009, "edition_unlike")])
+def test_an_instrument_judges_by_the_edition_that_was_agreed(edition: int, reason: str | None) -> None:
+    body = by_instrument(True, edition=edition)
+    finding = findings([body], accepts="instrument", edition=2022)["A", 1, "towards_b"]
+    assert finding.get("reason") == reason
+
+
+@pytest.mark.parametrize("changes", [{"edition": 2022}, {"edition": 2009, "accepts": "either"}])
+def test_counts_are_held_against_no_edition_of_which_nothing_is_known(changes: Body) -> None:
+    with pytest.raises(ValueError, match="edition of 2015 alone"):
+        findings([], **changes)
+
+
+def test_an_end_face_that_the_instrument_fails_keeps_the_loss_behind_it_from_being_final() -> None:
+    criteria = only(end_face_criterion(accepts="instrument"), termination_criterion())
+    bodies = [*sealed(), *both_ways(), by_instrument(False)]
+    found = finding_of(judge(bodies, criteria=criteria), termination_criterion()["code"], site="A")
+    assert (found["outcome"], found["reason"]) == ("undetermined", "end_face_failed")
+
+
+@pytest.mark.parametrize(
+    "changes", [{"zones": []}, {"instrument_passed": True}, {"zones": [], "instrument_passed": True}]
+)
+def test_an_inspection_says_something_and_names_the_image_that_it_says_it_of(changes: Body) -> None:
+    with pytest.raises(ValueError, match=r"neither zones|needs photograph_sha256"):
+        read_record({**make_end_face(), **changes})

@@ -129,7 +129,7 @@ REQUIRED = {
     "termination": {"site", "fibre", "how", "connector", "polish"},
     "closure_state": {"site", "state"},
     "cleaning": {"site", "fibre", "side"},
-    "end_face": {"site", "fibre", "side", "edition", "polish", "zones"},
+    "end_face": {"site", "fibre", "side", "edition", "polish"},
     "continuity": {"fibre", "from_site", "to_site", "seen_fibre"},
     "return_loss": {
         "fibre",

@@ -12,11 +12,11 @@ from worker.judgement.rules.base import Rule
 
 
 class EndFaceRule(Rule[EndFaceCriterion]):
-    """The limits of the standard's edition for what each zone shows."""
+    """The limits of the standard's edition for what each zone shows, or the instrument's word, as was agreed."""
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give two findings for each mated pair, one a side."""
         for place, joint in self.joints(fibre, JointKind.PAIR):
             for side in Side:
-                judged = inspection_of(fibre.history, place, joint, side)
+                judged = inspection_of(fibre.history, place, joint, side, asked=self.criterion)
                 yield self.joint_finding(fibre, joint, judged)._replace(side=side)
