@@ -80,6 +80,12 @@ def coefficient_criterion(**changes: Any) -> Body:
     return {"code": "COEFF", "quantity": "attenuation_coefficient", **limit, **changes}
 
 
+def reel_criterion(**changes: Any) -> Body:
+    """Return at most 0.02 dB/km more than on the reel at 1550 nm."""
+    limit = {"wavelength_nm": 1550, "limit_db_per_km": 0.02}
+    return {"code": "REEL-1550", "quantity": "reel_difference", **limit, **changes}
+
+
 def return_loss_criterion(**changes: Any) -> Body:
     """Return a return loss of at least 32 dB at each end at 1550 nm."""
     return {"code": "ORL-1550", "quantity": "return_loss", "wavelength_nm": 1550, "limit_db": 32.0, **changes}

@@ -26,6 +26,10 @@ FINDINGS_OF = {
     ("Length and attenuation of the fibre", "Splices for each kilometre of span"): "splice_density",
     ("Length and attenuation of the fibre", "The fibre's own loss without its joints"): "attenuation_coefficient",
     ("References of source and meter", ""): "reference_age",
+    (
+        "Length and attenuation of the fibre",
+        "The fibre's own loss against that on its reel",
+    ): "reel_difference",
     ("How traces were taken", ""): "trace_settings",
     ("Continuity and dispersion", "Continuity"): "continuity",
     ("Continuity and dispersion", "Chromatic dispersion, whatever its sign"): "chromatic_dispersion",

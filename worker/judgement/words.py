@@ -48,6 +48,7 @@ REASON_LABELS = {
     Reason.REFLECTANCE_NOT_STATED: "the trace has a reflection here without a reflectance",
     Reason.SATURATED: "the reflection is cut off, so it is only known to be at least so strong",
     Reason.COEFFICIENT_NOT_STATED: "the trace states no attenuation of the fibre here",
+    Reason.REEL_TEST_NOT_STATED: "the design states no reel test of the fibre here",
     Reason.FAR_END_UNLIKE: "the far end was not closed off as asked for",
     Reason.EDITION_UNLIKE: "the end face was inspected by another edition of the standard",
     Reason.INSPECTION_UNLIKE: "the inspection does not say it in the way that was agreed",

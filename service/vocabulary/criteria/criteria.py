@@ -43,6 +43,7 @@ AnyCriterion = Annotated[
     | links.LinkAttenuationCriterion
     | links.ReferenceAgeCriterion
     | links.AttenuationCoefficientCriterion
+    | links.ReelDifferenceCriterion
     | links.ReturnLossCriterion
     | links.LengthCriterion
     | links.ContinuityCriterion

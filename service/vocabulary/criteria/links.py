@@ -158,6 +158,18 @@ class AttenuationCoefficientCriterion(Criterion):
         return self
 
 
+class ReelDifferenceCriterion(Criterion):
+    """How much more a section's fibre may lose for each kilometre than on its reel, where it is long enough."""
+
+    quantity: Literal[Quantity.REEL_DIFFERENCE]
+    wavelength_nm: q.WavelengthNm
+    limit_db_per_km: q.PositiveAttenuationDbPerKm
+    least_length_m: q.LengthM = 1000.0
+
+    judged_by = "otdr"
+    limit_member = "limit_db_per_km"
+
+
 class ReturnLossCriterion(LimitedDb):
     """The least return loss at each end of the link, or of each span: measured there, or worked out from a trace."""
 

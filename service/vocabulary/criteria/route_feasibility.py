@@ -9,6 +9,7 @@ from service.vocabulary.criteria.links import (
     Budget,
     FixedLimit,
     LinkAttenuationCriterion,
+    ReelDifferenceCriterion,
     Stretch,
 )
 from service.vocabulary.criteria.review import CriteriaReport, Severity, report_on
@@ -37,6 +38,8 @@ def _infeasibilities(criterion: AnyCriterion, layout: Layout) -> Iterator[Criter
             yield from _without_allowance(criterion, budget, layout)
         case AttenuationCoefficientCriterion():
             yield from _nowhere_long_enough(criterion, layout)
+        case ReelDifferenceCriterion():
+            yield from _without_reel_test(criterion, layout)
         case TraceSettingsCriterion(pulses=pulses) if pulses:
             yield from _no_pulse_bounded(criterion, layout, longest_m=pulses[-1].up_to_m)
         case SpliceDensityCriterion():
@@ -93,6 +96,21 @@ def _nowhere_long_enough(criterion: AttenuationCoefficientCriterion, layout: Lay
     if longest_um < least_um:
         detail = f"no {criterion.over.value} is {metres_text(least_um)} m long, the longest {metres_text(longest_um)} m"
         yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=f"decides nothing: {detail}")
+
+
+def _without_reel_test(criterion: ReelDifferenceCriterion, layout: Layout) -> Iterator[CriteriaReport]:
+    """Find sections of which the design states no reel test at the wavelength: nothing is decided there."""
+    least_um, nm = to_um(criterion.least_length_m), criterion.wavelength_nm
+    sections = [
+        layout.design.sections[index]
+        for index in sorted(scope_of(criterion.applies_when, layout).sections)
+        if layout.section_lengths_um[index] >= least_um
+    ]
+    unsaid = [one.id for one in sections if not any(test.wavelength_nm == nm for test in one.reel_tests)]
+    if unsaid or not sections:
+        where = f"no reel test at {nm} nm is stated of section {', '.join(unsaid)}"
+        detail = where if unsaid else f"no section is {metres_text(least_um)} m long"
+        yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=f"decides nothing there: {detail}")
 
 
 def _no_pulse_bounded(

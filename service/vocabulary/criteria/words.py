@@ -18,6 +18,7 @@ class Quantity(StrEnum):
     LINK_ATTENUATION = "link_attenuation"
     REFERENCE_AGE = "reference_age"
     ATTENUATION_COEFFICIENT = "attenuation_coefficient"
+    REEL_DIFFERENCE = "reel_difference"
     RETURN_LOSS = "return_loss"
     LENGTH = "length"
     CONTINUITY = "continuity"

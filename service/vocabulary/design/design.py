@@ -53,6 +53,28 @@ class LaidCable(q.Value):
     sheath_marks: Annotated[tuple[SheathMark, ...], Field(min_length=2, max_length=2)]
 
 
+class FibreRange(q.Value):
+    """Neighbouring fibre numbers, both ends included."""
+
+    first: q.FibreNumber
+    last: q.FibreNumber
+
+    def numbers(self) -> range:
+        """Return the fibre numbers."""
+        return range(self.first, self.last + 1)
+
+
+class ReelTest(q.Value):
+    """What fibre lost for each kilometre on its reel, before it was laid: some of a cable's fibres, or all of them.
+
+    What is said of some goes before what is said of all.
+    """
+
+    wavelength_nm: q.WavelengthNm
+    attenuation_db_per_km: q.PositiveAttenuationDbPerKm
+    cable_fibres: FibreRange | None = None
+
+
 class Section(q.Value):
     """The cable between two neighbouring sites, which other routes may pass with other fibres of it.
 
@@ -73,17 +95,7 @@ class Section(q.Value):
     fibres_per_tube: Annotated[int, Field(strict=True, ge=1, le=24)] = 12
     colour_scheme: q.Identifier = "tia_598"
     optics: Annotated[tuple[Optics, ...], Field(max_length=8)] = ()
-
-
-class FibreRange(q.Value):
-    """Neighbouring fibre numbers, both ends included."""
-
-    first: q.FibreNumber
-    last: q.FibreNumber
-
-    def numbers(self) -> range:
-        """Return the fibre numbers."""
-        return range(self.first, self.last + 1)
+    reel_tests: Annotated[tuple[ReelTest, ...], Field(max_length=2000)] = ()
 
 
 class Segment(q.Value):

@@ -55,6 +55,7 @@ class Reason(StrEnum):
     REFLECTANCE_NOT_STATED = "reflectance_not_stated"
     SATURATED = "saturated"
     COEFFICIENT_NOT_STATED = "coefficient_not_stated"
+    REEL_TEST_NOT_STATED = "reel_test_not_stated"
     FAR_END_UNLIKE = "far_end_unlike"
     EDITION_UNLIKE = "edition_unlike"
     INSPECTION_UNLIKE = "inspection_unlike"

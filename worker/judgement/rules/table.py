@@ -22,6 +22,7 @@ from worker.judgement.rules.kinds.end_faces import EndFaceRule
 from worker.judgement.rules.kinds.joint_losses import JointLossRule, TerminationRule
 from worker.judgement.rules.kinds.lengths import LengthRule
 from worker.judgement.rules.kinds.links import LinkRule, RequiredTestRule
+from worker.judgement.rules.kinds.reel_differences import ReelDifferenceRule
 from worker.judgement.rules.kinds.reference_age import ReferenceAgeRule
 from worker.judgement.rules.kinds.reflectance import ReflectanceRule
 from worker.judgement.rules.kinds.required_records import RequiredRecordRule
@@ -44,6 +45,7 @@ _RULES: Mapping[Quantity, Callable[[Any, Layout], Rule[Any]]] = {
     Quantity.LINK_ATTENUATION: LinkRule,
     Quantity.REFERENCE_AGE: ReferenceAgeRule,
     Quantity.ATTENUATION_COEFFICIENT: CoefficientRule,
+    Quantity.REEL_DIFFERENCE: ReelDifferenceRule,
     Quantity.RETURN_LOSS: ReturnLossRule,
     Quantity.LENGTH: LengthRule,
     Quantity.CONTINUITY: ContinuityRule,

@@ -12,7 +12,11 @@ from worker.judgement.history.acts import Continuity
 from worker.judgement.traces.spots import locate
 from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of, merge_alike
 
-_BENT = {Quantity.STRAY_LOSS, Quantity.BEND, Quantity.ATTENUATION_COEFFICIENT}
+_OF_FIBRE = {
+    Quantity.ATTENUATION_COEFFICIENT: "the fibre's own loss",
+    Quantity.REEL_DIFFERENCE: "what the fibre loses more than on its reel",
+}
+_BENT = {Quantity.STRAY_LOSS, Quantity.BEND, *_OF_FIBRE}
 _OF_BREAKS = {Reason.BEYOND_REACH, Reason.LENGTHS_DISAGREE}
 
 
@@ -93,9 +97,9 @@ def _site_of(fibre: FibreMeasured, finding: Finding) -> str:
 
 def _bend_cause(finding: Finding) -> Cause:
     section = "" if finding.section is None else f"section {finding.section}, "
-    if finding.quantity is Quantity.ATTENUATION_COEFFICIENT:
+    if finding.quantity in _OF_FIBRE:
         where = section or f"from {finding.from_site} to {finding.to_site}, "
-        clause = f"{where}the fibre's own loss at {finding.wavelength_nm} nm {beyond_limit(finding)}"
+        clause = f"{where}{_OF_FIBRE[finding.quantity]} at {finding.wavelength_nm} nm {beyond_limit(finding)}"
         return cause_of(finding, f"{clause}: look for strain and bends along the cable, then test again")
     if finding.quantity is Quantity.STRAY_LOSS:
         clause = f"{section}{finding.judged.detail}, which {beyond_limit(finding)}"

@@ -142,6 +142,13 @@ BY_FIBRE = (
             detail=text_column("What traces state", 150, detail_text),
             heading="The fibre's own loss without its joints",
         ),
+        FindingTable(
+            Quantity.REEL_DIFFERENCE,
+            text_column("Where", 76, place_text),
+            shows=(WAVELENGTH, *measured_in(Unit.DB_PER_KM, value="Difference")),
+            detail=text_column("What traces and the reel test state", 150, detail_text),
+            heading="The fibre's own loss against that on its reel",
+        ),
     ),
     FindingSection(
         "References of source and meter",

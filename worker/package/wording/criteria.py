@@ -65,6 +65,8 @@ _HELD = {
     Quantity.REFERENCE_AGE: "source and meter{over} referenced at most {limit_h} h before the test, both ways",
     Quantity.ATTENUATION_COEFFICIENT: "the fibre's own loss at most {limit_db_per_km} dB/km in each {over} of at least "
     "{least_length_m} m, mean of both directions",
+    Quantity.REEL_DIFFERENCE: "the fibre's own loss, mean of both directions, in each section of at least "
+    "{least_length_m} m at most {limit_db_per_km} dB/km more than on its reel",
     Quantity.RETURN_LOSS: "{basis} at each end{over} at least {limit_db} dB{far_end}",
     Quantity.LENGTH: "fibre length of each span within {limit_percent} % of the design",
     Quantity.CONTINUITY: "the fibre lit at one end is the fibre seen at the other",

@@ -149,6 +149,13 @@ FULL_CRITERIA: dict[str, Any] = {
             "limit_db": 31.5,
             "far_end": "angled",
         },
+        {
+            "code": "RD",
+            "quantity": "reel_difference",
+            "wavelength_nm": 1577,
+            "limit_db_per_km": 0.033,
+            "least_length_m": 1300.0,
+        },
         {"code": "N", "quantity": "length", "limit_percent": 5.01},
         {"code": "C", "quantity": "continuity"},
         {

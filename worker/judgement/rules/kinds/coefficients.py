@@ -64,19 +64,8 @@ class CoefficientRule(LimitRule[AttenuationCoefficientCriterion]):
                 yield self.section_finding(fibre, span.first, judgement)
 
     def _judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
-        stated = [
-            _coefficient(fibre, section, Side(self.criterion.wavelength_nm, is_forward))
-            for section in range(span.first, span.last)
-            for is_forward in (True, False)
-        ]
-        known = Judgement(
-            Outcome.UNDETERMINED,
-            missing_reason(*(one.reason for one in stated)),
-            _detail(fibre, span, stated),
-            limit=self.limit,
-            readings=tuple(reading for one in stated for reading in one.readings),
-            void=tuple({item.record: item for one in stated for item in one.void}.values()),
-        )
+        stated, known = read_coefficients(fibre, span, wavelength_nm=self.criterion.wavelength_nm)
+        known = known._replace(limit=self.limit)
         if known.reason is not None:
             return known
         # Each section counts by its length, and each direction as much as the other.
@@ -86,6 +75,25 @@ class CoefficientRule(LimitRule[AttenuationCoefficientCriterion]):
         if mean >= 0:
             return held
         return held._replace(outcome=Outcome.UNDETERMINED, reason=Reason.BELOW_FIBRE_ALONE, grade=None)
+
+
+def read_coefficients(
+    fibre: FibreMeasured, span: Span, *, wavelength_nm: int
+) -> tuple[list[OneWayCoefficient], Judgement]:
+    """Return what both directions state of each section of a span, and what is known by that: why not all is."""
+    stated = [
+        _coefficient(fibre, section, Side(wavelength_nm, is_forward))
+        for section in range(span.first, span.last)
+        for is_forward in (True, False)
+    ]
+    known = Judgement(
+        Outcome.UNDETERMINED,
+        missing_reason(*(one.reason for one in stated)),
+        _detail(fibre, span, stated),
+        readings=tuple(reading for one in stated for reading in one.readings),
+        void=tuple({item.record: item for one in stated for item in one.void}.values()),
+    )
+    return stated, known
 
 
 def _coefficient(fibre: FibreMeasured, section: int, side: Side) -> OneWayCoefficient:
