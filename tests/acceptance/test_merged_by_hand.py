@@ -117,3 +117,22 @@ def test_a_loss_that_may_be_a_joint_built_elsewhere_is_no_damage(fibres: int, ou
     judged = judge_fibres(traces, design=design, criteria=only(SPLICE, STRAY), sites=["C1"])
     for fibre in traces:
         assert finding_of(judged[fibre], "STRAY-1550")["outcome"] == outcome
+
+
+def test_a_loss_in_reach_of_two_unseen_joints_leaves_neither_unseen() -> None:
+    """Closures 29 m apart, on eleven fibres within 3 m of their spots; the first fibre's one loss lies between both.
+
+    It is no nearer to C1 than slack that explains the one explains the other: 0.3 dB may be C2's as well.
+    """
+    design = make_route(2000, 29, 2000)
+    traces = {
+        fibre: there_and_back(
+            design,
+            {at_m + ((7 * fibre) % 5 - 2) * 1.5: 0.06 for at_m in (2000, 2029)} if fibre > 1 else {2013.5: 0.3},
+            end_m=4029,
+            fibre=fibre,
+            pulse_ns=30,
+        )
+        for fibre in FIBRES
+    }
+    assert "conforming" not in outcomes(design, traces, "C1", "C2")

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from worker.judgement.history.acts import Trace, TraceEvent
 from worker.judgement.traces.distance_scale import DistanceScale
 from worker.judgement.traces.echoes import is_lossless, reflects
-from worker.judgement.traces.event_assignment import Assignment, Target, assign, nearest_targets
+from worker.judgement.traces.event_assignment import Assignment, Target, assign, near_targets, nearest_targets
 from worker.judgement.traces.noise import TraceNoise
 from worker.judgement.traces.places import DeadZone, PlacesBetween
 from worker.judgement.traces.spots import SPOT_STEP_M
@@ -59,15 +59,17 @@ def find_doubted(shown: LaidTrace, reaches: Reaches) -> set[int]:
 
 
 def _without_their_loss(shown: LaidTrace, lossy: Sequence[int]) -> Iterator[int]:
-    """Give the targets without an event that are nearest to a loss on no place."""
+    """Give the targets without an event that are nearest to a loss on no place, or in reach where fibres show them."""
     trace, targets = shown.trace, shown.targets
     # Where no cord is, the trace begins or ends at the place itself.
     bare = {site for site, cord in zip(trace.ends, (trace.launch, trace.receive), strict=True) if cord is None}
     built = [index for index in range(len(targets)) if bare.isdisjoint(shown.sites_of(index))]
-    for loss in lossy:
-        for near in nearest_targets([targets[index] for index in built], shown.events[loss].at_um):
-            off_um, index = targets[built[near]].off_um(shown.events[loss].at_um), built[near]
-            is_near = not shown.is_located(index) or off_um <= 2 * (targets[index].within_um or 0)
+    own = [targets[index] for index in built]
+    for at_um in [shown.events[loss].at_um for loss in lossy]:
+        nearest = nearest_targets(own, at_um)
+        for near in near_targets(own, at_um):
+            index, is_in_reach = built[near], own[near].off_um(at_um) <= 2 * (own[near].within_um or 0)
+            is_near = is_in_reach if shown.is_located(index) else near in nearest
             if is_near and not shown.found.events_of_target[index]:
                 yield index
 

@@ -115,9 +115,15 @@ def within(values: Sequence[T], at_um: int, reach_um: int, *, key: Callable[[T],
 
 def nearest_targets(targets: Sequence[Target], at_um: int) -> list[int]:
     """Return the target nearest to a spot, or both where two are as near; targets ascend."""
-    near = _near_targets(targets, at_um)
+    near = near_targets(targets, at_um)
     least_um = min((targets[index].off_um(at_um) for index in near), default=0)
     return [index for index in near if targets[index].off_um(at_um) == least_um]
+
+
+def near_targets(targets: Sequence[Target], at_um: int) -> list[int]:
+    """Return the targets next to a spot on either side, or that it lies in."""
+    behind = bisect_left(targets, at_um, key=_low_of)
+    return [index for index in (behind - 1, behind) if 0 <= index < len(targets)]
 
 
 def _low_of(target: Target) -> int:
@@ -242,7 +248,7 @@ def _rivals_of_own(targets: Sequence[Target], events_um: Sequence[int], own: dic
     """Return the targets whose event might as well be one that no target has."""
     return [
         index
-        for index in _near_targets(targets, events_um[event])
+        for index in near_targets(targets, events_um[event])
         if index in own and _is_close(targets[index], targets[index], events_um[event], events_um[own[index]])
     ]
 
@@ -260,11 +266,6 @@ def _other_owners(targets: Sequence[Target], group: int, event_um: int) -> list[
 def _is_close(loser: Target, winner: Target, lost_um: int, won_um: int) -> bool:
     lost_by_um, won_by_um, reach_um = loser.off_um(lost_um), winner.off_um(won_um), _reach_of(loser)
     return lost_by_um <= reach_um and 2 * (lost_by_um - won_by_um) <= reach_um
-
-
-def _near_targets(targets: Sequence[Target], at_um: int) -> list[int]:
-    behind = bisect_left(targets, at_um, key=_low_of)
-    return [index for index in (behind - 1, behind) if 0 <= index < len(targets)]
 
 
 def _neighbours(events_um: Sequence[int], low_um: int, high_um: int) -> range:
