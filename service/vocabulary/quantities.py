@@ -39,15 +39,19 @@ class LastPlace:
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """Take a JSON number at the door and a decimal string in strict mode, which is how canonical text is read."""
         number = core_schema.float_schema(strict=True, ge=self.low, le=self.high, allow_inf_nan=False)
-        is_text = source is str
-        checked = core_schema.no_info_after_validator_function(self._writer() if is_text else self._check, number)
+        if source is str:
+            write_text = core_schema.no_info_after_validator_function(self._writer(), number)
+            return core_schema.lax_or_strict_schema(
+                write_text, core_schema.no_info_plain_validator_function(self._reader())
+            )
+        checked = core_schema.no_info_after_validator_function(self._check, number)
         write = core_schema.plain_serializer_function_ser_schema(
             f"%.{self.places}f".__mod__, return_schema=core_schema.str_schema()
         )
         return core_schema.lax_or_strict_schema(
             checked,
             core_schema.no_info_before_validator_function(_parse_decimal, checked),
-            serialization=None if is_text else write,
+            serialization=write,
         )
 
     def __get_pydantic_json_schema__(
@@ -74,6 +78,18 @@ class LastPlace:
             return text
 
         return check_and_write
+
+    def _reader(self) -> Callable[[object], str]:
+        low, high, check_and_write = self.low, self.high, self._writer()
+
+        # One call for each of a route's hundred thousands of events: number, range and places are each one of the library.
+        def read(value: object) -> str:
+            number = _parse_decimal(value)
+            if not low <= number <= high:
+                raise ValueError(f"must be from {low:g} to {high:g}")
+            return check_and_write(number)
+
+        return read
 
     def _too_fine(self) -> ValueError:
         return ValueError(f"has more than {self.places} decimal places, the last place that is kept")

@@ -1,7 +1,7 @@
 """The findings that a package shows, read once: `None` where a finding does not say."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from service.vocabulary.criteria.words import Force, Quantity
@@ -20,6 +20,9 @@ class Finding(NamedTuple):
     detail: str
     readings: Sequence[ReadingDocument]
     void: Sequence[VoidDocument]
+    joint_count: int | None
+    is_least: bool
+    by_fallback: bool
     fibre: int | None = None
     site: str | None = None
     position: int | None = None
@@ -27,18 +30,15 @@ class Finding(NamedTuple):
     section: str | None = None
     from_site: str | None = None
     to_site: str | None = None
-    joint_count: int | None = None
     wavelength_nm: int | None = None
     unit: str | None = None
     value: str | None = None
     low: str | None = None
     high: str | None = None
     limit: str | None = None
-    is_least: bool = False
     margin: str | None = None
     uncertainty: str | None = None
     grade: str | None = None
-    by_fallback: bool = False
     reason: str | None = None
 
     @property
@@ -54,25 +54,26 @@ _QUANTITIES = {one.value: one for one in Quantity}
 _FORCES = {one.value: one for one in Force}
 _OUTCOMES = {one.value: one for one in Outcome}
 # Named alike in a finding's document, which leaves out what it does not say.
-_NAMED_ALIKE = frozenset(Finding._field_defaults) - {"joint_count", "is_least"}
+_NAMED_ALIKE = tuple(Finding._field_defaults)
 FindingsByQuantity = Mapping[Quantity, Sequence[Finding]]
 
 
 def read_finding(document: FindingDocument) -> Finding:
     """Return a finding as pages show it; texts and lists stay those of its document."""
-    known: Any = {name: value for name, value in document.items() if name in _NAMED_ALIKE}
+    said: Callable[[str], Any] = document.get
     return Finding(
-        criterion=document["criterion"],
-        quantity=_QUANTITIES[document["quantity"]],
-        force=_FORCES[document["force"]],
-        outcome=_OUTCOMES[document["outcome"]],
-        segments=document["segments"],
-        detail=document["detail"],
-        readings=document["readings"],
-        void=document["void"],
-        joint_count=document.get("count"),
-        is_least=document.get("limit_is") == "least",
-        **known,
+        document["criterion"],
+        _QUANTITIES[document["quantity"]],
+        _FORCES[document["force"]],
+        _OUTCOMES[document["outcome"]],
+        document["segments"],
+        document["detail"],
+        document["readings"],
+        document["void"],
+        said("count"),
+        said("limit_is") == "least",
+        said("by_fallback") is True,
+        *map(said, _NAMED_ALIKE),
     )
 
 

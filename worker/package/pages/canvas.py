@@ -6,8 +6,6 @@ Text goes out as content-stream operators, one text object for all rows of a pag
 from collections.abc import Iterable, Mapping, Sequence
 from io import BytesIO
 
-from reportlab.lib.rl_accel import escapePDF
-
 from worker.package.archive.document import DocumentInformation, Packed, add_archive_parts, new_canvas
 from worker.package.archive.rules import add_link, document_of
 from worker.package.fonts.font_metrics import FontMetrics, load_face, without_controls
@@ -15,6 +13,11 @@ from worker.package.fonts.text_style import PAGE_HEIGHT, PAGE_WIDTH, Face, Rgb, 
 from worker.package.pages.placed import Box, Key, Target
 
 At = tuple[float, float, str]
+# A text in a document's own bytes, by code: ISO 32000-1, 7.3.4.2 (from memory), asks for brackets and reverse solidus
+# only; all that is no printing ASCII is written in digits, so that a content stream is text.
+_ESCAPES = {code: f"\\{code:03o}" for code in (*range(32), *range(127, 256))} | {
+    ord(mark): f"\\{mark}" for mark in "\\()"
+}
 
 
 class Canvas:
@@ -107,10 +110,10 @@ class Canvas:
         operators: list[str] = []
         for subset, codes in chunks:
             if subset == 0:
-                operators.append(f"({escapePDF(codes)}) Tj")
+                operators.append(f"({_escaped(codes)}) Tj")
             else:
                 font, first = self._font(style, subset=subset), self._font(style, subset=0)
-                operators.append(f"{font} ({escapePDF(codes)}) Tj {first}")
+                operators.append(f"{font} ({_escaped(codes)}) Tj {first}")
         return " ".join(operators)
 
     def _set(self, style: Style) -> str:
@@ -121,6 +124,10 @@ class Canvas:
     def _font(self, style: Style, *, subset: int) -> str:
         name = load_face(style.face).getSubsetInternalName(subset, self._document)
         return f"{name} {style.size_pt:.2f} Tf"
+
+
+def _escaped(codes: bytes) -> str:
+    return codes.decode("latin-1").translate(_ESCAPES)
 
 
 def _rgb(colour: Rgb) -> str:
