@@ -82,7 +82,7 @@ class LastPlace:
     def _reader(self) -> Callable[[object], str]:
         low, high, check_and_write = self.low, self.high, self._writer()
 
-        # One call for each of a route's hundred thousands of events: number, range and places are each one of the library.
+        # One call of Python for each number of a route's hundred thousand events, and not one for each check.
         def read(value: object) -> str:
             number = _parse_decimal(value)
             if not low <= number <= high:

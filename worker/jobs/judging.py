@@ -29,7 +29,7 @@ from worker.judgement.route.settle import JudgedFibre, Verdict, find_spots, sett
 from worker.judgement.traces.spots import RouteSpots
 
 # Enough to be quick, few enough that a splice that comes in meanwhile is judged within the second.
-FIBRES_A_RUN = 64
+FIBRES_A_RUN = 32
 _KEPT_READ = 256
 _MOST_RULES = 32
 _RULES: dict[tuple[str, str], "PreparedRules"] = {}

@@ -33,7 +33,7 @@ log = structlog.get_logger()
 
 
 def run(context: StepContext, lease: Lease) -> None:
-    """Judge up to 64 waiting fibres of a route, urgent ones first, as far as a run's time goes."""
+    """Judge up to 32 waiting fibres of a route, urgent ones first, as far as a run's time goes."""
     with snapshot(context.engine) as session:
         waiting = _read(session, lease)
     judged = [] if waiting is None else judge_fibres(waiting, come_forward=context.come_forward, for_s=_LONGEST_RUN_S)

@@ -78,19 +78,20 @@ def _settle(route: JudgedRoute, by: PreparedRules, spots: RouteSpots) -> Settled
         raise LeftToNewerError
     if route.is_older_than(ENGINE):
         return Settled(verdict=None, by=route.by, is_older=True)
+    waits = any(one.waits for one in route.fibres)
+    judged = [(one, one.digest) for one in route.fibres if one.digest is not None]
+    # First, for while a route is uploaded this is how it ends each second.
+    if len(judged) < len(route.fibres) or (waits and route.is_renewed_by(ENGINE)):
+        return Settled(verdict=None, by=route.by)
     fibres = [
         JudgedFibre(
             number=one.number,
-            digest=one.digest,
+            digest=digest,
             counts=read_counts(one.counts),
             contributions=None if one.figures is None else read_contributions(one.figures),
         )
-        for one in route.fibres
-        if one.digest is not None
+        for one, digest in judged
     ]
-    waits = any(one.waits for one in route.fibres)
-    if len(fibres) < len(route.fibres) or (waits and route.is_renewed_by(ENGINE)):
-        return Settled(verdict=None, by=route.by)
     # While fibres wait, others come and go: what they show is put together when the last of them was judged.
     moved = None if waits else _moved(spots, by.find_spots(fibres))
     if moved is not None and route.is_renewed_by(ENGINE):

@@ -1,6 +1,7 @@
 """Write what was judged of one fibre: its findings, its work, and all that stands beside them."""
 
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import cast
 
 from service.vocabulary.criteria.words import DecisionRule, Force, Quantity, Unit
@@ -13,6 +14,7 @@ from service.vocabulary.findings.finding import (
     LocalFibreDocument,
     ReadingDocument,
     RecordReading,
+    VoidDocument,
     WorkDocument,
 )
 from service.vocabulary.findings.words import Grade, Outcome, Reason
@@ -28,6 +30,10 @@ from worker.judgement.work.items import WorkItem
 _TEXT: Mapping[str, str] = {
     word: word.value for words in (Direction, Grade, Outcome, Quantity, Force, Reason, Unit) for word in words
 }
+
+# Lists that most findings have alike are one for all, which nobody changes: a package holds a hundred thousand findings
+# at once, of which such lists were 20 MB.
+_NOTHING_VOID: list[VoidDocument] = []
 
 
 def write_fibre(
@@ -99,11 +105,11 @@ def _finding(finding: Finding) -> FindingDocument:
         "criterion": criterion.code,
         "quantity": _TEXT[criterion.quantity],
         "force": _TEXT[criterion.force],
-        "segments": list(finding.segments),
+        "segments": _listed(finding.segments),
         "outcome": _TEXT[outcome],
         "detail": detail,
         "readings": [_reading(reading) for reading in readings],
-        "void": [{"record": one.record, "reason": _TEXT[one.reason]} for one in void],
+        "void": [{"record": one.record, "reason": _TEXT[one.reason]} for one in void] if void else _NOTHING_VOID,
     }
     if wavelength_nm is not None:
         document["wavelength_nm"] = wavelength_nm
@@ -117,6 +123,11 @@ def _finding(finding: Finding) -> FindingDocument:
         _add_limit(document, limit, bounds)
     _add_subject(document, finding)
     return document
+
+
+@lru_cache(maxsize=1024)
+def _listed(segments: tuple[str, ...]) -> list[str]:
+    return list(segments)
 
 
 def _add_subject(document: FindingDocument, finding: Finding) -> None:

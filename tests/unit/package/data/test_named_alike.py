@@ -8,7 +8,7 @@ from worker.package.data import findings, records
 
 
 def test_what_is_taken_from_a_finding_is_a_member_of_its_document() -> None:
-    assert set(FindingDocument.__annotations__) >= findings._NAMED_ALIKE
+    assert set(FindingDocument.__annotations__).issuperset(findings._NAMED_ALIKE)
 
 
 def test_what_is_taken_from_a_record_is_a_member_of_some_kind() -> None:
