@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from service.vocabulary.canonical import canonical_json, sha256_hex
-from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.criteria.criteria import Criteria, SegmentsProven
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FibreDocument
 from worker.judgement.documents.fibre import write_fibre, write_nothing
@@ -63,6 +63,9 @@ class Rules:
         self._layout = layout
         self._prepared = prepare_measuring(layout, criteria)
         self._rules = rules_for(criteria, layout)
+        # Where segments are proven alone, tests up to the bare fibre are what was agreed.
+        is_proven_in_parts = criteria.segments_proven is SegmentsProven.ALONE
+        self._has_untested_end = bool(layout.unbuilt_ends) and not is_proven_in_parts
         self._statistics = [rule for rule in self._rules if isinstance(rule, JointStatisticRule)]
 
     def read(self, evidence: Iterable[Evidence]) -> list[Record]:
@@ -82,7 +85,7 @@ class Rules:
         where = designed_spots(self._layout) if spots is None else spots
         tested = measure_fibre(self._prepared, fibre=fibre, records=records, spots=where)
         found = [finding for rule in self._rules for finding in rule.findings(tested)]
-        findings = explain_unbuilt_ends(tested, found) if self._layout.unbuilt_ends else found
+        findings = explain_unbuilt_ends(tested, found) if self._has_untested_end else found
         is_tested = bool(tested.history.traces or tested.history.links)
         again = tested_until_conforming(tested, findings, self._rules) if is_tested else ()
         contributions = Contributions(

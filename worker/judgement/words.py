@@ -63,6 +63,7 @@ REASON_LABELS = {
     Reason.WHOLE_UNLIKE_PARTS: "source and meter show another loss than the traces of the same fibre",
     Reason.GLASS_UNLIKE: "the fibre loses otherwise between its joints than its cable's other fibres",
     Reason.END_NOT_BUILT: "the route ends where no fibre is connected yet, so it is tested from one end alone",
+    Reason.LINK_NOT_JOINED: "the link is not joined from end to end yet",
 }
 
 

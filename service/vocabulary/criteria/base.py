@@ -63,9 +63,14 @@ class Criterion(q.Value):
 
     @property
     def link_stretch(self) -> LinkStretch:
-        """Return over what it is held where it is about a link: the whole route unless it says something else."""
+        """Return over what it is held where it is about a link: the whole route unless it says something else.
+
+        What is not about links is held wherever a link is joined.
+        """
         over = getattr(self, "over", None)
-        return over if isinstance(over, LinkStretch) else LinkStretch.ROUTE
+        if isinstance(over, LinkStretch):
+            return over
+        return LinkStretch.ROUTE if self.is_end_to_end else LinkStretch.JOINED
 
     @property
     def single_limit(self) -> float | None:

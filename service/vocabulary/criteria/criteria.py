@@ -30,6 +30,16 @@ class Release(StrEnum):
     WITH_ROUTE = "with_route"
 
 
+class SegmentsProven(StrEnum):
+    """Whether a segment is proven only with its whole route, or alone, before the link is joined from end to end.
+
+    Alone, what is about more than the segments that are made is asked of those that are not, and of all once they are.
+    """
+
+    WITH_ROUTE = "with_route"
+    ALONE = "alone"
+
+
 AnyCriterion = Annotated[
     joints.SpliceLossCriterion
     | joints.ConnectionLossCriterion
@@ -119,6 +129,7 @@ class Criteria(q.Value):
     A splice whose latest record says that its sleeve is not shrunk, or that it failed its proof test, conforms to no
     limit, whatever it measures, where `finished_splices_only` says so.
     `cleaning_voids` says whether a connection cleaned voids what was measured through it before.
+    `segments_proven` says whether a segment can conform before the link is joined.
     `release` says when billing hears of an accepted segment. A package of which everything conforms is deemed accepted
     `deemed_after_days` from its issue, unless the engineer decides or gives notice of a defect before. Packages are
     signed at `signature_level` or above, or not at all; without it, as high as the service's settings allow.
@@ -135,6 +146,7 @@ class Criteria(q.Value):
     mean_below_zero_db: q.PositiveLossDb = 0.04
     consistency: Consistency = Consistency()
     dark_fibres_tolerated: FibreCount = 0
+    segments_proven: SegmentsProven = SegmentsProven.WITH_ROUTE
     release: Release = Release.ALONE
     deemed_after_days: Days | None = None
     signature_level: SignatureLevel | None = None

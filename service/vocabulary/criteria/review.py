@@ -198,7 +198,7 @@ def _untested(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
     judged_by: dict[RequiredTest, list[AnyCriterion]] = {}
     for criterion in required:
         if not isinstance(criterion, links.RequiredTestCriterion | joints.BendCriterion):
-            for test in criterion.required_tests:
+            for test in _of_whole(criterion):
                 judged_by.setdefault(test, []).append(criterion)
     for test, criteria in judged_by.items():
         if test.name in _TEST_LABELS and test not in asked:
@@ -212,10 +212,16 @@ def _asked_for(criteria: Iterable[AnyCriterion]) -> set[RequiredTest]:
         test
         for one in criteria
         if isinstance(one, links.RequiredTestCriterion) and one.force is Force.REQUIRED
-        for test in one.required_tests
+        for test in _of_whole(one)
     }
     # Traces of the spans join up from end to end.
     return asked | {test._replace(over=LinkStretch.ROUTE) for test in asked if test.name == "otdr"}
+
+
+def _of_whole(criterion: AnyCriterion) -> Iterator[RequiredTest]:
+    """Give the tests of a criterion; as far as a link is joined is the whole route in the end."""
+    for test in criterion.required_tests:
+        yield test._replace(over=LinkStretch.ROUTE) if test.over is LinkStretch.JOINED else test
 
 
 def _holds_within(inner: AppliesWhen | None, outer: AppliesWhen | None) -> bool:

@@ -48,7 +48,7 @@ def _infeasibilities(criterion: AnyCriterion, layout: Layout) -> Iterator[Criter
 
 def _applies(criterion: AnyCriterion, layout: Layout) -> bool:
     scope = scope_of(criterion.applies_when, layout)
-    is_of_route = criterion.is_end_to_end and criterion.link_stretch is LinkStretch.ROUTE
+    is_of_route = criterion.is_end_to_end and criterion.link_stretch is not LinkStretch.SPAN
     return scope.holds_end_to_end if is_of_route else bool(scope.spans)
 
 

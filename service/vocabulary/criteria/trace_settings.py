@@ -2,13 +2,13 @@
 
 from enum import StrEnum
 from itertools import pairwise
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria.base import Criterion
-from service.vocabulary.criteria.words import Quantity
+from service.vocabulary.criteria.words import LinkStretch, Quantity
 
 
 class Statement(StrEnum):
@@ -44,6 +44,7 @@ class TraceSettingsCriterion(Criterion):
     most_range_ratio: q.Ratio | None = None
     states: Annotated[tuple[Statement, ...], Field(max_length=4)] = ()
 
+    over: ClassVar[LinkStretch] = LinkStretch.JOINED
     judged_by = "otdr"
     is_end_to_end = True
 

@@ -70,11 +70,13 @@ class DecisionRule(StrEnum):
 class LinkStretch(StrEnum):
     """The run of fibre that what is about a link is held over.
 
-    The whole route from end to end; or each span, from one panel to the next, as source and meter are connected there.
+    The whole route from end to end; or each span, from one panel to the next, as source and meter are connected there;
+    or the link as far as it is joined, which comes to the whole route in the end.
     """
 
     ROUTE = "route"
     SPAN = "span"
+    JOINED = "joined"
 
 
 class Force(StrEnum):

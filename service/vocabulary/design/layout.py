@@ -92,6 +92,10 @@ class Layout:
         index = self.site_index.get(site)
         return index is not None and self.design.sites[index].kind is SiteKind.SPLICE_CLOSURE
 
+    def has_connections(self, index: int) -> bool:
+        """Tell whether fibres end on connections at a site, so that a test from there sees one."""
+        return self.design.sites[index].kind in {SiteKind.TERMINAL, SiteKind.PATCH_PANEL}
+
     @cached_property
     def segment_of_site(self) -> Mapping[str, str]:
         """The segment that names each site."""

@@ -70,6 +70,7 @@ class Reason(StrEnum):
     NOISE_NOT_KNOWN = "noise_not_known"
     GLASS_UNLIKE = "glass_unlike"
     END_NOT_BUILT = "end_not_built"
+    LINK_NOT_JOINED = "link_not_joined"
 
 
 class Act(StrEnum):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from service.vocabulary.criteria.base import Test
+from service.vocabulary.criteria.criteria import SegmentsProven
 from service.vocabulary.criteria.words import LinkStretch
 from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.design.words import JointKind
@@ -58,23 +59,32 @@ class DirectionTest:
         return named if self.missing is Reason.NO_EVIDENCE else f"{named} that counts: {REASON_LABELS[self.missing]}"
 
 
-def can_be_made(layout: Layout, test: Test, *, is_forward: bool, between: Span) -> bool:
-    """Tell whether a test can be made: none starts at an end not built yet, and some need an instrument at both."""
-    unbuilt = layout.unbuilt_ends & {between.first, between.last}
+def can_be_made(fibre: FibreMeasured, test: Test, *, is_forward: bool, between: Span) -> bool:
+    """Tell whether a test can be made: none starts at an end not built yet, and some need an instrument at both.
+
+    Where segments are proven alone, all are tested up to the bare fibre.
+    """
+    if fibre.criteria.segments_proven is SegmentsProven.ALONE:
+        return True
+    unbuilt = fibre.layout.unbuilt_ends & {between.first, between.last}
     start = between.first if is_forward else between.last
     return not unbuilt or (test in _FROM_ONE_END and start not in unbuilt)
 
 
 def stretches_of(fibre: FibreMeasured, over: LinkStretch) -> tuple[Span, ...]:
-    """Return over what a fibre is tested that runs from end to end: the whole route, or each of its spans.
+    """Return over what a fibre is tested that runs from end to end: the whole route, its spans, or what is joined.
 
-    These lie between neighbouring sites at which it has a connection, or the route ends. Through a panel in which it is
-    spliced or uncut it runs on: nothing can be connected to it there.
+    Spans lie between neighbouring sites at which it has a connection, or the route ends. Through a panel in which it is
+    spliced or uncut it runs on: nothing can be connected to it there. As long as some segments are not joined, the
+    whole route is asked of these.
     """
     if not fibre.is_continuous:
         return ()
     if over is LinkStretch.ROUTE:
         return (fibre.whole,)
+    if over is LinkStretch.JOINED:
+        joined = fibre.joined
+        return (*(part.span for part in joined.parts), *((fibre.whole,) if joined.unmade else ()))
     pairs = {joint.site_index for joint in fibre.joints if joint.kind is JointKind.PAIR}
     ends = sorted({fibre.whole.first, fibre.whole.last, *pairs})
     return tuple(Span(first=first, last=last) for first, last in pairwise(ends))
@@ -92,7 +102,8 @@ def find_test(
     """Return what one direction has of a test between two sites, or between the route's ends where none are named.
 
     A measurement of one value that is not wanted is passed over. A trace counts that lies between the two sites: one
-    that runs through them sees the connections there mated, which is another test.
+    that runs through them sees the connections there mated, which is another test. In a closure there is none, so that
+    one from farther away counts too.
     """
     span = between or fibre.whole
     if test == "otdr":
@@ -181,20 +192,28 @@ def _find_traces(fibre: FibreMeasured, side: Side, span: Span) -> _Found:
     if sole is not None and sole.span == (span.first, span.last) and fibre.aligned(sole).shortfall is None:
         # As on nearly every finished fibre, of which several rules ask.
         return None, (sole,), ()
-    own = [one for one in trace_set.traces if _is_within(one, span)]
+    own = [one for one in trace_set.traces if _is_within(fibre.layout, one, span)]
     good, unsealed = split_by_fault(own, fibre.validity.fault_over)
     full, short = split_by_fault(good, lambda trace: fibre.aligned(trace).shortfall)
-    void = (*(item for item in trace_set.void if _is_within(item[0], span)), *unsealed)
+    void = (*(item for item in trace_set.void if _is_within(fibre.layout, item[0], span)), *unsealed)
+    # Segments that are proven alone were tested up to a closure before the splice there was made, which no test of them
+    # says anything of: there one has to run over it.
+    in_parts = fibre.criteria.segments_proven is SegmentsProven.ALONE
     reached = span.first
     for low, high in sorted(trace.span for trace in full):
-        reached = max(reached, high) if low <= reached else reached
-    if reached == span.last:
+        is_open = in_parts and low == reached > span.first and not fibre.layout.has_connections(low)
+        reached = max(reached, high) if low <= reached and not is_open else reached
+    if reached >= span.last:
         return None, full, void
     return short[0][1] if short else reason_of(void), full, (*void, *short)
 
 
-def _is_within(trace: Trace, span: Span) -> bool:
-    return span.first <= trace.low_index and trace.high_index <= span.last
+def _is_within(layout: Layout, trace: Trace, span: Span) -> bool:
+    if trace.high_index <= span.first or trace.low_index >= span.last:
+        return False
+    runs_in = trace.low_index < span.first and layout.has_connections(span.first)
+    runs_out = trace.high_index > span.last and layout.has_connections(span.last)
+    return not (runs_in or runs_out)
 
 
 def _find_one_value(fibre: FibreMeasured, own: Sequence[Link], span: Span) -> _Found:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from service.vocabulary.criteria.base import Criterion
-from service.vocabulary.criteria.criteria import Criteria
+from service.vocabulary.criteria.criteria import Criteria, SegmentsProven
 from service.vocabulary.criteria.joints import BendCriterion, EndFaceCriterion, JointLossCriterion
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
 from service.vocabulary.criteria.workmanship import AttemptsAboveLoss, WorkmanshipCriterion
@@ -17,6 +17,7 @@ from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.words import Reason
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, combine
 from worker.judgement.fibre.end_faces import end_face_fault, required_end_faces
+from worker.judgement.fibre.joined import Joined, find_joined, whole_link
 from worker.judgement.fibre.mode_fields import contradiction
 from worker.judgement.fibre.unfinished import Unfinished, unfinished_splices
 from worker.judgement.history.acts import History, Link, LinkLoss, Record, Trace
@@ -87,6 +88,7 @@ class FibreMeasured:
     """One fibre with all that was measured on it.
 
     `unfinished` are the splices, by site and position, that cannot conform before they are finished.
+    `joined` tells how far its link is joined, which matters where a segment can be proven before that is whole.
     `places` are those of its joints in route order, and `joints_of_kind` those in its segments, each with its place;
     `losses` are by wavelength and site index.
     """
@@ -96,6 +98,7 @@ class FibreMeasured:
     criteria: Criteria
     number: int
     segments: tuple[str, ...]
+    joined: Joined
     joints: tuple[Joint, ...]
     is_continuous: bool
     history: History
@@ -157,6 +160,7 @@ def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record], 
     history = read_history(layout, fibre=fibre, rework_voids=criteria.rework_voids, records=records)
     validity = judge_validity(layout, history, fibre=fibre, criteria=criteria)
     segments = layout.segments_of_fibre.get(fibre, ())
+    is_proven_in_parts = criteria.segments_proven is SegmentsProven.ALONE
     traces = align_fibre(spots, criteria.placing, fibre=fibre, history=history, validity=validity)
     return FibreMeasured(
         prepared=prepared,
@@ -164,6 +168,7 @@ def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record], 
         criteria=criteria,
         number=fibre,
         segments=segments,
+        joined=(find_joined if is_proven_in_parts else whole_link)(layout, history, fibre=fibre),
         joints=layout.joints_of(fibre),
         is_continuous=layout.is_continuous(fibre),
         history=history,

@@ -270,11 +270,13 @@ LinkT = TypeVar("LinkT", bound=Link)
 class History:
     """One fibre's acts by site and its measurements, each in order of time.
 
+    `worked_at` are the sites at which the fibre itself was spliced or terminated, withdrawn work among it.
     Ended acts are left out, ended measurements kept to be shown. `reworks` are what voids the tests before it, as does
     what is left in `withdrawn`, work that ended without the engineer's word, and in `withdrawn_terminations`; `links`
     are the tests that are one value between two sites.
     """
 
+    worked_at: frozenset[str]
     splices: Mapping[str, tuple[SpliceAct, ...]]
     terminations: Mapping[str, tuple[TerminationAct, ...]]
     cleanings: Mapping[str, tuple[CleaningAct, ...]]

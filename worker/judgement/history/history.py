@@ -40,7 +40,9 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, records: 
         ribbon for ribbon in ribbons if _is_work_on(layout, rework_voids, ribbon, fibre)
     ]
     reworks += terminations
+    spliced_at = {ribbon.site for ribbon in ribbons if fibre in ribbon.by_fibre}
     return History(
+        worked_at=frozenset(spliced_at.union(act.site for act in terminations)),
         splices=_by_site(own),
         terminations=_by_site([act for act in terminations if not act.is_ended]),
         cleanings=_by_site([act for act in _of(CleaningAct, of_kind) if act.fibre == fibre]),

@@ -202,7 +202,7 @@ def _traced_finding(layout: Layout, limiting: Sequence[Criterion], outlier: _Out
 
 
 def _link_finding(layout: Layout, links: Sequence[Criterion], outlier: _Outlier) -> Iterator[Finding]:
-    of_route = (one for one in links if one.link_stretch is LinkStretch.ROUTE)
+    of_route = (one for one in links if one.link_stretch is not LinkStretch.SPAN)
     criterion = next((one for one in of_route if scope_of(one.applies_when, layout).holds_end_to_end), None)
     whole = Span(first=0, last=len(layout.design.sections))
     detail = f"by source and meter less its traces, {_off_text(outlier)}"

@@ -10,7 +10,7 @@ from service.vocabulary.criteria.words import LinkStretch, Unit
 from service.vocabulary.design.layout import Joint, Layout, Span
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading
-from service.vocabulary.findings.words import Outcome
+from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.link_tests import stretches_of
 from worker.judgement.fibre.measured import FibreMeasured
@@ -19,6 +19,8 @@ from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.traces.places import Place
 
 CriterionT = TypeVar("CriterionT", bound=Criterion)
+# Of the sites where a link is not joined yet: the crew knows the rest.
+_SITES_NAMED = 3
 
 
 class Rule(ABC, Generic[CriterionT]):
@@ -37,10 +39,10 @@ class Rule(ABC, Generic[CriterionT]):
         return (own for own in fibre.joints_of_kind[kind] if own[0].site_index in self.scope.sites)
 
     def stretches(self, fibre: FibreMeasured) -> Sequence[Span]:
-        """Return over what the criterion holds of a fibre that runs from end to end: all of it, or its spans."""
+        """Return over what the criterion holds of a fibre that is nowhere stored: all of it, its spans or its parts."""
         over, applies_when = self.criterion.link_stretch, self.criterion.applies_when
         own = stretches_of(fibre, over)
-        if over is LinkStretch.ROUTE:
+        if over is not LinkStretch.SPAN:
             return own if self.scope.holds_end_to_end else ()
         return [one for one in own if holds_over(applies_when, fibre.layout, one) and segments_over(fibre, one)]
 
@@ -62,7 +64,10 @@ class Rule(ABC, Generic[CriterionT]):
         """Return a finding about the fibre from one site to another."""
         first, last = (fibre.layout.design.sites[index].id for index in (span.first, span.last))
         segments = fibre.segments if span == fibre.whole else segments_over(fibre, span)
-        return Finding(self.criterion, judgement, segments, fibre.number, from_site=first, to_site=last)
+        parts = fibre.joined.parts if self.criterion.link_stretch is LinkStretch.JOINED else ()
+        part = next((one for one in parts if one.span == span), None)
+        judged, counted = (judgement, part.segments) if part else _counted(fibre, span, judgement, segments)
+        return Finding(self.criterion, judged, counted, fibre.number, from_site=first, to_site=last)
 
 
 class LimitRule(Rule[CriterionT]):
@@ -135,6 +140,25 @@ def segments_over(fibre: FibreMeasured, span: Span) -> tuple[str, ...]:
     sections = {section.id for section in design.sections[span.first : span.last]}
     own = (segment for segment in design.segments if segment.id in fibre.segments)
     return tuple(segment.id for segment in own if not sections.isdisjoint(segment.sections))
+
+
+def _counted(
+    fibre: FibreMeasured, span: Span, judgement: Judgement, segments: tuple[str, ...]
+) -> tuple[Judgement, tuple[str, ...]]:
+    """Return a judgement of the fibre between two sites with those of some segments that it counts for.
+
+    Where the link is not joined there yet, it is asked of the segments that are not made: those that are can be proven
+    without it. Behind an end that is not built a later design has them.
+    """
+    index = fibre.layout.site_index
+    open_sites = [site for site in fibre.joined.open_sites if span.first <= index[site] <= span.last]
+    if not open_sites:
+        return judgement, segments
+    if judgement.outcome is Outcome.UNDETERMINED:
+        named = ", ".join(open_sites[:_SITES_NAMED]) + (" and on" if len(open_sites) > _SITES_NAMED else "")
+        detail = f"{judgement.detail}; nothing is joined yet at {named}"
+        judgement = judgement._replace(reason=Reason.LINK_NOT_JOINED, detail=detail)
+    return judgement, tuple(segment for segment in segments if segment in fibre.joined.unmade)
 
 
 def length_over_um(fibre: FibreMeasured, span: Span) -> int:

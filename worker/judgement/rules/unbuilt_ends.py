@@ -30,7 +30,7 @@ def _lacks_only_that(fibre: FibreMeasured, finding: Finding) -> bool:
             for test, nm, over in needs
             for span in stretches_of(fibre, over)
             for is_forward in (True, False)
-            if can_be_made(fibre.layout, test, is_forward=is_forward, between=span)
+            if can_be_made(fibre, test, is_forward=is_forward, between=span)
         )
     )
 

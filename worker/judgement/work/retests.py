@@ -2,17 +2,18 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from itertools import product
 
-from service.vocabulary.criteria.base import RequiredTest
-from service.vocabulary.criteria.words import Quantity
+from service.vocabulary.criteria.base import Test
+from service.vocabulary.criteria.words import LinkStretch, Quantity
 from service.vocabulary.criteria.workmanship import CalibratedSplicer, WorkmanshipCriterion
+from service.vocabulary.design.layout import Span
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.words import Act, Outcome, Reason
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.link_tests import can_be_made, find_test, stretches_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.rules.attempts import latest_splice
+from worker.judgement.rules.base import joints_over
 from worker.judgement.traces.places import Place
 from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS, at_wavelength
 from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of, merge_alike
@@ -63,13 +64,17 @@ _NOT_SAID = {Reason.NO_EVIDENCE, Reason.WORK_NOT_STATED}
 
 
 def is_ready_for_tests(fibre: FibreMeasured) -> bool:
-    """Tell whether a fibre is spliced from end to end and its closures are shut."""
-    if not fibre.is_continuous:
-        return False
+    """Tell whether a fibre, or what of it is joined, is spliced from end to end and its closures are shut."""
+    return any(_is_ready(fibre, span) for span in stretches_of(fibre, LinkStretch.JOINED))
+
+
+def _is_ready(fibre: FibreMeasured, span: Span) -> bool:
     sites, validity = fibre.layout.design.sites, fibre.validity
-    if validity.final_after_sealing and not all(validity.is_sealed(sites[index].id) for index in validity.closures):
+    # What ends in a closure is tested with its lid off.
+    inside = [index for index in validity.closures if span.first < index < span.last]
+    if validity.final_after_sealing and not all(validity.is_sealed(sites[index].id) for index in inside):
         return False
-    splices = [joint for joint in fibre.joints if joint.kind is JointKind.SPLICE]
+    splices = [joint for joint in joints_over(fibre, span) if joint.kind is JointKind.SPLICE]
     if fibre.history.splices:
         return all(latest_splice(fibre, joint) is not None for joint in splices)
     # Nobody posts splices on this fibre: its closures, or the tests already there, have to tell that it is spliced.
@@ -112,17 +117,18 @@ def record_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> list[Wor
 
 def _absent_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
     open_codes = {finding.code for finding in findings if finding.outcome is Outcome.UNDETERMINED}
-    needs: dict[RequiredTest, list[str]] = defaultdict(list)
+    needs: dict[tuple[Test, int | None, Span], list[str]] = defaultdict(list)
     for criterion in fibre.criteria.criteria:
         if criterion.code in open_codes:
-            for need in criterion.required_tests:
-                needs[need].append(criterion.code)
+            for test, nm, over in criterion.required_tests:
+                for span in stretches_of(fibre, over):
+                    needs[test, nm, span].append(criterion.code)
     sites = fibre.layout.design.sites
-    for (test, nm, over), codes in needs.items():
+    for (test, nm, span), codes in needs.items():
         ways = (True,) if test in _ONE_WAY_IS_ENOUGH else (True, False)
-        for span, is_forward in product(stretches_of(fibre, over), ways):
+        for is_forward in ways if _is_ready(fibre, span) else ():
             found = find_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward, between=span)
-            can_be = can_be_made(fibre.layout, test, is_forward=is_forward, between=span)
+            can_be = can_be_made(fibre, test, is_forward=is_forward, between=span)
             if found.missing is None or not can_be:
                 continue
             site, named = sites[span.first if is_forward else span.last].id, found.named

@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from service.vocabulary.criteria.criteria import AnyCriterion, Release
+from service.vocabulary.criteria.criteria import AnyCriterion, Release, SegmentsProven
 from service.vocabulary.criteria.voiding import Voiding
 from service.vocabulary.findings.words import Outcome
 from service.vocabulary.signatures import SignatureLevel
@@ -79,6 +79,7 @@ def _agreement(content: PackageContent) -> Facts:
         "Dark fibres": _dark_text(criteria.dark_fibres_tolerated),
         "Acceptance": _acceptance_text(criteria.deemed_after_days),
         "Signatures": _SIGNATURES[criteria.signature_level],
+        "Segments": _PROVEN[criteria.segments_proven],
         "Release": _RELEASES[criteria.release],
         "Below zero": f"a mean of both directions over {stated['mean_below_zero_db']} dB below zero proves nothing",
         "Directions": "two directions of a splice prove nothing where no mode fields of the two fibre types explain "
@@ -121,6 +122,11 @@ _SIGNATURES = {
     SignatureLevel.B_T: "at least PAdES B-T: with a time that a time-stamp authority proves",
     SignatureLevel.B_LTA: "at least PAdES B-LTA: with a proven time, and all that is needed to check them after their "
     "certificates have run out",
+}
+_PROVEN = {
+    SegmentsProven.WITH_ROUTE: "a segment conforms once all that is about the whole link does too",
+    SegmentsProven.ALONE: "a segment of which all joints are made conforms before the link is joined; what is about "
+    "the whole link is asked of the segments that are not made yet, and of all once it is joined",
 }
 _RELEASES = {
     Release.ALONE: "billing hears of each segment when it is accepted",

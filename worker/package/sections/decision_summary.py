@@ -3,9 +3,10 @@
 from collections import Counter
 from collections.abc import Sequence
 
+from service.vocabulary.criteria.criteria import SegmentsProven
 from service.vocabulary.criteria.words import Force
 from service.vocabulary.findings.suspicion import SuspicionDocument
-from service.vocabulary.findings.words import Outcome
+from service.vocabulary.findings.words import Outcome, Reason
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import Finding
 from worker.package.document_model import Fact, Facts
@@ -25,12 +26,14 @@ def decision_summary(
     # Most findings conform, and nobody asks how many.
     still_open = (finding for finding in findings if finding.outcome is not Outcome.CONFORMING)
     counts = Counter((finding.outcome, finding.force) for finding in still_open)
+    awaited = [_fact("Awaited", text)] if (text := _awaited_text(content)) else []
     dark = [_fact("Dark", _dark_text(content.tolerated_dark))] if content.tolerated_dark else []
     suspected = [_fact(SUSPICIONS_TITLE, _suspicions_text(len(suspicions)))] if suspicions else []
     return Facts(
         facts=(
             _fact("Nonconforming", _findings_text(Outcome.NONCONFORMING, counts)),
             _fact("Undetermined", _findings_text(Outcome.UNDETERMINED, counts)),
+            *awaited,
             *dark,
             _fact(UNEXPECTED_EVENTS_TITLE, _unexpected_text(unexpected)),
             _fact("Concessions asked", _concessions_text(len(content.concessions))),
@@ -48,6 +51,20 @@ def _findings_text(outcome: Outcome, counts: Counter[tuple[Outcome, Force]]) -> 
     return " and ".join(
         count_text(count, one=f"{force} finding", many=f"{force} findings") for force, count in by_force if count
     )
+
+
+def _awaited_text(content: PackageContent) -> str:
+    """Say what about the whole link is not asked of these segments, and of whom it will be."""
+    if content.criteria.segments_proven is SegmentsProven.WITH_ROUTE:
+        return ""
+    awaited = [one for one in content.all_findings() if one.get("reason") == Reason.LINK_NOT_JOINED]
+    if not awaited:
+        return ""
+    codes = ", ".join(sorted({one["criterion"] for one in awaited}))
+    segments = {segment for one in awaited for segment in one["segments"]}
+    named = [one.id for one in content.design.segments if one.id in segments]
+    of_whom = f"of {', '.join(named)}, not joined yet" if named else "of what this route is extended by"
+    return f"what is about the whole link ({codes}) is not asked of these segments, but {of_whom}"
 
 
 def _dark_text(dark: Sequence[int]) -> str:

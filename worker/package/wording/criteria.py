@@ -92,7 +92,11 @@ _ACCEPTS = {
     "instrument": _BY_INSTRUMENT,
     "either": f"keep the zones of IEC 61300-3-35:{{edition}}, as counted, or {_BY_INSTRUMENT}; neither may say a fail",
 }
-_OVER = {LinkStretch.ROUTE: "", LinkStretch.SPAN: " of each span from panel to panel"}
+_OVER = {
+    LinkStretch.ROUTE: "",
+    LinkStretch.SPAN: " of each span from panel to panel",
+    LinkStretch.JOINED: " of the link as far as its segments are joined",
+}
 _LINK_LIMITS = {
     "fixed": "{limit_db} dB",
     "budget": "the budget: {fibre}, {splice_db} dB a splice{unlike}, {connection_db} dB a "

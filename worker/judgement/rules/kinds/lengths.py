@@ -41,7 +41,7 @@ class LengthRule(LimitRule[LengthCriterion]):
     unit = Unit.PERCENT
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
-        """Give one finding for each span, or for the whole fibre where no trace was taken span by span."""
+        """Give one finding for each span, or for what is joined where no trace was taken span by span."""
         if not fibre.is_continuous:
             return
         for span in self._spans(fibre):
@@ -74,8 +74,7 @@ class LengthRule(LimitRule[LengthCriterion]):
         own = {(span.first, span.last) for span in fibre.layout.spans}
         if any(trace.span in own for trace in fibre.history.traces if not trace.is_ended):
             return self.scope.spans
-        whole = Span(first=0, last=fibre.prepared.last_index)
-        return (whole,) if self.scope.holds_end_to_end else ()
+        return self.stretches(fibre)
 
 
 def _both_ways(fibre: FibreMeasured, span: Span) -> tuple[_OneWay, _OneWay]:

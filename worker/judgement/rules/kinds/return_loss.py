@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from service.vocabulary.criteria.base import Test
 from service.vocabulary.criteria.links import ReturnLossCriterion
+from service.vocabulary.criteria.words import LinkStretch
 from service.vocabulary.design.layout import Span
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Reason
@@ -28,9 +29,14 @@ class ReturnLossRule(LimitRule[ReturnLossCriterion]):
     """One limit at both ends, never averaged: each end's transmitter sees only its own."""
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
-        """Give one finding at A and one at B for a fibre that runs from end to end, or at both ends of each span."""
+        """Give one finding at A and one at B for a fibre that runs from end to end, or at both ends of each span.
+
+        Of what is joined at those of its ends that have a connection: nothing is seen from a bare fibre.
+        """
         for span in self.stretches(fibre):
-            for is_forward in (True, False):
+            for is_forward, end in ((True, span.first), (False, span.last)):
+                if self.criterion.over is LinkStretch.JOINED and not fibre.layout.has_connections(end):
+                    continue
                 found = self.span_finding(fibre, span, self._judge(fibre, span, is_forward=is_forward))
                 found = found._replace(site=found.from_site if is_forward else found.to_site)
                 yield found._replace(from_site=None, to_site=None) if span == fibre.whole else found

@@ -38,18 +38,16 @@ class TraceSettingsRule(Rule[TraceSettingsCriterion]):
         ]
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
-        """Give one finding for each direction of a fibre that runs from end to end."""
-        if not (fibre.is_continuous and self.scope.holds_end_to_end):
-            return
-        first, last = fibre.end_sites
-        for is_forward, (near, far) in ((True, (first, last)), (False, (last, first))):
-            judged = self._judge(fibre, is_forward=is_forward)
-            yield Finding(self.criterion, judged, fibre.segments, fibre.number, from_site=near, to_site=far)
+        """Give one finding for each direction of a fibre that runs from end to end, as far as it is joined."""
+        for span in self.stretches(fibre):
+            for is_forward in (True, False):
+                found = self.span_finding(fibre, span, self._judge(fibre, span, is_forward=is_forward))
+                yield found if is_forward else found._replace(from_site=found.to_site, to_site=found.from_site)
 
-    def _judge(self, fibre: FibreMeasured, *, is_forward: bool) -> Judgement:
+    def _judge(self, fibre: FibreMeasured, span: Span, *, is_forward: bool) -> Judgement:
         """Hold the traces of one direction against what was agreed; without any that count nothing is known."""
         nm = self.criterion.wavelength_nm
-        found = find_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward)
+        found = find_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward, between=span)
         known = known_of(found)
         if known.reason is not None:
             return known

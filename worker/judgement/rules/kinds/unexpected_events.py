@@ -3,9 +3,11 @@
 from collections.abc import Iterator
 
 from service.vocabulary.criteria.joints import StrayLossCriterion
+from service.vocabulary.criteria.words import LinkStretch
+from service.vocabulary.design.layout import Span
 from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.findings import Finding, Judgement
-from worker.judgement.fibre.link_tests import DirectionTest, both_ways, known_of
+from worker.judgement.fibre.link_tests import DirectionTest, both_ways, known_of, stretches_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import (
     UnexpectedSpot,
@@ -25,7 +27,7 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
     """One limit for each loss on no joint, and one finding that there is none above it."""
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
-        """Give one finding for each spot, and one for the whole fibre where no spot is above the limit."""
+        """Give one finding for each spot, and one for all that is joined where no spot is above the limit."""
         found: list[Finding] = []
         for spot in unexpected_spots(fibre, wavelengths_nm=[self.criterion.wavelength_nm]):
             section = section_at(fibre, spot)
@@ -34,7 +36,8 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
                 found += [finding] if finding.segments else []
         yield from found
         if fibre.is_continuous and self.scope.sections and all(finding.is_good for finding in found):
-            yield self.link_finding(fibre, self._judge_rest(fibre, has_others=bool(found)))
+            for span in stretches_of(fibre, LinkStretch.JOINED):
+                yield self.span_finding(fibre, span, self._judge_rest(fibre, span, has_others=bool(found)))
 
     def _judge_spot(self, fibre: FibreMeasured, spot: UnexpectedSpot) -> Judgement:
         loss = unexpected_loss(fibre, spot, wavelength_nm=self.criterion.wavelength_nm)
@@ -53,14 +56,14 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
         said = f"{detail}; it may be the joint at {place.site}"
         return known._replace(reason=Reason.AMBIGUOUS_EVENT, detail=said)
 
-    def _judge_rest(self, fibre: FibreMeasured, *, has_others: bool) -> Judgement:
+    def _judge_rest(self, fibre: FibreMeasured, span: Span, *, has_others: bool) -> Judgement:
         """Tell whether the traces are there that would show a loss above the limit."""
-        ways = both_ways(fibre, test="otdr", wavelength_nm=self.criterion.wavelength_nm)
+        ways = both_ways(fibre, test="otdr", wavelength_nm=self.criterion.wavelength_nm, between=span)
         known = known_of(*ways)
         if known.reason is not None:
             detail = f"what lies between the joints is not shown: {REASON_LABELS[known.reason]}"
             return known._replace(detail=detail, limit=self.limit)
-        hidden = [_hidden_mdb(fibre, way) for way in ways]
+        hidden = [_hidden_mdb(fibre, span, way) for way in ways]
         if any(one is None for own in hidden for one in own):
             reason = Reason.NOISE_NOT_KNOWN
             detail = f"what lies between the joints is not shown: {REASON_LABELS[reason]}"
@@ -74,11 +77,11 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
         return known.held(0, within, self.limit)
 
 
-def _hidden_mdb(fibre: FibreMeasured, test: DirectionTest) -> tuple[int | None, int | None]:
-    """Return what loss may be hidden at A and at B: to one trace over all, or to the dullest of several."""
+def _hidden_mdb(fibre: FibreMeasured, span: Span, test: DirectionTest) -> tuple[int | None, int | None]:
+    """Return what loss may be hidden at both ends: to one trace over all, or to the dullest of several."""
     traces = [one for one in test.measurements if isinstance(one, Trace)]
     hidden = [(trace, _at_ends_mdb(fibre, trace)) for trace in traces]
-    over_all = [ends for trace, ends in hidden if trace.span == (0, fibre.prepared.last_index)]
+    over_all = [ends for trace, ends in hidden if trace.span == (span.first, span.last)]
     if over_all:
         at_a, at_b = ([one for one in own if one is not None] for own in zip(*over_all, strict=True))
         return min(at_a, default=None), min(at_b, default=None)
