@@ -1,17 +1,19 @@
 """Records about whole routes: lids, calibrations, and splicing that says that a closure was open."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from uuid import UUID
 
+import orjson
 from sqlalchemy import ColumnElement, and_, literal, select
 from sqlalchemy.dialects.postgresql import insert
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
+from sqlmodel import select as select_rows
 
 from service.storage.rows import of_route
-from service.storage.tables import WHOLE_SITE, Record, RecordFibre, Route
-from service.vocabulary.records.words import RecordKind
+from service.storage.tables import WHOLE_SITE, Record, RecordEnd, RecordFibre, Route
+from service.vocabulary.records.words import ClosureState, RecordKind
 
 _SPLICING = (RecordKind.SPLICE.value, RecordKind.TERMINATION.value)
 
@@ -51,6 +53,18 @@ def lid_times(session: Session, project_id: UUID, sites: Collection[str]) -> dic
     for row in session.execute(statement):
         times.setdefault(row.lid_site, []).append(row.made_at)
     return times
+
+
+def lids_opened(session: Session, route: Route, sites: Collection[str]) -> Sequence[Record]:
+    """Return the records that closures were opened, without those that ended, in order of time."""
+    ended = select(col(RecordEnd.record_id)).where(
+        col(RecordEnd.project_id) == col(Record.project_id), col(RecordEnd.record_id) == col(Record.id)
+    )
+    lids = select_rows(Record).where(
+        Record.project_id == route.project_id, col(Record.lid_site).in_(sites), ~ended.exists()
+    )
+    in_order = session.exec(lids.order_by(col(Record.made_at), col(Record.id)))
+    return [one for one in in_order if orjson.loads(one.body)["state"] == ClosureState.OPENED]
 
 
 def link_calibrations(session: Session, route: Route, serials: Collection[str]) -> None:

@@ -138,6 +138,18 @@ def files_named_in(session: Session, package: Package) -> list[str]:
     return sorted({sha256 for body in bodies for sha256 in files_named(orjson.loads(body))})
 
 
+def frozen_among(
+    session: Session, project_id: UUID, ids: Collection[UUID], *, by: Collection[UUID]
+) -> set[tuple[UUID, UUID]]:
+    """Return which of some submissions froze which of some records, as pairs."""
+    frozen = plain_select(col(SubmissionRecord.submission_id), col(SubmissionRecord.record_id)).where(
+        col(SubmissionRecord.project_id) == project_id,
+        col(SubmissionRecord.submission_id).in_(by),
+        col(SubmissionRecord.record_id).in_(ids),
+    )
+    return {(row.submission_id, row.record_id) for row in session.execute(frozen)}
+
+
 def is_submitted(session: Session, record: Record) -> bool:
     """Tell whether any submission froze a record."""
     frozen = select(SubmissionRecord.record_id).where(

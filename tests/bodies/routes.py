@@ -97,14 +97,16 @@ def in_two_segments(**changes: Any) -> Body:
     return make_design(segments=[first, second])
 
 
-def in_three_segments(**changes: Any) -> Body:
+def in_three_segments(*, fibres: int = 12, **changes: Any) -> Body:
     """Return a route of four closures in three segments; where one ends in a closure, that belongs to the next."""
     runs = (("SEG1", ["A", "C1"], ["S1", "S2"]), ("SEG2", ["C2", "C3"], ["S3", "S4"]), ("SEG3", ["C4", "B"], ["S5"]))
     segments = [
-        make_segment(id_, sites=sites, sections=sections, billing_item=f"ITEM-{number}", name=f"Lot {number}")
+        make_segment(
+            id_, sites=sites, sections=sections, fibre_count=fibres, billing_item=f"ITEM-{number}", name=f"Lot {number}"
+        )
         for number, (id_, sites, sections) in enumerate(runs, 1)
     ]
-    return make_design(closures=4, segments=segments, **changes)
+    return make_design(closures=4, fibre_count=fibres, segments=segments, **changes)
 
 
 def site_offsets_m(design: Body) -> dict[str, float]:

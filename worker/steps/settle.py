@@ -118,7 +118,7 @@ def _add_up(missing: Iterable[Sequence[Sequence[Any]]]) -> list[dict[str, Any]]:
         for segment, criterion, reason, number in of_fibre:
             counter[segment, criterion, reason] += number
     return [
-        {"segment": segment, "criterion": criterion, "reason": reason, "findings": number}
+        {"segment": segment or None, "criterion": criterion, "reason": reason, "findings": number}
         for (segment, criterion, reason), number in sorted(counter.items())
     ]
 

@@ -10,6 +10,7 @@ from typing import Any
 import orjson
 from sqlmodel import Session
 
+from service.actions.acceptance.openings import openings_since
 from service.actions.billing.notices import SEGMENT_ACCEPTED
 from service.actions.routes.criteria import reports_on_route
 from service.storage import audit, packages, routes, submissions, verdicts
@@ -36,6 +37,8 @@ def status_of(session: Session, route: Route) -> dict[str, Any]:
     accepted, submitted = packages.standing_acceptances(session, route), submissions.latest_submissions(session, route)
     told = audit.told_of(session, route, SEGMENT_ACCEPTED) if accepted else set()
     outcomes = {} if verdict is None else orjson.loads(verdict.document)["segments"]
+    layout = routes.layout_of(session, route)
+    opened = openings_since(session, route, layout, accepted)
     return {
         "route_id": route.id,
         "code": route.code,
@@ -56,10 +59,11 @@ def status_of(session: Session, route: Route) -> dict[str, Any]:
                 "id": segment.id,
                 "name": segment.name,
                 "billing_item": segment.billing_item,
+                "opened_since": opened.get(segment.id, []),
                 "counts": outcomes.get(segment.id, {}).get("counts", NO_COUNTS),
                 **_standing(segment, verdict, outcomes, accepted.get(segment.id), submitted.get(segment.id), told=told),
             }
-            for segment in routes.layout_of(session, route).design.segments
+            for segment in layout.design.segments
         ],
     }
 

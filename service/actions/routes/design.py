@@ -15,12 +15,13 @@ from service.actions.access.tokens import Caller
 from service.actions.invalidation import judge_again, refuse_while_submitted
 from service.actions.routes.cables import hold_cable, refuse_beside_others
 from service.errors import BodyInvalidError, ConflictError, PreconditionFailedError
-from service.storage import links, routes
+from service.storage import links, packages, routes
 from service.storage.routes import RepliedRevision, design_etag, newest_revision
 from service.storage.session import add_rows
 from service.storage.tables import DesignRevision, Project, Route, Site
 from service.vocabulary.canonical import canonical_json, sha256_hex
 from service.vocabulary.design.design import Design
+from service.vocabulary.design.layout import Layout
 from service.vocabulary.design.rules import faults_in
 from service.vocabulary.states import RevisionState
 from service.vocabulary.validation import MOST_FAULTS, Fault
@@ -94,6 +95,7 @@ def refuse_another_shape(session: Session, route: Route, design: Design) -> None
     if design.fibre_count != old.fibre_count:
         fault = Fault(pointer="/fibre_count", detail=f"is {old.fibre_count}; more fibres are another route")
         raise BodyInvalidError("A route keeps its number of fibres.", faults=[fault])
+    _refuse_joints_never_accepted(session, route, Layout(design))
     _refuse_other_kinds(session, route, design)
     refuse_beside_others(session, route, design)
 
@@ -106,6 +108,26 @@ def kind_faults(session: Session, route: Route, design: Design) -> list[Fault]:
         for index, site in enumerate(design.sites)
         if known.get(site.id, site.kind.value) != site.kind.value
     ]
+
+
+def _refuse_joints_never_accepted(session: Session, route: Route, layout: Layout) -> None:
+    """Refuse joints in a closure where an accepted segment ended before it was built: nobody accepts or pays them.
+
+    They are work of the segment that is joined there, and named by it.
+    """
+    faults: list[Fault] = []
+    for segment, acceptance in packages.standing_acceptances(session, route).items():
+        package = packages.find_package(session, [route.project_id], acceptance.package_id)
+        revision = packages.submission_of_package(session, package).design_revision
+        then = routes.layout_of(session, route, revision=revision)
+        for site in (then.design.sites[index].id for index in then.unbuilt_ends):
+            is_built = layout.site_index.get(site, -1) not in {-1, *layout.unbuilt_ends}
+            if is_built and then.segment_of_site[site] == layout.segment_of_site[site] == segment:
+                place = [one.id for one in layout.design.segments].index(segment)
+                detail = f"{site} was not built when {segment} was accepted: the segment that is joined there names it"
+                faults.append(Fault(pointer=f"/segments/{place}/sites", detail=detail))
+    if faults:
+        raise BodyInvalidError("A segment is paid for as it was accepted.", faults=faults)
 
 
 def _take_back(session: Session, caller: Caller, route: Route) -> Route:

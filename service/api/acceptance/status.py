@@ -1,5 +1,6 @@
 """Where a route is: status, findings, work list."""
 
+from datetime import datetime
 from typing import Annotated
 from uuid import UUID
 
@@ -27,9 +28,21 @@ _FIBRES_A_PAGE = 24
 _POSITION = TypeAdapter(tuple[q.FibreNumber])
 
 
+class Opening(BaseModel):
+    """A closure that was opened after its segment was submitted.
+
+    As planned where the closure is at the segment's end and another one's, that was not accepted yet: it joins the two.
+    """
+
+    site: str
+    made_at: datetime
+    is_planned: bool
+
+
 class SegmentStatus(BaseModel):
     """Where a segment is on its way from work to money.
 
+    Of an accepted segment `opened_since` are the closures that were opened after it was submitted.
     `has_changed_since`: the route has another verdict than the one submitted; `is_of_older_engine` says that this one
     was made by an older engine, so that it is another without any new record.
     """
@@ -45,12 +58,16 @@ class SegmentStatus(BaseModel):
     is_released: bool
     has_changed_since: bool
     is_of_older_engine: bool
+    opened_since: list[Opening]
 
 
 class MissingEvidence(BaseModel):
-    """Undetermined required findings of one criterion in one segment, by reason."""
+    """Undetermined required findings of one criterion in one segment, by reason.
 
-    segment: str
+    Without a segment they are asked of none: the route goes on behind an end that is not built, in a later design.
+    """
+
+    segment: str | None
     criterion: str
     reason: str
     findings: int

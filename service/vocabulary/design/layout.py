@@ -89,8 +89,7 @@ class Layout:
 
     def is_closure(self, site: str) -> bool:
         """Tell whether a site is a splice closure of the route."""
-        index = self.site_index.get(site)
-        return index is not None and self.design.sites[index].kind is SiteKind.SPLICE_CLOSURE
+        return site in self.site_index and self.design.sites[self.site_index[site]].kind is SiteKind.SPLICE_CLOSURE
 
     def has_connections(self, index: int) -> bool:
         """Tell whether fibres end on connections at a site, so that a test from there sees one."""

@@ -15,6 +15,7 @@ from tests.factories import (
     connection_criterion,
     density_criterion,
     difference_criterion,
+    in_three_segments,
     length_criterion,
     make_attenuation,
     make_closure_state,
@@ -187,11 +188,16 @@ def unbuilt() -> Body:
 @st.composite
 def traced_routes(draw: st.DrawFn) -> tuple[Body, list[Evidence]]:
     """Draw a route and traces on it: sound ones, cut ones, or with events anywhere, in any order and twice over."""
-    design = draw(st.sampled_from([make_design(closures=0), crowded(), planned(), unbuilt(), make_design()]))
+    design = draw(
+        st.sampled_from([make_design(closures=0), crowded(), planned(), unbuilt(), make_design(), in_three_segments()])
+    )
     closures = [site["id"] for site in design["sites"] if site["kind"] == "splice_closure"]
     records = sealed(sites=closures)
     for _ in range(draw(st.integers(0, 5))):
-        start, end = draw(st.permutations(["A", "B"]))
+        # Most run from end to end, some up to a bare fibre or from one.
+        whole = st.permutations(["A", "B"])
+        ends = st.lists(st.sampled_from([site["id"] for site in design["sites"]]), min_size=2, max_size=2, unique=True)
+        start, end = draw(st.one_of(whole, whole, ends))
         trace = make_otdr(
             design=design,
             from_site=start,
@@ -215,9 +221,8 @@ def test_any_traces_on_any_route_are_judged_to_the_same_bytes_in_any_order(
     design, evidence = route
     fibre = data.draw(st.sampled_from([1, 7, 12]))
     shuffled = data.draw(st.permutations(evidence))
-    one, other = (
-        judge(own, design=design, fibre=fibre, criteria=EVERY_TRACED_QUANTITY) for own in (evidence, shuffled)
-    )
+    criteria = EVERY_TRACED_QUANTITY | {"segments_proven": data.draw(st.sampled_from(["with_route", "alone"]))}
+    one, other = (judge(own, design=design, fibre=fibre, criteria=criteria) for own in (evidence, shuffled))
     assert one.content == other.content
     for finding in one.document["findings"]:
         assert (finding["outcome"] == "undetermined") == ("reason" in finding)

@@ -114,7 +114,10 @@ class Counts(NamedTuple):
 
 
 class Missing(NamedTuple):
-    """How many required findings of a criterion are undetermined in a segment for one reason; none is empty."""
+    """How many required findings of a criterion are undetermined in a segment for one reason; none is empty.
+
+    What is asked of no segment yet, because the design goes no farther, has an empty segment.
+    """
 
     segment: str
     criterion: str
@@ -149,6 +152,6 @@ def missing_of(findings: Iterable[Finding]) -> list[Missing]:
         (segment, finding.code, "" if finding.reason is None else finding.reason.value)
         for finding in findings
         if finding.judged.outcome is Outcome.UNDETERMINED and finding.is_required
-        for segment in finding.segments
+        for segment in finding.segments or ("",)
     )
     return [Missing(*key, number) for key, number in sorted(counter.items())]

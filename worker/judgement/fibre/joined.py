@@ -4,7 +4,7 @@ A joint is made where work on the fibre was recorded, or where a test ran over i
 Work that was withdrawn counts too, so that nobody takes a link apart again by withdrawing what joined it.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -47,24 +47,31 @@ def find_joined(layout: Layout, history: History, *, fibre: int) -> Joined:
     last = len(layout.design.sites) - 1
     if (0, last) in tested and not layout.unbuilt_ends:
         return whole_link(layout, history, fibre=fibre)
-    run_over = frozenset(site for low, high in tested for site in _run_over(layout, low, high))
+    run_over = frozenset(site for low, high in tested for site in sites_run_over(layout, low, high))
     joints = layout.joints_of(fibre)
     sites = {one.site_index for one in joints if one.site not in history.worked_at and one.site_index not in run_over}
     own_segments = layout.segments_of_fibre.get(fibre, ())
     spans = {own: span for own, span in _segment_spans(layout).items() if own in own_segments}
     has_joints, lacking = {one.segment for one in joints}, {one.segment for one in joints if one.site_index in sites}
-    # Of cable in which the fibre has no joint only a test tells that it is there.
-    lacking |= {
-        own
-        for own, span in spans.items()
-        if own not in has_joints and not any(low <= span.first and span.last <= high for low, high in tested)
-    }
     open_sites = sites | layout.unbuilt_ends
+    # Of cable without a joint of its own, and joined to nothing at one end, only a test tells that it is there.
+    lacking |= {own for own, span in spans.items() if own not in has_joints and _hangs_loose(span, open_sites, tested)}
     return Joined(
         tuple(_parts({own: span for own, span in spans.items() if own not in lacking}, open_at=sites)),
         tuple(sorted(lacking & spans.keys(), key=lambda own: spans[own].first)),
         tuple(layout.design.sites[index].id for index in sorted(open_sites)),
     )
+
+
+def sites_run_over(layout: Layout, low: int, high: int) -> Iterator[int]:
+    """Give the sites whose joints a test between two sites runs over: one that ends in a closure meets none there."""
+    yield from range(low + 1, high)
+    yield from (end for end in (low, high) if layout.has_connections(end))
+
+
+def _hangs_loose(span: Span, open_sites: Iterable[int], tested: Iterable[tuple[int, int]]) -> bool:
+    is_open = not {span.first, span.last}.isdisjoint(open_sites)
+    return is_open and not any(low <= span.first and span.last <= high for low, high in tested)
 
 
 @lru_cache(maxsize=32)
@@ -78,12 +85,6 @@ def _segment_spans(layout: Layout) -> Mapping[str, Span]:
         if reached:
             spans[segment.id] = Span(first=min(reached), last=max(reached))
     return spans
-
-
-def _run_over(layout: Layout, low: int, high: int) -> Iterator[int]:
-    """Give the sites whose joints a test between two sites runs over: one that ends in a closure meets none there."""
-    yield from range(low + 1, high)
-    yield from (end for end in (low, high) if layout.has_connections(end))
 
 
 def _parts(made: Mapping[str, Span], *, open_at: set[int]) -> Iterator[Part]:

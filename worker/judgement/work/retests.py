@@ -10,6 +10,7 @@ from service.vocabulary.design.layout import Span
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.words import Act, Outcome, Reason
 from worker.judgement.fibre.findings import Finding
+from worker.judgement.fibre.joined import sites_run_over
 from worker.judgement.fibre.link_tests import can_be_made, find_test, stretches_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.rules.attempts import latest_splice
@@ -101,7 +102,7 @@ def record_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> list[Wor
         if finding.quantity is Quantity.REQUIRED_RECORD and finding.reason is Reason.NO_EVIDENCE:
             assert finding.site is not None
             # Before it is shut or tested, it may still have to be made.
-            if fibre.history.traces or fibre.history.links or fibre.validity.is_sealed(finding.site):
+            if _is_tested_over(fibre, finding.site) or fibre.validity.is_sealed(finding.site):
                 cause = cause_of(finding, f"{finding.judged.detail}: post it, or make the joint")
                 items.append(WorkItem(Act.TEST_MISSING, finding.site, (cause,), finding.position))
             continue
@@ -113,6 +114,12 @@ def record_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> list[Wor
             cause = cause_of(finding, f"{finding.judged.detail}: {advice}")
             items.append(WorkItem(Act.TEST_MISSING, site, (cause,), finding.position))
     return merge_alike(items)
+
+
+def _is_tested_over(fibre: FibreMeasured, site: str) -> bool:
+    index, layout = fibre.layout.site_index[site], fibre.layout
+    tests = (*fibre.history.traces, *fibre.history.links)
+    return any(index in sites_run_over(layout, *test.span) for test in tests)
 
 
 def _absent_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:

@@ -14,6 +14,9 @@ from worker.package.phrases import count_text, numbers_text
 from worker.package.sections.suspicions import SUSPICIONS_TITLE
 from worker.package.sections.unexpected_events import UNEXPECTED_EVENTS_TITLE, UnexpectedEvent
 
+# Of criteria and of segments: a line holds no more.
+_NAMED = 2
+
 
 def decision_summary(
     content: PackageContent,
@@ -60,11 +63,15 @@ def _awaited_text(content: PackageContent) -> str:
     awaited = [one for one in content.all_findings() if one.get("reason") == Reason.LINK_NOT_JOINED]
     if not awaited:
         return ""
-    codes = ", ".join(sorted({one["criterion"] for one in awaited}))
+    codes = sorted({one["criterion"] for one in awaited})
     segments = {segment for one in awaited for segment in one["segments"]}
     named = [one.id for one in content.design.segments if one.id in segments]
-    of_whom = f"of {', '.join(named)}, not joined yet" if named else "of what this route is extended by"
-    return f"what is about the whole link ({codes}) is not asked of these segments, but {of_whom}"
+    of_whom = f"{_named(named, many='segments')}, not joined yet" if named else "what this route is extended by"
+    return f"the whole link ({_named(codes, many='criteria')}), asked of {of_whom}"
+
+
+def _named(names: Sequence[str], *, many: str) -> str:
+    return ", ".join(names) if len(names) <= _NAMED else f"{len(names)} {many}"
 
 
 def _dark_text(dark: Sequence[int]) -> str:

@@ -17,6 +17,7 @@ from tests.factories import (
     make_return_loss,
     make_site,
     make_splice,
+    required_record_criterion,
     required_test_criterion,
     return_loss_criterion,
     settings_criterion,
@@ -224,6 +225,28 @@ def test_a_length_is_held_as_far_as_the_link_is_joined() -> None:
     assert found["A", "B"]["segments"] == ["SEG2", "SEG3"]
 
 
+def with_cable_alone() -> Body:
+    """Return the route with another segment, the cable from C4 to B: its joints are the second's and the last one's."""
+    design = in_three_segments()
+    first, second, third = design["segments"]
+    cable = {**third, "id": "CABLE", "sites": []}
+    return {
+        **design,
+        "segments": [first, {**second, "sites": ["C2", "C3", "C4"]}, cable, {**third, "sites": ["B"], "sections": []}],
+    }
+
+
+def test_cable_without_a_joint_of_its_own_is_there_when_it_is_joined_or_tested() -> None:
+    def unmade(*bodies: Iterable[Body | Evidence]) -> list[str]:
+        found = over(judged(*bodies, design=with_cable_alone()), "OTDR-1550")["A", "B"]
+        return found["segments"] if found.get("reason") == "link_not_joined" else []
+
+    up_to_c4 = made((*FIRST, *SECOND, "C4"))
+    assert unmade(up_to_c4) == ["CABLE", "SEG3"]
+    assert unmade(up_to_c4, made(("B",))) == []
+    assert unmade(made((*FIRST, *SECOND)), traces("C4", "B")) == ["SEG2"]
+
+
 def work(*bodies: Iterable[Body | Evidence], criteria: Body | None = None) -> list[tuple[str, str, str]]:
     """Return act, site and words of each item of work."""
     items = judged(*bodies, criteria=criteria).document["work"]
@@ -245,6 +268,14 @@ def test_the_crew_is_asked_for_tests_of_the_joined_link_once_the_next_segment_is
 def test_at_the_end_it_is_asked_for_tests_from_end_to_end() -> None:
     said = work(made((*FIRST, *SECOND, *THIRD)), traces("A", "C2"), traces("A", "C4"))
     assert [(act, site) for act, site, _ in said] == [("test_missing", "A"), ("test_missing", "B")]
+
+
+def test_a_record_is_asked_for_where_a_joint_is_tested_over_and_nowhere_beyond() -> None:
+    criteria = alone(required_record_criterion(joint="splice"))
+    assert [(act, site) for act, site, _ in work(traces("A", "C2"), criteria=criteria)] == [
+        ("test_missing", "A"),
+        ("test_missing", "C1"),
+    ]
 
 
 def unfinished_route() -> Body:
