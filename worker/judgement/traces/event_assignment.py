@@ -54,6 +54,12 @@ def assign(
     if plain is not None:
         return _plain(targets, events_um, plain)
     own = _pairs(targets, events_um, reach_um=reach_um, alone_um=reach_um * (len(targets) + 1 if most_pairs else 1))
+    # One event each would give a place beyond a group what the group has more than one of.
+    own = {
+        index: event
+        for index, event in own.items()
+        if (group := _group_of(targets, events_um[event])) in {None, index} or group not in own
+    }
     events_of = {index: [event] for index, event in own.items()}
     left_over = []
     contested: set[int] = set()

@@ -98,3 +98,12 @@ def all_in_order(places: list[int], events: list[int]) -> Iterator[list[tuple[in
         for some_places in combinations(range(len(places)), size):
             for some_events in combinations(range(len(events)), size):
                 yield list(zip(some_places, some_events, strict=True))
+
+
+# Of 100 to 107 and a place at 115: the event at 108 is nearer to the group, that at 112 nearer to the place.
+@pytest.mark.parametrize(("event", "own"), [(106, ((0, 1), ())), (108, ((0, 1), ())), (112, ((0,), (1,)))])
+def test_a_place_takes_no_event_that_lies_nearer_to_a_group(event: int, own: tuple[tuple[int, ...], ...]) -> None:
+    found = assign(
+        [Target(100, 107, TOLERANCE, is_group=True), Target(115, 115, TOLERANCE, is_group=False)], [100, event]
+    )
+    assert found.events_of_target == own
