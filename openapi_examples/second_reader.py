@@ -38,11 +38,15 @@ def readable_losses(record: Any, distance_m: str | None) -> set[Decimal]:
 
 
 def bounds_of(reading: Any, records: dict[str, Any]) -> tuple[Decimal, Decimal]:
-    """Return between what a reading lies; what was not seen is within the trace's own threshold."""
+    """Return between what a reading lies; what was not seen is within the trace's own threshold, and noise on top.
+
+    Of a trace without a stated range nothing is known of its noise, so that the threshold alone is left.
+    """
     record = records[reading["record"]]
     if "within" in reading:
         within = Decimal(reading["within"])
-        assert within == Decimal(record["loss_threshold_db"]), "the threshold is not the trace's"
+        noise = within - Decimal(record["loss_threshold_db"])
+        assert noise >= 0 if "dynamic_range" in record else noise == 0, "the threshold is not the trace's"
         return -within, within
     value = Decimal(reading["value"])
     assert value in readable_losses(record, reading.get("distance_m")), "the record does not say this"

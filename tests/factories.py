@@ -28,10 +28,19 @@ def criteria_of(criteria: Body | None = None) -> Criteria:
 
 
 def stored(
-    record: Body, *, is_ended: bool = False, clock_is_flagged: bool = False, is_annulled: bool = False
+    record: Body,
+    *,
+    is_ended: bool = False,
+    clock_is_flagged: bool = False,
+    is_annulled: bool = False,
+    is_of_other_route: bool = False,
 ) -> Evidence:
     """Return a posted record as the service keeps it."""
     body = orjson.loads(canonical_json(canonical_record(RECORD.validate_json(orjson.dumps(record)))))
     return Evidence(
-        body=body, is_ended=is_ended or is_annulled, clock_is_flagged=clock_is_flagged, is_annulled=is_annulled
+        body=body,
+        is_ended=is_ended or is_annulled,
+        clock_is_flagged=clock_is_flagged,
+        is_annulled=is_annulled,
+        is_of_other_route=is_of_other_route,
     )

@@ -167,11 +167,22 @@ def with_verdict(content: PackageContent, **members: Any) -> PackageContent:
 
 
 def packaged(
-    body: Body, *, is_ended: bool = False, clock_is_flagged: bool = False, end_reason: str | None = None
+    body: Body,
+    *,
+    is_ended: bool = False,
+    clock_is_flagged: bool = False,
+    end_reason: str | None = None,
+    annulment_reason: str | None = None,
 ) -> PackagedRecord:
     """Return a posted record as a package has it."""
     text = canonical_json(stored(body).body).decode()
-    return PackagedRecord(text=text, is_ended=is_ended, clock_is_flagged=clock_is_flagged, end_reason=end_reason)
+    return PackagedRecord(
+        text=text,
+        is_ended=is_ended,
+        clock_is_flagged=clock_is_flagged,
+        end_reason=end_reason,
+        annulment_reason=annulment_reason,
+    )
 
 
 def with_members(record: PackagedRecord, **members: Any) -> PackagedRecord:

@@ -15,8 +15,15 @@ from service.vocabulary.records.work import ArcCalibrationRecord, ClosureStateRe
 from service.vocabulary.states import JobKind
 
 
-def judge_after(session: Session, route: Route, records: Sequence[Record], *, is_urgent: bool) -> None:
+def judge_after(
+    session: Session, route: Route, records: Sequence[Record], *, posted_to: Route, is_urgent: bool
+) -> None:
     """Raise a locked route's version and let every fibre wait that some records, come or gone, may matter to."""
+    if route.id != posted_to.id and any(isinstance(record, SpliceRecord) for record in records):
+        # The fibres that they name are the other route's: what they tell of a lid may matter to any of this one's.
+        routes.raise_version(route)
+        judge_again(session, route, None, is_urgent=is_urgent)
+        return
     # By criteria, work on one fibre voids what was measured of it, or of every fibre whose closure was opened for it.
     # Here that says only who is judged again: one fibre too many costs time, one too few keeps a verdict that no longer
     # holds. What really is void is found in judging, from all of a fibre's records and their order.

@@ -25,9 +25,10 @@ def link_lids(session: Session, route: Route, sites: Collection[str]) -> None:
 
 
 def link_splices_after_lids(session: Session, route: Route, sites: Collection[str]) -> None:
-    """Link a route's splices that were made after a lid of their closure was recorded to the whole route.
+    """Link splices that were made after a lid of their closure was recorded to the whole of a route through it.
 
-    The closure was open for them, whatever is recorded of its lid, which every fibre in it has to know.
+    The closure was open for them, whatever is recorded of its lid, which every fibre in it has to know: also where they
+    were recorded for another route.
     """
     if not lid_times(session, route.project_id, sites):
         return
@@ -36,7 +37,6 @@ def link_splices_after_lids(session: Session, route: Route, sites: Collection[st
     _link_whole_route(
         session,
         route,
-        col(Record.route_id) == route.id,
         col(Record.splice_site).in_(sites),
         select(col(lid.id)).where(*is_of_closure, col(lid.made_at) < col(Record.made_at)).exists(),
     )

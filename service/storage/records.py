@@ -60,7 +60,10 @@ _ADD_LINKS = _add_from_arrays(_LINK)
 
 
 class StoredEvidence(NamedTuple):
-    """A stored record as judging takes it: the fibres it is about (0: all), its canonical text, what is known of it."""
+    """A stored record as judging takes it: the fibres it is about (0: all), its canonical text, what is known of it.
+
+    One `is_of_other_route` was posted to another: the fibres that it names are that one's.
+    """
 
     fibres: Sequence[int]
     body: str
@@ -68,6 +71,7 @@ class StoredEvidence(NamedTuple):
     is_ended: bool
     sha256: str
     is_annulled: bool = False
+    is_of_other_route: bool = False
 
     @property
     def is_altered(self) -> bool:
@@ -124,8 +128,10 @@ def ids_of_other_routes(session: Session, route: Route, ids: Collection[UUID]) -
         col(Record.route_id) != route.id,
         col(Record.id).in_(ids),
         col(Record.kind) != RecordKind.ARC_CALIBRATION.value,
-        # A lid's record is on every route through its closure, whichever it was posted to.
-        ~_links(route.project_id, route.id).where(col(RecordFibre.record_id) == col(Record.id)).exists(),
+        # A lid's record is on every route through its closure, whichever it was posted to. A splice is known there too,
+        # and stays the other route's.
+        (col(Record.kind) == RecordKind.SPLICE.value)
+        | ~_links(route.project_id, route.id).where(col(RecordFibre.record_id) == col(Record.id)).exists(),
     )
     return set(session.execute(statement).scalars())
 
@@ -209,7 +215,7 @@ def read_evidence(
     links = links_by_record(project_id, route_id, None if with_every_splice else wanted)
     ended, annulled = (col(table.record_id).is_not(None) for table in (RecordEnd, RecordAnnulment))
     statement = (
-        evidence_statement(project_id, links, ended, annulled)
+        evidence_statement(project_id, route_id, links, ended, annulled)
         .outerjoin(RecordEnd, _is_end_of_record())
         .outerjoin(RecordAnnulment, _is_annulment_of_record())
     )
@@ -234,12 +240,20 @@ def links_by_record(project_id: UUID, route_id: UUID, numbers: Collection[int] |
     return statement.group_by(col(RecordFibre.record_id)).subquery()
 
 
-def evidence_statement(project_id: UUID, links: Subquery, is_ended: Any, is_annulled: Any) -> Select[Any]:
+def evidence_statement(
+    project_id: UUID, route_id: UUID, links: Subquery, is_ended: Any, is_annulled: Any
+) -> Select[Any]:
     """Return the statement that reads records as judging takes them; whoever calls joins what says that one ended."""
     # A record once, not once for each fibre: the texts of ribbon splices would be most of what is read.
     return (
         select(
-            links.c.fibres, col(Record.body), col(Record.clock_is_flagged), is_ended, col(Record.sha256), is_annulled
+            links.c.fibres,
+            col(Record.body),
+            col(Record.clock_is_flagged),
+            is_ended,
+            col(Record.sha256),
+            is_annulled,
+            col(Record.route_id) != route_id,
         )
         .select_from(links)
         .join(Record, and_(col(Record.project_id) == project_id, col(Record.id) == links.c.record_id))

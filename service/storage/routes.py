@@ -27,6 +27,7 @@ from service.storage.tables import (
 )
 from service.vocabulary.design.design import Design
 from service.vocabulary.design.layout import Layout
+from service.vocabulary.design.words import SiteKind
 from service.vocabulary.quantities import read_canonical
 from service.vocabulary.records.record import Reach
 from service.vocabulary.states import RevisionState
@@ -87,13 +88,19 @@ def lock_route(session: Session, projects: Collection[UUID] | None, route_id: UU
 def lock_reached(session: Session, route: Route, reach: Reach) -> Sequence[Route]:
     """Lock a route and all that records of it reach, in order of id so that no two requests wait for each other.
 
-    A closure's lid is every route's that passes it, and a splicer's calibration every route's that it works on: which
-    those are must not change between looking and locking, so that is locked first.
+    A closure's lid is every route's that passes it, and so is splicing that opened it; a splicer's calibration is every
+    route's that it works on. Which those are must not change between looking and locking, so that is locked first.
     """
-    if reach.closure_sites or reach.is_any_route:
+    if reach.sites or reach.is_any_route:
         share_sites(session, route.project_id)
+    # Terminals have no lid, and in some every route of a project ends.
+    closures = select(Site.id).where(
+        Site.project_id == route.project_id,
+        Site.kind == SiteKind.SPLICE_CLOSURE,
+        col(Site.id).in_(reach.sites),
+    )
     through = select(RouteSite.route_id).where(
-        RouteSite.project_id == route.project_id, col(RouteSite.site_id).in_(reach.closure_sites)
+        RouteSite.project_id == route.project_id, col(RouteSite.site_id).in_(closures)
     )
     wanted = (col(Route.id) == route.id) | col(Route.id).in_(through)
     statement = select(Route).where(Route.project_id == route.project_id)

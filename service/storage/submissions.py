@@ -95,6 +95,7 @@ def read_frozen_evidence(session: Session, route: Route, submission_id: UUID) ->
     """Return the record set that a submission froze."""
     statement = evidence_statement(
         route.project_id,
+        route.id,
         links_by_record(route.project_id, route.id, None),
         col(SubmissionRecord.is_ended),
         col(SubmissionRecord.is_annulled),
@@ -105,10 +106,25 @@ def read_frozen_evidence(session: Session, route: Route, submission_id: UUID) ->
 
 def end_reasons(session: Session, project_id: UUID, submission_id: UUID) -> dict[str, str]:
     """Return, by record id, why the records of a frozen set that had ended did so."""
+    return _reasons(session, project_id, submission_id, RecordEnd, col(SubmissionRecord.is_ended).is_(True))
+
+
+def annulment_reasons(session: Session, project_id: UUID, submission_id: UUID) -> dict[str, str]:
+    """Return, by record id, why the engineer annulled those of a frozen set that were annulled."""
+    return _reasons(session, project_id, submission_id, RecordAnnulment, col(SubmissionRecord.is_annulled).is_(True))
+
+
+def _reasons(
+    session: Session,
+    project_id: UUID,
+    submission_id: UUID,
+    table: type[RecordEnd] | type[RecordAnnulment],
+    was_so: ColumnElement[bool],
+) -> dict[str, str]:
     statement = (
-        plain_select(col(RecordEnd.record_id), col(RecordEnd.reason))
-        .join(SubmissionRecord, _is_frozen(project_id, submission_id, col(RecordEnd.record_id)))
-        .where(col(RecordEnd.project_id) == project_id, col(SubmissionRecord.is_ended))
+        plain_select(col(table.record_id), col(table.reason))
+        .join(SubmissionRecord, _is_frozen(project_id, submission_id, col(table.record_id)))
+        .where(col(table.project_id) == project_id, was_so)
     )
     return {str(row.record_id): row.reason for row in session.execute(statement)}
 

@@ -13,6 +13,8 @@ class Attached:
         self.design, self.criteria = files["design.json"], files["criteria.json"]
         self.entries = files["records.json"]["records"]
         self.records = {entry["record"]["id"]: entry["record"] for entry in self.entries}
+        others = [entry["record"] for entry in self.entries if entry.get("is_of_other_route")]
+        self.spliced_elsewhere = {one["id"] for one in others if one["kind"] == "splice"}
         self.dark = set(self.found["verdict"].get("tolerated_dark", []))
         self.submitted = set(self.about["segments"])
         every = [

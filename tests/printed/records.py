@@ -60,7 +60,8 @@ def set_aside_rows(data: Attached) -> list[Row]:
 
 def ended_rows(data: Attached) -> list[Row]:
     return [
-        {"Made": utc(e["record"]["made_at"]), "Record": e["record"]["id"], "About": _about(e["record"])}
+        {"Made": utc(e["record"]["made_at"]), "Record": e["record"]["id"], "About": _about(data, e["record"])}
+        | {"Why it is listed": _why(e)}
         for e in data.entries
         if e["is_ended"] or e["clock_is_flagged"]
     ]
@@ -96,11 +97,11 @@ def work_at_sites_rows(data: Attached) -> list[Row]:
     return [
         {
             "Site": one["site"],
-            "Work": _work(one),
-            "Fibres": ranges(sorted({j["fibre"] for j in one.get("joints", [])} or {*_own_fibre(one)})) or NONE,
+            "Work": _work(data, one),
+            "Fibres": ranges(sorted(_own_fibres(data, one))) or NONE,
             "Made": utc(one["made_at"]),
             "Attempt": str(one.get("attempt", NONE)),
-            "Splicer": one.get("splicer_serial", NONE),
+            "Splicer": _splicer(one),
             "By": one["operator"],
             "Record": _short_id(data, one),
         }
@@ -112,13 +113,26 @@ def work_at_sites_rows(data: Attached) -> list[Row]:
 def _standing(data: Attached) -> Iterator[Json]:
     """Give the records that nothing ended, of those that are about a fibre submitted or a whole site."""
     for one in (entry["record"] for entry in data.entries if not entry["is_ended"]):
-        about = {joint["fibre"] for joint in one.get("joints", [])} | {*_own_fibre(one)}
+        about = _own_fibres(data, one)
         if not about or about & data.scope:
             yield one
 
 
-def _own_fibre(record: Json) -> list[int]:
-    return [record["fibre"]] if "fibre" in record else []
+def _own_fibres(data: Attached, record: Json) -> set[int]:
+    joints = [] if record["id"] in data.spliced_elsewhere else record.get("joints", [])
+    return {joint["fibre"] for joint in joints} | ({record["fibre"]} if "fibre" in record else set())
+
+
+def _splicer(record: Json) -> str:
+    numbered = f" no. {record['splicer_sequence']}" if "splicer_sequence" in record else ""
+    return f"{record['splicer_serial']}{numbered}" if "splicer_serial" in record else NONE
+
+
+def _why(entry: Json) -> str:
+    reasons = [f"replaced or withdrawn: {entry.get('end_reason', 'no reason kept here')}"] * entry["is_ended"]
+    if "annulment_reason" in entry:
+        reasons.append(f"annulled by the engineer: {entry['annulment_reason']}")
+    return "; ".join([*reasons, *["its clock was off when it arrived"] * entry["clock_is_flagged"]])
 
 
 def _test(record: Json) -> str:
@@ -127,15 +141,19 @@ def _test(record: Json) -> str:
     return f"{name}{wavelength}" + (f", {record['pulse_ns']} ns" if "pulse_ns" in record else "")
 
 
-def _work(record: Json) -> str:
+def _work(data: Attached, record: Json) -> str:
+    if record["id"] in data.spliced_elsewhere:
+        return "splice of another route"
     if record["kind"] == "closure_state":
         return _lid(record)
     where = ends(record).removeprefix(record["site"]) if record["kind"] == "cleaning" else ""
     return f"{record['kind']}{where}"
 
 
-def _about(record: Json) -> str:
+def _about(data: Attached, record: Json) -> str:
     match record["kind"]:
+        case "splice" if record["id"] in data.spliced_elsewhere:
+            return f"{record['site']}, another route's"
         case "splice":
             return f"{record['site']}, fibre {', '.join(str(joint['fibre']) for joint in record['joints'])}"
         case "closure_state":

@@ -6,6 +6,7 @@ import traceback
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache, partial
+from typing import NamedTuple, Self
 from uuid import UUID
 
 import orjson
@@ -172,7 +173,7 @@ class EvidenceByFibre:
     def of(self, fibre: int) -> list[Record]:
         """Return what a fibre's own records and those about whole sites say, as far as it can matter on the route."""
         own = self._stored_of(fibre)
-        read = [self._read(one.body, one.is_ended, one.clock_is_flagged, one.is_annulled) for one in own]
+        read = [self._read(one.body, StoredFacts.of(one)) for one in own]
         return [record for record in read if record is not None]
 
     def count_altered(self, fibre: int) -> int:
@@ -183,11 +184,22 @@ class EvidenceByFibre:
         return self._by_fibre.get(fibre, []) + self._by_fibre.get(WHOLE_SITE, [])
 
 
-def _read(layout: Layout, body: str, is_ended: bool, clock_is_flagged: bool, is_annulled: bool) -> Record | None:
-    item = Evidence(
-        body=orjson.loads(body), is_ended=is_ended, clock_is_flagged=clock_is_flagged, is_annulled=is_annulled
-    )
-    return read_record(layout, item)
+class StoredFacts(NamedTuple):
+    """What the service knows of a record beside its content."""
+
+    is_ended: bool
+    clock_is_flagged: bool
+    is_annulled: bool
+    is_of_other_route: bool
+
+    @classmethod
+    def of(cls, stored: StoredEvidence) -> Self:
+        """Return what is known of a stored record."""
+        return cls(stored.is_ended, stored.clock_is_flagged, stored.is_annulled, stored.is_of_other_route)
+
+
+def _read(layout: Layout, body: str, facts: StoredFacts) -> Record | None:
+    return read_record(layout, Evidence(body=orjson.loads(body), **facts._asdict()))
 
 
 def _problem_of(error: Exception, *, altered: int) -> str:

@@ -15,7 +15,7 @@ from service.storage.criteria import criteria_row, parse_criteria
 from service.storage.packages import acceptances_of, decision_on, other_packages
 from service.storage.records import StoredEvidence
 from service.storage.routes import design_row, find_route, reply_to
-from service.storage.submissions import end_reasons, read_frozen_evidence
+from service.storage.submissions import annulment_reasons, end_reasons, read_frozen_evidence
 from service.storage.tables import Acceptance, Package, Project, Route, Submission
 from service.vocabulary.findings.concession import Concession
 from service.vocabulary.findings.finding import FibreDocument
@@ -51,6 +51,7 @@ class SubmissionSnapshot:
     design_agreed_at: datetime | None
     evidence: list[StoredEvidence]
     end_reasons: Mapping[str, str]
+    annulment_reasons: Mapping[str, str]
     responsible_person: PrintedPerson
     earlier: Sequence[SupersededPackage]
     audit: tuple[int, str]
@@ -70,6 +71,7 @@ def read_snapshot(session: Session, submission: Submission) -> SubmissionSnapsho
         design_agreed_at=None if agreement is None else agreement.replied_at,
         evidence=read_frozen_evidence(session, route, submission.id),
         end_reasons=end_reasons(session, submission.project_id, submission.id),
+        annulment_reasons=annulment_reasons(session, submission.project_id, submission.id),
         responsible_person=submitted_by(session, submission),
         earlier=_earlier_packages(session, route, submission),
         audit=audit_head(session, submission.project_id),
@@ -159,7 +161,8 @@ def _packaged_records(taken: SubmissionSnapshot) -> Iterator[PackagedRecord]:
             is_ended=one.is_ended,
             clock_is_flagged=one.clock_is_flagged,
             end_reason=taken.end_reasons.get(id_),
-            is_annulled=one.is_annulled,
+            annulment_reason=taken.annulment_reasons.get(id_),
+            is_of_other_route=one.is_of_other_route,
         )
 
 

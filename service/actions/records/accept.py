@@ -178,8 +178,8 @@ def _answer_again(posted: _Posted, sha256: str) -> Answer:
 def _store(session: Session, batch: _Batch, items: Sequence[_Posted]) -> dict[UUID, _Posted]:
     """Store those records that nobody stored meanwhile, the first of each id, and return them."""
     route = batch.route
-    # A lid or a calibration invalidates fibres of other routes in this transaction: all of them are locked before
-    # anything is written, in order of id, so that two batches never wait for each other.
+    # Lids, splicing after one, and calibrations invalidate fibres of other routes in this transaction: all of them are
+    # locked before anything is written, in order of id, so that two batches never wait for each other.
     routes = lock_reached(session, route, reach_of(item.record for item in items))
     # Backwards, so that of two records with one id the first stands.
     first = {item.record.id: item for item in reversed(items)}
@@ -189,10 +189,10 @@ def _store(session: Session, batch: _Batch, items: Sequence[_Posted]) -> dict[UU
         return stored
     records = [item.record for item in stored.values()]
     access.claim_unused(session, route.project_id, {record.operator for record in records}, PartySide.CONTRACTOR)
-    _invalidate(session, route, records)
+    _invalidate(session, route, records, posted_to=route)
     others = [one for one in routes if one.id != route.id]
     for one, reaching in _reached(session, others, records):
-        _invalidate(session, one, reaching)
+        _invalidate(session, one, reaching, posted_to=route)
     digest = digest_of(sorted(item.sha256 for item in stored.values()))
     done, to_what = ("records.stored", route.id) if batch.replaces is None else ("record.replaced", batch.replaces)
     batch.caller.append_audit(session, route.project_id, done, to_what, content_sha256=digest)
@@ -232,9 +232,12 @@ def _row(item: _Posted, batch: _Batch) -> dict[str, Any]:
 def _reached(
     session: Session, others: Sequence[Route], records: Sequence[Record]
 ) -> Iterator[tuple[Route, Sequence[Record]]]:
-    """Return which records matter to which other routes: lids on their way, calibrations of splicers at work there."""
+    """Return which records matter to which other routes: lids, splicing after them, calibrations of splicers there."""
     if not others:
         return
+    # Of closures in which routes have fibres, before any lid is recorded, splicing is nobody else's concern.
+    spliced = {record.site for record in records if isinstance(record, SpliceRecord)}
+    lids = links.lid_times(session, others[0].project_id, spliced)
     serials = {record.splicer_serial for record in records if isinstance(record, ArcCalibrationRecord)}
     worked_on = links.routes_worked_on(session, others[0].project_id, serials) if serials else set()
     for route in others:
@@ -243,21 +246,28 @@ def _reached(
             record
             for record in records
             if (isinstance(record, ClosureStateRecord) and record.site in sites)
+            or (
+                isinstance(record, SpliceRecord)
+                and record.site in sites
+                and any(at < record.made_at for at in lids.get(record.site, ()))
+            )
             or (isinstance(record, ArcCalibrationRecord) and (route.id, record.splicer_serial) in worked_on)
         ]
         if reaching:
             yield route, reaching
 
 
-def _invalidate(session: Session, route: Route, records: Sequence[Record]) -> None:
+def _invalidate(session: Session, route: Route, records: Sequence[Record], *, posted_to: Route) -> None:
+    # The fibres of another route's splices are none of this one's.
+    own = [record for record in records if route.id == posted_to.id or not isinstance(record, SpliceRecord)]
     record_rows.link_fibres(
-        session, [link for record in records for link in record_rows.links_of(route, record.id, fibres_of(record))]
+        session, [link for record in own for link in record_rows.links_of(route, record.id, fibres_of(record))]
     )
     links.link_splices_after_lids(
         session, route, {record.site for record in records if isinstance(record, ClosureStateRecord | SpliceRecord)}
     )
-    work = [record for record in records if isinstance(record, SpliceRecord | TerminationRecord)]
+    work = [record for record in own if isinstance(record, SpliceRecord | TerminationRecord)]
     serials = {serial for record in work if (serial := splicer_of(record)) is not None}
     if serials:
         links.link_calibrations(session, route, serials)
-    judge_after(session, route, records, is_urgent=bool(work))
+    judge_after(session, route, records, posted_to=posted_to, is_urgent=bool(work))

@@ -85,12 +85,13 @@ def end_records(
 
 
 def _judge_after(session: Session, locked: LockedRecords, changed: Sequence[Record]) -> None:
-    # Lids and calibrations are about other routes too.
+    # Lids, splicing that opened them, and calibrations are about other routes too.
     linked = routes_linked(session, locked.route.project_id, [record.id for record in changed])
     for route in locked.routes:
         own = [one for one in changed if (one.id, route.id) in linked]
         if own:
-            judge_after(session, route, [read_stored_record(record.body) for record in own], is_urgent=True)
+            read = [read_stored_record(record.body) for record in own]
+            judge_after(session, route, read, posted_to=locked.route, is_urgent=True)
 
 
 # Work that voids the tests before it; what was measured only its side withdraws.

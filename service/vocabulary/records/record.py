@@ -99,22 +99,24 @@ def splicer_of(record: Record) -> str | None:
 
 
 class Reach(NamedTuple):
-    """Which routes some records may matter to beside their own: those through some closures, or any of the project.
+    """Which routes some records may matter to beside their own: those through closures among `sites`, or any.
 
-    A lid is that of every route through its closure; a splicer works on several routes between two calibrations.
+    A lid is that of every route through its closure, and whoever splices there had it open; a splicer works on several
+    routes of the project between two calibrations.
     """
 
-    closure_sites: frozenset[str]
+    sites: frozenset[str]
     is_any_route: bool
 
 
 def reach_of(records: Iterable[Record]) -> Reach:
     """Return how far some records reach."""
-    beyond = [record for record in records if isinstance(record, ClosureStateRecord | ArcCalibrationRecord)]
-    return Reach(
-        closure_sites=frozenset(record.site for record in beyond if isinstance(record, ClosureStateRecord)),
-        is_any_route=any(isinstance(record, ArcCalibrationRecord) for record in beyond),
-    )
+    sites, is_any_route = set(), False
+    for record in records:
+        if isinstance(record, ClosureStateRecord | SpliceRecord):
+            sites.add(record.site)
+        is_any_route = is_any_route or isinstance(record, ArcCalibrationRecord)
+    return Reach(frozenset(sites), is_any_route)
 
 
 def touched_fibres(

@@ -1,12 +1,22 @@
 """Closures opened for some fibres, and splicing that says that they were open: which fibres are judged anew by it."""
 
+from dataclasses import replace
 from itertools import permutations
 from typing import Any
+from uuid import UUID
 
 import pytest
 
 from service.vocabulary.words import TokenKind
-from tests.factories import Body, finished_fibre, make_closure_state, make_criteria, make_splice
+from tests.factories import (
+    Body,
+    finished_fibre,
+    make_closure_state,
+    make_criteria,
+    make_design,
+    make_splice,
+    on_other_cable,
+)
 from tests.world import World
 
 ENGINEER, CONTRACTOR = TokenKind.ENGINEER, TokenKind.CONTRACTOR
@@ -94,6 +104,52 @@ def test_a_withdrawn_splice_revives_older_tests_by_the_engineers_word_alone(
     assert kept["is_ended"]
     assert kept["annulment_reason"] == agreed["reason"]
     assert kept["end_reason"] == (form if is_withdrawn_before else agreed)["reason"]
+
+
+def beside(world: World) -> World:
+    """Return the world of another route through the same closures, on cable of its own."""
+    path = f"/v1/projects/{world.project_id}/routes"
+    other = world.ask(CONTRACTOR, "POST", path, json=on_other_cable(make_design(), "R2"))["id"]
+    return replace(world, route_id=UUID(other))
+
+
+@pytest.mark.parametrize("is_described_before", [True, False])
+def test_splicing_of_another_route_in_a_sealed_closure_opens_it_for_this_one(
+    world: World, is_described_before: bool
+) -> None:
+    agree(world, make_criteria(rework_voids="closure"))
+    other = beside(world) if is_described_before else None
+    world.record(finished_fibre(fibre=5))
+    assert at_c1(world, 5) == "conforming"
+    before = world.status()["version"]
+    other = beside(world) if other is None else other
+    # Of a closure that nobody sealed there is nothing to say, and at a terminal there is no lid.
+    elsewhere = [make_splice(site="A", fibres=[5], made_at=SPLICED), make_splice(made_at="2025-03-02T08:00:00Z")]
+    other.record(elsewhere)
+    assert (at_c1(world, 5), world.status()["version"]) == ("conforming", before)
+    splice = make_splice(fibres=[7], made_at=SPLICED, attempt=3)
+    other.record([splice])
+    assert at_c1(world, 5) == "closure_open"
+    # It stays the other route's: nobody may post it here, nor is it listed here.
+    [answer] = world.post_records([splice])["results"]
+    assert (answer["outcome"], answer["status"]) == ("conflict", 409)
+    form = {"records": [splice["id"]], "reason": "typed in for another closure"}
+    assert world.call(ENGINEER, "POST", f"/v1/routes/{world.route_id}/withdrawals", json=form).status_code == 422
+    path = f"/v1/routes/{other.route_id}/withdrawals"
+    world.ask(CONTRACTOR, "POST", path, json=form)
+    world.drain()
+    assert at_c1(world, 5) == "withdrawn_work"
+    world.ask(ENGINEER, "POST", path, json=form)
+    world.drain()
+    assert at_c1(world, 5) == "conforming"
+
+
+def test_a_lid_heard_of_after_another_routes_splicing_is_known_to_have_been_off_for_it(world: World) -> None:
+    agree(world, make_criteria(rework_voids="closure"))
+    other = beside(world)
+    other.record([make_splice(fibres=[7], made_at=SPLICED, attempt=3)])
+    world.record(finished_fibre(fibre=5))
+    assert at_c1(world, 5) == "closure_open"
 
 
 def test_the_engineer_annuls_work_and_no_test(world: World) -> None:

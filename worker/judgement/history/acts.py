@@ -46,6 +46,14 @@ class SplicedRibbon(NamedTuple):
     is_ended: bool = False
 
 
+class OtherSplicing(NamedTuple):
+    """Splicing that another route recorded in a closure which both pass: which fibres it is of is not known here."""
+
+    stamp: Stamp
+    site: str
+    is_ended: bool = False
+
+
 class TerminationAct(NamedTuple):
     """A fibre given its connector; with a pigtail, what the splicer estimated of the splice behind it, if stated."""
 
@@ -90,7 +98,8 @@ class ClosureAct(NamedTuple):
 class LidAct(NamedTuple):
     """What shut a closure's lid or opened it: a record of the lid, or splicing in the closure.
 
-    `reaches` tells whether it opened it for the fibre whose history it stands in, by what was agreed.
+    `reaches` tells whether it opened it for the fibre whose history it stands in, by what was agreed. Splicing
+    `of_other_route` opens only what is shut: who opened the lid before said for whom.
     """
 
     stamp: Stamp
@@ -98,6 +107,7 @@ class LidAct(NamedTuple):
     reaches: bool
     is_splicing: bool = False
     is_ended: bool = False
+    of_other_route: bool = False
 
 
 class Rework(NamedTuple):
@@ -261,7 +271,7 @@ class Continuity(Measurement):
 
 
 Link = LinkLoss | ReturnLoss | Dispersion | Continuity
-Act = SplicedRibbon | TerminationAct | CleaningAct | InspectionAct | CalibrationAct | ClosureAct
+Act = SplicedRibbon | OtherSplicing | TerminationAct | CleaningAct | InspectionAct | CalibrationAct | ClosureAct
 Record = Act | Trace | Link
 LinkT = TypeVar("LinkT", bound=Link)
 

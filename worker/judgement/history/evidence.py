@@ -17,13 +17,15 @@ class Evidence:
     """A stored record with what the service knows of it beside its content.
 
     `body` is the canonical record parsed from JSON: quantities are decimal strings with all their places, times are UTC
-    text of one width, so that they compare as text. `is_annulled` says that it ended with the engineer's word.
+    text of one width, so that they compare as text. `is_annulled` says that it ended with the engineer's word,
+    `is_of_other_route` that the fibres it names are another route's.
     """
 
     body: Mapping[str, Any]
     is_ended: bool
     clock_is_flagged: bool
     is_annulled: bool = False
+    is_of_other_route: bool = False
 
 
 def stamp_of(item: Evidence) -> Stamp:

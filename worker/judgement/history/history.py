@@ -15,6 +15,7 @@ from worker.judgement.history.acts import (
     History,
     LidAct,
     Link,
+    OtherSplicing,
     Record,
     Rework,
     SpliceAct,
@@ -51,7 +52,13 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, records: 
         reworks=tuple(sorted({Rework(act.stamp, act.site) for act in reworks if not act.is_ended})),
         withdrawn=tuple(sorted({Rework(act.stamp, act.site) for act in reworks if act.is_ended})),
         withdrawn_terminations=_by_site([act for act in terminations if act.is_ended]),
-        lid_acts=_lid_acts(layout, rework_voids, _of(ClosureAct, of_kind), ribbons, fibre=fibre),
+        lid_acts=_lid_acts(
+            layout,
+            rework_voids,
+            _of(ClosureAct, of_kind),
+            [*ribbons, *_of(OtherSplicing, of_kind)],
+            fibre=fibre,
+        ),
         traces=tuple([trace for trace in _of(Trace, of_kind) if trace.fibre == fibre]),
         links=tuple([link for kind in get_args(Link) for link in _of(kind, of_kind) if _is_about(link, fibre)]),
     )
@@ -91,7 +98,7 @@ def _lid_acts(
     layout: Layout,
     rework_voids: Voiding,
     closure_acts: Iterable[ClosureAct],
-    ribbons: Iterable[SplicedRibbon],
+    splicing: Iterable[SplicedRibbon | OtherSplicing],
     *,
     fibre: int,
 ) -> Mapping[str, tuple[LidAct, ...]]:
@@ -104,14 +111,18 @@ def _lid_acts(
     for act in closure_acts:
         opens = _opens_for(layout, rework_voids, act, fibre)
         by_site[act.site].append(LidAct(act.stamp, act.is_sealed, opens, is_ended=act.is_ended))
-    late = [
-        ribbon
-        for ribbon in ribbons
-        if ribbon.site in by_site and ribbon.stamp.made_at > by_site[ribbon.site][0].stamp.made_at
-    ]
-    for ribbon in late:
-        opens = _is_work_on(layout, rework_voids, ribbon, fibre)
-        by_site[ribbon.site].append(LidAct(ribbon.stamp, False, opens, is_splicing=True, is_ended=ribbon.is_ended))
-    for site in {ribbon.site for ribbon in late}:
+    late = [one for one in splicing if one.site in by_site and one.stamp.made_at > by_site[one.site][0].stamp.made_at]
+    for one in late:
+        by_site[one.site].append(_opened_to_splice(layout, rework_voids, one, fibre))
+    for site in {one.site for one in late}:
         by_site[site].sort(key=lambda act: (act.stamp.made_at, not act.is_splicing, act.stamp.id))
     return {site: tuple(own) for site, own in by_site.items()}
+
+
+def _opened_to_splice(layout: Layout, rework_voids: Voiding, one: SplicedRibbon | OtherSplicing, fibre: int) -> LidAct:
+    if isinstance(one, SplicedRibbon):
+        opens = _is_work_on(layout, rework_voids, one, fibre)
+        return LidAct(one.stamp, False, opens, is_splicing=True, is_ended=one.is_ended)
+    # Of which fibres it is nobody says here: of any, unless it was agreed that such work touches no other.
+    opens = rework_voids is not Voiding.FIBRE
+    return LidAct(one.stamp, False, opens, is_splicing=True, is_ended=one.is_ended, of_other_route=True)

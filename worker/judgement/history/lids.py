@@ -32,6 +32,8 @@ def judge_lid(acts: Sequence[LidAct]) -> Lid:
     again: Stamp | None = None
     is_shut = False
     for act in acts:
+        if act.of_other_route and not is_shut:
+            continue
         if act.is_ended and (sealed is None or not act.reaches):
             # It opened nothing that was shut for this fibre, and being withdrawn explains nothing either.
             continue

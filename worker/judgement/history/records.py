@@ -14,6 +14,7 @@ from worker.judgement.history.acts import (
     Continuity,
     Dispersion,
     LinkLoss,
+    OtherSplicing,
     Record,
     ReturnLoss,
     SpliceAct,
@@ -51,8 +52,10 @@ def read_record(layout: Layout, item: Evidence) -> Record | None:
             return _ACTS[kind](body, stamp_of(item))
 
 
-def _splice(item: Evidence) -> SplicedRibbon:
+def _splice(item: Evidence) -> SplicedRibbon | OtherSplicing:
     body, stamp = item.body, stamp_of(item)
+    if item.is_of_other_route:
+        return OtherSplicing(stamp, body["site"], item.is_ended)
     common = {
         "stamp": stamp,
         "site": body["site"],

@@ -68,14 +68,16 @@ class FindingsFile(TypedDict):
 class RecordEntry(TypedDict):
     """A record, and what became of it: one that has ended was replaced or withdrawn, `end_reason` says why.
 
-    Work that ended goes on voiding the tests before it unless it `is_annulled`, by the engineer's word.
+    Work that ended goes on voiding the tests before it unless the engineer annulled it, with `annulment_reason`.
+    One `is_of_other_route` was posted to another route of the project: the fibres that it names are that one's.
     """
 
     record: Annotated[Record, Field(discriminator="kind")]
     is_ended: bool
     clock_is_flagged: bool
     end_reason: NotRequired[str]
-    is_annulled: NotRequired[bool]
+    annulment_reason: NotRequired[str]
+    is_of_other_route: NotRequired[bool]
 
 
 class RecordsFile(TypedDict):

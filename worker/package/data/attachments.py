@@ -43,8 +43,10 @@ def _record(one: PackagedRecord) -> bytes:
     entry = {"record": orjson.Fragment(one.text), "is_ended": one.is_ended, "clock_is_flagged": one.clock_is_flagged}
     if one.end_reason is not None:
         entry["end_reason"] = one.end_reason
-    if one.is_annulled:
-        entry["is_annulled"] = True
+    if one.annulment_reason is not None:
+        entry["annulment_reason"] = one.annulment_reason
+    if one.is_of_other_route:
+        entry["is_of_other_route"] = True
     return canonical_json(entry)
 
 

@@ -42,7 +42,8 @@ class PackagedRecord:
     is_ended: bool
     clock_is_flagged: bool
     end_reason: str | None = None
-    is_annulled: bool = False
+    annulment_reason: str | None = None
+    is_of_other_route: bool = False
 
     @property
     def body(self) -> Mapping[str, Any]:

@@ -49,7 +49,8 @@ class _StoredRecord(TypedDict):
     is_ended: bool
     clock_is_flagged: bool
     end_reason: NotRequired[str]
-    is_annulled: NotRequired[bool]
+    annulment_reason: NotRequired[str]
+    is_of_other_route: NotRequired[bool]
 
 
 class _StoredRecords(TypedDict):
@@ -170,7 +171,8 @@ def _record(entry: _StoredRecord) -> PackagedRecord:
         is_ended=entry["is_ended"],
         clock_is_flagged=entry["clock_is_flagged"],
         end_reason=entry.get("end_reason"),
-        is_annulled=entry.get("is_annulled", False),
+        annulment_reason=entry.get("annulment_reason"),
+        is_of_other_route=entry.get("is_of_other_route", False),
     )
 
 

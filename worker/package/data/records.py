@@ -25,8 +25,8 @@ class RecordOutline(NamedTuple):
     operator: str
     is_ended: bool
     clock_is_flagged: bool
-    is_annulled: bool
     end_reason: str | None
+    annulment_reason: str | None
     spliced_fibres: tuple[int, ...]
     instruments: tuple[Instrument, ...]
     fibre: int | None = None
@@ -40,6 +40,7 @@ class RecordOutline(NamedTuple):
     opened_for: Sequence[Mapping[str, Any]] = ()
     attempt: int | None = None
     splicer_serial: str | None = None
+    splicer_sequence: int | None = None
     wavelength_nm: int | None = None
     pulse_ns: int | None = None
     loss_db: str | None = None
@@ -73,9 +74,10 @@ def outline_of(record: PackagedRecord) -> RecordOutline:
         operator=body["operator"],
         is_ended=record.is_ended,
         clock_is_flagged=record.clock_is_flagged,
-        is_annulled=record.is_annulled,
         end_reason=record.end_reason,
-        spliced_fibres=tuple(joint["fibre"] for joint in body.get("joints", ())),
+        annulment_reason=record.annulment_reason,
+        # Of another route's splicing it matters here only that a closure was open for it.
+        spliced_fibres=() if record.is_of_other_route else tuple(joint["fibre"] for joint in body.get("joints", ())),
         instruments=tuple(_instruments(kind, body)),
         **{name: value for name, value in body.items() if name in _NAMED_ALIKE},
     )

@@ -31,8 +31,9 @@ def _record_row(record: RecordOutline) -> tuple[str, ...]:
 def _why_text(record: RecordOutline) -> str:
     texts = []
     if record.is_ended:
-        by_word = ", and annulled by the engineer" if record.is_annulled else ""
-        texts.append(f"replaced or withdrawn{by_word}: {record.end_reason or 'no reason kept here'}")
+        texts.append(f"replaced or withdrawn: {record.end_reason or 'no reason kept here'}")
+    if record.annulment_reason is not None:
+        texts.append(f"annulled by the engineer: {record.annulment_reason}")
     if record.clock_is_flagged:
         texts.append("its clock was off when it arrived")
     return "; ".join(texts)

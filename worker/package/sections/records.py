@@ -15,6 +15,7 @@ from worker.package.wording.records import (
     lid_text,
     named_test,
     result_text,
+    splicer_text,
     telling_digits,
 )
 
@@ -65,6 +66,8 @@ def _work_text(record: RecordOutline) -> str:
     match record.kind:
         case RecordKind.CLOSURE_STATE:
             return lid_text(record)
+        case RecordKind.SPLICE if not record.spliced_fibres:
+            return "splice of another route"
         case RecordKind.CLEANING:
             return f"cleaning{connection_text(record).removeprefix(record.site or '')}"
         case kind:
@@ -90,5 +93,5 @@ _WORK_COLUMNS: tuple[Shown[RecordOutline], ...] = (
     text_column("Fibres", 60, _fibres_text),
     _MADE,
     number_column("Attempt", 36, lambda one: number_text(one.attempt)),
-    text_column("Splicer", 60, lambda one: one.splicer_serial or UNKNOWN),
+    text_column("Splicer", 60, splicer_text),
 )

@@ -25,7 +25,8 @@ def subject_text(record: RecordOutline) -> str:
     """Return where a record is about what: site or ends, fibre, side, or the splicer."""
     match record.kind:
         case RecordKind.SPLICE:
-            return f"{record.site}, fibre {', '.join(map(str, record.spliced_fibres))}"
+            numbers = ", ".join(map(str, record.spliced_fibres))
+            return f"{record.site}, fibre {numbers}" if numbers else f"{record.site}, another route's"
         case RecordKind.CLOSURE_STATE:
             return f"{record.site}, {lid_text(record)}"
         case RecordKind.ARC_CALIBRATION:
@@ -86,6 +87,12 @@ def result_text(record: RecordOutline) -> str:
             return "passed" if record.instrument_passed else "failed"
         case _:
             return UNKNOWN
+
+
+def splicer_text(record: RecordOutline) -> str:
+    """Return with which splicer work was done, and the number that it gave the splice itself."""
+    sequence = "" if record.splicer_sequence is None else f" no. {record.splicer_sequence}"
+    return UNKNOWN if record.splicer_serial is None else f"{record.splicer_serial}{sequence}"
 
 
 def telling_digits(ids: Sequence[str]) -> int:

@@ -13,7 +13,10 @@ from tests.factories import (
     make_criteria,
     make_design,
     make_splice,
+    only,
+    required_record_criterion,
     sealed,
+    splice_criterion,
     spliced,
     stored,
 )
@@ -283,3 +286,57 @@ def test_the_work_list_says_whose_word_is_missing() -> None:
     retests = judge([*finished_fibre(), stored(opened(), is_ended=True), resealed()]).document["work"]
     assert {item["act"] for item in retests} == {"retest"}
     assert all("without the engineer's word" in item["because"] for item in retests)
+
+
+def of_other(splice: Body, **said: bool) -> Evidence:
+    """Return a splice that another route recorded, of fibre 1 by its own numbers."""
+    return stored(splice, is_of_other_route=True, **said)
+
+
+@pytest.mark.parametrize(
+    ("scope", "reason"),
+    [("fibre", None), ("tray", "closure_open"), ("tube", "closure_open"), ("closure", "closure_open")],
+)
+def test_splicing_of_another_route_opens_a_shut_closure_as_far_as_was_agreed(scope: str, reason: str | None) -> None:
+    # Nobody says here which of the closure's fibres it was, and fibre 1 of that route is none of this one's.
+    other = of_other(make_splice(made_at=SPLICED))
+    assert at_c1_after(other, criteria=voiding(scope)).get("reason") == reason
+    sealed_again = [other, resealed(), *both_ways(made_at=RETESTED)]
+    assert at_c1_after(*sealed_again, criteria=voiding(scope)).get("reason") is None
+
+
+@pytest.mark.parametrize("made_at", ["2025-03-10T08:00:00Z", "2025-03-04T08:00:00Z"])
+def test_splicing_of_another_route_before_the_sealing_opens_nothing(made_at: str) -> None:
+    other = of_other(make_splice(made_at=made_at))
+    assert at_c1_after(other, criteria=voiding("closure"))["outcome"] == "conforming"
+
+
+@pytest.mark.parametrize(("fibre", "reason"), [(1, "before_sealing"), (5, None)])
+def test_under_a_lid_that_was_opened_what_another_route_splices_reaches_no_farther_than_was_said(
+    fibre: int, reason: str | None
+) -> None:
+    acts = [opened_for(1), of_other(make_splice(made_at=SPLICED)), resealed()]
+    records = [*finished_fibre(fibre=fibre), *acts]
+    design = in_tubes_of_four()
+    assert at_c1(records, fibre=fibre, design=design, criteria=voiding("tube")).get("reason") == reason
+
+
+def test_splicing_of_another_route_explains_why_the_closure_was_sealed_again() -> None:
+    other = of_other(make_splice(made_at=SPLICED))
+    assert at_c1_after(resealed())["reason"] == "opening_not_recorded"
+    assert at_c1_after(other, resealed())["outcome"] == "conforming"
+
+
+@pytest.mark.parametrize(("said", "reason"), [({"is_ended": True}, "withdrawn_work"), ({"is_annulled": True}, None)])
+def test_splicing_of_another_route_withdrawn_revives_no_test_without_the_engineers_word(
+    said: dict[str, bool], reason: str | None
+) -> None:
+    other = of_other(make_splice(made_at=SPLICED), **said)
+    assert at_c1_after(other, criteria=voiding("closure")).get("reason") == reason
+
+
+def test_splicing_of_another_route_is_no_attempt_and_no_record_of_a_joint_here() -> None:
+    criteria = only(splice_criterion(basis="estimate"), required_record_criterion())
+    other = of_other(make_splice(made_at="2025-03-11T08:00:00Z"))
+    outcomes = {one["outcome"] for one in judge([*sealed(), other], criteria=criteria).document["findings"]}
+    assert outcomes == {"undetermined"}

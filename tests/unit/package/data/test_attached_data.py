@@ -5,6 +5,7 @@ import copy
 import json
 import sys
 from collections.abc import Callable
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,8 @@ import pytest
 from openapi_schema_validator import OAS31Validator
 
 from openapi_examples import second_reader
+from tests.factories import both_ways, make_criteria, make_design, sealed, spliced
+from tests.judged_routes import content_of_route
 from tests.package_factories import make_content
 from tests.package_reading import attached_documents, draw_content
 from tests.unit.package.judged import judged_content
@@ -57,6 +60,30 @@ def test_a_quantity_is_text_of_so_many_places(files: dict[str, Any]) -> None:
 
 def test_the_second_reader_comes_to_the_same() -> None:
     assert list(second_reader.differences(attached(judged_content()))) == []
+
+
+def unseen_readings(files: dict[str, Any]) -> list[Any]:
+    """Return the readings of splices that no trace shows."""
+    found = [one for fibre in files["findings.json"]["fibres"] for one in fibre["findings"]]
+    return [
+        reading
+        for one in found
+        if one["quantity"] == "splice_loss"
+        for reading in one["readings"]
+        if "within" in reading
+    ]
+
+
+@pytest.mark.parametrize("has_range", [True, False])
+def test_the_second_reader_knows_that_noise_hides_more_than_the_threshold(has_range: bool) -> None:
+    stated = {"dynamic_range": {"range_db": 12.0, "pulse_ns": 30, "averaging_s": 30.0}} if has_range else {}
+    records = [*spliced(), *sealed(), *both_ways(losses_db={"C1": None}, **stated)]
+    files = attached(content_of_route(make_design(), make_criteria(), records, fibres=[1]))
+    assert {Decimal(reading["within"]) > Decimal("0.020") for reading in unseen_readings(files)} == {has_range}
+    assert list(second_reader.differences(files)) == []
+    for reading in unseen_readings(files):
+        reading["within"] = "0.019" if has_range else "0.021"
+    assert "the threshold is not the trace's" in "".join(second_reader.differences(files))
 
 
 def test_the_second_reader_shares_no_code_with_the_service() -> None:

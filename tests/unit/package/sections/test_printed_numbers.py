@@ -28,7 +28,10 @@ pytestmark = pytest.mark.slow
 
 
 def with_ended_and_repeated_records() -> PackageContent:
-    """Return a judged route of which a test and a splice were ended, a clock was off, and a test was made twice."""
+    """Return a judged route of which a test and a splice were ended, a clock was off, and a test was made twice.
+
+    The ended splice is annulled too; another has the splicer's own number, and a third was made for another route.
+    """
     content = judged_route()
     first: dict[str, int] = {}
     for index, one in enumerate(content.records):
@@ -36,6 +39,11 @@ def with_ended_and_repeated_records() -> PackageContent:
     records = list(content.records)
     for kind in ("splice", "attenuation"):
         records[first[kind]] = replace(records[first[kind]], is_ended=True, end_reason="made on the wrong fibre")
+    records[first["splice"]] = replace(records[first["splice"]], annulment_reason="photograph 7 shows fibre 9")
+    splices = [index for index, one in enumerate(records) if one.body["kind"] == "splice" and not one.is_ended]
+    numbered, elsewhere = splices[:2]
+    records[numbered] = with_members(records[numbered], splicer_sequence=4711)
+    records[elsewhere] = replace(records[elsewhere], is_of_other_route=True)
     records[first["otdr"]] = replace(records[first["otdr"]], clock_is_flagged=True)
     again = records[first["continuity"]]
     records.append(with_members(again, id="0" * 8 + again.body["id"][8:]))

@@ -104,11 +104,11 @@ def test_a_lid_touches_every_fibre_and_a_calibration_those_spliced_since() -> No
     assert touched(make_calibration(), since=frozenset()) == set()
 
 
-def test_lids_reach_the_routes_through_them_calibrations_any_route_and_all_else_its_own() -> None:
-    for kind in set(MAKE) - {"closure_state", "arc_calibration"}:
-        assert reach_of([read_record(MAKE[kind]())]) == Reach(closure_sites=frozenset(), is_any_route=False)
-    lids = [read_record(make_closure_state(site=site)) for site in ("C1", "C2")]
-    assert reach_of(lids) == Reach(closure_sites=frozenset({"C1", "C2"}), is_any_route=False)
+def test_lids_and_splicing_reach_the_routes_through_their_site_calibrations_any_and_all_else_its_own() -> None:
+    for kind in set(MAKE) - {"closure_state", "splice", "arc_calibration"}:
+        assert reach_of([read_record(MAKE[kind]())]) == Reach(sites=frozenset(), is_any_route=False)
+    lids = [read_record(make_closure_state()), read_record(make_splice(site="C2"))]
+    assert reach_of(lids) == Reach(sites=frozenset({"C1", "C2"}), is_any_route=False)
     assert reach_of([*lids, read_record(make_calibration())]).is_any_route
 
 
