@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache, partial
 from typing import NamedTuple, Self
-from uuid import UUID
 
 import orjson
 from sqlmodel import Session
@@ -128,17 +127,12 @@ def spots_in_force(session: Session, by: JudgedBy, rules: PreparedRules) -> Rout
     key = by.design_sha256, by.spots_sha256
     kept = _SPOTS.get(key)
     if kept is None:
-        kept = find_kept_spots(session, by.project_id, by.route_id, rules)
+        document = spots_document(session, by.project_id, by.route_id, design_sha256=rules.design_sha256)
+        kept = read_spots(rules.layout, orjson.loads(document or "[]"))
         if len(_SPOTS) >= _MOST_RULES:
             _SPOTS.clear()
         _SPOTS[key] = kept
     return kept
-
-
-def find_kept_spots(session: Session, project_id: UUID, route_id: UUID, rules: PreparedRules) -> RouteSpots:
-    """Return where the joints of a route were found in a design."""
-    document = spots_document(session, project_id, route_id, design_sha256=rules.design_sha256)
-    return read_spots(rules.layout, orjson.loads(document or "[]"))
 
 
 def _judge_alone(waiting: Waiting, evidence: "EvidenceByFibre", *, fibre: int) -> FibreJudgement:

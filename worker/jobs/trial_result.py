@@ -5,15 +5,21 @@ from dataclasses import dataclass, field, replace
 
 from service.storage.verdicts import FibreVersions
 from service.vocabulary.canonical import canonical_json
-from service.vocabulary.findings.finding import OutcomeCounts
+from service.vocabulary.design.layout import Layout
+from service.vocabulary.findings.finding import OutcomeCounts, SpotsDocument
 from service.vocabulary.findings.trial import ChangedFibres, TrialResult
 from service.vocabulary.findings.words import Outcome
 from worker.jobs.judging import PreparedRules
+from worker.judgement.documents.spots import read_spots, write_spots
 from worker.judgement.fibre.findings import Counts
 from worker.judgement.judge import FibreJudgement
 from worker.judgement.route.attainable import attainability
+from worker.judgement.route.pooling import locate_sites
 from worker.judgement.route.settle import JudgedFibre
+from worker.judgement.traces.sightings import SpanSightings
 from worker.judgement.traces.spots import RouteSpots
+
+_Judged = tuple[FibreVersions, FibreJudgement]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,10 +33,16 @@ class CurrentVerdict:
 
 @dataclass(frozen=True, kw_only=True)
 class Progress:
-    """What came of the fibres tried so far: findings by criterion, and fibres by the outcome that stands."""
+    """How far a trial is: what the fibres show of where joints lie, then what comes of them by that.
+
+    `spots` are found once every fibre was looked at; until then `sighted` holds what those so far show. Findings are
+    added up by criterion, and fibres by the outcome that stands.
+    """
 
     first_route_version: int
     last_route_version: int
+    sighted: tuple[tuple[SpanSightings, ...], ...] = ()
+    spots: tuple[SpotsDocument, ...] | None = None
     standing_digest: str | None = None
     fibres: tuple[JudgedFibre, ...] = ()
     findings: Mapping[str, OutcomeCounts] = field(default_factory=dict)
@@ -38,14 +50,26 @@ class Progress:
     not_judged: int = 0
 
     @property
-    def fibres_tried(self) -> int:
-        """How many fibres, from the first on, were tried."""
-        return len(self.fibres)
+    def fibres_done(self) -> int:
+        """How many fibres, from the first on, were looked at, or once it is known where joints lie, tried."""
+        return len(self.sighted if self.spots is None else self.fibres)
+
+    def spots_in(self, layout: Layout) -> RouteSpots:
+        """Return where the joints of a route lie as far as is known."""
+        return RouteSpots.as_designed(layout) if self.spots is None else read_spots(layout, self.spots)
 
 
-def carry_on(
-    before: Progress, judged: Sequence[tuple[FibreVersions, FibreJudgement]], standing: CurrentVerdict
-) -> Progress:
+def carry_on_sighting(before: Progress, judged: Sequence[_Judged], by: PreparedRules) -> Progress:
+    """Return the progress with more fibres looked at; after the last of them, with where they show the joints."""
+    shown = (one.contributions for _, one in judged)
+    sighted = (*before.sighted, *(() if own is None else own.sightings for own in shown))
+    if len(sighted) < by.layout.design.fibre_count:
+        return replace(before, sighted=sighted)
+    spots = locate_sites(by.layout, by.criteria.placing, dict(enumerate(sighted, 1)))
+    return replace(before, sighted=(), spots=tuple(write_spots(spots)))
+
+
+def carry_on(before: Progress, judged: Sequence[_Judged], standing: CurrentVerdict) -> Progress:
     """Return the progress with more fibres tried."""
     tried = [judgement for _, judgement in judged]
     return replace(

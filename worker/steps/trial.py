@@ -1,4 +1,6 @@
-"""Try other criteria on a route's records, some fibres a run.
+"""Try other criteria, or another design, on a route's records, some fibres a run.
+
+First every fibre is looked at for where the cable's joints lie by what is tried, then every fibre is judged by that.
 
 Started by: a `trial` job, due when an engineer asks for it.
 Writes: how far the trial is; at its end what came of it, or why it was given up. No verdict, no fibre, no version.
@@ -24,9 +26,9 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.trial import TrialState
 from service.vocabulary.states import JobState
 from worker.jobs.context import StepContext
-from worker.jobs.judging import FIBRES_A_RUN, Waiting, find_kept_spots, judge_fibres, rules_from
+from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres, rules_from
 from worker.jobs.runner import Step
-from worker.jobs.trial_result import CurrentVerdict, Progress, carry_on, result_of
+from worker.jobs.trial_result import CurrentVerdict, Progress, carry_on, carry_on_sighting, result_of
 
 _PROGRESS = TypeAdapter(Progress)
 
@@ -48,8 +50,11 @@ def run(context: StepContext, lease: Lease) -> None:
     is_last = True
     if batch is not None:
         by, judged = batch.waiting.by, judge_fibres(batch.waiting, come_forward=context.come_forward)
-        progress = carry_on(batch.before, judged, batch.standing)
-        is_last = progress.fibres_tried == by.layout.design.fibre_count
+        if batch.before.spots is None:
+            progress = carry_on_sighting(batch.before, judged, by)
+        else:
+            progress = carry_on(batch.before, judged, batch.standing)
+        is_last = len(progress.fibres) == by.layout.design.fibre_count
         if is_last:
             values = _finished(progress, batch.waiting, now=context.clock())
         else:
@@ -86,7 +91,7 @@ def _read(session: Session, lease: Lease) -> Batch | None:
             fibres=[FibreVersions(number=number, evidence_version=route.version) for number in numbers],
             evidence=evidence,
             by=by,
-            spots=find_kept_spots(session, route.project_id, route.id, by),
+            spots=before.spots_in(by.layout),
         ),
         standing=_standing(session, route, numbers),
         before=before,
@@ -94,7 +99,7 @@ def _read(session: Session, lease: Lease) -> Batch | None:
 
 
 def _next_fibres(layout: Layout, before: Progress) -> range:
-    first = before.fibres_tried + 1
+    first = before.fibres_done + 1
     return range(first, min(first + FIBRES_A_RUN, layout.design.fibre_count + 1))
 
 

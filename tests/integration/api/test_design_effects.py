@@ -5,7 +5,15 @@ from typing import Any
 import pytest
 
 from service.vocabulary.words import TokenKind
-from tests.factories import finished_fibre, make_design, make_segment, on_other_cable
+from tests.factories import (
+    both_ways,
+    finished_fibre,
+    make_design,
+    make_sections,
+    make_segment,
+    on_other_cable,
+    sealed,
+)
 from tests.integration.api.acts import decide, pointers, refusal
 from tests.integration.api.design_acts import (
     CONTRACTOR,
@@ -171,6 +179,18 @@ def test_a_trial_says_what_agreeing_then_gives(judged: World) -> None:
     assert agree(judged, 2).is_success
     judged.drain()
     assert [one["counts"] for one in judged.status()["segments"]] == [one["counts"] for one in result["segments"]]
+
+
+def test_a_trial_of_a_design_finds_the_joints_by_it(world: World) -> None:
+    # Agreed as built, and proposed 39 m shorter: the cable's fibres show where the closures are by either.
+    propose_design(world, longer(1040.0))
+    agree(world, 2)
+    built = longer(1040.0)
+    tests = [record for fibre in (1, 2, 3, 4) for record in both_ways(design=built, fibre=fibre)]
+    world.record([*sealed(), *tests])
+    propose_design(world, make_design(sections=make_sections([1001.0, 1000.0, 1039.0])))
+    [splices] = [one for one in tried(world, 3)["criteria"] if one["code"] == "SPLICE-1550"]
+    assert splices["counts"]["conforming"] == 16
 
 
 def test_the_contractor_tries_its_own_and_one_trial_goes_on_at_a_time(judged: World) -> None:

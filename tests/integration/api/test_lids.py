@@ -3,7 +3,6 @@
 from dataclasses import replace
 from itertools import permutations
 from typing import Any
-from uuid import UUID
 
 import pytest
 
@@ -110,7 +109,7 @@ def beside(world: World) -> World:
     """Return the world of another route through the same closures, on cable of its own."""
     path = f"/v1/projects/{world.project_id}/routes"
     other = world.ask(CONTRACTOR, "POST", path, json=on_other_cable(make_design(), "R2"))["id"]
-    return replace(world, route_id=UUID(other))
+    return replace(world, route_id=other)
 
 
 @pytest.mark.parametrize("is_described_before", [True, False])

@@ -12,9 +12,12 @@ from service.storage.session import snapshot, transaction
 from service.storage.tables import AuditEntry, CriteriaTrial, Fibre, StandingVerdict
 from service.vocabulary.words import TokenKind
 from tests.factories import (
+    both_ways,
     make_criteria,
     make_design,
+    make_sections,
     on_other_cable,
+    sealed,
     splice_criterion,
 )
 from tests.integration.api.acts import pointers, refusal
@@ -143,6 +146,25 @@ def test_only_the_newest_trials_keep_their_result(judged: World) -> None:
             None,
             None,
         ]
+
+
+def built_40_m_off(world: World, *, fibres: int = 4) -> None:
+    """Record fibres of which all show their closures 40 m farther out than the design has them."""
+    built = make_design(sections=make_sections([1040.0, 1000.0, 960.0]))
+    tests = [record for fibre in range(1, fibres + 1) for record in both_ways(design=built, fibre=fibre)]
+    world.record([*sealed(), *tests])
+
+
+def splices_in(result: Any) -> Any:
+    return next(one["counts"] for one in result["criteria"] if one["code"] == "SPLICE-1550")
+
+
+def test_a_trial_finds_the_joints_by_the_criteria_that_are_tried(world: World) -> None:
+    built_40_m_off(world)
+    near = make_criteria(placing={"off_spot_m": 20.0})
+    # By the criteria in force the cable's fibres show where its closures are; where so much is not allowed they do not.
+    assert splices_in(tried(world, make_criteria()))["conforming"] == 16
+    assert splices_in(tried(world, near))["conforming"] < 16
 
 
 def test_a_route_without_criteria_is_tried_with_nothing_to_compare(judged: World) -> None:

@@ -301,7 +301,7 @@ def test_splicing_of_another_route_opens_a_shut_closure_as_far_as_was_agreed(sco
     # Nobody says here which of the closure's fibres it was, and fibre 1 of that route is none of this one's.
     other = of_other(make_splice(made_at=SPLICED))
     assert at_c1_after(other, criteria=voiding(scope)).get("reason") == reason
-    sealed_again = [other, resealed(), *both_ways(made_at=RETESTED)]
+    sealed_again: list[Body | Evidence] = [other, resealed(), *both_ways(made_at=RETESTED)]
     assert at_c1_after(*sealed_again, criteria=voiding(scope)).get("reason") is None
 
 
@@ -315,7 +315,7 @@ def test_splicing_of_another_route_before_the_sealing_opens_nothing(made_at: str
 def test_under_a_lid_that_was_opened_what_another_route_splices_reaches_no_farther_than_was_said(
     fibre: int, reason: str | None
 ) -> None:
-    acts = [opened_for(1), of_other(make_splice(made_at=SPLICED)), resealed()]
+    acts: list[Body | Evidence] = [opened_for(1), of_other(make_splice(made_at=SPLICED)), resealed()]
     records = [*finished_fibre(fibre=fibre), *acts]
     design = in_tubes_of_four()
     assert at_c1(records, fibre=fibre, design=design, criteria=voiding("tube")).get("reason") == reason
