@@ -28,7 +28,7 @@ from tests.benchmarks.table_references import bare_canvas_s, long_table_s, table
 from tests.world import World
 from worker.jobs.context import StepContext
 from worker.jobs.runner import run_job
-from worker.jobs.submission_snapshot import content_of, judge_snapshot, read_snapshot
+from worker.jobs.submission_snapshot import content_of, judge_from_scratch, read_snapshot
 from worker.package.archive.document import pack
 from worker.package.data.attachments import attached_files
 from worker.package.data.content import PackageContent, Seal
@@ -162,7 +162,7 @@ def _draw_sign_verify(settings: WorkerSettings, submission: UUID, times: int) ->
     context = make_context(settings)
     with transaction(context.engine) as session:
         frozen = read_snapshot(session, session.exec(select(Submission).where(Submission.id == submission)).one())
-    documents, verdict = judge_snapshot(frozen, come_forward=lambda: None)
+    documents, verdict = judge_from_scratch(frozen.by, frozen.evidence, come_forward=lambda: None)
     content = content_of(
         frozen,
         documents,

@@ -79,13 +79,20 @@ class LargeRoute:
         return _BEGIN + len(self.truth.sites) * _SITE_TIME
 
 
-def simulate_large(*, fibres: int, closures: int, seed: int, loss_threshold_db: float = 0.02) -> LargeRoute:
-    """Return a straight route of closures between two terminals.
+def simulate_large(
+    *,
+    fibres: int,
+    closures: int,
+    seed: int,
+    loss_threshold_db: float = 0.02,
+    cable_m: tuple[float, float] = (1500, 2500),
+) -> LargeRoute:
+    """Return a straight route of closures between two terminals, its sections of such lengths.
 
     A trace shows one event per closure and terminal, and its end; with a threshold of 0.001 dB hardly one is unseen.
     """
     sites = ["A", *(f"C{number}" for number in range(1, closures + 1)), "B"]
-    cable_lengths_m = rounded(draw_between(start(seed, 6), (closures + 1,), low=1500, high=2500), 1)
+    cable_lengths_m = rounded(draw_between(start(seed, 6), (closures + 1,), low=cable_m[0], high=cable_m[1]), 1)
     true_excesses = draw_between(start(seed, 7), (closures + 1,), low=-0.03, high=0.03) + _EXCESS_PERCENT
     lengths_m = fibre_lengths_m(
         cable_lengths_m=cable_lengths_m.tolist(),

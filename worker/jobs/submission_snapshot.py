@@ -78,12 +78,11 @@ def read_snapshot(session: Session, submission: Submission) -> SubmissionSnapsho
     )
 
 
-def judge_snapshot(
-    taken: SubmissionSnapshot, *, come_forward: Callable[[], None]
+def judge_from_scratch(
+    by: PreparedRules, records: Sequence[StoredEvidence], *, come_forward: Callable[[], None]
 ) -> tuple[list[FibreDocument], Verdict]:
-    """Judge the frozen set as if nothing had been judged before."""
-    by = taken.by
-    evidence = EvidenceByFibre(taken.evidence, by=by)
+    """Judge a route by a set of records as if nothing had been judged before."""
+    evidence = EvidenceByFibre(records, by=by)
     documents, fibres = list[FibreDocument](), list[JudgedFibre]()
     numbers = range(1, by.layout.design.fibre_count + 1)
     sightings = {}

@@ -29,7 +29,7 @@ from service.storage.tables import Package, Submission
 from service.vocabulary.states import JobKind, JobState, SubmissionState
 from worker.jobs.context import StepContext, audit_package
 from worker.jobs.runner import HopelessError, LeftToNewerError, Step
-from worker.jobs.submission_snapshot import content_of, judge_snapshot, new_verification_code, read_snapshot
+from worker.jobs.submission_snapshot import content_of, judge_from_scratch, new_verification_code, read_snapshot
 from worker.judgement.judge import ENGINE
 from worker.judgement.numbers.exact import last_place, parts_text, reading_text
 from worker.package.archive.document import Packed, pack
@@ -149,7 +149,7 @@ def _judge_anew(context: StepContext, lease: Lease, *, is_demonstration: bool) -
     altered = sum(one.is_altered for one in taken.evidence)
     if altered:
         raise HopelessError(f"{altered} records are not what was hashed when they came; nothing was signed.")
-    documents, verdict = judge_snapshot(taken, come_forward=context.come_forward)
+    documents, verdict = judge_from_scratch(taken.by, taken.evidence, come_forward=context.come_forward)
     if verdict.digest != submission.verdict_digest:
         raise HopelessError(
             f"The frozen record set gives verdict {verdict.digest}, not the one submitted; nothing was signed."
