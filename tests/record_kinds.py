@@ -9,6 +9,7 @@ from service.vocabulary.records.record import RECORD, Record
 from tests.factories import (
     Body,
     make_attenuation,
+    make_cable_laying,
     make_calibration,
     make_cleaning,
     make_closure_state,
@@ -22,6 +23,7 @@ from tests.factories import (
 )
 
 MAKE: dict[str, Callable[..., Body]] = {
+    "cable_laying": make_cable_laying,
     "arc_calibration": make_calibration,
     "splice": make_splice,
     "termination": make_termination,

@@ -39,6 +39,12 @@ def routes_beside(
     return session.exec(beside.order_by(col(Route.code))).all()
 
 
+def sections_held(session: Session, route: Route) -> set[str]:
+    """Return the sections of which a route holds fibres, by whichever of its designs."""
+    held = select(RouteSection.section_id).where(*of_route(RouteSection, route), col(RouteSection.is_held))
+    return set(session.exec(held))
+
+
 def hold_fibres(session: Session, route: Route, wanted: Collection[HeldRange]) -> None:
     """Let a locked route hold some cable fibres and no others; those that another holds the database refuses."""
     held = {

@@ -1,4 +1,4 @@
-"""Records about whole routes: lids, calibrations, and splicing that says that a closure was open."""
+"""Records about whole routes: cable laid, lids, calibrations, and splicing that says that a closure was open."""
 
 from collections.abc import Collection, Sequence
 from datetime import datetime
@@ -22,6 +22,11 @@ def link_lids(session: Session, route: Route, sites: Collection[str]) -> None:
     """Link what was recorded of closures to a route that has only now come to pass them."""
     _link_whole_route(session, route, col(Record.lid_site).in_(sites))
     link_splices_after_lids(session, route, sites)
+
+
+def link_layings(session: Session, route: Route, sections: Collection[str]) -> None:
+    """Link what was recorded of cables as they were laid to a route that has only now come to pass them."""
+    _link_whole_route(session, route, col(Record.laid_section).in_(sections))
 
 
 def link_splices_after_lids(session: Session, route: Route, sites: Collection[str]) -> None:

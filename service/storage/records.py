@@ -14,13 +14,14 @@ from sqlalchemy import (
     and_,
     any_,
     bindparam,
+    cast,
     column,
     func,
     literal,
     select,
     tuple_,
 )
-from sqlalchemy.dialects.postgresql import ARRAY, Insert, insert
+from sqlalchemy.dialects.postgresql import ARRAY, JSONB, Insert, array, insert
 from sqlmodel import Session, SQLModel, col
 
 from service.errors import NotFoundError
@@ -107,6 +108,23 @@ def list_records(session: Session, route: Route, *, after: tuple[int, UUID] | No
 def records_posted(session: Session, route: Route, ids: Collection[UUID]) -> Sequence[Record]:
     """Return those records that were posted to a route."""
     return session.execute(select(Record).where(*of_route(Record, route), col(Record.id).in_(ids))).scalars().all()
+
+
+def records_naming(session: Session, route: Route, sites: Collection[str]) -> dict[str, int]:
+    """Return how many records of a route name each of some sites; none of those that no record names."""
+    if not sites:
+        return {}
+    body = cast(col(Record.body), JSONB)
+    names = array([body[name].astext for name in ("site", "from_site", "to_site")])
+    named = func.unnest(names).table_valued("site").render_derived(name="named")
+    statement = (
+        select(named.c.site, func.count(col(Record.id).distinct()).label("number"))
+        .select_from(Record)
+        .join(named, named.c.site.in_(sites))
+        .where(*of_route(Record, route))
+        .group_by(named.c.site)
+    )
+    return {row.site: row.number for row in session.execute(statement)}
 
 
 def known_digests(session: Session, project_id: UUID, ids: Collection[UUID]) -> dict[UUID, str]:

@@ -5,11 +5,11 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 from uuid import UUID
 
-from sqlalchemy import Select, and_, bindparam, cast, func, text, update
+from sqlalchemy import Select, and_, bindparam, func, text, update
 from sqlalchemy import insert as plain_insert
 from sqlalchemy import select as plain_select
-from sqlalchemy.dialects.postgresql import JSONB, array
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from service.storage.rows import by_id, keep_at_hand, of_route, required
 from service.storage.session import add_rows
@@ -20,8 +20,8 @@ from service.storage.tables import (
     Fibre,
     FoundSpots,
     Project,
-    Record,
     Route,
+    RouteSection,
     RouteSite,
     Site,
 )
@@ -86,27 +86,25 @@ def lock_route(session: Session, projects: Collection[UUID] | None, route_id: UU
 
 
 def lock_reached(session: Session, route: Route, reach: Reach) -> Sequence[Route]:
-    """Lock a route and all that records of it reach, in order of id so that no two requests wait for each other.
+    """Lock a route and all that records of it reach.
 
-    A closure's lid is every route's that passes it, and so is splicing that opened it; a splicer's calibration is every
-    route's that it works on. Which those are must not change between looking and locking, so that is locked first.
+    A closure with its lid is every route's that passes it, and a cable too; a calibration every route's on which the
+    splicer works. Which those are must not change between looking and locking, so that is locked first.
     """
-    if reach.sites or reach.is_any_route:
+    if reach.sites or reach.sections or reach.is_any_route:
         share_sites(session, route.project_id)
     # Terminals have no lid, and in some every route of a project ends.
-    closures = select(Site.id).where(
-        Site.project_id == route.project_id,
-        Site.kind == SiteKind.SPLICE_CLOSURE,
-        col(Site.id).in_(reach.sites),
-    )
+    is_closure = Site.project_id == route.project_id, Site.kind == SiteKind.SPLICE_CLOSURE
+    closures = select(Site.id).where(*is_closure, col(Site.id).in_(reach.sites))
     through = select(RouteSite.route_id).where(
         RouteSite.project_id == route.project_id, col(RouteSite.site_id).in_(closures)
     )
-    wanted = (col(Route.id) == route.id) | col(Route.id).in_(through)
+    passing = select(RouteSection.route_id).where(
+        RouteSection.project_id == route.project_id, col(RouteSection.section_id).in_(reach.sections)
+    )
+    wanted = (col(Route.id) == route.id) | col(Route.id).in_(through) | col(Route.id).in_(passing)
     statement = select(Route).where(Route.project_id == route.project_id)
-    reached = (statement if reach.is_any_route else statement.where(wanted)).order_by(col(Route.id)).with_for_update()
-    # As they are once the lock is held: a version read before it may be stale.
-    return session.exec(reached.execution_options(populate_existing=True)).all()
+    return _lock_in_order(session, statement if reach.is_any_route else statement.where(wanted))
 
 
 def lock_for_step(session: Session, project_id: UUID, route_id: UUID) -> LockedRoute:
@@ -138,6 +136,13 @@ def lock_with_sites(session: Session, projects: Collection[UUID] | None, route_i
     """Lock a route whose sites may change, in the order in which a lid's record takes the two locks."""
     change_sites(session, find_route(session, projects, route_id).project_id)
     return lock_route(session, projects, route_id)
+
+
+def lock_together(session: Session, route: Route, others: Sequence[Route]) -> Route:
+    """Lock a route and others of its project, and return it as it is then."""
+    wanted = [route.id, *(one.id for one in others)]
+    locked = _lock_in_order(session, select(Route).where(col(Route.id).in_(wanted)))
+    return next(one for one in locked if one.id == route.id)
 
 
 def raise_version(route: Route) -> int:
@@ -238,23 +243,6 @@ def design_etag(route: Route, newest: RepliedRevision) -> str:
     return f'"d{route.design_revision}.{agreed}.{proposed}.{newest.row.revision}"'
 
 
-def records_naming(session: Session, route: Route, sites: Collection[str]) -> dict[str, int]:
-    """Return how many records of a route name each of some sites; none of those that no record names."""
-    if not sites:
-        return {}
-    body = cast(col(Record.body), JSONB)
-    names = array([body[name].astext for name in ("site", "from_site", "to_site")])
-    named = func.unnest(names).table_valued("site").render_derived(name="named")
-    statement = (
-        plain_select(named.c.site, func.count(col(Record.id).distinct()).label("number"))
-        .select_from(Record)
-        .join(named, named.c.site.in_(sites))
-        .where(*of_route(Record, route))
-        .group_by(named.c.site)
-    )
-    return {row.site: row.number for row in session.execute(statement)}
-
-
 def routes_of(session: Session, project: Project) -> Sequence[Route]:
     """Return all routes of a project in order of their code."""
     return session.exec(select(Route).where(Route.project_id == project.id).order_by(Route.code)).all()
@@ -287,6 +275,15 @@ def sites_passed(session: Session, route: Route) -> set[str]:
 def pass_sites(session: Session, route: Route, ids: Collection[str]) -> None:
     """Let a route pass more sites."""
     session.add_all(RouteSite(project_id=route.project_id, route_id=route.id, site_id=site_id) for site_id in ids)
+
+
+def _lock_in_order(session: Session, wanted: SelectOfScalar[Route]) -> Sequence[Route]:
+    """Lock routes in order of id, so that no two requests wait for each other.
+
+    They are as they were committed last: a version that was read before the lock may be stale.
+    """
+    in_order = wanted.order_by(col(Route.id)).with_for_update().execution_options(populate_existing=True)
+    return session.exec(in_order).all()
 
 
 def _is(project_id: UUID, route_id: UUID) -> tuple[Any, Any]:

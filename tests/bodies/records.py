@@ -41,6 +41,19 @@ def make_splice(*, site: str = "C1", fibres: Sequence[int] = (1,), estimate_db: 
     return _by_splicer("splice", **{**body, **changes})
 
 
+def make_cable_laying(*, section: str = "S1", marks_m: Mapping[str, float] | None = None, **changes: Any) -> Body:
+    """Return the usual route's first cable laid in February, 1003.5 m by its marks."""
+    marks = {"A": 3120.5, "C1": 4124.0} if marks_m is None else marks_m
+    body = {
+        "section": section,
+        "laid_on": "2025-02-11",
+        "reel": "REEL-7",
+        "sheath_marks": [{"site": site, "mark_m": mark_m} for site, mark_m in marks.items()],
+        "made_at": "2025-02-11T15:00:00Z",
+    }
+    return _by_splicer("cable_laying", **{**body, **changes})
+
+
 def make_calibration(**changes: Any) -> Body:
     """Return the arc calibrated an hour before the splices."""
     body = {"splicer_serial": "SPL-1", "fibre_type": "G.652.D", "passed": True, "made_at": "2025-03-03T07:00:00Z"}

@@ -58,7 +58,7 @@ def rows(data: Attached, section: str, under: str, headings: Sequence[str]) -> l
         ("", "What is submitted, with counts of required findings"): route.submitted_rows,
         ("Segments and sites", "Segments submitted, with the quantities that billing is told"): route.quantities_rows,
         ("Segments and sites", "Cable between them"): route.cables_rows,
-        ("Segments and sites", "Cable as laid, its length by the marks on its sheath"): route.laid_rows,
+        ("Cable as laid", ""): records.laid_rows,
         (
             "Segments and sites",
             f"Sites in order from A, design revision {data.about['design_revision']}",

@@ -2,14 +2,15 @@
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from decimal import Decimal
 from typing import Any
 
 from tests.printed.attached import Attached
-from tests.printed.values import NONE, Json, Row, ranges, utc
+from tests.printed.values import NONE, Json, Row, cable_m, centimetres, ranges, utc
 
 UNITS = {"loss_db": "dB", "return_loss_db": "dB", "chromatic_ps_per_nm": "ps/nm", "pmd_ps": "ps"}
 TESTS = {"otdr", "attenuation", "return_loss", "dispersion", "continuity", "end_face"}
-WORK = {"splice", "termination", "cleaning", "closure_state"}
+WORK = {"splice", "termination", "cleaning", "closure_state", "cable_laying"}
 
 
 def instruments_rows(data: Attached) -> list[Row]:
@@ -38,6 +39,36 @@ def arcs_rows(data: Attached) -> list[Row]:
         for one in (entry["record"] for entry in data.entries if not entry["is_ended"])
         if one["kind"] == "arc_calibration"
     ]
+
+
+def laid_rows(data: Attached) -> list[Row]:
+    ends = [one["id"] for one in data.design["sites"]]
+    rows = []
+    for entry in data.entries:
+        one = entry["record"]
+        if entry["is_ended"] or one["kind"] != "cable_laying":
+            continue
+        [index] = [i for i, section in enumerate(data.design["sections"]) if section["id"] == one["section"]]
+        marks = {mark["site"]: Decimal(mark["mark_m"]) for mark in one["sheath_marks"]}
+        near, far = marks[ends[index]], marks[ends[index + 1]]
+        designed = cable_m(data.design["sections"][index])
+        rows.append(
+            {
+                "Section": one["section"],
+                "Laid on": one["laid_on"],
+                "Reel": one.get("reel", NONE),
+                "From": ends[index],
+                "Mark there": centimetres(near),
+                "To": ends[index + 1],
+                "Mark at the end": centimetres(far),
+                "By marks": centimetres(abs(far - near)),
+                "Designed, with slack": centimetres(designed),
+                "Longer than designed": centimetres(abs(far - near) - designed),
+                "By": one["operator"],
+                "Record": _short_id(data, one),
+            }
+        )
+    return rows
 
 
 def set_aside_rows(data: Attached) -> list[Row]:
@@ -96,7 +127,7 @@ def tests_of_fibres_rows(data: Attached) -> list[Row]:
 def work_at_sites_rows(data: Attached) -> list[Row]:
     return [
         {
-            "Site": one["site"],
+            "Site or section": one.get("site", one.get("section")),
             "Work": _work(data, one),
             "Fibres": ranges(sorted(_own_fibres(data, one))) or NONE,
             "Made": utc(one["made_at"]),
@@ -147,7 +178,7 @@ def _work(data: Attached, record: Json) -> str:
     if record["kind"] == "closure_state":
         return _lid(record)
     where = ends(record).removeprefix(record["site"]) if record["kind"] == "cleaning" else ""
-    return f"{record['kind']}{where}"
+    return f"{record['kind'].replace('_', ' ')}{where}"
 
 
 def _about(data: Attached, record: Json) -> str:
@@ -158,6 +189,8 @@ def _about(data: Attached, record: Json) -> str:
             return f"{record['site']}, fibre {', '.join(str(joint['fibre']) for joint in record['joints'])}"
         case "closure_state":
             return f"{record['site']}, {_lid(record)}"
+        case "cable_laying":
+            return str(record["section"])
         case "arc_calibration":
             return f"splicer {record['splicer_serial']}" + (f" at {record['site']}" if "site" in record else "")
         case _:

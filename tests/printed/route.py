@@ -123,30 +123,6 @@ def sites_rows(data: Attached) -> list[Row]:
     return rows
 
 
-def laid_rows(data: Attached) -> list[Row]:
-    ends = [one["id"] for one in data.design["sites"]]
-    rows = []
-    for index, one in enumerate(data.design["sections"]):
-        if "laid" not in one:
-            continue
-        marks = {mark["site"]: Decimal(mark["mark_m"]) for mark in one["laid"]["sheath_marks"]}
-        near, far = marks[ends[index]], marks[ends[index + 1]]
-        rows.append(
-            {
-                "Section": one["id"],
-                "Laid on": one["laid"]["laid_on"],
-                "From": ends[index],
-                "Mark there": centimetres(near),
-                "To": ends[index + 1],
-                "Mark at the end": centimetres(far),
-                "By marks": centimetres(abs(far - near)),
-                "Designed, with slack": centimetres(cable_m(one)),
-                "Longer than designed": centimetres(abs(far - near) - cable_m(one)),
-            }
-        )
-    return rows
-
-
 def spots_rows(data: Attached) -> list[Row]:
     offsets = list(accumulate(map(fibre_m, data.design["sections"]), initial=Decimal(0)))
     listed = list(zip(data.design["sites"], offsets, strict=True))[1:-1]

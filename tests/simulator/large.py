@@ -16,7 +16,7 @@ from tests.simulator.truth import RouteTruth, fibre_lengths_m
 
 _ZONE = timezone(timedelta(hours=1))
 _BEGIN = datetime(2026, 1, 5, 7, 0, tzinfo=_ZONE)
-_SITE_TIME = timedelta(hours=12)
+_LEAST_SITE_TIME = timedelta(hours=12)
 _RIBBON_TIME = timedelta(minutes=8)
 _OTDR_TIME = timedelta(days=3)
 _HAND_AT_A = Hand(operator="p-3k7", device="tablet-31")
@@ -45,7 +45,7 @@ class LargeRoute:
         """Give the ribbons of each site, and its sealing where it is a closure."""
         screen, splicer = SplicerScreen(self.truth, seed=self.seed, estimates_db={}), ribbon_splicer("FS-2301")
         for index, site in enumerate(self.truth.sites):
-            begin = _BEGIN + index * _SITE_TIME
+            begin = _BEGIN + index * self._site_time
             yield from screen.splice_site(
                 SiteWork(
                     site=site,
@@ -58,7 +58,7 @@ class LargeRoute:
                 )
             )
             if 0 < index < len(self.truth.sites) - 1:
-                name, sealed_at = f"{self._name}/seal/{site}", begin + _SITE_TIME - _RIBBON_TIME
+                name, sealed_at = f"{self._name}/seal/{site}", begin + self._site_time - _RIBBON_TIME
                 yield closure_record(name, site=site, state="sealed", photographs=1, hand=_HAND_AT_A, made_at=sealed_at)
 
     def otdr(self) -> Iterator[Body]:
@@ -76,7 +76,12 @@ class LargeRoute:
 
     @property
     def _tested_from(self) -> datetime:
-        return _BEGIN + len(self.truth.sites) * _SITE_TIME
+        return _BEGIN + len(self.truth.sites) * self._site_time
+
+    @property
+    def _site_time(self) -> timedelta:
+        ribbons = -(-self.truth.fibre_count // RIBBON)
+        return max(_LEAST_SITE_TIME, (ribbons + 2) * _RIBBON_TIME)
 
 
 def simulate_large(

@@ -11,6 +11,7 @@ from worker.package.data.records import outline_of
 from worker.package.document_model import PackageView, Section
 from worker.package.sections.accumulated import accumulated_section
 from worker.package.sections.audit_head import audit_section
+from worker.package.sections.cable_laid import cable_laid_section
 from worker.package.sections.cautions import cautions_section
 from worker.package.sections.concessions import concessions_section
 from worker.package.sections.cover import build_cover
@@ -84,6 +85,7 @@ def _sections_on_records(content: PackageContent, findings: Sequence[Finding]) -
     # Once: they may be read from their text each time anew.
     records = [outline_of(record) for record in content.records]
     return (
+        cable_laid_section(content, records),
         instruments_section(records),
         records_section(content, records),
         set_aside_section(content, findings, records),

@@ -6,13 +6,15 @@ Writes: nothing. Leaves: nothing.
 
 from collections.abc import Iterator, Mapping
 from functools import cache
+from uuid import UUID
 
 from sqlmodel import Session
 from typing_extensions import TypedDict
 
 from service.actions.acceptance.status import status_of
+from service.actions.routes.cables import correct_others
 from service.storage import routes
-from service.storage.routes import records_naming
+from service.storage.records import records_naming
 from service.storage.tables import Route
 from service.vocabulary.design.billing_quantities import SegmentQuantities, quantities_by_segment
 from service.vocabulary.design.layout import Layout
@@ -47,11 +49,20 @@ class SegmentEffect(TypedDict):
     after: SegmentQuantities | None
 
 
+class CorrectedRoute(TypedDict):
+    """Another route that passes cable of which the design says other facts, and the sections."""
+
+    id: UUID
+    code: str
+    sections: list[str]
+
+
 class DesignEffects(TypedDict):
     """What a design would unsettle.
 
     By another design every fibre is judged again. Those listed have other joints, or other fibres of a cable. Records
-    that name a site which goes stay, and count no more.
+    that name a site which goes stay, and count no more. `other_routes` are judged and paid by a revision of their own
+    that says the same of the cable, from the same agreement on.
     """
 
     fibres_judged_again: int
@@ -60,6 +71,7 @@ class DesignEffects(TypedDict):
     sites_gone: list[str]
     records_at_sites_gone: list[NamedSite]
     segments: list[SegmentEffect]
+    other_routes: list[CorrectedRoute]
 
 
 def effects_of(session: Session, route: Route, after: Layout) -> DesignEffects:
@@ -77,6 +89,10 @@ def effects_of(session: Session, route: Route, after: Layout) -> DesignEffects:
             {"site": site, "records": number} for site, number in records_naming(session, route, gone).items()
         ],
         "segments": _segment_effects(before, after, standing),
+        "other_routes": [
+            {"id": one.route.id, "code": one.route.code, "sections": one.sections}
+            for one in correct_others(session, route, after.design)
+        ],
     }
 
 

@@ -25,6 +25,7 @@ from service.vocabulary.people import PartySide
 from service.vocabulary.records.record import RECORD, Record, canonical_record, fibres_of, reach_of, splicer_of
 from service.vocabulary.records.work import (
     ArcCalibrationRecord,
+    CableLayingRecord,
     ClosureStateRecord,
     SpliceRecord,
     TerminationRecord,
@@ -217,6 +218,7 @@ def _row(item: _Posted, batch: _Batch) -> dict[str, Any]:
         "kind": record.kind.value,
         "lid_site": record.site if isinstance(record, ClosureStateRecord) else None,
         "splice_site": record.site if isinstance(record, SpliceRecord) else None,
+        "laid_section": record.section if isinstance(record, CableLayingRecord) else None,
         "splicer_serial": splicer_of(record),
         "made_at": record.made_at,
         "sent_at": batch.sent_at,
@@ -232,7 +234,7 @@ def _row(item: _Posted, batch: _Batch) -> dict[str, Any]:
 def _reached(
     session: Session, others: Sequence[Route], records: Sequence[Record]
 ) -> Iterator[tuple[Route, Sequence[Record]]]:
-    """Return which records matter to which other routes: lids, splicing after them, calibrations of splicers there."""
+    """Return which records matter to which other routes: of their cable, their lids, and splicers at work there."""
     if not others:
         return
     # Of closures in which routes have fibres, before any lid is recorded, splicing is nobody else's concern.
@@ -241,7 +243,8 @@ def _reached(
     serials = {record.splicer_serial for record in records if isinstance(record, ArcCalibrationRecord)}
     worked_on = links.routes_worked_on(session, others[0].project_id, serials) if serials else set()
     for route in others:
-        sites = layout_of(session, route).site_index
+        layout = layout_of(session, route)
+        sites, sections = layout.site_index, {section.id for section in layout.design.sections}
         reaching = [
             record
             for record in records
@@ -251,6 +254,7 @@ def _reached(
                 and record.site in sites
                 and any(at < record.made_at for at in lids.get(record.site, ()))
             )
+            or (isinstance(record, CableLayingRecord) and record.section in sections)
             or (isinstance(record, ArcCalibrationRecord) and (route.id, record.splicer_serial) in worked_on)
         ]
         if reaching:

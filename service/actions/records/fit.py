@@ -20,6 +20,7 @@ from service.vocabulary.records.measurements import ContinuityRecord
 from service.vocabulary.records.record import Record
 from service.vocabulary.records.work import (
     ArcCalibrationRecord,
+    CableLayingRecord,
     ClosureStateRecord,
     OpenedForTray,
     SpliceRecord,
@@ -36,7 +37,7 @@ _MOST_AHEAD: Mapping[InstantKind, timedelta] = {
 
 def check_fit(record: Record, layout: Layout, *, now: datetime) -> list[Fault]:
     """Return what keeps a record from being one of the route with this layout."""
-    return [*_times_ahead(record, now=now), *_place_faults(record, layout)]
+    return [*_times_ahead(record, now=now), *_place_faults(record, layout, now=now)]
 
 
 def refuse_times_ahead(form: BaseModel, *, now: datetime) -> None:
@@ -72,10 +73,12 @@ def _marks(annotation: Any) -> Iterator[Any]:
         yield from _marks(part)
 
 
-def _place_faults(record: Record, layout: Layout) -> Iterator[Fault]:
+def _place_faults(record: Record, layout: Layout, *, now: datetime) -> Iterator[Fault]:
     match record:
         case FibreTest():
             yield from _test_faults(record, layout)
+        case CableLayingRecord():
+            yield from _laying_faults(record, layout, now=now)
         case _ if record.site is not None and record.site not in layout.site_index:
             yield _unknown_site("/site")
         case SpliceRecord():
@@ -102,6 +105,19 @@ def _test_faults(record: FibreTest, layout: Layout) -> Iterator[Fault]:
             yield _unknown_site(f"/{member}")
     if record.from_site == record.to_site:
         yield Fault(pointer="/to_site", detail="is where the test starts")
+
+
+def _laying_faults(record: CableLayingRecord, layout: Layout, *, now: datetime) -> Iterator[Fault]:
+    # A day begins first where clocks are farthest ahead.
+    if record.laid_on > (now + timedelta(days=1)).date():
+        yield Fault(pointer="/laid_on", detail=f"is in the future; the service's clock says {canonical_time(now)}")
+    index = next((index for index, one in enumerate(layout.design.sections) if one.id == record.section), None)
+    if index is None:
+        yield Fault(pointer="/section", detail="is not a section of this route")
+        return
+    ends = {site.id for site in layout.design.sites[index : index + 2]}
+    if {mark.site for mark in record.sheath_marks} != ends:
+        yield Fault(pointer="/sheath_marks", detail=f"one at each end of the cable: {' and '.join(sorted(ends))}")
 
 
 def _lid_faults(record: ClosureStateRecord, layout: Layout) -> Iterator[Fault]:

@@ -7,6 +7,7 @@ the crew has to hear of its work.
 Leaves: where a revision came in force, the route's `judge` job due for all its fibres.
 """
 
+from datetime import datetime
 from uuid import UUID, uuid4
 
 from sqlmodel import Session
@@ -40,7 +41,7 @@ def describe_route(session: Session, caller: Caller, project: Project, design: D
     _refuse_other_kinds(session, route, design)
     refuse_beside_others(session, route, design)
     routes.add_route(session, route, fibre_count=design.fibre_count)
-    _add_revision(session, caller, route, 1, document)
+    add_revision(session, route, 1, document, token_id=caller.token_id, now=caller.now)
     _keep_sites(session, route, design)
     hold_cable(session, route)
     caller.append_audit(session, project.id, "route.described", route.id, content_sha256=sha256_hex(document))
@@ -61,7 +62,7 @@ def propose_design(session: Session, caller: Caller, route_id: UUID, design: Des
     refuse_while_submitted(session, route)
     refuse_another_shape(session, route, design)
     revision = newest.row.revision + 1
-    _add_revision(session, caller, route, revision, document)
+    add_revision(session, route, revision, document, token_id=caller.token_id, now=caller.now)
     route.proposed_design_revision = revision
     routes.raise_version(route)
     if route.agreed_design_revision is None:
@@ -77,6 +78,23 @@ def put_in_force(session: Session, route: Route, revision: int) -> None:
     route.design_revision = revision
     _keep_sites(session, route, routes.layout_of(session, route).design)
     judge_again(session, route, None, is_urgent=False)
+
+
+def add_revision(
+    session: Session, route: Route, revision: int, document: bytes, *, token_id: UUID, now: datetime
+) -> DesignRevision:
+    """Add a design revision, in whoever's name it was proposed."""
+    row = DesignRevision(
+        project_id=route.project_id,
+        route_id=route.id,
+        revision=revision,
+        document=document.decode(),
+        sha256=sha256_hex(document),
+        created_at=now,
+        token_id=token_id,
+    )
+    add_rows(session, [row])
+    return row
 
 
 def checked_design(design: Design) -> bytes:
@@ -148,6 +166,7 @@ def _keep_sites(session: Session, route: Route, design: Design) -> None:
     routes.pass_sites(session, route, sites - routes.sites_passed(session, route))
     # Of all sites: one that an earlier revision left out had its lid opened without this route hearing of it.
     links.link_lids(session, route, sites)
+    links.link_layings(session, route, {section.id for section in design.sections})
 
 
 def _refuse_unseen(route: Route, newest: RepliedRevision, etag: str) -> None:
@@ -161,16 +180,3 @@ def _refuse_other_kinds(session: Session, route: Route, design: Design) -> None:
     faults = kind_faults(session, route, design)
     if faults:
         raise BodyInvalidError("A site of the project has this id already.", faults=faults)
-
-
-def _add_revision(session: Session, caller: Caller, route: Route, revision: int, document: bytes) -> None:
-    row = DesignRevision(
-        project_id=route.project_id,
-        route_id=route.id,
-        revision=revision,
-        document=document.decode(),
-        sha256=sha256_hex(document),
-        created_at=caller.now,
-        token_id=caller.token_id,
-    )
-    add_rows(session, [row])

@@ -32,6 +32,7 @@ class Record(Row, table=True):
         Index("ix_record_arrival", "project_id", "route_id", "route_version", "id"),
         index_where("ix_record_lid", "lid_site IS NOT NULL", "project_id", "lid_site"),
         index_where("ix_record_splice", "splice_site IS NOT NULL", "project_id", "splice_site"),
+        index_where("ix_record_laid", "laid_section IS NOT NULL", "project_id", "laid_section"),
         index_where("ix_record_splicer", "splicer_serial IS NOT NULL", "project_id", "splicer_serial", "kind"),
     )
     project_id: UUID = Field(primary_key=True)
@@ -42,6 +43,8 @@ class Record(Row, table=True):
     lid_site: str | None
     # Where it says that fibres were spliced: after a lid was recorded there, the closure was open for it.
     splice_site: str | None
+    # The section whose cable it says was laid: that of every route that passes it.
+    laid_section: str | None
     # The splicer that worked or was calibrated: its calibrations reach every route it worked on.
     splicer_serial: str | None
     made_at: datetime = instant()

@@ -39,20 +39,6 @@ class Optics(q.Value):
     backscatter_db: q.BackscatterDb | None = None
 
 
-class SheathMark(q.Value):
-    """What the cable's sheath is marked with at a site, in metres."""
-
-    site: q.Identifier
-    mark_m: q.LengthM
-
-
-class LaidCable(q.Value):
-    """A cable as it was laid: the day, and the sheath's marks at both of its ends, by which its length is known."""
-
-    laid_on: q.Day
-    sheath_marks: Annotated[tuple[SheathMark, ...], Field(min_length=2, max_length=2)]
-
-
 class FibreRange(q.Value):
     """Neighbouring fibre numbers, both ends included."""
 
@@ -90,7 +76,6 @@ class Section(q.Value):
     reel: q.Identifier | None = None
     fibre_count: q.FibreNumber | None = None
     first_cable_fibre: q.FibreNumber | None = None
-    laid: LaidCable | None = None
     fibre_type: q.Identifier
     fibres_per_tube: Annotated[int, Field(strict=True, ge=1, le=24)] = 12
     colour_scheme: q.Identifier = "tia_598"

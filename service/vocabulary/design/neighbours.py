@@ -1,9 +1,10 @@
 """What a design has to agree on with the other routes of its project: they pass the same sites and the same cable."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import NamedTuple
+from collections.abc import Set as AbstractSet
+from typing import Any, NamedTuple
 
-from service.vocabulary.design.design import PlannedFibres, Section
+from service.vocabulary.design.design import Design, PlannedFibres, Section
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.design.rules import splices_by_tray
 from service.vocabulary.validation import Fault
@@ -20,12 +21,25 @@ class Neighbour(NamedTuple):
     layout: Layout
 
 
-def faults_beside(layout: Layout, neighbours: Sequence[Neighbour]) -> Iterator[Fault]:
-    """Say what a design says otherwise than another route does, or takes that another has taken."""
+def faults_beside(
+    layout: Layout, neighbours: Sequence[Neighbour], *, corrected: AbstractSet[str] = frozenset()
+) -> Iterator[Fault]:
+    """Say what a design says otherwise than another route does, or takes that another has taken.
+
+    Of the `corrected` sections it may say other facts: what it says then becomes what all routes say that pass them.
+    """
     for neighbour in neighbours:
-        yield from _section_faults(layout, neighbour)
+        yield from _section_faults(layout, neighbour, corrected)
         yield from _port_faults(layout, neighbour)
     yield from _tray_faults(layout, neighbours)
+
+
+def with_facts_of(design: Design, other: Design) -> Design:
+    """Return a design that says of the sections that it shares with another what that one says, where both say it."""
+    theirs = {section.id: section for section in other.sections}
+    told = {one.id: dict(_told_otherwise(theirs[one.id], one)) for one in design.sections if one.id in theirs}
+    sections = tuple([one.model_copy(update=told.get(one.id, {})) for one in design.sections])
+    return design.model_copy(update={"sections": sections})
 
 
 def merge_ranges(ranges: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
@@ -39,7 +53,7 @@ def merge_ranges(ranges: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
     return merged
 
 
-def _section_faults(layout: Layout, neighbour: Neighbour) -> Iterator[Fault]:
+def _section_faults(layout: Layout, neighbour: Neighbour, corrected: AbstractSet[str]) -> Iterator[Fault]:
     theirs = {section.id: index for index, section in enumerate(neighbour.layout.design.sections)}
     for index, section in enumerate(layout.design.sections):
         if section.id in theirs:
@@ -47,7 +61,8 @@ def _section_faults(layout: Layout, neighbour: Neighbour) -> Iterator[Fault]:
             ends = _ends(neighbour.layout, there)
             if set(ends) != set(_ends(layout, index)):
                 yield Fault(pointer=f"{pointer}/id", detail=f"joins {' and '.join(ends)} on route {neighbour.code}")
-            yield from _fact_faults(pointer, section, neighbour.layout.design.sections[there], neighbour.code)
+            if section.id not in corrected:
+                yield from _fact_faults(pointer, section, neighbour.layout.design.sections[there], neighbour.code)
             yield from _fibre_faults(pointer, layout, index, neighbour, there)
 
 
@@ -57,20 +72,35 @@ def _ends(layout: Layout, index: int) -> tuple[str, str]:
 
 
 def _fact_faults(pointer: str, own: Section, other: Section, code: str) -> Iterator[Fault]:
-    said, theirs = (one.model_dump(exclude=_OF_ROUTE) for one in (own, other))
-    for member, value in theirs.items():
-        # What one route leaves unsaid, as the reel or how it was laid, contradicts nobody who knows it.
-        if said[member] != value and said[member] not in _UNSAID and value not in _UNSAID:
-            known = "something else" if isinstance(value, list | tuple | dict) else value
-            yield Fault(
-                pointer=f"{pointer}/{member}", detail=f"is {known} on route {code}, which passes this cable too"
-            )
+    for member, _ in _told_otherwise(other, own):
+        value = other.model_dump(include={member})[member]
+        known = value if isinstance(value, str | int) else "something else"
+        yield Fault(pointer=f"{pointer}/{member}", detail=f"is {known} on route {code}, which passes this cable too")
+
+
+def _told_otherwise(one: Section, than: Section) -> Iterator[tuple[str, Any]]:
+    """Give what one route says of a cable otherwise than another does.
+
+    What one leaves unsaid, as the reel, contradicts nobody who knows it.
+    """
+    for member in [name for name in Section.model_fields if name not in _OF_ROUTE]:
+        value, other = getattr(one, member), getattr(than, member)
+        if value != other and value not in _UNSAID and other not in _UNSAID:
+            yield member, value
 
 
 def _fibre_faults(pointer: str, layout: Layout, index: int, neighbour: Neighbour, there: int) -> Iterator[Fault]:
-    taken = _first_taken(layout.cable_ranges[index], neighbour.layout.cable_ranges[there])
+    own, theirs = layout.cable_ranges[index], neighbour.layout.cable_ranges[there]
+    taken = _first_taken(own, theirs)
     if taken is not None:
         yield Fault(pointer=f"{pointer}/first_cable_fibre", detail=f"cable fibre {taken} is route {neighbour.code}'s")
+    count, known = layout.design.sections[index].fibre_count, neighbour.layout.design.sections[there].fibre_count
+    last, their_last = (max((last for _, last in ranges), default=0) for ranges in (own, theirs))
+    if count is not None and their_last > count:
+        yield Fault(pointer=f"{pointer}/fibre_count", detail=f"cable fibre {their_last} is route {neighbour.code}'s")
+    if count is None and known is not None and last > known:
+        detail = f"cable fibre {last} is none of the {known} that route {neighbour.code} says there are"
+        yield Fault(pointer=f"{pointer}/first_cable_fibre", detail=detail)
 
 
 def _first_taken(own: Iterable[tuple[int, int]], theirs: Sequence[tuple[int, int]]) -> int | None:

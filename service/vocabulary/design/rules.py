@@ -48,10 +48,6 @@ def _shape_faults(design: Design) -> Iterator[Fault]:
     for index, section in enumerate(design.sections):
         if section.colour_scheme not in SCHEMES:
             yield Fault(pointer=f"/sections/{index}/colour_scheme", detail=f"one of {', '.join(sorted(SCHEMES))}")
-        ends = {site.id for site in design.sites[index : index + 2]}
-        if section.laid is not None and {mark.site for mark in section.laid.sheath_marks} != ends:
-            detail = f"one at each end of the cable: {' and '.join(sorted(ends))}"
-            yield Fault(pointer=f"/sections/{index}/laid/sheath_marks", detail=detail)
 
 
 def _repeated(pointer: str, ids: Sequence[str]) -> Iterator[Fault]:

@@ -24,6 +24,7 @@ from service.vocabulary.records.measurements import (
 from service.vocabulary.records.words import RecordKind
 from service.vocabulary.records.work import (
     ArcCalibrationRecord,
+    CableLayingRecord,
     CleaningRecord,
     ClosureStateRecord,
     SpliceRecord,
@@ -32,14 +33,15 @@ from service.vocabulary.records.work import (
 
 MeasurementRecord = OtdrRecord | AttenuationRecord | ReturnLossRecord | DispersionRecord | ContinuityRecord
 ConnectionRecord = TerminationRecord | CleaningRecord | EndFaceRecord
-Record = ArcCalibrationRecord | SpliceRecord | ClosureStateRecord | ConnectionRecord | MeasurementRecord
+WorkRecord = CableLayingRecord | ArcCalibrationRecord | SpliceRecord | ClosureStateRecord
+Record = WorkRecord | ConnectionRecord | MeasurementRecord
 
 RECORD = TypeAdapter[Record](Annotated[Record, Field(discriminator="kind")])
 
 # Stands in front of what is hashed, so that a later form of the same record can never be taken for this one.
 RECORD_FORM = "record.1"
 # What says which thing a record is about, in the kinds that have it; joints and splicers come beside it.
-_SUBJECT_MEMBERS = ("site", "from_site", "to_site", "fibre", "position", "side", "wavelength_nm")
+_SUBJECT_MEMBERS = ("section", "site", "from_site", "to_site", "fibre", "position", "side", "wavelength_nm")
 
 
 def canonical_record(record: Record) -> dict[str, Any]:
@@ -67,7 +69,7 @@ def read_record_document(document: Mapping[str, Any]) -> Record:
 
 
 def subject_of(record: Record) -> tuple[object, ...]:
-    """Return what a record is about, whatever it says of it: kind, fibres, sites, positions, side, wavelength, splicer.
+    """Return what a record is about, whatever it says: kind, fibres, places, positions, side, wavelength, splicer.
 
     Only a calibration is about a splicer: a splice is what it is, whichever device is said to have made it. Continuity
     is about the fibre that was lit: the one seen is what it says.
@@ -79,11 +81,11 @@ def subject_of(record: Record) -> tuple[object, ...]:
 
 
 def fibres_of(record: Record) -> frozenset[int]:
-    """Return the route fibres a record is about; none for a record about a whole site, or about a splicer."""
+    """Return the route fibres a record is about; none for one about a whole site or cable, or about a splicer."""
     match record:
         case SpliceRecord():
             return frozenset(joint.fibre for joint in record.joints)
-        case ClosureStateRecord() | ArcCalibrationRecord():
+        case CableLayingRecord() | ClosureStateRecord() | ArcCalibrationRecord():
             return frozenset()
         case ContinuityRecord():
             return frozenset({record.fibre} if record.seen_fibre is None else {record.fibre, record.seen_fibre})
@@ -99,24 +101,25 @@ def splicer_of(record: Record) -> str | None:
 
 
 class Reach(NamedTuple):
-    """Which routes some records may matter to beside their own: those through closures among `sites`, or any.
+    """Which routes some records may matter to beside their own: by closures among `sites`, by `sections`, or any.
 
-    A lid is that of every route through its closure, and whoever splices there had it open; a splicer works on several
-    routes of the project between two calibrations.
+    A lid is that of every route through its closure, and whoever splices there had it open; a cable is that of every
+    route that passes it; a splicer works on several routes of the project between two calibrations.
     """
 
-    sites: frozenset[str]
-    is_any_route: bool
+    sites: frozenset[str] = frozenset()
+    sections: frozenset[str] = frozenset()
+    is_any_route: bool = False
 
 
 def reach_of(records: Iterable[Record]) -> Reach:
     """Return how far some records reach."""
-    sites, is_any_route = set(), False
-    for record in records:
-        if isinstance(record, ClosureStateRecord | SpliceRecord):
-            sites.add(record.site)
-        is_any_route = is_any_route or isinstance(record, ArcCalibrationRecord)
-    return Reach(frozenset(sites), is_any_route)
+    every = list(records)
+    return Reach(
+        sites=frozenset(one.site for one in every if isinstance(one, ClosureStateRecord | SpliceRecord)),
+        sections=frozenset(one.section for one in every if isinstance(one, CableLayingRecord)),
+        is_any_route=any(isinstance(one, ArcCalibrationRecord) for one in every),
+    )
 
 
 def touched_fibres(
@@ -131,7 +134,8 @@ def touched_fibres(
 
     A lid sealed touches every fibre of the closure, uncut ones too; one opened, and a splice in a closure, those that
     it reaches by what was agreed. Where a lid was recorded later than it (`lids_later`), it says of every fibre whether
-    that closure had been opened before. A calibration touches those that its splicer has spliced since.
+    that closure had been opened before. A calibration touches those that its splicer has spliced since. By how a cable
+    was laid nothing is judged.
     """
     if isinstance(record, ArcCalibrationRecord):
         return spliced_since

@@ -6,6 +6,7 @@ from enum import StrEnum
 class RecordKind(StrEnum):
     """What a record says."""
 
+    CABLE_LAYING = "cable_laying"
     ARC_CALIBRATION = "arc_calibration"
     SPLICE = "splice"
     TERMINATION = "termination"

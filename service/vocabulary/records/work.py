@@ -1,4 +1,4 @@
-"""What a crew's work is recorded as: calibrations, splices, terminations, cleaning, and lids opened and sealed."""
+"""What a crew's work is recorded as: cable laid, calibrations, splices, terminations, cleaning, and lids."""
 
 from typing import Annotated, Literal
 
@@ -12,6 +12,23 @@ from service.vocabulary.records.words import ClosureState, Polish, RecordKind, S
 
 Attempt = Annotated[int, Field(strict=True, ge=1, le=20)]
 SplicerSequence = Annotated[int, Field(strict=True, ge=0, le=999_999_999)]
+
+
+class SheathMark(q.Value):
+    """What the cable's sheath is marked with at a site, in metres."""
+
+    site: q.Identifier
+    mark_m: q.LengthM
+
+
+class CableLayingRecord(RecordBase):
+    """A section's cable laid: the day, the reel, and the sheath's marks at both ends, by which its length is known."""
+
+    kind: Literal[RecordKind.CABLE_LAYING]
+    section: q.Identifier
+    laid_on: q.Day
+    reel: q.Identifier | None = None
+    sheath_marks: Annotated[tuple[SheathMark, ...], Field(min_length=2, max_length=2)]
 
 
 class ArcCalibrationRecord(RecordBase):

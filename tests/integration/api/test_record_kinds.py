@@ -9,6 +9,7 @@ import pytest
 from service.vocabulary.words import TokenKind
 from tests.factories import (
     Body,
+    make_cable_laying,
     make_calibration,
     make_cleaning,
     make_closure_state,
@@ -99,6 +100,7 @@ TOUCHED = [
     (make_return_loss(fibre=3), {3}),
     (make_dispersion(fibre=3), {3}),
     (make_closure_state(), ALL),
+    (make_cable_laying(), set()),
 ]
 URGENT = {"splice", "termination"}
 

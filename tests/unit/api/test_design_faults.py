@@ -33,11 +33,6 @@ def with_trays(*trays: tuple[int, int]) -> list[Body]:
     return [make_terminal("A", trays=own), make_site("C1", trays=own), make_site("C2"), make_terminal("B")]
 
 
-def laid(id_: str, *sites: str) -> Body:
-    marks = [{"site": site, "mark_m": 1000.0 * number} for number, site in enumerate(sites)]
-    return make_section(id_, laid={"laid_on": "2025-02-11", "sheath_marks": marks})
-
-
 CASES: dict[str, tuple[Body, list[str]]] = {
     "a section too few": (
         {"sections": [make_section("S1"), make_section("S2")], "segments": [{**SEGMENT, "sections": ["S1", "S2"]}]},
@@ -134,13 +129,6 @@ CASES: dict[str, tuple[Body, list[str]]] = {
     ),
     "the far end of no patch cord": (
         {"splice_plan": [planned(site="A", action="terminated", port=1, to_port=25)]}, ["/splice_plan/0/to_port"],
-    ),
-    "a sheath mark at another site": (
-        {"sections": [laid("S1", "A", "C1"), laid("S2", "C2", "C1"), laid("S3", "C2", "C1")]},
-        ["/sections/2/laid/sheath_marks"],
-    ),
-    "two sheath marks at one end": (
-        {"sections": [laid("S1", "A", "A"), make_section("S2"), make_section("S3")]}, ["/sections/0/laid/sheath_marks"],
     ),
     "fibres backwards": ({"segments": ranges((12, 1))}, ["/segments/0/fibres/0"]),
     "fibres beyond the count": ({"segments": ranges((1, 13))}, ["/segments/0/fibres/0"]),

@@ -8,6 +8,7 @@ from service.vocabulary.criteria.voiding import Work
 from service.vocabulary.records.words import EventKind, Qualifier, Side, SpliceMethod
 from service.vocabulary.words import FarEnd
 from worker.judgement.history.inspections import InspectionAct
+from worker.judgement.history.lids import LidAct
 from worker.judgement.numbers.clocks import Stamp
 
 # Light goes there and back: a pulse of 1 ns covers 0.102 m of fibre at a group index of 1.468.
@@ -93,21 +94,6 @@ class ClosureAct(NamedTuple):
     is_sealed: bool
     opened_for: Work | None = None
     is_ended: bool = False
-
-
-class LidAct(NamedTuple):
-    """What shut a closure's lid or opened it: a record of the lid, or splicing in the closure.
-
-    `reaches` tells whether it opened it for the fibre whose history it stands in, by what was agreed. Splicing
-    `of_other_route` opens only what is shut: who opened the lid before said for whom.
-    """
-
-    stamp: Stamp
-    is_sealed: bool
-    reaches: bool
-    is_splicing: bool = False
-    is_ended: bool = False
-    of_other_route: bool = False
 
 
 class Rework(NamedTuple):

@@ -13,7 +13,6 @@ from worker.judgement.history.acts import (
     ClosureAct,
     Continuity,
     History,
-    LidAct,
     Link,
     OtherSplicing,
     Record,
@@ -24,6 +23,7 @@ from worker.judgement.history.acts import (
     Trace,
 )
 from worker.judgement.history.inspections import InspectionAct
+from worker.judgement.history.lids import LidAct
 
 R = TypeVar("R")
 A = TypeVar("A", SpliceAct, TerminationAct, CleaningAct, InspectionAct)

@@ -4,8 +4,22 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from service.vocabulary.findings.words import Reason
-from worker.judgement.history.acts import LidAct
 from worker.judgement.numbers.clocks import Stamp, latest_is_proven, order_fault
+
+
+class LidAct(NamedTuple):
+    """What shut a closure's lid or opened it: a record of the lid, or splicing in the closure.
+
+    `reaches` tells whether it opened it for the fibre whose history it stands in, by what was agreed. Splicing
+    `of_other_route` opens only what is shut: who opened the lid before said for whom.
+    """
+
+    stamp: Stamp
+    is_sealed: bool
+    reaches: bool
+    is_splicing: bool = False
+    is_ended: bool = False
+    of_other_route: bool = False
 
 
 class Lid(NamedTuple):

@@ -39,7 +39,7 @@ def read_record(layout: Layout, item: Evidence) -> Record | None:
         near, far = layout.site_index.get(body["from_site"]), layout.site_index.get(body["to_site"])
         return None if near is None or far is None or near == far else _TESTS[kind](item, (near, far))
     goes_on = kind in _VOIDING and not item.is_annulled and body.get("state") != ClosureState.SEALED
-    if (item.is_ended and not goes_on) or (kind not in _ANYWHERE and body["site"] not in layout.site_index):
+    if kind in _NOT_JUDGED or (item.is_ended and not goes_on) or _is_elsewhere(kind, body, layout):
         return None
     match kind:
         case RecordKind.CLOSURE_STATE:
@@ -50,6 +50,10 @@ def read_record(layout: Layout, item: Evidence) -> Record | None:
             return _termination(item)
         case _:
             return _ACTS[kind](body, stamp_of(item))
+
+
+def _is_elsewhere(kind: RecordKind, body: Body, layout: Layout) -> bool:
+    return kind not in _ANYWHERE and body["site"] not in layout.site_index
 
 
 def _splice(item: Evidence) -> SplicedRibbon | OtherSplicing:
@@ -172,6 +176,8 @@ _TESTS: Mapping[RecordKind, Callable[[Evidence, Ends], Record]] = {
 }
 # A splicer is calibrated anywhere, and a lid moves the fibres of every route through its closure.
 _ANYWHERE = {RecordKind.ARC_CALIBRATION, RecordKind.CLOSURE_STATE}
+# What billing asks for, and no verdict.
+_NOT_JUDGED = {RecordKind.CABLE_LAYING}
 # The work that voids the tests before it.
 _VOIDING = {RecordKind.SPLICE, RecordKind.TERMINATION, RecordKind.CLOSURE_STATE}
 _ACTS: Mapping[RecordKind, Callable[[Body, Stamp], Record]] = {
@@ -179,4 +185,4 @@ _ACTS: Mapping[RecordKind, Callable[[Body, Stamp], Record]] = {
     RecordKind.END_FACE: _inspection,
     RecordKind.ARC_CALIBRATION: _calibration,
 }
-KINDS_READ = frozenset((*_TESTS, *_ACTS, *_VOIDING))
+KINDS_READ = frozenset((*_TESTS, *_ACTS, *_VOIDING, *_NOT_JUDGED))

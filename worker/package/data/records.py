@@ -36,6 +36,11 @@ class RecordOutline(NamedTuple):
     position: int | None = None
     side: str | None = None
     state: str | None = None
+    # Of cable laid: which section's, when, of which reel, and the marks on its sheath.
+    section: str | None = None
+    laid_on: str | None = None
+    reel: str | None = None
+    sheath_marks: Sequence[Mapping[str, str]] = ()
     # What a closure was opened for, where that is said.
     opened_for: Sequence[Mapping[str, Any]] = ()
     attempt: int | None = None

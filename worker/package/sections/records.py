@@ -38,7 +38,7 @@ def records_section(content: PackageContent, records: Sequence[RecordOutline]) -
     # What is no test is work, so that no kind is left out; a later design may have left out a site with work.
     work = sorted(
         (record for record in shown if record.kind not in TESTS and record.kind is not RecordKind.ARC_CALIBRATION),
-        key=lambda one: (order.get(one.site or "", len(order)), one.site or "", one.made_at, one.id),
+        key=lambda one: (order.get(one.site or "", len(order)), _place_text(one), one.made_at, one.id),
     )
     tests = sorted(
         (record for record in shown if record.kind in TESTS),
@@ -60,6 +60,10 @@ def _is_about(record: RecordOutline, scope: frozenset[int]) -> bool:
     if record.spliced_fibres:
         return not scope.isdisjoint(record.spliced_fibres)
     return record.fibre is None or record.fibre in scope
+
+
+def _place_text(record: RecordOutline) -> str:
+    return record.site or record.section or ""
 
 
 def _work_text(record: RecordOutline) -> str:
@@ -88,7 +92,7 @@ _TEST_COLUMNS: tuple[Shown[RecordOutline], ...] = (
     text_column("Instruments", 80, lambda one: " / ".join(each.serial for each in one.instruments) or UNKNOWN),
 )
 _WORK_COLUMNS: tuple[Shown[RecordOutline], ...] = (
-    text_column("Site", 66, lambda one: one.site or ""),
+    text_column("Site or section", 66, _place_text),
     text_column("Work", 70, _work_text),
     text_column("Fibres", 60, _fibres_text),
     _MADE,

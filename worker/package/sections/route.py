@@ -1,17 +1,17 @@
 """The route as designed, in words: the segments submitted, the sites, and the cable between them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 from operator import attrgetter
 from typing import NamedTuple
 
 from service.vocabulary.design.billing_quantities import SegmentQuantities, quantities_of
-from service.vocabulary.design.design import LaidCable, Segment, Site
 from service.vocabulary.design.design import Section as CableSection
+from service.vocabulary.design.design import Segment, Site
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.quantities import decimal_text, metres_text, to_last_place
+from service.vocabulary.quantities import metres_text
 from worker.package.data.content import PackageContent
-from worker.package.document_model import Section, Subheading, Table
+from worker.package.document_model import Section, Subheading
 from worker.package.phrases import UNKNOWN, numbers_text, range_text, words
 from worker.package.sections.columns import Shown, number_column, table_of, text_column
 from worker.package.wording.values import texts_of
@@ -43,7 +43,6 @@ def route_section(content: PackageContent) -> Section:
             table_of(_SITE_COLUMNS, sites),
             Subheading(text="Cable between them"),
             table_of(_CABLE_COLUMNS, cables),
-            *_laid(cables),
         ),
     )
 
@@ -80,44 +79,6 @@ def _fibres_text(cable: _Cable) -> str:
     return taken if cable.section.fibre_count is None else f"{taken} of {cable.section.fibre_count}"
 
 
-def _laid(cables: Sequence[_Cable]) -> Sequence[Subheading | Table]:
-    """Return the cables of which it is known how they were laid, their lengths by their marks beside the designed."""
-    laid = [
-        _Laid(
-            one,
-            one.section.laid,
-            {mark.site: to_last_place(mark.mark_m, places=2) for mark in one.section.laid.sheath_marks},
-        )
-        for one in cables
-        if one.section.laid is not None
-    ]
-    return (
-        (Subheading(text="Cable as laid, its length by the marks on its sheath"), table_of(_LAID_COLUMNS, laid))
-        if laid
-        else ()
-    )
-
-
-class _Laid(NamedTuple):
-    cable: _Cable
-    laid: LaidCable
-    marks_cm: Mapping[str, int]
-
-    @property
-    def by_marks_cm(self) -> int:
-        first_cm, last_cm = self.marks_cm.values()
-        return abs(last_cm - first_cm)
-
-    @property
-    def designed_cm(self) -> int:
-        section = self.cable.section
-        return to_last_place(section.cable_length_m, places=2) + to_last_place(section.slack_m, places=2)
-
-
-def _metres(length_cm: int) -> str:
-    return decimal_text(length_cm, places=2)
-
-
 _SEGMENT_COLUMNS: tuple[Shown[_Billed], ...] = (
     text_column("Segment", 66, lambda one: one.segment.id),
     text_column("Name", 150, lambda one: one.segment.name),
@@ -147,15 +108,4 @@ _CABLE_COLUMNS: tuple[Shown[_Cable], ...] = (
     number_column("Cable", 55, lambda one: texts_of(one.section)["cable_length_m"], unit="m"),
     number_column("Slack", 45, lambda one: texts_of(one.section)["slack_m"], unit="m"),
     number_column("Excess", 40, lambda one: texts_of(one.section)["excess_percent"], unit="%"),
-)
-_LAID_COLUMNS: tuple[Shown[_Laid], ...] = (
-    text_column("Section", 80, lambda one: one.cable.section.id),
-    text_column("Laid on", 60, lambda one: one.laid.laid_on.isoformat()),
-    text_column("From", 60, lambda one: one.cable.start.id),
-    number_column("Mark there", 50, lambda one: _metres(one.marks_cm[one.cable.start.id]), unit="m"),
-    text_column("To", 60, lambda one: one.cable.end.id),
-    number_column("Mark at the end", 50, lambda one: _metres(one.marks_cm[one.cable.end.id]), unit="m"),
-    number_column("By marks", 50, lambda one: _metres(one.by_marks_cm), unit="m"),
-    number_column("Designed, with slack", 60, lambda one: _metres(one.designed_cm), unit="m"),
-    number_column("Longer than designed", 60, lambda one: _metres(one.by_marks_cm - one.designed_cm), unit="m"),
 )

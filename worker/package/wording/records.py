@@ -29,6 +29,8 @@ def subject_text(record: RecordOutline) -> str:
             return f"{record.site}, fibre {numbers}" if numbers else f"{record.site}, another route's"
         case RecordKind.CLOSURE_STATE:
             return f"{record.site}, {lid_text(record)}"
+        case RecordKind.CABLE_LAYING:
+            return f"{record.section}"
         case RecordKind.ARC_CALIBRATION:
             at = "" if record.site is None else f" at {record.site}"
             return f"splicer {record.splicer_serial}{at}"

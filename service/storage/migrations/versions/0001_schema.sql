@@ -252,6 +252,7 @@ CREATE TABLE record (
     kind varchar NOT NULL,
     lid_site varchar,
     splice_site varchar,
+    laid_section varchar,
     splicer_serial varchar,
     made_at timestamptz NOT NULL,
     sent_at timestamptz NOT NULL,
@@ -267,6 +268,7 @@ CREATE TABLE record (
 CREATE INDEX ix_record_arrival ON record (project_id, route_id, route_version, id);
 CREATE INDEX ix_record_lid ON record (project_id, lid_site) WHERE lid_site IS NOT NULL;
 CREATE INDEX ix_record_splice ON record (project_id, splice_site) WHERE splice_site IS NOT NULL;
+CREATE INDEX ix_record_laid ON record (project_id, laid_section) WHERE laid_section IS NOT NULL;
 CREATE INDEX ix_record_splicer ON record (project_id, splicer_serial, kind) WHERE splicer_serial IS NOT NULL;
 
 CREATE TABLE route_section (

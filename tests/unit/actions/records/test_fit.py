@@ -11,6 +11,7 @@ from service.vocabulary.records.record import RECORD
 from tests.factories import (
     Body,
     layout_of,
+    make_cable_laying,
     make_calibration,
     make_continuity,
     make_design,
@@ -125,3 +126,25 @@ def test_a_terminal_whose_connector_is_put_on_the_fibre_has_no_splice_to_record(
     assert faults(make_termination(how="splice_on_connector"), design) == []
     detail = "has no splice at this site by the splice plan"
     assert faults(make_splice(site="A"), design) == [("/joints/0/fibre", detail)]
+
+
+@pytest.mark.parametrize(
+    ("changes", "pointer"),
+    [
+        ({"section": "S9"}, "/section"),
+        ({"section": "S2"}, "/sheath_marks"),
+        ({"marks_m": {"A": 1.0, "C2": 900.0}}, "/sheath_marks"),
+        ({"laid_on": "2026-01-03"}, "/laid_on"),
+    ],
+)
+def test_cable_is_laid_between_the_ends_of_its_section_and_not_in_days_to_come(changes: Body, pointer: str) -> None:
+    assert [found for found, _ in faults(make_cable_laying(**changes))] == [pointer]
+
+
+def test_where_clocks_are_ahead_cable_may_have_been_laid_on_the_day_that_begins_there() -> None:
+    assert faults(make_cable_laying(laid_on="2026-01-02")) == []
+
+
+def test_two_marks_at_one_end_tell_no_length() -> None:
+    marks = [{"site": "A", "mark_m": 1.0}, {"site": "A", "mark_m": 900.0}]
+    assert [found for found, _ in faults({**make_cable_laying(), "sheath_marks": marks})] == ["/sheath_marks"]

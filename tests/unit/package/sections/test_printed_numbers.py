@@ -4,15 +4,15 @@ import re
 from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date
 from itertools import product
 from typing import Any
 
 import pytest
 
-from service.vocabulary.design.design import LaidCable, SheathMark, Tray
+from service.vocabulary.design.design import Tray
+from tests.factories import make_cable_laying
 from tests.judged_routes import demo_content, large_content
-from tests.package_factories import with_design, with_members, with_verdict
+from tests.package_factories import packaged, with_design, with_members, with_verdict
 from tests.package_reading import attached_documents, draw_content
 from tests.printed.attached import Attached
 from tests.printed.expectations import FINDINGS_OF, rows
@@ -55,12 +55,12 @@ def with_trays_and_cable_of_nobody() -> PackageContent:
     content = judged_route()
     first, second, *others = content.design.sites
     trays = tuple(Tray(number=number, capacity=24 if number < 4 else 12) for number in (5, 1, 2, 4))
-    marks = (SheathMark(site=second.id, mark_m=3120.5), SheathMark(site=first.id, mark_m=4118.25))
-    laid = LaidCable(laid_on=date(2025, 2, 11), sheath_marks=marks)
+    marks = {second.id: 3120.5, first.id: 4118.25}
     [segment, *rest] = content.design.segments
     cable, *behind = content.design.sections
+    laid = [make_cable_laying(section=cable.id, marks_m=marks, **how) for how in ({}, {"reel": None})]
     located = with_verdict(
-        content,
+        replace(content, records=[*content.records, *map(packaged, laid)]),
         spots=[
             make_spots((1, 4), (6, 6), C1=(971, 5, 4), C2=(2025, 12, 5)),
             make_spots((7, 9), C2=(1999, 7, 3)),
@@ -70,7 +70,7 @@ def with_trays_and_cable_of_nobody() -> PackageContent:
     return with_design(
         located,
         sites=(first.model_copy(update={"trays": trays[:1]}), second.model_copy(update={"trays": trays}), *others),
-        sections=(cable.model_copy(update={"first_cable_fibre": 13, "fibre_count": 48, "laid": laid}), *behind),
+        sections=(cable.model_copy(update={"first_cable_fibre": 13, "fibre_count": 48}), *behind),
         segments=(segment.model_copy(update={"sections": segment.sections[1:]}), *rest),
     )
 

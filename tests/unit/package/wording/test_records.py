@@ -8,6 +8,7 @@ from service.vocabulary.records.words import RecordKind
 from tests.factories import (
     Body,
     make_attenuation,
+    make_cable_laying,
     make_calibration,
     make_cleaning,
     make_closure_state,
@@ -27,6 +28,7 @@ from worker.package.data.content import PackageContent
 ENDED, INSTRUMENTS = "Replaced, withdrawn and doubted records", "Instruments and calibrations"
 SET_ASIDE = "Tests set aside and tests repeated"
 SUBJECTS: list[tuple[Body, str, str]] = [
+    (make_cable_laying(), "cable laying", "S1"),
     (make_splice(fibres=[3, 4]), "splice", "C1, fibre 3, 4"),
     (make_closure_state(state="opened"), "closure state", "C1, opened"),
     (

@@ -30,6 +30,15 @@ def test_a_branch_passes_the_same_cable_with_other_fibres_of_it() -> None:
     assert layout_of(branch()).cable_fibres(12) == (24, 24, 12)
 
 
+@pytest.mark.parametrize(("count", "is_refused"), [(23, True), (24, False)])
+def test_a_cable_has_all_fibres_that_routes_have_in_it_whichever_says_how_many(count: int, is_refused: bool) -> None:
+    counting = make_design(sections=[make_section("S1", fibre_count=count), make_section("S2"), make_section("S3")])
+    said = [("/sections/0/fibre_count", "cable fibre 24 is route R2's")]
+    assert faults(counting, branch()) == (said if is_refused else [])
+    detail = "cable fibre 24 is none of the 23 that route R1 says there are"
+    assert faults(branch(), counting) == ([("/sections/0/first_cable_fibre", detail)] if is_refused else [])
+
+
 @pytest.mark.parametrize(("first", "taken"), [(13, None), (12, 12), (2, 2)])
 def test_a_cable_fibre_that_another_route_has_is_refused_by_its_number(first: int, taken: int | None) -> None:
     sections = [make_section("S1", first_cable_fibre=first), make_section("S7"), make_section("S9")]
@@ -49,20 +58,13 @@ def test_a_cable_fibre_that_another_route_has_is_refused_by_its_number(first: in
         ("fibre_type", "G.657.A1", "G.652.D"),
         ("fibres_per_tube", 6, "12"),
         ("optics", [{"wavelength_nm": 1550, "group_index": 1.4682}], "something else"),
-        (
-            "laid",
-            {"laid_on": "2025-02-11", "sheath_marks": [{"site": "A", "mark_m": 5.0}, {"site": "C1", "mark_m": 1005.0}]},
-            "something else",
-        ),
     ],
 )
 def test_what_the_cable_is_both_routes_say_alike(member: str, value: object, said: str) -> None:
-    marks = [{"site": "A", "mark_m": 5.0}, {"site": "C1", "mark_m": 1004.0}]
     known = {
         "reel": "REEL-1",
         "fibre_count": 144,
         "optics": [{"wavelength_nm": 1550, "group_index": 1.468}],
-        "laid": {"laid_on": "2025-02-11", "sheath_marks": marks},
     }
     first = make_design(sections=[make_section("S1", **known), make_section("S2"), make_section("S3")])
     shared = make_section("S1", first_cable_fibre=13, **{**known, member: value})

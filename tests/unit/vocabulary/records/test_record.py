@@ -9,6 +9,7 @@ from service.vocabulary.records.record import Reach, fibres_of, reach_of, splice
 from tests.factories import (
     Body,
     layout_of,
+    make_cable_laying,
     make_calibration,
     make_cleaning,
     make_closure_state,
@@ -104,11 +105,12 @@ def test_a_lid_touches_every_fibre_and_a_calibration_those_spliced_since() -> No
     assert touched(make_calibration(), since=frozenset()) == set()
 
 
-def test_lids_and_splicing_reach_the_routes_through_their_site_calibrations_any_and_all_else_its_own() -> None:
-    for kind in set(MAKE) - {"closure_state", "splice", "arc_calibration"}:
-        assert reach_of([read_record(MAKE[kind]())]) == Reach(sites=frozenset(), is_any_route=False)
+def test_lids_splicing_and_cable_reach_the_routes_that_pass_calibrations_any_and_all_else_its_own() -> None:
+    for kind in set(MAKE) - {"closure_state", "splice", "cable_laying", "arc_calibration"}:
+        assert reach_of([read_record(MAKE[kind]())]) == Reach()
     lids = [read_record(make_closure_state()), read_record(make_splice(site="C2"))]
-    assert reach_of(lids) == Reach(sites=frozenset({"C1", "C2"}), is_any_route=False)
+    assert reach_of(lids) == Reach(sites=frozenset({"C1", "C2"}))
+    assert reach_of([read_record(make_cable_laying(section="S2"))]) == Reach(sections=frozenset({"S2"}))
     assert reach_of([*lids, read_record(make_calibration())]).is_any_route
 
 
@@ -161,5 +163,6 @@ def test_a_correction_is_about_the_same(one: Body, other: Body) -> None:
     assert subject_of(read_record(one)) == subject_of(read_record(other))
 
 
-def test_only_lids_and_calibrations_are_about_no_fibre() -> None:
-    assert {kind for kind in MAKE if not fibres_of(read_record(MAKE[kind]()))} == {"closure_state", "arc_calibration"}
+def test_only_cable_lids_and_calibrations_are_about_no_fibre() -> None:
+    about_none = {kind for kind in MAKE if not fibres_of(read_record(MAKE[kind]()))}
+    assert about_none == {"cable_laying", "closure_state", "arc_calibration"}
