@@ -1,15 +1,17 @@
 """Judging one fibre: its records held against every criterion, as one canonical document."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
-from service.vocabulary.canonical import canonical_json, sha256_hex
+from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.criteria.criteria import Criteria, SegmentsProven
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import FibreDocument
-from worker.judgement.documents.fibre import write_fibre, write_nothing
+from service.vocabulary.findings.finding import FibreDocument, WorkDocument
+from worker.judgement.documents.fibre import fibre_text, write_fibre, write_nothing, write_work
+from worker.judgement.documents.findings import write_finding
 from worker.judgement.fibre.contributions import Contributions, estimate_sums, link_outlines, trace_outlines
-from worker.judgement.fibre.findings import Counts, Missing, count_required, missing_of
+from worker.judgement.fibre.findings import Counts, Finding, Missing, count_required, missing_of
 from worker.judgement.fibre.glass import glass_losses
 from worker.judgement.fibre.link_tests import is_dark
 from worker.judgement.fibre.measured import measure_fibre, prepare_measuring, sight_fibre
@@ -30,7 +32,7 @@ ENGINE = 3
 ENGINE_VERSION = str(ENGINE)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, kw_only=True)
 class FibreJudgement:
     """What judging one fibre gave: its document, its required findings counted, and what it contributes to its route.
 
@@ -38,22 +40,47 @@ class FibreJudgement:
     its segments.
     """
 
-    document: FibreDocument
-    content: bytes
-    digest: str
+    beside_findings: FibreDocument
+    findings: Sequence[Finding]
     counts: Mapping[str, Counts]
-    missing: tuple[Missing, ...]
     contributions: Contributions | None
 
     @property
     def fibre(self) -> int:
         """The fibre's number."""
-        return self.document["fibre"]
+        return self.beside_findings["fibre"]
+
+    @property
+    def work(self) -> list[WorkDocument]:
+        """What is to be done."""
+        return self.beside_findings["work"]
 
     @property
     def problem(self) -> str | None:
         """Why it could not be judged."""
-        return self.document.get("problem")
+        return self.beside_findings.get("problem")
+
+    @property
+    def missing(self) -> tuple[Missing, ...]:
+        """What is missing of its required findings."""
+        return tuple(missing_of(self.findings))
+
+    @cached_property
+    def content(self) -> bytes:
+        """Its document as canonical JSON."""
+        return fibre_text(self.beside_findings, self.findings)
+
+    @cached_property
+    def digest(self) -> str:
+        """The SHA-256 of its document."""
+        return sha256_hex(self.content)
+
+    @cached_property
+    def document(self) -> FibreDocument:
+        """Its document."""
+        document = self.beside_findings.copy()
+        document["findings"] = [write_finding(finding) for finding in self.findings]
+        return document
 
 
 class Rules:
@@ -81,7 +108,8 @@ class Rules:
     def judge(self, fibre: int, records: Iterable[Record], *, spots: Spots | None = None) -> FibreJudgement:
         """Judge one fibre, its sites where its cable's fibres show them; the order of its records does not matter."""
         if fibre not in self._layout.segments_of_fibre:
-            return _judgement(write_nothing(fibre), counts={}, contributions=Contributions())
+            nothing = write_nothing(fibre)
+            return FibreJudgement(beside_findings=nothing, findings=(), counts={}, contributions=Contributions())
         where = designed_spots(self._layout) if spots is None else spots
         tested = measure_fibre(self._prepared, fibre=fibre, records=records, spots=where)
         found = [finding for rule in self._rules for finding in rule.findings(tested)]
@@ -98,31 +126,20 @@ class Rules:
             glass=tuple(glass_losses(tested, self._prepared.criteria.criteria)) if is_tested else (),
             sightings=tested.traces.sightings,
         )
-        work = work_of(tested, findings)
-        document = write_fibre(self._layout, tested, findings, work, is_dark=contributions.is_dark)
-        counts, missing = count_required(tested.segments, findings), missing_of(findings)
-        return _judgement(document, counts=counts, missing=missing, contributions=contributions)
+        work = [write_work(item, self._layout, fibre=fibre) for item in work_of(tested, findings)]
+        return FibreJudgement(
+            beside_findings=write_fibre(self._layout, tested, work, is_dark=contributions.is_dark),
+            findings=findings,
+            counts=count_required(tested.segments, findings),
+            contributions=contributions,
+        )
 
 
 def unjudged(layout: Layout, *, fibre: int, problem: str) -> FibreJudgement:
     """Say of a fibre why it could not be judged: it proves nothing, so its segments cannot conform."""
-    counts = {segment: Counts(undetermined=1) for segment in layout.segments_of_fibre.get(fibre, ())}
-    return _judgement(write_nothing(fibre, problem=problem), counts=counts, contributions=None)
-
-
-def _judgement(
-    document: FibreDocument,
-    *,
-    counts: Mapping[str, Counts],
-    contributions: Contributions | None,
-    missing: Iterable[Missing] = (),
-) -> FibreJudgement:
-    content = canonical_json(document)
     return FibreJudgement(
-        document=document,
-        content=content,
-        digest=sha256_hex(content),
-        counts=counts,
-        missing=tuple(missing),
-        contributions=contributions,
+        beside_findings=write_nothing(fibre, problem=problem),
+        findings=(),
+        counts={segment: Counts(undetermined=1) for segment in layout.segments_of_fibre.get(fibre, ())},
+        contributions=None,
     )

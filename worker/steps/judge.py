@@ -92,7 +92,7 @@ def _write(
 
 
 def _row(fibre: FibreVersions, judgement: FibreJudgement) -> dict[str, Any]:
-    work, contributions = judgement.document["work"], judgement.contributions
+    work, contributions = judgement.work, judgement.contributions
     return {
         "fibre": fibre.number,
         "read_version": fibre.evidence_version,

@@ -1,5 +1,6 @@
 """What criteria have in common: code, clause, force, where they apply, and how uncertainty enters."""
 
+from functools import cached_property
 from typing import Annotated, ClassVar, Literal, NamedTuple
 
 from pydantic import Field, model_validator
@@ -54,12 +55,17 @@ class Criterion(q.Value):
     limits_loss: ClassVar[bool] = False
     is_end_to_end: ClassVar[bool] = False
 
+    @cached_property
+    def at_wavelength_nm(self) -> int | None:
+        """The wavelength that it names, if it names one."""
+        return getattr(self, "wavelength_nm", None)
+
     @property
     def required_tests(self) -> tuple[RequiredTest, ...]:
         """Return the tests that it cannot be judged without."""
         if self.judged_by is None:
             return ()
-        return (RequiredTest(self.judged_by, getattr(self, "wavelength_nm", None), self.link_stretch),)
+        return (RequiredTest(self.judged_by, self.at_wavelength_nm, self.link_stretch),)
 
     @property
     def link_stretch(self) -> LinkStretch:

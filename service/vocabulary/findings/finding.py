@@ -35,7 +35,7 @@ class RecordReading(NamedTuple):
     value: int | None = None
     within: int | None = None
     places: int = 3
-    distance_um: int | None = None
+    distance_m: str | None = None
 
 
 class VoidRecord(NamedTuple):

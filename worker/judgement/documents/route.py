@@ -11,7 +11,7 @@ from service.vocabulary.findings.finding import (
     WorkDocument,
 )
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument, SuspicionKind
-from worker.judgement.documents.fibre import write_findings
+from worker.judgement.documents.findings import write_finding
 from worker.judgement.fibre.contributions import (
     Contributions,
     ContributionsDocument,
@@ -112,7 +112,7 @@ def write_verdict(
         "criteria_sha256": criteria_sha256,
         "spots": list(spots),
         "fibres": list(fibres),
-        "findings": write_findings(findings),
+        "findings": [write_finding(one) for one in findings],
         "suspicions": [_suspicion(one) for one in suspicions],
         "segments": {segment: write_segment(counts) for segment, counts in segments.items()},
     }

@@ -5,12 +5,14 @@ from typing import NamedTuple
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.findings.words import Reason
 from worker.judgement.history.acts import Trace
-from worker.judgement.numbers.exact import TENTHS_PER_MDB, mdb_text, mean_tenth_mdb
+from worker.judgement.numbers.exact import TENTHS_PER_MDB, mdb_text
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.traces.places import Place
 from worker.judgement.traces.readings import OneWayLoss
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 
+# 0.001 dB each in 0.0001 dB.
+_HALF_IN_TENTHS = TENTHS_PER_MDB // 2
 # There is a reading, and it cannot be told which; that the other direction is good says nothing of it.
 _CONTRADICTORY = {Reason.AMBIGUOUS_EVENT, Reason.READINGS_DISAGREE, Reason.LOSS_NOT_STATED}
 
@@ -39,27 +41,18 @@ class WorseDirection(NamedTuple):
     void: tuple[VoidRecord, ...]
 
 
-def combine(place: Place, forward: OneWayLoss, backward: OneWayLoss, *, below_zero_tenth_mdb: int) -> BidirectionalLoss:
+def combine(place: Place, forward: OneWayLoss, backward: OneWayLoss, below_zero_tenth_mdb: int) -> BidirectionalLoss:
     """Return the loss of a place from both directions; a mean may be so far below zero, and no farther."""
-    reason, low, high = None, 0, 0
     if forward.reason is not None or backward.reason is not None:
-        reason = missing_reason(forward.reason, backward.reason)
-    elif place.is_end and cords_changed(place.site_index, forward.readings[0].trace, backward.readings[0].trace):
-        reason = Reason.CORDS_CHANGED
-    else:
-        one, other = forward.readings[0], backward.readings[0]
-        low = mean_tenth_mdb(first_mdb=one.low_mdb, second_mdb=other.low_mdb)
-        high = mean_tenth_mdb(first_mdb=one.high_mdb, second_mdb=other.high_mdb)
-        if high < -below_zero_tenth_mdb:
-            reason = Reason.BELOW_ZERO
-    return BidirectionalLoss(
-        reason=reason,
-        low_tenth_mdb=low,
-        high_tenth_mdb=high,
-        detail=_mean_detail(forward, backward) if reason is None else _missing_detail(reason, forward, backward),
-        readings=tuple(map(_record_reading, forward.readings + backward.readings)),
-        void=forward.void + backward.void,
-    )
+        return _missing(missing_reason(forward.reason, backward.reason), forward, backward)
+    one, other = forward.readings[0], backward.readings[0]
+    if place.is_end and cords_changed(place.site_index, one.trace, other.trace):
+        return _missing(Reason.CORDS_CHANGED, forward, backward)
+    low, high = (one.low_mdb + other.low_mdb) * _HALF_IN_TENTHS, (one.high_mdb + other.high_mdb) * _HALF_IN_TENTHS
+    if high < -below_zero_tenth_mdb:
+        return _missing(Reason.BELOW_ZERO, forward, backward)
+    readings = _record_reading(one), _record_reading(other)
+    return BidirectionalLoss(None, low, high, _mean_detail(one, other), readings, forward.void + backward.void)
 
 
 def worse_of_any(forward: OneWayLoss, backward: OneWayLoss) -> WorseDirection:
@@ -111,21 +104,32 @@ def _worse(forward: OneWayLoss, backward: OneWayLoss, reason: Reason | None) -> 
     )
 
 
-def both_said(forward: OneWayLoss, backward: OneWayLoss) -> str:
-    """Say what both directions show, where both do."""
-    there, back = _said(forward.readings[0]), _said(backward.readings[0])
-    return f"{there} ({DIRECTION_LABELS[True]}) and {back} ({DIRECTION_LABELS[False]})"
+def both_said(there: Reading, back: Reading) -> str:
+    """Say what both directions show."""
+    return f"{_said(there)} ({DIRECTION_LABELS[True]}) and {_said(back)} ({DIRECTION_LABELS[False]})"
 
 
-def _mean_detail(forward: OneWayLoss, backward: OneWayLoss) -> str:
-    return f"mean of {both_said(forward, backward)}"
+def _mean_detail(there: Reading, back: Reading) -> str:
+    return "mean of " + both_said(there, back)
+
+
+def _missing(reason: Reason | None, forward: OneWayLoss, backward: OneWayLoss) -> BidirectionalLoss:
+    assert reason is not None
+    return BidirectionalLoss(
+        reason=reason,
+        low_tenth_mdb=0,
+        high_tenth_mdb=0,
+        detail=_missing_detail(reason, forward, backward),
+        readings=tuple(map(_record_reading, forward.readings + backward.readings)),
+        void=forward.void + backward.void,
+    )
 
 
 def _missing_detail(reason: Reason, forward: OneWayLoss, backward: OneWayLoss) -> str:
     if reason is Reason.CORDS_CHANGED:
         return "the cord at this end was another one for the other direction"
     if reason is Reason.BELOW_ZERO:
-        return f"{_mean_detail(forward, backward)}: {REASON_LABELS[reason]}"
+        return f"{_mean_detail(forward.readings[0], backward.readings[0])}: {REASON_LABELS[reason]}"
     missing = [
         (is_forward, _missing_said(one))
         for is_forward, one in ((True, forward), (False, backward))
@@ -157,4 +161,5 @@ def _record_reading(reading: Reading) -> RecordReading:
     if not events:
         return RecordReading(record, direction, within=reading.high_mdb)
     # What the event loses in all: where joints share it, one alone may lose less, down to nothing.
-    return RecordReading(record, direction, value=reading.shown_mdb, distance_um=events[0].at_um)
+    value = (events[0].loss_mdb or 0) if len(events) == 1 else reading.shown_mdb
+    return RecordReading(record, direction, None, value, None, 3, events[0].at_m)

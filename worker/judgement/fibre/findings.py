@@ -1,7 +1,7 @@
 """Findings as values: a value, or bounds of one, held against a limit, and what it is about; and findings counted."""
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from service.vocabulary.criteria.base import Criterion
@@ -12,6 +12,8 @@ from service.vocabulary.findings.words import Grade, Outcome, Reason
 from service.vocabulary.records.words import Side
 from worker.judgement.numbers.exact import Exact
 from worker.judgement.numbers.limits import Limit, hold
+
+_CONFORMING = Outcome.CONFORMING
 
 
 class Judgement(NamedTuple):
@@ -68,7 +70,7 @@ class Finding(NamedTuple):
     @property
     def wavelength_nm(self) -> int | None:
         """The wavelength that the criterion names, if it names one."""
-        return getattr(self.criterion, "wavelength_nm", None)
+        return self.criterion.at_wavelength_nm
 
     @property
     def is_required(self) -> bool:
@@ -88,7 +90,7 @@ class Finding(NamedTuple):
     @property
     def is_good(self) -> bool:
         """Tell whether it conforms."""
-        return self.judged.outcome is Outcome.CONFORMING
+        return self.judged.outcome is _CONFORMING
 
     @property
     def is_bad(self) -> bool:
@@ -127,16 +129,19 @@ class Missing(NamedTuple):
 
 def count_required(segments: Iterable[str], findings: Iterable[Finding]) -> dict[str, Counts]:
     """Count required findings by segment and outcome."""
-    required = ((one.judged.outcome, one.segments) for one in findings if one.criterion.force is Force.REQUIRED)
-    return count_outcomes(segments, required)
+    forced = Force.REQUIRED
+    alike = Counter([(one.judged.outcome, one.segments) for one in findings if one.criterion.force is forced])
+    return count_outcomes(segments, alike)
 
 
-def count_outcomes(segments: Iterable[str], required: Iterable[tuple[Outcome, Sequence[str]]]) -> dict[str, Counts]:
-    """Count the outcomes of required findings in each of their segments."""
+def count_outcomes(
+    segments: Iterable[str], required: Mapping[tuple[Outcome, tuple[str, ...]], int]
+) -> dict[str, Counts]:
+    """Count the outcomes of required findings in each of their segments, by how many come out alike."""
     counts = {segment: dict.fromkeys(Outcome, 0) for segment in segments}
-    for outcome, own in required:
+    for (outcome, own), number in required.items():
         for segment in own:
-            counts[segment][outcome] += 1
+            counts[segment][outcome] += number
     return {segment: Counts(*own.values()) for segment, own in counts.items()}
 
 
@@ -148,10 +153,11 @@ def counts_in(segment: str, counted: Iterable[Mapping[str, Counts]]) -> Counts:
 
 def missing_of(findings: Iterable[Finding]) -> list[Missing]:
     """Return what is missing of the findings, by segment, criterion and reason."""
+    undetermined = Outcome.UNDETERMINED
+    unknown = [one for one in findings if one.judged.outcome is undetermined and one.is_required]
     counter = Counter(
         (segment, finding.code, "" if finding.reason is None else finding.reason.value)
-        for finding in findings
-        if finding.judged.outcome is Outcome.UNDETERMINED and finding.is_required
+        for finding in unknown
         for segment in finding.segments or ("",)
     )
     return [Missing(*key, number) for key, number in sorted(counter.items())]

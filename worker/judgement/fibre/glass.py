@@ -69,10 +69,11 @@ def _fill(found: list[int | None], aligned: AlignedTrace) -> None:
     trace, readings = aligned.trace, aligned.readings
     (near, far), step = trace.ends, 1 if trace.is_forward else -1
     behind: list[int] = []
+    no_cord_at = far if trace.receive is None else None
     for site in range(near + step, far + step, step):
-        behind.append(min(site, site - step))
+        behind.append(site - 1 if step > 0 else site)
         shown = readings.get(site)
-        if site == far and trace.receive is None:
+        if site == no_cord_at:
             stated = trace.ends_shown[0].mdb_per_km if trace.ends_shown else None
         elif isinstance(shown, Reading) and shown.events:
             stated = shown.events[0].mdb_per_km

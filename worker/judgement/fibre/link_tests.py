@@ -224,7 +224,11 @@ def _find_one_value(fibre: FibreMeasured, own: Sequence[Link], span: Span) -> _F
         # Where another fibre was lit and this one seen, this one was not tested.
         if one.span == (span.first, span.last) and not (isinstance(one, Continuity) and one.fibre != fibre.number)
     ]
-    good, void = split_by_fault(whole, fibre.validity.fault_of, fibre.validity.fault_over, fibre.prepared.fault_of_loss)
+    faults_of = fibre.validity.fault_of, fibre.validity.fault_over, fibre.prepared.fault_of_loss
+    if len(whole) == 1 and not any(fault_of(whole[0]) for fault_of in faults_of):
+        # As on nearly every finished fibre.
+        return None, whole, ()
+    good, void = split_by_fault(whole, *faults_of)
     if good and not latest_is_proven([one.stamp for one in good]):
         void += [(one, Reason.ORDER_NOT_PROVEN) for one in good]
         good = []

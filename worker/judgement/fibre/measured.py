@@ -52,7 +52,8 @@ class PlaceLoss(NamedTuple):
 class Prepared:
     """What every fibre of a route is measured by.
 
-    `wavelengths_nm` are those at which some criterion asks for the losses of places.
+    `wavelengths_nm` are those at which some criterion asks for the losses of places; readings of both directions that
+    differ by no more than `alike_mdb` contradict no mode fields.
     """
 
     layout: Layout
@@ -63,6 +64,7 @@ class Prepared:
     link_criteria: tuple[LinkAttenuationCriterion, ...]
     end_faces: Mapping[int, Sequence[EndFaceCriterion]]
     below_zero_tenth_mdb: int
+    alike_mdb: int
 
     def fault_of_loss(self, test: Link) -> Reason | None:
         """Return that a loss by source and meter is less, by any criterion, than the fibre alone must have."""
@@ -151,6 +153,7 @@ def prepare_measuring(layout: Layout, criteria: Criteria) -> Prepared:
         link_criteria=tuple([one for one in criteria.criteria if isinstance(one, LinkAttenuationCriterion)]),
         end_faces=required_end_faces(criteria, layout),
         below_zero_tenth_mdb=limit_mdb(criteria.mean_below_zero_db) * TENTHS_PER_MDB,
+        alike_mdb=2 * limit_mdb(criteria.consistency.scattering_db),
     )
 
 
@@ -194,12 +197,12 @@ def measure_place(
     prepared: Prepared, history: History, place: Place, wavelength_nm: int, *, forward: OneWayLoss, backward: OneWayLoss
 ) -> PlaceLoss:
     """Return the loss of a place from what both directions show of it, or why that proves nothing."""
-    both = combine(place, forward, backward, below_zero_tenth_mdb=prepared.below_zero_tenth_mdb)
+    both = combine(place, forward, backward, prepared.below_zero_tenth_mdb)
     if both.reason is None and place.site_index in prepared.end_faces:
         fault = end_face_fault(history, place, prepared.end_faces[place.site_index])
         if fault is not None:
             both = both._replace(reason=fault, detail=f"{REASON_LABELS[fault]}; {both.detail}")
-    if both.reason is None:
+    if both.reason is None and abs(forward.readings[0].high_mdb - backward.readings[0].high_mdb) > prepared.alike_mdb:
         why = contradiction(
             prepared.layout,
             prepared.criteria.consistency,

@@ -58,7 +58,7 @@ def contradiction(
     ahead, back = forward.readings[0], backward.readings[0]
     scattering_mdb = limit_mdb(consistency.scattering_db)
     twice_mdb = ahead.high_mdb - back.high_mdb
-    # As nearly every splice. And what a direction does not show says nothing of the difference.
+    # What a direction does not show says nothing of the difference.
     if abs(twice_mdb) <= 2 * scattering_mdb or not (ahead.is_seen and back.is_seen):
         return None
     if place.is_group or place.zone or not place.is_closure:

@@ -135,7 +135,10 @@ class Cord(NamedTuple):
 
 
 class TraceEvent(NamedTuple):
-    """A point on a trace, by its distance from the instrument's port; `number` tells it from others at one distance."""
+    """A point on a trace, by its distance from the instrument's port; `number` tells it from others at one distance.
+
+    `at_m` is the distance as it was posted, to be shown.
+    """
 
     at_um: int
     number: int
@@ -144,6 +147,7 @@ class TraceEvent(NamedTuple):
     reflectance_mdb: int | None
     qualifier: Qualifier
     mdb_per_km: int | None
+    at_m: str
 
 
 class DynamicRange(NamedTuple):

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from service.vocabulary.criteria.criteria import Consistency
 from service.vocabulary.quantities import PDB_PER_MDB, UM_PER_KM
-from worker.judgement.history.acts import Trace, TraceEvent
+from worker.judgement.history.acts import Trace
 from worker.judgement.numbers.exact import limit_mdb
 
 # By how much the attenuation of two sections of one fibre may differ, common practice, no source.
@@ -42,49 +42,84 @@ class Parts(NamedTuple):
 
 def parts_between(trace: Trace, *, from_um: int, to_um: int, near_um: int) -> Parts:
     """Return the parts of a trace between two points; an event within `near_um` of a point is at it."""
-    glass, inside, first, last = 0, 0, 0, 0
-    listed, stated_um, behind_um = 0, 0, 0
-    is_glass_all, are_events_all, is_coarse = True, True, True
-    before: TraceEvent | None = None
+    glass = _glass_between(trace, from_um, to_um, near_um)
+    events = _events_between(trace, from_um, to_um, near_um)
+    # Each is known to half of its last place: a hundredth where all thousandths are zero.
+    step_mdb_per_km, unit_pdb = 10 if glass.is_coarse else 1, trace.outline.step_mdb * PDB_PER_MDB
+    return Parts(
+        glass_pdb=glass.loss_pdb,
+        inside_pdb=events.inside_mdb * PDB_PER_MDB,
+        first_pdb=events.first_mdb * PDB_PER_MDB,
+        last_pdb=events.last_mdb * PDB_PER_MDB,
+        listed=events.listed,
+        is_glass_all=glass.is_all,
+        are_events_all=events.are_all,
+        rounding_pdb=step_mdb_per_km * glass.stated_um // 2 + unit_pdb * (events.listed + 1) // 2,
+    )
+
+
+class _Glass(NamedTuple):
+    loss_pdb: int
+    stated_um: int
+    is_all: bool
+    is_coarse: bool
+
+
+class _Events(NamedTuple):
+    inside_mdb: int
+    first_mdb: int
+    last_mdb: int
+    listed: int
+    are_all: bool
+
+
+# Both go through all events by plain numbers, as a route has a million of these.
+
+
+def _glass_between(trace: Trace, from_um: int, to_um: int, near_um: int) -> _Glass:
+    """Return what the sections lose as the events behind them state it."""
+    loss_pdb, stated_um, behind_um, is_all, is_coarse = 0, 0, 0, True, True
     end = min(trace.ends_shown, key=lambda event: event.at_um, default=None)
-    for event in (*trace.events, *(() if end is None else (end,))):
-        low_um, high_um = max(behind_um, from_um), min(event.at_um, to_um)
-        behind_um = event.at_um
-        if high_um > low_um:
-            if event.mdb_per_km is None:
-                # So short a piece loses nothing that matters, as between a cord's end as stated and its event.
-                is_glass_all = is_glass_all and high_um - low_um <= near_um
-            else:
-                glass += event.mdb_per_km * (high_um - low_um)
-                stated_um += high_um - low_um
-                is_coarse = is_coarse and event.mdb_per_km % 10 == 0
-        if event is end or not from_um - near_um <= event.at_um <= to_um + near_um:
+    for event in trace.events if end is None else (*trace.events, end):
+        at_um, mdb_per_km = event.at_um, event.mdb_per_km
+        low_um = behind_um if behind_um > from_um else from_um
+        length_um = (at_um if at_um < to_um else to_um) - low_um
+        behind_um = at_um
+        if length_um <= 0:
+            continue
+        if mdb_per_km is None:
+            # So short a piece loses nothing that matters, as between a cord's end as stated and its event.
+            is_all = is_all and length_um <= near_um
+        else:
+            loss_pdb += mdb_per_km * length_um
+            stated_um += length_um
+            is_coarse = is_coarse and mdb_per_km % 10 == 0
+    return _Glass(loss_pdb, stated_um, is_all and behind_um >= to_um - near_um, is_coarse)
+
+
+def _events_between(trace: Trace, from_um: int, to_um: int, near_um: int) -> _Events:
+    """Return what the events lose: at the first point, at the last, and between them."""
+    inside = first = last = listed = 0
+    are_all, before = True, None
+    first_um, last_um = from_um + near_um, to_um - near_um
+    for event in trace.events:
+        at_um, loss_mdb = event.at_um, event.loss_mdb
+        if at_um < from_um - near_um or at_um > to_um + near_um:
             continue
         listed += 1
-        if event.loss_mdb is None:
+        if loss_mdb is None:
             # At the instrument's port there is none; anywhere else it is not known, if no event before it holds it.
             is_held = before is not None and trace.is_merged(event, before)
-            are_events_all = are_events_all and (is_held or event.at_um <= near_um)
-        elif event.at_um <= from_um + near_um:
-            first += event.loss_mdb
-        elif event.at_um >= to_um - near_um:
-            last += event.loss_mdb
+            are_all = are_all and (is_held or at_um <= near_um)
+            continue
+        before = event
+        if at_um <= first_um:
+            first += loss_mdb
+        elif at_um >= last_um:
+            last += loss_mdb
         else:
-            inside += event.loss_mdb
-        before = event if event.loss_mdb is not None else before
-    is_glass_all = is_glass_all and behind_um >= to_um - near_um
-    # Each is known to half of its last place: a hundredth where all thousandths are zero.
-    rounding = (10 if is_coarse else 1) * stated_um // 2 + trace.outline.step_mdb * (listed + 1) * PDB_PER_MDB // 2
-    return Parts(
-        glass_pdb=glass,
-        inside_pdb=inside * PDB_PER_MDB,
-        first_pdb=first * PDB_PER_MDB,
-        last_pdb=last * PDB_PER_MDB,
-        listed=listed,
-        is_glass_all=is_glass_all,
-        are_events_all=are_events_all,
-        rounding_pdb=rounding,
-    )
+            inside += loss_mdb
+    return _Events(inside, first, last, listed, are_all)
 
 
 def contradicts_total(trace: Trace, *, joints: int, near_um: int, consistency: Consistency) -> bool:

@@ -1,10 +1,11 @@
 """Reading the record of a trace: its events in order of distance, its cords, and its outline."""
 
 from collections.abc import Sequence
-from operator import attrgetter
+from functools import lru_cache
 from typing import Any
 
 from service.vocabulary.canonical import canonical_json, sha256_hex
+from service.vocabulary.quantities import UM_PER_CM
 from service.vocabulary.records.words import EventKind, Qualifier
 from worker.judgement.history.acts import Cord, DynamicRange, TotalLoss, Trace, TraceEvent, TraceOutline
 from worker.judgement.history.evidence import Body, Ends, Evidence, read_actual_dnm, read_measured
@@ -16,6 +17,7 @@ _DIGEST_CHARACTERS = 16
 _US_PER_AVERAGING_PLACE = 100_000
 # Looked up, as an enum's own call costs several times as much and a fibre has hundreds of events.
 _EVENT_KINDS = {kind.value: kind for kind in EventKind}
+_EQUAL = Qualifier.EQ
 _QUALIFIERS = {qualifier.value: qualifier for qualifier in Qualifier}
 
 
@@ -23,8 +25,10 @@ def read_trace(item: Evidence, ends: Ends) -> Trace:
     """Return the trace that a record says."""
     body = item.body
     posted = [_event(number, event) for number, event in enumerate(body["events"])]
-    in_order = sorted([event for event in posted if event.kind is not EventKind.END], key=attrgetter("at_um"))
-    ends_shown = tuple([event for event in posted if event.kind is EventKind.END])
+    end = EventKind.END
+    # By distance first, then by number: no two are alike in both.
+    in_order = sorted([event for event in posted if event.kind is not end])
+    ends_shown = tuple([event for event in posted if event.kind is end])
     end_um = min((event.at_um for event in ends_shown), default=None)
     before = len(in_order) if end_um is None else sum(event.at_um <= end_um for event in in_order)
     return Trace(
@@ -48,17 +52,24 @@ def read_trace(item: Evidence, ends: Ends) -> Trace:
 
 
 def _event(number: int, body: Body) -> TraceEvent:
-    loss, reflectance = body.get("loss_db"), body.get("reflectance_db")
-    coefficient = body.get("attenuation_db_per_km")
+    told, at_m = body.get, body["distance_m"]
+    reflectance = told("reflectance_db")
     return TraceEvent(
-        metres_to_um(body["distance_m"]),
+        int(at_m.replace(".", "")) * UM_PER_CM,
         number,
         _EVENT_KINDS[body["kind"]],
-        None if loss is None else last_place(loss),
-        None if reflectance is None else last_place(reflectance),
-        Qualifier.EQ if reflectance is None else _QUALIFIERS[body["reflectance_qualifier"]],
-        None if coefficient is None else last_place(coefficient),
+        _stated(told("loss_db")),
+        _stated(reflectance),
+        _EQUAL if reflectance is None else _QUALIFIERS[body["reflectance_qualifier"]],
+        _stated(told("attenuation_db_per_km")),
+        at_m,
     )
+
+
+@lru_cache(maxsize=1 << 15)
+def _stated(text: str | None) -> int | None:
+    """Return a loss as the integer of its last place: a route has a few thousand different ones."""
+    return None if text is None else int(text.replace(".", ""))
 
 
 def _cord(body: Body | None) -> Cord | None:

@@ -4,6 +4,7 @@ from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple, TypeVar
 
 from service.vocabulary.criteria.criteria import Criteria
@@ -129,11 +130,8 @@ class Validity:
 def judge_validity(layout: Layout, history: History, *, fibre: int, criteria: Criteria) -> Validity:
     """Return what a fibre's tests have to be later than, by its history, and which contradict themselves."""
     lids = {site: judge_lid(acts) for site, acts in history.lid_acts.items()}
-    closures = {
-        index: lids.get(site.id)
-        for index, site in enumerate(layout.design.sites)
-        if site.kind is SiteKind.SPLICE_CLOSURE and (site.id in lids or index not in layout.closures_left_shut)
-    }
+    left_shut = layout.closures_left_shut
+    closures = {index: lids.get(site) for index, site in _closures_of(layout) if site in lids or index not in left_shut}
     cleanings = {
         layout.site_index[site]: last_of_each_clock([act.stamp for act in acts])
         for site, acts in (history.cleanings.items() if criteria.cleaning_voids else ())
@@ -165,6 +163,13 @@ def _works_through(test: Measurement, works: _Works) -> Iterator[Stamp]:
 def _rework_fault(test: Measurement, reworks: Sequence[Stamp], withdrawn: Sequence[Stamp]) -> Reason | None:
     fault = order_fault(test.stamp, reworks, Reason.BEFORE_REWORK)
     return fault or order_fault(test.stamp, withdrawn, Reason.WITHDRAWN_WORK)
+
+
+@lru_cache(maxsize=64)
+def _closures_of(layout: Layout) -> tuple[tuple[int, str], ...]:
+    """Return the site index and id of each closure."""
+    sites = enumerate(layout.design.sites)
+    return tuple([(index, site.id) for index, site in sites if site.kind is SiteKind.SPLICE_CLOSURE])
 
 
 def _contradicting(layout: Layout, history: History, *, fibre: int, criteria: Criteria) -> Iterator[str]:

@@ -31,6 +31,7 @@ def metres_to_um(text: str) -> int:
     return int(text.replace(".", "")) * UM_PER_CM
 
 
+@lru_cache(maxsize=4096)
 def limit_mdb(limit_db: float) -> int:
     """Return a validated limit as the integer of its last place."""
     return to_last_place(limit_db, places=3)
@@ -64,7 +65,7 @@ def mdb_text(value_mdb: int) -> str:
 
 
 @lru_cache(maxsize=1 << 15)
-def parts_text(value_parts: Exact, *, places: int = 4) -> str:
+def parts_text(value_parts: Exact, places: int = 4) -> str:
     """Write an exact value, limit or margin with so many decimals, rounded half to even."""
     return decimal_text(round_half_even(value_parts, unit=10 ** (12 - places)), places=places)
 

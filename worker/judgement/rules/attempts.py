@@ -14,14 +14,17 @@ _US_PER_S = 1_000_000
 
 def attempts_at(fibre: FibreMeasured, joint: Joint) -> list[SpliceAct]:
     """Return the attempts at a joint in order of time; one without a position speaks for each splice of its site."""
-    own = fibre.history.splices.get(joint.site, ())
-    return [splice for splice in own if splice.position in {None, joint.position}]
+    own, position = fibre.history.splices.get(joint.site, ()), joint.position
+    return [splice for splice in own if splice.position is None or splice.position == position]
 
 
 def latest_splice(fibre: FibreMeasured, joint: Joint) -> SpliceAct | None:
     """Return the latest attempt at a joint."""
-    attempts = attempts_at(fibre, joint)
-    return attempts[-1] if attempts else None
+    position = joint.position
+    for splice in reversed(fibre.history.splices.get(joint.site, ())):
+        if splice.position is None or splice.position == position:
+            return splice
+    return None
 
 
 def documented_attempts(fibre: FibreMeasured, joint: Joint) -> list[SpliceAct]:

@@ -138,11 +138,12 @@ def _on_trace(targets: Sequence[Target], trace: Trace, scale: DistanceScale) -> 
     highs_um = scale.all_on_trace_um([target.high_um for target in targets])
     # What the cable's fibres tell holds for a trace that shows its own length.
     is_long = scale.shortfall is None
+    most_um = tolerance_um - blurred_um if is_long else 0
     return [
         Target(
             low_um,
             high_um,
-            tolerance_um if within_um is None or not is_long else min(tolerance_um, within_um + blurred_um),
+            tolerance_um if within_um is None or within_um >= most_um else within_um + blurred_um,
             is_group,
         )
         for (_, _, within_um, is_group), low_um, high_um in zip(targets, lows_um, highs_um, strict=True)
@@ -151,21 +152,28 @@ def _on_trace(targets: Sequence[Target], trace: Trace, scale: DistanceScale) -> 
 
 def _read_places(laid: LaidTrace, in_doubt: Set[int], *, is_misfit: bool) -> dict[int, Reading | Reason]:
     """Return what the trace shows of each place, by site index."""
-    at_um = [laid.events[own[-1]].at_um for own in laid.found.events_of_target if own]
+    events, events_of = laid.events, laid.found.events_of_target
     # The farthest joint that the trace shows.
-    joint_um = max(at_um, default=None)
+    joint_um = max([events[own[-1]].at_um for own in events_of if own], default=None)
     shown: dict[int, Reading | Reason] = {}
     places, is_plain = laid.between.places, laid.scale.shortfall is None and not is_misfit
+    trace, is_noise_known = laid.trace, laid.noise.is_known
     for index, members in enumerate(laid.between.members):
-        if is_plain and len(members) == 1 and index not in in_doubt and not places[members[0]].zone:
-            # As nearly all are.
-            shown[places[members[0]].site_index] = _plain_reading(laid, index, places[members[0]])
+        place, seen = places[members[0]], events_of[index]
+        if is_plain and not place.zone and index not in in_doubt:
+            # As nearly all are: by itself, and with one event that states its loss.
+            event = events[seen[0]] if len(seen) == 1 else None
+            if event is None or event.loss_mdb is None:
+                shown[place.site_index] = _plain_reading(laid, index, place)
+            else:
+                noise_mdb = laid.noise.at_mdb(event.at_um) if is_noise_known else None
+                shown[place.site_index] = Reading(trace, event.loss_mdb, event.loss_mdb, (event,), noise_mdb)
             continue
         # What contradicts itself comes first: an event that may be another joint's proves neither of them.
         is_doubtful = index in in_doubt or (is_misfit and not laid.found.events_of_target[index])
         own = Reason.AMBIGUOUS_EVENT if is_doubtful else _reading(laid, index, joint_um=joint_um)
-        for place in members:
-            shown[places[place].site_index] = own
+        for member in members:
+            shown[places[member].site_index] = own
     return shown
 
 

@@ -84,6 +84,15 @@ class DistanceScale:
         along_um = self.along_um(on_trace_um)
         return self.near_um + along_um if self.is_forward else self.near_um - along_um
 
+    def all_from_a_um(self, on_trace_um: Sequence[int]) -> list[int]:
+        """Return how far from A in the design spots of the trace should be."""
+        near_um, start_um, span_um, laid_um = self.near_um, self.start_um, self.span_um, self.laid_um
+        if not laid_um:
+            return [near_um] * len(on_trace_um)
+        if self.is_forward:
+            return [near_um + (at_um - start_um) * span_um // laid_um for at_um in on_trace_um]
+        return [near_um - (at_um - start_um) * span_um // laid_um for at_um in on_trace_um]
+
     def reaches(self, on_trace_um: int, *, joint_um: int | None) -> bool:
         """Tell whether the trace certainly runs over a spot; `joint_um` is the farthest joint that it shows."""
         return self.shortfall is None or on_trace_um + self.doubt_um(on_trace_um, joint_um=joint_um) < self.reach_um

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
 T = TypeVar("T")
+_NONE: frozenset[int] = frozenset()
 
 
 class Target(NamedTuple):
@@ -49,7 +50,7 @@ def assign(
     pulse sees some of its joints apart. So does a target of which two events lie nearer together than `same_um`. With
     `most_pairs` as few as can be are left without a partner, however far that takes the others.
     """
-    reach_um = max([_reach_of(target) for target in targets], default=0)
+    reach_um = max([target.within_um or 0 for target in targets], default=0)
     plain = _plain_pairs(targets, events_um, reach_um=reach_um)
     if plain is not None:
         return _plain(targets, events_um, plain)
@@ -106,11 +107,11 @@ def _plain_pairs(targets: Sequence[Target], events_um: Sequence[int], *, reach_u
 def _plain(targets: Sequence[Target], events_um: Sequence[int], own: dict[int, int]) -> Assignment:
     """Return an assignment in which nothing is contested: nothing else is within reach of anything."""
     taken = set(own.values())
-    return Assignment(
-        events_of_target=tuple([(own[index],) if index in own else () for index in range(len(targets))]),
-        contested=frozenset(),
-        left_over=tuple([event for event in range(len(events_um)) if event not in taken]),
-    )
+    events_of: list[tuple[int, ...]] = [()] * len(targets)
+    for index, event in own.items():
+        events_of[index] = (event,)
+    left_over = () if len(taken) == len(events_um) else [one for one in range(len(events_um)) if one not in taken]
+    return Assignment(events_of_target=tuple(events_of), contested=_NONE, left_over=tuple(left_over))
 
 
 def within(values: Sequence[T], at_um: int, reach_um: int, *, key: Callable[[T], int]) -> Sequence[T]:

@@ -7,7 +7,7 @@ silence counts only so far from the port as the criteria allow.
 
 from bisect import bisect_left
 from collections.abc import Iterator
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 from service.vocabulary.quantities import PDB_PER_MDB, to_last_place
 from service.vocabulary.records.words import EventKind
@@ -32,8 +32,19 @@ class TraceNoise:
         self._within_pdb = to_last_place(unseen_within_db, places=3) * PDB_PER_MDB
         self._range_mdb = _range_mdb(trace)
         self._events = trace.events
-        self._at_um = [event.at_um for event in trace.events]
-        self._behind_pdb = list(_losses_behind(trace))
+
+    @cached_property
+    def _at_um(self) -> list[int]:
+        return [event.at_um for event in self._events]
+
+    @cached_property
+    def _behind_pdb(self) -> list[int]:
+        return list(_losses_behind(self.trace))
+
+    @property
+    def is_known(self) -> bool:
+        """Tell whether the record lets noise be known."""
+        return self._range_mdb is not None
 
     def loss_from_port_pdb(self, at_um: int) -> int:
         """Return the one-way loss from the instrument's port to a spot: of events before it, and of the fibre."""

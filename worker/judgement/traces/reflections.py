@@ -62,8 +62,8 @@ def worst_shown(
 
 
 def _reflection(reading: Reading, *, is_forward: bool) -> Reflection:
-    distance_um = reading.events[0].at_um if reading.events else None
-    said = RecordReading(reading.trace.stamp.id, DIRECTION[is_forward], distance_um=distance_um)
+    at_m = reading.events[0].at_m if reading.events else None
+    said = RecordReading(reading.trace.stamp.id, DIRECTION[is_forward], distance_m=at_m)
     own = [_of_event(reading, event, said) for event in reading.events]
     if len(own) < 2:
         return own[0] if own else _unseen(reading, said)

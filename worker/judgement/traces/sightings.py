@@ -13,6 +13,7 @@ from service.vocabulary.records.words import EventKind
 from worker.judgement.history.acts import Trace
 from worker.judgement.traces.distance_scale import DistanceScale
 from worker.judgement.traces.echoes import is_lossless
+from worker.judgement.traces.event_assignment import within
 from worker.judgement.traces.places import blur_um, pulse_um_of
 
 
@@ -32,7 +33,9 @@ class SpanSightings(NamedTuple):
 
 class _Seen(NamedTuple):
     from_a_um: int
-    trace: Trace
+    record: str
+    number: int
+    wavelength_nm: int
     loss_mdb: int
 
 
@@ -48,22 +51,17 @@ def find_sightings(scaled: Iterable[tuple[Trace, DistanceScale]], *, same_spot_u
     )
 
 
-def _order(one: _Seen) -> tuple[int, str]:
-    return one.from_a_um, one.trace.stamp.id
-
-
 def _in_span(span: tuple[int, int], own: Sequence[tuple[Trace, DistanceScale]], *, same_spot_um: int) -> SpanSightings:
     found: list[tuple[int, int | None]] = []
     for pulse_ns, alike in groupby(own, key=lambda one: one[0].pulse_ns):
         both = list(alike)
-        # A duller trace adds nothing where a sharper one shows something: it may have merged that with what is beside.
-        sharper_um = [at_um for at_um, _ in found]
         reach_um, own_spot_um = 2 * pulse_um_of(pulse_ns) + same_spot_um, max(same_spot_um, blur_um(pulse_ns))
-        seen = [
-            one
-            for one in sorted(_seen(both, same_spot_um=same_spot_um), key=_order)
-            if not any(abs(one.from_a_um - at_um) <= reach_um for at_um in sharper_um)
-        ]
+        seen = sorted(_seen(both, same_spot_um=same_spot_um))
+        if found:
+            # A duller trace adds nothing where a sharper one shows something: it may have merged that with what is
+            # beside.
+            sharper_um = sorted([at_um for at_um, _ in found])
+            seen = [one for one in seen if not within(sharper_um, one.from_a_um, reach_um, key=int)]
         wavelengths = _wavelengths(both)
         found += [_sighting(wavelengths, cluster) for cluster in _clusters(seen, same_spot_um=own_spot_um)]
     in_order = sorted(found, key=lambda one: one[0])
@@ -77,24 +75,36 @@ def _in_span(span: tuple[int, int], own: Sequence[tuple[Trace, DistanceScale]], 
 
 def _seen(own: Iterable[tuple[Trace, DistanceScale]], *, same_spot_um: int) -> Iterator[_Seen]:
     """Give the losses inside the span; what reflects and loses nothing may be an echo of anything."""
+    plain = EventKind.NON_REFLECTIVE
     for trace, scale in own:
         first_um, last_um = scale.start_um + 2 * same_spot_um, scale.end_um - 2 * same_spot_um
-        for event in scale.events:
-            if not first_um < event.at_um < last_um or event.loss_mdb is None:
-                continue
-            if event.kind is EventKind.NON_REFLECTIVE or not is_lossless(event, threshold_mdb=trace.threshold_mdb):
-                yield _Seen(scale.from_a_um(event.at_um), trace, event.loss_mdb)
+        threshold_mdb = trace.threshold_mdb
+        inside = [
+            event
+            for event in scale.events
+            if event.loss_mdb is not None
+            and first_um < event.at_um < last_um
+            and (event.kind is plain or not is_lossless(event, threshold_mdb=threshold_mdb))
+        ]
+        record, nm = trace.stamp.id, trace.wavelength_nm
+        for event, from_a_um in zip(inside, scale.all_from_a_um([event.at_um for event in inside]), strict=True):
+            yield _Seen(from_a_um, record, event.number, nm, event.loss_mdb or 0)
 
 
 def _clusters(seen: Iterable[_Seen], *, same_spot_um: int) -> Iterator[list[_Seen]]:
     own: list[_Seen] = []
+    records: set[str] = set()
+    last_um = 0
     for one in seen:
-        is_other = own and one.from_a_um - own[0].from_a_um > same_spot_um
         # A trace shows one joint once, so that its second event nearby is another's.
-        if is_other or any(one.trace is other.trace for other in own):
+        if own and (one.from_a_um > last_um or one.record in records):
             yield own
             own = []
+            records.clear()
+        if not own:
+            last_um = one.from_a_um + same_spot_um
         own.append(one)
+        records.add(one.record)
     if own:
         yield own
 
@@ -110,14 +120,14 @@ def _wavelengths(own: Iterable[tuple[Trace, DistanceScale]]) -> tuple[int, int, 
 
 def _sighting(wavelengths: tuple[int, int, int] | None, cluster: Sequence[_Seen]) -> tuple[int, int | None]:
     """Return where traces show a loss, and how much more of it at the longest wavelength; unseen is nothing lost."""
-    at_um = sorted([one.from_a_um for one in cluster])[(len(cluster) - 1) // 2]
+    at_um = cluster[(len(cluster) - 1) // 2].from_a_um
     if wavelengths is None:
         return at_um, None
     short_nm, long_nm, traces = wavelengths
     more_mdb = 0
     for one in cluster:
-        if one.trace.wavelength_nm == long_nm:
+        if one.wavelength_nm == long_nm:
             more_mdb += one.loss_mdb
-        elif one.trace.wavelength_nm == short_nm:
+        elif one.wavelength_nm == short_nm:
             more_mdb -= one.loss_mdb
     return at_um, more_mdb // traces

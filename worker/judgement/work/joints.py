@@ -11,7 +11,7 @@ from service.vocabulary.criteria.words import Basis, Quantity
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
 from service.vocabulary.design.layout import Joint
 from service.vocabulary.design.words import JointKind
-from service.vocabulary.findings.words import Act, Reason
+from service.vocabulary.findings.words import Act, Outcome, Reason
 from worker.judgement.fibre.end_faces import is_clean
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
@@ -74,6 +74,8 @@ class ActionLimits(NamedTuple):
 
 def joint_work(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
     """Return what is to be done at each place before it is worth testing."""
+    if _is_all_done(fibre, findings):
+        return
     by_joint: dict[tuple[str | None, int | None], list[Finding]] = {}
     for finding in findings:
         if finding.quantity in _OF_SPLICES:
@@ -88,6 +90,25 @@ def joint_work(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[Wo
         yield from work
         if splices and not work:
             yield from _sealing_work(fibre, place, by_joint)
+
+
+def _is_all_done(fibre: FibreMeasured, findings: Sequence[Finding]) -> bool:
+    """Tell at once whether each splice is proven, finished and shut, as on nearly every finished fibre."""
+    validity, conforming = fibre.validity, Outcome.CONFORMING
+    if any(one.judged.outcome is not conforming for one in findings):
+        return False
+    proving = {
+        one.code
+        for one in fibre.criteria.criteria
+        if isinstance(one, SpliceLossCriterion) and one.basis is not Basis.ESTIMATE
+    }
+    proven = {(one.site, one.position) for one in findings if one.criterion.code in proving}
+    if not all((joint.site, joint.position) in proven for _, joint in fibre.joints_of_kind[JointKind.SPLICE]):
+        return False
+    if validity.final_after_sealing and not all(validity.is_sealed(one.site) for one in fibre.places if one.is_closure):
+        return False
+    acts = (act for own in fibre.history.splices.values() for act in own)
+    return all(act.sleeve_is_shrunk and act.proof_test_passed is not False for act in acts)
 
 
 def statistic_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator[WorkItem]:

@@ -29,7 +29,7 @@ def work_of(fibre: FibreMeasured, findings: Sequence[Finding]) -> list[WorkItem]
     ]
     # Any other work may bring the joints back within their limit together, so the worst is named last.
     work = work or list(statistic_work(fibre, still_open))
-    if not work and is_ready_for_tests(fibre):
+    if not work and still_open and is_ready_for_tests(fibre):
         work = list(inspection_work(fibre, still_open)) or list(retest_work(fibre, still_open))
     work += record_work(fibre, still_open)
     site_index = fibre.layout.site_index

@@ -1,6 +1,7 @@
 """Hold the data of a package against each other: digests, counts and outcomes, worked out anew."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import pairwise
 
 from service.vocabulary.canonical import digest_of
@@ -84,5 +85,6 @@ def _counts(content: PackageContent) -> Iterator[Mapping[str, Counts]]:
     yield count_outcomes(segments, _required(content.verdict["findings"]))
 
 
-def _required(findings: Iterable[FindingDocument]) -> Iterator[tuple[Outcome, Sequence[str]]]:
-    return ((Outcome(one["outcome"]), one["segments"]) for one in findings if one["force"] == Force.REQUIRED)
+def _required(findings: Iterable[FindingDocument]) -> Mapping[tuple[Outcome, tuple[str, ...]], int]:
+    required = [one for one in findings if one["force"] == Force.REQUIRED]
+    return Counter([(Outcome(one["outcome"]), tuple(one["segments"])) for one in required])

@@ -116,7 +116,7 @@ def _coefficient(fibre: FibreMeasured, section: int, side: Side) -> OneWayCoeffi
             reasons.append(Reason.COEFFICIENT_NOT_STATED)
         else:
             direction, value = DIRECTION[side.is_forward], shown.mdb_per_km
-            reading = RecordReading(trace.stamp.id, direction, value=value, distance_um=shown.at_um)
+            reading = RecordReading(trace.stamp.id, direction, value=value, distance_m=shown.at_m)
             over = Span(first=first, last=last)
             return OneWayCoefficient(section, side.is_forward, None, void_records(void), value, (reading,), over)
     reason = reasons[0] if reasons else reason_of(void)

@@ -32,5 +32,5 @@ class DirectionDifferenceRule(LimitRule[DirectionDifferenceCriterion]):
         below, above = there.low_mdb - back.high_mdb, there.high_mdb - back.low_mdb
         # Of bounds on both sides of zero the least difference is none.
         low, high = max(below, -above, 0), max(-below, above)
-        known = known._replace(detail=f"between {both_said(forward, backward)}")
+        known = known._replace(detail=f"between {both_said(there, back)}")
         return known.held(low * PDB_PER_MDB, high * PDB_PER_MDB, self.limit)

@@ -114,13 +114,30 @@ class JointLossRule(LimitRule[SpliceLossCriterion | ConnectionLossCriterion]):
             self._kind, self._fallback = JointKind.SPLICE, criterion.fallback
         else:
             self._kind, self._fallback = JointKind.PAIR, None
+        is_of_means = criterion.basis is Basis.BIDIRECTIONAL and self.limit.rule is not DecisionRule.FOUR_WAY
+        self._plain_most_tenth_mdb = _greatest_conforming(self.limit) // PDB_PER_TENTH_MDB if is_of_means else None
         own = [rule for rule in terminations if rule.criterion.wavelength_nm == criterion.wavelength_nm]
         self._strictest_first = sorted(own, key=lambda rule: _greatest_conforming(rule.limit))
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each joint."""
+        if self._plain_most_tenth_mdb is None:
+            for place, joint in self.joints(fibre, self._kind):
+                yield self.joint_finding(fibre, joint, once_finished(fibre, (joint,), self.judge(fibre, place, joint)))
+            return
+        losses, most_tenth_mdb = fibre.losses_at(self.criterion.wavelength_nm), self._plain_most_tenth_mdb
+        criterion, limit, number, conforming = self.criterion, self.limit, fibre.number, Outcome.CONFORMING
         for place, joint in self.joints(fibre, self._kind):
-            yield self.joint_finding(fibre, joint, once_finished(fibre, (joint,), self.judge(fibre, place, joint)))
+            reason, low, high, detail, readings, void = losses[place.site_index].both
+            if reason is None and high <= most_tenth_mdb and not place.is_group:
+                # As nearly every finding of a route, so that everything is written at once.
+                bounds = low * PDB_PER_TENTH_MDB, high * PDB_PER_TENTH_MDB
+                judged = Judgement(conforming, None, detail, bounds, limit, readings, void)
+            else:
+                judged = self.judge(fibre, place, joint)
+            if fibre.unfinished:
+                judged = once_finished(fibre, (joint,), judged)
+            yield Finding(criterion, judged, (joint.segment,), number, joint.site, joint.position)
 
     def judge(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
         """Hold a joint's loss against the limit; in a group, what the whole group's loss says of it."""

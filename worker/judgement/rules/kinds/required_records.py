@@ -10,10 +10,11 @@ from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import TerminationAct
-from worker.judgement.rules.attempts import latest_splice, readings_of
+from worker.judgement.rules.attempts import latest_splice
 from worker.judgement.rules.base import Rule, once_finished
 from worker.judgement.traces.places import Place
 
+_SPLICE, _CONFORMING = JointKind.SPLICE, Outcome.CONFORMING
 _MADE = {JointKind.SPLICE: "splice", JointKind.PAIR: "termination"}
 
 
@@ -22,17 +23,24 @@ class RequiredRecordRule(Rule[RequiredRecordCriterion]):
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each joint of the kind that is asked for, or of both."""
-        asked = JointKind if self.criterion.joint is None else (self.criterion.joint,)
-        own = [one for kind in asked for one in self.joints(fibre, kind)]
-        for place, joint in sorted(own, key=lambda one: (one[1].site_index, one[1].position)):
-            judgement = once_finished(fibre, (joint,), _judge(fibre, place, joint))
+        if self.criterion.joint is not None:
+            own = list(self.joints(fibre, self.criterion.joint))
+        else:
+            both = [one for kind in JointKind for one in self.joints(fibre, kind)]
+            own = sorted(both, key=lambda one: (one[1].site_index, one[1].position))
+        for place, joint in own:
+            judgement = _judge(fibre, place, joint)
+            if fibre.unfinished:
+                judgement = once_finished(fibre, (joint,), judgement)
             yield self.joint_finding(fibre, joint, judgement)
 
 
 def _judge(fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
-    splice = latest_splice(fibre, joint) if joint.kind is JointKind.SPLICE else None
+    splice = latest_splice(fibre, joint) if joint.kind is _SPLICE else None
     if splice is not None:
-        return Judgement(Outcome.CONFORMING, None, "the splice is recorded", readings=readings_of([splice]))
+        # As nearly every joint of a route.
+        readings = (RecordReading(splice.stamp.id, None, None, splice.estimate_mdb),)
+        return Judgement(_CONFORMING, None, "the splice is recorded", None, None, readings)
     termination = _termination_of(fibre, place, joint)
     if termination is None:
         detail = f"no {_MADE[joint.kind]} record is there"
