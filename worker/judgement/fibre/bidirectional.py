@@ -13,6 +13,7 @@ from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 
 # 0.001 dB each in 0.0001 dB.
 _HALF_IN_TENTHS = TENTHS_PER_MDB // 2
+_A_TO_B, _B_TO_A = DIRECTION[True], DIRECTION[False]
 # There is a reading, and it cannot be told which; that the other direction is good says nothing of it.
 _CONTRADICTORY = {Reason.AMBIGUOUS_EVENT, Reason.READINGS_DISAGREE, Reason.LOSS_NOT_STATED}
 
@@ -51,8 +52,19 @@ def combine(place: Place, forward: OneWayLoss, backward: OneWayLoss, below_zero_
     low, high = (one.low_mdb + other.low_mdb) * _HALF_IN_TENTHS, (one.high_mdb + other.high_mdb) * _HALF_IN_TENTHS
     if high < -below_zero_tenth_mdb:
         return _missing(Reason.BELOW_ZERO, forward, backward)
+    void = forward.void + backward.void if forward.void or backward.void else ()
+    if len(one.events) == 1 and len(other.events) == 1 and not (one.beside or other.beside):
+        # As at nearly every place of a route.
+        there, back = one.events[0], other.events[0]
+        there_mdb, back_mdb = there.loss_mdb or 0, back.loss_mdb or 0
+        detail = f"mean of {mdb_text(there_mdb)} dB (A to B) and {mdb_text(back_mdb)} dB (B to A)"
+        readings = (
+            RecordReading(one.trace.stamp.id, _A_TO_B, None, there_mdb, None, 3, there.at_m),
+            RecordReading(other.trace.stamp.id, _B_TO_A, None, back_mdb, None, 3, back.at_m),
+        )
+        return BidirectionalLoss(None, low, high, detail, readings, void)
     readings = _record_reading(one), _record_reading(other)
-    return BidirectionalLoss(None, low, high, _mean_detail(one, other), readings, forward.void + backward.void)
+    return BidirectionalLoss(None, low, high, _mean_detail(one, other), readings, void)
 
 
 def worse_of_any(forward: OneWayLoss, backward: OneWayLoss) -> WorseDirection:
@@ -161,5 +173,4 @@ def _record_reading(reading: Reading) -> RecordReading:
     if not events:
         return RecordReading(record, direction, within=reading.high_mdb)
     # What the event loses in all: where joints share it, one alone may lose less, down to nothing.
-    value = (events[0].loss_mdb or 0) if len(events) == 1 else reading.shown_mdb
-    return RecordReading(record, direction, None, value, None, 3, events[0].at_m)
+    return RecordReading(record, direction, value=reading.shown_mdb, distance_m=events[0].at_m)

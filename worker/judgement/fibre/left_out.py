@@ -1,6 +1,5 @@
 """A fibre's loss by source and meter against its traces: what one has and the other has not was left out."""
 
-from fractions import Fraction
 from typing import NamedTuple
 
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
@@ -15,6 +14,7 @@ from worker.judgement.numbers.exact import TENTHS_PER_MDB, db_text, limit_mdb, m
 # Scattering makes nearly all of a fibre's loss and goes with the inverse fourth power of the wavelength, so that a loss
 # changes by four times the share by which the wavelength does: 0.8 dB over 40 km at 0.33 dB/km and 1310 nm for 20 nm.
 _POWER = 4
+_FINE = 20_000
 
 
 class TracedLoss(NamedTuple):
@@ -49,13 +49,17 @@ class WholeAndParts(NamedTuple):
         """What the traces lose."""
         return sum(one.loss_mdb for one in self.traced)
 
-    def contradict(self, *, uncertainty_mdb: int, span_mdb: int, span_share: Fraction) -> bool:
-        """Tell whether both cannot be right, by the expanded uncertainties of a loss each way."""
-        of_traces_mdb = span_mdb + span_share * abs(self.parts_mdb) / 2
-        squared = 4 * (uncertainty_mdb**2 + of_traces_mdb**2)
+    def contradict(self, *, uncertainty_mdb: int, span_mdb: int, span_hundredths: int) -> bool:
+        """Tell whether both cannot be right, by the expanded uncertainties of a loss each way.
+
+        That of the traces is so many 0.001 dB and so many hundredths of a percent of what they lose.
+        """
+        # Each way half of what both lose: all is counted in 1/20,000 of 0.001 dB, so that it stays exact.
+        of_traces = span_mdb * _FINE + span_hundredths * abs(self.parts_mdb)
+        squared = 4 * ((uncertainty_mdb * _FINE) ** 2 + of_traces**2)
         off_mdb = max(self.whole_mdb - self.parts_mdb, self.parts_mdb - 2 * self.left_out_mdb - self.whole_mdb)
         beyond_mdb = off_mdb - self.wavelengths_mdb
-        return beyond_mdb > 0 and beyond_mdb**2 > squared
+        return beyond_mdb > 0 and (beyond_mdb * _FINE) ** 2 > squared
 
 
 def compare(
@@ -95,7 +99,7 @@ def contradiction(
     if found is None or not found.contradict(
         uncertainty_mdb=limit_mdb(criterion.uncertainty_db),
         span_mdb=limit_mdb(consistency.span_db),
-        span_share=Fraction(to_last_place(consistency.span_percent, places=2), 10_000),
+        span_hundredths=to_last_place(consistency.span_percent, places=2),
     ):
         return None
     less = (

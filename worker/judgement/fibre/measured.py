@@ -198,7 +198,9 @@ def measure_place(
 ) -> PlaceLoss:
     """Return the loss of a place from what both directions show of it, or why that proves nothing."""
     both = combine(place, forward, backward, prepared.below_zero_tenth_mdb)
-    if both.reason is None and place.site_index in prepared.end_faces:
+    if both.reason is not None:
+        return PlaceLoss(forward, backward, both)
+    if place.site_index in prepared.end_faces:
         fault = end_face_fault(history, place, prepared.end_faces[place.site_index])
         if fault is not None:
             both = both._replace(reason=fault, detail=f"{REASON_LABELS[fault]}; {both.detail}")
