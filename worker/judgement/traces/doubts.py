@@ -105,9 +105,10 @@ def find_shared(shown: LaidTrace, reaches: Reaches) -> Mapping[int, tuple[int, .
     Places that a pulse certainly merges are one target. It may merge others too where it is not certain how far apart
     they are. What merges lies behind a loss, or on either side of a reflection, or is merged with what does.
     """
+    if all(shown.found.events_of_target):
+        return {}
     doubts_um = [_doubt_um(target, reaches.same_um) for target in shown.between.targets]
-    least_um = max(reaches.merged) + 2 * max(doubts_um, default=0)
-    if shown.between.least_gap_um > least_um or all(shown.found.events_of_target):
+    if shown.between.least_gap_um > max(reaches.merged) + 2 * max(doubts_um, default=0):
         return {}
     shared: dict[int, tuple[int, ...]] = {}
     for index, own in enumerate(shown.found.events_of_target):
