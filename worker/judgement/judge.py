@@ -42,6 +42,7 @@ class FibreJudgement:
 
     beside_findings: FibreDocument
     findings: Sequence[Finding]
+    content: bytes
     counts: Mapping[str, Counts]
     contributions: Contributions | None
 
@@ -64,11 +65,6 @@ class FibreJudgement:
     def missing(self) -> tuple[Missing, ...]:
         """What is missing of its required findings."""
         return tuple(missing_of(self.findings))
-
-    @cached_property
-    def content(self) -> bytes:
-        """Its document as canonical JSON."""
-        return fibre_text(self.beside_findings, self.findings)
 
     @cached_property
     def digest(self) -> str:
@@ -108,8 +104,7 @@ class Rules:
     def judge(self, fibre: int, records: Iterable[Record], *, spots: Spots | None = None) -> FibreJudgement:
         """Judge one fibre, its sites where its cable's fibres show them; the order of its records does not matter."""
         if fibre not in self._layout.segments_of_fibre:
-            nothing = write_nothing(fibre)
-            return FibreJudgement(beside_findings=nothing, findings=(), counts={}, contributions=Contributions())
+            return _judgement(write_nothing(fibre), (), counts={}, contributions=Contributions())
         where = designed_spots(self._layout) if spots is None else spots
         tested = measure_fibre(self._prepared, fibre=fibre, records=records, spots=where)
         found = [finding for rule in self._rules for finding in rule.findings(tested)]
@@ -127,19 +122,29 @@ class Rules:
             sightings=tested.traces.sightings,
         )
         work = [write_work(item, self._layout, fibre=fibre) for item in work_of(tested, findings)]
-        return FibreJudgement(
-            beside_findings=write_fibre(self._layout, tested, work, is_dark=contributions.is_dark),
-            findings=findings,
-            counts=count_required(tested.segments, findings),
-            contributions=contributions,
-        )
+        document = write_fibre(self._layout, tested, work, is_dark=contributions.is_dark)
+        counts = count_required(tested.segments, findings)
+        return _judgement(document, findings, counts=counts, contributions=contributions)
 
 
 def unjudged(layout: Layout, *, fibre: int, problem: str) -> FibreJudgement:
     """Say of a fibre why it could not be judged: it proves nothing, so its segments cannot conform."""
+    counts = {segment: Counts(undetermined=1) for segment in layout.segments_of_fibre.get(fibre, ())}
+    return _judgement(write_nothing(fibre, problem=problem), (), counts=counts, contributions=None)
+
+
+def _judgement(
+    beside_findings: FibreDocument,
+    findings: Sequence[Finding],
+    *,
+    counts: Mapping[str, Counts],
+    contributions: Contributions | None,
+) -> FibreJudgement:
+    # Written at once, so that whatever cannot be written is a fibre that could not be judged.
     return FibreJudgement(
-        beside_findings=write_nothing(fibre, problem=problem),
-        findings=(),
-        counts={segment: Counts(undetermined=1) for segment in layout.segments_of_fibre.get(fibre, ())},
-        contributions=None,
+        beside_findings=beside_findings,
+        findings=findings,
+        content=fibre_text(beside_findings, findings),
+        counts=counts,
+        contributions=contributions,
     )
