@@ -154,7 +154,7 @@ def _shown(f: Json, heading: str, headings: Sequence[str], *, marks_advisory: bo
         "Outcome": lambda: f["outcome"],
         "Decision": lambda: decision_text(f),
     }
-    shown |= dict.fromkeys(("Value", "Mean or bounds", "Worse or bounds", "Difference"), lambda: value_text(f))
+    shown |= dict.fromkeys(("Value", "Value or bounds", "Worse or bounds", "Difference"), lambda: value_text(f))
     shown |= dict.fromkeys(
         ("Site", "Place", "Ends", "At", "From and to", "Where", "Site and side"), lambda: place_text(f)
     )

@@ -48,7 +48,11 @@ def histograms(data: Attached) -> list[Json]:
 def lines_of(criterion: Json) -> set[str]:
     """Return each limit that a criterion about splices has, by name."""
     fallback = criterion.get("fallback")
-    named = {"one-way action": "one_way_action_limit_db", "estimate action": "estimate_action_limit_db"}
+    named = {
+        "from one end": "one_way_limit_db",
+        "one-way action": "one_way_action_limit_db",
+        "estimate action": "estimate_action_limit_db",
+    }
     return {
         f"limit {criterion['limit_db']}",
         *([f"after {fallback['attempts']} attempts {fallback['limit_db']}"] if fallback else []),
@@ -105,8 +109,12 @@ def losses(data: Attached, criterion: Json) -> Losses:
 
 def _is_alone(data: Attached, f: Json, criterion: Json) -> bool:
     """Tell whether a loss is that of a splice by itself, decided by its own limit."""
-    is_own = f.get("by_fallback", False) or Decimal(f["limit"]) == Decimal(criterion["limit_db"])
+    is_own = f.get("by_fallback", False) or Decimal(f["limit"]) in _limits(criterion)
     return is_own and data.action(f["site"], f["fibre"]) != "terminated"
+
+
+def _limits(criterion: Json) -> set[Decimal]:
+    return {Decimal(criterion[name]) for name in ("limit_db", "one_way_limit_db") if name in criterion}
 
 
 def summed_criteria(data: Attached) -> list[Json]:
@@ -115,7 +123,8 @@ def summed_criteria(data: Attached) -> list[Json]:
     chosen: dict[int, Json] = {}
     for one in histograms(data):
         best = chosen.get(one["wavelength_nm"])
-        if one["basis"] == "bidirectional" and (best is None or often[one["code"]] > often[best["code"]]):
+        is_mean = (one["basis"], one["tested_from"], one["combination"]) == ("traces", "both", "mean")
+        if is_mean and (best is None or often[one["code"]] > often[best["code"]]):
             chosen[one["wavelength_nm"]] = one
     return [chosen[wavelength] for wavelength in sorted(chosen)]
 

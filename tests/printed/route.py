@@ -1,6 +1,6 @@
 """What tables about the route, and what lies along it, have to print by the attached JSON."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from decimal import ROUND_HALF_EVEN, Decimal
 from itertools import accumulate
 
@@ -114,7 +114,7 @@ def sites_rows(data: Attached) -> list[Row]:
     rows, from_a_m = [], Decimal(0)
     for site, section in zip(data.design["sites"], [*data.design["sections"], None], strict=True):
         [segment] = [one["id"] for one in data.design["segments"] if site["id"] in one["sites"]]
-        kind = site["kind"].replace("_", " ")
+        kind = ", ".join([site["kind"].replace("_", " "), *_spliced(data, site)])
         rows.append(
             {"Site": site["id"], "Name": site["name"], "Kind": kind, "Segment": segment}
             | {"Trays, each with its splices": _trays(site), "Fibre from A": centimetres(from_a_m)}
@@ -166,6 +166,14 @@ def _taken(design: Json) -> list[set[int]]:
                     number = one["to_cable_fibre"] + fibre - one["fibres"]["first"]
             taken[index].add(number)
     return taken
+
+
+def _spliced(data: Attached, site: Json) -> Iterator[str]:
+    if "pigtail_fibre_type" in site:
+        yield f"pigtails of {site['pigtail_fibre_type']}"
+    plan = [one for one in data.design["splice_plan"] if one["site"] == site["id"] and one.get("splicing") == "ribbon"]
+    if plan:
+        yield f"by ribbons: {', '.join(from_to(one['fibres']) for one in plan)}"
 
 
 def _trays(site: Json) -> str:

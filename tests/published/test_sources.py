@@ -7,6 +7,7 @@ import pytest
 
 from tests.published import (
     check_values,
+    contract_rules,
     decision_values,
     dispersion_values,
     link_rules,
@@ -19,6 +20,7 @@ from tests.published.check_values import Provenance
 
 MODULES = (
     check_values,
+    contract_rules,
     decision_values,
     dispersion_values,
     link_rules,

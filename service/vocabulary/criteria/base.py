@@ -6,17 +6,22 @@ from typing import Annotated, ClassVar, Literal, NamedTuple
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
-from service.vocabulary.criteria.words import DecisionRule, Force, LinkStretch, Quantity
+from service.vocabulary.criteria.words import DecisionRule, Force, From, LinkStretch, Quantity
 
 Test = Literal["otdr", "attenuation", "return_loss", "dispersion", "continuity"]
 
 
 class RequiredTest(NamedTuple):
-    """A test of the whole fibre, or of each of its spans, from both ends; continuity has no wavelength."""
+    """A test of the whole fibre, or of each of its spans, and from where it is made; continuity has no wavelength."""
 
     name: Test
     wavelength_nm: int | None
     over: LinkStretch = LinkStretch.ROUTE
+    tested_from: From = From.BOTH
+
+    def covers(self, other: "RequiredTest") -> bool:
+        """Tell whether with this test another is made too."""
+        return self[:3] == other[:3] and self.tested_from.covers(other.tested_from)
 
 
 class AppliesWhen(q.Value):
@@ -47,9 +52,10 @@ class Criterion(q.Value):
     force: Force = Force.REQUIRED
     applies_when: AppliesWhen | None = None
 
-    # Facts of a kind: the test that it is judged by, the member that is its limit, whether that is the least that is
-    # allowed, whether it is the most of a loss, and whether the kind is about the whole link.
+    # Facts of a kind: the test that it is judged by, and from where if nobody chooses; the member that is its limit,
+    # whether that is the least that is allowed, whether it is the most of a loss; whether it is about the whole link.
     judged_by: ClassVar[Test | None] = None
+    usually_from: ClassVar[From] = From.BOTH
     limit_member: ClassVar[str | None] = None
     limit_is_least: ClassVar[bool] = False
     limits_loss: ClassVar[bool] = False
@@ -63,9 +69,13 @@ class Criterion(q.Value):
     @property
     def required_tests(self) -> tuple[RequiredTest, ...]:
         """Return the tests that it cannot be judged without."""
-        if self.judged_by is None:
-            return ()
-        return (RequiredTest(self.judged_by, self.at_wavelength_nm, self.link_stretch),)
+        return () if self.judged_by is None else (self.test_at(self.at_wavelength_nm),)
+
+    def test_at(self, wavelength_nm: int | None, *, test: Test | None = None) -> RequiredTest:
+        """Return the test that it is judged by, or another one, over what and from where it is asked for."""
+        name = test or self.judged_by
+        assert name is not None
+        return RequiredTest(name, wavelength_nm, self.link_stretch, getattr(self, "tested_from", self.usually_from))
 
     @property
     def link_stretch(self) -> LinkStretch:
@@ -92,6 +102,15 @@ class Criterion(q.Value):
     def guard_band(self) -> float | None:
         """Return the uncertainty that its decision rule keeps off the limit, in the limit's unit; None without one."""
         return None
+
+
+class Tested(Criterion):
+    """A criterion about what is tested from one end or from both, as agreed.
+
+    One direction is a reading, not the loss of what lies there: contracts that take it allow more.
+    """
+
+    tested_from: From = From.BOTH
 
 
 class LimitedDb(Criterion):

@@ -6,9 +6,10 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
-from service.vocabulary.criteria.base import Criterion, LimitedDb, RequiredTest
-from service.vocabulary.criteria.words import Basis, Quantity
-from service.vocabulary.design.words import JointKind
+from service.vocabulary.criteria.base import Criterion, LimitedDb, RequiredTest, Tested
+from service.vocabulary.criteria.selection import PAIRS, SPLICES, OfJoints, OfSplices, Where
+from service.vocabulary.criteria.words import Basis, Combination, From, Quantity
+from service.vocabulary.design.words import JointKind, SiteKind
 
 
 class Fallback(q.Value):
@@ -24,50 +25,117 @@ class JointLossCriterion(LimitedDb):
     limits_loss = True
 
 
-class SpliceLossCriterion(JointLossCriterion):
+class PlaceLossCriterion(Tested, JointLossCriterion):
+    """A limit for what joints lose as traces show it, from where it is agreed.
+
+    Of two directions their mean is limited, or the worse one, as `combination` says. Where either is enough,
+    `one_way_limit_db` holds for what is read from one end only.
+    """
+
+    combination: Combination = Combination.MEAN
+    limit_db: q.PositiveLossDb
+    one_way_limit_db: q.PositiveLossDb | None = None
+
+    @property
+    def limit_of_one_way_db(self) -> float:
+        """The limit for what is read from one end only."""
+        return self.limit_db if self.one_way_limit_db is None else self.one_way_limit_db
+
+    @property
+    def is_mean_of_both(self) -> bool:
+        """Tell whether it limits the mean of both directions and nothing else."""
+        return self.tested_from is From.BOTH and self.combination is Combination.MEAN
+
+    @model_validator(mode="after")
+    def _combine_what_there_is(self) -> "PlaceLossCriterion":
+        if self.one_way_limit_db is not None and self.tested_from is not From.EITHER:
+            raise ValueError("one_way_limit_db belongs to tested_from either, and only to it")
+        if self.tested_from in {From.A, From.B} and self.combination is not Combination.MEAN:
+            raise ValueError("one direction is not combined with another")
+        return self
+
+
+class SpliceLossCriterion(OfSplices, PlaceLossCriterion):
     """The loss of each splice, and the action limits while its closure is open."""
 
     quantity: Literal[Quantity.SPLICE_LOSS]
-    basis: Literal[Basis.BIDIRECTIONAL, Basis.ONE_WAY, Basis.ESTIMATE] = Basis.BIDIRECTIONAL
-    limit_db: q.PositiveLossDb
+    basis: Basis = Basis.TRACES
     fallback: Fallback | None = None
     estimate_action_limit_db: q.PositiveLossDb | None = None
     one_way_action_limit_db: q.PositiveLossDb | None = None
+
+    kinds = SPLICES
 
     @property
     def required_tests(self) -> tuple[RequiredTest, ...]:
         """Return none for the splicer's estimate, which no test gives."""
         return () if self.basis is Basis.ESTIMATE else super().required_tests
 
+    @property
+    def is_mean_of_both(self) -> bool:
+        """Tell whether it limits the mean of both directions and nothing else."""
+        return self.basis is Basis.TRACES and super().is_mean_of_both
 
-class ConnectionLossCriterion(JointLossCriterion):
-    """The loss of each mated pair, as the mean of both directions or in each of them."""
+    @model_validator(mode="after")
+    def _estimate_from_nowhere(self) -> "SpliceLossCriterion":
+        if self.basis is Basis.ESTIMATE and not super().is_mean_of_both:
+            raise ValueError("a splicer's estimate is read from neither end")
+        return self
+
+
+class ConnectionLossCriterion(OfJoints, PlaceLossCriterion):
+    """The loss of each mated pair."""
 
     quantity: Literal[Quantity.CONNECTION_LOSS]
-    basis: Literal[Basis.BIDIRECTIONAL, Basis.EACH_WAY] = Basis.BIDIRECTIONAL
-    limit_db: q.PositiveLossDb
+
+    kinds = PAIRS
 
 
-class TerminationLossCriterion(JointLossCriterion):
-    """The bidirectional loss of a connection together with the splice behind it, which no OTDR sees apart."""
+class TerminationLossCriterion(OfJoints, PlaceLossCriterion):
+    """The loss of a connection together with the splice behind it, which no OTDR sees apart."""
 
     quantity: Literal[Quantity.TERMINATION_LOSS]
-    limit_db: q.PositiveLossDb
+
+    kinds = PAIRS
 
 
-class DirectionDifferenceCriterion(JointLossCriterion):
-    """How far the readings of each splice in a closure may be apart, one direction from the other."""
+class DirectionDifferenceCriterion(OfSplices, JointLossCriterion):
+    """How far the readings of each splice in a closure may be apart, one direction from the other.
+
+    Where a fibre ends the cord and the pigtail differ too, and nothing can be agreed.
+    """
 
     quantity: Literal[Quantity.DIRECTION_DIFFERENCE]
     limit_db: q.PositiveLossDb
 
+    kinds = SPLICES
 
-class ReflectanceCriterion(LimitedDb):
-    """The reflectance of each joint of a kind, the worse of both directions."""
+    def selects_at(self, site: str, kind: SiteKind) -> bool:
+        """Tell whether it is about joints at a site: a closure alone."""
+        return kind is SiteKind.SPLICE_CLOSURE and super().selects_at(site, kind)
+
+    @model_validator(mode="after")
+    def _lie_in_closures(self) -> "DirectionDifferenceCriterion":
+        if isinstance(self.at, Where) and self.at is not Where.LINE_CLOSURES:
+            raise ValueError("the directions of splices in closures alone are held against each other")
+        return self
+
+
+class ReflectanceCriterion(OfSplices, Tested, LimitedDb):
+    """The reflectance of each joint of a kind, the worse of the directions that it is tested in.
+
+    Without a kind it is that of each event, whatever lies there; on no joint too, unless joints are selected. An echo
+    is no event of the fibre.
+    """
 
     quantity: Literal[Quantity.REFLECTANCE]
-    joint: JointKind
+    joint: JointKind | None = None
     limit_db: q.ReflectanceDb
+
+    @property
+    def is_of_every_event(self) -> bool:
+        """Tell whether it is about what lies on no joint too."""
+        return self.joint is None and self.at is None and not self.is_of_some_splices
 
 
 class Statistic(StrEnum):
@@ -86,18 +154,17 @@ class Population(StrEnum):
     ROUTE = "route"
 
 
-class JointStatisticCriterion(JointLossCriterion):
+class JointStatisticCriterion(OfSplices, PlaceLossCriterion):
     """The mean loss of a population of joints, or the share of them that keeps a limit.
 
-    A population is that of one segment: what is paid for alone is proven alone. A span is that of one fibre.
+    A population is that of one segment: what is paid for alone is proven alone. A span is that of one fibre. The limit
+    for one direction holds for a mean as soon as one joint of it is read from one end only.
     """
 
     quantity: Literal[Quantity.JOINT_STATISTIC]
     joint: JointKind
-    basis: Literal[Basis.BIDIRECTIONAL, Basis.ONE_WAY] = Basis.BIDIRECTIONAL
     statistic: Statistic
     over: Population
-    limit_db: q.PositiveLossDb
     least_share_percent: q.SharePercent | None = None
 
     @model_validator(mode="after")
@@ -107,7 +174,7 @@ class JointStatisticCriterion(JointLossCriterion):
         return self
 
 
-class StrayLossCriterion(LimitedDb):
+class StrayLossCriterion(Tested, LimitedDb):
     """The loss of each event that lies on no joint: a bend or damage."""
 
     quantity: Literal[Quantity.STRAY_LOSS]
@@ -116,7 +183,7 @@ class StrayLossCriterion(LimitedDb):
     limits_loss = True
 
 
-class BendCriterion(Criterion):
+class BendCriterion(Tested):
     """How much more a place may lose at the longer wavelength than at the shorter before it is taken for a bend.
 
     A bend is said where both are exceeded; fair starts are 0.2 dB and a ratio of 1.5, common practice.
@@ -133,7 +200,8 @@ class BendCriterion(Criterion):
     @property
     def required_tests(self) -> tuple[RequiredTest, ...]:
         """Return a trace at each wavelength: without either no bend is seen."""
-        return RequiredTest("otdr", self.short_wavelength_nm), RequiredTest("otdr", self.long_wavelength_nm)
+        both = (self.short_wavelength_nm, self.long_wavelength_nm)
+        return tuple([self.test_at(nm, test="otdr") for nm in both])
 
     @model_validator(mode="after")
     def _order_wavelengths(self) -> "BendCriterion":
@@ -155,7 +223,7 @@ class SpliceDensityCriterion(Criterion):
 ZONES_EDITION = 2015
 
 
-class EndFaceCriterion(Criterion):
+class EndFaceCriterion(OfJoints):
     """Both end faces of each connection, inspected after they were last touched, by an edition of IEC 61300-3-35.
 
     `accepts` says by what: the counts of each zone, held against the edition of 2015, of which alone the allowances are
@@ -166,6 +234,8 @@ class EndFaceCriterion(Criterion):
     quantity: Literal[Quantity.END_FACE]
     edition: Literal[2009, 2015, 2022] = 2015
     accepts: Literal["zones", "instrument", "either"] = "zones"
+
+    kinds = PAIRS
 
     @model_validator(mode="after")
     def _know_the_allowances(self) -> "EndFaceCriterion":

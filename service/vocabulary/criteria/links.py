@@ -6,16 +6,9 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
-from service.vocabulary.criteria.base import Criterion, LimitedDb, RequiredTest
-from service.vocabulary.criteria.words import DecisionRule, LinkStretch, Quantity
+from service.vocabulary.criteria.base import Criterion, LimitedDb, RequiredTest, Tested
+from service.vocabulary.criteria.words import Combination, DecisionRule, From, LinkStretch, Quantity
 from service.vocabulary.words import FarEnd
-
-
-class Combination(StrEnum):
-    """Whether a two-way criterion limits the mean of both directions or the worse one."""
-
-    MEAN = "mean"
-    WORSE = "worse"
 
 
 class FixedLimit(q.Value):
@@ -68,7 +61,7 @@ class Budget(q.Value):
         return self
 
 
-class LinkAttenuationCriterion(LimitedDb):
+class LinkAttenuationCriterion(Tested, LimitedDb):
     """Loss from end to end, or over each span, against one figure or against the budget.
 
     By source and meter a loss below `least_attenuation_db_per_km` of fibre by more than the uncertainty tells of a
@@ -80,7 +73,7 @@ class LinkAttenuationCriterion(LimitedDb):
     quantity: Literal[Quantity.LINK_ATTENUATION]
     over: LinkStretch = LinkStretch.ROUTE
     basis: Literal["source_and_meter", "otdr"] = "source_and_meter"
-    combination: Combination
+    combination: Combination = Combination.MEAN
     limit: Annotated[FixedLimit | Budget, Field(discriminator="kind")]
     reference_cords: Literal[1, 2, 3] | None = None
     least_attenuation_db_per_km: q.PositiveAttenuationDbPerKm | None = None
@@ -99,11 +92,11 @@ class LinkAttenuationCriterion(LimitedDb):
     @property
     def required_tests(self) -> tuple[RequiredTest, ...]:
         """Return the test that its basis asks for."""
-        return (RequiredTest("otdr" if self.basis == "otdr" else "attenuation", self.wavelength_nm, self.over),)
+        return (self.test_at(self.wavelength_nm, test="otdr" if self.basis == "otdr" else "attenuation"),)
 
     @model_validator(mode="after")
     def _ask_no_reference_of_traces(self) -> "LinkAttenuationCriterion":
-        if self.basis == "otdr" and self.combination is not Combination.MEAN:
+        if self.basis == "otdr" and (self.tested_from, self.combination) != (From.BOTH, Combination.MEAN):
             # One way a trace's total also holds by how much the glass at both ends scatters unlike.
             raise ValueError("by otdr only the mean of both directions is a loss")
         if self.basis == "otdr" and (self.reference_cords, self.least_attenuation_db_per_km) != (None, None):
@@ -131,8 +124,11 @@ class Stretch(StrEnum):
     SPAN = "span"
 
 
-class AttenuationCoefficientCriterion(Criterion):
-    """The fibre's own loss for each kilometre without its joints, mean of both directions, where it is long enough."""
+class AttenuationCoefficientCriterion(Tested):
+    """The fibre's own loss for each kilometre without its joints, where it is long enough.
+
+    Of two directions it is their mean: what they differ by is of the joints.
+    """
 
     quantity: Literal[Quantity.ATTENUATION_COEFFICIENT]
     wavelength_nm: q.WavelengthNm
@@ -170,8 +166,11 @@ class ReelDifferenceCriterion(Criterion):
     limit_member = "limit_db_per_km"
 
 
-class ReturnLossCriterion(LimitedDb):
-    """The least return loss at each end of the link, or of each span: measured there, or worked out from a trace."""
+class ReturnLossCriterion(Tested, LimitedDb):
+    """The least return loss at each end of the link, or of each span, that it is tested from, never averaged.
+
+    It is measured there, or worked out from a trace.
+    """
 
     quantity: Literal[Quantity.RETURN_LOSS]
     over: LinkStretch = LinkStretch.ROUTE
@@ -185,10 +184,10 @@ class ReturnLossCriterion(LimitedDb):
     @property
     def required_tests(self) -> tuple[RequiredTest, ...]:
         """Return the test that its basis asks for."""
-        return (RequiredTest("return_loss" if self.basis == "measured" else "otdr", self.wavelength_nm, self.over),)
+        return (self.test_at(self.wavelength_nm, test="return_loss" if self.basis == "measured" else "otdr"),)
 
 
-class LengthCriterion(Criterion):
+class LengthCriterion(Tested):
     """How far the length that traces show of each span may be from the design's fibre length."""
 
     quantity: Literal[Quantity.LENGTH]
@@ -203,6 +202,7 @@ class ContinuityCriterion(Criterion):
     quantity: Literal[Quantity.CONTINUITY]
 
     judged_by = "continuity"
+    usually_from = From.EITHER
     is_end_to_end = True
 
 
@@ -214,6 +214,7 @@ class ChromaticDispersionCriterion(Criterion):
     limit_ps_per_nm: Annotated[q.ChromaticPsPerNm, Field(ge=0)]
 
     judged_by = "dispersion"
+    usually_from = From.EITHER
     limit_member = "limit_ps_per_nm"
     is_end_to_end = True
 
@@ -226,12 +227,13 @@ class PolarizationModeDispersionCriterion(Criterion):
     limit_ps: q.PmdPs
 
     judged_by = "dispersion"
+    usually_from = From.EITHER
     limit_member = "limit_ps"
     is_end_to_end = True
 
 
-class RequiredTestCriterion(Criterion):
-    """A test that has to be there for each fibre, or for each of its spans, in both directions."""
+class RequiredTestCriterion(Tested):
+    """A test that has to be there for each fibre, or for each of its spans."""
 
     quantity: Literal[Quantity.REQUIRED_TEST]
     over: LinkStretch = LinkStretch.ROUTE
@@ -243,4 +245,4 @@ class RequiredTestCriterion(Criterion):
     @property
     def required_tests(self) -> tuple[RequiredTest, ...]:
         """Return the test that has to be there."""
-        return (RequiredTest(self.test, self.wavelength_nm, self.over),)
+        return (self.test_at(self.wavelength_nm, test=self.test),)

@@ -11,13 +11,16 @@ from service.vocabulary.canonical import canonical_json
 from service.vocabulary.criteria import joints, links
 from service.vocabulary.criteria.base import AppliesWhen, Criterion, RequiredTest
 from service.vocabulary.criteria.criteria import AnyCriterion, Criteria
-from service.vocabulary.criteria.words import Basis, DecisionRule, Force, LinkStretch
+from service.vocabulary.criteria.selection import can_meet, selects_within
+from service.vocabulary.criteria.words import Basis, DecisionRule, Force, From, LinkStretch
 from service.vocabulary.design.words import JointKind
 
 _TEST_LABELS = {"otdr": "OTDR traces", "attenuation": "attenuation tests", "return_loss": "return loss tests"}
 _OF_STRETCH = {LinkStretch.ROUTE: "", LinkStretch.SPAN: " of each span"}
-# What two criteria about the same thing may differ in, beside their limits.
+_ENDS = {From.A: "from A", From.B: "from B", From.EITHER: "from one end", From.BOTH: "from both ends"}
+# What two criteria about the same quantity may differ in, beside their limits and where they hold.
 _OWN = ("code", "clause", "fallback", "estimate_action_limit_db", "one_way_action_limit_db")
+_WHERE = ("applies_when", "at", "splicing", "joining")
 _ALL_OF_THEM_PERCENT = 100.0
 
 
@@ -59,6 +62,8 @@ def contradictions_in(criteria: Criteria) -> list[CriteriaReport]:
 def _within(criterion: AnyCriterion) -> Iterator[CriteriaReport]:
     if isinstance(criterion, joints.SpliceLossCriterion):
         yield from _splice_limits(criterion)
+    if isinstance(criterion, joints.PlaceLossCriterion):
+        yield from _one_way_limit(criterion)
     if isinstance(criterion, links.LinkAttenuationCriterion):
         yield from _budget(criterion)
     limit, band = criterion.single_limit, criterion.guard_band
@@ -78,14 +83,21 @@ def _splice_limits(criterion: joints.SpliceLossCriterion) -> Iterator[CriteriaRe
     if criterion.fallback is not None and criterion.fallback.limit_db <= limit_db:
         wider = f"the fallback limit {criterion.fallback.limit_db:.3f} dB is not above the limit"
         yield report_on(criterion, severity=Severity.CONTRADICTORY, detail=f"{wider} {limit_db:.3f} dB")
-    warnings = {"splicer's estimate": criterion.estimate_action_limit_db}
-    if criterion.basis is Basis.ONE_WAY:
+    warnings = [("splicer's estimate", criterion.estimate_action_limit_db, limit_db)]
+    if criterion.tested_from is not From.BOTH:
         # Beside a bidirectional limit a wider one is right: one direction also shows what differs between the fibres.
-        warnings["one-way loss"] = criterion.one_way_action_limit_db
-    for of, action_limit_db in warnings.items():
-        if action_limit_db is not None and action_limit_db > limit_db:
+        warnings.append(("one-way loss", criterion.one_way_action_limit_db, criterion.limit_of_one_way_db))
+    for of, action_limit_db, warned_of_db in warnings:
+        if action_limit_db is not None and action_limit_db > warned_of_db:
             late = f"the action limit {action_limit_db:.3f} dB for the {of} is above the limit that it warns of"
-            yield report_on(criterion, severity=Severity.CONTRADICTORY, detail=f"{late}, {limit_db:.3f} dB")
+            yield report_on(criterion, severity=Severity.CONTRADICTORY, detail=f"{late}, {warned_of_db:.3f} dB")
+
+
+def _one_way_limit(criterion: joints.PlaceLossCriterion) -> Iterator[CriteriaReport]:
+    limit_db, one_way_db = criterion.limit_db, criterion.one_way_limit_db
+    if one_way_db is not None and one_way_db < limit_db:
+        detail = f"one direction may show {one_way_db:.3f} dB, less than both together, {limit_db:.3f} dB"
+        yield report_on(criterion, severity=Severity.CONTRADICTORY, detail=detail)
 
 
 def _budget(criterion: links.LinkAttenuationCriterion) -> Iterator[CriteriaReport]:
@@ -101,16 +113,17 @@ def _terminations(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
     """Find terminations that may lose less together than a member of theirs may alone."""
     members = {joints.SpliceLossCriterion: "splice", joints.ConnectionLossCriterion: "connection"}
     for whole in required:
-        if not isinstance(whole, joints.TerminationLossCriterion):
+        if not (isinstance(whole, joints.TerminationLossCriterion) and whole.is_mean_of_both):
             continue
         for part in required:
             if (
                 isinstance(part, joints.SpliceLossCriterion | joints.ConnectionLossCriterion)
-                and part.basis is Basis.BIDIRECTIONAL
+                and part.is_mean_of_both
                 and part.wavelength_nm == whole.wavelength_nm
+                and can_meet(whole, part)
                 and (
-                    _holds_within(whole.applies_when, part.applies_when)
-                    or _holds_within(part.applies_when, whole.applies_when)
+                    _applies_within(whole.applies_when, part.applies_when)
+                    or _applies_within(part.applies_when, whole.applies_when)
                 )
                 and whole.limit_db < part.limit_db
             ):
@@ -120,21 +133,29 @@ def _terminations(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
 
 
 def _looser(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
-    """Find criteria that never decide, because another one is at least as strict about the same thing."""
+    """Find criteria that never decide: wherever they hold another one does that is at least as strict."""
     alike: dict[bytes, list[AnyCriterion]] = {}
     for criterion in required:
         if criterion.single_limit is not None:
-            same = criterion.model_dump(exclude={*_OWN, str(criterion.limit_member)})
+            same = criterion.model_dump(exclude={*_OWN, *_WHERE, str(criterion.limit_member)})
             alike.setdefault(canonical_json(same), []).append(criterion)
     for group in alike.values():
         # A limit that a fallback may widen leaves something to the others.
-        firm = [one for one in group if getattr(one, "fallback", None) is None]
-        if not firm:
-            continue
-        strictest = min(firm, key=_allowance)
+        firm = sorted((one for one in group if getattr(one, "fallback", None) is None), key=_allowance)
         for other in group:
-            if other is not strictest and _allowance(other) >= _allowance(strictest):
-                yield _redundant(other, because=strictest)
+            for strict in firm:
+                if _decides_before(strict, other, group):
+                    yield _redundant(other, because=strict)
+                    break
+
+
+def _decides_before(strict: AnyCriterion, other: AnyCriterion, group: Sequence[AnyCriterion]) -> bool:
+    if strict is other or _allowance(strict) > _allowance(other) or not _holds_within(other, strict):
+        return False
+    # Of two that are one and the same in all but their code, the first decides.
+    is_alike = _allowance(strict) == _allowance(other) and _holds_within(strict, other)
+    is_later = group.index(strict) > group.index(other)
+    return not (is_alike and is_later and getattr(other, "fallback", None) is None)
 
 
 def _allowance(criterion: AnyCriterion) -> float:
@@ -156,9 +177,9 @@ def _redundant_statistics(required: Sequence[AnyCriterion]) -> Iterator[Criteria
 
 def _covers(every: AnyCriterion, statistic: joints.JointStatisticCriterion) -> bool:
     match every:
-        case joints.SpliceLossCriterion(fallback=None):
+        case joints.SpliceLossCriterion(fallback=None, basis=Basis.TRACES):
             joint: JointKind = JointKind.SPLICE
-        case joints.ConnectionLossCriterion(basis=Basis.BIDIRECTIONAL):
+        case joints.ConnectionLossCriterion():
             joint = JointKind.PAIR
         case joints.JointStatisticCriterion(statistic=joints.Statistic.SHARE_WITHIN, least_share_percent=share) if (
             share == _ALL_OF_THEM_PERCENT and statistic.statistic is joints.Statistic.MEAN
@@ -168,12 +189,17 @@ def _covers(every: AnyCriterion, statistic: joints.JointStatisticCriterion) -> b
             return False
     return (
         joint is statistic.joint
-        and every.basis == statistic.basis
+        and _is_read_alike(every, statistic)
         and every.wavelength_nm == statistic.wavelength_nm
         and (every.decision, every.uncertainty_db) == (statistic.decision, statistic.uncertainty_db)
-        and _holds_within(statistic.applies_when, every.applies_when)
+        and _holds_within(statistic, every)
         and every.limit_db <= statistic.limit_db
     )
+
+
+def _is_read_alike(one: joints.PlaceLossCriterion, other: joints.PlaceLossCriterion) -> bool:
+    how = [(each.tested_from, each.combination, each.one_way_limit_db) for each in (one, other)]
+    return how[0] == how[1]
 
 
 def _redundant(criterion: AnyCriterion, *, because: AnyCriterion) -> CriteriaReport:
@@ -184,7 +210,9 @@ def _redundant(criterion: AnyCriterion, *, because: AnyCriterion) -> CriteriaRep
 def _bends(criteria: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
     asked = _asked_for(criteria)
     for criterion in criteria:
-        if isinstance(criterion, joints.BendCriterion) and not asked.issuperset(criterion.required_tests):
+        if isinstance(criterion, joints.BendCriterion) and not all(
+            _covered(one, asked) for one in criterion.required_tests
+        ):
             both = f"{criterion.short_wavelength_nm} and {criterion.long_wavelength_nm} nm"
             detail = f"traces at {both} are not both required, and without either no bend is seen"
             yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
@@ -201,10 +229,16 @@ def _untested(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
             for test in _of_whole(criterion):
                 judged_by.setdefault(test, []).append(criterion)
     for test, criteria in judged_by.items():
-        if test.name in _TEST_LABELS and test not in asked:
-            named = f"{_TEST_LABELS[test.name]} at {test.wavelength_nm} nm{_OF_STRETCH[test.over]}"
+        if test.name in _TEST_LABELS and not _covered(test, asked):
+            is_half_asked = any(one[:3] == test[:3] for one in asked)
+            ends = f" {_ENDS[test.tested_from]}" if is_half_asked else ""
+            named = f"{_TEST_LABELS[test.name]} at {test.wavelength_nm} nm{_OF_STRETCH[test.over]}{ends}"
             detail = f"{named} are not among the required tests"
             yield report_on(*criteria, severity=Severity.QUESTIONABLE, detail=detail)
+
+
+def _covered(test: RequiredTest, asked: Iterable[RequiredTest]) -> bool:
+    return any(one.covers(test) for one in asked)
 
 
 def _asked_for(criteria: Iterable[AnyCriterion]) -> set[RequiredTest]:
@@ -224,6 +258,10 @@ def _of_whole(criterion: AnyCriterion) -> Iterator[RequiredTest]:
         yield test._replace(over=LinkStretch.ROUTE) if test.over is LinkStretch.JOINED else test
 
 
-def _holds_within(inner: AppliesWhen | None, outer: AppliesWhen | None) -> bool:
+def _holds_within(inner: Criterion, outer: Criterion) -> bool:
     """Tell whether one criterion surely holds wherever another does; bounds that merely overlap are not compared."""
+    return _applies_within(inner.applies_when, outer.applies_when) and selects_within(inner, outer)
+
+
+def _applies_within(inner: AppliesWhen | None, outer: AppliesWhen | None) -> bool:
     return outer is None or inner == outer

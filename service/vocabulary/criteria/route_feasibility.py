@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from service.vocabulary.criteria.base import Tested
 from service.vocabulary.criteria.criteria import AnyCriterion, Criteria
 from service.vocabulary.criteria.joints import SpliceDensityCriterion
 from service.vocabulary.criteria.links import (
@@ -14,9 +15,10 @@ from service.vocabulary.criteria.links import (
 )
 from service.vocabulary.criteria.review import CriteriaReport, Severity, report_on
 from service.vocabulary.criteria.scope import scope_of
+from service.vocabulary.criteria.selection import OfJoints, OfSplices, is_of_type
 from service.vocabulary.criteria.trace_settings import TraceSettingsCriterion
-from service.vocabulary.criteria.words import DecisionRule, LinkStretch
-from service.vocabulary.design.layout import Layout, Span
+from service.vocabulary.criteria.words import DecisionRule, From, LinkStretch
+from service.vocabulary.design.layout import Joint, Layout, Span
 from service.vocabulary.design.words import FibreAction, SiteKind
 from service.vocabulary.quantities import PDB_PER_MDB, UM_PER_KM, metres_text, to_last_place, to_um
 
@@ -31,6 +33,11 @@ def _infeasibilities(criterion: AnyCriterion, layout: Layout) -> Iterator[Criter
         detail = "holds nowhere on this route: no span is of the length and fibre type that it asks for"
         yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
         return
+    if isinstance(criterion, Tested):
+        yield from _from_unbuilt_end(criterion, layout)
+    if isinstance(criterion, OfJoints):
+        for detail in _joints_not_there(criterion, layout):
+            yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
     match criterion:
         case LinkAttenuationCriterion(limit=FixedLimit()):
             yield from _below_fibre_alone(criterion, layout)
@@ -47,9 +54,47 @@ def _infeasibilities(criterion: AnyCriterion, layout: Layout) -> Iterator[Criter
 
 
 def _applies(criterion: AnyCriterion, layout: Layout) -> bool:
-    scope = scope_of(criterion.applies_when, layout)
+    scope = scope_of(criterion, layout)
     is_of_route = criterion.is_end_to_end and criterion.link_stretch is not LinkStretch.SPAN
     return scope.holds_end_to_end if is_of_route else bool(scope.spans)
+
+
+def _from_unbuilt_end(criterion: AnyCriterion, layout: Layout) -> Iterator[CriteriaReport]:
+    """Find what is to be tested from an end at which nothing is connected yet, and from no other."""
+    assert isinstance(criterion, Tested)
+    end = {From.A: 0, From.B: len(layout.design.sites) - 1}.get(criterion.tested_from)
+    if end is not None and end in layout.unbuilt_ends:
+        detail = f"is tested from {layout.design.sites[end].id} alone, where no fibre is connected yet"
+        yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
+
+
+def _joints_not_there(criterion: OfJoints, layout: Layout) -> Iterator[str]:
+    """Say which sites the route has not, that it has no such joint, or of which pigtails nobody says what they are."""
+    named = criterion.at if isinstance(criterion.at, tuple) else ()
+    missing = [site for site in named if site not in layout.site_index]
+    scope = scope_of(criterion, layout)
+    joints = {joint for first in _unlike_fibres(layout) for joint in layout.joints_of(first)}
+    if missing:
+        yield f"names {', '.join(missing)}, which this route does not pass"
+    elif not any(joint.kind in criterion.joint_kinds and scope.selects(joint) for joint in joints):
+        yield "holds nowhere on this route: it has no joint of those that it asks for"
+    if isinstance(criterion, OfSplices) and criterion.joining is not None:
+        types = criterion.joining
+        unsaid = {one.site for one in joints if one.site_index in scope.joint_sites and _may_join(types, one)}
+        if unsaid:
+            sites = ", ".join(sorted(unsaid, key=layout.site_index.__getitem__))
+            yield f"does not hold at {sites}: of which type the pigtails are is not said"
+
+
+def _unlike_fibres(layout: Layout) -> set[int]:
+    return {layout.first_alike(fibre) for fibre in layout.segments_of_fibre}
+
+
+def _may_join(named: tuple[str, ...], joint: Joint) -> bool:
+    """Tell whether a splice's one known fibre is of a named type, and the other's type is not known."""
+    if joint.joining is None or None not in joint.joining:
+        return False
+    return any(is_of_type(known, name) for known in joint.joining for name in named)
 
 
 def _below_fibre_alone(criterion: LinkAttenuationCriterion, layout: Layout) -> Iterator[CriteriaReport]:
@@ -62,7 +107,7 @@ def _below_fibre_alone(criterion: LinkAttenuationCriterion, layout: Layout) -> I
     uncertainty_mdb = to_last_place(criterion.uncertainty_db, places=3)
     most_mdb = limit_mdb - (uncertainty_mdb if criterion.decision is DecisionRule.GUARDED else 0)
     whole = Span(first=0, last=len(layout.design.sites) - 1)
-    spans = scope_of(criterion.applies_when, layout).spans if criterion.over is LinkStretch.SPAN else (whole,)
+    spans = scope_of(criterion, layout).spans if criterion.over is LinkStretch.SPAN else (whole,)
     length_um = max(_length_um(layout, span) for span in spans)
     alone_pdb = to_last_place(least, places=3) * length_um
     if most_mdb * PDB_PER_MDB >= alone_pdb:
@@ -85,7 +130,7 @@ def _without_allowance(criterion: LinkAttenuationCriterion, budget: Budget, layo
 
 
 def _nowhere_long_enough(criterion: AttenuationCoefficientCriterion, layout: Layout) -> Iterator[CriteriaReport]:
-    scope = scope_of(criterion.applies_when, layout)
+    scope = scope_of(criterion, layout)
     spans = (
         scope.spans
         if criterion.over is Stretch.SPAN
@@ -103,7 +148,7 @@ def _without_reel_test(criterion: ReelDifferenceCriterion, layout: Layout) -> It
     least_um, nm = to_um(criterion.least_length_m), criterion.wavelength_nm
     sections = [
         layout.design.sections[index]
-        for index in sorted(scope_of(criterion.applies_when, layout).sections)
+        for index in sorted(scope_of(criterion, layout).sections)
         if layout.section_lengths_um[index] >= least_um
     ]
     unsaid = [one.id for one in sections if not any(test.wavelength_nm == nm for test in one.reel_tests)]
@@ -127,7 +172,7 @@ def _denser_than_allowed(criterion: SpliceDensityCriterion, layout: Layout) -> I
     """Find spans in which the design itself has a fibre spliced more often than is allowed."""
     limit = to_last_place(criterion.limit_per_km, places=3)
     sites = layout.design.sites
-    for span in scope_of(criterion.applies_when, layout).spans:
+    for span in scope_of(criterion, layout).spans:
         closures = [site for site in sites[span.first + 1 : span.last] if site.kind is SiteKind.SPLICE_CLOSURE]
         most = max(
             (

@@ -1,31 +1,47 @@
-"""Where on a route a criterion holds: the sites and sections in spans of the length and fibre type it asks for."""
+"""Where on a route a criterion holds: in which spans, sections and sites, and at which joints."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from service.vocabulary.criteria.base import AppliesWhen
-from service.vocabulary.design.layout import Layout, Span
+from service.vocabulary.criteria.base import AppliesWhen, Criterion
+from service.vocabulary.criteria.selection import OfJoints, Where, is_of_type
+from service.vocabulary.design.layout import Joint, Layout, Span
 from service.vocabulary.quantities import to_um
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Scope:
-    """The spans, sections and sites at which a criterion holds, by index, and whether it holds from end to end."""
+    """The spans, sections and sites at which a criterion holds, by index, and whether it holds from end to end.
+
+    `joint_sites` are those at which it is about joints, all of them unless `picks` says which.
+    """
 
     spans: tuple[Span, ...]
     sections: frozenset[int]
     sites: frozenset[int]
     holds_end_to_end: bool
+    joint_sites: frozenset[int]
+    picks: Callable[[Joint], bool] | None
+
+    def selects(self, joint: Joint) -> bool:
+        """Tell whether the criterion is about a joint."""
+        return joint.site_index in self.joint_sites and (self.picks is None or self.picks(joint))
 
 
-def scope_of(applies_when: AppliesWhen | None, layout: Layout) -> Scope:
-    """Return where a criterion holds; everywhere where it does not say when it applies."""
+def scope_of(criterion: Criterion, layout: Layout) -> Scope:
+    """Return where a criterion holds; everywhere where it does not say."""
+    applies_when, of_joints = criterion.applies_when, criterion if isinstance(criterion, OfJoints) else None
     spans = tuple(span for span in layout.spans if holds_over(applies_when, layout, span))
     whole = Span(first=0, last=len(layout.design.sites) - 1)
+    sites = frozenset(site for span in spans for site in range(span.first, span.last + 1))
     return Scope(
         spans=spans,
         sections=frozenset(section for span in spans for section in range(span.first, span.last)),
-        sites=frozenset(site for span in spans for site in range(span.first, span.last + 1)),
+        sites=sites,
         holds_end_to_end=holds_over(applies_when, layout, whole),
+        joint_sites=sites if of_joints is None else _selected(of_joints, layout, sites),
+        # Hardly any criterion tells joints of one site apart, and then its sites say it all.
+        picks=of_joints.selects if of_joints is not None and _parts_joints(of_joints) else None,
     )
 
 
@@ -40,4 +56,14 @@ def holds_over(applies_when: AppliesWhen | None, layout: Layout, span: Span) -> 
     if most is not None and length_um > to_um(most):
         return False
     types = {layout.design.sections[index].fibre_type for index in range(span.first, span.last)}
-    return not applies_when.fibre_types or not types.isdisjoint(applies_when.fibre_types)
+    named = applies_when.fibre_types
+    return not named or any(is_of_type(one, name) for one in types for name in named)
+
+
+def _selected(criterion: OfJoints, layout: Layout, sites: frozenset[int]) -> frozenset[int]:
+    own = layout.design.sites
+    return frozenset(index for index in sites if criterion.selects_at(own[index].id, own[index].kind))
+
+
+def _parts_joints(criterion: OfJoints) -> bool:
+    return criterion.at is Where.TERMINAL_SPLICES or criterion.is_of_some_splices

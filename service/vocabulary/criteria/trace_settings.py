@@ -7,7 +7,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
-from service.vocabulary.criteria.base import Criterion
+from service.vocabulary.criteria.base import Tested
 from service.vocabulary.criteria.words import LinkStretch, Quantity
 
 
@@ -27,8 +27,8 @@ class PulseBound(q.Value):
     most_ns: q.PulseNs
 
 
-class TraceSettingsCriterion(Criterion):
-    """How traces are taken at a wavelength: in each direction, one of those that count keeps all of it.
+class TraceSettingsCriterion(Tested):
+    """How traces are taken at a wavelength: in each direction asked for, one of those that count keeps all of it.
 
     Of `pulses`, which rise in length, the first that takes in the fibre between a trace's two ends bounds it; behind
     the last none does. A range is held against the fibre with the cords, as a multiple of it. `states` are what each

@@ -48,15 +48,35 @@ class Unit(StrEnum):
 
 
 class Basis(StrEnum):
-    """What a loss is taken from.
+    """What a splice's loss is taken from: traces, or the splicer's images."""
 
-    The mean of both directions; the worse of those there are; each of both; the splicer's images.
-    """
-
-    BIDIRECTIONAL = "bidirectional"
-    ONE_WAY = "one_way"
-    EACH_WAY = "each_way"
+    TRACES = "traces"
     ESTIMATE = "estimate"
+
+
+class From(StrEnum):
+    """From where a fibre is tested: from A, from B, from one of them whichever it is, or from both."""
+
+    A = "a"
+    B = "b"
+    EITHER = "either"
+    BOTH = "both"
+
+    @property
+    def directions(self) -> tuple[bool, ...]:
+        """The directions that it can be about, as to whether they go from A to B."""
+        return {From.A: (True,), From.B: (False,)}.get(self, (True, False))
+
+    def covers(self, other: "From") -> bool:
+        """Tell whether whoever has tested from here has tested from there."""
+        return self in {other, From.BOTH} or other is From.EITHER
+
+
+class Combination(StrEnum):
+    """Whether of two directions their mean is limited, or the worse one."""
+
+    MEAN = "mean"
+    WORSE = "worse"
 
 
 class DecisionRule(StrEnum):

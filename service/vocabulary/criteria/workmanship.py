@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
-from service.vocabulary.criteria.base import Criterion
+from service.vocabulary.criteria.selection import SPLICES, OfSplices
 from service.vocabulary.criteria.words import Quantity
 from service.vocabulary.design.words import JointKind
 
@@ -94,15 +94,16 @@ Demand = Annotated[
 ]
 
 
-class WorkmanshipCriterion(Criterion):
-    """One demand on how each splice was made, in closures, at terminations, or both."""
+class WorkmanshipCriterion(OfSplices):
+    """One demand on how each splice was made."""
 
     quantity: Literal[Quantity.WORKMANSHIP]
     demand: Demand
-    at: Literal["closures", "terminations", "everywhere"] = "everywhere"
+
+    kinds = SPLICES
 
 
-class RequiredRecordCriterion(Criterion):
+class RequiredRecordCriterion(OfSplices):
     """Each joint of the plan has the record of how it was made: a splice its splice, a mated pair its termination.
 
     The record of a pigtail's termination that states an estimate is that of its splice too.

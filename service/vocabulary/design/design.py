@@ -10,7 +10,10 @@ from typing import Annotated
 from pydantic import Field
 
 from service.vocabulary import quantities as q
-from service.vocabulary.design.words import FibreAction, SiteKind, Termination
+from service.vocabulary.design.words import FibreAction, SiteKind, Splicing, Termination
+
+# Where fibres end on connectors.
+_ENDED_AT = {SiteKind.TERMINAL, SiteKind.PATCH_PANEL}
 
 
 class Tray(q.Value):
@@ -21,14 +24,23 @@ class Tray(q.Value):
 
 
 class Site(q.Value):
-    """A place on the route; it belongs to the project, and other routes may pass it too."""
+    """A place on the route; it belongs to the project, and other routes may pass it too.
+
+    `pigtail_fibre_type` is that of the pigtails onto which fibres are spliced there.
+    """
 
     id: q.Identifier
     name: q.Text
     kind: SiteKind
     termination: Termination | None = None
+    pigtail_fibre_type: q.Identifier | None = None
     patch_cord: q.Flag = False
     trays: Annotated[tuple[Tray, ...], Field(max_length=200)] = ()
+
+    @property
+    def has_pigtails(self) -> bool:
+        """Tell whether fibres are spliced onto pigtails here; they are where nothing is said of how they end."""
+        return self.kind in _ENDED_AT and self.termination in {None, Termination.PIGTAIL}
 
 
 class Optics(q.Value):
@@ -97,9 +109,10 @@ class Segment(q.Value):
 class PlannedFibres(q.Value):
     """What happens at a site to neighbouring route fibres.
 
-    `to_cable_fibre` is where the first of them goes on, `tray` where their splices lie, or they themselves. Where they
-    are terminated, `port` is the connector that the first of them ends on, and `to_port` the one to which a patch cord
-    leads it; the others follow in order.
+    `to_cable_fibre` is where the first of them goes on, `tray` where their splices lie, or they themselves. They are
+    fused one by one, unless `splicing` says that it is done by ribbons. Where they are terminated, `port` is the
+    connector that the first of them ends on, and `to_port` the one to which a patch cord leads it; the others follow in
+    order.
     """
 
     site: q.Identifier
@@ -107,6 +120,7 @@ class PlannedFibres(q.Value):
     action: FibreAction
     to_cable_fibre: q.FibreNumber | None = None
     tray: q.TrayNumber | None = None
+    splicing: Splicing | None = None
     port: q.PortNumber | None = None
     to_port: q.PortNumber | None = None
 

@@ -5,21 +5,22 @@ over them is exact.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import groupby, pairwise
+from itertools import pairwise
 from typing import NamedTuple
 
+from service.vocabulary.design.cable_numbers import numbers_behind, runs_of
 from service.vocabulary.design.colours import place_in_cable
 from service.vocabulary.design.design import Design, PlannedFibres, Section, Site
-from service.vocabulary.design.words import FibreAction, JointKind, SiteKind, Termination
+from service.vocabulary.design.words import FibreAction, JointKind, SiteKind, Splicing
 from service.vocabulary.quantities import to_last_place
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Joint:
-    """One splice or one mated pair of a fibre, with its fibre distance from A; fibres with one plan share theirs."""
+    """One splice, joining two fibre types, or one mated pair; fibres with one plan share theirs."""
 
     site: str
     site_index: int
@@ -27,6 +28,8 @@ class Joint:
     kind: JointKind
     segment: str
     from_a_um: int
+    splicing: Splicing | None = None
+    joining: tuple[str | None, str | None] | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -140,11 +143,12 @@ class Layout:
     def _first_alike(self) -> Mapping[int, int]:
         # What the plan says for the sake of a tray or a port, and would be so anyway, tells no fibres apart.
         usual = {site.id: self._usual_action(site) for site in self.design.sites}
-        planned: dict[int, list[tuple[str, FibreAction]]] = {}
+        planned: dict[int, list[tuple[str, FibreAction, bool]]] = {}
         for (site, fibre), entry in sorted(self._plan.items(), key=lambda item: item[0]):
-            if entry.action is not usual.get(site):
-                planned.setdefault(fibre, []).append((site, entry.action))
-        firsts: dict[tuple[tuple[str, FibreAction], ...], int] = {}
+            is_by_ribbon = entry.splicing is Splicing.RIBBON
+            if entry.action is not usual.get(site) or is_by_ribbon:
+                planned.setdefault(fibre, []).append((site, entry.action, is_by_ribbon))
+        firsts: dict[tuple[tuple[str, FibreAction, bool], ...], int] = {}
         return {fibre: firsts.setdefault(tuple(own), fibre) for fibre, own in sorted(planned.items())}
 
     def action(self, site: Site, fibre: int) -> FibreAction:
@@ -182,14 +186,14 @@ class Layout:
         numbers: Sequence[int] = range(1, self.design.fibre_count + 1)
         by_section: list[Sequence[int]] = []
         for site, section in zip(self.design.sites, self.design.sections, strict=False):
-            numbers = _numbers_behind(numbers, section.first_cable_fibre, moved.get(site.id, ()))
+            numbers = numbers_behind(numbers, section.first_cable_fibre, moved.get(site.id, ()))
             by_section.append(numbers)
         return by_section
 
     @cached_property
     def cable_ranges(self) -> Sequence[Sequence[tuple[int, int]]]:
         """The cable fibres that the route takes of each section, as rising ranges with both ends included."""
-        made = {id(numbers): _runs(numbers) for numbers in {id(one): one for one in self.cable_numbers}.values()}
+        made = {id(numbers): runs_of(numbers) for numbers in {id(one): one for one in self.cable_numbers}.values()}
         return [made[id(numbers)] for numbers in self.cable_numbers]
 
     @cached_property
@@ -227,7 +231,7 @@ class Layout:
             return (JointKind.SPLICE,)
         if action is not FibreAction.TERMINATED:
             return ()
-        spliced = (JointKind.SPLICE,) if site.termination in {None, Termination.PIGTAIL} else ()
+        spliced = (JointKind.SPLICE,) if site.has_pigtails else ()
         if site.kind is SiteKind.PATCH_PANEL:
             pairs = (JointKind.PAIR, JointKind.PAIR) if site.patch_cord else (JointKind.PAIR,)
             return (*spliced, *pairs, *spliced)
@@ -264,7 +268,10 @@ class Layout:
 
     def _joints(self, fibre: int) -> Iterator[Joint]:
         for index, site in enumerate(self.design.sites):
-            for position, kind in enumerate(self.joint_kinds(index, self.action(site, fibre)), start=1):
+            action, planned = self.action(site, fibre), self.planned(site.id, fibre)
+            splicing = (None if planned is None else planned.splicing) or Splicing.SINGLE
+            for position, kind in enumerate(self.joint_kinds(index, action), start=1):
+                is_splice = kind is JointKind.SPLICE
                 yield Joint(
                     site=site.id,
                     site_index=index,
@@ -272,26 +279,19 @@ class Layout:
                     kind=kind,
                     segment=self.segment_of_site[site.id],
                     from_a_um=self.site_offsets_um[index],
+                    splicing=splicing if is_splice else None,
+                    joining=self._joined(index, action, is_first=position == 1) if is_splice else None,
                 )
 
-
-def _numbers_behind(numbers: Sequence[int], first: int | None, moved: Iterable[PlannedFibres]) -> Sequence[int]:
-    """Return under which cable fibre numbers fibres go on behind a site."""
-    if first is not None and numbers != range(first, first + len(numbers)):
-        numbers = range(first, first + len(numbers))
-    changed: list[int] | None = None
-    for entry in moved:
-        assert entry.to_cable_fibre is not None
-        changed = list(numbers) if changed is None else changed
-        own = entry.fibres.numbers()
-        changed[own.start - 1 : own.stop - 1] = range(entry.to_cable_fibre, entry.to_cable_fibre + len(own))
-    return numbers if changed is None else changed
-
-
-def _runs(numbers: Iterable[int]) -> Sequence[tuple[int, int]]:
-    in_order = sorted(set(numbers))
-    runs = [[number for _, number in run] for _, run in groupby(enumerate(in_order), key=lambda one: one[1] - one[0])]
-    return [(run[0], run[-1]) for run in runs]
+    def _joined(self, index: int, action: FibreAction, *, is_first: bool) -> tuple[str | None, str | None]:
+        """Return the types of the fibres that a splice joins: of two cables, or of one and its pigtail."""
+        site, sections = self.design.sites[index], self.design.sections
+        before = sections[index - 1].fibre_type if index > 0 else None
+        after = sections[index].fibre_type if index < len(sections) else None
+        if action is FibreAction.SPLICED:
+            return before, after
+        # Of the splices in a panel the first is that of the cable from A.
+        return (before, site.pigtail_fibre_type) if index > 0 and is_first else (site.pigtail_fibre_type, after)
 
 
 def fibre_length_um(section: Section) -> int:

@@ -39,6 +39,8 @@ def _shape_faults(design: Design) -> Iterator[Fault]:
             yield Fault(pointer=f"/sites/{index}/kind", detail=_ENDS)
         if site.kind in {SiteKind.SPLICE_CLOSURE, SiteKind.STUB} and site.termination is not None:
             yield Fault(pointer=f"/sites/{index}/termination", detail=f"fibres do not end in a {site.kind.value}")
+        if site.pigtail_fibre_type is not None and not site.has_pigtails:
+            yield Fault(pointer=f"/sites/{index}/pigtail_fibre_type", detail="no fibre is spliced to a pigtail here")
         if site.patch_cord and site.kind is not SiteKind.PATCH_PANEL:
             yield Fault(pointer=f"/sites/{index}/patch_cord", detail="only a patch panel has patch cords")
     if SiteKind.TERMINAL not in {design.sites[0].kind, design.sites[-1].kind}:
@@ -121,6 +123,9 @@ def _action_faults(pointer: str, entry: PlannedFibres, site: Site, *, is_unbuilt
         yield Fault(pointer=f"{pointer}/action", detail=f"a fibre is not {entry.action.value} in a {kind.value}")
     if entry.to_cable_fibre is not None and entry.action is not FibreAction.SPLICED:
         yield Fault(pointer=f"{pointer}/to_cable_fibre", detail="only a spliced fibre goes on under another number")
+    is_spliced = entry.action is FibreAction.SPLICED or (ends_here and site.has_pigtails)
+    if entry.splicing is not None and not is_spliced:
+        yield Fault(pointer=f"{pointer}/splicing", detail="only where a fibre is spliced")
     if entry.port is not None and not ends_here:
         yield Fault(pointer=f"{pointer}/port", detail="only a terminated fibre ends on a port")
     if entry.to_port is not None and (entry.port is None or not site.patch_cord):

@@ -29,6 +29,13 @@ class FibreAction(StrEnum):
     TERMINATED = "terminated"
 
 
+class Splicing(StrEnum):
+    """Whether fibres are fused one by one, or those of a ribbon at once."""
+
+    SINGLE = "single"
+    RIBBON = "ribbon"
+
+
 class JointKind(StrEnum):
     """A fusion splice, or a mated pair of connectors."""
 

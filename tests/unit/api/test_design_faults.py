@@ -76,6 +76,23 @@ CASES: dict[str, tuple[Body, list[str]]] = {
         {"sites": [make_terminal("A"), make_site("C1", patch_cord=True), make_site("C2"), make_terminal("B")]},
         ["/sites/1/patch_cord"],
     ),
+    "pigtails in a closure": (
+        {"sites": [make_terminal("A"), make_site("C1", pigtail_fibre_type="G.657.A2"), make_site("C2"),
+                   make_terminal("B")]},
+        ["/sites/1/pigtail_fibre_type"],
+    ),
+    "pigtails where fibres end on factory cords": (
+        {"sites": [make_terminal("A", termination="factory_cord", pigtail_fibre_type="G.657.A2"), make_site("C1"),
+                   make_site("C2"), make_terminal("B", pigtail_fibre_type="G.657.A2")]},
+        ["/sites/0/pigtail_fibre_type"],
+    ),
+    "uncut fibres spliced by ribbon": ({"splice_plan": [planned(splicing="ribbon")]}, ["/splice_plan/0/splicing"]),
+    "a ribbon spliced where fibres end on factory cords": (
+        {"sites": [make_terminal("A", termination="factory_cord"), make_site("C1"), make_site("C2"),
+                   make_terminal("B")],
+         "splice_plan": [planned(site=site, action="terminated", splicing="ribbon") for site in ("A", "B")]},
+        ["/splice_plan/0/splicing"],
+    ),
     "colours nobody knows": (
         {"sections": [make_section("S1", colour_scheme="rainbow"), make_section("S2"), make_section("S3")]},
         ["/sections/0/colour_scheme"],

@@ -73,7 +73,7 @@ ALL_CRITERIA = only(
 )
 EVERY_TRACED_QUANTITY = only(
     *ALL_CRITERIA["criteria"],
-    splice_criterion(code="ONE-WAY", basis="one_way", limit_db=0.2),
+    splice_criterion(code="ONE-WAY", tested_from="either", combination="worse", limit_db=0.2),
     connection_criterion(limit_db=0.4),
     reflectance_criterion(),
     stray_criterion(limit_db=0.05),
@@ -83,6 +83,27 @@ EVERY_TRACED_QUANTITY = only(
     coefficient_criterion(least_length_m=500.0),
     return_loss_criterion(basis="computed", limit_db=30.0),
     length_criterion(),
+)
+
+
+# All that is tested from one end too, and of every event.
+FROM_EACH_END = only(
+    *(
+        {**one, "code": f"{one['code']}-{end}", "combination": "mean", "tested_from": end}
+        if one["quantity"] in {"splice_loss", "termination_loss", "connection_loss", "link_attenuation"}
+        else {**one, "code": f"{one['code']}-{end}", "tested_from": end}
+        for end in ("a", "b", "either")
+        for one in EVERY_TRACED_QUANTITY["criteria"]
+        if one["quantity"] not in {"splice_density", "direction_difference", "required_record"}
+    ),
+    *(
+        {
+            key: value
+            for key, value in reflectance_criterion(code=f"EVENTS-{end}", tested_from=end).items()
+            if key != "joint"
+        }
+        for end in ("a", "b", "either", "both")
+    ),
 )
 
 
@@ -221,7 +242,8 @@ def test_any_traces_on_any_route_are_judged_to_the_same_bytes_in_any_order(
     design, evidence = route
     fibre = data.draw(st.sampled_from([1, 7, 12]))
     shuffled = data.draw(st.permutations(evidence))
-    criteria = EVERY_TRACED_QUANTITY | {"segments_proven": data.draw(st.sampled_from(["with_route", "alone"]))}
+    proven = {"segments_proven": data.draw(st.sampled_from(["with_route", "alone"]))}
+    criteria = data.draw(st.sampled_from([EVERY_TRACED_QUANTITY, FROM_EACH_END])) | proven
     one, other = (judge(own, design=design, fibre=fibre, criteria=criteria) for own in (evidence, shuffled))
     assert one.content == other.content
     for finding in one.document["findings"]:

@@ -64,7 +64,7 @@ def criteria_of_every_quantity() -> list[Body]:
     guarded = {"decision": "four_way", "uncertainty_db": 0.03}
     return [
         splice_criterion(fallback={"attempts": 2, "limit_db": 0.2}),
-        splice_criterion(code="SPLICE-GUARDED", **guarded),
+        splice_criterion(code="SPLICE-GUARDED", at="line_closures", **guarded),
         termination_criterion(),
         difference_criterion(),
         link_criterion(),
@@ -112,7 +112,11 @@ def left_out_route() -> PackageContent:
 def unbuilt_route() -> PackageContent:
     """Return the package of a route that ends in a stub, with records of a closure that its design left out."""
     design = make_design()
+    design["sites"][0]["pigtail_fibre_type"] = "G.657.A2"
     design["sites"][-1] = make_site("B", kind="stub")
+    design["splice_plan"] = [
+        {"site": "C1", "fibres": {"first": 4, "last": 7}, "action": "spliced", "splicing": "ribbon"}
+    ]
     left_out = [make_splice(site="C9"), make_closure_state(site="C9")]
     bodies = [*(one for one in _records() if one.get("site") != "B"), *left_out]
     return content_of_route(design, make_criteria(criteria=criteria_of_every_quantity()), bodies)

@@ -28,6 +28,11 @@ class BidirectionalLoss(NamedTuple):
     readings: tuple[RecordReading, ...]
     void: tuple[VoidRecord, ...]
 
+    @property
+    def bounds_tenth_mdb(self) -> tuple[int, int] | None:
+        """The bounds, if it can be said."""
+        return (self.low_tenth_mdb, self.high_tenth_mdb) if self.reason is None else None
+
 
 class WorseDirection(NamedTuple):
     """The worse of the directions there are lies between the bounds; `reason` says why it may be worse still.
@@ -79,6 +84,18 @@ def worse_of_both(forward: OneWayLoss, backward: OneWayLoss) -> WorseDirection:
     return _worse(forward, backward, missing_reason(forward.reason, backward.reason))
 
 
+def from_one_end(loss: OneWayLoss, *, is_forward: bool) -> WorseDirection:
+    """Return what one direction reads of the place, which is not the loss of what lies there."""
+    if loss.reason is None:
+        reading = loss.readings[0]
+        bounds = reading.low_mdb * TENTHS_PER_MDB, reading.high_mdb * TENTHS_PER_MDB
+        detail = _one_way_said(reading)
+    else:
+        bounds, detail = None, f"{DIRECTION_LABELS[is_forward]}: {_missing_said(loss)}"
+    readings = tuple(map(_record_reading, loss.readings))
+    return WorseDirection(loss.reason, bounds, detail, readings, loss.void)
+
+
 def missing_reason(*reasons: Reason | None) -> Reason | None:
     """Return why the directions together cannot be said, from why each cannot."""
     missing = [reason for reason in reasons if reason is not None]
@@ -104,7 +121,7 @@ def _worse(forward: OneWayLoss, backward: OneWayLoss, reason: Reason | None) -> 
         low_mdb, high_mdb = max(one.low_mdb for one in there), max(one.high_mdb for one in there)
         bounds = low_mdb * TENTHS_PER_MDB, high_mdb * TENTHS_PER_MDB
         said = " and ".join(f"{_said(one)} ({DIRECTION_LABELS[one.trace.is_forward]})" for one in there)
-        details.append(f"the worse of {said}" if len(there) > 1 else f"{said}, from one direction only")
+        details.append(f"the worse of {said}" if len(there) > 1 else _one_way_said(there[0]))
     if reason is not None:
         details.append(_missing_detail(reason, forward, backward))
     return WorseDirection(
@@ -114,6 +131,10 @@ def _worse(forward: OneWayLoss, backward: OneWayLoss, reason: Reason | None) -> 
         readings=tuple(map(_record_reading, forward.readings + backward.readings)),
         void=forward.void + backward.void,
     )
+
+
+def _one_way_said(reading: Reading) -> str:
+    return f"{_said(reading)} ({DIRECTION_LABELS[reading.trace.is_forward]}), from one direction only"
 
 
 def both_said(there: Reading, back: Reading) -> str:

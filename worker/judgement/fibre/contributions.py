@@ -5,7 +5,6 @@ from typing import Any, NamedTuple
 from typing_extensions import TypedDict
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
-from service.vocabulary.criteria.words import Basis
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument
 from worker.judgement.fibre.glass import GlassLosses
 from worker.judgement.fibre.measured import FibreMeasured
@@ -19,6 +18,7 @@ class Tally(NamedTuple):
     """A population of joints counted: all `joints`, those of `unknown` loss, the bounds of the sum of all other losses.
 
     `inside` keep the limit for certain; `possible` may keep it: these and those whose bounds lie on both sides of it.
+    `one_way` are read from one end only.
     """
 
     joints: int
@@ -27,6 +27,7 @@ class Tally(NamedTuple):
     high_tenth_mdb: int
     inside: int
     possible: int
+    one_way: int
 
 
 class PartialSums(NamedTuple):
@@ -113,7 +114,7 @@ def link_outlines(fibre: FibreMeasured) -> tuple[LinkOutline, ...]:
 def estimate_sums(fibre: FibreMeasured) -> list[EstimateSums]:
     """Return the sums of the splices in closures that the first bidirectional criterion measures exactly."""
     criteria = (one for one in fibre.criteria.criteria if isinstance(one, SpliceLossCriterion))
-    wavelength_nm = next((one.wavelength_nm for one in criteria if one.basis is Basis.BIDIRECTIONAL), None)
+    wavelength_nm = next((one.wavelength_nm for one in criteria if one.is_mean_of_both), None)
     if wavelength_nm is None:
         return []
     above_mean: dict[tuple[str, str], list[int]] = {}

@@ -131,7 +131,7 @@ def required_end_faces(criteria: Criteria, layout: Layout) -> Mapping[int, Seque
     by_site: dict[int, list[EndFaceCriterion]] = {}
     for criterion in criteria.criteria:
         if isinstance(criterion, EndFaceCriterion) and criterion.force is Force.REQUIRED:
-            for site in scope_of(criterion.applies_when, layout).sites:
+            for site in scope_of(criterion, layout).joint_sites:
                 by_site.setdefault(site, []).append(criterion)
     return by_site
 

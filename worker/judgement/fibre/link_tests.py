@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from service.vocabulary.criteria.base import Test
 from service.vocabulary.criteria.criteria import SegmentsProven
-from service.vocabulary.criteria.words import LinkStretch
+from service.vocabulary.criteria.words import From, LinkStretch
 from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading
@@ -153,6 +153,23 @@ def both_ways(
         for is_forward in (True, False)
     )
     return forward, backward
+
+
+def tests_from(
+    fibre: FibreMeasured,
+    tested_from: From,
+    *,
+    test: Test,
+    wavelength_nm: int | None,
+    between: Span | None = None,
+) -> tuple[DirectionTest, ...]:
+    """Return the directions of a test that are asked for; where either is enough those there are, both if none is."""
+    found = tuple(
+        find_test(fibre, test=test, wavelength_nm=wavelength_nm, is_forward=is_forward, between=between)
+        for is_forward in tested_from.directions
+    )
+    there = tuple(one for one in found if one.missing is None)
+    return there or found if tested_from is From.EITHER else found
 
 
 def is_dark(fibre: FibreMeasured) -> bool:

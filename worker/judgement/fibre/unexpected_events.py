@@ -9,19 +9,21 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from service.vocabulary.criteria.words import From
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import metres_text, to_um
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, missing_reason
-from worker.judgement.fibre.link_tests import DirectionTest, both_ways
+from worker.judgement.fibre.link_tests import DirectionTest, tests_from
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.history.validity import Side, void_records
 from worker.judgement.numbers.exact import mdb_text, mean_tenth_mdb
-from worker.judgement.traces.aligned_trace import AlignedTrace
+from worker.judgement.traces.aligned_trace import AlignedTrace, Reading
 from worker.judgement.traces.noise import TraceNoise
 from worker.judgement.traces.places import Place
 from worker.judgement.traces.readings import UnexpectedEvent
+from worker.judgement.traces.reflections import OneWayReflectance, worst_shown
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS
 
 
@@ -73,26 +75,29 @@ def unexpected_spots(fibre: FibreMeasured, *, wavelengths_nm: Iterable[int]) -> 
     return [_spot(own) for own in clusters]
 
 
-def unexpected_loss(fibre: FibreMeasured, spot: UnexpectedSpot, *, wavelength_nm: int) -> BidirectionalLoss:
-    """Return the loss of a spot at one wavelength, where traces from both ends run over it.
+def unexpected_loss(
+    fibre: FibreMeasured, spot: UnexpectedSpot, tested_from: From, *, wavelength_nm: int
+) -> BidirectionalLoss:
+    """Return the loss of a spot at one wavelength, where traces run over it from both ends, or from those asked for.
 
     One that a direction does not show is within what its sharpest trace may hide there, and what another wavelength
     does not show says nothing of this one.
     """
-    tests = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm)
+    tests = tests_from(fibre, tested_from, test="otdr", wavelength_nm=wavelength_nm)
     ways = [_shown(fibre, spot, Side(wavelength_nm, test.is_forward), test) for test in tests]
     reason = missing_reason(*(way.reason for way in ways))
     said = " and ".join(
         f"{way.said} ({DIRECTION_LABELS[test.is_forward]})" for way, test in zip(ways, tests, strict=True)
     )
-    there, back = ways
+    # One direction alone is its own mean.
+    there, back = ways[0], ways[-1]
     low = mean_tenth_mdb(first_mdb=there.low_mdb, second_mdb=back.low_mdb)
     high = mean_tenth_mdb(first_mdb=there.high_mdb, second_mdb=back.high_mdb)
     return BidirectionalLoss(
         reason=reason,
         low_tenth_mdb=low,
         high_tenth_mdb=high,
-        detail=f"mean of {said}" if reason is None else said,
+        detail=f"mean of {said}" if reason is None and len(ways) > 1 else said,
         readings=tuple(reading for way in ways for reading in way.readings),
         void=void_records([item for test in tests for item in test.void]),
     )
@@ -112,6 +117,24 @@ def joint_built_there(fibre: FibreMeasured, spot: UnexpectedSpot, *, wavelength_
         if is_near and fibre.loss_at(place, wavelength_nm=wavelength_nm).reason is Reason.AMBIGUOUS_EVENT:
             return place
     return None
+
+
+def unexpected_reflectance(fibre: FibreMeasured, spot: UnexpectedSpot, test: DirectionTest) -> OneWayReflectance:
+    """Return what one direction shows a spot to send back, or the most that it can where it shows nothing there."""
+    assert test.wavelength_nm is not None
+    side, void = Side(test.wavelength_nm, test.is_forward), void_records(test.void)
+    event = spot.events.get(side)
+    if event is not None:
+        shown: Reading | Reason = Reading(event.trace, event.loss_mdb or 0, event.loss_mdb or 0, (event.event,))
+        return worst_shown([shown], is_forward=side.is_forward, void=void)
+    over = [trace for trace in _sound_traces(fibre, [side.wavelength_nm]) if _runs_over(fibre, trace, spot, side)]
+    known = [(hidden, trace) for trace in over if (hidden := _hidden_mdb(fibre, trace, spot)) is not None]
+    if known:
+        hidden, sharpest = min(known, key=lambda one: (one[0], one[1].stamp))
+        shown = Reading(sharpest, -hidden, hidden, noise_mdb=hidden - sharpest.threshold_mdb)
+    else:
+        shown = Reason.NOISE_NOT_KNOWN if over else test.missing or Reason.NO_EVIDENCE
+    return worst_shown([shown], is_forward=side.is_forward, void=void)
 
 
 def section_at(fibre: FibreMeasured, spot: UnexpectedSpot) -> int:

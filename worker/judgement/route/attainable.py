@@ -56,7 +56,7 @@ def _glass(layout: Layout, criterion: AnyCriterion) -> Iterator[CriteriaReport]:
     """Find a return loss that the fibre alone does not leave at one of its ends."""
     if not isinstance(criterion, ReturnLossCriterion):
         return
-    scope = scope_of(criterion.applies_when, layout)
+    scope = scope_of(criterion, layout)
     whole = (Span(first=0, last=len(layout.design.sites) - 1),) if scope.holds_end_to_end else ()
     spans = scope.spans if criterion.over is LinkStretch.SPAN else whole
     asked = limit_mdb(criterion.limit_db) * TENTHS_PER_MDB

@@ -186,11 +186,7 @@ def _traced_finding(layout: Layout, limiting: Sequence[Criterion], outlier: _Out
     span = outlier.span or whole
     sections = layout.design.sections[span.first : span.last]
     criterion = next(
-        (
-            one
-            for one in limiting
-            if not scope_of(one.applies_when, layout).sections.isdisjoint(range(span.first, span.last))
-        ),
+        (one for one in limiting if not scope_of(one, layout).sections.isdisjoint(range(span.first, span.last))),
         None,
     )
     if outlier.span is None:
@@ -203,7 +199,7 @@ def _traced_finding(layout: Layout, limiting: Sequence[Criterion], outlier: _Out
 
 def _link_finding(layout: Layout, links: Sequence[Criterion], outlier: _Outlier) -> Iterator[Finding]:
     of_route = (one for one in links if one.link_stretch is not LinkStretch.SPAN)
-    criterion = next((one for one in of_route if scope_of(one.applies_when, layout).holds_end_to_end), None)
+    criterion = next((one for one in of_route if scope_of(one, layout).holds_end_to_end), None)
     whole = Span(first=0, last=len(layout.design.sections))
     detail = f"by source and meter less its traces, {_off_text(outlier)}"
     yield from _finding(layout, criterion, outlier, whole, Reason.WHOLE_UNLIKE_PARTS, detail)

@@ -21,7 +21,7 @@ class _Total(NamedTuple):
 
 # By criterion, segment and site; on the whole route the site is `None`.
 _Totals = dict[tuple[str, str, str | None], _Total]
-_NOTHING = _Total(Tally(0, 0, 0, 0, 0, 0), 0)
+_NOTHING = _Total(Tally(*[0] * len(Tally._fields)), 0)
 
 
 def route_findings(

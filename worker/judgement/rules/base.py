@@ -28,7 +28,7 @@ class Rule(ABC, Generic[CriterionT]):
 
     def __init__(self, criterion: CriterionT, layout: Layout) -> None:
         self.criterion = criterion
-        self.scope = scope_of(criterion.applies_when, layout)
+        self.scope = scope_of(criterion, layout)
 
     @abstractmethod
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
@@ -36,7 +36,9 @@ class Rule(ABC, Generic[CriterionT]):
 
     def joints(self, fibre: FibreMeasured, kind: JointKind) -> Iterator[tuple[Place, Joint]]:
         """Give each joint of a kind for which the criterion holds, with its place, in route order."""
-        return (own for own in fibre.joints_of_kind[kind] if own[0].site_index in self.scope.sites)
+        sites, picks = self.scope.joint_sites, self.scope.picks
+        own = (one for one in fibre.joints_of_kind[kind] if one[0].site_index in sites)
+        return own if picks is None else (one for one in own if picks(one[1]))
 
     def stretches(self, fibre: FibreMeasured) -> Sequence[Span]:
         """Return over what the criterion holds of a fibre that is nowhere stored: all of it, its spans or its parts."""

@@ -27,9 +27,9 @@ def _lacks_only_that(fibre: FibreMeasured, finding: Finding) -> bool:
         and bool(needs)
         and all(
             find_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward, between=span).missing is None
-            for test, nm, over in needs
+            for test, nm, over, tested_from in needs
             for span in stretches_of(fibre, over)
-            for is_forward in (True, False)
+            for is_forward in tested_from.directions
             if can_be_made(fibre, test, is_forward=is_forward, between=span)
         )
     )

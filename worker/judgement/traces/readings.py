@@ -10,7 +10,7 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import VoidRecord
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import UM_PER_CM, round_half_even
-from worker.judgement.history.acts import History, Trace
+from worker.judgement.history.acts import History, Trace, TraceEvent
 from worker.judgement.history.validity import (
     Side,
     TraceSet,
@@ -74,7 +74,12 @@ class UnexpectedEvent(NamedTuple):
 
     from_a_um: int
     trace: Trace
-    loss_mdb: int | None
+    event: TraceEvent
+
+    @property
+    def loss_mdb(self) -> int | None:
+        """The loss that it shows, if it states one."""
+        return self.event.loss_mdb
 
     @property
     def at_um(self) -> int:
@@ -183,7 +188,7 @@ def _with_others(losses: Mapping[int, OneWayLoss], site: int, beside: frozenset[
 def unexpected_events(traces: FibreTraces) -> tuple[UnexpectedEvent, ...]:
     """Return the events of all valid traces that lie on no place, in order from A."""
     found = [
-        UnexpectedEvent(traces.alignment.spot_um(aligned, event.at_um), trace, event.loss_mdb)
+        UnexpectedEvent(traces.alignment.spot_um(aligned, event.at_um), trace, event)
         for trace in traces.valid
         if (aligned := traces.alignment.of(trace)).unexpected
         for event in aligned.unexpected

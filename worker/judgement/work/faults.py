@@ -81,8 +81,13 @@ def _site_before(fibre: FibreMeasured, *, from_a_um: int) -> str:
 
 
 def _bend_work(fibre: FibreMeasured, bad: Sequence[Finding]) -> Sequence[WorkItem]:
-    bends = ((finding, _site_of(fibre, finding), _bend_cause(finding)) for finding in bad if finding.quantity in _BENT)
+    bends = ((finding, _site_of(fibre, finding), _bend_cause(finding)) for finding in bad if _is_of_fibre(finding))
     return merge_alike(WorkItem(Act.RELIEVE_BEND, site, (cause,), finding.position) for finding, site, cause in bends)
+
+
+def _is_of_fibre(finding: Finding) -> bool:
+    """Tell whether a finding is about the fibre itself: what reflects on no joint too."""
+    return finding.quantity in _BENT or (finding.quantity is Quantity.REFLECTANCE and finding.section is not None)
 
 
 def _site_of(fibre: FibreMeasured, finding: Finding) -> str:
@@ -101,6 +106,11 @@ def _bend_cause(finding: Finding) -> Cause:
         where = section or f"from {finding.from_site} to {finding.to_site}, "
         clause = f"{where}{_OF_FIBRE[finding.quantity]} at {finding.wavelength_nm} nm {beyond_limit(finding)}"
         return cause_of(finding, f"{clause}: look for strain and bends along the cable, then test again")
+    if finding.quantity is Quantity.REFLECTANCE:
+        clause = (
+            f"{section}{finding.judged.detail}: the reflectance at {finding.wavelength_nm} nm {beyond_limit(finding)}"
+        )
+        return cause_of(finding, f"{clause}: find the damage there and mend it, then test again")
     if finding.quantity is Quantity.STRAY_LOSS:
         clause = f"{section}{finding.judged.detail}, which {beyond_limit(finding)}"
         return cause_of(finding, f"{clause}: relieve the bend or mend the damage there, then test again")

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from service.vocabulary.criteria.joints import JointStatisticCriterion, SpliceLossCriterion
-from service.vocabulary.criteria.words import Basis, Quantity
+from service.vocabulary.criteria.words import Basis, Combination, From, Quantity
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
 from service.vocabulary.design.layout import Joint
 from service.vocabulary.design.words import JointKind
@@ -213,23 +213,30 @@ def _estimate_causes(limits: ActionLimits, splice: SpliceAct | None) -> Iterator
 def _interim_causes(
     fibre: FibreMeasured, place: Place, limits: ActionLimits, *, since: Stamp | None
 ) -> Iterator[Cause]:
-    """Return why a splice has to be made again by the traces since it was made.
-
-    From both directions what will count at the end is held against the limit; one alone against the action limit too.
-    """
+    """Return why a splice has to be made again by the traces since it was made, held as they will be at the end."""
     criterion = limits.criterion
     sides = (Side(criterion.wavelength_nm, is_forward) for is_forward in (True, False))
     seen = [found for side in sides if (found := _latest(fibre, place, side, since)) is not None]
-    if criterion.basis is Basis.ONE_WAY:
-        causes = [cause for one in seen for cause in _one_way_causes(limits, one, criterion.limit_db, "limit")]
+    # The limit of an estimate is none for what traces show.
+    if criterion.basis is Basis.TRACES:
+        asked = [one for one in seen if one.trace.is_forward in criterion.tested_from.directions]
+        causes = list(_limit_causes(limits, asked))
         if causes:
             yield causes[0]
             return
-    # The limit of an estimate is none for what traces show.
-    if len(seen) == 2 and criterion.basis is Basis.BIDIRECTIONAL:
-        yield from _mean_causes(limits, *seen)
-    elif len(seen) == 1:
+    if len(seen) == 1:
         yield from _one_way_causes(limits, seen[0], criterion.one_way_action_limit_db, "action limit")
+
+
+def _limit_causes(limits: ActionLimits, asked: Sequence[Reading]) -> Iterator[Cause]:
+    """Return why what the directions asked for show would not keep the limit at the end."""
+    criterion = limits.criterion
+    if len(asked) == 2 and criterion.combination is Combination.MEAN:
+        yield from _mean_causes(limits, *asked)
+    elif len(asked) == 2 or criterion.tested_from is not From.BOTH:
+        limit_db = criterion.limit_db if len(asked) == 2 else criterion.limit_of_one_way_db
+        for one in asked:
+            yield from _one_way_causes(limits, one, limit_db, "limit")
 
 
 def _latest(fibre: FibreMeasured, place: Place, side: Side, since: Stamp | None) -> Reading | None:

@@ -3,15 +3,15 @@
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
-from service.vocabulary.criteria.base import Test
-from service.vocabulary.criteria.words import LinkStretch, Quantity
+from service.vocabulary.criteria.base import RequiredTest
+from service.vocabulary.criteria.words import From, LinkStretch, Quantity
 from service.vocabulary.criteria.workmanship import CalibratedSplicer, WorkmanshipCriterion
 from service.vocabulary.design.layout import Span
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.words import Act, Outcome, Reason
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.joined import sites_run_over
-from worker.judgement.fibre.link_tests import can_be_made, find_test, stretches_of
+from worker.judgement.fibre.link_tests import DirectionTest, can_be_made, find_test, stretches_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.rules.attempts import latest_splice
 from worker.judgement.rules.base import joints_over
@@ -58,7 +58,6 @@ _LOOKED_INTO = {
 _AS_AGREED = "test again as agreed, and have the record state what is asked for"
 _IF_IT_STAYS = "test again from both ends; if it stays it is of the two fibres, and no splice mends it"
 _BOUND_OF_RETURN_LOSS = "measure again with an instrument that reaches the limit"
-_ONE_WAY_IS_ENOUGH = {"dispersion", "continuity"}
 _NO_CALIBRATION = "post the calibration if there was one, or calibrate and splice again"
 _NOT_STATED = "replace the splice's record by one that states it"
 _NOT_SAID = {Reason.NO_EVIDENCE, Reason.WORK_NOT_STATED}
@@ -124,27 +123,35 @@ def _is_tested_over(fibre: FibreMeasured, site: str) -> bool:
 
 def _absent_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
     open_codes = {finding.code for finding in findings if finding.outcome is Outcome.UNDETERMINED}
-    needs: dict[tuple[Test, int | None, Span], list[str]] = defaultdict(list)
+    needs: dict[tuple[Span, DirectionTest], list[str]] = {}
     for criterion in fibre.criteria.criteria:
         if criterion.code in open_codes:
-            for test, nm, over in criterion.required_tests:
-                for span in stretches_of(fibre, over):
-                    needs[test, nm, span].append(criterion.code)
-    sites = fibre.layout.design.sites
-    for (test, nm, span), codes in needs.items():
-        ways = (True,) if test in _ONE_WAY_IS_ENOUGH else (True, False)
-        for is_forward in ways if _is_ready(fibre, span) else ():
-            found = find_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward, between=span)
-            can_be = can_be_made(fibre, test, is_forward=is_forward, between=span)
-            if found.missing is None or not can_be:
-                continue
-            site, named = sites[span.first if is_forward else span.last].id, found.named
-            if found.missing is Reason.NO_EVIDENCE:
-                yield WorkItem(Act.TEST_MISSING, site, (Cause(f"no {named}", tuple(codes)),))
-            else:
-                records = tuple(test.stamp.id for test, reason in found.void if reason is found.missing)
-                clause = f"{named} does not count: {REASON_LABELS[found.missing]}"
-                yield WorkItem(Act.RETEST, site, (Cause(clause, tuple(codes), records),))
+            for need in criterion.required_tests:
+                for span in stretches_of(fibre, need.over):
+                    for found in _absent(fibre, need, span) if _is_ready(fibre, span) else ():
+                        needs.setdefault((span, found), []).append(criterion.code)
+    for (span, found), codes in needs.items():
+        site = fibre.layout.design.sites[span.first if found.is_forward else span.last].id
+        if found.missing is Reason.NO_EVIDENCE:
+            yield WorkItem(Act.TEST_MISSING, site, (Cause(f"no {found.named}", tuple(codes)),))
+        elif found.missing is not None:
+            records = tuple(test.stamp.id for test, reason in found.void if reason is found.missing)
+            clause = f"{found.named} does not count: {REASON_LABELS[found.missing]}"
+            yield WorkItem(Act.RETEST, site, (Cause(clause, tuple(codes), records),))
+
+
+def _absent(fibre: FibreMeasured, need: RequiredTest, span: Span) -> list[DirectionTest]:
+    """Return the directions in which a test that is needed has to be made; where either is enough, one of them."""
+    test, nm, _, tested_from = need
+    found = [
+        find_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward, between=span)
+        for is_forward in tested_from.directions
+    ]
+    if tested_from is From.EITHER and any(one.missing is None for one in found):
+        return []
+    can_be = (one for one in found if can_be_made(fibre, test, is_forward=one.is_forward, between=span))
+    absent = [one for one in can_be if one.missing is not None]
+    return absent[:1] if tested_from is From.EITHER else absent
 
 
 def _tests_through(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
@@ -157,14 +164,20 @@ def _tests_through(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterato
         if one.wavelength_nm is not None and one.site is not None:
             unproven[one.wavelength_nm][one.site].append(one)
     for nm, by_site in unproven.items():
-        for is_forward in (True, False):
+        for is_forward in From.BOTH.directions:
             if find_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward).missing is not None:
                 continue
-            for site, own in by_site.items():
+            for site, at_site in by_site.items():
+                own = [one for one in at_site if _asks_for(one, is_forward=is_forward)]
                 loss = fibre.losses_at(nm)[places[site].site_index]
                 missing = (loss.forward if is_forward else loss.backward).reason
-                if missing is not None:
+                if missing is not None and own:
                     yield _test_through(fibre, places[site], own, missing, is_forward=is_forward)
+
+
+def _asks_for(finding: Finding, *, is_forward: bool) -> bool:
+    needs = finding.criterion.required_tests
+    return not needs or any(is_forward in need.tested_from.directions for need in needs)
 
 
 def _test_through(

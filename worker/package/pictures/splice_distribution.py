@@ -108,7 +108,8 @@ def _distribution(
     lines, alone = list(_lines(criterion)), determined
     # An estimate is of the splice by itself.
     if criterion.basis is not Basis.ESTIMATE:
-        splices = [one for one in determined if is_held_as_splice(one, limit=lines[0].fixed)]
+        own = {to_fixed(text) for text in _limits(criterion)}
+        splices = [one for one in determined if to_fixed(one.limit) in own or one.by_fallback]
         alone = [one for one in splices if one.joint not in connections]
     return Distribution(
         criterion=criterion,
@@ -121,11 +122,17 @@ def _distribution(
     )
 
 
+def _limits(criterion: SpliceLossCriterion) -> Iterator[str]:
+    stated = criterion.model_dump()
+    return (text for text in (stated["limit_db"], stated["one_way_limit_db"]) if text is not None)
+
+
 def _lines(criterion: SpliceLossCriterion) -> Iterator[Line]:
     stated = criterion.model_dump()
     fallback = stated["fallback"] or {"attempts": None, "limit_db": None}
     for label, text in (
         ("limit", stated["limit_db"]),
+        ("from one end", stated["one_way_limit_db"]),
         (f"after {fallback['attempts']} attempts", fallback["limit_db"]),
         ("one-way action", stated["one_way_action_limit_db"]),
         ("estimate action", stated["estimate_action_limit_db"]),

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
-from service.vocabulary.criteria.words import Basis, Quantity
+from service.vocabulary.criteria.words import Quantity
 from service.vocabulary.design.layout import Layout
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import Finding, FindingsByQuantity
@@ -44,7 +44,7 @@ def _by_wavelength(
         by_code.setdefault(finding.criterion, []).append(finding)
     chosen: dict[int, SpliceLossCriterion] = {}
     for criterion in content.criteria.criteria:
-        if isinstance(criterion, SpliceLossCriterion) and criterion.basis == Basis.BIDIRECTIONAL:
+        if isinstance(criterion, SpliceLossCriterion) and criterion.is_mean_of_both:
             known = chosen.setdefault(criterion.wavelength_nm, criterion)
             if len(by_code.get(criterion.code, ())) > len(by_code.get(known.code, ())):
                 chosen[criterion.wavelength_nm] = criterion

@@ -12,8 +12,9 @@ from worker.package.data.findings import Finding
 from worker.package.document_model import Column, Fact, Facts, Kind, Paragraph, Section, Subheading, Table
 from worker.package.phrases import UNKNOWN, words
 from worker.package.sections.columns import Shown, number_column, table_of, text_column
-from worker.package.wording.criteria import decision_text, held_text, where_text
+from worker.package.wording.criteria import decision_text, held_text
 from worker.package.wording.values import texts_of
+from worker.package.wording.where import where_text
 
 _HOUSE_RULES = (
     "A value equal to its limit conforms. A value known only within bounds conforms when its upper bound does, "

@@ -1,7 +1,7 @@
 """The losses of splices against the limits agreed for them."""
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
-from service.vocabulary.criteria.words import Basis, Quantity
+from service.vocabulary.criteria.words import Quantity
 from service.vocabulary.design.layout import Layout
 from worker.package.data.content import PackageContent
 from worker.package.data.findings import FindingsByQuantity
@@ -10,6 +10,7 @@ from worker.package.fonts.font_metrics import FontMetrics
 from worker.package.pictures.distribution_picture import distribution_picture
 from worker.package.pictures.fixed_point import fixed_text
 from worker.package.pictures.splice_distribution import Distribution, distributions
+from worker.package.wording.criteria import ways_text
 
 DISTRIBUTION_TITLE = "Splice losses against their limits"
 _NOTE = (
@@ -18,11 +19,6 @@ _NOTE = (
     "criterion has them, hold for estimates and for single directions while a closure is open. A mean is the exact sum "
     "by the count, rounded once to 0.0001 dB. What is undetermined is drawn nowhere."
 )
-_BASES = {
-    Basis.BIDIRECTIONAL: "mean of both directions",
-    Basis.ONE_WAY: "the worse direction of those there are",
-    Basis.ESTIMATE: "the splicer's estimate",
-}
 
 
 def distribution_section(content: PackageContent, findings: FindingsByQuantity) -> Section:
@@ -38,4 +34,4 @@ def distribution_section(content: PackageContent, findings: FindingsByQuantity) 
 
 def _title(distribution: Distribution) -> str:
     criterion, step = distribution.criterion, fixed_text(distribution.step)
-    return f"{criterion.code}: {criterion.wavelength_nm} nm, {_BASES[criterion.basis]}, by steps of {step} dB"
+    return f"{criterion.code}: {criterion.wavelength_nm} nm, {ways_text(criterion).rstrip(',')}, by steps of {step} dB"

@@ -65,6 +65,8 @@ ANY_LIMIT: FindingColumn = number_column("Limit", 54, limit_text)
 ANY_MARGIN: FindingColumn = number_column("Margin", 50, _margin)
 UNIT: FindingColumn = text_column("Unit", 36, lambda finding: finding.unit or UNKNOWN)
 OUTCOME: FindingColumn = outcome_column(77, lambda finding: finding.outcome.value)
+# Narrow, as it stands beside all that a table shows anyway.
+_TOLD_APART: FindingColumn = text_column("Criterion", 40, lambda finding: finding.criterion)
 _GRADE: FindingColumn = text_column("Decision", 76, grade_text)
 
 
@@ -84,7 +86,14 @@ class FindingTable:
             if self.heading is not None:
                 yield Subheading(text=self.heading)
             detail = () if self.detail is None else (self.detail,)
-            yield finding_table((FIBRE, self.place, *self.shows, OUTCOME, *detail), findings)
+            named = () if CRITERION in self.shows or not _are_of_several(findings) else (_TOLD_APART,)
+            yield finding_table((FIBRE, self.place, *self.shows, *named, OUTCOME, *detail), findings)
+
+
+def _are_of_several(findings: Sequence[Finding]) -> bool:
+    """Tell whether criteria of one wavelength are told apart by nothing but their codes."""
+    criteria = {(finding.wavelength_nm, finding.criterion) for finding in findings}
+    return len({wavelength_nm for wavelength_nm, _ in criteria}) < len(criteria)
 
 
 class FindingSection:

@@ -22,7 +22,8 @@ from worker.package.wording.values import LEAST, place_text, value_text
 
 _BOUNDS_NOTE = (
     "A loss is positive, an apparent gain negative. ± stands before what the trace's threshold and noise can hide "
-    f"at the joint; the mean then lies between the two bounds. {UNKNOWN} means not known."
+    "at the joint; the mean then lies between the two bounds. What was agreed to be read from one end is that reading, "
+    f"and no loss of a splice. {UNKNOWN} means not known."
 )
 _CONNECTIONS_NOTE = (
     "A connection and the splice a few metres behind it are read as one where no trace sees them apart. A reflectance "
@@ -35,7 +36,7 @@ _STATISTICS_NOTE = f"Of each segment's own joints. {LEAST} stands before a limit
 
 _SEGMENTS: FindingColumn = text_column("Segment", 56, lambda finding: ", ".join(finding.segments))
 _JOINT_COUNT: FindingColumn = number_column("Joints", 34, lambda finding: number_text(finding.joint_count))
-_MEAN: FindingColumn = number_column("Mean or bounds", 84, value_text, unit=Unit.DB)
+_MEAN: FindingColumn = number_column("Value or bounds", 84, value_text, unit=Unit.DB)
 _AT_JOINT = (POSITION, WAVELENGTH, *read_both_ways(Unit.DB))
 _JOINT_LOSS = (*_AT_JOINT, _MEAN, *measured_in(Unit.DB)[1:])
 _SITE = text_column("Site", 66, place_text)

@@ -6,15 +6,16 @@ from operator import attrgetter
 from typing import NamedTuple
 
 from service.vocabulary.design.billing_quantities import SegmentQuantities, quantities_of
+from service.vocabulary.design.design import Design, FibreRange, Segment, Site
 from service.vocabulary.design.design import Section as CableSection
-from service.vocabulary.design.design import Segment, Site
 from service.vocabulary.design.layout import Layout
+from service.vocabulary.design.words import Splicing
 from service.vocabulary.quantities import metres_text
 from worker.package.data.content import PackageContent
 from worker.package.document_model import Section, Subheading
 from worker.package.phrases import UNKNOWN, numbers_text, range_text, words
 from worker.package.sections.columns import Shown, number_column, table_of, text_column
-from worker.package.wording.values import texts_of
+from worker.package.wording.values import ranges_text, texts_of
 
 
 def route_section(content: PackageContent) -> Section:
@@ -26,7 +27,7 @@ def route_section(content: PackageContent) -> Section:
         if segment.id in content.segments
     ]
     sites = [
-        _Placed(site, layout.segment_of_site[site.id], metres_text(offset_um))
+        _Placed(site, layout.segment_of_site[site.id], metres_text(offset_um), _by_ribbons(design, site))
         for site, offset_um in zip(design.sites, layout.site_offsets_um, strict=True)
     ]
     owners = {section: segment.id for segment in design.segments for section in segment.sections}
@@ -55,6 +56,21 @@ def _trays_text(site: Site) -> str:
     return "; ".join(f"{numbers_text(own)} of {capacity}" for capacity, own in by_capacity.items()) or UNKNOWN
 
 
+def _by_ribbons(design: Design, site: Site) -> Sequence[FibreRange]:
+    plan = design.splice_plan
+    return [entry.fibres for entry in plan if entry.site == site.id and entry.splicing is Splicing.RIBBON]
+
+
+def _kind_text(placed: "_Placed") -> str:
+    """Return what kind of site it is, and what is said of the splices in it."""
+    texts = [words(placed.site.kind)]
+    if placed.site.pigtail_fibre_type is not None:
+        texts.append(f"pigtails of {placed.site.pigtail_fibre_type}")
+    if placed.by_ribbons:
+        texts.append(f"by ribbons: {ranges_text(placed.by_ribbons)}")
+    return ", ".join(texts)
+
+
 class _Billed(NamedTuple):
     segment: Segment
     quantities: SegmentQuantities
@@ -64,6 +80,7 @@ class _Placed(NamedTuple):
     site: Site
     segment: str
     from_a_m: str
+    by_ribbons: Sequence[FibreRange]
 
 
 class _Cable(NamedTuple):
@@ -92,7 +109,7 @@ _SEGMENT_COLUMNS: tuple[Shown[_Billed], ...] = (
 _SITE_COLUMNS: tuple[Shown[_Placed], ...] = (
     text_column("Site", 80, lambda one: one.site.id),
     text_column("Name", 170, lambda one: one.site.name),
-    text_column("Kind", 70, lambda one: words(one.site.kind)),
+    text_column("Kind", 70, _kind_text),
     text_column("Segment", 80, lambda one: one.segment),
     text_column("Trays, each with its splices", 90, lambda one: _trays_text(one.site)),
     number_column("Fibre from A", 60, lambda one: one.from_a_m, unit="m"),

@@ -2,18 +2,20 @@
 
 from collections.abc import Mapping
 
-from service.vocabulary.criteria.base import Criterion
+from service.vocabulary.criteria.base import Criterion, Tested
 from service.vocabulary.criteria.criteria import AnyCriterion
 from service.vocabulary.criteria.joints import (
     EndFaceCriterion,
     Fallback,
     JointStatisticCriterion,
+    PlaceLossCriterion,
+    ReflectanceCriterion,
     SpliceLossCriterion,
     Statistic,
 )
 from service.vocabulary.criteria.links import Budget, FixedLimit, LinkAttenuationCriterion, ReturnLossCriterion
 from service.vocabulary.criteria.trace_settings import TraceSettingsCriterion
-from service.vocabulary.criteria.words import Basis, DecisionRule, LinkStretch, Quantity
+from service.vocabulary.criteria.words import Basis, Combination, DecisionRule, From, LinkStretch, Quantity
 from service.vocabulary.criteria.workmanship import (
     CalibratedSplicer,
     Demand,
@@ -28,52 +30,66 @@ from worker.package.wording.values import texts_of
 
 # How the words of a member are said; those that are not here are said as they are.
 _PHRASES: Mapping[str, Mapping[str, str]] = {
-    "basis": {
-        Basis.BIDIRECTIONAL: "mean of both directions",
-        Basis.ONE_WAY: "each one-way reading there is",
-        Basis.EACH_WAY: "the reading in each direction",
-        Basis.ESTIMATE: "the splicer's estimate",
-    },
     "joint": {"pair": "mated pair"},
     "test": {
         "otdr": "an OTDR trace",
         "attenuation": "an attenuation test by source and meter",
         "return_loss": "a return loss test",
     },
-    "combination": {"mean": "mean of both directions", "worse": "worse of both directions"},
     "far_end": {
         "angled": ", with an angled connector",
         "absorbed": ", with the light absorbed",
         "open": ", with the far end open",
     },
-    "at": {"closures": "in closures", "terminations": "at terminations"},
+}
+_WAYS = {
+    (From.BOTH, Combination.MEAN): "mean of both directions",
+    (From.BOTH, Combination.WORSE): "worse of both directions",
+    (From.EITHER, Combination.MEAN): "mean of both directions, or what one shows where only one is there,",
+    (From.EITHER, Combination.WORSE): "worse of the directions there are",
+    (From.A, Combination.MEAN): "what is read from A",
+    (From.B, Combination.MEAN): "what is read from B",
+    (From.A, Combination.WORSE): "what is read from A",
+    (From.B, Combination.WORSE): "what is read from B",
+}
+_DIRECTIONS = {
+    From.BOTH: "in both directions",
+    From.EITHER: "in one direction at least",
+    From.A: "from A",
+    From.B: "from B",
+}
+_ENDS = {
+    From.BOTH: "at each end",
+    From.EITHER: "at each end that it is tested from, one at least,",
+    From.A: "at A",
+    From.B: "at B",
 }
 _RULES = {DecisionRule.GUARDED: "guarded", DecisionRule.FOUR_WAY: "by the four-way rule"}
 _HELD = {
-    Quantity.SPLICE_LOSS: "{basis} at most {limit_db} dB{fallback}{action_limits}",
-    Quantity.CONNECTION_LOSS: "{basis} at most {limit_db} dB",
-    Quantity.TERMINATION_LOSS: "mean of both directions at most {limit_db} dB",
+    Quantity.SPLICE_LOSS: "{ways} at most {limit_db} dB{one_way}{fallback}{action_limits}",
+    Quantity.CONNECTION_LOSS: "{ways} at most {limit_db} dB{one_way}",
+    Quantity.TERMINATION_LOSS: "{ways} at most {limit_db} dB{one_way}",
     Quantity.DIRECTION_DIFFERENCE: "both directions of each splice in a closure at most {limit_db} dB apart",
-    Quantity.REFLECTANCE: "reflectance of each {joint}, the worse direction, at most {limit_db} dB",
-    Quantity.STRAY_LOSS: "loss where no joint stands at most {limit_db} dB",
+    Quantity.REFLECTANCE: "reflectance of each {event} {directions} at most {limit_db} dB",
+    Quantity.STRAY_LOSS: "loss where no joint stands at most {limit_db} dB, by traces {directions}",
     Quantity.BEND: "a bend where a place loses more than {limit_db} dB and {ratio} times as much at "
-    "{long_wavelength_nm} nm as at {short_wavelength_nm} nm",
+    "{long_wavelength_nm} nm as at {short_wavelength_nm} nm, by traces {directions}",
     Quantity.SPLICE_DENSITY: "at most {limit_per_km} splices a kilometre of span, terminations not counted",
     Quantity.END_FACE: "both end faces of each mated pair {accepts}",
-    Quantity.REQUIRED_TEST: "{test} in both directions{over}",
-    Quantity.LINK_ATTENUATION: "{combination}{over} at most {limit}; {how}",
+    Quantity.REQUIRED_TEST: "{test} {directions}{over}",
+    Quantity.LINK_ATTENUATION: "{ways}{over} at most {limit}; {how}",
     Quantity.REFERENCE_AGE: "source and meter{over} referenced at most {limit_h} h before the test, both ways",
     Quantity.ATTENUATION_COEFFICIENT: "the fibre's own loss at most {limit_db_per_km} dB/km in each {over} of at least "
-    "{least_length_m} m, mean of both directions",
+    "{least_length_m} m, {ways}",
     Quantity.REEL_DIFFERENCE: "the fibre's own loss, mean of both directions, in each section of at least "
     "{least_length_m} m at most {limit_db_per_km} dB/km more than on its reel",
-    Quantity.RETURN_LOSS: "{basis} at each end{over} at least {limit_db} dB{far_end}",
-    Quantity.LENGTH: "fibre length of each span within {limit_percent} % of the design",
+    Quantity.RETURN_LOSS: "{basis} {ends}{over} at least {limit_db} dB{far_end}",
+    Quantity.LENGTH: "fibre length of each span within {limit_percent} % of the design, by traces {directions}",
     Quantity.CONTINUITY: "the fibre lit at one end is the fibre seen at the other",
     Quantity.CHROMATIC_DISPERSION: "at most {limit_ps_per_nm} ps/nm, whatever its sign",
     Quantity.POLARIZATION_MODE_DISPERSION: "at most {limit_ps} ps",
-    Quantity.WORKMANSHIP: "{demand}, {at}",
-    Quantity.TRACE_SETTINGS: "in each direction one trace that counts {settings}",
+    Quantity.WORKMANSHIP: "{demand}",
+    Quantity.TRACE_SETTINGS: "{directions} one trace that counts {settings}",
 }
 _RECORDS = {
     None: "the record of each splice and of each termination of the plan",
@@ -81,9 +97,9 @@ _RECORDS = {
     JointKind.PAIR: "the record of each termination of the plan",
 }
 _STATISTICS = {
-    Statistic.MEAN: "the average over the {joint}s of each {over} ({basis}) at most {limit_db} dB",
-    Statistic.SHARE_WITHIN: "at least {least_share_percent} % of the {joint}s of each {over} ({basis}) within "
-    "{limit_db} dB",
+    Statistic.MEAN: "the average over the {joint}s of each {over} ({ways}) at most {limit_db} dB{one_way}",
+    Statistic.SHARE_WITHIN: "at least {least_share_percent} % of the {joint}s of each {over} ({ways}) within "
+    "{limit_db} dB{one_way}",
 }
 _POPULATIONS = {"fibre": "fibre", "span": "span of a fibre", "site": "site", "route": "segment"}
 _BY_INSTRUMENT = "pass by the instrument by IEC 61300-3-35:{edition}, each image named"
@@ -130,6 +146,8 @@ _DEMANDS = {
 def held_text(criterion: AnyCriterion) -> str:
     """Return what a criterion holds."""
     said = {name: _PHRASES.get(name, {}).get(text, text) for name, text in texts_of(criterion).items()}
+    if isinstance(criterion, Tested):
+        said |= _from_texts(criterion)
     if isinstance(getattr(criterion, "over", None), LinkStretch):
         said["over"] = _OVER[criterion.link_stretch]
     match criterion:
@@ -143,6 +161,8 @@ def held_text(criterion: AnyCriterion) -> str:
             said["how"] = _how_text(criterion, said)
         case EndFaceCriterion():
             said["accepts"] = _ACCEPTS[criterion.accepts].format_map(said)
+        case ReflectanceCriterion():
+            said["event"] = said.get("joint", "event, echoes apart,")
         case ReturnLossCriterion():
             said.setdefault("far_end", "")
         case RequiredRecordCriterion():
@@ -166,18 +186,26 @@ def decision_text(criterion: Criterion) -> str:
     return f"; {_RULES[rule]} with a guard band of {band}"
 
 
-def where_text(criterion: Criterion) -> str:
-    """Return in which spans a criterion applies, where it does not apply in all."""
-    if criterion.applies_when is None:
-        return ""
-    bounds, texts = texts_of(criterion.applies_when), []
-    if "least_span_m" in bounds:
-        texts.append(f"in spans of at least {bounds['least_span_m']} m")
-    if "most_span_m" in bounds:
-        texts.append(f"in spans of at most {bounds['most_span_m']} m")
-    if criterion.applies_when.fibre_types:
-        texts.append(f"on fibre of type {' or '.join(criterion.applies_when.fibre_types)}")
-    return f"; {', '.join(texts)}"
+def ways_text(criterion: PlaceLossCriterion) -> str:
+    """Return from what a loss at a joint is taken."""
+    if isinstance(criterion, SpliceLossCriterion) and criterion.basis is Basis.ESTIMATE:
+        return "the splicer's estimate"
+    return _WAYS[criterion.tested_from, criterion.combination]
+
+
+def _from_texts(criterion: Tested) -> Mapping[str, str]:
+    """Return from which ends a quantity is tested, for a sentence about either, and what one of them may show."""
+    tested_from, one_way = criterion.tested_from, texts_of(criterion).get("one_way_limit_db")
+    if isinstance(criterion, PlaceLossCriterion):
+        ways = ways_text(criterion)
+    else:
+        ways = _WAYS[tested_from, getattr(criterion, "combination", Combination.MEAN)]
+    return {
+        "ways": ways,
+        "directions": _DIRECTIONS[tested_from],
+        "ends": _ENDS[tested_from],
+        "one_way": "" if one_way is None else f", {one_way} dB where it is read from one end only",
+    }
 
 
 def _fallback_text(fallback: Fallback | None) -> str:

@@ -153,13 +153,13 @@ def test_where_a_termination_decides_for_its_splice_its_limit_counts(first_db: f
 
 @pytest.mark.parametrize(("first_db", "is_said"), [(0.099, False), (0.1, False), (0.101, True)])
 def test_where_one_direction_alone_decides_no_other_makes_up_for_it(first_db: float, is_said: bool) -> None:
-    one_way = only(splice_criterion(limit_db=0.1, basis="one_way"))
+    one_way = only(splice_criterion(limit_db=0.1, tested_from="either", combination="worse"))
     assert bool(conforms_only_now(first_db, one_way)) is is_said
 
 
 @pytest.mark.parametrize(("first_db", "is_said"), [(0.399, False), (0.4, False), (0.401, True)])
 def test_where_each_direction_of_a_connection_is_limited_it_counts_alone(first_db: float, is_said: bool) -> None:
-    criteria = only(connection_criterion(limit_db=0.4, basis="each_way"), termination_criterion(limit_db=0.9))
+    criteria = only(connection_criterion(limit_db=0.4, combination="worse"), termination_criterion(limit_db=0.9))
     assert bool(conforms_only_now(first_db, criteria, site="A")) is is_said
 
 

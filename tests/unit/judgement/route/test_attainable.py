@@ -13,6 +13,7 @@ from tests.factories import (
     coefficient_criterion,
     criteria_of,
     density_criterion,
+    difference_criterion,
     layout_of,
     link_criterion,
     make_design,
@@ -200,3 +201,43 @@ def test_a_return_loss_that_holds_nowhere_is_told_that_alone() -> None:
     far = return_loss_criterion(limit_db=60.0, applies_when={"least_span_m": 60_000.0})
     [report] = attainability(layout_with(length_m=10_000.0), _criteria(far))
     assert (report.criteria, report.severity) == (("RL-1310",), QUESTIONABLE)
+
+
+@pytest.mark.parametrize(
+    ("changes", "detail"),
+    [
+        ({"at": ["C1", "C9", "D"]}, "names C9, D, which this route does not pass"),
+        ({"at": "panels"}, "holds nowhere on this route: it has no joint of those that it asks for"),
+        ({"splicing": "ribbon"}, "holds nowhere on this route: it has no joint of those that it asks for"),
+        ({"joining": ["G.655", "G.655"]}, "holds nowhere on this route: it has no joint of those that it asks for"),
+        ({"joining": ["G.652", "G.652"]}, "does not hold at A, B: of which type the pigtails are is not said"),
+        ({"at": ["C1", "C2"]}, None),
+        ({"at": "terminal_splices", "splicing": "single"}, None),
+        ({"at": "line_closures", "joining": ["G.652", "G.652"]}, None),
+    ],
+)
+def test_joints_that_a_route_has_not_are_told(changes: Body, detail: str | None) -> None:
+    reports = infeasibilities_on(_criteria(splice_criterion(**changes)), layout_of())
+    assert [(one.detail, one.severity) for one in reports] == ([] if detail is None else [(detail, QUESTIONABLE)])
+
+
+def test_of_pigtails_whose_type_the_design_states_nothing_is_told() -> None:
+    design = make_design()
+    for site in (design["sites"][0], design["sites"][-1]):
+        site["pigtail_fibre_type"] = "G.657.A2"
+    assert told_on(design, splice_criterion(joining=["G.652", "G.657"])) == []
+
+
+@pytest.mark.parametrize(("tested_from", "is_told"), [("a", False), ("b", True), ("either", False), ("both", False)])
+def test_what_is_tested_from_an_end_that_is_not_built_alone_is_told(tested_from: str, is_told: bool) -> None:
+    design = make_design()
+    design["sites"][-1] = make_site("B", kind="stub")
+    expected = [(("SPLICE-1550",), QUESTIONABLE)] if is_told else []
+    assert told_on(design, splice_criterion(tested_from=tested_from)) == expected
+    assert told_on(make_design(), splice_criterion(tested_from=tested_from)) == []
+
+
+def test_directions_are_held_against_each_other_nowhere_but_in_closures() -> None:
+    apart = difference_criterion(at=["A"])
+    assert told_on(make_design(), apart) == [(("APART",), QUESTIONABLE)]
+    assert told_on(make_design(), {**apart, "at": ["A", "C1"]}) == []

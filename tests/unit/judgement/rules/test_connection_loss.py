@@ -52,44 +52,44 @@ def test_the_mean_of_a_pair_is_held_against_its_limit(forward_db: float, backwar
     ],
 )
 def test_each_way_both_directions_have_to_keep_it(forward_db: float, backward_db: float, outcome: str) -> None:
-    finding = pair_at_a(forward_db, backward_db, design=bare_pair(), basis="each_way", limit_db=0.2)
+    finding = pair_at_a(forward_db, backward_db, design=bare_pair(), combination="worse", limit_db=0.2)
     assert (finding["outcome"], finding["value"]) == (outcome, f"{max(forward_db, backward_db):.4f}")
 
 
 @pytest.mark.parametrize(("loss_db", "outcome"), [(0.2, "undetermined"), (0.201, "nonconforming")])
 def test_each_way_one_direction_may_break_it_and_never_keeps_it(loss_db: float, outcome: str) -> None:
-    criterion = connection_criterion(basis="each_way", limit_db=0.2)
+    criterion = connection_criterion(combination="worse", limit_db=0.2)
     trace = make_otdr(losses_db={"A": loss_db}, design=bare_pair())
     finding = finding_by(criterion, [*sealed(), trace], site="A", design=bare_pair())
     assert finding["outcome"] == outcome
     assert finding.get("reason") == ("one_direction_only" if outcome == "undetermined" else None)
 
 
-@pytest.mark.parametrize("basis", ["bidirectional", "each_way"])
-def test_a_pair_whose_cord_was_changed_is_not_measured(basis: str) -> None:
+@pytest.mark.parametrize("combination", ["mean", "worse"])
+def test_a_pair_whose_cord_was_changed_is_not_measured(combination: str) -> None:
     backward = make_otdr(from_site="B", to_site="A")
     backward["receive_cord"] = {**backward["receive_cord"], "serial": "CORD-X"}
-    finding = finding_by(connection_criterion(basis=basis), [*sealed(), make_otdr(), backward], site="A")
+    finding = finding_by(connection_criterion(combination=combination), [*sealed(), make_otdr(), backward], site="A")
     assert finding["reason"] == "cords_changed"
 
 
-@pytest.mark.parametrize("basis", ["bidirectional", "each_way"])
-def test_a_pair_that_no_trace_shows_is_undetermined(basis: str) -> None:
-    finding = pair_at_a(None, None, basis=basis)
+@pytest.mark.parametrize("combination", ["mean", "worse"])
+def test_a_pair_that_no_trace_shows_is_undetermined(combination: str) -> None:
+    finding = pair_at_a(None, None, combination=combination)
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "pair_not_seen")
 
 
 @pytest.mark.parametrize(("loss_db", "outcome"), [(0.2, "conforming"), (0.201, "undetermined")])
-@pytest.mark.parametrize("basis", ["bidirectional", "each_way"])
-def test_a_group_that_keeps_the_pairs_own_limit_proves_the_pair(loss_db: float, outcome: str, basis: str) -> None:
-    finding = pair_at_a(loss_db, loss_db, basis=basis, limit_db=0.2)
+@pytest.mark.parametrize("combination", ["mean", "worse"])
+def test_a_group_that_keeps_the_pairs_own_limit_proves_the_pair(loss_db: float, outcome: str, combination: str) -> None:
+    finding = pair_at_a(loss_db, loss_db, combination=combination, limit_db=0.2)
     assert (finding["outcome"], finding["position"]) == (outcome, 1)
     assert finding.get("reason") == ("group_only" if outcome == "undetermined" else None)
 
 
 def test_each_way_a_group_whose_mean_alone_keeps_the_limit_proves_nothing() -> None:
     assert pair_at_a(0.25, 0.1, limit_db=0.2)["outcome"] == "conforming"
-    assert pair_at_a(0.25, 0.1, limit_db=0.2, basis="each_way")["reason"] == "group_only"
+    assert pair_at_a(0.25, 0.1, limit_db=0.2, combination="worse")["reason"] == "group_only"
 
 
 @pytest.mark.parametrize(("loss_db", "outcome"), [(0.5, "conforming"), (0.501, "nonconforming")])
@@ -121,9 +121,9 @@ def test_a_closure_has_no_pair() -> None:
     assert [finding["site"] for finding in judgement.document["findings"]] == ["A", "B"]
 
 
-@pytest.mark.parametrize("basis", ["bidirectional", "each_way"])
-def test_a_pair_whose_end_face_fails_is_not_measured(basis: str) -> None:
-    read, criterion = traces(0.1, 0.1, site="A"), connection_criterion(basis=basis)
+@pytest.mark.parametrize("combination", ["mean", "worse"])
+def test_a_pair_whose_end_face_fails_is_not_measured(combination: str) -> None:
+    read, criterion = traces(0.1, 0.1, site="A"), connection_criterion(combination=combination)
     faces = [end_face_criterion()]
     finding = finding_by(criterion, [*read, make_end_face(zones=SCRATCHED)], beside=faces, site="A")
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "end_face_failed")

@@ -171,11 +171,11 @@ def test_no_trace_is_no_evidence_after_any_number_of_attempts() -> None:
     assert at_c1(attempts(5), fallback=FALLBACK)["outcome"] == "undetermined"
 
 
-@pytest.mark.parametrize("basis", ["one_way", "estimate"])
-def test_the_fallback_holds_on_every_basis(basis: str) -> None:
+@pytest.mark.parametrize("read", [{"tested_from": "either", "combination": "worse"}, {"basis": "estimate"}])
+def test_the_fallback_holds_on_every_basis(read: Body) -> None:
     bodies = [*traces(0.15, 0.15), *attempts(3, estimate_db=0.15)]
-    assert at_c1(bodies, basis=basis, fallback=FALLBACK)["by_fallback"] is True
-    assert at_c1(bodies, basis=basis)["outcome"] == "nonconforming"
+    assert at_c1(bodies, **read, fallback=FALLBACK)["by_fallback"] is True
+    assert at_c1(bodies, **read)["outcome"] == "nonconforming"
 
 
 def test_the_groups_criterion_decides_before_the_fallback_does() -> None:

@@ -43,7 +43,7 @@ def test_an_action_limit_above_the_limit_warns_too_late(action_db: float, is_lat
 
 def test_a_one_way_action_limit_may_be_wider_than_a_bidirectional_limit_and_not_than_a_one_way_one() -> None:
     assert told(splice_criterion(one_way_action_limit_db=0.3)) == []
-    one_way = splice_criterion(basis="one_way", one_way_action_limit_db=0.3)
+    one_way = splice_criterion(tested_from="either", combination="worse", one_way_action_limit_db=0.3)
     assert told(one_way) == [(("SPLICE-1550",), CONTRADICTORY)]
 
 
@@ -82,7 +82,7 @@ def test_a_termination_may_not_lose_less_than_the_splice_in_it_may_alone(togethe
     [
         splice_criterion(limit_db=0.3, wavelength_nm=1310),
         splice_criterion(limit_db=0.3, force="advisory"),
-        splice_criterion(limit_db=0.3, basis="one_way"),
+        splice_criterion(limit_db=0.3, tested_from="either", combination="worse"),
     ],
     ids=["other wavelength", "advisory", "one way"],
 )
@@ -103,14 +103,79 @@ def test_of_two_required_limits_on_the_same_thing_the_wider_one_never_decides() 
     [
         {"wavelength_nm": 1310},
         {"force": "advisory"},
-        {"basis": "one_way", "one_way_action_limit_db": 0.15},
-        {"applies_when": {"least_span_m": 60_000.0}},
+        {"tested_from": "either", "combination": "worse", "one_way_action_limit_db": 0.15},
         {"decision": "guarded", "uncertainty_db": 0.02},
     ],
     ids=lambda changes: next(iter(changes)),
 )
 def test_a_wider_limit_on_something_else_decides(changes: Body) -> None:
     assert told(splice_criterion(), splice_criterion(code="WIDE", limit_db=0.15, **changes)) == []
+
+
+LINE, ENDS, SITES = {"at": "line_closures"}, {"at": "terminal_splices"}, {"at": ["C1", "C2"]}
+
+
+@pytest.mark.parametrize(
+    ("strict", "wide"),
+    [
+        ({}, LINE),
+        ({}, SITES),
+        ({}, {"splicing": "ribbon"}),
+        ({}, {"applies_when": {"least_span_m": 60_000.0}}),
+        (LINE, LINE),
+        (ENDS, {"at": "panels"}),
+        (SITES, {"at": ["C2"]}),
+        ({"joining": ["G.652", "G.657"]}, {"joining": ["G.657", "G.652"]}),
+    ],
+)
+def test_a_wider_limit_never_decides_where_a_stricter_one_holds_too(strict: Body, wide: Body) -> None:
+    both = splice_criterion(**strict), splice_criterion(code="WIDE", limit_db=0.15, **wide)
+    assert told(*both) == [(("WIDE", "SPLICE-1550"), QUESTIONABLE)]
+
+
+@pytest.mark.parametrize(
+    ("strict", "wide"),
+    [
+        (LINE, {}),
+        (LINE, ENDS),
+        (LINE, SITES),
+        (SITES, LINE),
+        ({"at": ["C1"]}, SITES),
+        ({"at": "panels"}, ENDS),
+        ({"splicing": "single"}, {"splicing": "ribbon"}),
+        ({"joining": ["G.652", "G.657"]}, {"joining": ["G.657", "G.657"]}),
+        ({"applies_when": {"most_span_m": 60_000.0}}, {}),
+    ],
+)
+def test_a_wider_limit_decides_where_the_stricter_one_does_not_hold(strict: Body, wide: Body) -> None:
+    assert told(splice_criterion(**strict), splice_criterion(code="WIDE", limit_db=0.15, **wide)) == []
+
+
+@pytest.mark.parametrize(
+    ("together", "alone", "is_told"),
+    [
+        ({}, LINE, False),
+        ({}, ENDS, True),
+        ({"at": "terminals"}, {"at": "panels"}, False),
+        ({"at": ["A"]}, {"at": ["B"]}, False),
+        ({"at": ["A"]}, {"at": ["A", "B"]}, True),
+        ({"at": ["A"]}, {}, True),
+        # Which kind of place A is nobody can tell before criteria meet a route.
+        ({"at": ["A"]}, ENDS, False),
+    ],
+)
+def test_a_termination_is_held_against_the_splices_that_can_be_in_it(
+    together: Body, alone: Body, is_told: bool
+) -> None:
+    expected = [(("TERM-1550", "SPLICE-1550"), CONTRADICTORY)] if is_told else []
+    assert told(termination_criterion(limit_db=0.2, **together), splice_criterion(limit_db=0.3, **alone)) == expected
+
+
+def test_a_mean_over_line_splices_is_kept_only_by_limits_that_hold_in_line() -> None:
+    mean = statistic_criterion(at="line_closures", limit_db=0.15)
+    for at, is_told in ((None, True), ("line_closures", True), ("terminal_splices", False), (["C1"], False)):
+        every = splice_criterion(limit_db=0.15, **({} if at is None else {"at": at}))
+        assert told(every, mean) == ([(("MEAN", "SPLICE-1550"), QUESTIONABLE)] if is_told else [])
 
 
 def test_beside_a_limit_with_a_fallback_a_limit_in_between_decides() -> None:

@@ -15,6 +15,7 @@ from tests.factories import (
     only,
     reflectance_criterion,
     sealed,
+    with_event_from_a,
     with_events,
     with_site,
 )
@@ -234,3 +235,86 @@ def test_two_pairs_in_one_dead_zone_are_not_told_apart() -> None:
     bodies = [with_events(body, lambda event: None if event["distance_m"] in hidden else event) for body in bodies]
     judgement = judge(bodies, design=design, criteria=only(reflectance_criterion()))
     assert [finding_of(judgement, "REFL-1550", site=site)["reason"] for site in ("A", "C1")] == ["group_only"] * 2
+
+
+EVENT_M = 1400.0
+
+
+def of_events(*bodies: Body, **criterion: Any) -> dict[str | None, FindingDocument]:
+    """Return what a criterion about every event says, by site or section."""
+    asked = {**reflectance_criterion(**criterion)}
+    del asked["joint"]
+    findings = judge([*sealed(), *bodies], criteria=only(asked)).document["findings"]
+    return {finding.get("site", finding.get("section")): finding for finding in findings}
+
+
+def with_reflection(reflectance_db: float | None, *, is_forward: bool = True, **event: object) -> Body:
+    """Return a trace with one more reflection, on no joint, its connections at -55 dB."""
+    trace = reflecting(is_forward=is_forward, at_m={is_forward: -1.0})
+    if reflectance_db is None:
+        return trace
+    shown: Body = {"kind": "reflective", "reflectance_db": reflectance_db, "loss_db": 0.0, **event}
+    return with_event_from_a(trace, EVENT_M, **shown)
+
+
+@pytest.mark.parametrize(
+    ("forward_db", "backward_db", "value_db", "outcome"),
+    [
+        (-50.001, -60.0, "-50.0010", "conforming"),
+        (-50.0, -50.0, "-50.0000", "conforming"),
+        (-60.0, -49.999, "-49.9990", "nonconforming"),
+        # What one direction alone shows is known to reflect so much.
+        (-49.999, None, "-49.9990", "nonconforming"),
+        (-50.0, None, "-50.0000", "conforming"),
+    ],
+)
+def test_what_reflects_on_no_joint_is_held_too(
+    forward_db: float, backward_db: float | None, value_db: str, outcome: str
+) -> None:
+    back = with_reflection(backward_db, is_forward=False)
+    found = of_events(with_reflection(forward_db), back)
+    assert (found["S2"]["value"], found["S2"]["outcome"]) == (value_db, outcome)
+    assert found["S2"]["detail"].startswith("1400.00 m from A, where no joint is: the worse of")
+
+
+def test_each_place_has_one_finding_whatever_lies_there() -> None:
+    found = of_events(*both_ways())
+    assert list(found) == ["A", "C1", "C2", "B"]
+    assert [one["position"] for one in found.values()] == [1, 1, 1, 2]
+
+
+@pytest.mark.parametrize(("reflectance_db", "outcome"), [(-50.0, "conforming"), (-49.999, "nonconforming")])
+def test_a_splice_that_reflects_is_held_as_an_event(reflectance_db: float, outcome: str) -> None:
+    bodies = shown(of(reflectance_db, kind="reflective"), of(-60.0, kind="reflective"), at_m=AT_C1_M)
+    assert of_events(*bodies)["C1"]["outcome"] == outcome
+
+
+def test_of_selected_joints_nothing_else_is_held() -> None:
+    bodies = with_reflection(-40.0), with_reflection(-40.0, is_forward=False)
+    assert list(of_events(*bodies, at="line_closures")) == ["C1", "C2"]
+    assert list(of_events(*bodies, at=["A"])) == ["A"]
+
+
+@pytest.mark.parametrize(("reflectance_db", "is_echo"), [(-70.0, True), (-40.0, False)])
+def test_an_echo_is_no_event_of_the_fibre(reflectance_db: float, is_echo: bool) -> None:
+    # 1000 m from the port: twice as far as the connection at A, and what comes back twice is weak.
+    event: Body = {"kind": "reflective", "loss_db": 0.0, "reflectance_db": reflectance_db}
+    there, back = with_reflection(None), with_reflection(None, is_forward=False)
+    traces = [with_event_from_a(there, 500.0, **event), back]
+    assert ("S1" in of_events(*traces)) is not is_echo
+
+
+def test_a_reflection_of_which_nothing_is_stated_is_not_known() -> None:
+    trace = with_event_from_a(reflecting(is_forward=True, at_m={True: -1.0}), EVENT_M, kind="reflective", loss_db=0.05)
+    found = of_events(trace, with_reflection(None, is_forward=False))
+    assert (found["S2"]["outcome"], found["S2"]["reason"]) == ("undetermined", "reflectance_not_stated")
+
+
+def test_what_reflects_on_no_joint_is_looked_for_in_its_section() -> None:
+    asked = {**reflectance_criterion()}
+    del asked["joint"]
+    bodies = [*sealed(), with_reflection(-40.0), with_reflection(-40.0, is_forward=False)]
+    work = judge(bodies, criteria=only(asked)).document["work"]
+    assert [(item["act"], item["site"]) for item in work] == [("relieve_bend", "C1")]
+    assert "1400.00 m from A" in work[0]["because"]
+    assert "find the damage there" in work[0]["because"]

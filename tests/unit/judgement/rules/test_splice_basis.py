@@ -30,7 +30,7 @@ from tests.unit.judgement.judging import finding_by
 def test_one_way_the_worse_direction_is_held_against_the_limit(
     forward_db: float, backward_db: float, value_db: str, outcome: str
 ) -> None:
-    finding = at_c1(traces(forward_db, backward_db), basis="one_way")
+    finding = at_c1(traces(forward_db, backward_db), tested_from="either", combination="worse")
     assert (finding["value"], finding["outcome"]) == (value_db, outcome)
     assert [reading["direction"] for reading in finding["readings"]] == ["a_to_b", "b_to_a"]
 
@@ -39,30 +39,30 @@ def test_one_way_the_worse_direction_is_held_against_the_limit(
 @pytest.mark.parametrize(("from_site", "to_site"), [("A", "B"), ("B", "A")])
 def test_one_way_one_direction_is_enough(loss_db: float, outcome: str, from_site: str, to_site: str) -> None:
     trace = make_otdr(from_site=from_site, to_site=to_site, losses_db={"C1": loss_db})
-    finding = at_c1([*sealed(), trace], basis="one_way")
+    finding = at_c1([*sealed(), trace], tested_from="either", combination="worse")
     assert (finding["outcome"], finding["value"]) == (outcome, f"{loss_db:.4f}")
     assert finding["detail"].endswith("from one direction only")
 
 
 def test_one_way_no_direction_is_no_evidence() -> None:
-    finding = at_c1(sealed(), basis="one_way")
+    finding = at_c1(sealed(), tested_from="either", combination="worse")
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "no_evidence")
 
 
 @pytest.mark.parametrize(("threshold_db", "outcome"), [(0.1, "conforming"), (0.101, "undetermined")])
 def test_one_way_an_unseen_splice_is_within_the_threshold(threshold_db: float, outcome: str) -> None:
-    finding = at_c1(traces(None, None, loss_threshold_db=threshold_db), basis="one_way")
+    finding = at_c1(traces(None, None, loss_threshold_db=threshold_db), tested_from="either", combination="worse")
     assert (finding["high"], finding["outcome"]) == (f"{threshold_db:.4f}", outcome)
 
 
 def test_one_way_a_seen_loss_is_worse_than_one_that_is_not() -> None:
-    finding = at_c1(traces(0.05, None), basis="one_way")
+    finding = at_c1(traces(0.05, None), tested_from="either", combination="worse")
     assert (finding["value"], finding["outcome"]) == ("0.0500", "conforming")
 
 
 def test_one_way_a_trace_from_before_the_sealing_does_not_count() -> None:
     early = make_otdr(losses_db={"C1": 0.05}, made_at="2025-03-04T08:00:00Z")
-    finding = at_c1([*sealed(), early], basis="one_way")
+    finding = at_c1([*sealed(), early], tested_from="either", combination="worse")
     assert (finding["outcome"], finding["reason"]) == ("undetermined", "before_sealing")
     assert finding["void"] == [{"record": early["id"], "reason": "before_sealing"}]
 
@@ -75,19 +75,23 @@ def test_one_way_a_direction_that_contradicts_itself_may_be_the_worse_one(
 ) -> None:
     events = [{"distance_m": 1500.0, "kind": "reflective"}, {"distance_m": 3800.0, "kind": "end"}]
     back = make_otdr(from_site="B", to_site="A", losses_db={"C1": backward_db})
-    finding = at_c1([*sealed(), make_otdr(events=events), back], basis="one_way")
+    finding = at_c1([*sealed(), make_otdr(events=events), back], tested_from="either", combination="worse")
     assert (finding["outcome"], finding.get("reason")) == (outcome, reason)
 
 
 @pytest.mark.parametrize(("loss_db", "outcome"), [(0.1, "conforming"), (0.101, "undetermined")])
 def test_one_way_a_group_proves_its_splice_or_nothing(loss_db: float, outcome: str) -> None:
-    finding = finding_by(splice_criterion(basis="one_way"), traces(loss_db, 0.02, site="A"), site="A")
+    finding = finding_by(
+        splice_criterion(tested_from="either", combination="worse"), traces(loss_db, 0.02, site="A"), site="A"
+    )
     assert (finding["outcome"], finding.get("reason")) == (outcome, "group_only" if outcome == "undetermined" else None)
 
 
 def test_one_way_the_groups_criterion_decides_by_both_directions() -> None:
     bodies = traces(0.5, 0.5, site="A")
-    finding = finding_by(splice_criterion(basis="one_way"), bodies, beside=[termination_criterion()], site="A")
+    finding = finding_by(
+        splice_criterion(tested_from="either", combination="worse"), bodies, beside=[termination_criterion()], site="A"
+    )
     assert (finding["outcome"], finding["limit"]) == ("conforming", "0.5000")
 
 
@@ -132,11 +136,19 @@ def test_attempts_whose_order_is_not_proven_give_no_estimate() -> None:
 
 def test_the_same_readings_come_out_by_the_basis_that_is_agreed() -> None:
     bodies: list[Body] = [*traces(0.18, 0.01), make_splice(estimate_db=0.12)]
-    outcomes = {basis: at_c1(bodies, basis=basis)["value"] for basis in ("bidirectional", "one_way", "estimate")}
-    assert outcomes == {"bidirectional": "0.0950", "one_way": "0.1800", "estimate": "0.1200"}
+    asked: list[Body] = [
+        {},
+        {"combination": "worse"},
+        {"tested_from": "a"},
+        {"tested_from": "b"},
+        {"basis": "estimate"},
+    ]
+    assert [at_c1(bodies, **one)["value"] for one in asked] == ["0.0950", "0.1800", "0.1800", "0.0100", "0.1200"]
 
 
 def test_one_way_a_group_whose_end_face_fails_proves_nothing() -> None:
     bodies = [*traces(0.02, 0.02, site="A"), make_end_face(zones=SCRATCHED)]
-    finding = finding_by(splice_criterion(basis="one_way"), bodies, beside=[end_face_criterion()], site="A")
+    finding = finding_by(
+        splice_criterion(tested_from="either", combination="worse"), bodies, beside=[end_face_criterion()], site="A"
+    )
     assert finding["reason"] == "end_face_failed"

@@ -22,7 +22,7 @@ from tests.factories import (
     statistic_criterion,
 )
 from tests.published.check_values import source_of
-from tests.published.splice_rules import ATTENUATION_GRADES, LEASE_BOTH_WAYS, LEASE_ONE_WAY, Clause
+from tests.published.splice_rules import ATTENUATION_GRADES, LEASE, Clause
 from tests.unit.judgement.judging import finding_by, judge
 from tests.unit.judgement.routes import judge_fibres, only_finding, settle_route, verdict_of
 from tests.unit.judgement.rules.test_applies_when import two_spans
@@ -67,21 +67,25 @@ def pairs_of(clause: Clause, *, over_limit: int, of: int, near_db: float, far_db
 
 
 @pytest.mark.parametrize(
-    ("clause", "losses_db", "outcome"),
+    ("is_both_ways", "losses_db", "outcome"),
     [
-        (LEASE_BOTH_WAYS, (0.2, 0.1), "conforming"),
-        (LEASE_BOTH_WAYS, (0.2, 0.101), "nonconforming"),
-        (LEASE_BOTH_WAYS, (0.29, 0.01), "conforming"),
-        (LEASE_ONE_WAY, (0.4, 0.2), "conforming"),
-        (LEASE_ONE_WAY, (0.4, 0.201), "nonconforming"),
+        (True, (0.2, 0.099), "conforming"),
+        (True, (0.2, 0.1), "conforming"),
+        (True, (0.2, 0.101), "nonconforming"),
+        (True, (0.29, 0.01), "conforming"),
+        (False, (0.4, 0.199), "conforming"),
+        (False, (0.4, 0.2), "conforming"),
+        (False, (0.4, 0.201), "nonconforming"),
     ],
-    ids=lambda value: source_of(value) if isinstance(value, Clause) else str(value),
 )
-def test_the_mean_of_a_span_keeps_the_lease_s_limit_at_it(
-    clause: Clause, losses_db: tuple[float, float], outcome: str
+def test_the_mean_of_a_span_keeps_the_lease_s_limit_for_how_it_was_tested(
+    is_both_ways: bool, losses_db: tuple[float, float], outcome: str
 ) -> None:
-    finding = on_one_fibre(clause.criteria[0], {"C1": losses_db[0], "C2": losses_db[1]})
+    design = cord_ended()
+    bodies = traces({"C1": losses_db[0], "C2": losses_db[1]}, design=design)
+    finding = finding_by(LEASE.criteria[0], bodies if is_both_ways else bodies[:-1], design=design)
     assert finding["outcome"] == outcome
+    assert finding["limit"] == ("0.1500" if is_both_ways else "0.3000")
     assert (finding["population"], finding["count"], finding["fibre"]) == ("span", 2, 1)
     assert (finding["from_site"], finding["to_site"], finding["segments"]) == ("A", "B", ["SEG1"])
 
@@ -89,7 +93,10 @@ def test_the_mean_of_a_span_keeps_the_lease_s_limit_at_it(
 def test_one_way_takes_the_worse_direction_of_each_splice() -> None:
     # Means of 0.05 and 0.05 dB, whose worse directions are 0.20 and 0.10 dB.
     ahead, back = {"C1": 0.2, "C2": 0.0}, {"C1": -0.1, "C2": 0.1}
-    assert on_one_fibre(statistic_criterion(basis="one_way"), ahead, back_db=back)["value"] == "0.1500"
+    assert (
+        on_one_fibre(statistic_criterion(tested_from="either", combination="worse"), ahead, back_db=back)["value"]
+        == "0.1500"
+    )
     assert on_one_fibre(statistic_criterion(), ahead, back_db=back)["value"] == "0.0500"
 
 
@@ -205,7 +212,7 @@ def test_a_splice_of_which_traces_of_one_direction_disagree_is_not_known_one_way
     design = cord_ended()
     disagreeing = make_otdr(losses_db={"C1": 0.3}, pulse_ns=100, design=design)
     bodies = [*traces({"C1": 0.05, "C2": 0.05}, design=design), disagreeing]
-    criteria = only(share(percent, basis="one_way"))
+    criteria = only(share(percent, tested_from="either", combination="worse"))
     [finding] = judge(bodies, design=design, criteria=criteria).document["findings"]
     assert (finding["outcome"], finding["low"], finding["high"]) == (outcome, "50.0000", "100.0000")
 

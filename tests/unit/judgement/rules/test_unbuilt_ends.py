@@ -68,7 +68,7 @@ def test_a_test_that_can_be_made_is_asked_for_and_is_the_reason_until_it_is_ther
 
 @pytest.mark.parametrize(("loss_db", "outcome"), [(0.299, "conforming"), (0.3, "conforming"), (0.301, "nonconforming")])
 def test_where_one_direction_was_agreed_to_be_enough_it_decides(loss_db: float, outcome: str) -> None:
-    design, criterion = ending("stub"), splice_criterion(basis="one_way", limit_db=0.3)
+    design, criterion = ending("stub"), splice_criterion(tested_from="either", combination="worse", limit_db=0.3)
     bodies = [one for one in from_a(design) if one["kind"] != "otdr"]
     bodies.append(make_otdr(design=design, losses_db={"C1": loss_db}))
     finding = finding_of(judge(bodies, design=design, criteria=only(criterion)), criterion["code"], site="C1")

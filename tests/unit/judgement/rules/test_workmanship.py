@@ -48,9 +48,9 @@ def spliced(**changes: Any) -> Body:
 
 @pytest.mark.parametrize(
     ("at", "sites"),
-    [("closures", ["C1", "C2"]), ("terminations", ["A", "B"]), ("everywhere", ["A", "C1", "C2", "B"])],
+    [("line_closures", ["C1", "C2"]), ("terminal_splices", ["A", "B"]), (None, ["A", "C1", "C2", "B"])],
 )
-def test_a_demand_is_made_where_it_is_asked_for(at: str, sites: list[str]) -> None:
+def test_a_demand_is_made_where_it_is_asked_for(at: str | None, sites: list[str]) -> None:
     found = judge([], criteria=only(criterion({"aspect": "proof_test"}, at=at))).document["findings"]
     assert [finding["site"] for finding in found] == sites
     assert {finding["reason"] for finding in found} == {"no_evidence"}

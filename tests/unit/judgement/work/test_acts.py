@@ -65,7 +65,7 @@ def test_a_splice_is_made_again_once() -> None:
     ids=lambda one: one.get("aspect") if isinstance(one, dict) else None,
 )
 def test_bad_workmanship_is_spliced_again(demand: Body, bad: Body, good: Body, said: str) -> None:
-    criterion = {"code": "W", "quantity": "workmanship", "demand": demand, "at": "closures"}
+    criterion = {"code": "W", "quantity": "workmanship", "demand": demand, "at": "line_closures"}
     story = Story(criterion).add(made(bad))
     [item] = story.asked(Act.RE_SPLICE)
     assert (item["site"], item["is_urgent"], item["criteria"]) == ("C1", True, ["W"])
@@ -212,7 +212,7 @@ def test_a_missing_test_is_asked_for_until_it_is_there(criterion: Body, records:
     ids=lambda one: one.get("aspect") if isinstance(one, dict) else None,
 )
 def test_what_the_records_do_not_say_is_asked_for_and_holds_nothing_up(demand: Body, said: str) -> None:
-    criterion = {"code": "W", "quantity": "workmanship", "demand": demand, "at": "closures"}
+    criterion = {"code": "W", "quantity": "workmanship", "demand": demand, "at": "line_closures"}
     story = Story(criterion, splice_criterion()).add(make_splice())
     assert [item["act"] for item in story.work] == ["seal_and_test", "test_missing"]
     assert said in story.work[1]["because"]

@@ -115,13 +115,40 @@ def test_both_directions_together_say_more_than_one_alone() -> None:
 def test_where_a_contract_holds_each_direction_alone_the_interim_ones_are_too(
     one_way_db: float, back_db: float | None, because: str | None
 ) -> None:
-    criteria = only(splice_criterion(basis="one_way", limit_db=0.3, one_way_action_limit_db=None))
+    criteria = only(
+        splice_criterion(tested_from="either", combination="worse", limit_db=0.3, one_way_action_limit_db=None)
+    )
     bodies = [make_splice(), interim(one_way_db)]
     if back_db is not None:
         bodies.append(interim(back_db, from_site="B", to_site="A"))
     item = only_item(judge(bodies, criteria=criteria))
     assert item["act"] == ("seal_and_test" if because is None else "re_splice")
     assert because in {None, item["because"]}
+
+
+@pytest.mark.parametrize(
+    ("asked", "losses_db", "act"),
+    [
+        ({"tested_from": "either", "one_way_limit_db": 0.3}, (0.3, None), "seal_and_test"),
+        ({"tested_from": "either", "one_way_limit_db": 0.3}, (0.301, None), "re_splice"),
+        # Both are there, and their mean is what counts at the end.
+        ({"tested_from": "either", "one_way_limit_db": 0.3}, (0.301, -0.001), "seal_and_test"),
+        ({"tested_from": "either", "one_way_limit_db": 0.3}, (0.2, 0.101), "re_splice"),
+        ({"tested_from": "a"}, (0.15, 0.9), "seal_and_test"),
+        ({"tested_from": "a"}, (0.151, 0.0), "re_splice"),
+        ({"tested_from": "b"}, (0.9, 0.15), "seal_and_test"),
+        ({"combination": "worse"}, (0.15, 0.15), "seal_and_test"),
+        ({"combination": "worse"}, (0.0, 0.151), "re_splice"),
+        ({"combination": "worse"}, (0.9, None), "seal_and_test"),
+    ],
+)
+def test_interim_readings_are_held_as_the_final_ones_will_be(
+    asked: Body, losses_db: tuple[float, float | None], act: str
+) -> None:
+    criteria = only(splice_criterion(limit_db=0.15, one_way_action_limit_db=None, **asked))
+    ahead, back = losses_db
+    behind = [] if back is None else [interim(back, from_site="B", to_site="A")]
+    assert only_item(judge([make_splice(), interim(ahead), *behind], criteria=criteria))["act"] == act
 
 
 @pytest.mark.parametrize(("attempts", "act"), [(2, "re_splice"), (3, "seal_and_test")])

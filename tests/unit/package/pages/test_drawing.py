@@ -63,7 +63,7 @@ def test_a_character_without_a_glyph_is_replaced_where_all_can_see_it() -> None:
 def test_table_headings_are_repeated_on_each_page() -> None:
     pages = page_texts(draw_content(make_content(fibre_count=30, closure_count=8)))
     assert all("Outcome" in text for text in pages if "□ conforming" in text)
-    assert sum("Mean or bounds" in text for text in pages) > 5
+    assert sum("Value or bounds" in text for text in pages) > 5
 
 
 def test_each_page_says_its_number_of_how_many_and_the_package() -> None:

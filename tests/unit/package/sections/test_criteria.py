@@ -20,6 +20,7 @@ def _leaves(document: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ..
             yield (*path, key)
 
 
+EITHER = {"tested_from": "either", "combination": "worse", "one_way_limit_db": 0.24}
 FULL_CRITERIA: dict[str, Any] = {
     "title": "Lot 3",
     "document": "Schedule C",
@@ -60,15 +61,19 @@ FULL_CRITERIA: dict[str, Any] = {
             "clause": "5.1",
             "wavelength_nm": 1550,
             "limit_db": 0.12,
-            "basis": "bidirectional",
+            "basis": "traces",
+            "tested_from": "both",
             "decision": "guarded",
             "uncertainty_db": 0.031,
             "applies_when": {"least_span_m": 1500.0, "most_span_m": 61000.0, "fibre_types": ["G.652.D"]},
             "fallback": {"attempts": 4, "limit_db": 0.21},
             "estimate_action_limit_db": 0.07,
             "one_way_action_limit_db": 0.17,
+            "at": "line_closures",
+            "splicing": "ribbon",
+            "joining": ["G.652", "G.657.A1"],
         },
-        {"code": "T", "quantity": "termination_loss", "wavelength_nm": 1310, "limit_db": 0.55},
+        {"code": "T", "quantity": "termination_loss", "wavelength_nm": 1310, "limit_db": 0.55, "at": ["A", "P1"]},
         {
             "code": "L",
             "quantity": "link_attenuation",
@@ -107,20 +112,27 @@ FULL_CRITERIA: dict[str, Any] = {
         {"code": "RA", "quantity": "reference_age", "wavelength_nm": 1490, "limit_h": 9.5},
         {"code": "R", "quantity": "required_test", "test": "otdr", "wavelength_nm": 1383, "over": "joined"},
         {"code": "Q", "quantity": "required_record", "joint": "splice"},
-        {"code": "K", "quantity": "connection_loss", "wavelength_nm": 1577, "basis": "each_way", "limit_db": 0.213},
-        {"code": "X", "quantity": "reflectance", "wavelength_nm": 1577, "joint": "pair", "limit_db": -50.5},
+        {"code": "K", "quantity": "connection_loss", "wavelength_nm": 1577, **EITHER, "limit_db": 0.213},
+        {
+            "code": "X",
+            "quantity": "reflectance",
+            "tested_from": "both",
+            "wavelength_nm": 1577,
+            "joint": "pair",
+            "limit_db": -50.5,
+        },
         {
             "code": "M",
             "quantity": "joint_statistic",
             "wavelength_nm": 1577,
             "joint": "splice",
-            "basis": "bidirectional",
+            "tested_from": "a",
             "statistic": "share_within",
             "over": "span",
             "limit_db": 0.251,
             "least_share_percent": 97.5,
         },
-        {"code": "Y", "quantity": "stray_loss", "wavelength_nm": 1577, "limit_db": 0.052},
+        {"code": "Y", "quantity": "stray_loss", "tested_from": "b", "wavelength_nm": 1577, "limit_db": 0.052},
         {
             "code": "B",
             "quantity": "bend",
@@ -173,7 +185,7 @@ FULL_CRITERIA: dict[str, Any] = {
         {"code": "CD", "quantity": "chromatic_dispersion", "wavelength_nm": 1577, "limit_ps_per_nm": 901.25},
         {"code": "PMD", "quantity": "polarization_mode_dispersion", "wavelength_nm": 1577, "limit_ps": 2.575},
         *(
-            {"code": f"W-{demand['aspect']}", "quantity": "workmanship", "demand": demand, "at": "closures"}
+            {"code": f"W-{demand['aspect']}", "quantity": "workmanship", "demand": demand}
             for demand in (
                 {"aspect": "calibrated_splicer", "most_age_h": 25.5, "again_after_move": True},
                 {"aspect": "cleave_angle", "limit_deg": 1.05},
@@ -200,17 +212,14 @@ OTHERS = {
     "wavelength_nm": 1270,
     "short_wavelength_nm": 1300,
     "long_wavelength_nm": 1650,
-    "basis": {
-        "bidirectional": "one_way",
-        "each_way": "bidirectional",
-        "measured": "computed",
-        "source_and_meter": "otdr",
-    },
+    "basis": {"traces": "estimate", "measured": "computed", "source_and_meter": "otdr"},
+    "tested_from": {"a": "b", "b": "either", "either": "both", "both": "a"},
     "decision": {"guarded": "four_way", "four_way": "guarded"},
     "joint": {"pair": "splice", "splice": "pair"},
     "over": {"span": "site", "section": "span", "route": "span", "joined": "route"},
     "far_end": "open",
-    "at": "terminations",
+    "at": "panels",
+    "splicing": "single",
     "edition": 2022,
     "accepts": "zones",
 }
@@ -227,6 +236,9 @@ def test_no_member_of_the_criteria_can_change_without_the_page_saying_so(path: t
     for key in path[:-1]:
         holder = holder[key]
     holder[path[-1]] = _another(path[-1], holder[path[-1]])
+    if path[-1] == "tested_from":
+        # It is said where either end is enough, and nowhere else.
+        holder.pop("one_way_limit_db", None)
     assert _criteria_words(changed) != _criteria_words(FULL_CRITERIA)
 
 

@@ -30,6 +30,15 @@ def test_what_the_plan_says_and_would_be_so_anyway_tells_no_fibres_apart() -> No
     assert layout.first_alike(7) == 7
 
 
+def test_fibres_spliced_by_ribbon_and_one_by_one_have_other_joints() -> None:
+    design = planned(("C1", 1, 4, "spliced"), ("C1", 5, 8, "spliced"))
+    design["splice_plan"][0]["splicing"], design["splice_plan"][1]["splicing"] = "ribbon", "single"
+    layout = layout_of(design)
+    assert [layout.first_alike(fibre) for fibre in (1, 4, 5, 8, 9)] == [1, 1, 0, 0, 0]
+    spliced = [{joint.site: joint.splicing for joint in layout.joints_of(fibre)}["C1"] for fibre in (4, 5)]
+    assert spliced == ["ribbon", "single"]
+
+
 def test_a_closure_is_left_shut_only_if_no_fibre_of_the_route_is_cut_there() -> None:
     assert layout_of(planned(("C1", 1, 7, "uncut"), ("C1", 8, 12, "uncut"))).closures_left_shut == {1}
     assert layout_of(planned(("C1", 1, 11, "uncut"))).closures_left_shut == set()

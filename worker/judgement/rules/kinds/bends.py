@@ -1,20 +1,25 @@
 """The criterion about bends: a place that loses more the longer the wave."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 
 from service.vocabulary.criteria.joints import BendCriterion
-from service.vocabulary.criteria.words import Unit
+from service.vocabulary.criteria.words import Combination, From, Unit
 from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.words import Outcome, Reason
 from service.vocabulary.quantities import to_last_place
-from worker.judgement.fibre.bidirectional import BidirectionalLoss
+from worker.judgement.fibre.bidirectional import BidirectionalLoss, WorseDirection
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.fibre.unexpected_events import section_at, unexpected_loss, unexpected_spots
+from worker.judgement.fibre.unexpected_events import UnexpectedSpot, section_at, unexpected_loss, unexpected_spots
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, db_text
 from worker.judgement.numbers.limits import Held, Limit, hold
 from worker.judgement.rules.base import LimitRule
+from worker.judgement.rules.place_losses import read_from
 from worker.judgement.traces.places import Place
+
+_Loss = BidirectionalLoss | WorseDirection
+_IN_TURN = (From.BOTH, From.A, From.B)
 
 
 class BendRule(LimitRule[BendCriterion]):
@@ -30,21 +35,27 @@ class BendRule(LimitRule[BendCriterion]):
         for place in fibre.places:
             joint = place.pair or place.joints[0]
             if joint.segment in fibre.segments and place.site_index in self.scope.sites:
-                yield self.joint_finding(fibre, joint, self._judge_place(fibre, place))
+                judged = self._judge_from_ends(partial(_loss_of_place, fibre, place), where="")
+                yield self.joint_finding(fibre, joint, judged)
         for spot in unexpected_spots(fibre, wavelengths_nm=self._wavelengths_nm):
             section = section_at(fibre, spot)
             if section in self.scope.sections:
-                losses = [unexpected_loss(fibre, spot, wavelength_nm=nm) for nm in self._wavelengths_nm]
-                judged = self._judge(*losses, where=f"{spot.from_a_m} m from A, where no joint is: ")
+                where = f"{spot.from_a_m} m from A, where no joint is: "
+                judged = self._judge_from_ends(partial(_loss_of_spot, fibre, spot), where=where)
                 finding = self.section_finding(fibre, section, judged)
                 if finding.segments:
                     yield finding
 
-    def _judge_place(self, fibre: FibreMeasured, place: Place) -> Judgement:
-        short, long = (fibre.loss_at(place, wavelength_nm=nm) for nm in self._wavelengths_nm)
-        return self._judge(short, long, where="")
+    def _judge_from_ends(self, loss_from: Callable[[From, int], _Loss], *, where: str) -> Judgement:
+        """Judge by the ends asked for; where either is enough, by the first of both, A and B that tells anything."""
+        tested_from = self.criterion.tested_from
+        judged = [
+            self._judge(*(loss_from(one, nm) for nm in self._wavelengths_nm), where=where)
+            for one in (_IN_TURN if tested_from is From.EITHER else (tested_from,))
+        ]
+        return next((one for one in judged if one.bounds is not None), judged[0])
 
-    def _judge(self, short: BidirectionalLoss, long: BidirectionalLoss, *, where: str) -> Judgement:
+    def _judge(self, short: _Loss, long: _Loss, *, where: str) -> Judgement:
         pairs = list(zip(self._wavelengths_nm, (short, long), strict=True))
         readings = tuple(reading._replace(wavelength_nm=nm) for nm, loss in pairs for reading in loss.readings)
         void = (*short.void, *long.void)
@@ -53,15 +64,15 @@ class BendRule(LimitRule[BendCriterion]):
             if loss.reason is not None:
                 detail = f"{where}at {nm} nm: {loss.detail}"
                 return known._replace(reason=loss.reason, detail=detail)
+        (short_low, short_high), (long_low, long_high) = (_bounds(loss) for loss in (short, long))
         known = known._replace(detail=f"{where}{_losses_text(pairs[::-1])}")
-        low = (long.low_tenth_mdb - short.high_tenth_mdb) * PDB_PER_TENTH_MDB
-        high = (long.high_tenth_mdb - short.low_tenth_mdb) * PDB_PER_TENTH_MDB
-        held, limit = self._hold(short, low_pdb=low, high_pdb=high)
+        low, high = (long_low - short_high) * PDB_PER_TENTH_MDB, (long_high - short_low) * PDB_PER_TENTH_MDB
+        held, limit = self._hold(short_low, short_high, low_pdb=low, high_pdb=high)
         return known._replace(outcome=held.outcome, reason=held.reason, bounds=(low, high), limit=limit)
 
-    def _hold(self, short: BidirectionalLoss, *, low_pdb: int, high_pdb: int) -> tuple[Held, Limit]:
+    def _hold(self, short_low: int, short_high: int, *, low_pdb: int, high_pdb: int) -> tuple[Held, Limit]:
         """Hold a difference against its limit, which grows with the loss at the shorter wavelength."""
-        least_limit, most_limit = self._limit_beside(short.low_tenth_mdb), self._limit_beside(short.high_tenth_mdb)
+        least_limit, most_limit = self._limit_beside(short_low), self._limit_beside(short_high)
         # The least difference there may be belongs to the most loss at the shorter wavelength.
         held = hold(low=low_pdb, high=low_pdb, limit=most_limit)
         if held.outcome is Outcome.NONCONFORMING:
@@ -78,10 +89,23 @@ class BendRule(LimitRule[BendCriterion]):
         return self.limit if by_ratio <= self.limit.exact else Limit(by_ratio, unit=Unit.DB)
 
 
-def _losses_text(pairs: Sequence[tuple[int, BidirectionalLoss]]) -> str:
+def _loss_of_place(fibre: FibreMeasured, place: Place, tested_from: From, wavelength_nm: int) -> _Loss:
+    return read_from(fibre, place, tested_from, Combination.MEAN, wavelength_nm=wavelength_nm).loss
+
+
+def _loss_of_spot(fibre: FibreMeasured, spot: UnexpectedSpot, tested_from: From, wavelength_nm: int) -> _Loss:
+    return unexpected_loss(fibre, spot, tested_from, wavelength_nm=wavelength_nm)
+
+
+def _bounds(loss: _Loss) -> tuple[int, int]:
+    assert loss.bounds_tenth_mdb is not None
+    return loss.bounds_tenth_mdb
+
+
+def _losses_text(pairs: Sequence[tuple[int, _Loss]]) -> str:
     return " against ".join(f"{_bounds_text(loss)} at {nm} nm" for nm, loss in pairs)
 
 
-def _bounds_text(loss: BidirectionalLoss) -> str:
-    low, high = db_text(loss.low_tenth_mdb), db_text(loss.high_tenth_mdb)
+def _bounds_text(loss: _Loss) -> str:
+    low, high = map(db_text, _bounds(loss))
     return f"{low} dB" if low == high else f"between {low} and {high} dB"

@@ -1,11 +1,11 @@
 """The criterion about the fibre's own attenuation, section by section or over a span."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
 from service.vocabulary.criteria.links import AttenuationCoefficientCriterion, Stretch
-from service.vocabulary.criteria.words import Unit
+from service.vocabulary.criteria.words import From, Unit
 from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.findings.words import Outcome, Reason
@@ -64,13 +64,22 @@ class CoefficientRule(LimitRule[AttenuationCoefficientCriterion]):
                 yield self.section_finding(fibre, span.first, judgement)
 
     def _judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
-        stated, known = read_coefficients(fibre, span, wavelength_nm=self.criterion.wavelength_nm)
+        """Judge by the ends asked for; where either is enough, by the first of both, A and B that states anything."""
+        tested_from = self.criterion.tested_from
+        in_turn = (From.BOTH, From.A, From.B) if tested_from is From.EITHER else (tested_from,)
+        judged = [self._judge_by(fibre, span, one.directions) for one in in_turn]
+        return next((one for one in judged if one.bounds is not None), judged[0])
+
+    def _judge_by(self, fibre: FibreMeasured, span: Span, directions: Sequence[bool]) -> Judgement:
+        stated, known = read_coefficients(
+            fibre, span, wavelength_nm=self.criterion.wavelength_nm, directions=directions
+        )
         known = known._replace(limit=self.limit)
         if known.reason is not None:
             return known
         # Each section counts by its length, and each direction as much as the other.
-        twice_mdb = sum(fibre.layout.section_lengths_um[one.section] * one.mdb_per_km for one in stated)
-        mean = Fraction(twice_mdb * PDB_PER_MDB, 2 * length_over_um(fibre, span))
+        total_mdb = sum(fibre.layout.section_lengths_um[one.section] * one.mdb_per_km for one in stated)
+        mean = Fraction(total_mdb * PDB_PER_MDB, len(directions) * length_over_um(fibre, span))
         held = known.held(mean, mean, self.limit)
         if mean >= 0:
             return held
@@ -78,13 +87,13 @@ class CoefficientRule(LimitRule[AttenuationCoefficientCriterion]):
 
 
 def read_coefficients(
-    fibre: FibreMeasured, span: Span, *, wavelength_nm: int
+    fibre: FibreMeasured, span: Span, *, wavelength_nm: int, directions: Sequence[bool] = From.BOTH.directions
 ) -> tuple[list[OneWayCoefficient], Judgement]:
-    """Return what both directions state of each section of a span, and what is known by that: why not all is."""
+    """Return what the directions state of each section of a span, and what is known by that: why not all is."""
     stated = [
         _coefficient(fibre, section, Side(wavelength_nm, is_forward))
         for section in range(span.first, span.last)
-        for is_forward in (True, False)
+        for is_forward in directions
     ]
     known = Judgement(
         Outcome.UNDETERMINED,
@@ -175,8 +184,11 @@ def _detail(fibre: FibreMeasured, span: Span, stated: list[OneWayCoefficient]) -
     if missing:
         return "; ".join(missing)
     if span.last - span.first > 1:
-        return f"mean of {span.last - span.first} sections and both directions, weighted by length"
-    return f"mean of {' and '.join(_coefficient_text(fibre, one) for one in stated)}"
+        is_both = len({one.is_forward for one in stated}) > 1
+        ways = "and both directions" if is_both else DIRECTION_LABELS[stated[0].is_forward]
+        return f"mean of {span.last - span.first} sections {ways}, weighted by length"
+    said = " and ".join(_coefficient_text(fibre, one) for one in stated)
+    return f"mean of {said}" if len(stated) > 1 else f"{said}, from one direction only"
 
 
 def _coefficient_text(fibre: FibreMeasured, one: OneWayCoefficient) -> str:

@@ -19,7 +19,7 @@ class DirectionDifferenceRule(LimitRule[DirectionDifferenceCriterion]):
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each splice that is read by itself."""
         for place, joint in self.joints(fibre, JointKind.SPLICE):
-            if place.is_closure and not place.is_group:
+            if not place.is_group:
                 yield self.joint_finding(fibre, joint, self._judge(fibre, place))
 
     def _judge(self, fibre: FibreMeasured, place: Place) -> Judgement:

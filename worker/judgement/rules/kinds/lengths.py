@@ -5,7 +5,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from service.vocabulary.criteria.links import LengthCriterion
-from service.vocabulary.criteria.words import Unit
+from service.vocabulary.criteria.words import From, Unit
 from service.vocabulary.design.layout import Span
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Outcome, Reason
@@ -29,6 +29,7 @@ class _OneWay(NamedTuple):
     The length is of fibre: what the trace says, with its index taken out.
     """
 
+    is_forward: bool
     void: tuple[tuple[Trace, Reason], ...]
     trace: Trace | None = None
     length_um: int = 0
@@ -51,14 +52,14 @@ class LengthRule(LimitRule[LengthCriterion]):
 
     def judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
         """Hold the length of a span against the design's."""
-        ways, design_um = _both_ways(fibre, span), length_over_um(fibre, span)
+        ways, design_um = self._ways(fibre, span), length_over_um(fibre, span)
         measured = [(way.trace, way.length_um) for way in ways if way.trace is not None]
         void = [item for way in ways for item in way.void]
-        forward, backward = (_length_text(way, is_forward=side) for way, side in zip(ways, (True, False), strict=True))
+        said = " and ".join(_length_text(way) for way in ways)
         known = Judgement(
             Outcome.UNDETERMINED,
             None if len(measured) == len(ways) else reason_of(void),
-            f"{forward} and {backward}, designed {metres_text(design_um)} m",
+            f"{said}, designed {metres_text(design_um)} m",
             limit=self.limit,
             readings=tuple(_reading_of(*own, design_um=design_um) for own in measured),
             void=void_records(void),
@@ -69,6 +70,15 @@ class LengthRule(LimitRule[LengthCriterion]):
             return known
         off = abs(_off_parts(sum(way.length_um for way in ways), design_um=len(ways) * design_um))
         return known.held(off, off, self.limit)
+
+    def _ways(self, fibre: FibreMeasured, span: Span) -> Sequence[_OneWay]:
+        """Return the directions that are asked for; where either is enough those there are, both if none is."""
+        tested_from = self.criterion.tested_from
+        if tested_from is From.BOTH:
+            return _both_ways(fibre, span)
+        ways = [_first_shown(fibre, span, is_forward=is_forward) for is_forward in tested_from.directions]
+        there = [way for way in ways if way.trace is not None]
+        return there[:1] or ways if tested_from is From.EITHER else ways
 
     def _spans(self, fibre: FibreMeasured) -> Sequence[Span]:
         own = {(span.first, span.last) for span in fibre.layout.spans}
@@ -87,14 +97,17 @@ def _both_ways(fibre: FibreMeasured, span: Span) -> tuple[_OneWay, _OneWay]:
         if all(way.trace is not None for way in ways):
             return ways
     # The index of one wavelength says nothing of another's: two halves make no pair.
-    forward, backward = (_merged([ways[turn] for ways in by_wavelength]) for turn in (0, 1))
-    return (forward, backward) if forward.trace is None else (forward, _OneWay(backward.void))
+    forward, backward = (_first_shown(fibre, span, is_forward=is_forward) for is_forward in (True, False))
+    return (forward, backward) if forward.trace is None else (forward, _OneWay(False, backward.void))
 
 
-def _merged(found: Sequence[_OneWay]) -> _OneWay:
+def _first_shown(fibre: FibreMeasured, span: Span, *, is_forward: bool) -> _OneWay:
+    """Return what one direction shows at the shortest wavelength at which it shows anything."""
+    wavelengths_nm = sorted({trace.wavelength_nm for trace in fibre.history.traces})
+    found = [_one_way(fibre, span, Side(nm, is_forward)) for nm in wavelengths_nm]
     void = tuple(item for one in found for item in one.void)
     first = next((one for one in found if one.trace is not None), None)
-    return _OneWay(void) if first is None else first._replace(void=void)
+    return _OneWay(is_forward, void) if first is None else first._replace(void=void)
 
 
 def _one_way(fibre: FibreMeasured, span: Span, side: Side) -> _OneWay:
@@ -105,13 +118,13 @@ def _one_way(fibre: FibreMeasured, span: Span, side: Side) -> _OneWay:
         fault = fibre.validity.fault_over(trace) or aligned.shortfall or aligned.scale.length_fault
         length_um = aligned.scale.length_in_glass_um
         if fault is None and length_um is not None:
-            return _OneWay(tuple(void), trace, length_um, aligned.scale.index)
+            return _OneWay(side.is_forward, tuple(void), trace, length_um, aligned.scale.index)
         void.append((trace, fault or Reason.BEYOND_REACH))
-    return _OneWay(tuple(void))
+    return _OneWay(side.is_forward, tuple(void))
 
 
-def _length_text(way: _OneWay, *, is_forward: bool) -> str:
-    direction = DIRECTION_LABELS[is_forward]
+def _length_text(way: _OneWay) -> str:
+    direction = DIRECTION_LABELS[way.is_forward]
     if way.trace is None or way.by_index is None:
         return f"no length {direction} that counts"
     seen = f"{direction}{at_wavelength(way.trace.wavelength_nm)}"

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 
-from service.vocabulary.criteria.base import Test
 from service.vocabulary.criteria.links import ReturnLossCriterion
 from service.vocabulary.criteria.words import LinkStretch
 from service.vocabulary.design.layout import Span
@@ -11,7 +10,7 @@ from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import PDB_PER_MDB
 from service.vocabulary.records.words import Qualifier
 from worker.judgement.fibre.findings import Finding, Judgement
-from worker.judgement.fibre.link_tests import find_test, known_of, reading_of
+from worker.judgement.fibre.link_tests import DirectionTest, known_of, reading_of, tests_from
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.returned_light import returned_light
 from worker.judgement.history.acts import Measurement, ReturnLoss, Trace
@@ -31,21 +30,21 @@ class ReturnLossRule(LimitRule[ReturnLossCriterion]):
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding at A and one at B for a fibre that runs from end to end, or at both ends of each span.
 
-        Of what is joined at those of its ends that have a connection: nothing is seen from a bare fibre.
+        Of what is joined at those of its ends that have a connection: nothing is seen from a bare fibre. Where one end
+        is agreed, at that alone.
         """
+        asked, test = self.criterion, self.criterion.required_tests[0].name
         for span in self.stretches(fibre):
-            for is_forward, end in ((True, span.first), (False, span.last)):
-                if self.criterion.over is LinkStretch.JOINED and not fibre.layout.has_connections(end):
+            for way in tests_from(fibre, asked.tested_from, test=test, wavelength_nm=asked.wavelength_nm, between=span):
+                end = span.first if way.is_forward else span.last
+                if asked.over is LinkStretch.JOINED and not fibre.layout.has_connections(end):
                     continue
-                found = self.span_finding(fibre, span, self._judge(fibre, span, is_forward=is_forward))
-                found = found._replace(site=found.from_site if is_forward else found.to_site)
+                found = self.span_finding(fibre, span, self._judge(fibre, span, way))
+                found = found._replace(site=found.from_site if way.is_forward else found.to_site)
                 yield found._replace(from_site=None, to_site=None) if span == fibre.whole else found
 
-    def _judge(self, fibre: FibreMeasured, span: Span, *, is_forward: bool) -> Judgement:
+    def _judge(self, fibre: FibreMeasured, span: Span, found: DirectionTest) -> Judgement:
         """Hold what comes back at the end towards A, or at that towards B, against the limit."""
-        test: Test = "return_loss" if self.criterion.basis == "measured" else "otdr"
-        nm = self.criterion.wavelength_nm
-        found = find_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward, between=span)
         known = known_of(found, read=_reading_of_loss)._replace(limit=self.limit)
         if found.missing is not None:
             return known
@@ -54,7 +53,8 @@ class ReturnLossRule(LimitRule[ReturnLossCriterion]):
                 return self._hold_measured(one, known)
             if isinstance(one, Trace) and one.span == (span.first, span.last):
                 return self._hold_computed(fibre, one, known)
-        detail = f"no OTDR trace {DIRECTION_LABELS[is_forward]} at {nm} nm runs from end to end"
+        way = f"{DIRECTION_LABELS[found.is_forward]} at {found.wavelength_nm} nm"
+        detail = f"no OTDR trace {way} runs from end to end"
         return known._replace(reason=Reason.NO_EVIDENCE, detail=detail)
 
     def _hold_measured(self, measured: ReturnLoss, known: Judgement) -> Judgement:

@@ -5,19 +5,20 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from service.vocabulary.criteria.joints import JointStatisticCriterion, Population, Statistic
-from service.vocabulary.criteria.words import Basis, Unit
+from service.vocabulary.criteria.words import Combination, From, Unit
 from service.vocabulary.design.layout import Joint, Layout, Span
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.findings.words import Outcome, Reason
-from worker.judgement.fibre.bidirectional import BidirectionalLoss, WorseDirection, worse_of_any
 from worker.judgement.fibre.contributions import PartialSums, Tally
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import PARTS, PDB_PER_TENTH_MDB
 from worker.judgement.numbers.limits import Limit, hold, to_parts
 from worker.judgement.rules.base import LimitRule
+from worker.judgement.rules.place_losses import limits_of, seen_loss
 from worker.judgement.traces.places import Place
+from worker.judgement.words import DIRECTION_LABELS
 
 _PER_CENT = 100 * PARTS
 _JOINT_LABELS = {
@@ -28,12 +29,16 @@ _OF_SEVERAL_FIBRES = {Population.SITE, Population.ROUTE}
 
 
 class Member(NamedTuple):
-    """One joint of a population: its loss lies between the bounds, in 0.0001 dB; `reason` says why it is not known."""
+    """One joint of a population: its loss lies between the bounds, in 0.0001 dB; `reason` says why it is not known.
+
+    One that is read from one end only has a limit of its own.
+    """
 
     joint: Joint
     is_first_at_place: bool
     reason: Reason | None
     bounds: tuple[int, int] | None = None
+    is_one_way: bool = False
     readings: tuple[RecordReading, ...] = ()
     void: tuple[VoidRecord, ...] = ()
 
@@ -47,7 +52,7 @@ class JointStatisticRule(LimitRule[JointStatisticCriterion]):
         self.is_of_several_fibres = criterion.over in _OF_SEVERAL_FIBRES
         self._layout = layout
         # Of a share two things are limited: each joint's loss, and how many joints have to keep that.
-        self._of_each, share = self.limit, criterion.least_share_percent
+        self._of_each, share = limits_of(criterion), criterion.least_share_percent
         if share is not None:
             self.limit = Limit(to_parts(share, places=2), unit=Unit.PERCENT, is_minimum=True)
 
@@ -90,7 +95,7 @@ class JointStatisticRule(LimitRule[JointStatisticCriterion]):
         yield from self._sums(
             Member(joint, False, Reason.NO_EVIDENCE)
             for joint in self._layout.joints_of(fibre)
-            if joint.kind is self.criterion.joint and joint.segment in segments and joint.site_index in self.scope.sites
+            if joint.kind is self.criterion.joint and joint.segment in segments and self.scope.selects(joint)
         )
 
     def finding(self, segment: str, tally: Tally, where: str) -> Finding:
@@ -120,16 +125,12 @@ class JointStatisticRule(LimitRule[JointStatisticCriterion]):
             yield self._member(fibre, place, joint)
 
     def _member(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Member:
-        forward, backward, both = fibre.losses_at(self.criterion.wavelength_nm)[place.site_index]
-        loss: BidirectionalLoss | WorseDirection = both
-        bounds = (both.low_tenth_mdb, both.high_tenth_mdb) if both.reason is None else None
-        if self.criterion.basis is Basis.ONE_WAY and both.reason is not Reason.END_FACE_FAILED:
-            loss = worse_of_any(forward, backward)
-            bounds = loss.bounds_tenth_mdb
+        loss, is_one_way = seen_loss(fibre, place, self.criterion)
+        bounds = loss.bounds_tenth_mdb
         if bounds is not None and place.is_group:
             # What lies behind a connection was measured with it. No true loss is below zero, so each has at most all.
             bounds = min(bounds[0], 0), bounds[1]
-        return Member(joint, joint is place.joints[0], loss.reason, bounds, loss.readings, loss.void)
+        return Member(joint, joint is place.joints[0], loss.reason, bounds, is_one_way, loss.readings, loss.void)
 
     def _sums(self, members: Iterable[Member]) -> Iterator[PartialSums]:
         by_segment: dict[str, dict[str | None, list[Member]]] = {}
@@ -141,40 +142,44 @@ class JointStatisticRule(LimitRule[JointStatisticCriterion]):
             yield PartialSums(self.criterion.code, segment, tuple(by_site), columns)
 
     def _tally(self, members: Iterable[Member]) -> Tally:
-        count = unknown = low = high = inside = possible = 0
+        count = unknown = low = high = inside = possible = one_way = 0
         for member in members:
             count += 1
             outcome = self._outcome(member)
             inside += outcome is Outcome.CONFORMING
             possible += outcome is not Outcome.NONCONFORMING
+            one_way += member.is_one_way
             if member.reason is not None or member.bounds is None:
                 unknown += 1
             else:
                 low += member.bounds[0]
                 high += member.bounds[1]
-        return Tally(count, unknown, low, high, inside, possible)
+        return Tally(count, unknown, low, high, inside, possible, one_way)
 
     def _outcome(self, member: Member) -> Outcome:
         if member.bounds is None:
             return Outcome.UNDETERMINED
         low, high = (bound * PDB_PER_TENTH_MDB for bound in member.bounds)
-        held = hold(low=low, high=high, limit=self._of_each).outcome
+        held = hold(low=low, high=high, limit=self._limit_for(one_way=member.is_one_way)).outcome
         # What is not known can only be worse.
         return held if member.reason is None or held is Outcome.NONCONFORMING else Outcome.UNDETERMINED
 
+    def _limit_for(self, *, one_way: int) -> Limit:
+        return self._of_each.one_way if one_way else self._of_each.limit
+
     def _judge_mean(self, tally: Tally, where: str) -> Judgement:
-        one_way = "the worse direction of " if self.criterion.basis is Basis.ONE_WAY else ""
-        detail = f"mean of {one_way}{self._counted(tally.joints)} {where}"
+        detail = f"mean of {self._read}{self._counted(tally.joints)} {where}{_of_which(tally)}"
+        limit = self._limit_for(one_way=tally.one_way)
         if tally.unknown:
-            detail = f"{detail}, of which {tally.unknown} {'is' if tally.unknown == 1 else 'are'} not known"
-            return Judgement(Outcome.UNDETERMINED, Reason.MEMBERS_UNKNOWN, detail, limit=self.limit)
+            return Judgement(Outcome.UNDETERMINED, Reason.MEMBERS_UNKNOWN, detail, limit=limit)
         sums = tally.low_tenth_mdb, tally.high_tenth_mdb
         low, high = (Fraction(total * PDB_PER_TENTH_MDB, tally.joints) for total in sums)
-        return Judgement(Outcome.UNDETERMINED, None, detail).held(low, high, self.limit)
+        return Judgement(Outcome.UNDETERMINED, None, detail).held(low, high, limit)
 
     def _judge_share(self, tally: Tally, where: str) -> Judgement:
         numbers = str(tally.inside) if tally.inside == tally.possible else f"{tally.inside} to {tally.possible}"
-        detail = f"{numbers} of {self._counted(tally.joints)} {where} within {self._of_each.text} dB"
+        one_way = f", by one direction {self._of_each.one_way.text} dB" if tally.one_way else ""
+        detail = f"{numbers} of {self._counted(tally.joints)} {where} within {self._of_each.limit.text} dB{one_way}"
         low, high = (Fraction(number * _PER_CENT, tally.joints) for number in (tally.inside, tally.possible))
         judged = Judgement(Outcome.UNDETERMINED, None, detail).held(low, high, self.limit)
         is_for_the_unknown = judged.outcome is Outcome.UNDETERMINED and tally.unknown
@@ -183,6 +188,14 @@ class JointStatisticRule(LimitRule[JointStatisticCriterion]):
     def _counted(self, count: int) -> str:
         one, several = _JOINT_LABELS[self.criterion.joint]
         return f"1 {one}" if count == 1 else f"{count} {several}"
+
+    @property
+    def _read(self) -> str:
+        """Say which direction of each joint counts, where it is not both."""
+        tested_from, combination = self.criterion.tested_from, self.criterion.combination
+        if tested_from in {From.A, From.B}:
+            return f"the readings {DIRECTION_LABELS[tested_from is From.A]} of "
+        return "the worse direction of " if combination is Combination.WORSE else ""
 
     def _fibre_finding(self, fibre: FibreMeasured, span: Span, segment: str, members: list[Member]) -> Finding:
         sites = self._layout.design.sites
@@ -193,3 +206,11 @@ class JointStatisticRule(LimitRule[JointStatisticCriterion]):
         void = (one for member in members for one in member.void)
         judged = finding.judged._replace(readings=tuple(dict.fromkeys(readings)), void=tuple(dict.fromkeys(void)))
         return finding._replace(judged=judged, fibre=fibre.number, from_site=first, to_site=last)
+
+
+def _of_which(tally: Tally) -> str:
+    if tally.unknown:
+        return f", of which {tally.unknown} {'is' if tally.unknown == 1 else 'are'} not known"
+    return (
+        f", of which {tally.one_way} {'is' if tally.one_way == 1 else 'are'} read from one end" if tally.one_way else ""
+    )

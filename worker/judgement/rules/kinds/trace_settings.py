@@ -7,7 +7,7 @@ from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.words import Outcome
 from service.vocabulary.quantities import decimal_text, metres_text, to_last_place, to_um
 from worker.judgement.fibre.findings import Finding, Judgement
-from worker.judgement.fibre.link_tests import find_test, known_of
+from worker.judgement.fibre.link_tests import DirectionTest, known_of, tests_from
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.numbers.exact import limit_mdb, mdb_text
@@ -38,16 +38,17 @@ class TraceSettingsRule(Rule[TraceSettingsCriterion]):
         ]
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
-        """Give one finding for each direction of a fibre that runs from end to end, as far as it is joined."""
+        """Give one finding for each direction asked for, of a fibre that runs through, as far as it is joined."""
+        asked = self.criterion
         for span in self.stretches(fibre):
-            for is_forward in (True, False):
-                found = self.span_finding(fibre, span, self._judge(fibre, span, is_forward=is_forward))
-                yield found if is_forward else found._replace(from_site=found.to_site, to_site=found.from_site)
+            for way in tests_from(
+                fibre, asked.tested_from, test="otdr", wavelength_nm=asked.wavelength_nm, between=span
+            ):
+                found = self.span_finding(fibre, span, self._judge(fibre, way))
+                yield found if way.is_forward else found._replace(from_site=found.to_site, to_site=found.from_site)
 
-    def _judge(self, fibre: FibreMeasured, span: Span, *, is_forward: bool) -> Judgement:
+    def _judge(self, fibre: FibreMeasured, found: DirectionTest) -> Judgement:
         """Hold the traces of one direction against what was agreed; without any that count nothing is known."""
-        nm = self.criterion.wavelength_nm
-        found = find_test(fibre, test="otdr", wavelength_nm=nm, is_forward=is_forward, between=span)
         known = known_of(found)
         if known.reason is not None:
             return known
@@ -58,7 +59,7 @@ class TraceSettingsRule(Rule[TraceSettingsCriterion]):
             before = best.get(trace.span)
             if before is None or len(breaches) < len(before[1]):
                 best[trace.span] = trace, breaches
-        way = f"{DIRECTION_LABELS[is_forward]}{at_wavelength(nm)}"
+        way = f"{DIRECTION_LABELS[found.is_forward]}{at_wavelength(found.wavelength_nm)}"
         in_order = [best[span] for span in sorted(best)]
         broken = [(trace, breaches) for trace, breaches in in_order if breaches]
         if broken:

@@ -7,7 +7,7 @@ from service.vocabulary.criteria.words import LinkStretch
 from service.vocabulary.design.layout import Span
 from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.findings import Finding, Judgement
-from worker.judgement.fibre.link_tests import DirectionTest, both_ways, known_of, stretches_of
+from worker.judgement.fibre.link_tests import DirectionTest, known_of, stretches_of, tests_from
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import (
     UnexpectedSpot,
@@ -20,7 +20,7 @@ from worker.judgement.history.acts import Trace
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, mean_tenth_mdb
 from worker.judgement.rules.base import LimitRule
 from worker.judgement.traces.noise import TraceNoise
-from worker.judgement.words import REASON_LABELS
+from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS
 
 
 class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
@@ -40,7 +40,8 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
                 yield self.span_finding(fibre, span, self._judge_rest(fibre, span, has_others=bool(found)))
 
     def _judge_spot(self, fibre: FibreMeasured, spot: UnexpectedSpot) -> Judgement:
-        loss = unexpected_loss(fibre, spot, wavelength_nm=self.criterion.wavelength_nm)
+        asked = self.criterion
+        loss = unexpected_loss(fibre, spot, asked.tested_from, wavelength_nm=asked.wavelength_nm)
         detail = f"{spot.from_a_m} m from A, where no joint is: {loss.detail}"
         known = Judgement(
             Outcome.UNDETERMINED, loss.reason, detail, limit=self.limit, readings=loss.readings, void=loss.void
@@ -58,7 +59,8 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
 
     def _judge_rest(self, fibre: FibreMeasured, span: Span, *, has_others: bool) -> Judgement:
         """Tell whether the traces are there that would show a loss above the limit."""
-        ways = both_ways(fibre, test="otdr", wavelength_nm=self.criterion.wavelength_nm, between=span)
+        asked = self.criterion
+        ways = tests_from(fibre, asked.tested_from, test="otdr", wavelength_nm=asked.wavelength_nm, between=span)
         known = known_of(*ways)
         if known.reason is not None:
             detail = f"what lies between the joints is not shown: {REASON_LABELS[known.reason]}"
@@ -69,11 +71,12 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
             detail = f"what lies between the joints is not shown: {REASON_LABELS[reason]}"
             return known._replace(reason=reason, detail=detail, limit=self.limit)
         # Noise grows along each trace, so that both together hide the most at one of the two ends.
-        at_ends = zip(*hidden, strict=True)
-        worst_mdb = max(mean_tenth_mdb(first_mdb=one or 0, second_mdb=other or 0) for one, other in at_ends)
+        at_ends = list(zip(*hidden, strict=True))
+        worst_mdb = max(mean_tenth_mdb(first_mdb=own[0] or 0, second_mdb=own[-1] or 0) for own in at_ends)
         within = worst_mdb * PDB_PER_TENTH_MDB
+        ends = "from both ends" if len(ways) > 1 else DIRECTION_LABELS[ways[0].is_forward]
         what = "no other loss lies on no joint" if has_others else "no loss lies on no joint"
-        known = known._replace(detail=f"{what}, as far as traces from both ends show one")
+        known = known._replace(detail=f"{what}, as far as traces {ends} show one")
         return known.held(0, within, self.limit)
 
 

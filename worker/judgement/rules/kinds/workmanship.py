@@ -69,14 +69,12 @@ class Spliced(NamedTuple):
 
 
 class WorkmanshipRule(Rule[WorkmanshipCriterion]):
-    """One demand on each splice: in closures, at terminations, or everywhere."""
+    """One demand on each splice."""
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each splice."""
-        at = self.criterion.at
         for place, joint in self.joints(fibre, JointKind.SPLICE):
-            if at == "everywhere" or place.is_closure is (at == "closures"):
-                yield self.joint_finding(fibre, joint, self._judge(fibre, place, joint))
+            yield self.joint_finding(fibre, joint, self._judge(fibre, place, joint))
 
     def _judge(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
         """Hold the latest attempt at a joint against the demand."""
