@@ -211,7 +211,7 @@ def _bends(criteria: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
     asked = _asked_for(criteria)
     for criterion in criteria:
         if isinstance(criterion, joints.BendCriterion) and not all(
-            _covered(one, asked) for one in criterion.required_tests
+            _covered(one, asked) for one in _of_whole(criterion)
         ):
             both = f"{criterion.short_wavelength_nm} and {criterion.long_wavelength_nm} nm"
             detail = f"traces at {both} are not both required, and without either no bend is seen"

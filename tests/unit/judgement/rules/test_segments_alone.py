@@ -115,7 +115,7 @@ def test_one_direction_proves_no_segment_where_both_are_asked_for(way: int) -> N
 
 
 def test_one_direction_proves_it_where_that_was_agreed_to_be_enough() -> None:
-    criteria = alone(splice_criterion(basis="one_way", limit_db=0.3), termination_criterion(force="advisory"))
+    criteria = alone(splice_criterion(tested_from="either", limit_db=0.3), termination_criterion(force="advisory"))
     assert outcomes(judged(made(FIRST), traces("A", "C2")[:1], criteria=criteria))["SEG1"] == "conforming"
 
 
