@@ -96,7 +96,9 @@ class World:
         return self.ask(TokenKind.CONTRACTOR, "GET", f"/v1/routes/{self.route_id}/acceptance")
 
     def worklist(self) -> list[Any]:
-        items: list[Any] = self.ask(TokenKind.CREW, "GET", f"/v1/routes/{self.route_id}/worklist")["items"]
+        items: list[Any] = self.ask(TokenKind.CREW, "GET", f"/v1/routes/{self.route_id}/worklist/items?limit=500")[
+            "items"
+        ]
         return items
 
 

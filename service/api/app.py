@@ -10,7 +10,7 @@ from fastapi import FastAPI
 from fastapi.routing import APIRoute
 
 from service.api import health, problems
-from service.api.acceptance import packages, signatures, status, submissions, verifications
+from service.api.acceptance import packages, signatures, status, submissions, verifications, worklist
 from service.api.access import certificates, projects
 from service.api.billing import notices
 from service.api.gate import now
@@ -34,6 +34,7 @@ _AREAS = (
     records,
     evidence,
     status,
+    worklist,
     submissions,
     packages,
     signatures,

@@ -47,12 +47,16 @@ _TAGGED = (
     "agree_design",
     "refuse_design",
 )
+_PAGED = ("read_records", "read_findings", "read_notices", "read_fibre_assignments", "read_work_items")
 _HEADERS = (
     {name: {"201": _LOCATION} for name in _MAKING}
     | {name: {"202": _LOCATION | _RETRY} for name in ("submit", "upload_signature", "try_criteria", "try_design")}
-    | {name: {"200": _NEXT} for name in ("read_records", "read_findings", "read_notices", "read_fibre_assignments")}
+    | {
+        name: {"200": _NEXT}
+        for name in ("read_records", "read_findings", "read_notices", "read_fibre_assignments", "read_work_items")
+    }
     | {name: {"200": _ETAG} for name in _TAGGED}
-    | {"read_acceptance": {"200": _ETAG, "304": _ETAG}}
+    | {name: {"200": _ETAG, "304": _ETAG} for name in ("read_acceptance", "read_worklist")}
 )
 # These answer 200 where the same was there already.
 _REPEATABLE = ("open_project", "register_certificate", "set_criteria", "describe_route", "send_evidence")
@@ -116,7 +120,7 @@ def _say_how_it_answers(operation: dict[str, Any]) -> None:
     responses.pop("422", None)
     if name in _REPEATABLE:
         responses["200"] = {"description": "It was there already.", "content": deepcopy(responses["201"]["content"])}
-    if name == "read_acceptance":
+    if name in {"read_acceptance", "read_worklist"}:
         responses["304"] = {"description": "Nothing has changed since the ETag in If-None-Match."}
     for status, headers in _HEADERS.get(name, {}).items():
         responses[status]["headers"] = headers

@@ -1,14 +1,16 @@
-"""Cable: the sections of a project, and which of their fibres each route holds."""
+"""Cable: the sections of a project, which of their fibres each route holds, and where its joints were found."""
 
 from collections.abc import Collection, Sequence
 from typing import NamedTuple
+from uuid import UUID
 
 from sqlalchemy import tuple_, update
 from sqlalchemy.dialects.postgresql import insert
 from sqlmodel import Session, col, select
 
+from service.storage.routes import JudgedBy
 from service.storage.rows import of_route
-from service.storage.tables import Route, RouteSection, RouteSite, Section
+from service.storage.tables import FoundSpots, Route, RouteSection, RouteSite, Section
 
 
 class HeldRange(NamedTuple):
@@ -84,3 +86,20 @@ def _take(session: Session, route: Route, ranges: Sequence[HeldRange]) -> None:
     taking = insert(RouteSection)
     key = [column.name for column in RouteSection.__table__.primary_key]  # type: ignore[attr-defined]
     session.execute(taking.on_conflict_do_update(index_elements=key, set_={"is_held": True}), rows)
+
+
+def spots_document(session: Session, project_id: UUID, route_id: UUID, *, design_sha256: str) -> str | None:
+    """Return where the joints of a route were found in one design, if they were."""
+    statement = select(FoundSpots.document).where(
+        FoundSpots.project_id == project_id,
+        FoundSpots.route_id == route_id,
+        FoundSpots.design_sha256 == design_sha256,
+    )
+    return session.exec(statement).one_or_none()
+
+
+def keep_spots(session: Session, by: JudgedBy, document: str, *, sha256: str) -> None:
+    """Write where the joints of a route are found."""
+    written = {"design_sha256": by.design_sha256, "sha256": sha256, "document": document}
+    statement = insert(FoundSpots).values(project_id=by.project_id, route_id=by.route_id, **written)
+    session.execute(statement.on_conflict_do_update(index_elements=["project_id", "route_id"], set_=written))

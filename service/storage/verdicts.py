@@ -8,15 +8,15 @@ from typing import Any, NamedTuple
 from uuid import UUID
 
 import orjson
-from sqlalchemy import ColumnElement, Select, and_, bindparam, exists, func, update
+from sqlalchemy import ColumnElement, Select, and_, bindparam, cast, exists, func, update
 from sqlalchemy import select as plain_select
-from sqlalchemy.dialects.postgresql import insert
+from sqlalchemy.dialects.postgresql import JSONB, aggregate_order_by, insert
 from sqlmodel import Session, col, select
 
 from service.storage.jobs import state_of
 from service.storage.routes import JudgedBy, with_what_judges
 from service.storage.rows import of_route
-from service.storage.tables import Fibre, FoundSpots, Job, Route, StandingVerdict
+from service.storage.tables import Fibre, Job, Route, StandingVerdict
 from service.vocabulary.findings.finding import VerdictDocument
 from service.vocabulary.states import JobKind, JobState
 
@@ -148,23 +148,6 @@ def keep_verdict(session: Session, project_id: UUID, route_id: UUID, values: Map
     )
 
 
-def spots_document(session: Session, project_id: UUID, route_id: UUID, *, design_sha256: str) -> str | None:
-    """Return where the joints of a route were found in one design, if they were."""
-    statement = select(FoundSpots.document).where(
-        FoundSpots.project_id == project_id,
-        FoundSpots.route_id == route_id,
-        FoundSpots.design_sha256 == design_sha256,
-    )
-    return session.exec(statement).one_or_none()
-
-
-def keep_spots(session: Session, by: JudgedBy, document: str, *, sha256: str) -> None:
-    """Write where the joints of a route are found."""
-    written = {"design_sha256": by.design_sha256, "sha256": sha256, "document": document}
-    statement = insert(FoundSpots).values(project_id=by.project_id, route_id=by.route_id, **written)
-    session.execute(statement.on_conflict_do_update(index_elements=["project_id", "route_id"], set_=written))
-
-
 def let_wait(session: Session, project_id: UUID, route_id: UUID, *, numbers: Collection[int], version: int) -> None:
     """Say that fibres have to be judged again for their route's version."""
     is_wanted = col(Fibre.number).in_(numbers)
@@ -236,12 +219,29 @@ def fibre_row(session: Session, route: Route, number: int) -> Fibre | None:
     return session.get(Fibre, (route.project_id, route.id, number))
 
 
-def work_documents(session: Session, route: Route) -> Sequence[str]:
-    """Return the work of each fibre that has any, as JSON arrays, in order of fibre number."""
+def work_groups(session: Session, route: Route) -> Sequence[tuple[str, list[int]]]:
+    """Return work as JSON arrays, each with the fibres that have it: all of a route that nobody touched have one."""
+    numbers = aggregate_order_by(col(Fibre.number), col(Fibre.number))
     statement = (
-        select(Fibre.work).where(*of_route(Fibre, route), col(Fibre.work).is_not(None)).order_by(col(Fibre.number))
+        plain_select(col(Fibre.work), func.array_agg(numbers))
+        .where(*of_route(Fibre, route), col(Fibre.work).is_not(None))
+        .group_by(col(Fibre.work))
+        .order_by(func.min(col(Fibre.number)))
     )
-    return [work for work in session.exec(statement) if work is not None]
+    return [(work or "", fibres) for work, fibres in session.execute(statement)]
+
+
+def work_rows(
+    session: Session, route: Route, *, asking: Mapping[str, Any], after: int, limit: int
+) -> Sequence[tuple[int, str]]:
+    """Return fibres that have an item with some members, with all their work as JSON arrays, in order of number."""
+    has_one = cast(col(Fibre.work), JSONB).contains([asking])
+    statement = (
+        plain_select(col(Fibre.number), col(Fibre.work))
+        .where(*of_route(Fibre, route), col(Fibre.work).is_not(None), col(Fibre.number) > after, has_one)
+        .order_by(col(Fibre.number))
+    )
+    return [(number, work or "") for number, work in session.execute(statement.limit(limit))]
 
 
 # Statements of the way to the work list, each made once: making one takes as long as running it.

@@ -324,5 +324,5 @@ def test_work_of_a_lid_left_off_is_to_seal_it_and_not_to_splice() -> None:
     """All is spliced and tested with the lid off: the foreman says shut it and test, and nothing else there."""
     opened = make_closure_state(state="opened", made_at=OPENED)
     acts = work_of(judge([*finished_fibre(), opened]))
-    assert ("seal_and_test", "C1") in acts
+    assert ("seal", "C1") in acts
     assert not any(act == "resplice" for act, _ in acts)

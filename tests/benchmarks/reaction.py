@@ -47,7 +47,7 @@ def measure_reaction(parties: Parties, engine: Engine, scale: Scale) -> Iterator
         quiet = [_react_s(parties, route_id, splice) for splice in islice(splices, scale.reactions)]
         with _another_crew_uploads(parties, scale.uploaded_fibres, name) as uploaded:
             busy = [_react_s(parties, route_id, splice) for splice in islice(splices, scale.reactions)]
-        reference = f"asking for an empty work list {ask_s * 1000:.1f} ms"
+        reference = f"asking for the work list of an untouched route {ask_s * 1000:.1f} ms"
         yield _row("splice to work list, quiet", fibres, quiet, reference, at_most_ms=_QUIET_MS)
         reference = f"{sum(uploaded):,} records of {scale.uploaded_fibres} fibres uploaded meanwhile"
         yield _row("splice to work list, upload", fibres, busy, reference, at_most_ms=_UNDER_UPLOAD_MS)
@@ -86,17 +86,22 @@ def _react_s(parties: Parties, route_id: str, splice: Any) -> float:
     began = time.perf_counter()
     post_batch(parties, route_id, batch_body([splice]))
     while True:
-        items = _worklist(parties, route_id)
+        orders = _worklist(parties, route_id)
         took_s = time.perf_counter() - began
-        if any(item["act"] == "re_splice" and (item["site"], item["fibre"]) == wanted for item in items):
+        if any(_asks_for(order, *wanted) for order in orders):
             return took_s
         assert took_s < _PATIENCE_S, f"no entry for {wanted}"
         time.sleep(_LOOK_AGAIN_S)
 
 
 def _worklist(parties: Parties, route_id: str) -> list[Any]:
-    items: list[Any] = parties.ask(TokenKind.CREW, "GET", f"/v1/routes/{route_id}/worklist")["items"]
-    return items
+    orders: list[Any] = parties.ask(TokenKind.CREW, "GET", f"/v1/routes/{route_id}/worklist")["orders"]
+    return orders
+
+
+def _asks_for(order: Any, site: str, fibre: int) -> bool:
+    is_on_fibre = any(one["first"] <= fibre <= one["last"] for one in order["fibres"])
+    return order["act"] == "re_splice" and site in order["sites"] and is_on_fibre
 
 
 def _ask_worklist_s(parties: Parties, route_id: str) -> float:

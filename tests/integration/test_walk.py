@@ -19,13 +19,13 @@ CONCESSION = {
 def test_the_demo_route_is_judged_submitted_decided_and_told_to_billing(demo_world: World) -> None:
     world = demo_world
     _post(world, "01_splicing")
-    assert _re_splices(world) == [("C2", 7), ("C4", 18)]
+    assert _asked(world, "re_splice") == [("C2", 7), ("C4", 18)]
     _post(world, "02_re_splices")
-    assert _re_splices(world) == []
+    assert _asked(world, "re_splice") == []
     for name in ("03_sealing", "04_otdr", "05_attenuation"):
         _post(world, name)
     assert _standings(world) == {"west": "conforming", "east": "nonconforming"}
-    assert _re_splices(world) == [("C5", 20)]
+    assert _asked(world, "relieve_bend") == [("C5", 20)]
 
     first = _submit(world, ["west", "east"], concessions=[CONCESSION])
     _decide(world, first, {"west": "accepted", "east": "refused"})
@@ -48,8 +48,8 @@ def _post(world: World, name: str) -> None:
     world.record(read_demo(name)["records"])
 
 
-def _re_splices(world: World) -> list[tuple[str, int]]:
-    return [(item["site"], item["fibre"]) for item in world.worklist() if item["act"] == "re_splice"]
+def _asked(world: World, act: str) -> list[tuple[str, int]]:
+    return [(item["sites"][0], item["fibre"]) for item in world.worklist() if item["act"] == act]
 
 
 def _standings(world: World) -> dict[str, str]:

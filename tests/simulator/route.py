@@ -82,7 +82,7 @@ def demo_truth() -> RouteTruth:
 
 
 def repaired_truth() -> RouteTruth:
-    """Return what the demo route is after the repair at C5."""
+    """Return what the demo route is once the bend at C5 is relieved."""
     return demo_truth().with_splice_loss(fibre=20, site="C5", losses_db=(0.034, 0.031))
 
 

@@ -55,11 +55,13 @@ class Narrator:
             table.add_row(*(Text(cell) for cell in row))
         self._console.print(Padding(table, (0, 0, 0, _WHO_WIDTH + 1)))
 
-    def show_work(self, items: Sequence[Any]) -> None:
-        """Show what a crew has to do, with the colours it sees."""
-        for item in items:
-            self._say_under(f"{item['site']:4} fibre {item['fibre']:<4} {_local(item)}   {_act(item)}")
-            self._say_under(f"     {item['because']}", style="dim")
+    def show_work(self, orders: Sequence[Any]) -> None:
+        """Show what a crew has to do, in the work list's own words, with the colours it sees."""
+        for order in orders:
+            waits = "" if order["is_ready"] else "then "
+            self._say_under(f"{waits}{order['said']}: {order['places']}")
+            for reason in order["why"]:
+                self._say_under(f"  {reason['because']}", style="dim")
 
     def show_segments(self, status: Any) -> None:
         """Show where each segment is."""
@@ -75,14 +77,3 @@ class Narrator:
 
     def _say_under(self, what: str, *, style: str = "") -> None:
         self._console.print(Padding(Text(what, style=style), (0, 0, 0, _WHO_WIDTH + 1)))
-
-
-def _act(item: Any) -> str:
-    words: str = item["act"].replace("_", " ").replace("re splice", "splice again")
-    return f"{words}: lid open" if item["is_urgent"] else words
-
-
-def _local(item: Any) -> str:
-    local = item.get("towards_b") or item["towards_a"]
-    tray = f"tray {item['tray']}, " if "tray" in item else ""
-    return f"{tray}tube {local['tube']} {local['tube_colour']}, {local['fibre_in_tube']} {local['fibre_colour']}"

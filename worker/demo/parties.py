@@ -53,10 +53,10 @@ class Parties:
         return self.wait_for(TokenKind.CONTRACTOR, path, lambda status: bool(status["is_judged"]))
 
     def worklist(self, act: str | None = None) -> list[Any]:
-        """Return the work list, once everything recorded is judged."""
+        """Return the orders of the work list, of an act if one is named, once everything recorded is judged."""
         path = f"/v1/routes/{self.route_id}/worklist"
         body = self.wait_for(TokenKind.CREW, path, lambda answer: answer["fibres_waiting"] == 0)
-        return [item for item in body["items"] if act in {None, item["act"]}]
+        return [order for order in body["orders"] if act in {None, order["act"]}]
 
     def follow(self, kind: TokenKind, accepted: httpx.Response, is_done: Callable[[Any], bool]) -> Any:
         """Look at what a request began until it is done."""

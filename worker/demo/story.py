@@ -38,7 +38,7 @@ class Story:
                 ("The closures are sealed; every fibre is tested, both ways, at both wavelengths", self._seal_and_test),
                 ("The contractor submits both segments and asks a concession for the one splice", self._submit_both),
                 ("The engineer accepts one segment and refuses the other", self._decide_segment_by_segment),
-                ("The crew opens C5, splices fibre 20 again, seals, and tests every fibre anew", self._repair),
+                ("The crew opens C5, relieves fibre 20, seals, and tests every fibre anew", self._repair),
                 ("The second submission is accepted", self._submit_again),
                 ("Billing reads its notices, each once", self._bill),
             ]
@@ -69,15 +69,16 @@ class Story:
             "field app", f"one id with other content: {conflict['results'][0]['problem']['title'].lower()}"
         )
         work = self._parties.worklist("re_splice")
-        expect([(item["site"], item["fibre"]) for item in work] == [("C2", 7), ("C4", 18)], "two splices are over")
-        expect(all(item["is_urgent"] for item in work), "their closures are still open")
+        expect([_at_one_fibre(order) for order in work] == [("C2", 7), ("C4", 18)], "two splices are over")
+        expect(all(order["is_urgent"] for order in work), "their closures are still open")
         self._narrator.say("work list", f"{len(work)} to splice again while the closures are open")
         self._narrator.show_work(work)
 
     def _splice_again(self) -> None:
         self._send("again", read_scenario("02_re_splices")["records"])
         expect(not self._parties.worklist("re_splice"), "nothing is left to splice again")
-        self._narrator.say("work list", "nothing to splice again")
+        self._narrator.say("work list", "nothing to splice again; what is left:")
+        self._narrator.show_work(self._parties.worklist())
 
     def _seal_and_test(self) -> None:
         for name, what in (
@@ -92,7 +93,10 @@ class Story:
         expect(_standing(status) == {"west": "conforming", "east": "nonconforming"}, "the east has one bad splice")
         self._narrator.say("judge", f"verdict {status['verdict_digest'][:16]}…")
         self._narrator.show_segments(status)
-        self._narrator.show_work(self._parties.worklist("re_splice"))
+        work = self._parties.worklist()
+        expect([order["act"] for order in work] == ["relieve_bend", "seal", "retest"], "a bend comes before a splice")
+        expect(_at_one_fibre(work[0]) == ("C5", 20), "one fibre is bent")
+        self._narrator.show_work(work)
 
     def _submit_both(self) -> None:
         bare = self._submission(["west", "east"], [])
@@ -103,7 +107,7 @@ class Story:
         self._narrator.say("service", f"package {package['number']} judged from scratch, drawn, signed, read back")
 
     def _decide_segment_by_segment(self) -> None:
-        reason = "No concession for a pinched fibre: open C5 and splice fibre 20 again."
+        reason = "No concession for a bent fibre: open C5 and relieve it."
         self._decide({"west": "accepted", "east": "refused"}, reason)
         self._narrator.say("engineer", f"east refused: {reason}")
         status = self._parties.status()
@@ -113,8 +117,9 @@ class Story:
     def _repair(self) -> None:
         self._send("repair", read_scenario("06_repair")["records"])
         waiting = self._parties.worklist("retest")
-        self._narrator.say("work list", f"{len(waiting)} tests to take again: an opened closure voids them")
-        expect(waiting, "an opened closure voids tests")
+        expect([order["fibre_count"] for order in waiting] == [24], "an opened closure voids all its fibres' tests")
+        self._narrator.say("work list", "an opened closure voids the tests of its fibres")
+        self._narrator.show_work(waiting)
         self._send("retest", read_scenario("07_retest")["records"])
         expect(not self._parties.worklist(), "nothing is left to do")
         self._narrator.say("work list", "empty")
@@ -188,6 +193,12 @@ class Story:
         self.packages[-1] = self._parties.wait_for(
             _ENGINEER, path, lambda decided: any(one["role"] == "decision" for one in decided["signatures"])
         )
+
+
+def _at_one_fibre(order: Any) -> tuple[str, int]:
+    [site], [fibres] = order["sites"], order["fibres"]
+    expect(fibres["first"] == fibres["last"], "one fibre")
+    return site, fibres["first"]
 
 
 def _standing(status: Any) -> dict[str, str]:

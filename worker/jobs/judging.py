@@ -11,11 +11,12 @@ from typing import NamedTuple, Self
 import orjson
 from sqlmodel import Session
 
+from service.storage.cables import spots_document
 from service.storage.criteria import criteria_of
 from service.storage.records import StoredEvidence
 from service.storage.routes import JudgedBy, design_revision, parse_design
 from service.storage.tables import WHOLE_SITE, DesignRevision
-from service.storage.verdicts import FibreVersions, spots_document
+from service.storage.verdicts import FibreVersions
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.voiding import Voiding
 from service.vocabulary.design.layout import Layout

@@ -121,7 +121,7 @@ class Rules:
             glass=tuple(glass_losses(tested, self._prepared.criteria.criteria)) if is_tested else (),
             sightings=tested.traces.sightings,
         )
-        work = [write_work(item, self._layout, fibre=fibre) for item in work_of(tested, findings)]
+        work = [write_work(item) for item in work_of(tested, findings)]
         document = write_fibre(self._layout, tested, work, is_dark=contributions.is_dark)
         counts = count_required(tested.segments, findings)
         return _judgement(document, findings, counts=counts, contributions=contributions)

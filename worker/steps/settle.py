@@ -16,7 +16,7 @@ from typing import Any
 
 from sqlmodel import Session
 
-from service.storage import jobs, renewal, verdicts
+from service.storage import cables, jobs, renewal, verdicts
 from service.storage.jobs import Lease
 from service.storage.routes import JudgedBy, lock_and_raise, lock_for_step
 from service.storage.session import snapshot, transaction
@@ -154,6 +154,6 @@ def _write(session: Session, lease: Lease, settled: Settled | None, context: Ste
 
 def _keep_spots(session: Session, lease: Lease, by: JudgedBy, moved: MovedSpots, *, version: int) -> None:
     where = {"project_id": lease.project_id, "route_id": lease.subject_id}
-    verdicts.keep_spots(session, by, moved.document, sha256=sha256_hex(moved.document.encode()))
+    cables.keep_spots(session, by, moved.document, sha256=sha256_hex(moved.document.encode()))
     verdicts.let_wait(session, **where, numbers=moved.fibres, version=version)
     jobs.make_due(session, JobKind.JUDGE, project_id=lease.project_id, subject_id=lease.subject_id)

@@ -1,4 +1,4 @@
-"""Where a route is: status, findings, work list."""
+"""Where a route is: status, findings, suspicions."""
 
 from datetime import datetime
 from typing import Annotated
@@ -10,6 +10,7 @@ from pydantic import BaseModel, TypeAdapter
 
 from service.actions.acceptance.status import status_of
 from service.api.cursors import MOST, read_cursor, write_cursor
+from service.api.etags import is_known
 from service.api.gate import ContractorOrEngineerGate, ReaderGate
 from service.api.routing import CheckedRoute
 from service.errors import NotFoundError
@@ -17,7 +18,7 @@ from service.storage import verdicts
 from service.storage.routes import find_route, route_version, routes_of
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria.review import CriteriaReport
-from service.vocabulary.findings.finding import FibreDocument, FindingDocument, OutcomeCounts, WorkDocument
+from service.vocabulary.findings.finding import FibreDocument, FindingDocument, OutcomeCounts
 from service.vocabulary.findings.suspicion import SuspicionDocument
 from service.vocabulary.findings.words import Outcome
 from service.vocabulary.words import Standing
@@ -112,22 +113,13 @@ class SuspicionList(BaseModel):
     items: list[SuspicionDocument]
 
 
-class WorkList(BaseModel):
-    """What a crew has to do, per site in order from A."""
-
-    route_id: UUID
-    version: int
-    fibres_waiting: int
-    items: list[WorkDocument]
-
-
 @router.get("/routes/{route_id}/acceptance", response_model=RouteStatus)
 def read_acceptance(gate: ReaderGate, route_id: UUID, request: Request) -> Response:
     """Read a route's acceptance status; with a matching If-None-Match the answer is 304."""
     with gate.read_snapshot() as (session, caller):
         etag = f'"r{route_version(session, caller.projects, route_id)}"'
         headers = {"ETag": etag, "Cache-Control": _PRIVATE}
-        if _is_known(etag, request):
+        if is_known(etag, request):
             return Response(status_code=304, headers=headers)
         body = orjson.dumps(status_of(session, find_route(session, caller.projects, route_id)))
     return Response(body, headers=headers, media_type="application/json")
@@ -192,27 +184,3 @@ def read_suspicions(gate: ContractorOrEngineerGate, route_id: UUID) -> Suspicion
     with gate.read_snapshot() as (session, caller):
         verdict = verdicts.verdict_document(session, find_route(session, caller.projects, route_id))
     return SuspicionList(items=[] if verdict is None else verdict["suspicions"])
-
-
-@router.get("/routes/{route_id}/worklist", response_model=WorkList)
-def read_worklist(gate: ReaderGate, route_id: UUID) -> Response:
-    """Read what a crew has to do, per site in order from A."""
-    with gate.read_snapshot() as (session, caller):
-        route = find_route(session, caller.projects, route_id)
-        items = [item for work in verdicts.work_documents(session, route) for item in orjson.loads(work)]
-        verdict = verdicts.verdict_document(session, route)
-        items += verdict.get("work", []) if verdict is not None else []
-        items.sort(key=lambda item: item["site_index"])
-        body = {
-            "route_id": route.id,
-            "version": route.version,
-            "fibres_waiting": verdicts.count_waiting(session, route),
-            "items": items,
-        }
-    return Response(orjson.dumps(body), media_type="application/json", headers={"Cache-Control": _PRIVATE})
-
-
-def _is_known(etag: str, request: Request) -> bool:
-    # RFC 9110, 13.1.2: If-None-Match compares weakly; a proxy that compresses makes a strong tag weak.
-    tags = [tag.strip().removeprefix("W/") for tag in request.headers.get("if-none-match", "").split(",")]
-    return etag in tags or "*" in tags

@@ -119,21 +119,39 @@ class LocalFibreDocument(TypedDict):
     fibre_colour: str
 
 
+class CauseDocument(TypedDict):
+    """Why something has to be done; `value` belongs where the clause has `{}`."""
+
+    clause: str
+    value: NotRequired[str]
+    criteria: list[str]
+    records: list[str]
+
+
+class AskedTestDocument(TypedDict):
+    """A test to be made at some wavelengths, from which of the route's ends; continuity has no wavelength."""
+
+    test: str
+    wavelengths_nm: list[int]
+    from_sites: list[str]
+
+
 class WorkDocument(TypedDict):
-    """Something a crew has to do; `tray` is the one that the splice plan names for the fibre at the site."""
+    """Something a crew has to do at a site, or at several in the same way; its fibre is the document's.
+
+    One that is not `is_ready` waits for other work on the list, one that `opens` is under a lid that is shut. Only
+    what several fibres tell together names its `fibre`.
+    """
 
     act: str
-    site: str
-    site_index: int
-    fibre: int
+    sites: list[str]
+    fibre: NotRequired[int]
     position: NotRequired[int]
     is_urgent: bool
-    because: str
-    criteria: list[str]
-    tray: NotRequired[int]
-    towards_a: NotRequired[LocalFibreDocument]
-    towards_b: NotRequired[LocalFibreDocument]
-    records: list[str]
+    is_ready: bool
+    opens: bool
+    tests: NotRequired[list[AskedTestDocument]]
+    causes: list[CauseDocument]
 
 
 class WhereDocument(TypedDict):

@@ -74,8 +74,15 @@ class Reason(StrEnum):
 
 
 class Act(StrEnum):
-    """What a crew has to do to turn a finding around."""
+    """What a crew has to do so that findings conform, in the order in which it is done at one site.
 
+    Splice, or give a fibre its connector, for the first time; put crossed fibres right; splice again; shrink the
+    sleeve; give a new connector; find a break and splice it; lay a bent fibre anew; clean and inspect; seal; test for
+    the first time; test again; post what is only not recorded. Last what no crew can do: ask the engineer.
+    """
+
+    SPLICE = "splice"
+    TERMINATE = "terminate"
     FIBRES_CROSSED = "fibres_crossed"
     RE_SPLICE = "re_splice"
     SHRINK_SLEEVE = "shrink_sleeve"
@@ -83,6 +90,8 @@ class Act(StrEnum):
     LOCATE_BREAK = "locate_break"
     RELIEVE_BEND = "relieve_bend"
     CLEAN_AND_INSPECT = "clean_and_inspect"
-    SEAL_AND_TEST = "seal_and_test"
+    SEAL = "seal"
+    TEST = "test"
     RETEST = "retest"
-    TEST_MISSING = "test_missing"
+    POST_RECORD = "post_record"
+    ASK_ENGINEER = "ask_engineer"

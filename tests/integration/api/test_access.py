@@ -62,6 +62,7 @@ MAY: Mapping[str, set[TokenKind]] = {
     "read_findings": READERS,
     "read_suspicions": {CONTRACTOR, ENGINEER},
     "read_worklist": READERS,
+    "read_work_items": READERS,
     "submit": {CONTRACTOR},
     "read_submission": {CONTRACTOR, ENGINEER},
     "read_package": {CONTRACTOR, ENGINEER, BILLING},

@@ -187,14 +187,62 @@ def test_billing_sees_no_people_and_no_places(fresh_world: OpenWorld) -> None:
     assert [word for word in names | sites | devices if word in seen] == []
 
 
-def test_the_work_list_goes_from_site_to_site(fresh_world: OpenWorld) -> None:
-    world = fresh_world("waiting")
+def orders_of(world: World) -> list[Any]:
+    orders: list[Any] = world.ask(CREW, "GET", f"/v1/routes/{world.route_id}/worklist")["orders"]
+    return orders
+
+
+def test_the_work_list_goes_from_site_to_site_and_ends_with_the_tests(fresh_world: OpenWorld) -> None:
+    world = fresh_world("bound")
     world.drain()
-    items = world.worklist()
-    order = [site["id"] for site in read_demo("route")["sites"]]
-    places = [order.index(item["site"]) for item in items]
-    assert len(set(places)) > 1
-    assert places == sorted(places) == [item["site_index"] for item in items]
+    orders = orders_of(world)
+    assert [(one["act"], one["sites"]) for one in orders] == [
+        ("splice", ["A"]),
+        ("splice", ["C1", "C2"]),
+        ("splice", ["C3"]),
+        ("splice", ["C4", "C5"]),
+        ("seal", ["C1", "C2", "C3", "C4", "C5"]),
+        ("splice", ["B"]),
+        ("test", ["A", "B"]),
+    ]
+    assert [one["is_ready"] for one in orders] == [one["act"] == "splice" for one in orders]
+    assert orders[2]["said"] == "At C3: splice fibres 1 to 12"
+    assert orders[2]["places"] == "tube 1 (blue), fibres 1 (blue) to 12 (aqua)"
+
+
+def test_a_known_work_list_is_not_sent_again(judged: World) -> None:
+    path = f"/v1/routes/{judged.route_id}/worklist"
+    tag = judged.call(CREW, "GET", path).headers["etag"]
+    assert judged.call(CREW, "GET", path, headers={"If-None-Match": tag}).status_code == 304
+    assert judged.call(CREW, "GET", path, headers={"If-None-Match": f"{tag}-older"}).status_code == 200
+
+
+def test_behind_an_order_are_its_items_with_what_the_crew_sees_there(judged: World) -> None:
+    [order] = [one for one in orders_of(judged) if one["act"] == "relieve_bend"]
+    assert (order["said"], order["fibres"]) == (
+        "Open C5: relieve the bend of fibre 20, then test again",
+        [{"first": 20, "last": 20}],
+    )
+    assert order["places"] == "tube 2 (orange), fibre 8 (black)"
+    [item] = judged.ask(CREW, "GET", order["items"])["items"]
+    assert (item["fibre"], item["towards_a"]["tube_colour"], item["towards_b"]["fibre_colour"]) == (
+        20,
+        "orange",
+        "black",
+    )
+    assert item["because"] == order["why"][0]["because"]
+    assert judged.ask(CREW, "GET", f"{order['items'].partition('?')[0]}?act=re_terminate")["items"] == []
+
+
+def test_items_go_on_page_by_page(fresh_world: OpenWorld) -> None:
+    world = fresh_world("bound")
+    world.drain()
+    path, seen = f"/v1/routes/{world.route_id}/worklist/items?limit=10&act=seal&site=C3", []
+    while path:
+        answer = world.call(CREW, "GET", path)
+        seen += [one["fibre"] for one in answer.json()["items"]]
+        path = answer.links.get("next", {}).get("url", "")
+    assert seen == list(range(1, 25))
 
 
 def steeper(record: Any) -> Any:
@@ -214,7 +262,8 @@ def test_the_work_list_names_what_only_several_fibres_together_tell(fresh_world:
     world.record([steeper(one) for one in traces])
     asked = [one for one in world.worklist() if one not in before]
     assert {(one["act"], one["fibre"]) for one in asked} == {("retest", 7)}
-    assert [one["criteria"] for one in asked if one["because"].startswith("In section S1 and S2 ")] == [["splice-1550"]]
+    told = [one for one in asked if one["because"].startswith("In section S1 and S2 ")]
+    assert [cause["criteria"] for one in told for cause in one["causes"]] == [["splice-1550"]]
     found = world.ask(CONTRACTOR, "GET", f"/v1/routes/{world.route_id}/findings?limit=1")["items"]
     assert (7, "glass_unlike") in {(one.get("fibre"), one.get("reason")) for one in found}
 

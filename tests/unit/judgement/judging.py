@@ -48,12 +48,42 @@ def splice_at_c1(bodies: Iterable[Body | Evidence], **changes: Body) -> FindingD
     return finding_of(judge(bodies, **changes), "SPLICE-1550", site="C1")  # type: ignore[arg-type]
 
 
+FIRST_WORK = {"splice", "terminate"}
+
+
 def work_of(judgement: FibreJudgement) -> list[tuple[str, str]]:
-    """Return act and site of each item of work."""
-    return [(item["act"], item["site"]) for item in judgement.document["work"]]
+    """Return act and site of each item that can be done now, without what is done for the first time."""
+    return [(item["act"], "-".join(item["sites"])) for item in ready_items(judgement)]
+
+
+def ready_items(judgement: FibreJudgement) -> list[WorkDocument]:
+    """Return the items that can be done now, without what is done for the first time."""
+    return [item for item in judgement.document["work"] if item["is_ready"] and item["act"] not in FIRST_WORK]
+
+
+def because(item: WorkDocument) -> str:
+    """Return why an item is to be done, in one sentence."""
+    clauses = [one["clause"].replace("{}", one.get("value", "")) for one in item["causes"]]
+    text = "; ".join(dict.fromkeys(clauses))
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def criteria_behind(item: WorkDocument) -> list[str]:
+    """Return the criteria behind an item, each once."""
+    return list(dict.fromkeys(code for cause in item["causes"] for code in cause["criteria"]))
+
+
+def records_behind(item: WorkDocument) -> list[str]:
+    """Return the records behind an item, each once."""
+    return list(dict.fromkeys(record for cause in item["causes"] for record in cause["records"]))
 
 
 def only_item(judgement: FibreJudgement) -> WorkDocument:
-    """Return the one item of work."""
-    [item] = judgement.document["work"]
+    """Return the one item that can be done now."""
+    [item] = ready_items(judgement)
     return item
+
+
+def where(item: WorkDocument) -> str:
+    """Return the sites of an item, as one word."""
+    return "-".join(item["sites"])

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from service.vocabulary.findings.finding import WorkDocument
 from service.vocabulary.findings.words import Act
 from tests.factories import Body, make_closure_state, only, sealed, spliced
-from tests.unit.judgement.judging import judge
+from tests.unit.judgement.judging import judge, ready_items
 
 REWORKED, RESEALED, CLEANED, INSPECTED, RETESTED = (f"2025-03-{day}T08:00:00Z" for day in (24, 25, 26, 27, 30))
 SIDES = ("towards_a", "towards_b")
@@ -30,8 +30,8 @@ class Story:
 
     @property
     def work(self) -> Sequence[WorkDocument]:
-        """Everything that is asked for."""
-        return judge(self._records, criteria=self._criteria, design=self._design).document["work"]
+        """Everything that can be done now, without what is done for the first time."""
+        return ready_items(judge(self._records, criteria=self._criteria, design=self._design))
 
 
 def opened_and_sealed(site: str) -> list[Body]:

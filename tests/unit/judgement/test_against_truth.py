@@ -9,6 +9,7 @@ from tests.simulator.contract import demo_criteria
 from tests.simulator.large import LargeRoute, simulate_large
 from tests.simulator.route import demo_design
 from tests.simulator.story import demo_batches
+from tests.unit.judgement.judging import where
 from tests.unit.judgement.routes import settle_route
 from worker.judgement.judge import FibreJudgement
 from worker.judgement.route.settle import Verdict
@@ -83,27 +84,28 @@ def outcomes(verdict: Verdict) -> dict[str, str]:
     return {name: segment["outcome"] for name, segment in verdict.document["segments"].items()}
 
 
-def re_splices(fibres: list[FibreJudgement]) -> list[tuple[str, int, bool]]:
-    """Return site, fibre and urgency of each splice to be made again."""
+def asked(fibres: list[FibreJudgement], act: str) -> list[tuple[str, int, bool]]:
+    """Return site, fibre and urgency of each item that asks for an act."""
     return [
-        (item["site"], item["fibre"], item["is_urgent"])
+        (where(item), own.fibre, item["is_urgent"])
         for own in fibres
         for item in own.document["work"]
-        if item["act"] == "re_splice"
+        if item["act"] == act
     ]
 
 
 def test_bad_estimates_ask_for_new_splices_while_the_closures_are_open() -> None:
     _, fibres = settle_after(1)
-    assert re_splices(fibres) == [("C2", 7, True), ("C4", 18, True)]
+    assert asked(fibres, "re_splice") == [("C2", 7, True), ("C4", 18, True)]
     _, fibres = settle_after(2)
-    assert re_splices(fibres) == []
+    assert asked(fibres, "re_splice") == []
 
 
 def test_a_fibre_pinched_when_its_closure_was_shut_is_found_by_the_final_tests() -> None:
     verdict, fibres = settle_after(5)
     assert outcomes(verdict) == {"west": "conforming", "east": "nonconforming"}
-    assert re_splices(fibres) == [("C5", 20, False)]
+    assert asked(fibres, "relieve_bend") == [("C5", 20, False)]
+    assert asked(fibres, "re_splice") == []
 
 
 def test_a_closure_opened_for_repair_voids_the_tests_of_all_its_fibres() -> None:

@@ -37,7 +37,7 @@ from tests.factories import (
     stray_criterion,
     with_site,
 )
-from tests.unit.judgement.judging import judge, splice_at_c1
+from tests.unit.judgement.judging import because, judge, splice_at_c1
 from worker.judgement.history.evidence import Evidence
 
 TIMES = st.integers(1, 28).map(lambda day: f"2025-03-{day:02d}T08:00:00Z")
@@ -178,7 +178,7 @@ def test_any_records_are_judged_to_the_same_bytes_in_any_order(
         assert (finding["outcome"] == "undetermined") == ("reason" in finding)
         assert finding["detail"]
     for item in one.document["work"]:
-        assert item["because"].endswith(".")
+        assert because(item).endswith(".")
 
 
 def crowded() -> Body:

@@ -1,18 +1,23 @@
 """Write what was judged of one fibre: its findings, its work, and all that stands beside them."""
 
 from collections.abc import Iterable
-from typing import cast
 
 import orjson
 
 from service.vocabulary.canonical import canonical_json
 from service.vocabulary.design.layout import Layout
-from service.vocabulary.findings.finding import FIBRE_FORM, FibreDocument, LocalFibreDocument, WorkDocument
+from service.vocabulary.findings.finding import (
+    FIBRE_FORM,
+    AskedTestDocument,
+    CauseDocument,
+    FibreDocument,
+    WorkDocument,
+)
 from worker.judgement.documents.findings import finding_texts
 from worker.judgement.documents.traces import write_traces, write_unexpected
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.work.items import WorkItem
+from worker.judgement.work.items import AskedTest, Cause, WorkItem
 
 
 def write_fibre(layout: Layout, tested: FibreMeasured, work: list[WorkDocument], *, is_dark: bool) -> FibreDocument:
@@ -49,27 +54,43 @@ def write_nothing(fibre: int, *, problem: str | None = None) -> FibreDocument:
     return document
 
 
-def write_work(item: WorkItem, layout: Layout, *, fibre: int) -> WorkDocument:
-    """Write one thing that has to be done, with what the crew sees of the fibre on both sides of the site."""
-    because = "; ".join(dict.fromkeys(cause.clause for cause in item.causes))
+def write_work(item: WorkItem) -> WorkDocument:
+    """Write one thing that has to be done: of fibres that are alike the same."""
     document: WorkDocument = {
         "act": item.act.value,
-        "site": item.site,
-        "site_index": layout.site_index[item.site],
-        "fibre": fibre,
+        "sites": list(item.sites),
         "is_urgent": item.is_urgent,
-        "because": f"{because[0].upper()}{because[1:]}.",
-        "criteria": list(dict.fromkeys(code for cause in item.causes for code in cause.criteria)),
-        "records": list(dict.fromkeys(record for cause in item.causes for record in cause.records)),
+        "is_ready": item.is_ready,
+        "opens": item.opens,
+        "causes": [_cause(cause) for cause in item.causes],
     }
     if item.position is not None:
         document["position"] = item.position
-    tray = layout.tray(item.site, fibre)
-    if tray is not None:
-        document["tray"] = tray
-    towards_a, towards_b = layout.local_fibres(fibre, item.site)
-    if towards_a is not None:
-        document["towards_a"] = cast(LocalFibreDocument, towards_a._asdict())
-    if towards_b is not None:
-        document["towards_b"] = cast(LocalFibreDocument, towards_b._asdict())
+    if item.tests:
+        document["tests"] = _asked(item.tests)
     return document
+
+
+def _cause(cause: Cause) -> CauseDocument:
+    document: CauseDocument = {
+        "clause": cause.clause,
+        "criteria": list(cause.criteria),
+        "records": list(dict.fromkeys(cause.records)),
+    }
+    if cause.value is not None:
+        document["value"] = cause.value
+    return document
+
+
+def _asked(tests: Iterable[AskedTest]) -> list[AskedTestDocument]:
+    """Write tests, those of several wavelengths from the same ends as one."""
+    from_sites: dict[tuple[str, int | None], list[str]] = {}
+    for test, nm, site in tests:
+        from_sites.setdefault((test, nm), []).append(site)
+    alike: dict[tuple[str, tuple[str, ...]], list[int]] = {}
+    for (named, nm), sites in from_sites.items():
+        alike.setdefault((named, tuple(sites)), []).extend([] if nm is None else [nm])
+    return [
+        {"test": named, "wavelengths_nm": sorted(wavelengths), "from_sites": list(sites)}
+        for (named, sites), wavelengths in alike.items()
+    ]

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from service.vocabulary.criteria.base import Criterion
+from service.vocabulary.criteria.base import Criterion, Test
 from service.vocabulary.criteria.criteria import Criteria
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
 from service.vocabulary.criteria.scope import scope_of
@@ -25,7 +25,7 @@ from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.glass import GlassLosses, limits_traced_loss
 from worker.judgement.numbers.exact import TENTHS_PER_MDB, db_text, limit_mdb
 from worker.judgement.route.agreement import Claims, Integers
-from worker.judgement.work.items import WorkItem, cause_of
+from worker.judgement.work.items import AskedTest, Cause, WorkItem, cause_of
 
 # A median of distances from the middle is 0.6745 standard deviations of normal values.
 _DEVIATION_OF_MEDIAN = (14826, 10_000)
@@ -98,12 +98,22 @@ def left_out_findings(
 
 def left_out_work(layout: Layout, findings: Iterable[Finding]) -> list[tuple[int, WorkItem]]:
     """Return what is to be done about each, with its fibre."""
-    near = layout.design.sites[0].id
+    ends = layout.design.sites[0].id, layout.design.sites[-1].id
     return [
-        (finding.fibre, WorkItem(Act.RETEST, near, (cause_of(finding, f"{finding.judged.detail}: {_AGAIN}"),)))
+        (finding.fibre, WorkItem(Act.RETEST, ends, (_cause(finding),), tests=_tests_again(finding, ends)))
         for finding in findings
         if finding.fibre is not None
     ]
+
+
+def _cause(finding: Finding) -> Cause:
+    return cause_of(finding, f"{finding.judged.detail}: {_AGAIN}")
+
+
+def _tests_again(finding: Finding, ends: tuple[str, str]) -> tuple[AskedTest, ...]:
+    nm = finding.wavelength_nm
+    tests: tuple[Test, ...] = ("otdr", "attenuation") if finding.quantity is Quantity.LINK_ATTENUATION else ("otdr",)
+    return tuple(AskedTest(test, nm, site) for test in tests for site in ends)
 
 
 _AGAIN = "take the traces again from both ends, each event in them, and measure again"

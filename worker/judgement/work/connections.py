@@ -88,7 +88,7 @@ def _is_scratched(fibre: FibreMeasured, pair: Joint, side: Side | None) -> bool:
 
 def _item(act: Act, pair: Joint, findings: Sequence[Finding], advice: str) -> WorkItem:
     causes = (*(cause_of(finding, _clause(finding)) for finding in findings), Cause(advice))
-    return WorkItem(act, pair.site, causes, pair.position)
+    return WorkItem(act, (pair.site,), causes, pair.position)
 
 
 def _clause(finding: Finding) -> str:

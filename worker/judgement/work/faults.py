@@ -38,11 +38,11 @@ def _identity_work(fibre: FibreMeasured, finding: Finding) -> Iterator[WorkItem]
     if crossed:
         site = fibre.layout.design.sites[crossed[0].ends[1]].id
         causes = tuple(cause_of(finding, _crossed_clause(fibre, test)) for test in crossed)
-        yield WorkItem(Act.FIBRES_CROSSED, site, causes)
+        yield WorkItem(Act.FIBRES_CROSSED, (site,), causes)
     elif dark and not fibre.traces.alignment.breaks.found:
         site = fibre.layout.design.sites[dark[0].ends[0]].id
         clause = f"{finding.judged.detail}: take traces from both ends to find where it stops"
-        yield WorkItem(Act.LOCATE_BREAK, site, (cause_of(finding, clause),))
+        yield WorkItem(Act.LOCATE_BREAK, (site,), (cause_of(finding, clause),))
 
 
 def _crossed_clause(fibre: FibreMeasured, test: Continuity) -> str:
@@ -71,7 +71,7 @@ def _break_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator
             f"traces from both ends stop at {at_m} m of fibre from A{where}: find the break there and splice the fibre"
         )
         cause = Cause(clause=clause, criteria=criteria, records=broken.records)
-        yield WorkItem(Act.LOCATE_BREAK, _site_before(fibre, from_a_um=broken.from_a_um), (cause,))
+        yield WorkItem(Act.LOCATE_BREAK, (_site_before(fibre, from_a_um=broken.from_a_um),), (cause,))
 
 
 def _site_before(fibre: FibreMeasured, *, from_a_um: int) -> str:
@@ -82,7 +82,9 @@ def _site_before(fibre: FibreMeasured, *, from_a_um: int) -> str:
 
 def _bend_work(fibre: FibreMeasured, bad: Sequence[Finding]) -> Sequence[WorkItem]:
     bends = ((finding, _site_of(fibre, finding), _bend_cause(finding)) for finding in bad if _is_of_fibre(finding))
-    return merge_alike(WorkItem(Act.RELIEVE_BEND, site, (cause,), finding.position) for finding, site, cause in bends)
+    return merge_alike(
+        WorkItem(Act.RELIEVE_BEND, (site,), (cause,), finding.position) for finding, site, cause in bends
+    )
 
 
 def _is_of_fibre(finding: Finding) -> bool:

@@ -3,10 +3,14 @@
 from collections.abc import Iterable
 from typing import NamedTuple
 
+from service.vocabulary.criteria.base import Test
 from service.vocabulary.criteria.words import DecisionRule
 from service.vocabulary.findings.words import Act
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.numbers.exact import parts_text
+
+# Where a clause has its value, which differs from fibre to fibre: an order says it once for all of them.
+VALUE = "{}"
 
 
 class Cause(NamedTuple):
@@ -15,45 +19,86 @@ class Cause(NamedTuple):
     clause: str
     criteria: tuple[str, ...] = ()
     records: tuple[str, ...] = ()
+    value: str | None = None
+
+
+class AskedTest(NamedTuple):
+    """A test to be made: at a wavelength, if it has one, and from which site."""
+
+    test: Test
+    wavelength_nm: int | None
+    from_site: str
 
 
 class WorkItem(NamedTuple):
-    """Something that a crew has to do at a site, with all its causes."""
+    """Something that a crew has to do at a site, or at several alike, with all its causes.
+
+    One that is not ready waits for other work on the list. One that `opens` is under a lid that is shut.
+    """
 
     act: Act
-    site: str
+    sites: tuple[str, ...]
     causes: tuple[Cause, ...]
     position: int | None = None
     is_urgent: bool = False
+    is_ready: bool = True
+    opens: bool = False
+    tests: tuple[AskedTest, ...] = ()
+
+    @property
+    def criteria(self) -> frozenset[str]:
+        """The codes of the criteria behind it."""
+        return frozenset(code for cause in self.causes for code in cause.criteria)
 
 
 def merge_alike(items: Iterable[WorkItem]) -> list[WorkItem]:
     """Return one item for those that ask for the same act at the same place, with all their causes."""
-    merged: dict[tuple[Act, str, int | None], WorkItem] = {}
+    merged: dict[tuple[Act, tuple[str, ...], int | None], WorkItem] = {}
     for item in items:
-        key = item.act, item.site, item.position
+        key = item.act, item.sites, item.position
         before = merged.get(key)
-        merged[key] = item if before is None else before._replace(causes=before.causes + item.causes)
+        if before is None:
+            merged[key] = item
+        else:
+            causes = tuple(dict.fromkeys(before.causes + item.causes))
+            tests = tuple(dict.fromkeys(before.tests + item.tests))
+            is_urgent = before.is_urgent or item.is_urgent
+            merged[key] = before._replace(causes=causes, tests=tests, is_urgent=is_urgent)
     return list(merged.values())
 
 
+def join_sites(items: Iterable[WorkItem]) -> list[WorkItem]:
+    """Return one item for those that differ in nothing but their site."""
+    joined: dict[WorkItem, list[str]] = {}
+    for item in items:
+        joined.setdefault(item._replace(sites=()), []).extend(item.sites)
+    return [item._replace(sites=tuple(sites)) for item, sites in joined.items()]
+
+
 def cause_of(finding: Finding, clause: str) -> Cause:
-    """Return the cause that a finding is, in words of its own."""
+    """Return the cause that a finding is, in words of its own; `{}` in them stands for its value."""
     records = tuple(reading.record for reading in finding.judged.readings)
-    return Cause(clause, (finding.code,), records)
+    return Cause(clause, (finding.code,), records, value_of(finding) if VALUE in clause else None)
 
 
-def beyond_limit(finding: Finding) -> str:
-    """Say by how much a nonconforming value is beyond its limit."""
+def value_of(finding: Finding) -> str:
+    """Return the bound of a nonconforming value that decides."""
     limit, bounds = finding.judged.limit, finding.judged.bounds
     assert limit is not None
     assert bounds is not None
-    low, high = (parts_text(bound, places=limit.places) for bound in bounds)
+    return parts_text(bounds[1] if limit.is_minimum else bounds[0], places=limit.places)
+
+
+def beyond_limit(finding: Finding) -> str:
+    """Say by how much a nonconforming value is beyond its limit, with a place for the value."""
+    limit, bounds = finding.judged.limit, finding.judged.bounds
+    assert limit is not None
+    assert bounds is not None
     unit = limit.unit.value
     # By the guarded rule the limit is kept only where the guard band is kept too.
     is_guarded = limit.rule is DecisionRule.GUARDED
     band = f" with a guard band of {parts_text(limit.band, places=limit.places)} {unit}" if is_guarded else ""
     is_exact = bounds[0] == bounds[1]
     if limit.is_minimum:
-        return f"is {'' if is_exact else 'at most '}{high} {unit}, below the least of {limit.text} {unit}{band}"
-    return f"is {'' if is_exact else 'at least '}{low} {unit}, above the limit of {limit.text} {unit}{band}"
+        return f"is {'' if is_exact else 'at most '}{VALUE} {unit}, below the least of {limit.text} {unit}{band}"
+    return f"is {'' if is_exact else 'at least '}{VALUE} {unit}, above the limit of {limit.text} {unit}{band}"

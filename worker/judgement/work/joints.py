@@ -1,36 +1,29 @@
-"""Work at splices and closures, by what is final and by what traces taken while a closure is open already show.
-
-Interim readings are an early warning, never part of the verdict: they are held against action limits.
-"""
+"""Work at splices and connectors: to be made, and to be made again by what is final or seen while a closure is open."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import NamedTuple
 
 from service.vocabulary.criteria.joints import JointStatisticCriterion, SpliceLossCriterion
 from service.vocabulary.criteria.words import Basis, Combination, From, Quantity
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
 from service.vocabulary.design.layout import Joint
-from service.vocabulary.design.words import JointKind
+from service.vocabulary.design.words import JointKind, Termination
 from service.vocabulary.findings.words import Act, Outcome, Reason
 from worker.judgement.fibre.end_faces import is_clean
 from worker.judgement.fibre.findings import Finding
+from worker.judgement.fibre.joined import sites_run_over
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.history.acts import SpliceAct, Trace
 from worker.judgement.history.lids import Lid
-from worker.judgement.history.validity import Side
-from worker.judgement.numbers.clocks import Stamp
-from worker.judgement.numbers.exact import db_text, limit_mdb, mdb_text, mean_tenth_mdb
+from worker.judgement.numbers.exact import db_text, limit_mdb
 from worker.judgement.rules.attempts import documented_attempts, latest_splice
 from worker.judgement.rules.kinds.statistics import JointStatisticRule, Member
-from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.traces.places import Place
-from worker.judgement.words import DIRECTION_LABELS, at_wavelength
+from worker.judgement.words import at_wavelength
+from worker.judgement.work.bends import MeanLoss, Relief, bend_shown, final_means, relief_of
+from worker.judgement.work.interim import ActionLimits, estimate_causes, interim_causes, interim_means
 from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of
 
-_ByJoint = Mapping[tuple[str | None, int | None], Sequence[Finding]]
-
-# What is bad about a splice itself is turned around by making it again.
-_OF_SPLICES = {Quantity.SPLICE_LOSS, Quantity.WORKMANSHIP, Quantity.REFLECTANCE}
+# What is bad about a joint itself, or not known of one that nobody made, is turned around by making it.
+_OF_JOINTS = {Quantity.SPLICE_LOSS, Quantity.WORKMANSHIP, Quantity.REFLECTANCE, Quantity.REQUIRED_RECORD}
 # What a new splice turns around, by the aspect of the demand; what is wrong stands in the brackets. One attempt more
 # never makes them fewer: that is for the engineer to concede.
 _NEW_SPLICE: Mapping[str, str] = {
@@ -47,54 +40,17 @@ _OF_ALL = {
     "mean": "the mean loss of {} joints together",
     "share_within": "the share of {} joints that keep their own limit",
 }
-_INTERIM = {Reason.SEALING_NOT_RECORDED, Reason.CLOSURE_OPEN, Reason.BEFORE_SEALING}
+# By the kind of joint, and whether it is in a closure.
+_NOT_MADE = {
+    (JointKind.SPLICE, True): "nothing is recorded of this splice",
+    (JointKind.SPLICE, False): "nothing is recorded of this pigtail's splice",
+    (JointKind.PAIR, False): "nothing is recorded of this connector",
+}
 
 
-class ActionLimits(NamedTuple):
-    """A criterion's limits for what is known while a closure is open, after so many attempts at the joint."""
-
-    criterion: SpliceLossCriterion
-    attempts: int
-
-    def hold(
-        self, said: str, value_tenth_mdb: int, limit_db: float | None, named: str, *records: str
-    ) -> Iterator[Cause]:
-        """Give the cause that a loss above a limit is.
-
-        After enough attempts nothing is asked for that the fallback would accept.
-        """
-        if limit_db is None:
-            return
-        limit, fallback = limit_mdb(limit_db), self.criterion.fallback
-        if fallback is not None and self.attempts >= fallback.attempts:
-            limit = max(limit, limit_mdb(fallback.limit_db))
-        if value_tenth_mdb > limit * 10:
-            yield Cause(f"{said} above the {named} of {mdb_text(limit)} dB", (self.criterion.code,), records)
-
-
-def joint_work(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
-    """Return what is to be done at each place before it is worth testing."""
-    if _is_all_done(fibre, findings):
-        return
-    by_joint: dict[tuple[str | None, int | None], list[Finding]] = {}
-    for finding in findings:
-        if finding.quantity in _OF_SPLICES:
-            by_joint.setdefault((finding.site, finding.position), []).append(finding)
-    for place in fibre.places:
-        splices = [one for one in place.joints if one.kind is JointKind.SPLICE and one.segment in fibre.segments]
-        work = [
-            item
-            for joint in splices
-            for item in _splice_work(fibre, place, joint, by_joint.get((joint.site, joint.position), ()))
-        ]
-        yield from work
-        if splices and not work:
-            yield from _sealing_work(fibre, place, by_joint)
-
-
-def _is_all_done(fibre: FibreMeasured, findings: Sequence[Finding]) -> bool:
+def is_all_done(fibre: FibreMeasured, findings: Sequence[Finding]) -> bool:
     """Tell at once whether each splice is proven, finished and shut, as on nearly every finished fibre."""
-    validity, conforming = fibre.validity, Outcome.CONFORMING
+    conforming = Outcome.CONFORMING
     if any(one.judged.outcome is not conforming for one in findings):
         return False
     proving = {
@@ -105,10 +61,42 @@ def _is_all_done(fibre: FibreMeasured, findings: Sequence[Finding]) -> bool:
     proven = {(one.site, one.position) for one in findings if one.criterion.code in proving}
     if not all((joint.site, joint.position) in proven for _, joint in fibre.joints_of_kind[JointKind.SPLICE]):
         return False
-    if validity.final_after_sealing and not all(validity.is_sealed(one.site) for one in fibre.places if one.is_closure):
+    if fibre.validity.final_after_sealing and not _are_all_shut(fibre):
         return False
     acts = (act for own in fibre.history.splices.values() for act in own)
     return all(act.sleeve_is_shrunk and act.proof_test_passed is not False for act in acts)
+
+
+def joint_work(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
+    """Return what is to be done at each place before it is worth testing."""
+    by_joint: dict[tuple[str | None, int | None], list[Finding]] = {}
+    for finding in findings:
+        if finding.quantity in _OF_JOINTS:
+            by_joint.setdefault((finding.site, finding.position), []).append(finding)
+    for place in fibre.places:
+        for joint in place.joints:
+            if joint.segment not in fibre.segments:
+                continue
+            own = by_joint.get((joint.site, joint.position), ())
+            if _is_to_be_made(fibre, joint) and not any(_proves(one) for one in own):
+                yield _first_item(place, joint, own)
+            elif joint.kind is JointKind.SPLICE:
+                yield from _splice_work(fibre, place, joint, own)
+
+
+def sealing_work(fibre: FibreMeasured, work: Sequence[WorkItem]) -> Iterator[WorkItem]:
+    """Return the closures to be sealed, once the work in them is done: those that are open, or that work opens."""
+    if not fibre.validity.final_after_sealing:
+        return
+    at_work = {site for item in work for site in item.sites}
+    opened = {site for item in work if item.opens for site in item.sites}
+    codes = tuple([one.code for one in fibre.criteria.criteria if isinstance(one, SpliceLossCriterion)])
+    for index in sorted(fibre.validity.closures):
+        site = fibre.layout.design.sites[index].id
+        if fibre.validity.is_sealed(site) and site not in opened:
+            continue
+        said = "it is opened for other work" if site in opened else _state_of(fibre.validity.lids.get(site))
+        yield WorkItem(Act.SEAL, (site,), (Cause(said, codes),), is_ready=site not in at_work)
 
 
 def statistic_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Iterator[WorkItem]:
@@ -121,7 +109,7 @@ def statistic_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> Itera
         if worst is not None and worst.bounds is not None:
             said = _OF_ALL[criterion.statistic].format(finding.members)
             clause = f"{said} {beyond_limit(finding)}, and this one loses most, {db_text(worst.bounds[1])} dB"
-            yield WorkItem(_act(fibre, worst), worst.joint.site, (cause_of(finding, clause),), worst.joint.position)
+            yield WorkItem(_act(fibre, worst), (worst.joint.site,), (cause_of(finding, clause),), worst.joint.position)
 
 
 def _act(fibre: FibreMeasured, worst: Member) -> Act:
@@ -129,6 +117,38 @@ def _act(fibre: FibreMeasured, worst: Member) -> Act:
         return Act.RE_SPLICE
     place = next(place for place in fibre.places if place.site_index == worst.joint.site_index)
     return Act.RE_TERMINATE if is_clean(fibre.history, place, worst.joint) else Act.CLEAN_AND_INSPECT
+
+
+def _is_to_be_made(fibre: FibreMeasured, joint: Joint) -> bool:
+    """Tell whether a joint is not made yet: nothing is recorded of it, and it is not shut or tested all the same.
+
+    A pigtail's connector and a factory cord's come with the cord. Where nobody posts splices of a fibre at all, any
+    test tells that it is spliced; else a test does where all closures are shut.
+    """
+    history, validity = fibre.history, fibre.validity
+    is_recorded = joint.site in history.terminations
+    if joint.kind is JointKind.SPLICE:
+        is_recorded = is_recorded or latest_splice(fibre, joint) is not None
+    else:
+        termination = fibre.layout.design.sites[joint.site_index].termination
+        is_recorded = is_recorded or termination is not Termination.SPLICE_ON_CONNECTOR
+    if is_recorded or validity.is_sealed(joint.site):
+        return False
+    is_under_work = bool(history.splices) and not _are_all_shut(fibre)
+    tests = (*history.traces, *history.links)
+    is_tested = any(joint.site_index in sites_run_over(fibre.layout, *test.span) for test in tests)
+    return is_under_work or not is_tested
+
+
+def _are_all_shut(fibre: FibreMeasured) -> bool:
+    sites = fibre.layout.design.sites
+    return all(fibre.validity.is_sealed(sites[index].id) for index in fibre.validity.closures)
+
+
+def _first_item(place: Place, joint: Joint, own: Sequence[Finding]) -> WorkItem:
+    act = Act.SPLICE if joint.kind is JointKind.SPLICE else Act.TERMINATE
+    codes = tuple(dict.fromkeys(one.code for one in own))
+    return WorkItem(act, (joint.site,), (Cause(_NOT_MADE[joint.kind, place.is_closure], codes),), joint.position)
 
 
 def _splice_work(fibre: FibreMeasured, place: Place, joint: Joint, own: Sequence[Finding]) -> Iterator[WorkItem]:
@@ -143,13 +163,17 @@ def _splice_work(fibre: FibreMeasured, place: Place, joint: Joint, own: Sequence
     causes = [Cause("the splice did not pass its proof test", codes, records)] if has_failed else []
     causes += _workmanship_causes(own)
     causes += _reflectance_causes(own)
-    causes += _loss_causes(fibre, place, joint, own, is_proven=is_proven)
-    act = Act.RE_SPLICE
+    losses = list(_loss_causes(fibre, place, joint, own, is_proven=is_proven))
+    causes += [cause for act, cause in losses if act is Act.RE_SPLICE]
+    # A fibre that is spliced again is laid anew with it.
+    bends = [] if causes else [cause for act, cause in losses if act is Act.RELIEVE_BEND]
+    asked = [(Act.RE_SPLICE, causes), (Act.RELIEVE_BEND, bends)]
     if is_unshrunk and not causes:
-        act, causes = Act.SHRINK_SLEEVE, [Cause("the sleeve has not been shrunk", codes, records)]
-    if causes:
-        is_urgent = place.is_closure and not fibre.validity.is_sealed(place.site)
-        yield WorkItem(act, joint.site, tuple(causes), joint.position, is_urgent)
+        asked.append((Act.SHRINK_SLEEVE, [Cause("the sleeve has not been shrunk", codes, records)]))
+    is_urgent = place.is_closure and not fibre.validity.is_sealed(place.site)
+    for act, own_causes in asked:
+        if own_causes:
+            yield WorkItem(act, (joint.site,), tuple(own_causes), joint.position, is_urgent)
 
 
 def _proves(finding: Finding) -> bool:
@@ -178,11 +202,12 @@ def _reflectance_causes(own: Sequence[Finding]) -> Iterator[Cause]:
 
 def _loss_causes(
     fibre: FibreMeasured, place: Place, joint: Joint, own: Sequence[Finding], *, is_proven: bool
-) -> Iterator[Cause]:
+) -> Iterator[tuple[Act, Cause]]:
     losses = {one.code: one for one in own if one.quantity is Quantity.SPLICE_LOSS}
     if is_proven and not any(one.is_bad for one in losses.values()):
         return
     splice, attempts = latest_splice(fibre, joint), len(documented_attempts(fibre, joint))
+    since = None if splice is None else splice.stamp
     # A loss that was read with a connection is the splice's once that is known to be clean.
     is_the_splices = place.pair is None or is_clean(fibre.history, place, place.pair)
     for criterion in fibre.criteria.criteria:
@@ -190,106 +215,49 @@ def _loss_causes(
             continue
         finding = losses.get(criterion.code)
         if finding is not None and finding.is_bad:
-            if criterion.basis is Basis.ESTIMATE:
-                yield cause_of(finding, f"the splicer's estimate {beyond_limit(finding)}")
-            elif is_the_splices:
+            if criterion.basis is Basis.ESTIMATE or is_the_splices:
                 together = ", together with what lies beside it" if place.is_group else ""
-                said = f"the final loss at {finding.wavelength_nm} nm {beyond_limit(finding)}{together}"
-                yield cause_of(finding, said)
+                said = f"{_name(criterion)} {beyond_limit(finding)}{together}"
+                means = final_means(fibre, place)
+                yield from _splice_or_bend(fibre, place, joint, criterion, cause_of(finding, said), means)
         elif not is_proven:
             limits = ActionLimits(criterion, attempts)
-            yield from _estimate_causes(limits, splice)
-            if not place.is_group:
-                yield from _interim_causes(fibre, place, limits, since=None if splice is None else splice.stamp)
+            yield from ((Act.RE_SPLICE, cause) for cause in estimate_causes(limits, splice))
+            for cause in () if place.is_group else interim_causes(fibre, place, limits, since=since):
+                means = interim_means(fibre, place, since=since)
+                yield from _splice_or_bend(fibre, place, joint, criterion, cause, means)
 
 
-def _estimate_causes(limits: ActionLimits, splice: SpliceAct | None) -> Iterator[Cause]:
-    if splice is not None:
-        said = f"the estimate of {mdb_text(splice.estimate_mdb)} dB is"
-        limit_db = limits.criterion.estimate_action_limit_db
-        yield from limits.hold(said, splice.estimate_mdb * 10, limit_db, "action limit", splice.stamp.id)
+def _name(criterion: SpliceLossCriterion) -> str:
+    """Name the loss that a criterion is about, as what was asked for gives it."""
+    if criterion.basis is Basis.ESTIMATE:
+        return "the splicer's estimate"
+    is_mean = criterion.combination is Combination.MEAN and criterion.tested_from is From.BOTH
+    name = "the mean of both directions" if is_mean else "the loss"
+    return f"{name}{at_wavelength(criterion.wavelength_nm)}"
 
 
-def _interim_causes(
-    fibre: FibreMeasured, place: Place, limits: ActionLimits, *, since: Stamp | None
-) -> Iterator[Cause]:
-    """Return why a splice has to be made again by the traces since it was made, held as they will be at the end."""
-    criterion = limits.criterion
-    sides = (Side(criterion.wavelength_nm, is_forward) for is_forward in (True, False))
-    seen = [found for side in sides if (found := _latest(fibre, place, side, since)) is not None]
-    # The limit of an estimate is none for what traces show.
-    if criterion.basis is Basis.TRACES:
-        asked = [one for one in seen if one.trace.is_forward in criterion.tested_from.directions]
-        causes = list(_limit_causes(limits, asked))
-        if causes:
-            yield causes[0]
-            return
-    if len(seen) == 1:
-        yield from _one_way_causes(limits, seen[0], criterion.one_way_action_limit_db, "action limit")
-
-
-def _limit_causes(limits: ActionLimits, asked: Sequence[Reading]) -> Iterator[Cause]:
-    """Return why what the directions asked for show would not keep the limit at the end."""
-    criterion = limits.criterion
-    if len(asked) == 2 and criterion.combination is Combination.MEAN:
-        yield from _mean_causes(limits, *asked)
-    elif len(asked) == 2 or criterion.tested_from is not From.BOTH:
-        limit_db = criterion.limit_db if len(asked) == 2 else criterion.limit_of_one_way_db
-        for one in asked:
-            yield from _one_way_causes(limits, one, limit_db, "limit")
-
-
-def _latest(fibre: FibreMeasured, place: Place, side: Side, since: Stamp | None) -> Reading | None:
-    for trace in reversed(fibre.history.traces):
-        if (trace.wavelength_nm, trace.is_forward) == side and _is_interim(fibre, place, trace, since):
-            shown = fibre.aligned(trace).readings[place.site_index]
-            if isinstance(shown, Reading):
-                return shown
-    return None
-
-
-def _is_interim(fibre: FibreMeasured, place: Place, trace: Trace, since: Stamp | None) -> bool:
-    if trace.is_ended or trace.calibration_has_run_out or not trace.low_index < place.site_index < trace.high_index:
-        return False
-    if since is not None and trace.stamp.made_at <= since.made_at:
-        return False
-    # Where sealing is not asked for, every reading is final as soon as there is one from each direction.
-    return not fibre.validity.final_after_sealing or fibre.validity.fault_at(trace, place.site_index) in _INTERIM
-
-
-def _mean_causes(limits: ActionLimits, first: Reading, second: Reading) -> Iterator[Cause]:
-    criterion, low = limits.criterion, mean_tenth_mdb(first_mdb=first.low_mdb, second_mdb=second.low_mdb)
-    is_exact = first.is_seen and second.is_seen
-    mean = f"the mean of both directions at {criterion.wavelength_nm} nm {'is' if is_exact else 'is at least'}"
-    records = first.trace.stamp.id, second.trace.stamp.id
-    yield from limits.hold(f"{mean} {db_text(low)} dB,", low, criterion.limit_db, "limit", *records)
-
-
-def _one_way_causes(limits: ActionLimits, reading: Reading, limit_db: float | None, named: str) -> Iterator[Cause]:
-    if reading.is_seen:
-        direction, nm = DIRECTION_LABELS[reading.trace.is_forward], limits.criterion.wavelength_nm
-        said = f"the one-way loss of {mdb_text(reading.high_mdb)} dB ({direction}, {nm} nm) is"
-        yield from limits.hold(said, reading.low_mdb * 10, limit_db, named, reading.trace.stamp.id)
-
-
-def _sealing_work(fibre: FibreMeasured, place: Place, by_joint: _ByJoint) -> Iterator[WorkItem]:
-    if not (place.is_closure and fibre.validity.final_after_sealing) or fibre.validity.is_sealed(place.site):
+def _splice_or_bend(
+    fibre: FibreMeasured,
+    place: Place,
+    joint: Joint,
+    criterion: SpliceLossCriterion,
+    cause: Cause,
+    means: Sequence[MeanLoss],
+) -> Iterator[tuple[Act, Cause]]:
+    """Give what a loss beyond its limit asks for: where it is a bend's, to lay the fibre anew before it is cut."""
+    nm, limit = criterion.wavelength_nm, limit_mdb(criterion.limit_db)
+    short = bend_shown(means, at_nm=nm, limit_mdb=limit) if place.is_closure else None
+    if criterion.basis is Basis.ESTIMATE or short is None:
+        yield Act.RE_SPLICE, cause
         return
-    splices = [splice for joint in place.joints if (splice := latest_splice(fibre, joint)) is not None]
-    if not splices:
-        return
-    state = _state_of(fibre.validity.lids.get(place.site))
-    cause = Cause(
-        clause=f"the splice is finished and {state}: seal it, then test from both ends",
-        criteria=tuple(
-            finding.code
-            for joint in place.joints
-            for finding in by_joint.get((joint.site, joint.position), ())
-            if finding.quantity is Quantity.SPLICE_LOSS
-        ),
-        records=tuple(splice.stamp.id for splice in splices),
-    )
-    yield WorkItem(Act.SEAL_AND_TEST, place.site, (cause,))
+    match relief_of(fibre, place, joint, at_nm=nm):
+        case Relief.ASKED:
+            told = f"{cause.clause}, and at {short.wavelength_nm} nm far less: a bend before it is a splice"
+            yield Act.RELIEVE_BEND, cause._replace(clause=told)
+        case Relief.HELPED_NOT:
+            told = f"{cause.clause}, tested again after its bend was to be relieved"
+            yield Act.RE_SPLICE, cause._replace(clause=told)
 
 
 def _state_of(lid: Lid | None) -> str:
@@ -297,4 +265,4 @@ def _state_of(lid: Lid | None) -> str:
         return "its sealing is not recorded"
     if lid.opened.is_ended:
         return "work after it was sealed was withdrawn without the engineer's word"
-    return "no sealing after it is recorded" if lid.opened.is_splicing else "the closure is open"
+    return "no sealing after it is recorded" if lid.opened.is_splicing else "it is open"

@@ -1,23 +1,19 @@
-"""Tests to make or to make again, once the splicing before them is done and shut, and records that are missing."""
+"""Tests to make or to make again, and records that are missing."""
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
-from service.vocabulary.criteria.base import RequiredTest
-from service.vocabulary.criteria.words import From, LinkStretch, Quantity
+from service.vocabulary.criteria.base import Criterion, RequiredTest
+from service.vocabulary.criteria.words import From, Quantity
 from service.vocabulary.criteria.workmanship import CalibratedSplicer, WorkmanshipCriterion
 from service.vocabulary.design.layout import Span
-from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.words import Act, Outcome, Reason
 from worker.judgement.fibre.findings import Finding
-from worker.judgement.fibre.joined import sites_run_over
 from worker.judgement.fibre.link_tests import DirectionTest, can_be_made, find_test, stretches_of
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.rules.attempts import latest_splice
-from worker.judgement.rules.base import joints_over
 from worker.judgement.traces.places import Place
 from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS, at_wavelength
-from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of, merge_alike
+from worker.judgement.work.items import AskedTest, Cause, WorkItem, beyond_limit, cause_of, merge_alike
 
 # A test is there, but what it says is of no use as it is: it has to be made again, the way the clause says.
 _BETTER_TEST = {
@@ -61,49 +57,37 @@ _BOUND_OF_RETURN_LOSS = "measure again with an instrument that reaches the limit
 _NO_CALIBRATION = "post the calibration if there was one, or calibrate and splice again"
 _NOT_STATED = "replace the splice's record by one that states it"
 _NOT_SAID = {Reason.NO_EVIDENCE, Reason.WORK_NOT_STATED}
+FIRST_WORK = {Act.SPLICE, Act.TERMINATE}
+_NOT_MADE = "not tested yet"
+_AFTER_WORK = "the work before it voids the tests there are"
 
 
-def is_ready_for_tests(fibre: FibreMeasured) -> bool:
-    """Tell whether a fibre, or what of it is joined, is spliced from end to end and its closures are shut."""
-    return any(_is_ready(fibre, span) for span in stretches_of(fibre, LinkStretch.JOINED))
-
-
-def _is_ready(fibre: FibreMeasured, span: Span) -> bool:
-    sites, validity = fibre.layout.design.sites, fibre.validity
-    # What ends in a closure is tested with its lid off.
-    inside = [index for index in validity.closures if span.first < index < span.last]
-    if validity.final_after_sealing and not all(validity.is_sealed(sites[index].id) for index in inside):
-        return False
-    splices = [joint for joint in joints_over(fibre, span) if joint.kind is JointKind.SPLICE]
-    if fibre.history.splices:
-        return all(latest_splice(fibre, joint) is not None for joint in splices)
-    # Nobody posts splices on this fibre: its closures, or the tests already there, have to tell that it is spliced.
-    return validity.final_after_sealing or bool(fibre.history.traces or fibre.history.links)
-
-
-def retest_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> list[WorkItem]:
-    """Return the tests to be made on a fibre that is ready for them."""
+def testing_work(fibre: FibreMeasured, still_open: Sequence[Finding], *, is_reworked: bool) -> list[WorkItem]:
+    """Return the tests to be made on a fibre: what lacks, what does not count, what other work on the list voids."""
+    if not fibre.is_continuous:
+        return []
     items = (
-        *_absent_tests(fibre, still_open),
+        *_whole_tests(fibre, still_open, is_reworked=is_reworked),
         *_tests_through(fibre, still_open),
         *_better_tests(fibre, still_open),
     )
     return merge_alike(items)
 
 
-def record_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> list[WorkItem]:
+def record_work(still_open: Sequence[Finding], work: Sequence[WorkItem]) -> list[WorkItem]:
     """Return what has to be posted of joints that are made, one item for each.
 
     What was done may well be in order, but nobody has said so.
     """
     items: list[WorkItem] = []
+    first = [item for item in work if item.act in FIRST_WORK]
+    to_be_made = {(site, item.position) for item in first for site in item.sites}
     for finding in still_open:
         if finding.quantity is Quantity.REQUIRED_RECORD and finding.reason is Reason.NO_EVIDENCE:
             assert finding.site is not None
-            # Before it is shut or tested, it may still have to be made.
-            if _is_tested_over(fibre, finding.site) or fibre.validity.is_sealed(finding.site):
+            if (finding.site, finding.position) not in to_be_made:
                 cause = cause_of(finding, f"{finding.judged.detail}: post it, or make the joint")
-                items.append(WorkItem(Act.TEST_MISSING, finding.site, (cause,), finding.position))
+                items.append(WorkItem(Act.POST_RECORD, (finding.site,), (cause,), finding.position))
             continue
         criterion, site = finding.criterion, finding.site
         # A finding without a record is about a splice that is not made yet.
@@ -111,47 +95,83 @@ def record_work(fibre: FibreMeasured, still_open: Sequence[Finding]) -> list[Wor
             assert site is not None
             advice = _NO_CALIBRATION if isinstance(criterion.demand, CalibratedSplicer) else _NOT_STATED
             cause = cause_of(finding, f"{finding.judged.detail}: {advice}")
-            items.append(WorkItem(Act.TEST_MISSING, site, (cause,), finding.position))
+            items.append(WorkItem(Act.POST_RECORD, (site,), (cause,), finding.position))
     return merge_alike(items)
 
 
-def _is_tested_over(fibre: FibreMeasured, site: str) -> bool:
-    index, layout = fibre.layout.site_index[site], fibre.layout
-    tests = (*fibre.history.traces, *fibre.history.links)
-    return any(index in sites_run_over(layout, *test.span) for test in tests)
+def tests_behind(fibre: FibreMeasured, *criteria: Criterion) -> tuple[AskedTest, ...]:
+    """Return the tests that criteria are judged by; those that name none look at whatever traces there are."""
+    needs = dict.fromkeys(need for one in criteria for need in one.required_tests)
+    if not needs:
+        needs = dict.fromkeys(RequiredTest("otdr", trace.wavelength_nm) for trace in fibre.history.traces)
+    return tuple(
+        AskedTest(need.name, need.wavelength_nm, _sites_of(fibre, span, is_forward=is_forward)[0])
+        for need in sorted(needs, key=lambda one: one.wavelength_nm or 0)
+        for span in stretches_of(fibre, need.over)
+        for is_forward in _ways(fibre, need, span)
+    )
 
 
-def _absent_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
+def _whole_tests(fibre: FibreMeasured, findings: Sequence[Finding], *, is_reworked: bool) -> Iterator[WorkItem]:
     open_codes = {finding.code for finding in findings if finding.outcome is Outcome.UNDETERMINED}
     needs: dict[tuple[Span, DirectionTest], list[str]] = {}
     for criterion in fibre.criteria.criteria:
-        if criterion.code in open_codes:
+        if is_reworked or criterion.code in open_codes:
             for need in criterion.required_tests:
                 for span in stretches_of(fibre, need.over):
-                    for found in _absent(fibre, need, span) if _is_ready(fibre, span) else ():
+                    for found in _wanted(fibre, need, span, is_reworked=is_reworked):
                         needs.setdefault((span, found), []).append(criterion.code)
     for (span, found), codes in needs.items():
-        site = fibre.layout.design.sites[span.first if found.is_forward else span.last].id
         if found.missing is Reason.NO_EVIDENCE:
-            yield WorkItem(Act.TEST_MISSING, site, (Cause(f"no {found.named}", tuple(codes)),))
+            act, cause = Act.TEST, Cause(_NOT_MADE, tuple(codes))
         elif found.missing is not None:
-            records = tuple(test.stamp.id for test, reason in found.void if reason is found.missing)
-            clause = f"{found.named} does not count: {REASON_LABELS[found.missing]}"
-            yield WorkItem(Act.RETEST, site, (Cause(clause, tuple(codes), records),))
+            records = tuple(one.stamp.id for one, reason in found.void if reason is found.missing)
+            act, cause = Act.RETEST, Cause(REASON_LABELS[found.missing], tuple(codes), records)
+        else:
+            act, cause = Act.RETEST, Cause(_AFTER_WORK, tuple(codes))
+        start, end = _sites_of(fibre, span, is_forward=found.is_forward)
+        asked = (AskedTest(found.test, found.wavelength_nm, start),)
+        yield _ask(fibre, act, asked, cause, between=(start, end) if found.is_forward else (end, start))
 
 
-def _absent(fibre: FibreMeasured, need: RequiredTest, span: Span) -> list[DirectionTest]:
+def _wanted(fibre: FibreMeasured, need: RequiredTest, span: Span, *, is_reworked: bool) -> list[DirectionTest]:
     """Return the directions in which a test that is needed has to be made; where either is enough, one of them."""
-    test, nm, _, tested_from = need
     found = [
-        find_test(fibre, test=test, wavelength_nm=nm, is_forward=is_forward, between=span)
-        for is_forward in tested_from.directions
+        find_test(fibre, test=need.name, wavelength_nm=need.wavelength_nm, is_forward=is_forward, between=span)
+        for is_forward in need.tested_from.directions
     ]
-    if tested_from is From.EITHER and any(one.missing is None for one in found):
+    is_either = need.tested_from is From.EITHER
+    if is_either and not is_reworked and any(one.missing is None for one in found):
         return []
-    can_be = (one for one in found if can_be_made(fibre, test, is_forward=one.is_forward, between=span))
-    absent = [one for one in can_be if one.missing is not None]
-    return absent[:1] if tested_from is From.EITHER else absent
+    can_be = (one for one in found if can_be_made(fibre, need.name, is_forward=one.is_forward, between=span))
+    wanted = [one for one in can_be if is_reworked or one.missing is not None]
+    return wanted[:1] if is_either else wanted
+
+
+def _ways(fibre: FibreMeasured, need: RequiredTest, span: Span) -> Iterator[bool]:
+    """Give the directions in which a test is needed between two sites and can be made."""
+    for is_forward in need.tested_from.directions:
+        if can_be_made(fibre, need.name, is_forward=is_forward, between=span):
+            yield is_forward
+
+
+def _sites_of(fibre: FibreMeasured, span: Span, *, is_forward: bool) -> tuple[str, str]:
+    first, last = (fibre.layout.design.sites[index].id for index in (span.first, span.last))
+    return (first, last) if is_forward else (last, first)
+
+
+def _ask(
+    fibre: FibreMeasured,
+    act: Act,
+    tests: Sequence[AskedTest],
+    cause: Cause,
+    *,
+    between: tuple[str, str] | None = None,
+) -> WorkItem:
+    """Ask both ends for tests: whoever stands at one alone cannot make them, for cords and sources stand at both."""
+    index, unbuilt = fibre.layout.site_index, fibre.layout.unbuilt_ends
+    ends = tuple(site for site in between or fibre.end_sites if index[site] not in unbuilt)
+    return WorkItem(act, ends or fibre.end_sites, (cause,), tests=tuple(tests))
 
 
 def _tests_through(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
@@ -185,36 +205,38 @@ def _test_through(
 ) -> WorkItem:
     nm, criteria = findings[0].wavelength_nm, tuple(finding.code for finding in findings)
     way = f"{DIRECTION_LABELS[is_forward]} at {nm} nm"
+    tests = (AskedTest("otdr", nm, fibre.end_sites[0 if is_forward else 1]),)
     if missing is Reason.NO_EVIDENCE:
         clause = f"no OTDR trace that counts runs over {place.site} {way}: test from a site before to a site behind"
-        return WorkItem(Act.TEST_MISSING, place.site, (Cause(clause, criteria),))
+        return WorkItem(Act.TEST, (place.site,), (Cause(clause, criteria),), tests=tests)
     clause = f"the OTDR trace {way} does not count for {place.site}: {REASON_LABELS[missing]}"
-    return WorkItem(Act.RETEST, fibre.end_sites[0 if is_forward else 1], (Cause(clause, criteria),))
+    return _ask(fibre, Act.RETEST, tests, Cause(clause, criteria))
 
 
 def _better_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
     unclear: dict[tuple[str, Reason, int | None], list[Finding]] = {}
     for finding in findings:
         nm, reason = finding.wavelength_nm, finding.reason
+        tests = tests_behind(fibre, finding.criterion)
         if reason is not None and reason in _BETTER_TEST:
             unclear.setdefault((_advice(finding, reason), reason, nm), []).append(finding)
         elif finding.is_bad and finding.quantity is Quantity.DIRECTION_DIFFERENCE:
             where = f"between the directions at {finding.site}{at_wavelength(nm)}"
             cause = cause_of(finding, f"the difference {where} {beyond_limit(finding)}: {_IF_IT_STAYS}")
-            yield WorkItem(Act.RETEST, fibre.end_sites[0], (cause,))
-        elif finding.is_bad and finding.quantity in _LOOKED_INTO and finding.from_site is not None:
+            yield _ask(fibre, Act.RETEST, tests, cause)
+        elif finding.is_bad and finding.quantity in _LOOKED_INTO:
             name, advice = _LOOKED_INTO[finding.quantity]
             cause = cause_of(finding, f"{name}{at_wavelength(nm)} {beyond_limit(finding)}{advice}")
-            yield WorkItem(Act.RETEST, finding.from_site, (cause,))
-        elif finding.is_bad and finding.quantity is Quantity.TRACE_SETTINGS and finding.from_site is not None:
-            cause = cause_of(finding, f"OTDR trace {finding.judged.detail}: {_AS_AGREED}")
-            yield WorkItem(Act.RETEST, finding.from_site, (cause,))
+            yield _ask(fibre, Act.RETEST, tests, cause)
+        elif finding.is_bad and finding.quantity is Quantity.TRACE_SETTINGS:
+            yield _ask(fibre, Act.RETEST, tests, cause_of(finding, f"OTDR trace {finding.judged.detail}: {_AS_AGREED}"))
     for (advice, reason, nm), own in unclear.items():
         sites = ", ".join(dict.fromkeys(one.site for one in own if one.site is not None))
         where = f" at {sites}" if sites else ""
         clause = f"{REASON_LABELS[reason]}{where}{at_wavelength(nm)}: {advice}"
         records = tuple(reading.record for one in own for reading in one.judged.readings)
-        yield WorkItem(Act.RETEST, fibre.end_sites[0], (Cause(clause, tuple(one.code for one in own), records),))
+        cause = Cause(clause, tuple(dict.fromkeys(one.code for one in own)), records)
+        yield _ask(fibre, Act.RETEST, tests_behind(fibre, *(one.criterion for one in own)), cause)
 
 
 def _advice(finding: Finding, reason: Reason) -> str:

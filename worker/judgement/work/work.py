@@ -1,36 +1,133 @@
-"""The work list of one fibre: what a crew has to do, in order from A, to turn its findings around."""
+"""The work list of one fibre: what a crew has to do, in a foreman's order, so that every finding conforms."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
-from service.vocabulary.findings.words import Act
+from service.vocabulary.findings.words import Act, Reason
 from worker.judgement.fibre.findings import Finding
+from worker.judgement.fibre.joined import sites_run_over
 from worker.judgement.fibre.measured import FibreMeasured
+from worker.judgement.words import REASON_LABELS, at_wavelength
 from worker.judgement.work.connections import connection_work, inspection_work
 from worker.judgement.work.faults import fault_work
-from worker.judgement.work.items import WorkItem
-from worker.judgement.work.joints import joint_work, statistic_work
-from worker.judgement.work.retests import is_ready_for_tests, record_work, retest_work
+from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of, join_sites, merge_alike
+from worker.judgement.work.joints import is_all_done, joint_work, sealing_work, statistic_work
+from worker.judgement.work.retests import FIRST_WORK, record_work, testing_work, tests_behind
 
 _ACT_ORDER = {act: rank for rank, act in enumerate(Act)}
+# Tests come when all else is done, papers and questions at the end.
+_STAGES = {Act.TEST: 1, Act.RETEST: 1, Act.POST_RECORD: 2, Act.ASK_ENGINEER: 3}
+_NO_WORK_HELPS = "no work of a crew mends it: the engineer may concede it, or agree to another criterion or design"
 
 
 def work_of(fibre: FibreMeasured, findings: Sequence[Finding]) -> list[WorkItem]:
-    """Return what is to be done on one fibre.
+    """Return what is to be done on one fibre, from the first day on.
 
-    Tests come last, and the inspection of end faces just before them: what is tested before the other work is finished
-    has to be tested again. Where joints keep their own limits and break one together, the worst of them is asked for,
-    unless there is other work. A record that is only missing holds nothing up.
+    What waits for other work is not ready: what is tested before that is finished has to be tested again. Where joints
+    keep their own limits and break one together, the worst of them is asked for, unless there is other work. A record
+    that is only missing holds nothing up.
     """
     still_open = [finding for finding in findings if not finding.is_good]
+    if not still_open and is_all_done(fibre, findings):
+        return []
     work = [
         *fault_work(fibre, still_open),
         *joint_work(fibre, findings),
         *connection_work(fibre, still_open),
     ]
     # Any other work may bring the joints back within their limit together, so the worst is named last.
-    work = work or list(statistic_work(fibre, still_open))
-    if not work and still_open and is_ready_for_tests(fibre):
-        work = list(inspection_work(fibre, still_open)) or list(retest_work(fibre, still_open))
-    work += record_work(fibre, still_open)
+    work = merge_alike(work or statistic_work(fibre, still_open))
+    work = [item._replace(opens=_is_under_shut_lid(fibre, item)) for item in work]
+    work += sealing_work(fibre, work)
+    is_reworked = any(item.act is not Act.SEAL and item.act not in FIRST_WORK for item in work)
+    work += [item._replace(is_ready=not work) for item in inspection_work(fibre, still_open)]
+    is_ready = not work
+    tests = testing_work(fibre, still_open, is_reworked=is_reworked)
+    work += [item._replace(is_ready=not any(_holds_up(fibre, one, item) for one in work)) for item in tests]
+    work += record_work(still_open, work)
+    # What other work leaves open is seen when that is done.
+    work += _last_resort(fibre, still_open, work, is_last=is_ready)
     site_index = fibre.layout.site_index
-    return sorted(work, key=lambda item: (site_index[item.site], _ACT_ORDER[item.act], item.position or 0))
+    in_order = sorted(
+        work,
+        key=lambda item: (
+            _STAGES.get(item.act, 0),
+            site_index[item.sites[0]],
+            _ACT_ORDER[item.act],
+            item.position or 0,
+        ),
+    )
+    return join_sites(in_order)
+
+
+def _holds_up(fibre: FibreMeasured, item: WorkItem, test: WorkItem) -> bool:
+    """Tell whether work comes before a test: at a site that it runs over, not in a closure that it ends in."""
+    index = fibre.layout.site_index
+    between = [index[site] for site in test.sites]
+    if len(between) == 1:
+        return True
+    run_over = set(sites_run_over(fibre.layout, min(between), max(between)))
+    return any(index[site] in run_over for site in item.sites)
+
+
+def _is_under_shut_lid(fibre: FibreMeasured, item: WorkItem) -> bool:
+    return any(fibre.layout.is_closure(site) and fibre.validity.is_sealed(site) for site in item.sites)
+
+
+def _last_resort(
+    fibre: FibreMeasured, still_open: Iterable[Finding], work: Sequence[WorkItem], *, is_last: bool
+) -> Iterator[WorkItem]:
+    """Return what is to be done about required findings that no other item is about: test again, or ask."""
+    left = [one for one in still_open if one.is_required and not any(_is_answer(item, one) for item in work)]
+    asked: dict[tuple[str, str], list[Finding]] = {}
+    unclear: list[WorkItem] = []
+    for finding in left:
+        question = _question(fibre, finding)
+        if question is not None:
+            asked.setdefault((_site_of(fibre, finding), question), []).append(finding)
+        elif is_last and finding.reason is not None:
+            unclear.append(_test_again(fibre, finding))
+    for (site, question), own in asked.items():
+        causes = [cause_of(one, question) for one in own]
+        codes = tuple(dict.fromkeys(one.code for one in own))
+        values = [cause.value for cause in causes if cause.value is not None]
+        records = tuple(dict.fromkeys(record for cause in causes for record in cause.records))
+        yield WorkItem(Act.ASK_ENGINEER, (site,), (Cause(question, codes, records, values[0] if values else None),))
+    yield from merge_alike(unclear)
+
+
+def _test_again(fibre: FibreMeasured, finding: Finding) -> WorkItem:
+    assert finding.reason is not None
+    where = "" if finding.site is None else f" at {finding.site}"
+    said = f"{REASON_LABELS[finding.reason]}{where}{at_wavelength(finding.wavelength_nm)}"
+    how = "with a shorter pulse" if finding.reason is Reason.GROUP_ONLY else "from both ends"
+    tests = tests_behind(fibre, finding.criterion)
+    return WorkItem(Act.RETEST, fibre.end_sites, (cause_of(finding, f"{said}: test again {how}"),), tests=tests)
+
+
+def _is_answer(item: WorkItem, finding: Finding) -> bool:
+    """Tell whether an item is about a finding: it names its criterion, and its place unless it is a test."""
+    is_there = bool(item.tests) or finding.site is None or finding.site in item.sites
+    return is_there and finding.code in item.criteria
+
+
+def _question(fibre: FibreMeasured, finding: Finding) -> str | None:
+    """Return what the engineer has to be asked, where no work of a crew can help; None where a test may."""
+    if finding.reason is Reason.END_NOT_BUILT:
+        return f"{REASON_LABELS[Reason.END_NOT_BUILT]}: build it, or the engineer may concede it"
+    if finding.reason is Reason.GROUP_ONLY and finding.site is not None and not fibre.layout.is_closure(finding.site):
+        return (
+            f"{REASON_LABELS[Reason.GROUP_ONLY]}, and no pulse parts a pigtail's splice from its connector: the "
+            "engineer may agree to a limit for both together, or concede it"
+        )
+    if not finding.is_bad:
+        return None
+    quantity = finding.quantity.value.replace("_", " ")
+    is_held = finding.judged.limit is not None and finding.judged.bounds is not None
+    said = beyond_limit(finding) if is_held else finding.judged.detail
+    return f"the {quantity}{at_wavelength(finding.wavelength_nm)} {said}: {_NO_WORK_HELPS}"
+
+
+def _site_of(fibre: FibreMeasured, finding: Finding) -> str:
+    if finding.reason is Reason.END_NOT_BUILT:
+        return fibre.layout.design.sites[max(fibre.layout.unbuilt_ends)].id
+    return finding.site or finding.from_site or fibre.end_sites[0]

@@ -18,7 +18,7 @@ from tests.factories import (
     spliced,
     with_events,
 )
-from tests.unit.judgement.judging import finding_by, judge, only_item
+from tests.unit.judgement.judging import because, finding_by, judge, only_item
 
 ENDS = (("A", "B", 500.0), ("B", "A", 300.0))
 WIDE: Body = {"kind": "fixed", "limit_db": 60.0}
@@ -208,4 +208,4 @@ def test_it_is_to_be_referenced_and_measured_again() -> None:
     bodies = [*spliced(), *sealed(), *with_total(1.0), *powers(2.0, 2.0)]
     item = only_item(judge(bodies, design=cord_ended(), criteria=criteria))
     assert item["act"] == "retest"
-    assert "take the reference again, measure again" in item["because"]
+    assert "take the reference again, measure again" in because(item)

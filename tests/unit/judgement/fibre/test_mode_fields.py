@@ -8,7 +8,7 @@ from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import Body, cord_ended, make_section, only, splice_criterion, spliced
 from tests.reference.overlap import overlap_loss_db
 from tests.unit.judgement.joints import traces
-from tests.unit.judgement.judging import finding_of, judge, only_item
+from tests.unit.judgement.judging import because, finding_of, judge, only_item
 
 NO_SCATTERING: Body = {"scattering_db": 0.0}
 
@@ -106,4 +106,4 @@ def test_what_is_impossible_is_to_be_tested_again() -> None:
     bodies = [*spliced(), *traces(1.2, -1.1, design=ANY_TYPE)]
     item = only_item(judge(bodies, design=ANY_TYPE, criteria=only(splice_criterion(limit_db=0.3))))
     assert item["act"] == "retest"
-    assert item["because"].endswith("at C1 at 1550 nm: test this very fibre again from both ends.")
+    assert because(item).endswith("at C1 at 1550 nm: test this very fibre again from both ends.")

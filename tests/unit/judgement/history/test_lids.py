@@ -20,7 +20,7 @@ from tests.factories import (
     spliced,
     stored,
 )
-from tests.unit.judgement.judging import finding_of, judge, splice_at_c1, work_of
+from tests.unit.judgement.judging import because, finding_of, judge, only_item, splice_at_c1, where, work_of
 from worker.judgement.history.evidence import Evidence
 
 # The tests of the factories are made on the 20th, the closures sealed on the 10th.
@@ -78,9 +78,9 @@ def test_splicing_after_the_last_sealing_leaves_the_closure_open() -> None:
     records = [*finished_fibre(), make_splice(made_at=SPLICED, attempt=2), *both_ways(made_at=RETESTED)]
     assert at_c1(records)["reason"] == "closure_open"
     judgement = judge(records)
-    assert work_of(judgement) == [("seal_and_test", "C1")]
-    [item] = judgement.document["work"]
-    assert "no sealing after it is recorded" in item["because"]
+    item = only_item(judgement)
+    assert (item["act"], where(item)) == ("seal", "C1")
+    assert "No sealing after it is recorded" in because(item)
 
 
 @pytest.mark.parametrize(("made_at", "reason"), [(RESEALED, "before_sealing"), ("2025-03-24T08:00:00.000001Z", None)])
@@ -280,12 +280,12 @@ def test_a_withdrawn_opening_of_what_nobody_had_shut_is_none() -> None:
 
 
 def test_the_work_list_says_whose_word_is_missing() -> None:
-    [item] = judge([*finished_fibre(), stored(opened(), is_ended=True)]).document["work"]
-    assert (item["act"], item["site"]) == ("seal_and_test", "C1")
-    assert "without the engineer's word" in item["because"]
+    item = only_item(judge([*finished_fibre(), stored(opened(), is_ended=True)]))
+    assert (item["act"], where(item)) == ("seal", "C1")
+    assert "without the engineer's word" in because(item)
     retests = judge([*finished_fibre(), stored(opened(), is_ended=True), resealed()]).document["work"]
     assert {item["act"] for item in retests} == {"retest"}
-    assert all("without the engineer's word" in item["because"] for item in retests)
+    assert all("without the engineer's word" in because(item) for item in retests)
 
 
 def of_other(splice: Body, **said: bool) -> Evidence:

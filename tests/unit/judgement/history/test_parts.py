@@ -120,4 +120,4 @@ def test_the_trace_is_to_be_taken_again() -> None:
         design=cord_ended(),
         criteria=only(splice_criterion()),
     )
-    assert ("retest", "B") in work_of(judged)
+    assert ("retest", "A-B") in work_of(judged)

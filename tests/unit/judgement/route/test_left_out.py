@@ -18,6 +18,7 @@ from tests.factories import (
     stray_criterion,
     with_events,
 )
+from tests.unit.judgement.judging import because, where
 from tests.unit.judgement.routes import verdict_of
 from worker.judgement.route.settle import Verdict
 
@@ -171,6 +172,6 @@ def test_the_segment_is_undetermined_and_says_what_is_missing() -> None:
 
 def test_the_traces_are_to_be_taken_again() -> None:
     [item] = settled(traces(1, (0.2, 0.9, 0.2))).document["work"]
-    assert (item["act"], item["site"], item["fibre"]) == ("retest", "A", 1)
-    assert item["because"].endswith("take the traces again from both ends, each event in them, and measure again.")
+    assert (item["act"], where(item), item["fibre"]) == ("retest", "A-B", 1)
+    assert because(item).endswith("take the traces again from both ends, each event in them, and measure again.")
     assert "work" not in settled(traces(1, USUAL)).document

@@ -5,7 +5,7 @@ import pytest
 from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import Body, difference_criterion, only, spliced
 from tests.unit.judgement.joints import traces
-from tests.unit.judgement.judging import finding_by, judge, only_item
+from tests.unit.judgement.judging import because, finding_by, judge, only_item
 
 
 def apart(*readings_db: float | None, **criterion: object) -> FindingDocument:
@@ -72,7 +72,7 @@ def test_it_is_to_be_tested_again_and_no_splice_mends_it() -> None:
     bodies: list[Body] = [*spliced(), *traces(0.4, -0.3)]
     item = only_item(judge(bodies, criteria=only(difference_criterion())))
     assert item["act"] == "retest"
-    assert item["because"] == (
+    assert because(item) == (
         "The difference between the directions at C1 at 1550 nm is 0.7000 dB, above the limit of 0.5000 dB: test again "
         "from both ends; if it stays it is of the two fibres, and no splice mends it."
     )

@@ -18,7 +18,7 @@ from tests.factories import (
     spliced,
     with_events,
 )
-from tests.unit.judgement.judging import judge
+from tests.unit.judgement.judging import because, judge
 from worker.judgement.route.attainable import attainability
 
 OF_ALL = {"wavelength_nm": 1550, "attenuation_db_per_km": 0.19}
@@ -104,4 +104,4 @@ def test_the_crew_looks_for_strain_along_the_cable() -> None:
     bodies = [*spliced(), *measured(0.25, design)]
     [item, *_] = judge(bodies, design=design, criteria=only(reel_criterion())).document["work"]
     assert item["act"] == "relieve_bend"
-    assert "loses more than on its reel" in item["because"]
+    assert "loses more than on its reel" in because(item)

@@ -6,7 +6,7 @@ import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
 from tests.factories import Body, make_attenuation, only, reference_criterion, sealed, spliced
-from tests.unit.judgement.judging import finding_by, judge, only_item
+from tests.unit.judgement.judging import because, finding_by, judge, only_item
 
 TESTED = {"made_at": "2025-03-20T12:00:00Z"}
 
@@ -66,14 +66,14 @@ def test_a_reference_taken_after_its_test_is_no_reference_of_it() -> None:
 
 
 @pytest.mark.parametrize(
-    ("there", "because"),
+    ("there", "said"),
     [
         ("2025-03-20T07:00:00Z", "take the reference again and measure again"),
         (None, "state when the reference was taken"),
     ],
 )
-def test_the_crew_references_again_or_says_when_it_did(there: str | None, because: str) -> None:
+def test_the_crew_references_again_or_says_when_it_did(there: str | None, said: str) -> None:
     bodies = [*spliced(), *two_way(there, "2025-03-20T11:00:00Z")]
     item = only_item(judge(bodies, criteria=only(reference_criterion(limit_h=4.0))))
     assert item["act"] == "retest"
-    assert because in item["because"]
+    assert said in because(item)

@@ -19,7 +19,7 @@ from tests.factories import (
     with_events,
     with_site,
 )
-from tests.unit.judgement.judging import finding_by, finding_of, judge
+from tests.unit.judgement.judging import because, finding_by, finding_of, judge, only_item, where
 from worker.physics.reflectance import event_reflectance_db
 
 AT_A_M = {True: 500.0, False: 3300.0}
@@ -314,7 +314,7 @@ def test_what_reflects_on_no_joint_is_looked_for_in_its_section() -> None:
     asked = {**reflectance_criterion()}
     del asked["joint"]
     bodies = [*sealed(), with_reflection(-40.0), with_reflection(-40.0, is_forward=False)]
-    work = judge(bodies, criteria=only(asked)).document["work"]
-    assert [(item["act"], item["site"]) for item in work] == [("relieve_bend", "C1")]
-    assert "1400.00 m from A" in work[0]["because"]
-    assert "find the damage there" in work[0]["because"]
+    item = only_item(judge(bodies, criteria=only(asked)))
+    assert (item["act"], where(item)) == ("relieve_bend", "C1")
+    assert "1400.00 m from A" in because(item)
+    assert "find the damage there" in because(item)

@@ -21,7 +21,7 @@ from tests.factories import (
     termination_criterion,
     with_id,
 )
-from tests.unit.judgement.judging import finding_of, judge, only_item
+from tests.unit.judgement.judging import because, criteria_behind, finding_of, judge, only_item, where
 from worker.judgement.history.evidence import Evidence
 
 SPLICES = required_record_criterion(joint="splice")
@@ -81,10 +81,12 @@ def test_a_pigtails_termination_with_an_estimate_is_the_record_of_its_splice(cha
 def test_what_is_shut_or_tested_without_its_record_is_asked_for(closed_by: Body) -> None:
     but_one = [one for one in spliced() if one["site"] != "C2"]
     criteria = only(SPLICES)
-    assert [item for item in judge(but_one, criteria=criteria).document["work"] if item["site"] == "C2"] == []
-    [item] = [one for one in judge([*but_one, closed_by], criteria=criteria).document["work"] if one["site"] == "C2"]
-    assert (item["act"], item["criteria"]) == ("test_missing", ["RECORDED"])
-    assert item["because"].startswith("No splice record is there")
+    [first] = [one for one in judge(but_one, criteria=criteria).document["work"] if one["act"] == "splice"]
+    assert where(first) == "C2"
+    work = judge([*but_one, *sealed(), closed_by], criteria=criteria).document["work"]
+    [item] = [one for one in work if where(one) == "C2"]
+    assert (item["act"], criteria_behind(item)) == ("post_record", ["RECORDED"])
+    assert because(item).startswith("No splice record is there")
 
 
 def finished_but(**changes: object) -> list[Body]:
@@ -104,7 +106,7 @@ def test_an_unfinished_splice_conforms_to_no_limit_whatever_it_measures(changes:
     others = [one for one in judgement.document["findings"] if one is not finding]
     assert {one["outcome"] for one in others} == {"conforming"}
     item = only_item(judgement)
-    assert (item["act"], item["site"], item["criteria"]) == (act, "C1", ["SPLICE-1550"])
+    assert (item["act"], where(item), criteria_behind(item)) == (act, "C1", ["SPLICE-1550"])
 
 
 @pytest.mark.parametrize("changes", [UNSHRUNK, FAILED])

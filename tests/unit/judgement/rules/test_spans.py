@@ -112,11 +112,8 @@ def test_what_is_missing_of_a_span_is_named_by_its_ends_and_asked_for_there() ->
         "no attenuation test from B to P at 1550 nm",
     )
     [item] = judged.document["work"]
-    assert (item["act"], item["site"], item["because"]) == (
-        "test_missing",
-        "B",
-        "No attenuation test from B to P at 1550 nm.",
-    )
+    assert (item["act"], item["sites"]) == ("test", ["P", "B"])
+    assert item.get("tests") == [{"test": "attenuation", "wavelengths_nm": [1550], "from_sites": ["B"]}]
 
 
 def test_a_fibre_that_runs_through_the_panel_uncut_has_one_span() -> None:

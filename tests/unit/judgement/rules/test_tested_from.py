@@ -409,15 +409,15 @@ def test_one_trace_is_enough_where_one_end_was_agreed(
 def test_only_the_tests_that_were_agreed_are_asked_for(tested_from: str, sites: list[str]) -> None:
     criteria = only(splice_criterion(tested_from=tested_from), required_test_criterion(tested_from=tested_from))
     bodies = [*(make_splice(site=site) for site in ("A", "C1", "C2", "B")), *sealed()]
-    work = judge(bodies, criteria=criteria).document["work"]
-    assert [item["site"] for item in work] == sites
+    [item] = [one for one in judge(bodies, criteria=criteria).document["work"] if one["act"] == "test"]
+    assert [asked["from_sites"] for asked in item.get("tests", [])] == [sites]
 
 
 def test_where_either_end_is_enough_the_one_that_was_tested_asks_for_no_other() -> None:
     criteria = only(required_test_criterion(tested_from="either"), continuity_criterion(force="advisory"))
     bodies = [*(make_splice(site=site) for site in ("A", "C1", "C2", "B")), *sealed(), make_otdr(**FROM_B)]
-    work = judge(bodies, criteria=criteria).document["work"]
-    assert [item["because"] for item in work] == ["No continuity test A to B."]
+    [item] = judge(bodies, criteria=criteria).document["work"]
+    assert [asked["test"] for asked in item.get("tests", [])] == ["continuity"]
 
 
 @pytest.mark.parametrize(

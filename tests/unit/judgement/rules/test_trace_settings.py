@@ -23,7 +23,7 @@ from tests.factories import (
     with_events,
     with_site,
 )
-from tests.unit.judgement.judging import judge, only_item
+from tests.unit.judgement.judging import because, criteria_behind, judge, only_item, records_behind, where
 from worker.judgement.judge import FibreJudgement
 from worker.judgement.route.attainable import attainability
 
@@ -201,18 +201,18 @@ def test_the_crew_tests_again_with_what_was_agreed() -> None:
     there, _ = both_ways(loss_threshold_db=0.05)
     _, back = both_ways(loss_threshold_db=0.01)
     item = only_item(judged([there, back]))
-    assert (item["act"], item["site"], item["criteria"]) == ("retest", "A", ["SETTINGS-1550"])
-    assert item["because"] == (
+    assert (item["act"], where(item), criteria_behind(item)) == ("retest", "A-B", ["SETTINGS-1550"])
+    assert because(item) == (
         "OTDR trace A to B at 1550 nm: loss threshold 0.050 dB, more than 0.010 dB: test again as agreed, and have the "
         "record state what is asked for."
     )
-    assert item["records"] == [there["id"]]
+    assert records_behind(item) == [there["id"]]
 
 
 def test_a_missing_trace_is_asked_for_by_the_criterion() -> None:
     there, _ = both_ways(loss_threshold_db=0.01)
     item = only_item(judged([there]))
-    assert (item["act"], item["site"], item["criteria"]) == ("test_missing", "B", ["SETTINGS-1550"])
+    assert (item["act"], where(item), criteria_behind(item)) == ("test", "A-B", ["SETTINGS-1550"])
 
 
 @pytest.mark.parametrize(

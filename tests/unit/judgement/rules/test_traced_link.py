@@ -134,7 +134,8 @@ def test_what_belongs_to_source_and_meter_is_refused(changes: Body) -> None:
 
 def test_the_crew_is_asked_for_traces() -> None:
     judged = judge(sealed(), design=cord_ended(), criteria=only(link_criterion(limit=FIXED, **BY_OTDR)))
-    assert {one["because"].split(" A to")[0].split(" B to")[0] for one in judged.document["work"]} == {"No OTDR trace"}
+    [item] = [one for one in judged.document["work"] if one["act"] == "test"]
+    assert {asked["test"] for asked in item.get("tests", [])} == {"otdr"}
 
 
 def of_two_types(second: str = "G.655") -> Body:

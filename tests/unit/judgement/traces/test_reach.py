@@ -21,7 +21,16 @@ from tests.factories import (
     with_events,
     with_site,
 )
-from tests.unit.judgement.judging import finding_of, judge, only_item, splice_at_c1
+from tests.unit.judgement.judging import (
+    because,
+    criteria_behind,
+    finding_of,
+    judge,
+    only_item,
+    ready_items,
+    splice_at_c1,
+    where,
+)
 from worker.judgement.judge import FibreJudgement
 
 LINKS = [make_attenuation(), make_attenuation(from_site="B", to_site="A")]
@@ -179,10 +188,10 @@ def test_a_panel_that_no_trace_passes_asks_for_the_trace_that_does() -> None:
     advice = "at 1550 nm: test from a site before to a site behind"
     over, back = (f"o OTDR trace that counts runs over C2 {way} {advice}" for way in ("A to B", "B to A"))
     item = only_item(judgement)
-    assert (item["act"], item["site"], item["because"]) == ("test_missing", "C2", f"N{over}; n{back}.")
-    assert item["criteria"] == ["TERM-1550"]
+    assert (item["act"], where(item), because(item)) == ("test", "C2", f"N{over}; n{back}.")
+    assert criteria_behind(item) == ["TERM-1550"]
     through = judge([*sealed(), *span_by_span(design), *LINKS, make_otdr(design=design)], design=design)
-    assert only_item(through)["because"] == f"N{back}."
+    assert because(only_item(through)) == f"N{back}."
 
 
 def test_a_trace_over_the_panel_that_no_longer_counts_is_asked_for_again() -> None:
@@ -190,8 +199,8 @@ def test_a_trace_over_the_panel_that_no_longer_counts_is_asked_for_again() -> No
     old = both_ways(design=design, calibrated_until="2025-01-01")
     judgement = judge([*sealed(), *span_by_span(design), *LINKS, *old], design=design)
     assert finding_of(judgement, "TERM-1550", site="C2")["reason"] == "calibration_run_out"
-    assert [(item["act"], item["site"]) for item in judgement.document["work"]] == [("retest", "A"), ("retest", "B")]
-    assert all("does not count for C2" in item["because"] for item in judgement.document["work"])
+    assert [(item["act"], where(item)) for item in ready_items(judgement)] == [("retest", "A-B")]
+    assert all("does not count for C2" in because(item) for item in judgement.document["work"])
 
 
 @pytest.mark.parametrize(("at_m", "strays"), [(3510.0, []), (3510.01, ["3010.01"])])

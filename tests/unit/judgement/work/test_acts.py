@@ -27,6 +27,7 @@ from tests.factories import (
     stretched,
     with_events,
 )
+from tests.unit.judgement.judging import because, criteria_behind, where
 from tests.unit.judgement.story import RETESTED, REWORKED, SIDES, Story, finished, opened_and_sealed
 
 AFTER_SPLICE = "2025-03-04T08:00:00Z"
@@ -37,10 +38,11 @@ RETURN_LOSS: Body = return_loss_criterion()
 def test_a_splice_is_made_again_once() -> None:
     story = Story(splice_criterion()).add(*finished(*both_ways(losses_db={"C1": 0.2})))
     [item] = story.asked(Act.RE_SPLICE)
-    assert (item["site"], item["position"]) == ("C1", 1)
+    assert (where(item), item["position"]) == ("C1", 1)
     story.add(make_splice(attempt=2, made_at=REWORKED), *opened_and_sealed("C1"))
     assert {item["act"] for item in story.work} == {"retest"}
-    assert story.add(*both_ways(made_at=RETESTED)).work == []
+    # What is left is that the pigtails' splices are read with their connectors, and no limit is agreed for both.
+    assert {item["act"] for item in story.add(*both_ways(made_at=RETESTED)).work} == {"ask_engineer"}
 
 
 @pytest.mark.parametrize(
@@ -68,18 +70,18 @@ def test_bad_workmanship_is_spliced_again(demand: Body, bad: Body, good: Body, s
     criterion = {"code": "W", "quantity": "workmanship", "demand": demand, "at": "line_closures"}
     story = Story(criterion).add(made(bad))
     [item] = story.asked(Act.RE_SPLICE)
-    assert (item["site"], item["is_urgent"], item["criteria"]) == ("C1", True, ["W"])
-    assert said in item["because"]
+    assert (where(item), item["is_urgent"], criteria_behind(item)) == ("C1", True, ["W"])
+    assert said in because(item)
     assert story.add(made(good, attempt=2, made_at=REWORKED)).asked(Act.RE_SPLICE) == []
 
 
 def test_an_estimate_that_is_the_criterion_is_named_as_one_and_overrules_no_trace() -> None:
     by_estimate = splice_criterion(code="EST", basis="estimate", limit_db=0.06, one_way_action_limit_db=None)
     [item] = Story(by_estimate).add(make_splice(estimate_db=0.07)).asked(Act.RE_SPLICE)
-    assert item["because"].startswith("The splicer's estimate is 0.0700 dB, above the limit of 0.0600 dB")
+    assert because(item).startswith("The splicer's estimate is 0.0700 dB, above the limit of 0.0600 dB")
     high = make_otdr(losses_db={"C1": 0.4}, made_at=AFTER_SPLICE)
     [item] = Story(by_estimate, splice_criterion()).add(make_splice(), high).asked(Act.RE_SPLICE)
-    assert item["criteria"] == ["SPLICE-1550"]
+    assert criteria_behind(item) == ["SPLICE-1550"]
 
 
 def test_traces_are_not_held_against_the_limit_of_an_estimate() -> None:
@@ -91,7 +93,7 @@ def test_traces_are_not_held_against_the_limit_of_an_estimate() -> None:
 def test_a_guarded_limit_is_named_with_its_guard_band() -> None:
     guarded = splice_criterion(decision="guarded", uncertainty_db=0.03)
     [item] = Story(guarded).add(*finished(*both_ways(losses_db={"C1": 0.09}))).asked(Act.RE_SPLICE)
-    assert "is 0.0900 dB, above the limit of 0.1000 dB with a guard band of 0.0300 dB" in item["because"]
+    assert "is 0.0900 dB, above the limit of 0.1000 dB with a guard band of 0.0300 dB" in because(item)
 
 
 MEAN: Body = statistic_criterion(over="span", limit_db=0.05)
@@ -102,8 +104,8 @@ def test_where_only_the_mean_of_a_span_is_too_high_its_worst_splice_is_made_agai
     story = Story(splice_criterion(), MEAN, design=design)
     story.add(*finished(*both_ways(losses_db={"C1": 0.03, "C2": 0.09}, design=design)))
     [item] = story.work
-    assert (item["act"], item["site"], item["position"], item["criteria"]) == ("re_splice", "C2", 1, ["MEAN"])
-    assert item["because"] == (
+    assert (item["act"], where(item), item["position"], criteria_behind(item)) == ("re_splice", "C2", 1, ["MEAN"])
+    assert because(item) == (
         "The mean loss of 2 joints together is 0.0600 dB, above the limit of 0.0500 dB, and this one loses most, "
         "0.0900 dB."
     )
@@ -117,7 +119,7 @@ def test_a_splice_that_is_bad_by_itself_comes_before_what_is_wrong_of_all_togeth
     story = Story(splice_criterion(), MEAN, design=design)
     story.add(*finished(*both_ways(losses_db={"C1": 0.2, "C2": 0.03}, design=design)))
     [item] = story.work
-    assert item["criteria"] == ["SPLICE-1550"]
+    assert criteria_behind(item) == ["SPLICE-1550"]
 
 
 @pytest.mark.parametrize(("cleaned", "act"), [(False, Act.CLEAN_AND_INSPECT), (True, Act.RE_TERMINATE)])
@@ -130,8 +132,8 @@ def test_of_pairs_whose_share_within_the_limit_is_too_small_the_worst_is_worked_
             story.add(make_cleaning(site="B", side=side), make_end_face(site="B", side=side))
     story.add(*finished(*both_ways(losses_db={"A": 0.1, "B": 0.3}, design=design)))
     [item] = story.asked(act)
-    assert (item["site"], item["criteria"]) == ("B", ["SHARE"])
-    assert "the share of 2 joints that keep their own limit is 50.0000 %" in item["because"].lower()
+    assert (where(item), criteria_behind(item)) == ("B", ["SHARE"])
+    assert "the share of 2 joints that keep their own limit is 50.0000 %" in because(item).lower()
 
 
 def test_a_splice_that_reflects_is_made_again() -> None:
@@ -142,8 +144,8 @@ def test_a_splice_that_reflects_is_made_again() -> None:
         for trace in both_ways(losses_db={"C1": 0.25})
     ]
     [item] = Story(criterion).add(*finished(*traces)).asked(Act.RE_SPLICE)
-    assert (item["site"], item["criteria"]) == ("C1", ["REFL"])
-    assert "a fusion splice shows none" in item["because"]
+    assert (where(item), criteria_behind(item)) == ("C1", ["REFL"])
+    assert "a fusion splice shows none" in because(item)
 
 
 def test_one_attempt_too_many_is_not_undone_by_another() -> None:
@@ -157,7 +159,7 @@ def test_an_arc_that_was_not_calibrated_in_time_asks_for_a_new_splice() -> None:
     criterion = {"code": "W", "quantity": "workmanship", "demand": demand}
     story = Story(criterion).add(make_calibration(made_at="2025-03-01T08:00:00Z"), make_splice())
     [item] = story.asked(Act.RE_SPLICE)
-    assert "calibrate the arc here, then splice again" in item["because"]
+    assert "calibrate the arc here, then splice again" in because(item)
     story.add(make_calibration(made_at="2025-03-24T07:00:00Z"), make_splice(attempt=2, made_at=REWORKED))
     assert story.asked(Act.RE_SPLICE) == []
 
@@ -166,7 +168,7 @@ def test_an_arc_that_was_not_calibrated_in_time_asks_for_a_new_splice() -> None:
     ("made_so", "act", "done"),
     [
         ({"sleeve_shrunk": False}, Act.SHRINK_SLEEVE, make_splice(made_at=REWORKED)),
-        ({}, Act.SEAL_AND_TEST, make_closure_state()),
+        ({}, Act.SEAL, make_closure_state()),
     ],
 )
 def test_a_sleeve_is_shrunk_and_a_finished_closure_sealed_once(made_so: Body, act: Act, done: Body) -> None:
@@ -198,8 +200,9 @@ def test_a_sleeve_is_shrunk_and_a_finished_closure_sealed_once(made_so: Body, ac
 )
 def test_a_missing_test_is_asked_for_until_it_is_there(criterion: Body, records: list[Body]) -> None:
     story = Story(criterion).add(*finished())
-    assert len(story.asked(Act.TEST_MISSING)) == len(records)
-    assert story.add(*records).work == []
+    [item] = story.asked(Act.TEST)
+    assert sum(len(asked["from_sites"]) for asked in item.get("tests", [])) == len(records)
+    assert {item["act"] for item in story.add(*records).work} <= {"ask_engineer"}
 
 
 @pytest.mark.parametrize(
@@ -214,11 +217,11 @@ def test_a_missing_test_is_asked_for_until_it_is_there(criterion: Body, records:
 def test_what_the_records_do_not_say_is_asked_for_and_holds_nothing_up(demand: Body, said: str) -> None:
     criterion = {"code": "W", "quantity": "workmanship", "demand": demand, "at": "line_closures"}
     story = Story(criterion, splice_criterion()).add(make_splice())
-    assert [item["act"] for item in story.work] == ["seal_and_test", "test_missing"]
-    assert said in story.work[1]["because"]
+    assert [item["act"] for item in story.work] == ["seal", "post_record"]
+    assert said in because(story.work[1])
     complete: Body = {"certified_until": "2026-01-31", "cleave_length_mm": 10.0, "attempt": 2, "made_at": REWORKED}
     story.add(make_calibration(made_at="2025-03-24T07:30:00Z"), make_splice(**complete))
-    assert story.asked(Act.TEST_MISSING) == []
+    assert story.asked(Act.POST_RECORD) == []
 
 
 def test_a_splice_that_nobody_made_owes_no_record() -> None:
@@ -232,7 +235,7 @@ def test_a_return_loss_known_only_as_a_bound_is_measured_again() -> None:
         *finished(*(make_return_loss(return_loss_db=30.0, qualifier="gt", **way) for way in ways))
     )
     [item] = story.asked(Act.RETEST)
-    assert "measure again with an instrument that reaches the limit" in item["because"]
+    assert "measure again with an instrument that reaches the limit" in because(item)
     assert story.add(*(make_return_loss(made_at=RETESTED, **way) for way in ways)).work == []
 
 
@@ -240,7 +243,7 @@ def test_a_return_loss_bounded_below_its_least_says_so() -> None:
     low = make_return_loss(return_loss_db=25.0, qualifier="lt")
     story = Story(RETURN_LOSS).add(*finished(low, make_return_loss(from_site="B", to_site="A")))
     [item] = story.asked(Act.CLEAN_AND_INSPECT)
-    assert "is at most 25.0000 dB, below the least of 32.0000 dB" in item["because"]
+    assert "is at most 25.0000 dB, below the least of 32.0000 dB" in because(item)
 
 
 def test_a_length_far_from_the_design_is_looked_into() -> None:
@@ -249,7 +252,7 @@ def test_a_length_far_from_the_design_is_looked_into() -> None:
     # 12 m of 3000 m too much.
     too_long = [stretched(trace, by=1.004) for trace in long]
     [item] = story.add(*finished(*too_long)).asked(Act.RETEST)
-    assert "check the group index" in item["because"]
+    assert "check the group index" in because(item)
     assert story.add(*right).work == []
 
 
