@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from service.vocabulary.criteria.links import FixedLimit, LinkAttenuationCriterion, RequiredTestCriterion
 from service.vocabulary.criteria.words import Combination
-from service.vocabulary.design.layout import Span
+from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Outcome, Reason
@@ -29,6 +29,11 @@ from worker.judgement.words import DIRECTION_LABELS, TEST_LABELS
 
 class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
     """One limit for the loss from end to end, or of each span: a figure, or the budget of the design."""
+
+    def __init__(self, criterion: LinkAttenuationCriterion, layout: Layout) -> None:
+        super().__init__(criterion, layout)
+        # Of fibres that are spliced alike the budget is one, over as many sections as the design has.
+        self._limits: dict[tuple[int, Span, int], Limit | None] = {}
 
     def judge(self, fibre: FibreMeasured, span: Span) -> Judgement:
         """Hold a fibre's loss in the directions that are asked for against the limit."""
@@ -90,6 +95,12 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
         return mean_tenth_mdb(first_mdb=losses[0], second_mdb=losses[1]), f"mean of {said}"
 
     def _limit(self, fibre: FibreMeasured, span: Span, *, reference_cords: int) -> Limit | None:
+        plan = fibre.layout.first_alike(fibre.number), span, reference_cords
+        if plan not in self._limits:
+            self._limits[plan] = self._limit_of_plan(fibre, span, reference_cords=reference_cords)
+        return self._limits[plan]
+
+    def _limit_of_plan(self, fibre: FibreMeasured, span: Span, *, reference_cords: int) -> Limit | None:
         limit = self.criterion.limit
         if isinstance(limit, FixedLimit):
             return guarded_limit(self.criterion, to_parts(limit.limit_db, places=3))
