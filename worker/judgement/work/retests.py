@@ -1,9 +1,10 @@
 """Tests to make or to make again, and records that are missing."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
-from service.vocabulary.criteria.base import Criterion, RequiredTest
+from service.vocabulary.criteria.base import Criterion, RequiredTest, Test
+from service.vocabulary.criteria.links import LengthCriterion
 from service.vocabulary.criteria.words import From, Quantity
 from service.vocabulary.criteria.workmanship import CalibratedSplicer, WorkmanshipCriterion
 from service.vocabulary.design.layout import Span
@@ -30,7 +31,8 @@ _BETTER_TEST = {
     Reason.WHOLE_UNLIKE_PARTS: "take the reference again, measure again and state the source's wavelength, and take "
     "the traces again with every event in them",
     Reason.READINGS_DISAGREE: "test again, and have the tests that are wrong withdrawn",
-    Reason.AMBIGUOUS_EVENT: "test again with a shorter pulse",
+    Reason.AMBIGUOUS_EVENT: "test again with cords of another length, by which echoes move; if it stays, with a "
+    "shorter pulse",
     Reason.BOUND_TOO_WIDE: "test again with a lower loss threshold or longer averaging",
     Reason.LOSS_NOT_STATED: "test again so that each event has its loss",
     Reason.REFLECTANCE_NOT_STATED: "test again so that each reflection has its reflectance",
@@ -100,16 +102,29 @@ def record_work(still_open: Sequence[Finding], work: Sequence[WorkItem]) -> list
 
 
 def tests_behind(fibre: FibreMeasured, *criteria: Criterion) -> tuple[AskedTest, ...]:
-    """Return the tests that criteria are judged by; those that name none look at whatever traces there are."""
-    needs = dict.fromkeys(need for one in criteria for need in one.required_tests)
-    if not needs:
-        needs = dict.fromkeys(RequiredTest("otdr", trace.wavelength_nm) for trace in fibre.history.traces)
-    return tuple(
+    """Return the tests that criteria are judged by; a trace at any wavelength where none says more."""
+    needs = [need for one in criteria for need in _needs_of(fibre, one)]
+    return _asked_tests(fibre, needs or [RequiredTest("otdr", None)])
+
+
+def _asked_tests(fibre: FibreMeasured, needs: Iterable[RequiredTest]) -> tuple[AskedTest, ...]:
+    asked = (
         AskedTest(need.name, need.wavelength_nm, _sites_of(fibre, span, is_forward=is_forward)[0])
         for need in sorted(needs, key=lambda one: one.wavelength_nm or 0)
         for span in stretches_of(fibre, need.over)
         for is_forward in _ways(fibre, need, span)
     )
+    return tuple(dict.fromkeys(asked))
+
+
+def _needs_of(fibre: FibreMeasured, criterion: Criterion) -> tuple[RequiredTest, ...]:
+    """Return the tests that a criterion is judged by; a length by whatever traces there are or are asked for."""
+    if not isinstance(criterion, LengthCriterion):
+        return criterion.required_tests
+    asked = (need for one in fibre.criteria.criteria for need in one.required_tests if need.name == "otdr")
+    traced_nm = {one.wavelength_nm for one in fibre.history.traces}
+    wavelengths_nm = traced_nm or {need.wavelength_nm for need in asked if need.wavelength_nm is not None}
+    return tuple([criterion.test_at(nm, test="otdr") for nm in sorted(wavelengths_nm)])
 
 
 def _whole_tests(fibre: FibreMeasured, findings: Sequence[Finding], *, is_reworked: bool) -> Iterator[WorkItem]:
@@ -117,7 +132,7 @@ def _whole_tests(fibre: FibreMeasured, findings: Sequence[Finding], *, is_rework
     needs: dict[tuple[Span, DirectionTest], list[str]] = {}
     for criterion in fibre.criteria.criteria:
         if is_reworked or criterion.code in open_codes:
-            for need in criterion.required_tests:
+            for need in _needs_of(fibre, criterion):
                 for span in stretches_of(fibre, need.over):
                     for found in _wanted(fibre, need, span, is_reworked=is_reworked):
                         needs.setdefault((span, found), []).append(criterion.code)
@@ -130,7 +145,10 @@ def _whole_tests(fibre: FibreMeasured, findings: Sequence[Finding], *, is_rework
         else:
             act, cause = Act.RETEST, Cause(_AFTER_WORK, tuple(codes))
         start, end = _sites_of(fibre, span, is_forward=found.is_forward)
-        asked = (AskedTest(found.test, found.wavelength_nm, start),)
+        asked = [AskedTest(found.test, found.wavelength_nm, start)]
+        if found.missing is Reason.TOTAL_UNLIKE_PARTS:
+            # Where one list of events was changed, the others from there may have been, by less than shows.
+            asked = [AskedTest("otdr", nm, start) for nm in sorted({one.wavelength_nm for one in fibre.history.traces})]
         yield _ask(fibre, act, asked, cause, between=(start, end) if found.is_forward else (end, start))
 
 
@@ -236,7 +254,12 @@ def _better_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator
         clause = f"{REASON_LABELS[reason]}{where}{at_wavelength(nm)}: {advice}"
         records = tuple(reading.record for one in own for reading in one.judged.readings)
         cause = Cause(clause, tuple(dict.fromkeys(one.code for one in own)), records)
-        yield _ask(fibre, Act.RETEST, tests_behind(fibre, *(one.criterion for one in own)), cause)
+        tests = tests_behind(fibre, *(one.criterion for one in own))
+        if reason is Reason.WHOLE_UNLIKE_PARTS:
+            # Nobody knows which of both is wrong.
+            kinds: tuple[Test, ...] = ("attenuation", "otdr")
+            tests = _asked_tests(fibre, [one.criterion.test_at(nm, test=kind) for kind in kinds for one in own])
+        yield _ask(fibre, Act.RETEST, tests, cause)
 
 
 def _advice(finding: Finding, reason: Reason) -> str:

@@ -16,6 +16,10 @@ from worker.judgement.work.retests import FIRST_WORK, record_work, testing_work,
 _ACT_ORDER = {act: rank for rank, act in enumerate(Act)}
 # Tests come when all else is done, papers and questions at the end.
 _STAGES = {Act.TEST: 1, Act.RETEST: 1, Act.POST_RECORD: 2, Act.ASK_ENGINEER: 3}
+_ANOTHER_TEST = {
+    Reason.NO_EVIDENCE: "test from both ends",
+    Reason.GROUP_ONLY: "test again with a shorter pulse",
+}
 _NO_WORK_HELPS = "no work of a crew mends it: the engineer may concede it, or agree to another criterion or design"
 
 
@@ -40,12 +44,12 @@ def work_of(fibre: FibreMeasured, findings: Sequence[Finding]) -> list[WorkItem]
     work += sealing_work(fibre, work)
     is_reworked = any(item.act is not Act.SEAL and item.act not in FIRST_WORK for item in work)
     work += [item._replace(is_ready=not work) for item in inspection_work(fibre, still_open)]
-    is_ready = not work
-    tests = testing_work(fibre, still_open, is_reworked=is_reworked)
+    tests, records = testing_work(fibre, still_open, is_reworked=is_reworked), record_work(still_open, work)
+    said = (*work, *tests, *records)
+    left = [one for one in still_open if one.is_required and not any(_is_answer(item, one) for item in said)]
+    tests = merge_alike((*tests, *_tests_again(fibre, left)))
     work += [item._replace(is_ready=not any(_holds_up(fibre, one, item) for one in work)) for item in tests]
-    work += record_work(still_open, work)
-    # What other work leaves open is seen when that is done.
-    work += _last_resort(fibre, still_open, work, is_last=is_ready)
+    work += [*records, *_questions(fibre, left)]
     site_index = fibre.layout.site_index
     in_order = sorted(
         work,
@@ -73,41 +77,43 @@ def _is_under_shut_lid(fibre: FibreMeasured, item: WorkItem) -> bool:
     return any(fibre.layout.is_closure(site) and fibre.validity.is_sealed(site) for site in item.sites)
 
 
-def _last_resort(
-    fibre: FibreMeasured, still_open: Iterable[Finding], work: Sequence[WorkItem], *, is_last: bool
-) -> Iterator[WorkItem]:
-    """Return what is to be done about required findings that no other item is about: test again, or ask."""
-    left = [one for one in still_open if one.is_required and not any(_is_answer(item, one) for item in work)]
+def _questions(fibre: FibreMeasured, left: Iterable[Finding]) -> Iterator[WorkItem]:
+    """Return what has to be asked about required findings that no other item is about."""
     asked: dict[tuple[str, str], list[Finding]] = {}
-    unclear: list[WorkItem] = []
     for finding in left:
         question = _question(fibre, finding)
         if question is not None:
             asked.setdefault((_site_of(fibre, finding), question), []).append(finding)
-        elif is_last and finding.reason is not None:
-            unclear.append(_test_again(fibre, finding))
     for (site, question), own in asked.items():
         causes = [cause_of(one, question) for one in own]
         codes = tuple(dict.fromkeys(one.code for one in own))
         values = [cause.value for cause in causes if cause.value is not None]
         records = tuple(dict.fromkeys(record for cause in causes for record in cause.records))
         yield WorkItem(Act.ASK_ENGINEER, (site,), (Cause(question, codes, records, values[0] if values else None),))
-    yield from merge_alike(unclear)
 
 
-def _test_again(fibre: FibreMeasured, finding: Finding) -> WorkItem:
-    assert finding.reason is not None
-    where = "" if finding.site is None else f" at {finding.site}"
-    said = f"{REASON_LABELS[finding.reason]}{where}{at_wavelength(finding.wavelength_nm)}"
-    how = "with a shorter pulse" if finding.reason is Reason.GROUP_ONLY else "from both ends"
-    tests = tests_behind(fibre, finding.criterion)
-    return WorkItem(Act.RETEST, fibre.end_sites, (cause_of(finding, f"{said}: test again {how}"),), tests=tests)
+def _tests_again(fibre: FibreMeasured, left: Iterable[Finding]) -> Iterator[WorkItem]:
+    """Return the tests that may turn around required findings that no other item is about."""
+    for finding in left:
+        if finding.reason is None or _question(fibre, finding) is not None:
+            continue
+        where = "" if finding.site is None else f" at {finding.site}"
+        said = f"{REASON_LABELS[finding.reason]}{where}{at_wavelength(finding.wavelength_nm)}"
+        act = Act.TEST if finding.reason is Reason.NO_EVIDENCE else Act.RETEST
+        cause = cause_of(finding, f"{said}: {_ANOTHER_TEST.get(finding.reason, 'test again from both ends')}")
+        yield WorkItem(act, fibre.end_sites, (cause,), tests=tests_behind(fibre, finding.criterion))
 
 
 def _is_answer(item: WorkItem, finding: Finding) -> bool:
-    """Tell whether an item is about a finding: it names its criterion, and its place unless it is a test."""
-    is_there = bool(item.tests) or finding.site is None or finding.site in item.sites
-    return is_there and finding.code in item.criteria
+    """Tell whether an item is about a finding: it names its criterion, and its place unless it is a test.
+
+    What one pulse does not part is the same after another test like those before.
+    """
+    if finding.code not in item.criteria:
+        return False
+    if item.tests:
+        return finding.reason is not Reason.GROUP_ONLY
+    return finding.site is None or finding.site in item.sites
 
 
 def _question(fibre: FibreMeasured, finding: Finding) -> str | None:

@@ -209,3 +209,6 @@ def test_it_is_to_be_referenced_and_measured_again() -> None:
     item = only_item(judge(bodies, design=cord_ended(), criteria=criteria))
     assert item["act"] == "retest"
     assert "take the reference again, measure again" in because(item)
+    # Nobody knows which of both is wrong, so both are asked for.
+    asked = {(test["test"], *test["from_sites"]) for test in item["tests"]}
+    assert asked == {("attenuation", "A", "B"), ("otdr", "A", "B")}

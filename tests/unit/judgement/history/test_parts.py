@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from service.vocabulary.findings.finding import FindingDocument
-from tests.factories import Body, both_ways, cord_ended, make_otdr, only, sealed, splice_criterion, with_events
+from tests.factories import Body, both_ways, cord_ended, make_otdr, only, sealed, splice_criterion, spliced, with_events
 from tests.unit.judgement.judging import finding_of, judge, work_of
 
 # 3 km at 0.2 dB/km, 0.3 dB at each end and 0.04 dB in each closure.
@@ -121,3 +121,14 @@ def test_the_trace_is_to_be_taken_again() -> None:
         criteria=only(splice_criterion()),
     )
     assert ("retest", "A-B") in work_of(judged)
+
+
+def test_who_takes_such_a_trace_again_takes_it_at_every_wavelength_from_there() -> None:
+    """What was changed in one list of events may have been in the others, by less than shows."""
+    there, back = with_totals(2.28, WHOLE_DB)
+    others = both_ways(design=cord_ended(), wavelength_nm=1310)
+    judged = judge(
+        [*spliced(), *sealed(), there, back, *others], design=cord_ended(), criteria=only(splice_criterion())
+    )
+    [again] = [item for item in judged.document["work"] if item["act"] == "retest"]
+    assert again["tests"] == [{"test": "otdr", "wavelengths_nm": [1310, 1550], "from_sites": ["A"]}]

@@ -1,9 +1,12 @@
 """Work that nobody has begun is on the list from the first day, and what no work helps is asked of the engineer."""
 
+import pytest
+
 from service.vocabulary.findings.words import Act
 from tests.factories import (
     Body,
     both_ways,
+    length_criterion,
     make_closure_state,
     make_criteria,
     make_design,
@@ -12,12 +15,13 @@ from tests.factories import (
     make_terminal,
     make_termination,
     only,
+    required_test_criterion,
     sealed,
     splice_criterion,
     spliced,
     with_site,
 )
-from tests.unit.judgement.judging import because, judge, where
+from tests.unit.judgement.judging import because, criteria_behind, judge, where
 
 SPLICE_ON: Body = with_site(make_terminal("A", termination="splice_on_connector"), at=0)
 
@@ -75,3 +79,26 @@ def test_a_pigtail_that_nothing_parts_from_its_connector_is_a_question_to_the_en
     [item] = judge([*spliced(), *sealed(), *both_ways()], criteria=only(splice_criterion())).document["work"]
     assert (item["act"], where(item)) == (Act.ASK_ENGINEER, "A-B")
     assert "no pulse parts a pigtail's splice from its connector" in because(item)
+
+
+@pytest.mark.parametrize(("beside", "wavelengths_nm"), [([], []), ([required_test_criterion()], [1550])])
+def test_a_length_that_nobody_measured_is_tested_from_the_first_day(
+    beside: list[Body], wavelengths_nm: list[int]
+) -> None:
+    items = judge([], criteria=only(length_criterion(), *beside)).document["work"]
+    [test] = [item for item in items if "LENGTH" in criteria_behind(item)]
+    assert (test["act"], where(test), test["is_ready"]) == (Act.TEST, "A-B", False)
+    assert test["tests"] == [{"test": "otdr", "wavelengths_nm": wavelengths_nm, "from_sites": ["A", "B"]}]
+
+
+def test_a_length_is_measured_again_where_other_work_voids_it() -> None:
+    in_line = splice_criterion(at="line_closures")
+    bad = [*spliced(), *sealed(), *both_ways(losses_db={"C1": 0.2})]
+    items = judge(bad, criteria=only(in_line, length_criterion())).document["work"]
+    assert [(item["act"], where(item)) for item in items if "LENGTH" in criteria_behind(item)] == [("retest", "A-B")]
+
+
+def test_what_no_test_parts_is_asked_at_once_and_not_when_other_work_is_done() -> None:
+    bad = [*spliced(), *sealed(), *both_ways(losses_db={"C1": 0.2})]
+    asked = [one[:2] for one in acts(bad, criteria=only(splice_criterion()))]
+    assert asked == [("re_splice", "C1"), ("seal", "C1"), ("retest", "A-B"), ("ask_engineer", "A-B")]
