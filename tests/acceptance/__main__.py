@@ -1,4 +1,4 @@
-"""Print the judge's figures: `python -m tests.acceptance [--routes 300] [--geometry NAME ...] [--people]`.
+"""Print the judge's figures: `python -m tests.acceptance [--routes N] [--geometry NAME ...] [--people | --work-list]`.
 
 The figures of 300 routes each are kept in DEVELOPERS.md; tests run fewer.
 """
@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 
 from tests.acceptance.figures import Share
 from tests.acceptance.geometry_score import BINS, GeometryScore
-from tests.acceptance.runs import run_geometries, run_people
+from tests.acceptance.runs import run_geometries, run_people, run_work_lists
 from tests.simulator.faults import PEOPLE
 from tests.simulator.geometry import GEOMETRIES
 
@@ -33,7 +33,13 @@ def main() -> None:
     parser.add_argument("--geometry", nargs="*", choices=GEOMETRIES, default=list(GEOMETRIES))
     parser.add_argument("--examples", type=int, default=3, help="how many of each kind of error to name")
     parser.add_argument("--people", action="store_true", help="what people do to papers, instead of geometries")
+    parser.add_argument("--work-list", action="store_true", help="routes of each fault, whose work lists are done")
     asked = parser.parse_args()
+    if asked.work_list:
+        for kind, lists in run_work_lists(routes=asked.routes):
+            sys.stdout.write("".join(f"{line}\n" for line in lists.describe(kind)))
+            sys.stdout.flush()
+        return
     if asked.people:
         for kind, people in run_people(PEOPLE, routes=asked.routes):
             sys.stdout.write("".join(f"{line}\n" for line in people.describe(kind)))

@@ -28,7 +28,7 @@ _ZONE = timezone(timedelta(hours=1))
 _SPLICED_FROM = datetime(2026, 1, 5, 7, 0, tzinfo=_ZONE)
 _EACH_SITE = timedelta(hours=12)
 _EACH_RIBBON = timedelta(minutes=8)
-_SEALED_AT = datetime(2026, 1, 20, 15, 0, tzinfo=_ZONE)
+SEALED_AT = datetime(2026, 1, 20, 15, 0, tzinfo=_ZONE)
 _TESTED_FROM = datetime(2026, 2, 2, 7, 0, tzinfo=_ZONE)
 _EACH_FIBRE = timedelta(minutes=3)
 # A shot takes its averaging, half a minute, and a hand to save it.
@@ -118,7 +118,7 @@ class Trial:
                 state="sealed",
                 photographs=1,
                 hand=self.course.gear.hand_at_a,
-                made_at=_SEALED_AT,
+                made_at=SEALED_AT,
             )
             for site in self.course.sites[1:-1]
         ]
