@@ -23,7 +23,7 @@ from tests.factories import (
     with_event_from_a,
     with_events,
 )
-from tests.unit.judgement.judging import because, finding_of, judge, only_item, where
+from tests.unit.judgement.judging import because, finding_of, judge, ready_items, where
 from worker.judgement.history.acts import Trace
 from worker.judgement.judge import FibreJudgement, Rules
 from worker.judgement.traces.noise import TraceNoise
@@ -156,7 +156,9 @@ def test_a_reading_that_is_seen_stands_however_far() -> None:
 
 def test_the_work_list_asks_for_what_is_missing() -> None:
     judgement = judge_unseen(within_db=5.0)
-    item = only_item(judgement)
+    item, question = ready_items(judgement)
+    # The pigtails' splices, which nothing parts from their connectors, are for the engineer.
+    assert question["act"] == "ask_engineer"
     assert (item["act"], where(item)) == ("retest", "A-B")
     assert because(item) == (
         "Nothing is seen, so far from the instrument that noise may hide it at C3 at 1550 nm: state the instrument's "
