@@ -104,7 +104,9 @@ def _post_judge_read(world: World, splice: Any, job_id: UUID) -> None:
     world.post_records([splice])
     run_job(world.context, STEPS[JobKind.JUDGE], job_id)
     [fibre] = [joint["fibre"] for joint in splice["joints"]]
-    assert (splice["site"], fibre, "re_splice") in [(one["site"], one["fibre"], one["act"]) for one in world.worklist()]
+    assert ([splice["site"]], fibre, "re_splice") in [
+        (one["sites"], one["fibre"], one["act"]) for one in world.worklist()
+    ]
 
 
 def _forget_what_is_kept() -> None:

@@ -75,6 +75,7 @@ def test_the_design_in_force_unsettles_nothing(world: World) -> None:
         "sites_added": [],
         "sites_gone": [],
         "records_at_sites_gone": [],
+        "other_routes": [],
     }
     assert (segment["is_paid_otherwise"], segment["before"]) == (False, segment["after"])
 
