@@ -26,11 +26,13 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.trial import TrialState
 from service.vocabulary.states import JobState
 from worker.jobs.context import StepContext
-from worker.jobs.judging import FIBRES_A_RUN, Waiting, judge_fibres, rules_from
+from worker.jobs.judging import Waiting, judge_fibres, rules_from
 from worker.jobs.runner import Step
 from worker.jobs.trial_result import CurrentVerdict, Progress, carry_on, carry_on_sighting, result_of
 
 _PROGRESS = TypeAdapter(Progress)
+# Each is judged well within a lease; nobody waits for the next few of them.
+_FIBRES_A_RUN = 64
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,7 +102,7 @@ def _read(session: Session, lease: Lease) -> Batch | None:
 
 def _next_fibres(layout: Layout, before: Progress) -> range:
     first = before.fibres_done + 1
-    return range(first, min(first + FIBRES_A_RUN, layout.design.fibre_count + 1))
+    return range(first, min(first + _FIBRES_A_RUN, layout.design.fibre_count + 1))
 
 
 def _standing(session: Session, route: Route, numbers: Sequence[int]) -> CurrentVerdict:
