@@ -45,8 +45,8 @@ def work_of(fibre: FibreMeasured, findings: Sequence[Finding]) -> list[WorkItem]
     is_reworked = any(item.act is not Act.SEAL and item.act not in FIRST_WORK for item in work)
     work += [item._replace(is_ready=not work) for item in inspection_work(fibre, still_open)]
     tests, records = testing_work(fibre, still_open, is_reworked=is_reworked), record_work(still_open, work)
-    said = (*work, *tests, *records)
-    left = [one for one in still_open if one.is_required and not any(_is_answer(item, one) for item in said)]
+    answers = _Answers((*work, *tests, *records))
+    left = [one for one in still_open if one.is_required and not answers.are_about(one)]
     tests = merge_alike((*tests, *_tests_again(fibre, left)))
     work += [item._replace(is_ready=not any(_holds_up(fibre, one, item) for one in work)) for item in tests]
     work += [*records, *_questions(fibre, left)]
@@ -104,16 +104,24 @@ def _tests_again(fibre: FibreMeasured, left: Iterable[Finding]) -> Iterator[Work
         yield WorkItem(act, fibre.end_sites, (cause,), tests=tests_behind(fibre, finding.criterion))
 
 
-def _is_answer(item: WorkItem, finding: Finding) -> bool:
-    """Tell whether an item is about a finding: it names its criterion, and its place unless it is a test.
+class _Answers:
+    """What items are about: the criteria that tests name, those that other work names, and these with each site."""
 
-    What one pulse does not part is the same after another test like those before.
-    """
-    if finding.code not in item.criteria:
-        return False
-    if item.tests:
-        return finding.reason is not Reason.GROUP_ONLY
-    return finding.site is None or finding.site in item.sites
+    def __init__(self, items: Iterable[WorkItem]) -> None:
+        told = [(item, code) for item in items for code in item.criteria]
+        self._tested = {code for item, code in told if item.tests}
+        self._worked_on = {code for item, code in told if not item.tests}
+        self._at_sites = {(code, site) for item, code in told if not item.tests for site in item.sites}
+
+    def are_about(self, finding: Finding) -> bool:
+        """Tell whether an item names a finding's criterion, and its place unless it is a test.
+
+        What one pulse does not part is the same after another test like those before.
+        """
+        code = finding.code
+        if code in self._tested and finding.reason is not Reason.GROUP_ONLY:
+            return True
+        return code in self._worked_on if finding.site is None else (code, finding.site) in self._at_sites
 
 
 def _question(fibre: FibreMeasured, finding: Finding) -> str | None:
