@@ -47,7 +47,7 @@ def test_the_curl_commands_store_a_splice_and_list_it_to_be_made_again(folder_wi
     while '"act":"re_splice"' not in (answer := _run(names + look, folder_with_a_served_stack)):
         assert time.monotonic() < give_up_at, answer
         time.sleep(0.1)
-    assert '"site":"C2"' in answer
+    assert '"act":"re_splice","sites":["C2"]' in answer
 
 
 def _run(script: str, folder: Path) -> str:
