@@ -29,8 +29,10 @@ demo: $(READY) ## the main job from nothing: servers, service, worker, story, pa
 serve: $(READY) ## the same stack, kept running, with the demo route and its tokens
 	@$(BIN)/route-acceptance serve
 
-test: $(READY) tools lint ## lint, then every test, against real servers, workers and signatures
-	@$(BIN)/python -m pytest
+JOBS ?= 2
+
+test: $(READY) tools lint ## lint, then every test, against real servers, workers and signatures, in JOBS=2 processes
+	@$(BIN)/python -m pytest -n $(JOBS) --dist loadfile
 
 test_fast: $(READY) ## the tests that start no server
 	@$(BIN)/python -m pytest -m "not slow" --ignore tests/integration

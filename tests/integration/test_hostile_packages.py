@@ -16,14 +16,23 @@ from worker.commands.limited import TOO_MUCH
 from worker.signing.fields import ENGINEER_FIELD
 
 ROOT = Path(__file__).parents[2]
-# What the requirement asks. By the computing and not by the clock: a busy machine's time is not the file's.
+# What the requirement asks, where an ordinary package takes less than 2 s. By the computing and not by the clock, and
+# beside what an ordinary package takes: a busy or slow machine's time is not the file's.
 AT_MOST_S, AT_MOST_MB = 10.0, 512.0
+# Within which a file is ended that never would, and the second after it.
+LIMIT_S = 5 + 1
 OTHERS = ["an attachment of a gigabyte"]
 
 
 @pytest.fixture(scope="module")
 def signed(tmp_path_factory: pytest.TempPathFactory) -> Signed:
     return make_signed(tmp_path_factory.mktemp("hostile") / "authority", now=datetime.now(UTC))
+
+
+@pytest.fixture(scope="module")
+def ordinary_s(signed: Signed, tmp_path_factory: pytest.TempPathFactory) -> float:
+    """What judging an ordinary package takes here, in seconds of computing, most of it for loading the program."""
+    return verify(signed, signed.countersigned, tmp_path_factory.mktemp("ordinary"), "--without-pages").cpu_s
 
 
 def verify(signed: Signed, pdf: bytes, folder: Path, *options: str) -> Measured:
@@ -34,13 +43,15 @@ def verify(signed: Signed, pdf: bytes, folder: Path, *options: str) -> Measured:
 
 
 @pytest.mark.parametrize("name", [*NAMED, *OTHERS])
-def test_a_hostile_file_is_refused_in_time_and_within_memory(signed: Signed, tmp_path: Path, name: str) -> None:
+def test_a_hostile_file_is_refused_in_time_and_within_memory(
+    signed: Signed, ordinary_s: float, tmp_path: Path, name: str
+) -> None:
     found = verify(signed, HOSTILE[name](Base.of(signed.countersigned)), tmp_path)
     assert found.code == 1
     assert "\n  problem   The file has " in found.out or "\n  problem   The file nests " in found.out
     assert "Traceback" not in found.out + found.err
     assert found.memory_mb <= AT_MOST_MB
-    assert found.cpu_s <= AT_MOST_S
+    assert found.cpu_s <= 2 * ordinary_s
 
 
 def test_a_file_larger_than_any_package_is_not_read(signed: Signed, tmp_path: Path) -> None:
@@ -56,7 +67,9 @@ def test_a_file_larger_than_any_package_is_not_read(signed: Signed, tmp_path: Pa
 
 
 @pytest.mark.parametrize("kind", ["lookalikes", "large data"])
-def test_what_ends_by_its_limits_is_said_as_the_rest_is(signed: Signed, tmp_path: Path, kind: str) -> None:
+def test_what_ends_by_its_limits_is_said_as_the_rest_is(
+    signed: Signed, ordinary_s: float, tmp_path: Path, kind: str
+) -> None:
     if kind == "lookalikes":
         pdf = sign_among_lookalikes(signed.certified, field=ENGINEER_FIELD)
     else:
@@ -66,7 +79,7 @@ def test_what_ends_by_its_limits_is_said_as_the_rest_is(signed: Signed, tmp_path
     found = verify(signed, pdf, tmp_path, "--json")
     assert (found.code, json.loads(found.out)["problems"]) == (1, [TOO_MUCH])
     assert found.memory_mb <= AT_MOST_MB
-    assert found.cpu_s <= AT_MOST_S
+    assert found.cpu_s <= 2 * ordinary_s + LIMIT_S
 
 
 def test_hostile_uploads_are_refused_in_time_and_within_memory(signed: Signed, tmp_path: Path) -> None:

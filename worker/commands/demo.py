@@ -14,13 +14,13 @@ from worker.logs import start_logging
 if TYPE_CHECKING:
     from worker.demo.run import Leaving
 
-demonstration = typer.Typer()
+app = typer.Typer()
 _console = Console()
 
 Output = Annotated[Path, typer.Option(help="Where the packages, the notices and serve.env are left.")]
 
 
-@demonstration.command()
+@app.command()
 def demo(output: Output = Path("demo_output")) -> None:
     """Do the main job from nothing: start everything, play the demo route's story over HTTP, leave the packages.
 
@@ -32,7 +32,7 @@ def demo(output: Output = Path("demo_output")) -> None:
         raise typer.Exit(1)
 
 
-@demonstration.command()
+@app.command()
 def serve(
     port: Annotated[int, typer.Option(help="The port on 127.0.0.1; 0 takes a free one.")] = 8080,
     output: Output = Path("demo_output"),

@@ -8,8 +8,8 @@ from urllib.parse import urlsplit
 import httpx
 import orjson
 
-from service.actions.acceptance.verifications import RoleSignature, VerificationAnswer
 from service.vocabulary.signatures import SignaturePlace, SignedBy
+from service.vocabulary.verification import RoleSignature, VerificationAnswer
 from service.vocabulary.words import PackageStanding
 from worker.package.data.content import AuditHead
 from worker.signing.check.parsing import read_attachment

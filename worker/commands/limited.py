@@ -111,7 +111,7 @@ def _limits(size: int, *, asks_server: bool) -> Limits:
     where it does not begin with its drawing. The memory grows beyond a megabyte only, so that no small file takes more
     than 512 MB.
     """
-    cpu_s = 6 + int(5 * max(0, size - _MIB // 2) / _MIB)
+    cpu_s = 5 + int(5 * max(0, size - _MIB // 2) / _MIB)
     return Limits(
         memory_bytes=480 * _MIB + 200 * max(0, size - _MIB),
         cpu_s=cpu_s,

@@ -24,11 +24,12 @@ from service.storage.tables import Job
 from service.vocabulary.states import JobKind, JobState
 from service.vocabulary.words import TokenKind
 
-upkeep = typer.Typer()
+app = typer.Typer()
 audit = typer.Typer(help="Look at the chain of what was done.", no_args_is_help=True)
+app.add_typer(audit, name="audit")
 
 
-@upkeep.command()
+@app.command()
 def migrate() -> None:
     """Bring the database to the newest schema, as the owner's role.
 
@@ -41,7 +42,7 @@ def migrate() -> None:
     typer.echo("The schema is the newest.")
 
 
-@upkeep.command()
+@app.command()
 def parked(
     again: Annotated[bool, typer.Option("--again", help="Make them due again, once their reason is mended.")] = False,
 ) -> None:
@@ -61,7 +62,7 @@ def parked(
     raise typer.Exit(1 if found else 0)
 
 
-@upkeep.command()
+@app.command()
 def requeue(
     subjects: Annotated[list[UUID] | None, typer.Argument(help="The ids that `parked` lists; all, if none.")] = None,
 ) -> None:
@@ -114,7 +115,7 @@ def _engine(database_url: str) -> Iterator[Engine]:
         engine.dispose()
 
 
-@upkeep.command()
+@app.command()
 def token(
     kind: Annotated[TokenKind, typer.Argument(help="What the holder may do.")],
     project: Annotated[list[UUID] | None, typer.Option(help="A project it opens; may be repeated.")] = None,

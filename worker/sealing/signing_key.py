@@ -4,12 +4,12 @@ from datetime import UTC, datetime
 
 from service.settings import WorkerSettings
 from worker.jobs.runner import HopelessError
-from worker.signing.errors import SigningKeyPinError
+from worker.signing.errors import SigningError, SigningKeyPinError
 from worker.signing.keys.security_module import KeyModule, load_module_key
 from worker.signing.keys.signing_key import SigningKey, load_signing_key
 
 
-class SigningKeyNotNamedError(Exception):
+class SigningKeyNotNamedError(SigningError):
     """No signing key is named in the settings, or two are."""
 
 

@@ -15,7 +15,6 @@ from service.actions.acceptance import deeming
 from service.actions.acceptance.decisions import DecisionForm, package_etag
 from service.actions.acceptance.deeming import DefectNotice
 from service.actions.acceptance.signatures import awaited_signatures
-from service.actions.acceptance.verifications import RoleSignature
 from service.actions.records.evidence import evidence_of
 from service.api.acceptance.archive import write_manifest, zipped
 from service.api.gate import ContractorOrEngineerGate, EngineerGate, PackageGate
@@ -27,6 +26,7 @@ from service.vocabulary import quantities as q
 from service.vocabulary.canonical import sha256_hex
 from service.vocabulary.evidence import file_name
 from service.vocabulary.signatures import SignatureLevel, SignaturePlace
+from service.vocabulary.verification import RoleSignature
 from service.vocabulary.words import TokenKind
 
 router = APIRouter(prefix="/v1/packages/{package_id}", route_class=CheckedRoute, tags=["packages"])

@@ -5,8 +5,8 @@ import hashlib
 from datetime import UTC, datetime
 from html import escape
 
-from service.actions.acceptance.verifications import RoleSignature, VerificationAnswer
 from service.vocabulary.signatures import SignatureLevel, SignaturePlace, SignedBy
+from service.vocabulary.verification import RoleSignature, VerificationAnswer
 from service.vocabulary.words import PackageDecision, PackageStanding
 
 _WORDS = {

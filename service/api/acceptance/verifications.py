@@ -4,10 +4,11 @@ from typing import Annotated
 
 from fastapi import APIRouter, Header, Request, Response
 
-from service.actions.acceptance.verifications import VerificationAnswer, find_verification
+from service.actions.acceptance.verifications import find_verification
 from service.api.acceptance.verification_page import POLICY, verification_page
 from service.api.routing import CheckedRoute
 from service.storage.session import snapshot
+from service.vocabulary.verification import VerificationAnswer
 
 router = APIRouter(prefix="/v1/verifications", route_class=CheckedRoute, tags=["packages"])
 _HTML = "text/html"

@@ -170,7 +170,7 @@ class _SeenByBoth(World):
             self._is_looking = False
 
 
-@pytest.mark.parametrize("value", [str(uuid4()), "no-id", "0", "%00", "é"])
+@pytest.mark.parametrize("value", ["6f1d3c52-8a0e-4b7a-9c35-2d7e1b60f4a9", "no-id", "0", "%00", "é"])
 @pytest.mark.parametrize("name", ABOUT_A_THING)
 def test_what_is_not_there_is_not_found(world: World, name: str, value: str) -> None:
     thing = next(thing for thing in THINGS if f"{{{thing}}}" in OPERATIONS[name][1])

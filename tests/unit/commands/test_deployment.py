@@ -213,7 +213,7 @@ def test_the_licence_of_the_code_and_of_each_font_is_named_and_whole() -> None:
 @pytest.mark.parametrize("name", OURS)
 def test_every_part_of_ours_is_a_command_with_options_that_exist(name: str) -> None:
     command, *options = SERVICES[name]["command"]
-    known = {option for parameter in get_command(app).commands[command].params for option in parameter.opts}  # type: ignore[attr-defined]
+    known = {option for parameter in get_command(app).get_command(None, command).params for option in parameter.opts}  # type: ignore[attr-defined]
     assert {option for option in options if option.startswith("--")} <= known
 
 

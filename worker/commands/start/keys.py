@@ -10,7 +10,7 @@ from service.settings import WorkerSettings
 from service.vocabulary.signatures import SignatureLevel
 from worker.commands.start.tried import State, Tried
 from worker.package.pages.drawing import SIGNATURE_BOXES
-from worker.sealing.signing_key import SigningKeyNotNamedError, load_key
+from worker.sealing.signing_key import load_key
 from worker.sealing.trust_services import authorities_of
 from worker.signing.check.verify import verify
 from worker.signing.errors import SigningError, SigningKeyPinError
@@ -38,7 +38,7 @@ def try_signing_key(settings: WorkerSettings) -> Iterator[Tried]:
     except SigningKeyPinError as error:
         yield Tried("SIGNING_PKCS11_PIN_FILE", State.REFUSED, str(error))
         return
-    except (SigningError, SigningKeyNotNamedError) as error:
+    except SigningError as error:
         yield Tried(_named_in(settings, str(error)), State.WRONG, str(error))
         return
     yield Tried(_named_in(settings, ""), State.GOOD, f"{key.subject} signs.")
@@ -51,7 +51,7 @@ def try_time_authority(settings: WorkerSettings) -> Iterator[Tried]:
         return
     try:
         _sign(load_key(settings), Sealing(level=SignatureLevel.B_T, authorities=authorities_of(settings)))
-    except (SigningError, SigningKeyNotNamedError, OSError) as error:
+    except (SigningError, OSError) as error:
         reason = f"{error} No package is issued until that is mended; all else goes on."
         yield Tried("TIMESTAMP_URL", State.DOUBTFUL, reason)
     else:
