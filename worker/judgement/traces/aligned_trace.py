@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
+from operator import attrgetter
 from typing import NamedTuple
 
 from service.vocabulary.findings.words import Reason
@@ -60,9 +61,24 @@ class Reading(NamedTuple):
         return self.trace.threshold_mdb + (self.noise_mdb or 0)
 
 
+class PlainReadings(NamedTuple):
+    """What a trace that is clean alone shows of the places between its two ends, as columns from A on.
+
+    An entry is None at an end of the route, in a dead zone, and where not just one event that states its loss is seen:
+    there ask the trace's `readings`. All others say no more than this: a loss that is both bounds, noise, one event.
+    """
+
+    sites: Sequence[int]
+    losses_mdb: Sequence[int | None]
+    noises_mdb: Sequence[int | None]
+    at_m: Sequence[str | None]
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class AlignedTrace:
     """What one trace shows by site index, or why nothing; its events on no place; why it does not prove the far end.
+
+    `plain` are the same readings as columns, where the trace proves its whole length, is clean and is not shared.
 
     `is_clean` tells whether there is nothing about it that other traces could make clearer, `is_misfit` whether more of
     its events lie on no place than on one: then it is not known where they lie. `is_shared` tells whether some place's
@@ -79,6 +95,7 @@ class AlignedTrace:
     is_shared: bool = False
     echoes: tuple[Echo, ...] = ()
     unlike: Unlike | None = None
+    plain: PlainReadings | None = None
 
     def sites_seen(self) -> set[int]:
         """Return the sites at which the trace has an event."""
@@ -91,12 +108,13 @@ class AlignedTrace:
 
     def proving_nothing(self, reason: Reason) -> "AlignedTrace":
         """Return it as a trace that for some reason says nothing of any place."""
-        return replace(self, readings=dict.fromkeys(self.readings, reason), shortfall=reason)
+        return replace(self, readings=dict.fromkeys(self.readings, reason), shortfall=reason, plain=None)
 
     def without(self, sites: Iterable[int], reason: Reason) -> "AlignedTrace":
         """Return it as a trace whose readings at some sites prove nothing, for a reason."""
         read = [site for site in sites if isinstance(self.readings.get(site), Reading)]
-        return replace(self, readings={**self.readings, **dict.fromkeys(read, reason)}) if read else self
+        readings = {**self.readings, **dict.fromkeys(read, reason)}
+        return replace(self, readings=readings, plain=None) if read else self
 
 
 def align_trace(
@@ -119,6 +137,7 @@ def align_trace(
     laid = LaidTrace(trace, scale, noise, between, targets, events, found)
     in_doubt = found.contested | find_doubted(laid, reaches) if left_over else found.contested
     readings, shared = _read_places(laid, in_doubt, is_misfit=is_misfit), find_shared(laid, reaches)
+    is_plain = not (left_over or in_doubt or shared or scale.shortfall)
     return AlignedTrace(
         trace=trace,
         scale=scale,
@@ -128,6 +147,7 @@ def align_trace(
         is_clean=not left_over and not in_doubt,
         is_misfit=is_misfit,
         is_shared=bool(shared),
+        plain=_as_columns(between.places, readings) if is_plain else None,
     )
 
 
@@ -175,6 +195,19 @@ def _read_places(laid: LaidTrace, in_doubt: Set[int], *, is_misfit: bool) -> dic
         for member in members:
             shown[places[member].site_index] = own
     return shown
+
+
+def _as_columns(places: Sequence[Place], readings: Mapping[int, Reading | Reason]) -> PlainReadings:
+    """Return the readings of one event each, from A on."""
+    columns = [
+        (place.site_index, shown.high_mdb, shown.noise_mdb, shown.events[0].at_m)
+        if isinstance(shown := readings[place.site_index], Reading)
+        and [event.loss_mdb is not None for event in shown.events] == [True]
+        and not (place.is_end or place.zone)
+        else (place.site_index, None, None, None)
+        for place in sorted(places, key=attrgetter("site_index"))
+    ]
+    return PlainReadings(*zip(*columns, strict=True))
 
 
 def _share(
