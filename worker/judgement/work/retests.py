@@ -102,8 +102,11 @@ def record_work(still_open: Sequence[Finding], work: Sequence[WorkItem]) -> list
 
 
 def tests_behind(fibre: FibreMeasured, *criteria: Criterion) -> tuple[AskedTest, ...]:
-    """Return the tests that criteria are judged by; a trace at any wavelength where none says more."""
-    needs = [need for one in criteria for need in _needs_of(fibre, one)]
+    """Return the tests that criteria are judged by; a trace at any wavelength where none says more.
+
+    Of one criterion there are findings at every joint, and the tests behind them are the same.
+    """
+    needs = [need for one in {one.code: one for one in criteria}.values() for need in _needs_of(fibre, one)]
     return _asked_tests(fibre, needs or [RequiredTest("otdr", None)])
 
 
@@ -129,13 +132,16 @@ def _needs_of(fibre: FibreMeasured, criterion: Criterion) -> tuple[RequiredTest,
 
 def _whole_tests(fibre: FibreMeasured, findings: Sequence[Finding], *, is_reworked: bool) -> Iterator[WorkItem]:
     open_codes = {finding.code for finding in findings if finding.outcome is Outcome.UNDETERMINED}
+    # Many criteria are judged by the same tests.
+    wanted: dict[RequiredTest, list[tuple[Span, DirectionTest]]] = {}
     needs: dict[tuple[Span, DirectionTest], list[str]] = {}
     for criterion in fibre.criteria.criteria:
         if is_reworked or criterion.code in open_codes:
             for need in _needs_of(fibre, criterion):
-                for span in stretches_of(fibre, need.over):
-                    for found in _wanted(fibre, need, span, is_reworked=is_reworked):
-                        needs.setdefault((span, found), []).append(criterion.code)
+                if need not in wanted:
+                    wanted[need] = [*_wanted(fibre, need, is_reworked=is_reworked)]
+                for one in wanted[need]:
+                    needs.setdefault(one, []).append(criterion.code)
     for (span, found), codes in needs.items():
         if found.missing is Reason.NO_EVIDENCE:
             act, cause = Act.TEST, Cause(_NOT_MADE, tuple(codes))
@@ -152,18 +158,19 @@ def _whole_tests(fibre: FibreMeasured, findings: Sequence[Finding], *, is_rework
         yield _ask(fibre, act, asked, cause, between=(start, end) if found.is_forward else (end, start))
 
 
-def _wanted(fibre: FibreMeasured, need: RequiredTest, span: Span, *, is_reworked: bool) -> list[DirectionTest]:
-    """Return the directions in which a test that is needed has to be made; where either is enough, one of them."""
-    found = [
-        find_test(fibre, test=need.name, wavelength_nm=need.wavelength_nm, is_forward=is_forward, between=span)
-        for is_forward in need.tested_from.directions
-    ]
-    is_either = need.tested_from is From.EITHER
-    if is_either and not is_reworked and any(one.missing is None for one in found):
-        return []
-    can_be = (one for one in found if can_be_made(fibre, need.name, is_forward=one.is_forward, between=span))
-    wanted = [one for one in can_be if is_reworked or one.missing is not None]
-    return wanted[:1] if is_either else wanted
+def _wanted(fibre: FibreMeasured, need: RequiredTest, *, is_reworked: bool) -> Iterator[tuple[Span, DirectionTest]]:
+    """Give where and in which directions a test that is needed is to be made; where either is enough, one of them."""
+    for span in stretches_of(fibre, need.over):
+        found = [
+            find_test(fibre, test=need.name, wavelength_nm=need.wavelength_nm, is_forward=is_forward, between=span)
+            for is_forward in need.tested_from.directions
+        ]
+        is_either = need.tested_from is From.EITHER
+        if is_either and not is_reworked and any(one.missing is None for one in found):
+            continue
+        can_be = (one for one in found if can_be_made(fibre, need.name, is_forward=one.is_forward, between=span))
+        asked = [one for one in can_be if is_reworked or one.missing is not None]
+        yield from ((span, one) for one in (asked[:1] if is_either else asked))
 
 
 def _ways(fibre: FibreMeasured, need: RequiredTest, span: Span) -> Iterator[bool]:
@@ -235,19 +242,19 @@ def _better_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator
     unclear: dict[tuple[str, Reason, int | None], list[Finding]] = {}
     for finding in findings:
         nm, reason = finding.wavelength_nm, finding.reason
-        tests = tests_behind(fibre, finding.criterion)
         if reason is not None and reason in _BETTER_TEST:
             unclear.setdefault((_advice(finding, reason), reason, nm), []).append(finding)
         elif finding.is_bad and finding.quantity is Quantity.DIRECTION_DIFFERENCE:
             where = f"between the directions at {finding.site}{at_wavelength(nm)}"
             cause = cause_of(finding, f"the difference {where} {beyond_limit(finding)}: {_IF_IT_STAYS}")
-            yield _ask(fibre, Act.RETEST, tests, cause)
+            yield _ask(fibre, Act.RETEST, tests_behind(fibre, finding.criterion), cause)
         elif finding.is_bad and finding.quantity in _LOOKED_INTO:
             name, advice = _LOOKED_INTO[finding.quantity]
             cause = cause_of(finding, f"{name}{at_wavelength(nm)} {beyond_limit(finding)}{advice}")
-            yield _ask(fibre, Act.RETEST, tests, cause)
+            yield _ask(fibre, Act.RETEST, tests_behind(fibre, finding.criterion), cause)
         elif finding.is_bad and finding.quantity is Quantity.TRACE_SETTINGS:
-            yield _ask(fibre, Act.RETEST, tests, cause_of(finding, f"OTDR trace {finding.judged.detail}: {_AS_AGREED}"))
+            cause = cause_of(finding, f"OTDR trace {finding.judged.detail}: {_AS_AGREED}")
+            yield _ask(fibre, Act.RETEST, tests_behind(fibre, finding.criterion), cause)
     for (advice, reason, nm), own in unclear.items():
         sites = ", ".join(dict.fromkeys(one.site for one in own if one.site is not None))
         where = f" at {sites}" if sites else ""
