@@ -10,7 +10,7 @@ from pydantic import BaseModel, TypeAdapter
 
 from service.actions.acceptance.status import status_of
 from service.api.cursors import MOST, read_cursor, write_cursor
-from service.api.etags import is_known
+from service.api.etags import answer_unless_known
 from service.api.gate import ContractorOrEngineerGate, ReaderGate
 from service.api.routing import CheckedRoute
 from service.errors import NotFoundError
@@ -24,7 +24,6 @@ from service.vocabulary.findings.words import Outcome
 from service.vocabulary.words import Standing
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["status"])
-_PRIVATE = "private, no-cache"
 _FIBRES_A_PAGE = 24
 _POSITION = TypeAdapter(tuple[q.FibreNumber])
 
@@ -118,11 +117,9 @@ def read_acceptance(gate: ReaderGate, route_id: UUID, request: Request) -> Respo
     """Read a route's acceptance status; with a matching If-None-Match the answer is 304."""
     with gate.read_snapshot() as (session, caller):
         etag = f'"r{route_version(session, caller.projects, route_id)}"'
-        headers = {"ETag": etag, "Cache-Control": _PRIVATE}
-        if is_known(etag, request):
-            return Response(status_code=304, headers=headers)
-        body = orjson.dumps(status_of(session, find_route(session, caller.projects, route_id)))
-    return Response(body, headers=headers, media_type="application/json")
+        return answer_unless_known(
+            etag, request, lambda: orjson.dumps(status_of(session, find_route(session, caller.projects, route_id)))
+        )
 
 
 @router.get("/projects/{project_id}/acceptance")

@@ -6,20 +6,21 @@ from uuid import UUID
 import orjson
 from fastapi import APIRouter, Query, Request, Response
 from pydantic import BaseModel, TypeAdapter
+from sqlmodel import Session
 
 from service.actions.acceptance.worklist import WorkItemDocument, items_of, orders_of
 from service.api.cursors import MOST, read_cursor, write_cursor
-from service.api.etags import is_known
+from service.api.etags import PRIVATE, answer_unless_known
 from service.api.gate import ReaderGate
 from service.api.routing import CheckedRoute
 from service.storage import verdicts
 from service.storage.routes import find_route, route_version
+from service.storage.tables import Route
 from service.vocabulary import quantities as q
 from service.vocabulary.findings.words import Act
 from service.vocabulary.worklist.orders import OrderDocument
 
 router = APIRouter(prefix="/v1", route_class=CheckedRoute, tags=["status"])
-_PRIVATE = "private, no-cache"
 _FIBRES_A_PAGE = 24
 _POSITION = TypeAdapter(tuple[q.FibreNumber])
 
@@ -45,17 +46,9 @@ def read_worklist(gate: ReaderGate, route_id: UUID, request: Request) -> Respons
     """Read what a crew has to do, in a foreman's order; with a matching If-None-Match the answer is 304."""
     with gate.read_snapshot() as (session, caller):
         etag = f'"w{route_version(session, caller.projects, route_id)}"'
-        headers = {"ETag": etag, "Cache-Control": _PRIVATE}
-        if is_known(etag, request):
-            return Response(status_code=304, headers=headers)
-        route = find_route(session, caller.projects, route_id)
-        body = {
-            "route_id": route.id,
-            "version": route.version,
-            "fibres_waiting": verdicts.count_waiting(session, route),
-            "orders": orders_of(session, route),
-        }
-    return Response(orjson.dumps(body), headers=headers, media_type="application/json")
+        return answer_unless_known(
+            etag, request, lambda: _write_worklist(session, find_route(session, caller.projects, route_id))
+        )
 
 
 @router.get("/routes/{route_id}/worklist/items", response_model=WorkItemPage)
@@ -76,10 +69,21 @@ def read_work_items(
     with gate.read_snapshot() as (session, caller):
         route = find_route(session, caller.projects, route_id)
         items, last = items_of(session, route, act=act, site=site, after=after, limit=limit)
-    headers = {"Cache-Control": _PRIVATE}
+    headers = {"Cache-Control": PRIVATE}
     following = None if last is None else write_cursor([last], of=of)
     if following is not None:
         query = "".join(f"&{name}={value}" for name, value in (("act", act), ("site", site)) if value)
         link = f"</v1/routes/{route_id}/worklist/items?limit={limit}{query}&cursor={following}>"
         headers["Link"] = f'{link}; rel="next"'
     return Response(orjson.dumps({"items": items, "next": following}), headers=headers, media_type="application/json")
+
+
+def _write_worklist(session: Session, route: Route) -> bytes:
+    return orjson.dumps(
+        {
+            "route_id": route.id,
+            "version": route.version,
+            "fibres_waiting": verdicts.count_waiting(session, route),
+            "orders": orders_of(session, route),
+        }
+    )
