@@ -4,10 +4,26 @@ import re
 from enum import StrEnum
 from typing import Any
 
-from sqlalchemy import BigInteger, DateTime, Enum, ForeignKeyConstraint, Index, MetaData, Text, text
+import zstandard
+from sqlalchemy import (
+    BigInteger,
+    DateTime,
+    Dialect,
+    Enum,
+    ForeignKeyConstraint,
+    Index,
+    LargeBinary,
+    MetaData,
+    Text,
+    TypeDecorator,
+    text,
+)
 from sqlalchemy.dialects.postgresql import JSONB
 from sqlalchemy.orm import declared_attr
 from sqlmodel import Field, SQLModel
+
+# The quickest: what a fibre's document is written with takes a tenth of what PostgreSQL's own packing of it took.
+_PACKING_LEVEL = 1
 
 metadata = MetaData(
     naming_convention={
@@ -37,6 +53,26 @@ def instant() -> Any:
 def long_text() -> Any:
     """Return a column of text of any length."""
     return Field(sa_type=Text)
+
+
+class _PackedText(TypeDecorator[str]):
+    """Text that is packed before it travels, for what is long, much alike, and asked for whole."""
+
+    impl = LargeBinary
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> bytes | None:
+        """Pack."""
+        return None if value is None else zstandard.compress(value.encode(), _PACKING_LEVEL)
+
+    def process_result_value(self, value: bytes | None, dialect: Dialect) -> str | None:
+        """Unpack."""
+        return None if value is None else zstandard.decompress(value).decode()
+
+
+def packed_text() -> Any:
+    """Return a column of long text that no statement looks into; PostgreSQL is told not to pack it again."""
+    return Field(sa_type=_PackedText)
 
 
 def word(words: type[StrEnum], *, check: str | None = None) -> Any:

@@ -15,6 +15,7 @@ from service.storage.tables.columns import (
     instant,
     json_value,
     long_text,
+    packed_text,
     reference,
     word,
 )
@@ -123,7 +124,7 @@ class Fibre(Row, table=True):
     engine_version: int = engine_version()
     is_urgent: bool = False
     digest: str | None = None
-    content: str | None = long_text()
+    content: str | None = packed_text()
     work: str | None = long_text()
     counts: dict[str, Any] | None = json_value()
     missing: list[Any] | None = json_value()

@@ -233,7 +233,7 @@ CREATE TABLE fibre (
     engine_version integer NOT NULL DEFAULT 0,
     is_urgent boolean NOT NULL,
     digest varchar,
-    content text,
+    content bytea,
     work text,
     counts jsonb,
     missing jsonb,
@@ -242,6 +242,8 @@ CREATE TABLE fibre (
     CONSTRAINT pk_fibre PRIMARY KEY (project_id, route_id, number),
     CONSTRAINT fk_fibre_project_id_route_id FOREIGN KEY (project_id, route_id) REFERENCES route
 );
+-- It comes packed.
+ALTER TABLE fibre ALTER COLUMN content SET STORAGE EXTERNAL;
 CREATE INDEX ix_fibre_problem ON fibre (project_id, route_id) WHERE problem IS NOT NULL;
 CREATE INDEX ix_fibre_waiting ON fibre (project_id, route_id) WHERE judged_version < evidence_version;
 CREATE INDEX ix_fibre_work ON fibre (project_id, route_id) WHERE work IS NOT NULL;
