@@ -7,7 +7,7 @@ from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria.base import Criterion, LimitedDb, RequiredTest, Tested
-from service.vocabulary.criteria.selection import PAIRS, SPLICES, OfJoints, OfSplices, Where
+from service.vocabulary.criteria.selection import PAIRS, SPLICES, OfJoints, OfSections, OfSplices, Where
 from service.vocabulary.criteria.words import Basis, Combination, From, Quantity
 from service.vocabulary.design.words import JointKind, SiteKind
 
@@ -124,8 +124,8 @@ class DirectionDifferenceCriterion(OfSplices, JointLossCriterion):
 class ReflectanceCriterion(OfSplices, Tested, LimitedDb):
     """The reflectance of each joint of a kind, the worse of the directions that it is tested in.
 
-    Without a kind it is that of each event, whatever lies there; on no joint too, unless joints are selected. An echo
-    is no event of the fibre.
+    Without a kind it is that of each event, whatever lies there; on no joint too, unless joints are selected, or there
+    alone. An echo is no event of the fibre.
     """
 
     quantity: Literal[Quantity.REFLECTANCE]
@@ -133,9 +133,9 @@ class ReflectanceCriterion(OfSplices, Tested, LimitedDb):
     limit_db: q.ReflectanceDb
 
     @property
-    def is_of_every_event(self) -> bool:
-        """Tell whether it is about what lies on no joint too."""
-        return self.joint is None and self.at is None and not self.is_of_some_splices
+    def is_of_cable_too(self) -> bool:
+        """Tell whether it can be about what lies on no joint."""
+        return self.joint is None and not self.is_of_some_splices
 
 
 class Statistic(StrEnum):
@@ -174,8 +174,8 @@ class JointStatisticCriterion(OfSplices, PlaceLossCriterion):
         return self
 
 
-class StrayLossCriterion(Tested, LimitedDb):
-    """The loss of each event that lies on no joint: a bend or damage."""
+class StrayLossCriterion(OfSections, Tested, LimitedDb):
+    """The loss of each event that lies on no joint, in all sections or in some: a bend or damage."""
 
     quantity: Literal[Quantity.STRAY_LOSS]
     limit_db: q.PositiveLossDb
@@ -183,10 +183,11 @@ class StrayLossCriterion(Tested, LimitedDb):
     limits_loss = True
 
 
-class BendCriterion(Tested):
+class BendCriterion(OfJoints, Tested):
     """How much more a place may lose at the longer wavelength than at the shorter before it is taken for a bend.
 
-    A bend is said where both are exceeded; fair starts are 0.2 dB and a ratio of 1.5, common practice.
+    A bend is said where both are exceeded; fair starts are 0.2 dB and a ratio of 1.5, common practice. It is held at
+    each site and on no joint, or where `at` says.
     """
 
     quantity: Literal[Quantity.BEND]
@@ -196,6 +197,11 @@ class BendCriterion(Tested):
     ratio: q.Ratio = 1.5
 
     limit_member = "limit_db"
+
+    @property
+    def is_of_cable_too(self) -> bool:
+        """Tell whether it can be about what lies on no joint."""
+        return True
 
     @property
     def required_tests(self) -> tuple[RequiredTest, ...]:
@@ -209,9 +215,18 @@ class BendCriterion(Tested):
             raise ValueError("short_wavelength_nm is not below long_wavelength_nm")
         return self
 
+    @model_validator(mode="after")
+    def _be_of_whole_places(self) -> "BendCriterion":
+        if self.at is Where.TERMINAL_SPLICES:
+            raise ValueError("a bend is read of all that lies at a site: at terminals or at panels")
+        return self
+
 
 class SpliceDensityCriterion(Criterion):
-    """How many splices a fibre may have for each kilometre of a span, those of its terminations not counted."""
+    """How many splices a fibre may have for each kilometre of a span, those of its terminations not counted.
+
+    It is about all closures of a span together, so that nothing can be named by `at`.
+    """
 
     quantity: Literal[Quantity.SPLICE_DENSITY]
     limit_per_km: q.DensityPerKm

@@ -7,6 +7,7 @@ from pydantic import Field, model_validator
 
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria.base import Criterion, LimitedDb, RequiredTest, Tested
+from service.vocabulary.criteria.selection import OfSections, is_of_type
 from service.vocabulary.criteria.words import Combination, DecisionRule, From, LinkStretch, Quantity
 from service.vocabulary.words import FarEnd
 
@@ -29,8 +30,9 @@ class Budget(q.Value):
     """A limit from the design: fibre length, splices, and the connections that the reference method includes.
 
     A span from panel to panel has a connection at each of its ends, and the splices of its own side in the panels.
-    `by_fibre_type` goes before what is said for all types, and may say it alone. A splice in a closure between cables
-    of two types is allowed `unlike_splice_db` where that is said.
+    `by_fibre_type` goes before what is said for all types, and may say it alone: each type is named as in `joining`,
+    and of two that take one in the longer name counts. A splice that joins two types is allowed `unlike_splice_db`
+    where that is said, in a closure and at a pigtail of which the design says the type.
     """
 
     kind: Literal["budget"]
@@ -43,8 +45,9 @@ class Budget(q.Value):
 
     def attenuation_of(self, fibre_type: str) -> float | None:
         """Return the coefficient that is allowed for a fibre type; none where nothing is said of it."""
-        own = (one.attenuation_db_per_km for one in self.by_fibre_type if one.fibre_type == fibre_type)
-        return next(own, self.attenuation_db_per_km)
+        own = [one for one in self.by_fibre_type if is_of_type(fibre_type, one.fibre_type)]
+        closest = max(own, key=lambda one: len(one.fibre_type), default=None)
+        return self.attenuation_db_per_km if closest is None else closest.attenuation_db_per_km
 
     @property
     def coefficients_db_per_km(self) -> tuple[float, ...]:
@@ -65,9 +68,11 @@ class LinkAttenuationCriterion(Tested, LimitedDb):
     """Loss from end to end, or over each span, against one figure or against the budget.
 
     By source and meter a loss below `least_attenuation_db_per_km` of fibre by more than the uncertainty tells of a
-    wrong reference and is set aside; without that figure none is for being too low. By OTDR it is the mean of what
-    traces lose in both directions with both end connections, as a reference by one cord holds them: a connection that
-    is not seen from both ends can only add to it.
+    wrong reference and is set aside; without that figure none is for being too low. By OTDR it is what traces lose with
+    both end connections, as a reference by one cord holds them: a connection that is not seen from each end that is
+    asked for can only add to it. The mean of both directions is a loss. One direction, and the worse of both, also hold
+    by how much the glass before the link scatters unlike that behind it, half the difference of the two coefficients:
+    what its joints show one way adds up to that, and between cords of one glass to nothing.
     """
 
     quantity: Literal[Quantity.LINK_ATTENUATION]
@@ -96,9 +101,6 @@ class LinkAttenuationCriterion(Tested, LimitedDb):
 
     @model_validator(mode="after")
     def _ask_no_reference_of_traces(self) -> "LinkAttenuationCriterion":
-        if self.basis == "otdr" and (self.tested_from, self.combination) != (From.BOTH, Combination.MEAN):
-            # One way a trace's total also holds by how much the glass at both ends scatters unlike.
-            raise ValueError("by otdr only the mean of both directions is a loss")
         if self.basis == "otdr" and (self.reference_cords, self.least_attenuation_db_per_km) != (None, None):
             raise ValueError("reference_cords and least_attenuation_db_per_km belong to source_and_meter")
         return self
@@ -124,10 +126,10 @@ class Stretch(StrEnum):
     SPAN = "span"
 
 
-class AttenuationCoefficientCriterion(Tested):
+class AttenuationCoefficientCriterion(OfSections, Tested):
     """The fibre's own loss for each kilometre without its joints, where it is long enough.
 
-    Of two directions it is their mean: what they differ by is of the joints.
+    Of two directions it is their mean: what they differ by is of the joints. `at` names sections, not spans.
     """
 
     quantity: Literal[Quantity.ATTENUATION_COEFFICIENT]
@@ -153,8 +155,14 @@ class AttenuationCoefficientCriterion(Tested):
             raise ValueError("a guard band needs uncertainty_db_per_km")
         return self
 
+    @model_validator(mode="after")
+    def _name_sections_by_section(self) -> "AttenuationCoefficientCriterion":
+        if self.at is not None and self.over is not Stretch.SECTION:
+            raise ValueError("at names sections, and over says spans")
+        return self
 
-class ReelDifferenceCriterion(Criterion):
+
+class ReelDifferenceCriterion(OfSections):
     """How much more a section's fibre may lose for each kilometre than on its reel, where it is long enough."""
 
     quantity: Literal[Quantity.REEL_DIFFERENCE]

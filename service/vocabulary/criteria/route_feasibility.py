@@ -15,7 +15,7 @@ from service.vocabulary.criteria.links import (
 )
 from service.vocabulary.criteria.review import CriteriaReport, Severity, report_on
 from service.vocabulary.criteria.scope import scope_of
-from service.vocabulary.criteria.selection import OfJoints, OfSplices, is_of_type
+from service.vocabulary.criteria.selection import OfJoints, OfSections, OfSplices, is_of_type
 from service.vocabulary.criteria.trace_settings import TraceSettingsCriterion
 from service.vocabulary.criteria.words import DecisionRule, From, LinkStretch
 from service.vocabulary.design.layout import Joint, Layout, Span
@@ -35,9 +35,8 @@ def _infeasibilities(criterion: AnyCriterion, layout: Layout) -> Iterator[Criter
         return
     if isinstance(criterion, Tested):
         yield from _from_unbuilt_end(criterion, layout)
-    if isinstance(criterion, OfJoints):
-        for detail in _joints_not_there(criterion, layout):
-            yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
+    for detail in _not_there(criterion, layout):
+        yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
     match criterion:
         case LinkAttenuationCriterion(limit=FixedLimit()):
             yield from _below_fibre_alone(criterion, layout)
@@ -68,15 +67,25 @@ def _from_unbuilt_end(criterion: AnyCriterion, layout: Layout) -> Iterator[Crite
         yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
 
 
+def _not_there(criterion: AnyCriterion, layout: Layout) -> Iterator[str]:
+    if isinstance(criterion, OfJoints):
+        yield from _joints_not_there(criterion, layout)
+    if isinstance(criterion, OfSections):
+        missing = [one for one in criterion.at or () if one not in _section_ids(layout)]
+        if missing:
+            yield f"names {', '.join(missing)}, which is no section of this route"
+
+
 def _joints_not_there(criterion: OfJoints, layout: Layout) -> Iterator[str]:
     """Say which sites the route has not, that it has no such joint, or of which pigtails nobody says what they are."""
     named = criterion.at if isinstance(criterion.at, tuple) else ()
-    missing = [site for site in named if site not in layout.site_index]
+    sections = _section_ids(layout) if criterion.is_of_cable_too else set()
+    missing = [one for one in named if one not in layout.site_index and one not in sections]
     scope = scope_of(criterion, layout)
     joints = {joint for first in _unlike_fibres(layout) for joint in layout.joints_of(first)}
     if missing:
         yield f"names {', '.join(missing)}, which this route does not pass"
-    elif not any(joint.kind in criterion.joint_kinds and scope.selects(joint) for joint in joints):
+    elif not scope.cable and not any(joint.kind in criterion.joint_kinds and scope.selects(joint) for joint in joints):
         yield "holds nowhere on this route: it has no joint of those that it asks for"
     if isinstance(criterion, OfSplices) and criterion.joining is not None:
         types = criterion.joining
@@ -84,6 +93,10 @@ def _joints_not_there(criterion: OfJoints, layout: Layout) -> Iterator[str]:
         if unsaid:
             sites = ", ".join(sorted(unsaid, key=layout.site_index.__getitem__))
             yield f"does not hold at {sites}: of which type the pigtails are is not said"
+
+
+def _section_ids(layout: Layout) -> set[str]:
+    return {section.id for section in layout.design.sections}
 
 
 def _unlike_fibres(layout: Layout) -> set[int]:
@@ -137,7 +150,7 @@ def _nowhere_long_enough(criterion: AttenuationCoefficientCriterion, layout: Lay
         else [Span(first=section, last=section + 1) for section in sorted(scope.sections)]
     )
     least_um = to_um(criterion.least_length_m)
-    longest_um = max(_length_um(layout, span) for span in spans)
+    longest_um = max((_length_um(layout, span) for span in spans), default=least_um)
     if longest_um < least_um:
         detail = f"no {criterion.over.value} is {metres_text(least_um)} m long, the longest {metres_text(longest_um)} m"
         yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=f"decides nothing: {detail}")

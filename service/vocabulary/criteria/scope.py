@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from service.vocabulary.criteria.base import AppliesWhen, Criterion
-from service.vocabulary.criteria.selection import OfJoints, Where, is_of_type
+from service.vocabulary.criteria.selection import OfJoints, OfSections, Where, is_of_type
 from service.vocabulary.design.layout import Joint, Layout, Span
 from service.vocabulary.quantities import to_um
 
@@ -13,13 +13,15 @@ from service.vocabulary.quantities import to_um
 class Scope:
     """The spans, sections and sites at which a criterion holds, by index, and whether it holds from end to end.
 
-    `joint_sites` are those at which it is about joints, all of them unless `picks` says which.
+    `joint_sites` are those at which it is about joints, all of them unless `picks` says which; `cable` are the sections
+    in which it is about what lies on no joint.
     """
 
     spans: tuple[Span, ...]
     sections: frozenset[int]
     sites: frozenset[int]
     holds_end_to_end: bool
+    cable: frozenset[int]
     joint_sites: frozenset[int]
     picks: Callable[[Joint], bool] | None
 
@@ -34,9 +36,12 @@ def scope_of(criterion: Criterion, layout: Layout) -> Scope:
     spans = tuple(span for span in layout.spans if holds_over(applies_when, layout, span))
     whole = Span(first=0, last=len(layout.design.sites) - 1)
     sites = frozenset(site for span in spans for site in range(span.first, span.last + 1))
+    sections = frozenset(section for span in spans for section in range(span.first, span.last))
+    selected = _selected_sections(criterion, layout, sections)
     return Scope(
         spans=spans,
-        sections=frozenset(section for span in spans for section in range(span.first, span.last)),
+        sections=sections if of_joints is not None else selected,
+        cable=selected,
         sites=sites,
         holds_end_to_end=holds_over(applies_when, layout, whole),
         joint_sites=sites if of_joints is None else _selected(of_joints, layout, sites),
@@ -63,6 +68,13 @@ def holds_over(applies_when: AppliesWhen | None, layout: Layout, span: Span) -> 
 def _selected(criterion: OfJoints, layout: Layout, sites: frozenset[int]) -> frozenset[int]:
     own = layout.design.sites
     return frozenset(index for index in sites if criterion.selects_at(own[index].id, own[index].kind))
+
+
+def _selected_sections(criterion: Criterion, layout: Layout, sections: frozenset[int]) -> frozenset[int]:
+    if not isinstance(criterion, OfJoints | OfSections):
+        return sections
+    own = layout.design.sections
+    return frozenset(index for index in sections if criterion.selects_section(own[index].id))
 
 
 def _parts_joints(criterion: OfJoints) -> bool:

@@ -1,13 +1,16 @@
-"""The loss of a link by its traces: the mean of what both directions lose from before one end to behind the other."""
+"""The loss of a link by its traces: what they lose from before one end to behind the other, both ways or one."""
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
+from service.vocabulary.criteria.links import LinkAttenuationCriterion
+from service.vocabulary.criteria.words import Combination, From
 from service.vocabulary.design.layout import Span
 from service.vocabulary.findings.words import Reason
 from worker.judgement.fibre.bidirectional import cords_changed
 from worker.judgement.fibre.findings import Judgement
 from worker.judgement.fibre.left_out import TracedLoss, half_text, traced_by
-from worker.judgement.fibre.link_tests import DirectionTest, both_ways, known_of, reading_of
+from worker.judgement.fibre.link_tests import DirectionTest, known_of, reading_of, tests_from
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.acts import Trace
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, TENTHS_PER_MDB, mdb_text
@@ -30,40 +33,72 @@ class _Part(NamedTuple):
     hidden_high_mdb: int
 
 
-def traced_link(fibre: FibreMeasured, span: Span, *, wavelength_nm: int) -> TracedLink:
-    """Return the loss between two sites by the traces of both directions, in 1e-12 dB.
+def traced_link(fibre: FibreMeasured, span: Span, asked: LinkAttenuationCriterion) -> TracedLink:
+    """Return the loss between two sites by the traces of the directions that are asked for, in 1e-12 dB.
 
     An end connection that one of them does not see, or that was mated to another cord, is left out: it can only add to
     the loss, so what is left is the least that the link loses.
     """
-    ways = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm, between=span)
+    ways = tests_from(fibre, asked.tested_from, test="otdr", wavelength_nm=asked.wavelength_nm, between=span)
     known = known_of(*ways)
     if known.reason is not None:
         return TracedLink(known)
-    parts = [_part_of(fibre, span, way) for way in ways]
-    untold = [(way, part) for way, part in zip(ways, parts, strict=True) if isinstance(part, Reason)]
-    if untold:
+    told = [(way, _part_of(fibre, span, way)) for way in ways]
+    parts = [part for _, part in told if isinstance(part, _Part)]
+    # Where either end is enough, what one direction does not tell the other may.
+    if not parts or (len(parts) < len(told) and asked.tested_from is not From.EITHER):
+        untold = [(way, part) for way, part in told if isinstance(part, Reason)]
         said = "; ".join(f"{DIRECTION_LABELS[way.is_forward]}: {REASON_LABELS[part]}" for way, part in untold)
         return TracedLink(known._replace(reason=untold[0][1], detail=said))
-    forward, backward = (part for part in parts if isinstance(part, _Part))
-    low_mdb = forward.traced.loss_mdb + backward.traced.loss_mdb
-    high_mdb = low_mdb + forward.hidden_high_mdb + backward.hidden_high_mdb
-    low_mdb += forward.hidden_low_mdb + backward.hidden_low_mdb
-    said = " and ".join(f"{mdb_text(one.traced.loss_mdb)} dB ({_way(one)})" for one in (forward, backward))
-    detail, reason = f"mean of {said} by OTDR", None
+    bounds, reason, detail = _held_together(fibre, span, parts, asked.combination)
+    if reason is not None and asked.tested_from is From.EITHER and len(parts) > 1:
+        ends = (span.first, span.last)
+        # One is enough: the worse of those that see both ends by themselves.
+        alone = [one for one in parts if all(_end_fault(fibre, site, [one.traced.trace]) is None for site in ends)]
+        if alone:
+            parts = alone
+            bounds, reason, detail = _held_together(fibre, span, parts, Combination.WORSE)
+    readings = tuple([reading_of(one.traced.trace, one.traced.loss_mdb) for one in parts])
+    return TracedLink(known._replace(reason=reason, detail=detail, readings=readings), bounds)
+
+
+def _held_together(
+    fibre: FibreMeasured, span: Span, parts: Sequence[_Part], combination: Combination
+) -> tuple[tuple[int, int], Reason | None, str]:
+    """Return bounds of what one or two directions lose, in 1e-12 dB, why they are not all of it, and both in words."""
+    traces, reason, left_out = [one.traced.trace for one in parts], None, ""
+    lows = [one.traced.loss_mdb + one.hidden_low_mdb for one in parts]
+    highs = [one.traced.loss_mdb + one.hidden_high_mdb for one in parts]
+    # Of the worse each is held by itself, with whatever cords it has.
+    same_cords = combination is Combination.MEAN
     for site in (span.first, span.last):
-        fault = _end_fault(fibre, site, forward.traced.trace, backward.traced.trace)
+        fault = _end_fault(fibre, site, traces, same_cords=same_cords)
         if fault is not None:
             reason, name = reason or fault, fibre.layout.design.sites[site].id
-            low_mdb -= sum(_most_at(fibre, site, one.traced.trace) for one in (forward, backward))
-            detail = f"{detail}, the connection at {name} left out: {REASON_LABELS[fault]}"
+            lows = [low - _most_at(fibre, site, trace) for low, trace in zip(lows, traces, strict=True)]
+            left_out = f"{left_out}, the connection at {name} left out: {REASON_LABELS[fault]}"
+    detail = f"{_said(parts, combination)}{left_out}"
+    low, high = _combine(lows, combination), _combine(highs, combination)
     if reason is not None:
         # Without an end connection it is the least of all that the link may lose.
-        high_mdb = low_mdb
-        detail = f"{detail}; at least {half_text(low_mdb)} dB"
-    readings = [reading_of(one.traced.trace, one.traced.loss_mdb) for one in (forward, backward)]
-    bounds = low_mdb * PDB_PER_TENTH_MDB * TENTHS_PER_MDB // 2, high_mdb * PDB_PER_TENTH_MDB * TENTHS_PER_MDB // 2
-    return TracedLink(known._replace(reason=reason, detail=detail, readings=tuple(readings)), bounds)
+        high = low
+        detail = f"{detail}; at least {half_text(low)} dB"
+    unit = PDB_PER_TENTH_MDB * TENTHS_PER_MDB
+    return (low * unit // 2, high * unit // 2), reason, detail
+
+
+def _combine(losses_mdb: Sequence[int], combination: Combination) -> int:
+    """Return twice the mean of what one or two directions lose, or twice the worse, in 0.001 dB."""
+    if combination is Combination.WORSE:
+        return 2 * max(losses_mdb)
+    return sum(losses_mdb) * 2 // len(losses_mdb)
+
+
+def _said(parts: Sequence[_Part], combination: Combination) -> str:
+    said = " and ".join(f"{mdb_text(one.traced.loss_mdb)} dB ({_way(one)})" for one in parts)
+    if len(parts) == 1:
+        return f"{said} by OTDR from one end, with what the glass at both ends scatters unlike"
+    return f"{'the worse' if combination is Combination.WORSE else 'mean'} of {said} by OTDR"
 
 
 def _part_of(fibre: FibreMeasured, span: Span, way: DirectionTest) -> _Part | Reason:
@@ -103,15 +138,16 @@ def _hidden_mdb(fibre: FibreMeasured, span: Span, trace: Trace) -> tuple[int, in
     return sum(one.low_mdb for one in unseen), sum(one.high_mdb for one in unseen)
 
 
-def _end_fault(fibre: FibreMeasured, site: int, there: Trace, back: Trace) -> Reason | None:
-    """Return why the connection at an end was not measured from both ends."""
-    if any((one.launch if one.ends[0] == site else one.receive) is None for one in (there, back)):
+def _end_fault(fibre: FibreMeasured, site: int, traces: Sequence[Trace], *, same_cords: bool = True) -> Reason | None:
+    """Return why the connection at an end was not measured by each of the traces, and the same by all if it has to."""
+    if any((one.launch if one.ends[0] == site else one.receive) is None for one in traces):
         return Reason.NO_CORD
-    shown = [fibre.aligned(one).readings.get(site, Reason.PAIR_NOT_SEEN) for one in (there, back)]
+    shown = [fibre.aligned(one).readings.get(site, Reason.PAIR_NOT_SEEN) for one in traces]
     missing = next((one for one in shown if isinstance(one, Reason)), None)
     if missing is not None:
         return missing
-    return Reason.CORDS_CHANGED if cords_changed(site, there, back) else None
+    is_other = same_cords and len(traces) > 1 and cords_changed(site, traces[0], traces[1])
+    return Reason.CORDS_CHANGED if is_other else None
 
 
 def _most_at(fibre: FibreMeasured, site: int, trace: Trace) -> int:

@@ -118,6 +118,13 @@ _LINK_LIMITS = {
     "budget": "the budget: {fibre}, {splice_db} dB a splice{unlike}, {connection_db} dB a "
     "connection that the reference includes, {other_db} dB other",
 }
+_ONE_WAY = "both end connections counted, with what the glass at both ends scatters unlike; one that is not seen"
+_TRACED = {
+    From.BOTH: "from both ends, both end connections counted; one that is not seen from both ends",
+    From.EITHER: f"from one end at least, {_ONE_WAY}",
+    From.A: f"from A, {_ONE_WAY}",
+    From.B: f"from B, {_ONE_WAY}",
+}
 _TOO_LOW = {
     True: "a loss below {least_attenuation_db_per_km} dB/km of fibre by more than its uncertainty of {uncertainty_db} "
     "dB is set aside",
@@ -241,8 +248,7 @@ def _how_text(criterion: LinkAttenuationCriterion, said: Mapping[str, str]) -> s
     """Return how a link's loss is measured."""
     if criterion.basis == "otdr":
         return (
-            "by OTDR from both ends, both end connections counted; one that is not seen from both ends only adds to "
-            f"it; its uncertainty is {said['uncertainty_db']} dB"
+            f"by OTDR {_TRACED[criterion.tested_from]} only adds to it; its uncertainty is {said['uncertainty_db']} dB"
         )
     too_low = _TOO_LOW[criterion.least_attenuation_db_per_km is not None].format_map(said)
     return f"referenced with {_cords_text(criterion.reference_cords)}; {too_low}"

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.base import Criterion
-from service.vocabulary.criteria.selection import OfJoints, OfSplices, Where
+from service.vocabulary.criteria.selection import OfJoints, OfSections, OfSplices, Where
 from service.vocabulary.design.words import Splicing
 from worker.package.wording.values import texts_of
 
@@ -12,6 +12,7 @@ _PLACES = {
     Where.TERMINAL_SPLICES: "at terminal splices",
     Where.TERMINALS: "at terminals",
     Where.PANELS: "in patch panels",
+    Where.CABLE: "along the cable, on no joint",
 }
 _SPLICED = {Splicing.SINGLE: "fused one by one", Splicing.RIBBON: "fused by ribbons"}
 
@@ -26,6 +27,8 @@ def _joints_texts(criterion: Criterion) -> Iterator[str]:
     if isinstance(criterion, OfJoints) and criterion.at is not None:
         at = criterion.at
         yield f"at {', '.join(at)}" if isinstance(at, tuple) else _PLACES[at]
+    if isinstance(criterion, OfSections) and criterion.at is not None:
+        yield f"in {', '.join(criterion.at)}"
     if isinstance(criterion, OfSplices):
         if criterion.splicing is not None:
             yield _SPLICED[criterion.splicing]

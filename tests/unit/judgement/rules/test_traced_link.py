@@ -9,18 +9,14 @@ from tests.factories import (
     Body,
     cord_ended,
     criteria_of,
-    layout_of,
     link_criterion,
     make_attenuation,
-    make_design,
     make_otdr,
-    make_section,
     only,
     sealed,
     with_events,
 )
 from tests.unit.judgement.judging import finding_by, judge
-from worker.judgement.route.attainable import attainability
 
 FIXED = {"kind": "fixed", "limit_db": 1.5}
 BY_OTDR = {"basis": "otdr", "least_attenuation_db_per_km": None}
@@ -68,8 +64,89 @@ def test_its_budget_counts_both_end_connections() -> None:
     assert found["limit"] == "1.9500"
 
 
-def test_one_direction_also_shows_how_the_ends_scatter_and_is_no_loss() -> None:
+def test_one_direction_also_shows_how_the_ends_scatter_and_is_no_loss_unless_that_is_agreed() -> None:
     assert link(two_way(1.0, 1.0)[:-1])["reason"] == "one_direction_only"
+    assert link(two_way(1.0, 1.0)[:-1], combination="worse")["reason"] == "one_direction_only"
+
+
+# The one limit of 1.5 dB, whatever it is read by.
+@pytest.mark.parametrize(
+    ("tested_from", "there_db", "back_db", "value_db", "outcome"),
+    [
+        ("a", 1.499, 9.0, "1.4990", "conforming"),
+        ("a", 1.5, 9.0, "1.5000", "conforming"),
+        ("a", 1.501, 0.9, "1.5010", "nonconforming"),
+        ("b", 9.0, 1.499, "1.4990", "conforming"),
+        ("b", 9.0, 1.5, "1.5000", "conforming"),
+        ("b", 0.9, 1.501, "1.5010", "nonconforming"),
+        # Where both are there their mean counts.
+        ("either", 1.6, 1.399, "1.4995", "conforming"),
+        ("either", 1.6, 1.4, "1.5000", "conforming"),
+        ("either", 1.6, 1.401, "1.5005", "nonconforming"),
+    ],
+)
+def test_from_one_end_its_own_total_is_held_where_that_is_agreed(
+    tested_from: str, there_db: float, back_db: float, value_db: str, outcome: str
+) -> None:
+    finding = link(two_way(there_db, back_db), tested_from=tested_from)
+    assert (finding["value"], finding["outcome"]) == (value_db, outcome)
+
+
+@pytest.mark.parametrize("kept", [0, 1])
+@pytest.mark.parametrize(
+    ("total_db", "outcome"), [(1.499, "conforming"), (1.5, "conforming"), (1.501, "nonconforming")]
+)
+def test_either_end_is_enough_and_says_what_one_way_holds(kept: int, total_db: float, outcome: str) -> None:
+    *seals, forward, backward = two_way(total_db, total_db)
+    finding = link([*seals, (forward, backward)[kept]], tested_from="either")
+    assert (finding["outcome"], len(finding["readings"])) == (outcome, 1)
+    assert "with what the glass at both ends scatters unlike" in finding["detail"]
+
+
+@pytest.mark.parametrize(
+    ("there_db", "back_db", "outcome"),
+    [
+        (1.499, 1.0, "conforming"),
+        (1.0, 1.5, "conforming"),
+        (1.501, 1.0, "nonconforming"),
+        (1.0, 1.501, "nonconforming"),
+    ],
+)
+def test_each_way_by_itself_is_the_worse_of_both_with_whatever_cords(
+    there_db: float, back_db: float, outcome: str
+) -> None:
+    cord = {"serial": "CORD-X", "length_m": 300.0, "fibre_type": "G.652.D", "connector": "connector-x"}
+    bodies = [*sealed(), trace("A", "B", there_db), trace("B", "A", back_db, launch_cord=cord)]
+    assert link(bodies, combination="worse")["outcome"] == outcome
+
+
+@pytest.mark.parametrize(
+    ("there_db", "outcome", "reason"),
+    # 0.3 dB of the total at A's connection, which shows; B's has no cord behind it.
+    [(1.5, "undetermined", "no_cord"), (1.501, "nonconforming", None)],
+)
+def test_from_one_end_too_a_connection_not_seen_only_adds(there_db: float, outcome: str, reason: str | None) -> None:
+    finding = link([*sealed(), trace("A", "B", there_db, receive_m=0.0)], tested_from="a")
+    assert (finding["outcome"], finding.get("reason")) == (outcome, reason)
+
+
+@pytest.mark.parametrize(
+    ("there_db", "back_db", "outcome"),
+    # The trace from A has no cord behind B; with B's alone, which sees both ends, one is enough.
+    [(1.2, 1.499, "conforming"), (1.2, 1.5, "conforming"), (1.2, 1.501, "nonconforming")],
+)
+def test_beside_a_trace_that_misses_an_end_the_one_that_sees_both_is_enough(
+    there_db: float, back_db: float, outcome: str
+) -> None:
+    finding = link(without_far(there_db, back_db), tested_from="either")
+    assert (finding["outcome"], len(finding["readings"])) == (outcome, 1)
+
+
+def test_the_crew_is_asked_for_the_end_that_is_agreed() -> None:
+    criterion = link_criterion(limit=FIXED, **BY_OTDR, tested_from="b")
+    judged = judge(sealed(), design=cord_ended(), criteria=only(criterion))
+    [item] = [one for one in judged.document["work"] if one["act"] == "test"]
+    assert [asked["from_sites"] for asked in item["tests"]] == [["B"]]
 
 
 def without_far(there_db: float, back_db: float) -> list[Body]:
@@ -124,11 +201,9 @@ def test_source_and_meter_that_show_another_loss_leave_nothing_proven() -> None:
     assert link([*two_way(1.2, 1.2), *powers])["reason"] == "whole_unlike_parts"
 
 
-@pytest.mark.parametrize(
-    "changes", [{"combination": "worse"}, {"reference_cords": 1}, {"least_attenuation_db_per_km": 0.16}]
-)
+@pytest.mark.parametrize("changes", [{"reference_cords": 1}, {"least_attenuation_db_per_km": 0.16}])
 def test_what_belongs_to_source_and_meter_is_refused(changes: Body) -> None:
-    with pytest.raises(ValueError, match=r"otdr|source_and_meter"):
+    with pytest.raises(ValueError, match="source_and_meter"):
         criteria_of(only(link_criterion(**{**BY_OTDR, **changes})))
 
 
@@ -136,66 +211,3 @@ def test_the_crew_is_asked_for_traces() -> None:
     judged = judge(sealed(), design=cord_ended(), criteria=only(link_criterion(limit=FIXED, **BY_OTDR)))
     [item] = [one for one in judged.document["work"] if one["act"] == "test"]
     assert {asked["test"] for asked in item.get("tests", [])} == {"otdr"}
-
-
-def of_two_types(second: str = "G.655") -> Body:
-    """Return 1 km of G.652.D up to C1 and 2 km of another type behind it."""
-    return make_design(
-        termination="factory_cord",
-        sections=[make_section("S1"), make_section("S2", fibre_type=second), make_section("S3", fibre_type=second)],
-    )
-
-
-def budget(**changes: Any) -> Body:
-    own = [{"fibre_type": "G.655", "attenuation_db_per_km": 0.3}]
-    return {
-        "kind": "budget",
-        "attenuation_db_per_km": 0.25,
-        "by_fibre_type": own,
-        "splice_db": 0.1,
-        "connection_db": 0.5,
-        **changes,
-    }
-
-
-# 1 km at 0.25 and 2 km at 0.3 dB/km, 2 splices at 0.1 or one at 0.4, 2 connections at 0.5 dB: 2.05 and 2.35 dB.
-@pytest.mark.parametrize(
-    ("unlike_db", "loss_db", "outcome"),
-    [
-        (None, 2.049, "conforming"),
-        (None, 2.05, "conforming"),
-        (None, 2.051, "nonconforming"),
-        (0.4, 2.349, "conforming"),
-        (0.4, 2.35, "conforming"),
-        (0.4, 2.351, "nonconforming"),
-    ],
-)
-def test_a_budget_over_two_fibre_types_counts_each_by_its_own(
-    unlike_db: float | None, loss_db: float, outcome: str
-) -> None:
-    bodies = [make_attenuation(from_site=near, to_site=far, loss_db=loss_db) for near, far in (("A", "B"), ("B", "A"))]
-    criterion = link_criterion(limit=budget(unlike_splice_db=unlike_db))
-    found = finding_by(criterion, [*sealed(), *bodies], design=of_two_types())
-    assert (found["limit"], found["outcome"]) == ("2.0500" if unlike_db is None else "2.3500", outcome)
-
-
-def test_a_type_of_which_the_budget_says_nothing_has_no_limit_and_is_told_when_it_meets_the_route() -> None:
-    criterion = link_criterion(limit=budget(attenuation_db_per_km=None))
-    bodies = [make_attenuation(from_site=near, to_site=far) for near, far in (("A", "B"), ("B", "A"))]
-    found = finding_by(criterion, [*sealed(), *bodies], design=of_two_types())
-    assert (found["outcome"], found["reason"]) == ("undetermined", "limit_not_stated")
-    [report] = attainability(layout_of(of_two_types()), criteria_of(only(criterion)))
-    assert (report.severity.value, report.criteria) == ("unmeetable", ("LINK-1550",))
-    assert "G.652.D" in report.detail
-
-
-@pytest.mark.parametrize(
-    "changes",
-    [
-        {"attenuation_db_per_km": None, "by_fibre_type": []},
-        {"by_fibre_type": [{"fibre_type": "G.655", "attenuation_db_per_km": one} for one in (0.3, 0.4)]},
-    ],
-)
-def test_a_budget_that_allows_the_fibre_nothing_or_two_things_is_refused(changes: Body) -> None:
-    with pytest.raises(ValueError, match="by_fibre_type"):
-        criteria_of(only(link_criterion(limit=budget(**changes))))

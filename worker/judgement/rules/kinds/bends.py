@@ -34,12 +34,12 @@ class BendRule(LimitRule[BendCriterion]):
         """Give one finding for each place, named after its pair if it has one, then one for each spot."""
         for place in fibre.places:
             joint = place.pair or place.joints[0]
-            if joint.segment in fibre.segments and place.site_index in self.scope.sites:
+            if joint.segment in fibre.segments and place.site_index in self.scope.joint_sites:
                 judged = self._judge_from_ends(partial(_loss_of_place, fibre, place), where="")
                 yield self.joint_finding(fibre, joint, judged)
         for spot in unexpected_spots(fibre, wavelengths_nm=self._wavelengths_nm):
             section = section_at(fibre, spot)
-            if section in self.scope.sections:
+            if section in self.scope.cable:
                 where = f"{spot.from_a_m} m from A, where no joint is: "
                 judged = self._judge_from_ends(partial(_loss_of_spot, fibre, spot), where=where)
                 finding = self.section_finding(fibre, section, judged)

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from service.vocabulary.criteria.links import FixedLimit, LinkAttenuationCriterion, RequiredTestCriterion
+from service.vocabulary.criteria.selection import joins_unlike
 from service.vocabulary.criteria.words import Combination
 from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.design.words import JointKind
@@ -70,8 +71,8 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
         return known._replace(reason=Reason.LIMIT_NOT_STATED) if limit is None else known.held(value, value, limit)
 
     def _judge_traced(self, fibre: FibreMeasured, span: Span) -> Judgement:
-        """Hold what the traces of both directions lose against the limit; what they do not see only adds to it."""
-        traced = traced_link(fibre, span, wavelength_nm=self.criterion.wavelength_nm)
+        """Hold what traces lose from where it is asked for against the limit; what they do not see only adds to it."""
+        traced = traced_link(fibre, span, self.criterion)
         known, limit = traced.known, self._limit(fibre, span, reference_cords=1)
         contradicted = None if traced.bounds is None else contradiction(fibre, self.criterion, span)
         if contradicted is not None:
@@ -107,17 +108,12 @@ class LinkRule(EndToEndRule[LinkAttenuationCriterion]):
         joints, sections = joints_over(fibre, span), fibre.layout.design.sections
         splices = [joint for joint in joints if joint.kind is JointKind.SPLICE]
         types = [section.fibre_type for section in sections]
-        unlike = [
-            joint
-            for joint in splices
-            if fibre.layout.is_closure(joint.site) and len(set(types[joint.site_index - 1 : joint.site_index + 1])) > 1
-        ]
         lengths_um = fibre.layout.section_lengths_um[span.first : span.last]
         budget = budget_pdb(
             limit,
             fibre=zip(types[span.first : span.last], lengths_um, strict=True),
             splices=len(splices),
-            unlike_splices=len(unlike),
+            unlike_splices=sum(map(joins_unlike, splices)),
             counted_pairs=pairs_in_reading(pairs=len(joints) - len(splices), reference_cords=reference_cords),
         )
         return None if budget is None else guarded_limit(self.criterion, budget)

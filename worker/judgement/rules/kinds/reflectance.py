@@ -40,14 +40,14 @@ class ReflectanceRule(LimitRule[ReflectanceCriterion]):
                 named = place.pair if place.pair in own else own[0]
                 judgement = once_finished(fibre, own, self._judge_place(fibre, place))
                 yield self.joint_finding(fibre, named, judgement)
-        if self.criterion.is_of_every_event:
+        if self.scope.cable:
             yield from self._of_spots(fibre)
 
     def _of_spots(self, fibre: FibreMeasured) -> Iterator[Finding]:
         asked = self.criterion
         for spot in unexpected_spots(fibre, wavelengths_nm=[asked.wavelength_nm]):
             section = section_at(fibre, spot)
-            if section in self.scope.sections:
+            if section in self.scope.cable:
                 tests = tests_from(fibre, asked.tested_from, test="otdr", wavelength_nm=asked.wavelength_nm)
                 judged = self._judge([unexpected_reflectance(fibre, spot, one) for one in tests])
                 detail = f"{spot.from_a_m} m from A, where no joint is: {judged.detail}"

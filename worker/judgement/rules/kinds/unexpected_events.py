@@ -1,6 +1,6 @@
 """The criterion about losses where the design has no joint."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from service.vocabulary.criteria.joints import StrayLossCriterion
 from service.vocabulary.criteria.words import LinkStretch
@@ -35,9 +35,28 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
                 finding = self.section_finding(fibre, section, self._judge_spot(fibre, spot))
                 found += [finding] if finding.segments else []
         yield from found
-        if fibre.is_continuous and self.scope.sections and all(finding.is_good for finding in found):
-            for span in stretches_of(fibre, LinkStretch.JOINED):
+        if not fibre.is_continuous:
+            return
+        stretches = stretches_of(fibre, LinkStretch.JOINED)
+        if self.criterion.at is None and self.scope.sections and all(finding.is_good for finding in found):
+            for span in stretches:
                 yield self.span_finding(fibre, span, self._judge_rest(fibre, span, has_others=bool(found)))
+        elif self.criterion.at is not None:
+            yield from self._rest_of_sections(fibre, stretches, found)
+
+    def _rest_of_sections(
+        self, fibre: FibreMeasured, stretches: Iterable[Span], found: Iterable[Finding]
+    ) -> Iterator[Finding]:
+        """Give one finding for each section that is named and has no spot above the limit, by what runs over it."""
+        own = fibre.layout.design.sections
+        bad, others = {one.section for one in found if not one.is_good}, {one.section for one in found}
+        for section in sorted(self.scope.sections):
+            over = next((span for span in stretches if span.first <= section < span.last), None)
+            if over is not None and own[section].id not in bad:
+                rest = self._judge_rest(fibre, over, has_others=own[section].id in others)
+                finding = self.section_finding(fibre, section, rest)
+                if finding.segments:
+                    yield finding
 
     def _judge_spot(self, fibre: FibreMeasured, spot: UnexpectedSpot) -> Judgement:
         asked = self.criterion
