@@ -32,7 +32,7 @@ serve: $(READY) ## the same stack, kept running, with the demo route and its tok
 JOBS ?= 2
 
 test: $(READY) tools lint ## lint, then every test, against real servers, workers and signatures, in JOBS=2 processes
-	@$(BIN)/python -m pytest -n $(JOBS) --dist loadfile
+	@$(BIN)/python -m pytest -n $(JOBS) --dist loadfile --no-loadscope-reorder
 
 test_fast: $(READY) ## the tests that start no server
 	@$(BIN)/python -m pytest -m "not slow" --ignore tests/integration
