@@ -15,7 +15,7 @@ from service.vocabulary.findings.finding import (
 from service.vocabulary.quantities import metres_text
 from worker.judgement.numbers.exact import mdb_text, metres_to_um
 from worker.judgement.traces.aligned_trace import AlignedTrace
-from worker.judgement.traces.breaks import Breaks
+from worker.judgement.traces.doubts.breaks import Breaks
 from worker.judgement.traces.readings import FibreTraces, UnexpectedEvent
 from worker.judgement.traces.spots import locate
 from worker.judgement.words import DIRECTION

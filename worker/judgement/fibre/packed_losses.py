@@ -19,18 +19,23 @@ _FORM = "<i2"
 def pack_losses(aligned: AlignedTrace, *, sites: int) -> str:
     """Write the losses that a trace has events for, by the index of the site; joints that share one show it once."""
     losses_mdb = [UNREAD] * sites
+    told = set(aligned.readings)
+    if aligned.plain is not None:
+        plain = [*zip(aligned.plain.sites, aligned.plain.losses_mdb, strict=True)]
+        told = {site for site, loss_mdb in plain if loss_mdb is None}
+        for site, loss_mdb in plain:
+            losses_mdb[site] = UNREAD if loss_mdb is None else _nearest(loss_mdb)
     counted: set[int] = set()
-    for site_index, shown in sorted(aligned.readings.items()):
-        if isinstance(shown, Reading) and shown.events:
-            number, loss_mdb = shown.events[0].number, shown.high_mdb
-            if number not in counted:
-                counted.add(number)
-                losses_mdb[site_index] = loss_mdb if -_MOST_MDB <= loss_mdb <= _MOST_MDB else _nearest(loss_mdb)
+    for site in sorted(told):
+        shown = aligned.readings[site]
+        if isinstance(shown, Reading) and shown.events and shown.events[0].number not in counted:
+            counted.add(shown.events[0].number)
+            losses_mdb[site] = _nearest(shown.high_mdb)
     return b2a_base64(struct.pack(f"<{sites}h", *losses_mdb), newline=False).decode()
 
 
 def _nearest(loss_mdb: int) -> int:
-    return max(-_MOST_MDB, min(_MOST_MDB, loss_mdb))
+    return loss_mdb if -_MOST_MDB <= loss_mdb <= _MOST_MDB else max(-_MOST_MDB, min(_MOST_MDB, loss_mdb))
 
 
 def unpack_losses(packed: Sequence[str]) -> NDArray[np.int64]:

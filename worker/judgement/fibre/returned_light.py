@@ -8,7 +8,8 @@ from service.vocabulary.quantities import UM_PER_KM, metres_text
 from service.vocabulary.records.words import EventKind, Qualifier
 from service.vocabulary.words import FarEnd
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.history.acts import Trace, TraceEvent
+from worker.judgement.history.acts import Trace
+from worker.judgement.history.events import TraceEvent
 from worker.judgement.numbers.exact import rounded_tenth_mdb
 from worker.judgement.traces.echoes import reflects
 from worker.judgement.words import REASON_LABELS

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
 from service.vocabulary.criteria.voiding import Work
-from service.vocabulary.records.words import EventKind, Qualifier, Side, SpliceMethod
+from service.vocabulary.records.words import Qualifier, Side, SpliceMethod
 from service.vocabulary.words import FarEnd
+from worker.judgement.history.events import TraceEvent, TraceEvents
 from worker.judgement.history.inspections import InspectionAct
 from worker.judgement.history.lids import LidAct
 from worker.judgement.numbers.clocks import Stamp
@@ -134,22 +135,6 @@ class Cord(NamedTuple):
     length_um: int
 
 
-class TraceEvent(NamedTuple):
-    """A point on a trace, by its distance from the instrument's port; `number` tells it from others at one distance.
-
-    `at_m` is the distance as it was posted, to be shown.
-    """
-
-    at_um: int
-    number: int
-    kind: EventKind
-    loss_mdb: int | None
-    reflectance_mdb: int | None
-    qualifier: Qualifier
-    mdb_per_km: int | None
-    at_m: str
-
-
 class DynamicRange(NamedTuple):
     """The one-way loss at which an instrument's backscatter is as large as its noise, at a pulse and an averaging."""
 
@@ -206,7 +191,7 @@ class Trace(Measurement):
     dynamic_range: DynamicRange | None
     launch: Cord | None
     receive: Cord | None
-    events: tuple[TraceEvent, ...]
+    events: TraceEvents
     behind_end: tuple[TraceEvent, ...]
     ends_shown: tuple[TraceEvent, ...]
     total_loss: TotalLoss | None
@@ -215,7 +200,8 @@ class Trace(Measurement):
     @property
     def end_um(self) -> int | None:
         """Where the fibre ends on the trace, if it shows that."""
-        return min((event.at_um for event in self.ends_shown), default=None)
+        ends = self.ends_shown
+        return ends[0].at_um if len(ends) == 1 else min((event.at_um for event in ends), default=None)
 
     def is_merged(self, event: TraceEvent, first: TraceEvent) -> bool:
         """Tell whether an event without a loss is so near behind another that its loss is part of that one's."""

@@ -5,9 +5,9 @@ from functools import lru_cache
 from typing import Any
 
 from service.vocabulary.canonical import canonical_json, sha256_hex
-from service.vocabulary.quantities import UM_PER_CM
 from service.vocabulary.records.words import EventKind, Qualifier
-from worker.judgement.history.acts import Cord, DynamicRange, TotalLoss, Trace, TraceEvent, TraceOutline
+from worker.judgement.history.acts import Cord, DynamicRange, TotalLoss, Trace, TraceOutline
+from worker.judgement.history.events import TraceEvent, TraceEvents
 from worker.judgement.history.evidence import Body, Ends, Evidence, read_actual_dnm, read_measured
 from worker.judgement.numbers.clocks import instant_us
 from worker.judgement.numbers.exact import last_place, metres_to_um
@@ -24,13 +24,8 @@ _QUALIFIERS = {qualifier.value: qualifier for qualifier in Qualifier}
 def read_trace(item: Evidence, ends: Ends) -> Trace:
     """Return the trace that a record says."""
     body = item.body
-    posted = [_event(number, event) for number, event in enumerate(body["events"])]
-    end = EventKind.END
-    # By distance first, then by number: no two are alike in both.
-    in_order = sorted([event for event in posted if event.kind is not end])
-    ends_shown = tuple([event for event in posted if event.kind is end])
-    end_um = min((event.at_um for event in ends_shown), default=None)
-    before = len(in_order) if end_um is None else sum(event.at_um <= end_um for event in in_order)
+    posted = _events(body["events"])
+    events, behind_end, ends_shown = _split(posted)
     return Trace(
         **read_measured(item, ends, calibrated_until=body["calibrated_until"]),
         actual_dnm=read_actual_dnm(body),
@@ -42,28 +37,46 @@ def read_trace(item: Evidence, ends: Ends) -> Trace:
         dynamic_range=_dynamic_range(body.get("dynamic_range")),
         launch=_cord(body.get("launch_cord")),
         receive=_cord(body.get("receive_cord")),
-        events=tuple(in_order[:before]),
-        # What a trace shows behind its first end is noise or an echo.
-        behind_end=tuple(in_order[before:]),
+        events=events,
+        behind_end=behind_end,
         ends_shown=ends_shown,
         total_loss=_total_loss(body.get("total_loss")),
-        outline=_outline(item, ends),
+        outline=_outline(item, ends, [event["loss_db"] for event in body["events"] if "loss_db" in event]),
     )
 
 
-def _event(number: int, body: Body) -> TraceEvent:
-    told, at_m = body.get, body["distance_m"]
-    reflectance = told("reflectance_db")
-    return TraceEvent(
-        int(at_m.replace(".", "")) * UM_PER_CM,
-        number,
-        _EVENT_KINDS[body["kind"]],
-        _stated(told("loss_db")),
-        _stated(reflectance),
-        _EQUAL if reflectance is None else _QUALIFIERS[body["reflectance_qualifier"]],
-        _stated(told("attenuation_db_per_km")),
-        at_m,
+def _events(bodies: Sequence[Body]) -> TraceEvents:
+    """Return a trace's events as they were posted, by columns: a route has too many to go through one by one."""
+    at_m = [body["distance_m"] for body in bodies]
+    reflectances = [body.get("reflectance_db") for body in bodies]
+    return TraceEvents(
+        at_um=[metres_to_um(text) for text in at_m],
+        numbers=list(range(len(bodies))),
+        kinds=[_EVENT_KINDS[body["kind"]] for body in bodies],
+        losses_mdb=[_stated(body.get("loss_db")) for body in bodies],
+        reflectances_mdb=[_stated(text) for text in reflectances],
+        qualifiers=[
+            _EQUAL if reflectance is None else _QUALIFIERS[body["reflectance_qualifier"]]
+            for body, reflectance in zip(bodies, reflectances, strict=True)
+        ],
+        mdb_per_km=[_stated(body.get("attenuation_db_per_km")) for body in bodies],
+        at_m=at_m,
     )
+
+
+def _split(posted: TraceEvents) -> tuple[TraceEvents, tuple[TraceEvent, ...], tuple[TraceEvent, ...]]:
+    """Return the events up to the fibre's end, those behind it, and the ends shown; the last as they were posted."""
+    at_um, kinds, end = posted.at_um, posted.kinds, EventKind.END
+    if kinds.count(end) == 1 and kinds[-1] is end and at_um == sorted(at_um):
+        # As instruments give nearly all.
+        return posted[:-1], (), (posted[-1],)
+    # By distance first, then by number: no two are alike in both.
+    in_order = sorted([event for event in posted if event.kind is not end])
+    ends_shown = tuple([event for event in posted if event.kind is end])
+    end_um = min((event.at_um for event in ends_shown), default=None)
+    before = len(in_order) if end_um is None else sum(event.at_um <= end_um for event in in_order)
+    # What a trace shows behind its first end is noise or an echo.
+    return TraceEvents.of(in_order[:before]), tuple(in_order[before:]), ends_shown
 
 
 @lru_cache(maxsize=1 << 15)
@@ -89,9 +102,8 @@ def _total_loss(body: Body | None) -> TotalLoss | None:
     return TotalLoss(last_place(body["loss_db"]), metres_to_um(body["from_m"]), metres_to_um(body["to_m"]))
 
 
-def _outline(item: Evidence, ends: Ends) -> TraceOutline:
+def _outline(item: Evidence, ends: Ends, losses: Sequence[str]) -> TraceOutline:
     body = item.body
-    losses = [event["loss_db"] for event in body["events"] if "loss_db" in event]
     instrument_time = body.get("instrument_time")
     device_clock = f"{body['device']}{', wrong' if item.clock_is_flagged else ''}"
     return TraceOutline(

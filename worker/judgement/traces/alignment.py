@@ -14,13 +14,13 @@ from service.vocabulary.criteria.criteria import Placing
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import to_last_place, to_um
 from worker.judgement.glass import reference_index_e5
-from worker.judgement.history.acts import Trace, TraceEvent
-from worker.judgement.traces.agreement import Agreement, Sighting, find_doubts
-from worker.judgement.traces.aligned_trace import AlignedTrace, Reading, align_trace
-from worker.judgement.traces.breaks import Breaks, ShortTrace, find_breaks, is_short
-from worker.judgement.traces.crossed import find_unlike
+from worker.judgement.history.acts import Trace
+from worker.judgement.traces.aligned_trace import AlignedTrace, Reading
 from worker.judgement.traces.distance_scale import DistanceScale, better_fit, measure
-from worker.judgement.traces.doubts import Reaches
+from worker.judgement.traces.doubts.agreement import Agreement, Sighting, find_doubts
+from worker.judgement.traces.doubts.breaks import Breaks, ShortTrace, find_breaks, is_short
+from worker.judgement.traces.doubts.crossed import find_unlike
+from worker.judgement.traces.doubts.lost_losses import Reaches
 from worker.judgement.traces.echoes import Echo, find_echoes, reflects, take_off
 from worker.judgement.traces.noise import TraceNoise
 from worker.judgement.traces.places import (
@@ -32,6 +32,7 @@ from worker.judgement.traces.places import (
     pulse_um_of,
     zones_of,
 )
+from worker.judgement.traces.trace_alignment import align_trace
 
 _Ends = tuple[int, int]
 
@@ -235,9 +236,9 @@ def _agree(designed: Designed, own: Sequence[AlignedTrace], way: PlacesBetween) 
         return Agreement(frozenset(), {})
     tolerance_um = full[0].scale.tolerance_um
     sightings = [
-        Sighting(one.scale.from_a_um(event.at_um) - way.near_um, one.trace.stamp.id, one.trace.is_forward)
+        Sighting(one.scale.from_a_um(at_um) - way.near_um, one.trace.stamp.id, one.trace.is_forward)
         for one in full
-        for event in _first_of_each_spot(one.scale.events, same_um=designed.same_spot_um)
+        for at_um in _first_of_each_spot(one.scale.events.at_um, same_um=designed.same_spot_um)
     ]
     return find_doubts(
         [one for one in sightings if -tolerance_um <= one.along_um <= way.span_um + tolerance_um],
@@ -246,12 +247,12 @@ def _agree(designed: Designed, own: Sequence[AlignedTrace], way: PlacesBetween) 
     )
 
 
-def _first_of_each_spot(events: Iterable[TraceEvent], *, same_um: int) -> Iterator[TraceEvent]:
+def _first_of_each_spot(events_um: Iterable[int], *, same_um: int) -> Iterator[int]:
     last_um: int | None = None
-    for event in events:
-        if last_um is None or event.at_um - last_um >= same_um:
-            yield event
-            last_um = event.at_um
+    for at_um in events_um:
+        if last_um is None or at_um - last_um >= same_um:
+            yield at_um
+            last_um = at_um
 
 
 def _find_breaks(designed: Designed, traces: Mapping[str, AlignedTrace], valid: Sequence[Trace]) -> Breaks:

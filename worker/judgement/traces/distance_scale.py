@@ -3,7 +3,7 @@
 from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from operator import attrgetter
+from functools import lru_cache
 from statistics import median_low
 
 from service.vocabulary.criteria.criteria import Placing
@@ -11,14 +11,13 @@ from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import to_last_place, to_um
 from service.vocabulary.records.words import EventKind
 from worker.judgement.glass import Index
-from worker.judgement.history.acts import Trace, TraceEvent
-from worker.judgement.traces.event_assignment import within
+from worker.judgement.history.acts import Trace
+from worker.judgement.history.events import TraceEvent, TraceEvents
 from worker.judgement.traces.places import PlacesBetween
 
-_AT_UM = attrgetter("at_um")
 # What instruments are set to for ordinary fibre lies within so much, from memory: 1.4625 to 1.4700.
 _MOST_INDEX_PERCENT = 0.5
-_REFLECTED = {EventKind.REFLECTIVE, EventKind.SATURATED}
+_REFLECTED = (EventKind.REFLECTIVE, EventKind.SATURATED)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -34,7 +33,7 @@ class DistanceScale:
     `length_fault` says why its metres still prove no length.
     """
 
-    events: tuple[TraceEvent, ...]
+    events: TraceEvents
     behind_end: tuple[TraceEvent, ...]
     near_um: int
     is_forward: bool
@@ -109,9 +108,9 @@ class DistanceScale:
             doubt_um = min(doubt_um, self.tolerance_um * along_um // (joint_um - self.start_um))
         return max(self.tolerance_um, doubt_um)
 
-    def events_near(self, at_um: int) -> Sequence[TraceEvent]:
+    def events_near(self, at_um: int) -> TraceEvents:
         """Return the events within tolerance of a spot of the trace."""
-        return within(self.events, at_um, self.tolerance_um, key=_AT_UM)
+        return self.events.between(at_um - self.tolerance_um, at_um + self.tolerance_um)
 
     def confirmed_by(self, back: Iterable["DistanceScale"], joints_um: Sequence[int]) -> "DistanceScale":
         """Return the scale, confirmed if its length is off the design's and a trace from the other end has it too.
@@ -146,7 +145,7 @@ class DistanceScale:
 def measure(trace: Trace, between: PlacesBetween, placing: Placing, *, reference_index_e5: int) -> DistanceScale:
     """Lay the design's span between a trace's two ends on the trace; the reference is the index of the fibre there."""
     inside_um, index = between.inside_um, Index(trace.group_index_e5, reference_index_e5)
-    end_um, last_um = trace.end_um, trace.events[-1].at_um if trace.events else 0
+    end_um, last_um = trace.end_um, trace.events.at_um[-1] if trace.events else 0
     # Cords and tolerances too are lengths of fibre, laid over the trace in its own metres.
     span_um = index.on_trace_um(between.span_um)
     tolerance_um = max(index.on_trace_um(to_um(placing.tolerance_m)), share(span_um, placing.tolerance_percent))
@@ -155,6 +154,8 @@ def measure(trace: Trace, between: PlacesBetween, placing: Placing, *, reference
     # the whole trace, a break ends it early. Only the far end says which it is, so a length is taken for a scale where
     # that end is proven, and else where most joints have an event by it.
     length_um, shortfall = _length(trace, placing, index, start_um=start_um, span_um=span_um, tolerance_um=tolerance_um)
+    laid_um = span_um if length_um is None else length_um
+    shows_both_ends = length_um is not None and _shows_both_ends(trace, start_um, start_um + laid_um, tolerance_um)
     scale = DistanceScale(
         events=trace.events,
         behind_end=trace.behind_end,
@@ -163,17 +164,16 @@ def measure(trace: Trace, between: PlacesBetween, placing: Placing, *, reference
         start_um=start_um,
         span_um=between.span_um,
         length_um=length_um,
-        laid_um=span_um if length_um is None else length_um,
+        laid_um=laid_um,
         reach_um=last_um if end_um is None else end_um,
         has_end=end_um is not None,
         tolerance_um=tolerance_um,
         scale_percent=placing.scale_percent,
         index=index,
         shortfall=shortfall,
+        shows_both_ends=shows_both_ends,
     )
-    if length_um is not None and _shows_both_ends(trace, scale):
-        return replace(scale, shows_both_ends=True)
-    if shortfall is None:
+    if shows_both_ends or shortfall is None:
         return scale
     if length_um is None:
         return better_fit(scale, _scale_of_joints(scale, inside_um), inside_um)
@@ -188,16 +188,17 @@ def _start_um(trace: Trace, index: Index, *, tolerance_um: int) -> int:
     cord_um = index.on_trace_um(trace.launch.length_um)
     if index.stated_e5 is not None:
         return cord_um
-    near = within(trace.events, cord_um, tolerance_um, key=_AT_UM)
+    near = trace.events.between(cord_um - tolerance_um, cord_um + tolerance_um)
     shown_um = [event.at_um for event in near if event.kind in _REFLECTED]
     return min(shown_um, key=lambda at_um: abs(at_um - cord_um), default=cord_um)
 
 
-def _shows_both_ends(trace: Trace, scale: DistanceScale) -> bool:
+def _shows_both_ends(trace: Trace, start_um: int, end_um: int, tolerance_um: int) -> bool:
     if trace.launch is None or trace.receive is None:
         return False
-    ends = (scale.events_near(scale.start_um), scale.events_near(scale.end_um))
-    return all(any(event.kind in _REFLECTED for event in own) for own in ends)
+    events = trace.events
+    near = [events.kinds[events.span(one - tolerance_um, one + tolerance_um)] for one in (start_um, end_um)]
+    return all(any(kind in _REFLECTED for kind in kinds) for kinds in near)
 
 
 def better_fit(scale: DistanceScale, length_um: int, joints_um: Sequence[int]) -> DistanceScale:
@@ -208,14 +209,19 @@ def better_fit(scale: DistanceScale, length_um: int, joints_um: Sequence[int]) -
 
 def share(length_um: int, percent: float) -> int:
     """Return so many percent of a length."""
-    return length_um * to_last_place(percent, places=2) // 10_000
+    return length_um * _hundredths(percent) // 10_000
+
+
+@lru_cache(maxsize=64)
+def _hundredths(percent: float) -> int:
+    return to_last_place(percent, places=2)
 
 
 def _scale_of_joints(scale: DistanceScale, joints_um: Sequence[int]) -> int:
     """Return the span's length by the events that only one joint can have made, each of which tells a scale."""
     told: list[int] = []
-    for event in scale.events:
-        along_um = scale.index.in_glass_um(event.at_um - scale.start_um)
+    for event_um in scale.events.at_um:
+        along_um = scale.index.in_glass_um(event_um - scale.start_um)
         reach_um = max(scale.tolerance_um, share(along_um, scale.scale_percent))
         index = bisect_left(joints_um, along_um - reach_um)
         near_um = joints_um[index : index + 2]
@@ -241,7 +247,7 @@ def _length(
         return None, Reason.LENGTH_UNLIKE if longer_um > 0 else Reason.BEYOND_REACH
     if trace.receive is not None:
         # A cord that is named need not have been connected: only the connection before it shows that it was.
-        near = [event.at_um for event in within(trace.events, far_um, tolerance_um, key=_AT_UM)]
+        near = trace.events.at_um[trace.events.span(far_um - tolerance_um, far_um + tolerance_um)]
         if not near:
             return None, Reason.PAIR_NOT_SEEN
         far_um = min(near, key=lambda at_um: abs(at_um - far_um))
@@ -253,18 +259,18 @@ def _misfit_um(scale: DistanceScale, joints_um: Sequence[int]) -> int:
     """Return how far from joints the nearest events lie, all together; none is off by more than the tolerance."""
     total_um = 0
     for at_um in scale.all_on_trace_um(joints_um):
-        near = [abs(event.at_um - at_um) for event in scale.events_near(at_um)]
+        own = scale.events.span(at_um - scale.tolerance_um, at_um + scale.tolerance_um)
+        near = [abs(event_um - at_um) for event_um in scale.events.at_um[own]]
         total_um += min(near, default=scale.tolerance_um)
     return total_um
 
 
 def _fit(scale: DistanceScale, joints_um: Sequence[int]) -> int:
     """Return how many joints have an event of their own where the scale puts them; both ascend."""
-    fitting, index = 0, 0
-    for joint_um in joints_um:
-        at_um = scale.on_trace_um(joint_um)
-        index = bisect_left(scale.events, at_um - scale.tolerance_um, lo=index, key=_AT_UM)
-        if index < len(scale.events) and scale.events[index].at_um <= at_um + scale.tolerance_um:
+    fitting, index, events_um = 0, 0, scale.events.at_um
+    for at_um in scale.all_on_trace_um(joints_um):
+        index = bisect_left(events_um, at_um - scale.tolerance_um, lo=index)
+        if index < len(events_um) and events_um[index] <= at_um + scale.tolerance_um:
             fitting += 1
             index += 1
     return fitting

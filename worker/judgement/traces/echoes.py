@@ -11,7 +11,8 @@ from operator import attrgetter
 from typing import NamedTuple
 
 from service.vocabulary.records.words import EventKind, Qualifier
-from worker.judgement.history.acts import Trace, TraceEvent
+from worker.judgement.history.acts import Trace
+from worker.judgement.history.events import TraceEvent, TraceEvents
 from worker.judgement.traces.distance_scale import DistanceScale
 from worker.judgement.traces.event_assignment import within
 
@@ -57,8 +58,8 @@ def find_echoes(
     `pairs_along_um` is where the design has mated pairs, in order: what is seen there is the pair, unless another
     reflection is. Near any of the joints inside, `joints_along_um`, what states no loss may be the joint.
     """
-    reflections = [one for one in (*scale.events, *scale.behind_end) if one.kind is EventKind.REFLECTIVE]
-    candidates = [one for one in reflections if _may_be_echo(trace, one)]
+    candidates = [*_may_be_echoes(trace, scale.events)]
+    candidates += [one for one in scale.behind_end if _may_be_echo(trace, one)]
     # On nearly every trace there is none, and what follows costs.
     pairs_um = scale.all_on_trace_um(pairs_along_um) if candidates else ()
     candidates = [one for one in candidates if not _is_pair(trace, scale, one, pairs_um)]
@@ -80,7 +81,7 @@ def take_off(scale: DistanceScale, echoes: Sequence[Echo]) -> DistanceScale:
     taken = {echo.event.number for echo in echoes}
     return replace(
         scale,
-        events=tuple(one for one in scale.events if one.number not in taken),
+        events=TraceEvents.of(one for one in scale.events if one.number not in taken),
         behind_end=tuple(one for one in scale.behind_end if one.number not in taken),
     )
 
@@ -98,6 +99,14 @@ def _is_pair(trace: Trace, scale: DistanceScale, event: TraceEvent, pairs_um: Se
         all(_may_be_echo(trace, one) for one in scale.events_near(pair_um) if reflects(one))
         for pair_um in within(pairs_um, event.at_um, scale.tolerance_um, key=int)
     )
+
+
+def _may_be_echoes(trace: Trace, events: TraceEvents) -> Iterator[TraceEvent]:
+    reflective, threshold_mdb, losses_mdb = EventKind.REFLECTIVE, trace.threshold_mdb, events.losses_mdb
+    for index in [index for index, kind in enumerate(events.kinds) if kind is reflective]:
+        loss_mdb = losses_mdb[index]
+        if loss_mdb is None or abs(loss_mdb) <= threshold_mdb:
+            yield events[index]
 
 
 def _may_be_echo(trace: Trace, event: TraceEvent) -> bool:

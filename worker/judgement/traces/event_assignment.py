@@ -3,30 +3,14 @@
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple, TypeVar
+from functools import lru_cache
+from operator import le, sub
+from typing import TypeVar
+
+from worker.judgement.traces.targets import Target, Targets
 
 T = TypeVar("T")
 _NONE: frozenset[int] = frozenset()
-
-
-class Target(NamedTuple):
-    """Where the event of a place is looked for, or those of places that one dead zone covers, from first to last.
-
-    It lies `within_um` of there, or within the trace's tolerance where nothing is known. A group takes several events.
-    """
-
-    low_um: int
-    high_um: int
-    within_um: int | None
-    is_group: bool
-
-    def reaching(self, within_um: int) -> "Target":
-        """Return the target with another reach."""
-        return self._replace(within_um=within_um)
-
-    def off_um(self, event_um: int) -> int:
-        """Return how far off an event lies; inside a dead zone it is not off at all."""
-        return max(self.low_um - event_um, event_um - self.high_um, 0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -50,10 +34,17 @@ def assign(
     pulse sees some of its joints apart. So does a target of which two events lie nearer together than `same_um`. With
     `most_pairs` as few as can be are left without a partner, however far that takes the others.
     """
-    reach_um = max([target.within_um or 0 for target in targets], default=0)
-    plain = _plain_pairs(targets, events_um, reach_um=reach_um)
-    if plain is not None:
-        return _plain(targets, events_um, plain)
+    if not isinstance(targets, Targets):
+        targets = Targets.of(targets)
+    own_um = [within_um or 0 for within_um in targets.within_um]
+    reach_um = max(own_um, default=0)
+    if _are_apart(targets, reach_um=reach_um):
+        if _has_each_its_own(targets, events_um, own_um):
+            return _one_each(len(targets))
+        plain = _plain_pairs(targets, events_um, own_um)
+        if plain is not None:
+            return _plain(targets, events_um, plain)
+    targets = list(targets)
     own = _pairs(targets, events_um, reach_um=reach_um, alone_um=reach_um * (len(targets) + 1 if most_pairs else 1))
     # One event each would give a place beyond a group what the group has more than one of.
     own = {
@@ -85,15 +76,33 @@ def assign(
     )
 
 
-def _plain_pairs(targets: Sequence[Target], events_um: Sequence[int], *, reach_um: int) -> dict[int, int] | None:
-    """Return the pairs where no event is within reach of two targets and no target of two events, as nearly always."""
+def _are_apart(targets: Targets, *, reach_um: int) -> bool:
+    """Tell whether no event is within reach of two targets, as nearly always."""
+    if not targets or targets.low_um[0] < 0:
+        return not targets
+    return min(map(sub, targets.low_um[1:], targets.high_um), default=2 * reach_um + 1) > 2 * reach_um
+
+
+def _has_each_its_own(targets: Targets, events_um: Sequence[int], own_um: Sequence[int]) -> bool:
+    """Tell whether of targets apart each has the event of its number within its reach, and there are no more."""
+    if len(events_um) != len(targets):
+        return False
+    before_um = map(sub, targets.low_um, events_um)
+    if targets.high_um is targets.low_um:
+        return all(map(le, map(abs, before_um), own_um))
+    return all(map(le, map(max, before_um, map(sub, events_um, targets.high_um)), own_um))
+
+
+@lru_cache(maxsize=64)
+def _one_each(count: int) -> Assignment:
+    return Assignment(events_of_target=tuple([(one,) for one in range(count)]), contested=_NONE, left_over=())
+
+
+def _plain_pairs(targets: Targets, events_um: Sequence[int], all_own_um: Sequence[int]) -> dict[int, int] | None:
+    """Return the pairs of targets apart, where no target is within reach of two events, as nearly always."""
     pairs: dict[int, int] = {}
-    event, count, reached_um = 0, len(events_um), -reach_um - 1
-    for index, (low_um, high_um, within_um, _) in enumerate(targets):
-        if low_um - reach_um <= reached_um:
-            return None
-        reached_um = high_um + reach_um
-        own_um = within_um or 0
+    event, count = 0, len(events_um)
+    for index, (low_um, high_um, own_um) in enumerate(zip(targets.low_um, targets.high_um, all_own_um, strict=True)):
         while event < count and events_um[event] < low_um - own_um:
             event += 1
         if event < count and events_um[event] <= high_um + own_um:

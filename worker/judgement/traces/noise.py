@@ -6,13 +6,16 @@ silence counts only so far from the port as the criteria allow.
 """
 
 from bisect import bisect_left
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property, lru_cache
+from itertools import accumulate, chain
+from operator import add, mul, sub
 
 from service.vocabulary.quantities import PDB_PER_MDB, to_last_place
 from service.vocabulary.records.words import EventKind
 from worker.judgement.glass import customary_glass
-from worker.judgement.history.acts import Trace, TraceEvent
+from worker.judgement.history.acts import Trace
+from worker.judgement.history.events import TraceEvents
 from worker.judgement.numbers.exact import TENTHS_PER_MDB, rounded_tenth_mdb
 from worker.physics.noise import dynamic_range_db, step_noise_db
 
@@ -34,12 +37,11 @@ class TraceNoise:
         self._events = trace.events
 
     @cached_property
-    def _at_um(self) -> list[int]:
-        return [event.at_um for event in self._events]
-
-    @cached_property
-    def _behind_pdb(self) -> list[int]:
-        return list(_losses_behind(self.trace))
+    def _behind_pdb(self) -> Sequence[int]:
+        """The loss from the port to behind each event."""
+        events = self._events
+        glass_pdb = map(mul, _lengths_um(events), _mdb_per_km(self.trace, events.mdb_per_km))
+        return [*accumulate(map(add, glass_pdb, _losses_pdb(events)))]
 
     @property
     def is_known(self) -> bool:
@@ -48,18 +50,32 @@ class TraceNoise:
 
     def loss_from_port_pdb(self, at_um: int) -> int:
         """Return the one-way loss from the instrument's port to a spot: of events before it, and of the fibre."""
-        index = bisect_left(self._at_um, at_um)
-        from_um, before_pdb = (self._at_um[index - 1], self._behind_pdb[index - 1]) if index else (0, 0)
-        own = [*self._events[index : index + 1], *self.trace.ends_shown[:1]]
-        return before_pdb + (at_um - from_um) * _mdb_per_km(self.trace, own[0] if own else None)
+        events_um = self._events.at_um
+        index = bisect_left(events_um, at_um)
+        from_um, before_pdb = (events_um[index - 1], self._behind_pdb[index - 1]) if index else (0, 0)
+        stated = [*self._events.mdb_per_km[index : index + 1], *[end.mdb_per_km for end in self.trace.ends_shown[:1]]]
+        [mdb_per_km] = _mdb_per_km(self.trace, stated[:1] or (None,))
+        return before_pdb + (at_um - from_um) * mdb_per_km
 
     def at_mdb(self, at_um: int) -> int | None:
         """Return how far noise may move a loss that is read at a spot; None where nobody says."""
         if self._range_mdb is None:
             return None
-        above_mdb = self._range_mdb - -(-self.loss_from_port_pdb(at_um) // PDB_PER_MDB)
-        # Whatever events state: beyond these there is nothing but noise, or none.
-        return _step_noise_mdb(min(max(above_mdb // _MDB_PER_CDB, _LEAST_ABOVE_CDB), _MOST_ABOVE_CDB))
+        return _noise_mdb(self._range_mdb, self.loss_from_port_pdb(at_um))
+
+    def at_events_mdb(self, events_um: Sequence[int]) -> Sequence[int | None]:
+        """Return how far noise may move the losses of some of the trace's events."""
+        if self._range_mdb is None:
+            return (None,) * len(events_um)
+        return [self._at_event_mdb[at_um] for at_um in events_um]
+
+    @cached_property
+    def _at_event_mdb(self) -> Mapping[int, int]:
+        events, range_mdb = self._events, self._range_mdb or 0
+        from_port_pdb = [*map(sub, self._behind_pdb, _losses_pdb(events))]
+        # Of several at one distance the first, as nothing lies between them.
+        first_last = zip(reversed(events.at_um), reversed(from_port_pdb), strict=True)
+        return {at_um: _noise_mdb(range_mdb, one) for at_um, one in first_last}
 
     def unseen_mdb(self, at_um: int) -> int | None:
         """Return how much a place may lose, either way, without an event there; None where that is not known."""
@@ -69,26 +85,30 @@ class TraceNoise:
         return self.trace.threshold_mdb if self.loss_from_port_pdb(at_um) <= self._within_pdb else None
 
 
-def _losses_behind(trace: Trace) -> Iterator[int]:
-    """Give the loss from the port to behind each event."""
-    loss_pdb, reached_um = 0, 0
-    for event in trace.events:
-        loss_pdb += (event.at_um - reached_um) * _mdb_per_km(trace, event) + _loss_mdb(event) * PDB_PER_MDB
-        reached_um = event.at_um
-        yield loss_pdb
+def _noise_mdb(range_mdb: int, from_port_pdb: int) -> int:
+    above_mdb = range_mdb - -(-from_port_pdb // PDB_PER_MDB)
+    # Whatever events state: beyond these there is nothing but noise, or none.
+    return _step_noise_mdb(min(max(above_mdb // _MDB_PER_CDB, _LEAST_ABOVE_CDB), _MOST_ABOVE_CDB))
 
 
-def _loss_mdb(event: TraceEvent) -> int:
-    if event.loss_mdb is not None:
-        return event.loss_mdb
-    return _SPLICE_MDB if event.kind is EventKind.NON_REFLECTIVE else _CONNECTION_MDB
+def _lengths_um(events: TraceEvents) -> Iterator[int]:
+    """Give how much fibre lies before each event, from the one before it or the port."""
+    return map(sub, events.at_um, chain((0,), events.at_um))
 
 
-def _mdb_per_km(trace: Trace, event: TraceEvent | None) -> int:
-    """Return the fibre's loss before an event, as it states it; no fibre has none, so such a figure says nothing."""
-    if event is not None and event.mdb_per_km is not None and event.mdb_per_km > 0:
-        return event.mdb_per_km
-    return _customary_mdb_per_km(trace.wavelength_nm)
+def _losses_pdb(events: TraceEvents) -> Sequence[int]:
+    """Return what each event loses, and what is planned for it where it does not say."""
+    plain = EventKind.NON_REFLECTIVE
+    return [
+        (loss_mdb if loss_mdb is not None else _SPLICE_MDB if kind is plain else _CONNECTION_MDB) * PDB_PER_MDB
+        for kind, loss_mdb in zip(events.kinds, events.losses_mdb, strict=True)
+    ]
+
+
+def _mdb_per_km(trace: Trace, stated: Iterable[int | None]) -> list[int]:
+    """Return the fibre's loss before events, as they state it; no fibre has none, so such a figure says nothing."""
+    customary = _customary_mdb_per_km(trace.wavelength_nm)
+    return [customary if one is None or one <= 0 else one for one in stated]
 
 
 @lru_cache(maxsize=64)

@@ -1,7 +1,7 @@
 """The places of a fibre: joints that lie at one spot, which a trace shows as one event."""
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import groupby, pairwise
 from operator import attrgetter
@@ -10,8 +10,8 @@ from typing import NamedTuple
 from service.vocabulary.design.layout import Joint, Layout
 from service.vocabulary.design.words import JointKind, SiteKind
 from worker.judgement.history.acts import UM_PER_NS_OF_PULSE
-from worker.judgement.traces.event_assignment import Target
 from worker.judgement.traces.spots import SPOT_STEP_M, Spots
+from worker.judgement.traces.targets import Target, Targets
 
 
 class Place(NamedTuple):
@@ -79,6 +79,7 @@ class PlacesBetween(NamedTuple):
     """The places between a trace's two ends, as its light meets them, by how far from its near end they lie.
 
     `targets` are the places one by one, or several together that a dead zone covers, each with its places by index.
+    `alone` is of each place its target, unless it is an end of the route or in a dead zone; `target_of_site` of all.
     Distances are the design's: `span_um` of the fibre begin `near_um` from A, and targets lie at least `least_gap_um`
     apart. `inside_um` and `pairs_um` are where the design has joints and mated pairs, whatever the fibres tell.
     """
@@ -86,8 +87,10 @@ class PlacesBetween(NamedTuple):
     plan: Plan
     ends: tuple[int, int]
     places: tuple[Place, ...]
-    targets: tuple[Target, ...]
+    targets: Targets
     members: tuple[tuple[int, ...], ...]
+    alone: tuple[int | None, ...]
+    target_of_site: Mapping[int, int]
     least_gap_um: int
     near_um: int
     span_um: int
@@ -116,7 +119,8 @@ def places_between(plan: Plan, ends: tuple[int, int]) -> PlacesBetween:
         abs(place.from_a_um - offsets_um[near]) * span_um // located_um if located_um else 0 for place in in_order
     ]
     members = tuple(_together(in_order))
-    targets = tuple([_target(in_order, along_um, one) for one in members])
+    targets = Targets.of([_target(in_order, along_um, one) for one in members])
+    target_of = {member: index for index, own in enumerate(members) for member in own}
     by_design = [(place, abs(designed_um[place.site_index] - designed_um[near])) for place in in_order]
     return PlacesBetween(
         plan=plan,
@@ -124,6 +128,8 @@ def places_between(plan: Plan, ends: tuple[int, int]) -> PlacesBetween:
         places=tuple(in_order),
         targets=targets,
         members=members,
+        alone=tuple([None if one.is_end or one.zone else target_of[index] for index, one in enumerate(in_order)]),
+        target_of_site={in_order[member].site_index: index for member, index in target_of.items()},
         least_gap_um=min([behind.low_um - one.high_um for one, behind in pairwise(targets)], default=span_um),
         near_um=designed_um[near],
         span_um=span_um,

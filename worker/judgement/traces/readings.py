@@ -10,7 +10,8 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import VoidRecord
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.quantities import UM_PER_CM, round_half_even
-from worker.judgement.history.acts import History, Trace, TraceEvent
+from worker.judgement.history.acts import History, Trace
+from worker.judgement.history.events import TraceEvent
 from worker.judgement.history.validity import (
     Side,
     TraceSet,

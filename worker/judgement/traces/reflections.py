@@ -7,7 +7,7 @@ from typing import NamedTuple
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.findings.words import Reason
 from service.vocabulary.records.words import EventKind, Qualifier
-from worker.judgement.history.acts import TraceEvent
+from worker.judgement.history.events import TraceEvent
 from worker.judgement.numbers.exact import TENTHS_PER_MDB, db_text, mdb_text, rounded_tenth_mdb
 from worker.judgement.traces.aligned_trace import Reading
 from worker.judgement.words import DIRECTION, DIRECTION_LABELS, REASON_LABELS

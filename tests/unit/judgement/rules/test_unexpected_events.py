@@ -17,7 +17,7 @@ from tests.factories import (
     with_site,
 )
 from tests.unit.judgement.judging import judge
-from tests.unit.judgement.traces.test_crossed import CLOSURES, reversed_trace, uneven_design
+from tests.unit.judgement.traces.doubts.test_crossed import CLOSURES, reversed_trace, uneven_design
 
 
 def stray(from_a_m: float, loss_db: float | None, *, is_forward: bool = True, **changes: object) -> Body:

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from worker.judgement.traces.event_assignment import Assignment, Target, assign, nearest_targets
+from worker.judgement.traces.event_assignment import Assignment, assign, nearest_targets
+from worker.judgement.traces.targets import Target
 
 TOLERANCE = 10
 

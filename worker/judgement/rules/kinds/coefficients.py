@@ -13,7 +13,8 @@ from service.vocabulary.quantities import PDB_PER_MDB, to_um
 from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Finding, Judgement
 from worker.judgement.fibre.measured import FibreMeasured
-from worker.judgement.history.acts import Trace, TraceEvent
+from worker.judgement.history.acts import Trace
+from worker.judgement.history.events import TraceEvent
 from worker.judgement.history.validity import Side, first_fault, reason_of, void_records
 from worker.judgement.numbers.exact import mdb_text
 from worker.judgement.rules.base import LimitRule, length_over_um, segments_over

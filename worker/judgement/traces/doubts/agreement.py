@@ -5,7 +5,8 @@ from itertools import pairwise
 from statistics import median_low
 from typing import NamedTuple
 
-from worker.judgement.traces.event_assignment import Target, assign
+from worker.judgement.traces.event_assignment import assign
+from worker.judgement.traces.targets import Target
 
 
 class Sighting(NamedTuple):

@@ -11,8 +11,9 @@ from service.vocabulary.design.words import FibreAction
 from service.vocabulary.findings.words import Reason
 from worker.judgement.history.acts import Trace
 from worker.judgement.traces.distance_scale import DistanceScale
-from worker.judgement.traces.event_assignment import Target, assign
+from worker.judgement.traces.event_assignment import assign
 from worker.judgement.traces.spots import Spots
+from worker.judgement.traces.targets import Target
 
 # One event more or less is an unseen splice or a bend.
 _CLEARLY = 2
@@ -94,7 +95,7 @@ def _fit(scale: DistanceScale, along_um: Sequence[int]) -> _Fit:
     """Return how the events inside a span fit joints there; those at its two ends fit either way."""
     first_um, last_um = scale.start_um + scale.tolerance_um, scale.end_um - scale.tolerance_um
     expected_um = [at_um for at_um in scale.all_on_trace_um(along_um) if first_um < at_um < last_um]
-    events_um = [event.at_um for event in scale.events if first_um < event.at_um < last_um]
+    events_um = [at_um for at_um in scale.events.at_um if first_um < at_um < last_um]
     found = assign([Target(at_um, at_um, scale.tolerance_um, is_group=False) for at_um in expected_um], events_um)
     joint_um = max((events_um[events[-1]] for events in found.events_of_target if events), default=None)
     missing = sum(

@@ -14,8 +14,8 @@ from tests.factories import (
     with_events,
 )
 from tests.unit.judgement.judging import finding_of, judge
-from worker.judgement.traces.agreement import Agreement, Sighting, find_doubts
-from worker.judgement.traces.event_assignment import Target
+from worker.judgement.traces.doubts.agreement import Agreement, Sighting, find_doubts
+from worker.judgement.traces.targets import Target
 
 # Sites stand every 1000 m; the tolerance is 10 m, and the joints of a cable may be built 60 m off.
 

@@ -2,15 +2,18 @@
 
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
-from worker.judgement.history.acts import Trace, TraceEvent
+from worker.judgement.history.acts import Trace
+from worker.judgement.history.events import TraceEvents
 from worker.judgement.traces.distance_scale import DistanceScale
 from worker.judgement.traces.echoes import is_lossless, reflects
-from worker.judgement.traces.event_assignment import Assignment, Target, assign, near_targets, nearest_targets
+from worker.judgement.traces.event_assignment import Assignment, assign, near_targets, nearest_targets
 from worker.judgement.traces.noise import TraceNoise
 from worker.judgement.traces.places import DeadZone, PlacesBetween
 from worker.judgement.traces.spots import SPOT_STEP_M
+from worker.judgement.traces.targets import Target
 
 
 class Reaches(NamedTuple):
@@ -29,7 +32,7 @@ class LaidTrace(NamedTuple):
     noise: TraceNoise
     between: PlacesBetween
     targets: Sequence[Target]
-    events: Sequence[TraceEvent]
+    events: TraceEvents
     found: Assignment
 
     def sites_of(self, index: int) -> set[int]:
@@ -107,7 +110,7 @@ def find_shared(shown: LaidTrace, reaches: Reaches) -> Mapping[int, tuple[int, .
     """
     if all(shown.found.events_of_target):
         return {}
-    doubts_um = [_doubt_um(target, reaches.same_um) for target in shown.between.targets]
+    doubts_um = _doubts_um(shown.between.targets.within_um, reaches.same_um)
     if shown.between.least_gap_um > max(reaches.merged) + 2 * max(doubts_um, default=0):
         return {}
     shared: dict[int, tuple[int, ...]] = {}
@@ -118,9 +121,10 @@ def find_shared(shown: LaidTrace, reaches: Reaches) -> Mapping[int, tuple[int, .
     return shared
 
 
-def _doubt_um(target: Target, same_um: int) -> int:
+@lru_cache(maxsize=64)
+def _doubts_um(within_um: tuple[int | None, ...], same_um: int) -> Sequence[int]:
     """Return how far off its spot a place may be: beyond a usual tray where fibres show it, else as coils differ."""
-    return 2 * same_um if target.within_um is None else max(target.within_um - same_um, SPOT_STEP_M * 1_000_000)
+    return [2 * same_um if one is None else max(one - same_um, SPOT_STEP_M * 1_000_000) for one in within_um]
 
 
 def _merged_from(
