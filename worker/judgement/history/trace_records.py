@@ -1,7 +1,6 @@
 """Reading the record of a trace: its events in order of distance, its cords, and its outline."""
 
 from collections.abc import Sequence
-from functools import lru_cache
 from typing import Any
 
 from service.vocabulary.canonical import canonical_json, sha256_hex
@@ -10,7 +9,7 @@ from worker.judgement.history.acts import Cord, DynamicRange, TotalLoss, Trace, 
 from worker.judgement.history.events import TraceEvent, TraceEvents
 from worker.judgement.history.evidence import Body, Ends, Evidence, read_actual_dnm, read_measured
 from worker.judgement.numbers.clocks import instant_us
-from worker.judgement.numbers.exact import last_place, metres_to_um
+from worker.judgement.numbers.exact import all_metres_to_um, last_place, metres_to_um
 
 # Enough to tell a few thousand traces apart.
 _DIGEST_CHARACTERS = 16
@@ -24,8 +23,8 @@ _QUALIFIERS = {qualifier.value: qualifier for qualifier in Qualifier}
 def read_trace(item: Evidence, ends: Ends) -> Trace:
     """Return the trace that a record says."""
     body = item.body
-    posted = _events(body["events"])
-    events, behind_end, ends_shown = _split(posted)
+    losses = [event.get("loss_db") for event in body["events"]]
+    events, behind_end, ends_shown = _split(_events(body["events"], losses))
     return Trace(
         **read_measured(item, ends, calibrated_until=body["calibrated_until"]),
         actual_dnm=read_actual_dnm(body),
@@ -41,25 +40,27 @@ def read_trace(item: Evidence, ends: Ends) -> Trace:
         behind_end=behind_end,
         ends_shown=ends_shown,
         total_loss=_total_loss(body.get("total_loss")),
-        outline=_outline(item, ends, [event["loss_db"] for event in body["events"] if "loss_db" in event]),
+        outline=_outline(item, ends, [loss for loss in losses if loss is not None]),
     )
 
 
-def _events(bodies: Sequence[Body]) -> TraceEvents:
+def _events(bodies: Sequence[Body], losses: Sequence[str | None]) -> TraceEvents:
     """Return a trace's events as they were posted, by columns: a route has too many to go through one by one."""
     at_m = [body["distance_m"] for body in bodies]
     reflectances = [body.get("reflectance_db") for body in bodies]
     return TraceEvents(
-        at_um=[metres_to_um(text) for text in at_m],
+        at_um=all_metres_to_um(at_m),
         numbers=list(range(len(bodies))),
         kinds=[_EVENT_KINDS[body["kind"]] for body in bodies],
-        losses_mdb=[_stated(body.get("loss_db")) for body in bodies],
-        reflectances_mdb=[_stated(text) for text in reflectances],
+        losses_mdb=[None if text is None else last_place(text) for text in losses],
+        reflectances_mdb=[None if text is None else last_place(text) for text in reflectances],
         qualifiers=[
             _EQUAL if reflectance is None else _QUALIFIERS[body["reflectance_qualifier"]]
             for body, reflectance in zip(bodies, reflectances, strict=True)
         ],
-        mdb_per_km=[_stated(body.get("attenuation_db_per_km")) for body in bodies],
+        mdb_per_km=[
+            None if (text := body.get("attenuation_db_per_km")) is None else last_place(text) for body in bodies
+        ],
         at_m=at_m,
     )
 
@@ -67,7 +68,7 @@ def _events(bodies: Sequence[Body]) -> TraceEvents:
 def _split(posted: TraceEvents) -> tuple[TraceEvents, tuple[TraceEvent, ...], tuple[TraceEvent, ...]]:
     """Return the events up to the fibre's end, those behind it, and the ends shown; the last as they were posted."""
     at_um, kinds, end = posted.at_um, posted.kinds, EventKind.END
-    if kinds.count(end) == 1 and kinds[-1] is end and at_um == sorted(at_um):
+    if end in kinds and kinds.index(end) == len(kinds) - 1 and at_um == sorted(at_um):
         # As instruments give nearly all.
         return posted[:-1], (), (posted[-1],)
     # By distance first, then by number: no two are alike in both.
@@ -77,12 +78,6 @@ def _split(posted: TraceEvents) -> tuple[TraceEvents, tuple[TraceEvent, ...], tu
     before = len(in_order) if end_um is None else sum(event.at_um <= end_um for event in in_order)
     # What a trace shows behind its first end is noise or an echo.
     return TraceEvents.of(in_order[:before]), tuple(in_order[before:]), ends_shown
-
-
-@lru_cache(maxsize=1 << 15)
-def _stated(text: str | None) -> int | None:
-    """Return a loss as the integer of its last place: a route has a few thousand different ones."""
-    return None if text is None else int(text.replace(".", ""))
 
 
 def _cord(body: Body | None) -> Cord | None:
