@@ -118,11 +118,12 @@ def estimate_sums(fibre: FibreMeasured) -> list[EstimateSums]:
     if wavelength_nm is None:
         return []
     above_mean: dict[tuple[str, str], list[int]] = {}
+    losses = fibre.losses_at(wavelength_nm)
     for place in fibre.places:
         attempts = fibre.history.splices.get(place.site)
         if not attempts or place.is_group or place.pair is not None:
             continue
-        loss = fibre.loss_at(place, wavelength_nm=wavelength_nm)
+        loss = losses[place.site_index].both
         if loss.reason is None and loss.low_tenth_mdb == loss.high_tenth_mdb:
             splice = attempts[-1]
             key = (splice.splicer_serial, _calibration_before(fibre, splice))
@@ -135,6 +136,7 @@ def estimate_sums(fibre: FibreMeasured) -> list[EstimateSums]:
 
 def _calibration_before(fibre: FibreMeasured, splice: SpliceAct) -> str:
     serial, made_at = splice.splicer_serial, splice.stamp.made_at
-    calibrations = [one for one in fibre.history.calibrations if one.splicer_serial == serial]
-    before = [one.stamp.id for one in calibrations if one.stamp.made_at <= made_at]
-    return before[-1] if before else ""
+    for one in reversed(fibre.history.calibrations):
+        if one.stamp.made_at <= made_at and one.splicer_serial == serial:
+            return one.stamp.id
+    return ""

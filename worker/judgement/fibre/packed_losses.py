@@ -18,13 +18,13 @@ _FORM = "<i2"
 
 def pack_losses(aligned: AlignedTrace, *, sites: int) -> str:
     """Write the losses that a trace has events for, by the index of the site; joints that share one show it once."""
-    losses_mdb = [UNREAD] * sites
-    told = set(aligned.readings)
+    losses_mdb, told = [UNREAD] * sites, set(aligned.readings)
     if aligned.plain is not None:
         plain = [*zip(aligned.plain.sites, aligned.plain.losses_mdb, strict=True)]
         told = {site for site, loss_mdb in plain if loss_mdb is None}
         for site, loss_mdb in plain:
-            losses_mdb[site] = UNREAD if loss_mdb is None else _nearest(loss_mdb)
+            if loss_mdb is not None:
+                losses_mdb[site] = loss_mdb if -_MOST_MDB <= loss_mdb <= _MOST_MDB else _nearest(loss_mdb)
     counted: set[int] = set()
     for site in sorted(told):
         shown = aligned.readings[site]
@@ -35,7 +35,7 @@ def pack_losses(aligned: AlignedTrace, *, sites: int) -> str:
 
 
 def _nearest(loss_mdb: int) -> int:
-    return loss_mdb if -_MOST_MDB <= loss_mdb <= _MOST_MDB else max(-_MOST_MDB, min(_MOST_MDB, loss_mdb))
+    return max(-_MOST_MDB, min(_MOST_MDB, loss_mdb))
 
 
 def unpack_losses(packed: Sequence[str]) -> NDArray[np.int64]:

@@ -2,6 +2,7 @@
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
+from itertools import compress
 from math import isqrt
 from operator import mul, sub
 from typing import Any, NamedTuple
@@ -89,24 +90,21 @@ def _glass_between(trace: Trace, from_um: int, to_um: int, near_um: int) -> _Gla
     if not at_um:
         return _Glass(0, 0, to_um <= near_um, True)
     first, behind = bisect_right(at_um, max(from_um, 0)), bisect_left(at_um, to_um) + 1
-    stated: Sequence[Any] = mdb_per_km[first:behind]
+    stated: list[Any] = [*mdb_per_km[first:behind]]
     # Each section from its start, or the first point, to its event, or the last point.
     points_um = [max(from_um, 0), *at_um[first:behind]]
     points_um[-1] = min(points_um[-1], to_um)
     lengths_um = [*map(sub, points_um[1:], points_um)]
-    is_all = at_um[-1] >= to_um - near_um
-    if None not in stated and 0 not in lengths_um:
-        loss_pdb = sum(map(mul, stated, lengths_um))
-        return _Glass(loss_pdb, sum(lengths_um), is_all, not any(one % 10 for one in stated))
-    told = [(one, length_um) for one, length_um in zip(stated, lengths_um, strict=True) if length_um > 0]
-    known = [(one, length_um) for one, length_um in told if one is not None]
-    return _Glass(
-        loss_pdb=sum(one * length_um for one, length_um in known),
-        stated_um=sum(length_um for _, length_um in known),
+    if 0 in lengths_um:
+        told = [length_um > 0 for length_um in lengths_um]
+        stated, lengths_um = [*compress(stated, told)], [*compress(lengths_um, told)]
+    is_all, stated_um = at_um[-1] >= to_um - near_um, sum(lengths_um)
+    for index in [index for index, one in enumerate(stated) if one is None] if None in stated else ():
         # So short a piece loses nothing that matters, as between a cord's end as stated and its event.
-        is_all=is_all and all(length_um <= near_um for one, length_um in told if one is None),
-        is_coarse=all(one % 10 == 0 for one, _ in known),
-    )
+        is_all = is_all and lengths_um[index] <= near_um
+        stated_um -= lengths_um[index]
+        stated[index] = 0
+    return _Glass(sum(map(mul, stated, lengths_um)), stated_um, is_all, not any(one % 10 for one in stated))
 
 
 def _events_between(trace: Trace, from_um: int, to_um: int, near_um: int) -> _Events:

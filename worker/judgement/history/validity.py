@@ -19,8 +19,6 @@ from worker.judgement.history.parts import contradicts_total
 from worker.judgement.numbers.clocks import Stamp, last_of_each_clock, latest_is_proven, order_fault
 
 M = TypeVar("M", bound=Measurement)
-# Reworks by site index, and whether that is a closure.
-_Works = Sequence[tuple[int, bool, Stamp]]
 
 
 class Side(NamedTuple):
@@ -55,13 +53,14 @@ class Validity:
     `contradicting` are the traces whose own total is not what their parts add up to.
     """
 
+    layout: Layout
     final_after_sealing: bool
     lids: Mapping[str, Lid]
     closures: Mapping[int, Lid | None]
     shut_at: str | None
     reworks: tuple[Stamp, ...]
     withdrawn: tuple[Stamp, ...]
-    works: tuple[_Works, _Works]
+    works: tuple[Sequence[Rework], Sequence[Rework]]
     cleanings: Mapping[int, tuple[Stamp, ...]]
     any_cleaning: tuple[Stamp, ...]
     contradicting: frozenset[str]
@@ -81,7 +80,7 @@ class Validity:
         if fault is not None:
             # A fibre that was cut and spliced again is another one to every test that runs through that splice. One
             # that ends before it, as where the next segment was not joined yet, is of the glass that nobody cut.
-            through = (last_of_each_clock(list(_works_through(test, own))) for own in self.works)
+            through = (last_of_each_clock(list(_works_through(self.layout, test, own))) for own in self.works)
             fault = _rework_fault(test, *through)
         return Reason.TOTAL_UNLIKE_PARTS if fault is None and test.stamp.id in self.contradicting else fault
 
@@ -137,27 +136,27 @@ def judge_validity(layout: Layout, history: History, *, fibre: int, criteria: Cr
         for site, acts in (history.cleanings.items() if criteria.cleaning_voids else ())
     }
     return Validity(
+        layout=layout,
         final_after_sealing=criteria.final_after_sealing,
         lids=lids,
         closures=closures,
         shut_at=all_shut_at(closures.values()),
         reworks=last_of_each_clock([work.stamp for work in history.reworks]),
         withdrawn=last_of_each_clock([work.stamp for work in history.withdrawn]),
-        works=(_works(layout, history.reworks), _works(layout, history.withdrawn)),
+        works=(history.reworks, history.withdrawn),
         cleanings=cleanings,
         any_cleaning=last_of_each_clock([stamp for own in cleanings.values() for stamp in own]),
         contradicting=frozenset(_contradicting(layout, history, fibre=fibre, criteria=criteria)),
     )
 
 
-def _works(layout: Layout, reworks: Iterable[Rework]) -> _Works:
-    return tuple([(layout.site_index[one.site], layout.is_closure(one.site), one.stamp) for one in reworks])
-
-
-def _works_through(test: Measurement, works: _Works) -> Iterator[Stamp]:
+def _works_through(layout: Layout, test: Measurement, works: Iterable[Rework]) -> Iterator[Stamp]:
     """Give the works at sites that a test runs through; in a closure at its end it meets no joint."""
     low, high = ends = test.span
-    return (stamp for site, is_closure, stamp in works if low <= site <= high and not (is_closure and site in ends))
+    for work in works:
+        site = layout.site_index[work.site]
+        if low <= site <= high and not (site in ends and layout.is_closure(work.site)):
+            yield work.stamp
 
 
 def _rework_fault(test: Measurement, reworks: Sequence[Stamp], withdrawn: Sequence[Stamp]) -> Reason | None:

@@ -28,12 +28,9 @@ def order_is_proven(one: Stamp, other: Stamp) -> bool:
 
 def last_of_each_clock(stamps: Sequence[Stamp]) -> tuple[Stamp, ...]:
     """Return the last stamp of each clock, in order; what is after these is proven after all."""
-    last: dict[tuple[str, bool], Stamp] = {}
-    for stamp in sorted(stamps):
-        clock = (stamp.device, stamp.clock_is_flagged)
-        last.pop(clock, None)
-        last[clock] = stamp
-    return tuple(last.values())
+    # Each later one takes the place of the one before it.
+    last = {(stamp.device, stamp.clock_is_flagged): stamp for stamp in sorted(stamps)}
+    return tuple(sorted(last.values()))
 
 
 def latest_is_proven(stamps: Sequence[Stamp]) -> bool:
