@@ -1,6 +1,6 @@
 """Judging one fibre: its records held against every criterion, as one canonical document."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,12 +10,17 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.findings.finding import FibreDocument, WorkDocument
 from worker.judgement.documents.fibre import fibre_text, write_fibre, write_nothing, write_work
 from worker.judgement.documents.findings import write_finding
-from worker.judgement.fibre.contributions import Contributions, estimate_sums, link_outlines, trace_outlines
-from worker.judgement.fibre.findings import Counts, Finding, Missing, count_required, missing_of
+from worker.judgement.fibre.contributions import (
+    Contributions,
+    estimate_sums,
+    link_outlines,
+    trace_outlines,
+    unrecorded_openings,
+)
+from worker.judgement.fibre.findings import Counts, FibreFindings, Missing, count_required, missing_of
 from worker.judgement.fibre.glass import glass_losses
 from worker.judgement.fibre.link_tests import is_dark
 from worker.judgement.fibre.measured import measure_fibre, prepare_measuring, sight_fibre
-from worker.judgement.fibre.suspicions import unrecorded_openings
 from worker.judgement.history.acts import Record
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.history.records import read_record
@@ -41,7 +46,7 @@ class FibreJudgement:
     """
 
     beside_findings: FibreDocument
-    findings: Sequence[Finding]
+    findings: FibreFindings
     content: bytes
     counts: Mapping[str, Counts]
     contributions: Contributions | None
@@ -64,7 +69,7 @@ class FibreJudgement:
     @property
     def missing(self) -> tuple[Missing, ...]:
         """What is missing of its required findings."""
-        return tuple(missing_of(self.findings))
+        return tuple(missing_of(self.findings.still_open))
 
     @cached_property
     def digest(self) -> str:
@@ -104,11 +109,11 @@ class Rules:
     def judge(self, fibre: int, records: Iterable[Record], *, spots: Spots | None = None) -> FibreJudgement:
         """Judge one fibre, its sites where its cable's fibres show them; the order of its records does not matter."""
         if fibre not in self._layout.segments_of_fibre:
-            return _judgement(write_nothing(fibre), (), counts={}, contributions=Contributions())
+            return _judgement(write_nothing(fibre), FibreFindings(()), counts={}, contributions=Contributions())
         where = designed_spots(self._layout) if spots is None else spots
         tested = measure_fibre(self._prepared, fibre=fibre, records=records, spots=where)
-        found = [finding for rule in self._rules for finding in rule.findings(tested)]
-        findings = explain_unbuilt_ends(tested, found) if self._has_untested_end else found
+        found = [finding for rule in self._rules for finding in rule.found(tested)]
+        findings = FibreFindings(explain_unbuilt_ends(tested, found) if self._has_untested_end else found)
         is_tested = bool(tested.history.traces or tested.history.links)
         again = tested_until_conforming(tested, findings, self._rules) if is_tested else ()
         contributions = Contributions(
@@ -123,19 +128,19 @@ class Rules:
         )
         work = [write_work(item) for item in work_of(tested, findings)]
         document = write_fibre(self._layout, tested, work, is_dark=contributions.is_dark)
-        counts = count_required(tested.segments, findings)
+        counts = count_required(tested.segments, findings.found)
         return _judgement(document, findings, counts=counts, contributions=contributions)
 
 
 def unjudged(layout: Layout, *, fibre: int, problem: str) -> FibreJudgement:
     """Say of a fibre why it could not be judged: it proves nothing, so its segments cannot conform."""
     counts = {segment: Counts(undetermined=1) for segment in layout.segments_of_fibre.get(fibre, ())}
-    return _judgement(write_nothing(fibre, problem=problem), (), counts=counts, contributions=None)
+    return _judgement(write_nothing(fibre, problem=problem), FibreFindings(()), counts=counts, contributions=None)
 
 
 def _judgement(
     beside_findings: FibreDocument,
-    findings: Sequence[Finding],
+    findings: FibreFindings,
     *,
     counts: Mapping[str, Counts],
     contributions: Contributions | None,
@@ -144,7 +149,7 @@ def _judgement(
     return FibreJudgement(
         beside_findings=beside_findings,
         findings=findings,
-        content=fibre_text(beside_findings, findings),
+        content=fibre_text(beside_findings, findings.found),
         counts=counts,
         contributions=contributions,
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from service.vocabulary.canonical import canonical_json
 from service.vocabulary.findings.finding import FindingDocument, WorkDocument
 from tests.factories import Body, criteria_of, layout_of, only, stored
 from worker.judgement.history.evidence import Evidence
@@ -13,7 +14,10 @@ def judge(
 ) -> FibreJudgement:
     """Judge posted bodies; those with flags of their own come as evidence."""
     rules = Rules(layout_of(design), criteria_of(criteria))
-    return rules.judge(fibre, rules.read(item if isinstance(item, Evidence) else stored(item) for item in bodies))
+    judged = rules.judge(fibre, rules.read(item if isinstance(item, Evidence) else stored(item) for item in bodies))
+    # What plainly conforms is written from columns; the document has each finding as the general way gives it.
+    assert judged.content == canonical_json(judged.document)
+    return judged
 
 
 def finding_of(

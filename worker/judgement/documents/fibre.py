@@ -15,7 +15,7 @@ from service.vocabulary.findings.finding import (
 )
 from worker.judgement.documents.findings import finding_texts
 from worker.judgement.documents.traces import write_traces, write_unexpected
-from worker.judgement.fibre.findings import Finding
+from worker.judgement.fibre.findings import Finding, PlainFindings
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.work.items import AskedTest, Cause, WorkItem
 
@@ -35,9 +35,9 @@ def write_fibre(layout: Layout, tested: FibreMeasured, work: list[WorkDocument],
     return document
 
 
-def fibre_text(document: FibreDocument, findings: Iterable[Finding]) -> bytes:
+def fibre_text(document: FibreDocument, found: Iterable[Finding | PlainFindings]) -> bytes:
     """Return a fibre's document with its findings as canonical JSON."""
-    return canonical_json({**document, "findings": orjson.Fragment(finding_texts(findings))})
+    return canonical_json({**document, "findings": orjson.Fragment(finding_texts(found))})
 
 
 def write_nothing(fibre: int, *, problem: str | None = None) -> FibreDocument:

@@ -10,7 +10,8 @@ from service.vocabulary.canonical import canonical_json
 from service.vocabulary.criteria.words import DecisionRule, Force, Quantity, Unit
 from service.vocabulary.findings.finding import Direction, FindingDocument, ReadingDocument, RecordReading, VoidDocument
 from service.vocabulary.findings.words import Grade, Outcome, Reason
-from worker.judgement.fibre.findings import Finding
+from worker.judgement.documents.plain_findings import RestsOn, plain_text
+from worker.judgement.fibre.findings import Finding, PlainFindings
 from worker.judgement.numbers.exact import Exact, parts_text, reading_text
 from worker.judgement.numbers.limits import Limit
 
@@ -66,10 +67,15 @@ def write_finding(finding: Finding) -> FindingDocument:
     return document
 
 
-def finding_texts(findings: Iterable[Finding]) -> str:
+def finding_texts(found: Iterable[Finding | PlainFindings]) -> str:
     """Return findings as canonical JSON."""
-    texts = [_from_template(one) or canonical_json(write_finding(one)).decode() for one in findings]
+    kept: dict[int, RestsOn] = {}
+    texts = [plain_text(one, kept) if isinstance(one, PlainFindings) else _finding_text(one) for one in found]
     return f"[{','.join(texts)}]"
+
+
+def _finding_text(finding: Finding) -> str:
+    return _from_template(finding) or canonical_json(write_finding(finding)).decode()
 
 
 def _from_template(finding: Finding) -> str | None:

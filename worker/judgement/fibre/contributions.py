@@ -1,17 +1,21 @@
-"""What one fibre contributes to its route beside its document: sums over its joints, and its traces in outline."""
+"""What one fibre contributes to its route beside its document: sums over its joints, tests in outline, what is odd."""
 
+from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from typing_extensions import TypedDict
 
 from service.vocabulary.criteria.joints import SpliceLossCriterion
-from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument
+from service.vocabulary.findings.suspicion import Suspicion, SuspicionDocument, SuspicionKind
+from service.vocabulary.findings.words import Reason
 from worker.judgement.fibre.glass import GlassLosses
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.packed_losses import pack_losses
 from worker.judgement.history.acts import LinkLoss, SpliceAct, TraceOutline
 from worker.judgement.numbers.exact import TENTHS_PER_MDB
 from worker.judgement.traces.sightings import SpanSightings
+
+_SEALED_TWICE = "usual where one sealing was posted twice; no chance is reckoned"
 
 
 class Tally(NamedTuple):
@@ -118,16 +122,15 @@ def estimate_sums(fibre: FibreMeasured) -> list[EstimateSums]:
     if wavelength_nm is None:
         return []
     above_mean: dict[tuple[str, str], list[int]] = {}
-    losses = fibre.losses_at(wavelength_nm)
-    for place in fibre.places:
-        attempts = fibre.history.splices.get(place.site)
-        if not attempts or place.is_group or place.pair is not None:
+    splices, means_tenth_mdb = fibre.history.splices, fibre.losses_at(wavelength_nm).exact_means_tenth_mdb()
+    for place, mean_tenth_mdb in zip(fibre.places, means_tenth_mdb, strict=True):
+        if mean_tenth_mdb is None or place.is_group or place.pair is not None:
             continue
-        loss = losses[place.site_index].both
-        if loss.reason is None and loss.low_tenth_mdb == loss.high_tenth_mdb:
+        attempts = splices.get(place.site)
+        if attempts:
             splice = attempts[-1]
-            key = (splice.splicer_serial, _calibration_before(fibre, splice))
-            above_mean.setdefault(key, []).append(splice.estimate_mdb * TENTHS_PER_MDB - loss.low_tenth_mdb)
+            key = splice.splicer_serial, _calibration_before(fibre, splice)
+            above_mean.setdefault(key, []).append(splice.estimate_mdb * TENTHS_PER_MDB - mean_tenth_mdb)
     return [
         EstimateSums(*key, splices=len(own), sum_tenth_mdb=sum(own), sum_of_squares=sum(one * one for one in own))
         for key, own in sorted(above_mean.items())
@@ -140,3 +143,27 @@ def _calibration_before(fibre: FibreMeasured, splice: SpliceAct) -> str:
         if one.stamp.made_at <= made_at and one.splicer_serial == serial:
             return one.stamp.id
     return ""
+
+
+def unrecorded_openings(fibre: FibreMeasured) -> Iterator[Suspicion]:
+    """Find closures that were sealed twice in a row, the second time after tests that would count."""
+    validity = fibre.validity
+    if not validity.final_after_sealing:
+        return
+    for index, lid in validity.closures.items():
+        if lid is None or lid.sealed is None or lid.again is None:
+            continue
+        tests = [
+            test
+            for test in (*fibre.history.traces, *fibre.history.links)
+            if test.low_index <= index <= test.high_index and validity.fault_of(test) is None
+        ]
+        if any(validity.fault_at(test, index) is Reason.OPENING_NOT_RECORDED for test in tests):
+            site = fibre.layout.design.sites[index].id
+            # In words that are the same for every fibre, so that it is said once of all.
+            detail = (
+                f"{site}, sealed at {lid.sealed.made_at}, was sealed again at {lid.again.made_at} after it was tested, "
+                "and no opening is recorded between"
+            )
+            records = (lid.sealed.id, lid.again.id)
+            yield Suspicion(SuspicionKind.UNRECORDED_OPENING, (fibre.number,), records, detail, _SEALED_TWICE)

@@ -1,19 +1,24 @@
 """Findings as values: a value, or bounds of one, held against a limit, and what it is about; and findings counted."""
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from typing import NamedTuple
 
 from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.joints import Population
 from service.vocabulary.criteria.words import Force, Quantity
+from service.vocabulary.design.layout import Joint
 from service.vocabulary.findings.finding import RecordReading, VoidRecord
 from service.vocabulary.findings.words import Grade, Outcome, Reason
 from service.vocabulary.records.words import Side
+from worker.judgement.fibre.losses import PlainLosses
 from worker.judgement.numbers.exact import Exact
 from worker.judgement.numbers.limits import Limit, hold
 
-_CONFORMING = Outcome.CONFORMING
+_CONFORMING, _REQUIRED = Outcome.CONFORMING, Force.REQUIRED
+_RUNS_KEPT = 1024
 
 
 class Judgement(NamedTuple):
@@ -98,6 +103,82 @@ class Finding(NamedTuple):
         return self.judged.outcome is Outcome.NONCONFORMING
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class JointRun:
+    """Joints of one kind in route order, each alone at its place, with the index of that among the fibre's places.
+
+    One value for all fibres that are spliced alike, by which is kept what is made ready for its joints.
+    """
+
+    joints: tuple[Joint, ...]
+    places: tuple[int, ...]
+
+
+class RecordedValues(NamedTuple):
+    """What one record says of each joint of a run, in 0.001 dB."""
+
+    records: Sequence[str]
+    values_mdb: Sequence[int]
+
+
+class PlainFindings(NamedTuple):
+    """Findings of one criterion about some joints of a run in a row, which all conform: what each says, as columns.
+
+    Of the joints from `first` until `end`: a value in 0.0001 dB where there is a limit, and `shown`, what it rests on,
+    which each finding says after some words that are the same for all. `in_full` gives them one by one.
+    """
+
+    criterion: Criterion
+    limit: Limit | None
+    fibre: int
+    run: JointRun
+    first: int
+    end: int
+    said: str
+    values_tenth_mdb: Sequence[int]
+    shown: PlainLosses | RecordedValues
+    in_full: Callable[[], Iterable[Finding]]
+
+    @property
+    def joints(self) -> tuple[Joint, ...]:
+        """The joints that they are about, in order."""
+        return self.run.joints[self.first : self.end]
+
+
+class FibreFindings:
+    """All findings of a fibre in order, those that plainly conform as columns until somebody asks for each."""
+
+    def __init__(self, found: Iterable[Finding | PlainFindings]) -> None:
+        self.found = tuple(found)
+
+    @cached_property
+    def every(self) -> tuple[Finding, ...]:
+        """Each by itself."""
+        return tuple(
+            [one for own in self.found for one in (own.in_full() if isinstance(own, PlainFindings) else (own,))]
+        )
+
+    @cached_property
+    def still_open(self) -> tuple[Finding, ...]:
+        """Those that do not conform."""
+        return tuple([one for one in self.found if isinstance(one, Finding) and not one.is_good])
+
+    def joints_by(self, criteria: Collection[str]) -> set[tuple[str | None, int | None]]:
+        """Return the joints, by site and position, that findings by some criteria are about."""
+        joints: set[tuple[str | None, int | None]] = set()
+        for one in self.found:
+            if one.criterion.code in criteria:
+                if isinstance(one, Finding):
+                    joints.add((one.site, one.position))
+                else:
+                    joints |= _joints_of(one.run, one.first, one.end)
+        return joints
+
+    def __iter__(self) -> Iterator[Finding]:
+        """Give each by itself."""
+        return iter(self.every)
+
+
 class Counts(NamedTuple):
     """How many required findings came out each way."""
 
@@ -127,11 +208,28 @@ class Missing(NamedTuple):
     findings: int
 
 
-def count_required(segments: Iterable[str], findings: Iterable[Finding]) -> dict[str, Counts]:
+def count_required(segments: Iterable[str], findings: Iterable[Finding | PlainFindings]) -> dict[str, Counts]:
     """Count required findings by segment and outcome."""
-    forced = Force.REQUIRED
-    alike = Counter([(one.judged.outcome, one.segments) for one in findings if one.criterion.force is forced])
+    alike: Counter[tuple[Outcome, tuple[str, ...]]] = Counter()
+    for one in findings:
+        if one.criterion.force is not _REQUIRED:
+            continue
+        if isinstance(one, Finding):
+            alike[one.judged.outcome, one.segments] += 1
+        else:
+            for segment, number in _joints_by_segment(one.run, one.first, one.end):
+                alike[_CONFORMING, (segment,)] += number
     return count_outcomes(segments, alike)
+
+
+@lru_cache(maxsize=_RUNS_KEPT)
+def _joints_of(run: JointRun, first: int, end: int) -> frozenset[tuple[str, int]]:
+    return frozenset([(joint.site, joint.position) for joint in run.joints[first:end]])
+
+
+@lru_cache(maxsize=_RUNS_KEPT)
+def _joints_by_segment(run: JointRun, first: int, end: int) -> tuple[tuple[str, int], ...]:
+    return tuple(Counter([joint.segment for joint in run.joints[first:end]]).items())
 
 
 def count_outcomes(

@@ -42,7 +42,7 @@ def glass_losses(fibre: FibreMeasured, criteria: Sequence[Criterion]) -> Iterato
             for one, other, length_um in zip(there, back, fibre.layout.section_lengths_um, strict=True)
         )
         traced = traced_both_ways(fibre, wavelength_nm=nm, span=fibre.whole)
-        beside = compare(fibre, traced, wavelength_nm=nm, span=fibre.whole)
+        beside = compare(fibre, wavelength_nm=nm, span=fibre.whole)
         beyond = None
         if beside is not None:
             beyond = mean_tenth_mdb(first_mdb=beside.whole_mdb, second_mdb=-beside.parts_mdb)

@@ -1,6 +1,6 @@
 """A fibre's loss by source and meter against its traces: what one has and the other has not was left out."""
 
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
 from service.vocabulary.design.layout import Span
@@ -62,10 +62,16 @@ class WholeAndParts(NamedTuple):
         return beyond_mdb > 0 and (beyond_mdb * _FINE) ** 2 > squared
 
 
-def compare(
-    fibre: FibreMeasured, traced: tuple[TracedLoss, ...] | None, *, wavelength_nm: int, span: Span
-) -> WholeAndParts | None:
-    """Return source and meter beside what is `traced`, where both measured all between two sites from both ends."""
+def compare(fibre: FibreMeasured, *, wavelength_nm: int, span: Span) -> WholeAndParts | None:
+    """Return source and meter beside the traces, where both measured all between two sites from both ends."""
+    question = "whole and parts", wavelength_nm, span.first, span.last
+    if question not in fibre.tests_found:
+        fibre.tests_found[question] = _compare(fibre, wavelength_nm=wavelength_nm, span=span)
+    return cast(WholeAndParts | None, fibre.tests_found[question])
+
+
+def _compare(fibre: FibreMeasured, *, wavelength_nm: int, span: Span) -> WholeAndParts | None:
+    traced = traced_both_ways(fibre, wavelength_nm=wavelength_nm, span=span)
     if traced is None:
         return None
     powers = both_ways(fibre, test="attenuation", wavelength_nm=wavelength_nm, between=span)
@@ -85,9 +91,12 @@ def compare(
 
 def traced_both_ways(fibre: FibreMeasured, *, wavelength_nm: int, span: Span) -> tuple[TracedLoss, ...] | None:
     """Return what the traces of both directions lose between two sites, both connections there included."""
-    ways = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm, between=span)
-    traced = tuple([found for way in ways if (found := _traced(fibre, span, way)) is not None])
-    return traced if len(traced) == len(ways) else None
+    question = "traced", wavelength_nm, span.first, span.last
+    if question not in fibre.tests_found:
+        ways = both_ways(fibre, test="otdr", wavelength_nm=wavelength_nm, between=span)
+        traced = tuple([found for way in ways if (found := _traced(fibre, span, way)) is not None])
+        fibre.tests_found[question] = traced if len(traced) == len(ways) else None
+    return cast(tuple[TracedLoss, ...] | None, fibre.tests_found[question])
 
 
 def contradiction(
@@ -95,7 +104,7 @@ def contradiction(
 ) -> tuple[WholeAndParts, str] | None:
     """Return source and meter beside the traces, and in words, if both cannot be right."""
     nm, consistency = criterion.wavelength_nm, fibre.criteria.consistency
-    found = compare(fibre, traced_both_ways(fibre, wavelength_nm=nm, span=span), wavelength_nm=nm, span=span)
+    found = compare(fibre, wavelength_nm=nm, span=span)
     if found is None or not found.contradict(
         uncertainty_mdb=limit_mdb(criterion.uncertainty_db),
         span_mdb=limit_mdb(consistency.span_db),

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import cast
 
 from service.vocabulary.criteria.base import Test
 from service.vocabulary.criteria.criteria import SegmentsProven
@@ -97,7 +98,7 @@ def find_test(
     wavelength_nm: int | None,
     is_forward: bool,
     between: Span | None = None,
-    is_wanted: Callable[[Link], bool] = lambda _: True,
+    is_wanted: Callable[[Link], bool] | None = None,
 ) -> DirectionTest:
     """Return what one direction has of a test between two sites, or between the route's ends where none are named.
 
@@ -106,6 +107,25 @@ def find_test(
     one from farther away counts too.
     """
     span = between or fibre.whole
+    if is_wanted is not None:
+        return _find_test(fibre, test, wavelength_nm, span, is_forward=is_forward, is_wanted=is_wanted)
+    question = test, wavelength_nm, is_forward, span.first, span.last
+    found = fibre.tests_found.get(question)
+    if found is None:
+        found = _find_test(fibre, test, wavelength_nm, span, is_forward=is_forward, is_wanted=lambda _: True)
+        fibre.tests_found[question] = found
+    return cast("DirectionTest", found)
+
+
+def _find_test(
+    fibre: FibreMeasured,
+    test: Test,
+    wavelength_nm: int | None,
+    span: Span,
+    *,
+    is_forward: bool,
+    is_wanted: Callable[[Link], bool],
+) -> DirectionTest:
     if test == "otdr":
         assert wavelength_nm is not None
         missing, measurements, void = _find_traces(fibre, Side(wavelength_nm, is_forward), span)
@@ -138,7 +158,7 @@ def both_ways(
     test: Test,
     wavelength_nm: int | None,
     between: Span | None = None,
-    is_wanted: Callable[[Link], bool] = lambda _: True,
+    is_wanted: Callable[[Link], bool] | None = None,
 ) -> tuple[DirectionTest, DirectionTest]:
     """Return what A to B and B to A have of a test between two sites, or between the route's ends."""
     forward, backward = (

@@ -4,8 +4,7 @@ Losses that some criterion asks for are here; what only few need, and costs, are
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import NamedTuple
+from dataclasses import dataclass, field
 
 from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.criteria import Criteria, SegmentsProven
@@ -17,12 +16,12 @@ from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.words import Reason
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, combine
 from worker.judgement.fibre.end_faces import end_face_fault, required_end_faces
-from worker.judgement.fibre.joined import Joined, find_joined, whole_link
+from worker.judgement.fibre.joined import Joined, Unfinished, find_joined, unfinished_splices, whole_link
+from worker.judgement.fibre.losses import PlaceLoss, PlaceLosses, PlainLosses, plain_losses
 from worker.judgement.fibre.mode_fields import contradiction
-from worker.judgement.fibre.unfinished import Unfinished, unfinished_splices
 from worker.judgement.history.acts import History, Link, LinkLoss, Record, Trace
 from worker.judgement.history.history import read_history
-from worker.judgement.history.validity import Validity, judge_validity
+from worker.judgement.history.validity import Side, Validity, judge_validity
 from worker.judgement.numbers.exact import TENTHS_PER_MDB, is_below_fibre_alone, limit_mdb
 from worker.judgement.traces.aligned_trace import AlignedTrace
 from worker.judgement.traces.places import Place
@@ -33,19 +32,27 @@ from worker.judgement.traces.readings import (
     align_fibre,
     find_fibre_sightings,
     losses_both_ways,
+    one_way_loss,
     unexpected_events,
 )
 from worker.judgement.traces.sightings import SpanSightings
 from worker.judgement.traces.spots import Spots
 from worker.judgement.words import REASON_LABELS
 
+# Splice plans of one route that what is ready for them is kept of, and of dead zones by pulses.
+_MOST_PLACED = 64
 
-class PlaceLoss(NamedTuple):
-    """The loss of a place: in each direction, and from both."""
 
-    forward: OneWayLoss
-    backward: OneWayLoss
-    both: BidirectionalLoss
+@dataclass(frozen=True, eq=False, slots=True)
+class PlacedJoints:
+    """The joints in a fibre's segments, each with its place, by kind: one value for all fibres that are spliced alike.
+
+    `splices` are those that are, by site and position. Rules keep by it what they make ready for such fibres.
+    """
+
+    places: tuple[Place, ...]
+    of_kind: Mapping[JointKind, Sequence[tuple[Place, Joint]]]
+    splices: frozenset[tuple[str, int]]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -65,6 +72,18 @@ class Prepared:
     end_faces: Mapping[int, Sequence[EndFaceCriterion]]
     below_zero_tenth_mdb: int
     alike_mdb: int
+    _placed: dict[tuple[int, tuple[str, ...]], PlacedJoints] = field(default_factory=dict, init=False)
+
+    def placed(self, places: tuple[Place, ...], segments: tuple[str, ...]) -> PlacedJoints:
+        """Return the joints at places that are in some segments: the same value for the same places."""
+        key = id(places), segments
+        kept = self._placed.get(key)
+        # The value holds its places, so that no others come to have their identity.
+        if kept is None or kept.places is not places:
+            if len(self._placed) >= _MOST_PLACED:
+                self._placed.clear()
+            kept = self._placed[key] = _place_joints(places, segments)
+        return kept
 
     def fault_of_loss(self, test: Link) -> Reason | None:
         """Return that a loss by source and meter is less, by any criterion, than the fibre alone must have."""
@@ -91,7 +110,7 @@ class FibreMeasured:
 
     `unfinished` are the splices, by site and position, that cannot conform before they are finished.
     `joined` tells how far its link is joined, which matters where a segment can be proven before that is whole.
-    `places` are those of its joints in route order, and `joints_of_kind` those in its segments, each with its place;
+    `places` are those of its joints in route order, and `placed` the joints in its segments, each with its place;
     `losses` are by wavelength and site index.
     """
 
@@ -106,16 +125,24 @@ class FibreMeasured:
     history: History
     validity: Validity
     places: tuple[Place, ...]
-    joints_of_kind: Mapping[JointKind, Sequence[tuple[Place, Joint]]]
+    placed: PlacedJoints
     unfinished: Mapping[tuple[str, int], Unfinished]
     traces: FibreTraces
-    losses: Mapping[int, Mapping[int, PlaceLoss]]
+    losses: Mapping[int, PlaceLosses]
     unexpected: tuple[UnexpectedEvent, ...]
+    # Several criteria ask for one test between two sites, or for what is lost there: it is looked for once. One that is
+    # made of this fibre with something else in it looks anew.
+    tests_found: dict[tuple[object, ...], object] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def length_um(self) -> int:
         """Fibre length of the design from end to end."""
         return self.layout.site_offsets_um[-1]
+
+    @property
+    def joints_of_kind(self) -> Mapping[JointKind, Sequence[tuple[Place, Joint]]]:
+        """The joints in its segments by kind, each with its place."""
+        return self.placed.of_kind
 
     @property
     def whole(self) -> Span:
@@ -135,7 +162,7 @@ class FibreMeasured:
         """Return the loss of a place from both directions."""
         return self.losses_at(wavelength_nm)[place.site_index].both
 
-    def losses_at(self, wavelength_nm: int) -> Mapping[int, PlaceLoss]:
+    def losses_at(self, wavelength_nm: int) -> PlaceLosses:
         """Return the losses of all places, by site index; worked out here where no criterion asks for them."""
         losses = self.losses.get(wavelength_nm)
         return losses or _measure_places(self.prepared, self.history, self.traces, wavelength_nm)
@@ -177,7 +204,7 @@ def measure_fibre(prepared: Prepared, *, fibre: int, records: Iterable[Record], 
         history=history,
         validity=validity,
         places=traces.places,
-        joints_of_kind=_joints_of_kind(traces.places, segments),
+        placed=prepared.placed(traces.places, segments),
         unfinished=unfinished_splices(history, layout.joints_of(fibre)) if criteria.finished_splices_only else {},
         traces=traces,
         losses={nm: _measure_places(prepared, history, traces, nm) for nm in prepared.wavelengths_nm},
@@ -219,22 +246,45 @@ def measure_place(
     return PlaceLoss(forward, backward, both)
 
 
-def _joints_of_kind(
-    places: Iterable[Place], segments: Sequence[str]
-) -> Mapping[JointKind, Sequence[tuple[Place, Joint]]]:
+def _place_joints(places: tuple[Place, ...], segments: Sequence[str]) -> PlacedJoints:
     own = [(place, joint) for place in places for joint in place.joints if joint.segment in segments]
-    return {kind: [one for one in own if one[1].kind is kind] for kind in JointKind}
+    of_kind = {kind: [one for one in own if one[1].kind is kind] for kind in JointKind}
+    splices = frozenset([(joint.site, joint.position) for _, joint in of_kind[JointKind.SPLICE]])
+    return PlacedJoints(places, of_kind, splices)
 
 
-def _measure_places(
-    prepared: Prepared, history: History, traces: FibreTraces, wavelength_nm: int
-) -> Mapping[int, PlaceLoss]:
+def _measure_places(prepared: Prepared, history: History, traces: FibreTraces, wavelength_nm: int) -> PlaceLosses:
     """Return the losses of all places at one wavelength, by site index."""
-    forward, backward = losses_both_ways(traces, wavelength_nm)
-    return {
-        place.site_index: measure_place(prepared, history, place, wavelength_nm, forward=there, backward=back)
-        for place, there, back in zip(traces.places, forward, backward, strict=True)
-    }
+    sides = Side(wavelength_nm, is_forward=True), Side(wavelength_nm, is_forward=False)
+    plain = _plain_losses(prepared, traces, *sides)
+    if plain is None:
+        there, back = losses_both_ways(traces, wavelength_nm)
+        ways = {place.site_index: way for place, *way in zip(traces.places, there, back, strict=True)}
+
+    def measure(place: Place) -> PlaceLoss:
+        # What is plain is hardly ever asked for alone.
+        own = [one_way_loss(traces, place, side) for side in sides] if plain else ways[place.site_index]
+        return measure_place(prepared, history, place, wavelength_nm, forward=own[0], backward=own[1])
+
+    return PlaceLosses(traces.places, measure, plain=plain)
+
+
+def _plain_losses(prepared: Prepared, traces: FibreTraces, forward: Side, backward: Side) -> PlainLosses | None:
+    """Return the losses as columns where one trace each way says all there is to say, and no place may be another's."""
+    there, back = traces.of_side(forward).sole, traces.of_side(backward).sole
+    if there is None or back is None or traces.are_shared:
+        return None
+    one, other = traces.alignment.of(there).plain, traces.alignment.of(back).plain
+    if one is None or other is None:
+        return None
+    return plain_losses(
+        one,
+        other,
+        records=(there.stamp.id, back.stamp.id),
+        within_mdb=prepared.alike_mdb,
+        least_tenth_mdb=-prepared.below_zero_tenth_mdb,
+        without=prepared.end_faces,
+    )
 
 
 def _wavelengths_of_losses(criterion: Criterion) -> Iterator[int]:

@@ -53,6 +53,7 @@ def rounded_tenth_mdb(value_db: float) -> int:
     return round(value_db * 10_000)
 
 
+@lru_cache(maxsize=1 << 15)
 def db_text(value_tenth_mdb: int) -> str:
     """Write a loss with four decimals."""
     return decimal_text(value_tenth_mdb, places=4)

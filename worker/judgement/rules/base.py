@@ -11,9 +11,9 @@ from service.vocabulary.design.layout import Joint, Layout, Span
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Outcome, Reason
-from worker.judgement.fibre.findings import Finding, Judgement
+from worker.judgement.fibre.findings import Finding, Judgement, PlainFindings
 from worker.judgement.fibre.link_tests import stretches_of
-from worker.judgement.fibre.measured import FibreMeasured
+from worker.judgement.fibre.measured import FibreMeasured, PlacedJoints
 from worker.judgement.numbers.exact import Exact
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.traces.places import Place
@@ -34,10 +34,18 @@ class Rule(ABC, Generic[CriterionT]):
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give the findings of one fibre in route order."""
 
+    def found(self, fibre: FibreMeasured) -> Iterable[Finding | PlainFindings]:
+        """Give the same, those that plainly conform as columns, where the rule tells them apart."""
+        return self.findings(fibre)
+
     def joints(self, fibre: FibreMeasured, kind: JointKind) -> Iterator[tuple[Place, Joint]]:
         """Give each joint of a kind for which the criterion holds, with its place, in route order."""
+        return self.joints_among(fibre.placed, kind)
+
+    def joints_among(self, placed: PlacedJoints, kind: JointKind) -> Iterator[tuple[Place, Joint]]:
+        """Give the same out of the joints of a fibre, or of all that are spliced alike."""
         sites, picks = self.scope.joint_sites, self.scope.picks
-        own = (one for one in fibre.joints_of_kind[kind] if one[0].site_index in sites)
+        own = (one for one in placed.of_kind[kind] if one[0].site_index in sites)
         return own if picks is None else (one for one in own if picks(one[1]))
 
     def stretches(self, fibre: FibreMeasured) -> Sequence[Span]:

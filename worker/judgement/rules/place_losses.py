@@ -17,7 +17,8 @@ from worker.judgement.fibre.bidirectional import (
 )
 from worker.judgement.fibre.end_faces import end_face_fault
 from worker.judgement.fibre.findings import Judgement
-from worker.judgement.fibre.measured import FibreMeasured, PlaceLoss
+from worker.judgement.fibre.losses import PlaceLoss
+from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB
 from worker.judgement.numbers.limits import Limit, hold, to_parts
 from worker.judgement.rules.base import guarded_limit, hold_known_part

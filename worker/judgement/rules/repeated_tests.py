@@ -13,11 +13,13 @@ from service.vocabulary.criteria.joints import (
 from service.vocabulary.criteria.links import LinkAttenuationCriterion
 from service.vocabulary.findings.suspicion import Suspicion, SuspicionKind
 from worker.judgement.fibre.findings import Finding
+from worker.judgement.fibre.losses import PlaceLoss, PlaceLosses
 from worker.judgement.fibre.measured import FibreMeasured, measure_place
 from worker.judgement.history.acts import LinkLoss, Measurement, Trace
 from worker.judgement.numbers.exact import mdb_text
 from worker.judgement.rules.base import Rule
 from worker.judgement.traces.aligned_trace import Reading
+from worker.judgement.traces.places import Place
 from worker.judgement.traces.readings import OneWayLoss
 
 # Whose findings rest on single readings that another test could have given.
@@ -44,7 +46,7 @@ class _Failed(NamedTuple):
 
 
 def tested_until_conforming(
-    fibre: FibreMeasured, findings: Sequence[Finding], rules: Iterable[Rule[Any]]
+    fibre: FibreMeasured, findings: Iterable[Finding], rules: Iterable[Rule[Any]]
 ) -> Iterator[Suspicion]:
     """Give, by criterion, what conforms now and would not by an earlier test that no work came after.
 
@@ -107,16 +109,16 @@ def _as_shown_before(fibre: FibreMeasured, test: Measurement, before: Measuremen
         return replace(fibre, history=replace(fibre.history, links=links))
     if not isinstance(test, Trace) or not isinstance(before, Trace) or test.wavelength_nm not in fibre.losses:
         return fibre
-    readings, losses = fibre.aligned(before).readings, dict(fibre.losses[test.wavelength_nm])
-    for place in fibre.places:
+    readings, losses, nm = fibre.aligned(before).readings, fibre.losses[test.wavelength_nm], test.wavelength_nm
+
+    def measure(place: Place) -> PlaceLoss:
         shown, own = readings.get(place.site_index), losses[place.site_index]
-        if isinstance(shown, Reading):
-            ways = (_with_reading(way, test, shown) for way in (own.forward, own.backward))
-            forward, backward = ways
-            losses[place.site_index] = measure_place(
-                fibre.prepared, fibre.history, place, test.wavelength_nm, forward=forward, backward=backward
-            )
-    return replace(fibre, losses={**fibre.losses, test.wavelength_nm: losses})
+        if not isinstance(shown, Reading):
+            return own
+        forward, backward = (_with_reading(way, test, shown) for way in (own.forward, own.backward))
+        return measure_place(fibre.prepared, fibre.history, place, nm, forward=forward, backward=backward)
+
+    return replace(fibre, losses={**fibre.losses, nm: PlaceLosses(fibre.places, measure)})
 
 
 def _with_reading(way: OneWayLoss, test: Trace, shown: Reading) -> OneWayLoss:

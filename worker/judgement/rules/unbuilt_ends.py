@@ -3,21 +3,25 @@
 from collections.abc import Iterable
 
 from service.vocabulary.findings.words import Reason
-from worker.judgement.fibre.findings import Finding
+from worker.judgement.fibre.findings import Finding, PlainFindings
 from worker.judgement.fibre.link_tests import can_be_made, find_test, stretches_of
 from worker.judgement.fibre.measured import FibreMeasured
 
 _ABSENT = {Reason.NO_EVIDENCE, Reason.ONE_DIRECTION_ONLY}
 
 
-def explain_unbuilt_ends(fibre: FibreMeasured, findings: Iterable[Finding]) -> list[Finding]:
+def explain_unbuilt_ends(
+    fibre: FibreMeasured, found: Iterable[Finding | PlainFindings]
+) -> list[Finding | PlainFindings]:
     """Say of findings that lack nothing but tests from or to an unbuilt end that it is so.
 
     They stay undetermined: one direction proves what it proves, whichever end is built. Where a crew has tested from
     there all the same, with an adapter on the bare fibre, nothing is missing.
     """
     site = ", ".join(fibre.layout.design.sites[index].id for index in sorted(fibre.layout.unbuilt_ends))
-    return [_explained(one, site) if _lacks_only_that(fibre, one) else one for one in findings]
+    return [
+        _explained(one, site) if isinstance(one, Finding) and _lacks_only_that(fibre, one) else one for one in found
+    ]
 
 
 def _lacks_only_that(fibre: FibreMeasured, finding: Finding) -> bool:

@@ -109,6 +109,11 @@ class FibreTraces:
     alignment: Alignment
     sightings: tuple[SpanSightings, ...]
 
+    @property
+    def are_shared(self) -> bool:
+        """Tell whether some trace that counts may show two places by one event."""
+        return any(self.alignment.of(trace).is_shared for trace in self.valid)
+
     def of_side(self, side: Side) -> TraceSet:
         """Return the traces of a side that count somewhere."""
         return self.sets.get(side, TraceSet())
@@ -136,19 +141,10 @@ class FibreTraces:
         return first_fault(self.validity.fault_at(trace, site_index) for site_index in own)
 
 
-def one_way_losses(traces: FibreTraces, side: Side) -> list[OneWayLoss]:
-    """Return what one side shows of each place, in their order."""
-    sole = traces.of_side(side).sole
-    if sole is None:
-        return [_one_way_loss(traces, place, side) for place in traces.places]
-    # As on nearly every finished fibre: one trace says all there is to say, but for what lies in its cords' dead zones.
-    readings = traces.alignment.of(sole).readings
-    return [
-        OneWayLoss(None, (shown,), ())
-        if isinstance(shown := readings[place.site_index], Reading) and not (place.is_end or place.zone)
-        else _one_way_loss(traces, place, side)
-        for place in traces.places
-    ]
+def one_way_loss(traces: FibreTraces, place: Place, side: Side) -> OneWayLoss:
+    """Return what one side shows of a place."""
+    shown, void = traces.shown_at(place, side)
+    return select_reading(shown, void=void_records(void) if void else ())
 
 
 def losses_both_ways(traces: FibreTraces, wavelength_nm: int) -> tuple[list[OneWayLoss], list[OneWayLoss]]:
@@ -156,8 +152,11 @@ def losses_both_ways(traces: FibreTraces, wavelength_nm: int) -> tuple[list[OneW
 
     Where from one end several places may be one event, no more is known from the other than what they lose together.
     """
-    there, back = (one_way_losses(traces, Side(wavelength_nm, is_forward)) for is_forward in (True, False))
-    if not any(traces.alignment.of(trace).is_shared for trace in traces.valid):
+    there, back = (
+        [one_way_loss(traces, place, Side(wavelength_nm, is_forward)) for place in traces.places]
+        for is_forward in (True, False)
+    )
+    if not traces.are_shared:
         return there, back
     return _together(traces.places, there, beside=back), _together(traces.places, back, beside=there)
 
@@ -237,11 +236,6 @@ def _sightings(
 ) -> tuple[SpanSightings, ...]:
     own = [(trace, scaled[trace.stamp.id].scale) for trace in valid]
     return find_sightings(own, same_spot_um=designed.near_um // 2)
-
-
-def _one_way_loss(traces: FibreTraces, place: Place, side: Side) -> OneWayLoss:
-    shown, void = traces.shown_at(place, side)
-    return select_reading(shown, void=void_records(void) if void else ())
 
 
 def _shown_by(aligned: AlignedTrace, place: Place) -> Reading | Reason:

@@ -7,9 +7,9 @@ from service.vocabulary.criteria.words import Basis, Combination, From, Quantity
 from service.vocabulary.criteria.workmanship import WorkmanshipCriterion
 from service.vocabulary.design.layout import Joint
 from service.vocabulary.design.words import JointKind, Termination
-from service.vocabulary.findings.words import Act, Outcome, Reason
+from service.vocabulary.findings.words import Act, Reason
 from worker.judgement.fibre.end_faces import is_clean
-from worker.judgement.fibre.findings import Finding
+from worker.judgement.fibre.findings import FibreFindings, Finding
 from worker.judgement.fibre.joined import sites_run_over
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.lids import Lid
@@ -48,18 +48,16 @@ _NOT_MADE = {
 }
 
 
-def is_all_done(fibre: FibreMeasured, findings: Sequence[Finding]) -> bool:
+def is_all_done(fibre: FibreMeasured, findings: FibreFindings) -> bool:
     """Tell at once whether each splice is proven, finished and shut, as on nearly every finished fibre."""
-    conforming = Outcome.CONFORMING
-    if any(one.judged.outcome is not conforming for one in findings):
+    if findings.still_open:
         return False
     proving = {
         one.code
         for one in fibre.criteria.criteria
         if isinstance(one, SpliceLossCriterion) and one.basis is not Basis.ESTIMATE
     }
-    proven = {(one.site, one.position) for one in findings if one.criterion.code in proving}
-    if not all((joint.site, joint.position) in proven for _, joint in fibre.joints_of_kind[JointKind.SPLICE]):
+    if not findings.joints_by(proving) >= fibre.placed.splices:
         return False
     if fibre.validity.final_after_sealing and not _are_all_shut(fibre):
         return False

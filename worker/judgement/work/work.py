@@ -1,9 +1,9 @@
 """The work list of one fibre: what a crew has to do, in a foreman's order, so that every finding conforms."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 
 from service.vocabulary.findings.words import Act, Reason
-from worker.judgement.fibre.findings import Finding
+from worker.judgement.fibre.findings import FibreFindings, Finding
 from worker.judgement.fibre.joined import sites_run_over
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.words import REASON_LABELS, at_wavelength
@@ -23,19 +23,19 @@ _ANOTHER_TEST = {
 _NO_WORK_HELPS = "no work of a crew mends it: the engineer may concede it, or agree to another criterion or design"
 
 
-def work_of(fibre: FibreMeasured, findings: Sequence[Finding]) -> list[WorkItem]:
+def work_of(fibre: FibreMeasured, found: FibreFindings) -> list[WorkItem]:
     """Return what is to be done on one fibre, from the first day on.
 
     What waits for other work is not ready: what is tested before that is finished has to be tested again. Where joints
     keep their own limits and break one together, the worst of them is asked for, unless there is other work. A record
     that is only missing holds nothing up.
     """
-    still_open = [finding for finding in findings if not finding.is_good]
-    if not still_open and is_all_done(fibre, findings):
+    still_open = found.still_open
+    if not still_open and is_all_done(fibre, found):
         return []
     work = [
         *fault_work(fibre, still_open),
-        *joint_work(fibre, findings),
+        *joint_work(fibre, found.every),
         *connection_work(fibre, still_open),
     ]
     # Any other work may bring the joints back within their limit together, so the worst is named last.

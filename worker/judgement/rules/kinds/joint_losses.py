@@ -16,13 +16,15 @@ from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.finding import RecordReading
 from service.vocabulary.findings.words import Outcome, Reason
 from service.vocabulary.quantities import PDB_PER_MDB
-from worker.judgement.fibre.findings import Finding, Judgement
+from worker.judgement.fibre.findings import Finding, JointRun, Judgement
+from worker.judgement.fibre.losses import PlainLosses
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.numbers.clocks import latest_is_proven
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, Exact, mdb_text
 from worker.judgement.numbers.limits import Limit, to_parts
 from worker.judgement.rules.attempts import attempts_at, attempts_text, documented_attempts, readings_of
 from worker.judgement.rules.base import LimitRule, guarded_limit, once_finished
+from worker.judgement.rules.joint_runs import JointRunRule
 from worker.judgement.rules.place_losses import judge_place, limits_of
 from worker.judgement.traces.places import Place
 from worker.judgement.words import REASON_LABELS
@@ -52,11 +54,16 @@ class TerminationRule(LimitRule[TerminationLossCriterion]):
         return own._replace(detail=detail, outcome=Outcome.UNDETERMINED, reason=Reason.GROUP_ONLY, grade=None)
 
 
-class JointLossRule(LimitRule[SpliceLossCriterion | ConnectionLossCriterion]):
+class JointLossRule(
+    JointRunRule[SpliceLossCriterion | ConnectionLossCriterion],
+    LimitRule[SpliceLossCriterion | ConnectionLossCriterion],
+):
     """One limit for the loss of each splice, or of each mated pair, and a wider one after documented attempts.
 
     `terminations` are the required criteria that may decide for a whole group.
     """
+
+    said = "mean of "
 
     def __init__(
         self,
@@ -67,34 +74,37 @@ class JointLossRule(LimitRule[SpliceLossCriterion | ConnectionLossCriterion]):
     ) -> None:
         super().__init__(criterion, layout)
         self._limits, self._is_estimate = limits_of(criterion), False
-        self._kind, self._fallback = JointKind.PAIR, None
+        self.kind: JointKind = JointKind.PAIR
+        self._fallback = None
         if isinstance(criterion, SpliceLossCriterion):
-            self._kind, self._fallback = JointKind.SPLICE, criterion.fallback
+            self.kind, self._fallback = JointKind.SPLICE, criterion.fallback
             self._is_estimate = criterion.basis is Basis.ESTIMATE
-        is_of_means = criterion.is_mean_of_both and self.limit.rule is not DecisionRule.FOUR_WAY
-        self._plain_most_tenth_mdb = _greatest_conforming(self.limit) // PDB_PER_TENTH_MDB if is_of_means else None
+        is_plain = criterion.is_mean_of_both and self.limit.rule is DecisionRule.SIMPLE
+        self._plain_most_tenth_mdb = self.limit.exact // PDB_PER_TENTH_MDB if is_plain else None
         own = [rule for rule in terminations if rule.criterion.wavelength_nm == criterion.wavelength_nm]
         self._strictest_first = sorted(own, key=lambda rule: _greatest_conforming(rule.limit))
 
     def findings(self, fibre: FibreMeasured) -> Iterator[Finding]:
         """Give one finding for each joint."""
-        if self._plain_most_tenth_mdb is None:
-            for place, joint in self.joints(fibre, self._kind):
-                yield self.joint_finding(fibre, joint, once_finished(fibre, (joint,), self.judge(fibre, place, joint)))
-            return
-        losses, most_tenth_mdb = fibre.losses_at(self.criterion.wavelength_nm), self._plain_most_tenth_mdb
-        criterion, limit, number, conforming = self.criterion, self.limit, fibre.number, Outcome.CONFORMING
-        for place, joint in self.joints(fibre, self._kind):
-            reason, low, high, detail, readings, void = losses[place.site_index].both
-            if reason is None and high <= most_tenth_mdb and not place.is_group:
-                # As nearly every finding of a route, so that everything is written at once.
-                bounds = low * PDB_PER_TENTH_MDB, high * PDB_PER_TENTH_MDB
-                judged = Judgement(conforming, None, detail, bounds, limit, readings, void)
-            else:
-                judged = self.judge(fibre, place, joint)
-            if fibre.unfinished:
-                judged = once_finished(fibre, (joint,), judged)
-            yield Finding(criterion, judged, (joint.segment,), number, joint.site, joint.position)
+        for place, joint in self.joints(fibre, self.kind):
+            yield self.finding(fibre, place, joint)
+
+    def finding(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Finding:
+        """Return the finding about a joint, whatever is known of it."""
+        return self.joint_finding(fibre, joint, once_finished(fibre, (joint,), self.judge(fibre, place, joint)))
+
+    def show_plainly(self, fibre: FibreMeasured, run: JointRun) -> tuple[PlainLosses, list[int | None]] | None:
+        """Return the mean of each joint of a run, where it plainly keeps the limit."""
+        most, plain = self._plain_most_tenth_mdb, fibre.losses_at(self.criterion.wavelength_nm).plain
+        if most is None or plain is None:
+            return None
+        means = plain.means_tenth_mdb
+        return plain, [mean if (mean := means[place]) is not None and mean <= most else None for place in run.places]
+
+    @property
+    def plain_limit(self) -> Limit:
+        """The limit of the mean of both directions."""
+        return self.limit
 
     def judge(self, fibre: FibreMeasured, place: Place, joint: Joint) -> Judgement:
         """Hold a joint's loss against the limit; in a group, what the whole group's loss says of it."""
