@@ -161,7 +161,8 @@ class Visit:
     def _work(self, fibre: int, item: Any, site: str) -> Iterator[Body]:
         if item["opens"]:
             yield self._opened(site, fibre)
-        if item["act"] in {"re_splice", "locate_break", "fibres_crossed"}:
+        # What is mended in the cable is at no site whose splices are recorded.
+        if item["act"] in {"re_splice", "fibres_crossed"} or (item["act"] == "locate_break" and item["opens"]):
             yield self._splice(fibre, site)
         elif item["act"] == "clean_and_inspect":
             for side in ("towards_a", "towards_b"):

@@ -13,9 +13,9 @@ from worker.jobs.judging import PreparedRules
 from worker.judgement.documents.spots import read_spots, write_spots
 from worker.judgement.fibre.findings import Counts
 from worker.judgement.judge import FibreJudgement
-from worker.judgement.route.attainable import attainability
 from worker.judgement.route.pooling import locate_sites
 from worker.judgement.route.settle import JudgedFibre
+from worker.judgement.rules.attainable import attainability
 from worker.judgement.traces.sightings import SpanSightings
 from worker.judgement.traces.spots import RouteSpots
 

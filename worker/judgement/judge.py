@@ -24,6 +24,7 @@ from worker.judgement.fibre.measured import measure_fibre, prepare_measuring, si
 from worker.judgement.history.acts import Record
 from worker.judgement.history.evidence import Evidence
 from worker.judgement.history.records import read_record
+from worker.judgement.rules.attainable import unmeetable_on
 from worker.judgement.rules.kinds.statistics import JointStatisticRule
 from worker.judgement.rules.repeated_tests import tested_until_conforming
 from worker.judgement.rules.table import rules_for
@@ -94,6 +95,7 @@ class Rules:
         # Where segments are proven alone, tests up to the bare fibre are what was agreed.
         is_proven_in_parts = criteria.segments_proven is SegmentsProven.ALONE
         self._has_untested_end = bool(layout.unbuilt_ends) and not is_proven_in_parts
+        self._unmeetable = unmeetable_on(layout, criteria)
         self._statistics = [rule for rule in self._rules if isinstance(rule, JointStatisticRule)]
 
     def read(self, evidence: Iterable[Evidence]) -> list[Record]:
@@ -126,7 +128,7 @@ class Rules:
             glass=tuple(glass_losses(tested, self._prepared.criteria.criteria)) if is_tested else (),
             sightings=tested.traces.sightings,
         )
-        work = [write_work(item) for item in work_of(tested, findings)]
+        work = [write_work(item) for item in work_of(tested, findings, unmeetable=self._unmeetable)]
         document = write_fibre(self._layout, tested, work, is_dark=contributions.is_dark)
         counts = count_required(tested.segments, findings.found)
         return _judgement(document, findings, counts=counts, contributions=contributions)

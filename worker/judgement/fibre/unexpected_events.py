@@ -39,6 +39,11 @@ class UnexpectedSpot:
         """Where it lies, in metres of fibre from A, by the first of its events."""
         return metres_text(next(iter(self.events.values())).from_a_um)
 
+    @property
+    def said(self) -> str:
+        """Say where it lies; findings about it begin with that."""
+        return f"{self.from_a_m} m from A, where no joint is"
+
 
 class _OneWay(NamedTuple):
     """What one direction shows of a spot: a loss between two bounds, or why nothing."""

@@ -87,7 +87,9 @@ def _is_scratched(fibre: FibreMeasured, pair: Joint, side: Side | None) -> bool:
 
 
 def _item(act: Act, pair: Joint, findings: Sequence[Finding], advice: str) -> WorkItem:
-    causes = (*(cause_of(finding, _clause(finding)) for finding in findings), Cause(advice))
+    seen = [cause_of(finding, _clause(finding)) for finding in findings]
+    # An order gives its first few reasons: that cleaning did not help is the one for a new connector.
+    causes = (Cause(advice), *seen) if act is Act.RE_TERMINATE else (*seen, Cause(advice))
     return WorkItem(act, (pair.site,), causes, pair.position)
 
 

@@ -1,16 +1,33 @@
-"""One item of a work list, and why it is to be done."""
+"""One item of a work list, why it is to be done, and by which findings nothing is."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from service.vocabulary.criteria.base import Test
-from service.vocabulary.criteria.words import DecisionRule
-from service.vocabulary.findings.words import Act
+from service.vocabulary.criteria.joints import SpliceLossCriterion
+from service.vocabulary.criteria.words import Basis, DecisionRule, LinkStretch, Quantity
+from service.vocabulary.findings.words import Act, Reason
 from worker.judgement.fibre.findings import Finding
 from worker.judgement.numbers.exact import parts_text
 
 # Where a clause has its value, which differs from fibre to fibre: an order says it once for all of them.
 VALUE = "{}"
+# How a test was made or what its record lacks, whichever fibre it was of.
+_OF_TESTING = {
+    Reason.NO_EVIDENCE,
+    Reason.NO_CORD,
+    Reason.CORDS_CHANGED,
+    Reason.REFERENCE_UNLIKE,
+    Reason.REFERENCE_NOT_STATED,
+    Reason.LOSS_NOT_STATED,
+    Reason.REFLECTANCE_NOT_STATED,
+    Reason.COEFFICIENT_NOT_STATED,
+    Reason.NOISE_NOT_KNOWN,
+    Reason.SATURATED,
+    Reason.FAR_END_UNLIKE,
+}
+# What is known by records of work, whichever fibre was tested.
+_OF_RECORDS = {Quantity.WORKMANSHIP, Quantity.REQUIRED_RECORD, Quantity.END_FACE}
 
 
 class Cause(NamedTuple):
@@ -33,7 +50,8 @@ class AskedTest(NamedTuple):
 class WorkItem(NamedTuple):
     """Something that a crew has to do at a site, or at several alike, with all its causes.
 
-    One that is not ready waits for other work on the list. One that `opens` is under a lid that is shut.
+    One that is not ready waits for other work on the list. One that `opens` is under a lid that is shut; what is in the
+    cable behind a site is under none.
     """
 
     act: Act
@@ -43,12 +61,44 @@ class WorkItem(NamedTuple):
     is_urgent: bool = False
     is_ready: bool = True
     opens: bool = False
+    is_in_cable: bool = False
     tests: tuple[AskedTest, ...] = ()
 
     @property
     def criteria(self) -> frozenset[str]:
         """The codes of the criteria behind it."""
         return frozenset(code for cause in self.causes for code in cause.criteria)
+
+
+class ActedOn(NamedTuple):
+    """What is acted on of one fibre.
+
+    Of a crossed fibre traces from both ends are of two fibres, and what they show together is of neither: it is put
+    right and tested again before anybody believes them. `unmeetable` says of criteria why the route cannot meet them.
+    """
+
+    is_crossed: bool
+    unmeetable: Mapping[str, str]
+
+    def is_by(self, finding: Finding) -> bool:
+        """Tell whether anything is done by a finding."""
+        return not (self.is_hopeless(finding) or self._is_of_two(finding))
+
+    def is_tested_by(self, finding: Finding) -> bool:
+        """Tell whether a test is asked for by a finding, or for how to make it."""
+        if self.is_hopeless(finding):
+            # What it comes to is asked about all the same.
+            return finding.reason is Reason.NO_EVIDENCE
+        return not self._is_of_two(finding) or finding.reason in _OF_TESTING
+
+    def is_hopeless(self, finding: Finding) -> bool:
+        """Tell whether no work can turn a finding around; of several spans one alone may be too long."""
+        return finding.code in self.unmeetable and finding.criterion.link_stretch is not LinkStretch.SPAN
+
+    def _is_of_two(self, finding: Finding) -> bool:
+        criterion = finding.criterion
+        is_estimate = isinstance(criterion, SpliceLossCriterion) and criterion.basis is Basis.ESTIMATE
+        return self.is_crossed and not is_estimate and finding.quantity not in _OF_RECORDS
 
 
 def merge_alike(items: Iterable[WorkItem]) -> list[WorkItem]:
@@ -63,7 +113,8 @@ def merge_alike(items: Iterable[WorkItem]) -> list[WorkItem]:
             causes = tuple(dict.fromkeys(before.causes + item.causes))
             tests = tuple(dict.fromkeys(before.tests + item.tests))
             is_urgent = before.is_urgent or item.is_urgent
-            merged[key] = before._replace(causes=causes, tests=tests, is_urgent=is_urgent)
+            is_in_cable = before.is_in_cable and item.is_in_cable
+            merged[key] = before._replace(causes=causes, tests=tests, is_urgent=is_urgent, is_in_cable=is_in_cable)
     return list(merged.values())
 
 

@@ -13,14 +13,14 @@ from worker.judgement.fibre.findings import FibreFindings, Finding
 from worker.judgement.fibre.joined import sites_run_over
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.history.lids import Lid
-from worker.judgement.numbers.exact import db_text, limit_mdb
+from worker.judgement.numbers.exact import db_text
 from worker.judgement.rules.attempts import documented_attempts, latest_splice
 from worker.judgement.rules.kinds.statistics import JointStatisticRule, Member
 from worker.judgement.traces.places import Place
 from worker.judgement.words import at_wavelength
-from worker.judgement.work.bends import MeanLoss, Relief, bend_shown, final_means, relief_of
+from worker.judgement.work.bends import bend_causes, bends_shown, final_means, splice_or_bend
 from worker.judgement.work.interim import ActionLimits, estimate_causes, interim_causes, interim_means
-from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of
+from worker.judgement.work.items import ActedOn, Cause, WorkItem, beyond_limit, cause_of
 
 # What is bad about a joint itself, or not known of one that nobody made, is turned around by making it.
 _OF_JOINTS = {Quantity.SPLICE_LOSS, Quantity.WORKMANSHIP, Quantity.REFLECTANCE, Quantity.REQUIRED_RECORD}
@@ -65,11 +65,13 @@ def is_all_done(fibre: FibreMeasured, findings: FibreFindings) -> bool:
     return all(act.sleeve_is_shrunk and act.proof_test_passed is not False for act in acts)
 
 
-def joint_work(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
+def joint_work(fibre: FibreMeasured, findings: Sequence[Finding], acted_on: ActedOn) -> Iterator[WorkItem]:
     """Return what is to be done at each place before it is worth testing."""
     by_joint: dict[tuple[str | None, int | None], list[Finding]] = {}
     for finding in findings:
-        if finding.quantity in _OF_JOINTS:
+        is_about = finding.quantity in _OF_JOINTS or (finding.quantity is Quantity.BEND and finding.is_bad)
+        # What conforms says what is proven.
+        if is_about and (finding.is_good or acted_on.is_by(finding)):
             by_joint.setdefault((finding.site, finding.position), []).append(finding)
     for place in fibre.places:
         for joint in place.joints:
@@ -79,7 +81,7 @@ def joint_work(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[Wo
             if _is_to_be_made(fibre, joint) and not any(_proves(one) for one in own):
                 yield _first_item(place, joint, own)
             elif joint.kind is JointKind.SPLICE:
-                yield from _splice_work(fibre, place, joint, own)
+                yield from _splice_work(fibre, place, joint, own, acted_on)
 
 
 def sealing_work(fibre: FibreMeasured, work: Sequence[WorkItem]) -> Iterator[WorkItem]:
@@ -149,7 +151,9 @@ def _first_item(place: Place, joint: Joint, own: Sequence[Finding]) -> WorkItem:
     return WorkItem(act, (joint.site,), (Cause(_NOT_MADE[joint.kind, place.is_closure], codes),), joint.position)
 
 
-def _splice_work(fibre: FibreMeasured, place: Place, joint: Joint, own: Sequence[Finding]) -> Iterator[WorkItem]:
+def _splice_work(
+    fibre: FibreMeasured, place: Place, joint: Joint, own: Sequence[Finding], acted_on: ActedOn
+) -> Iterator[WorkItem]:
     splice, is_proven = latest_splice(fibre, joint), any(_proves(one) for one in own)
     has_failed = splice is not None and splice.proof_test_passed is False
     is_unshrunk = splice is not None and not splice.sleeve_is_shrunk
@@ -161,7 +165,9 @@ def _splice_work(fibre: FibreMeasured, place: Place, joint: Joint, own: Sequence
     causes = [Cause("the splice did not pass its proof test", codes, records)] if has_failed else []
     causes += _workmanship_causes(own)
     causes += _reflectance_causes(own)
-    losses = list(_loss_causes(fibre, place, joint, own, is_proven=is_proven))
+    losses = list(_loss_causes(fibre, place, joint, own, acted_on, is_proven=is_proven))
+    if place.is_closure and any(one.quantity is Quantity.BEND for one in own):
+        losses += bend_causes(fibre, place, joint, own)
     causes += [cause for act, cause in losses if act is Act.RE_SPLICE]
     # A fibre that is spliced again is laid anew with it.
     bends = [] if causes else [cause for act, cause in losses if act is Act.RELIEVE_BEND]
@@ -199,7 +205,13 @@ def _reflectance_causes(own: Sequence[Finding]) -> Iterator[Cause]:
 
 
 def _loss_causes(
-    fibre: FibreMeasured, place: Place, joint: Joint, own: Sequence[Finding], *, is_proven: bool
+    fibre: FibreMeasured,
+    place: Place,
+    joint: Joint,
+    own: Sequence[Finding],
+    acted_on: ActedOn,
+    *,
+    is_proven: bool,
 ) -> Iterator[tuple[Act, Cause]]:
     losses = {one.code: one for one in own if one.quantity is Quantity.SPLICE_LOSS}
     if is_proven and not any(one.is_bad for one in losses.values()):
@@ -209,21 +221,24 @@ def _loss_causes(
     # A loss that was read with a connection is the splice's once that is known to be clean.
     is_the_splices = place.pair is None or is_clean(fibre.history, place, place.pair)
     for criterion in fibre.criteria.criteria:
-        if not isinstance(criterion, SpliceLossCriterion):
+        if not isinstance(criterion, SpliceLossCriterion) or criterion.code in acted_on.unmeetable:
             continue
-        finding = losses.get(criterion.code)
+        finding, nm = losses.get(criterion.code), criterion.wavelength_nm
         if finding is not None and finding.is_bad:
-            if criterion.basis is Basis.ESTIMATE or is_the_splices:
+            if criterion.basis is Basis.ESTIMATE:
+                yield Act.RE_SPLICE, cause_of(finding, f"{_name(criterion)} {beyond_limit(finding)}")
+            elif is_the_splices:
                 together = ", together with what lies beside it" if place.is_group else ""
-                said = f"{_name(criterion)} {beyond_limit(finding)}{together}"
-                means = final_means(fibre, place)
-                yield from _splice_or_bend(fibre, place, joint, criterion, cause_of(finding, said), means)
+                cause = cause_of(finding, f"{_name(criterion)} {beyond_limit(finding)}{together}")
+                shown = bends_shown(final_means(fibre, place), own)
+                yield from splice_or_bend(fibre, place, joint, cause, shown, at_nm=nm)
         elif not is_proven:
             limits = ActionLimits(criterion, attempts)
             yield from ((Act.RE_SPLICE, cause) for cause in estimate_causes(limits, splice))
-            for cause in () if place.is_group else interim_causes(fibre, place, limits, since=since):
-                means = interim_means(fibre, place, since=since)
-                yield from _splice_or_bend(fibre, place, joint, criterion, cause, means)
+            is_told = not (place.is_group or acted_on.is_crossed)
+            for cause in interim_causes(fibre, place, limits, since=since) if is_told else ():
+                shown = bends_shown(interim_means(fibre, place, since=since), own)
+                yield from splice_or_bend(fibre, place, joint, cause, shown, at_nm=nm)
 
 
 def _name(criterion: SpliceLossCriterion) -> str:
@@ -233,29 +248,6 @@ def _name(criterion: SpliceLossCriterion) -> str:
     is_mean = criterion.combination is Combination.MEAN and criterion.tested_from is From.BOTH
     name = "the mean of both directions" if is_mean else "the loss"
     return f"{name}{at_wavelength(criterion.wavelength_nm)}"
-
-
-def _splice_or_bend(
-    fibre: FibreMeasured,
-    place: Place,
-    joint: Joint,
-    criterion: SpliceLossCriterion,
-    cause: Cause,
-    means: Sequence[MeanLoss],
-) -> Iterator[tuple[Act, Cause]]:
-    """Give what a loss beyond its limit asks for: where it is a bend's, to lay the fibre anew before it is cut."""
-    nm, limit = criterion.wavelength_nm, limit_mdb(criterion.limit_db)
-    short = bend_shown(means, at_nm=nm, limit_mdb=limit) if place.is_closure else None
-    if criterion.basis is Basis.ESTIMATE or short is None:
-        yield Act.RE_SPLICE, cause
-        return
-    match relief_of(fibre, place, joint, at_nm=nm):
-        case Relief.ASKED:
-            told = f"{cause.clause}, and at {short.wavelength_nm} nm far less: a bend before it is a splice"
-            yield Act.RELIEVE_BEND, cause._replace(clause=told)
-        case Relief.HELPED_NOT:
-            told = f"{cause.clause}, tested again after its bend was to be relieved"
-            yield Act.RE_SPLICE, cause._replace(clause=told)
 
 
 def _state_of(lid: Lid | None) -> str:

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 
-from service.vocabulary.criteria.base import Criterion, RequiredTest, Test
+from service.vocabulary.criteria.base import Criterion, RequiredTest
 from service.vocabulary.criteria.links import LengthCriterion
 from service.vocabulary.criteria.words import From, Quantity
 from service.vocabulary.criteria.workmanship import CalibratedSplicer, WorkmanshipCriterion
@@ -13,11 +13,11 @@ from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.link_tests import DirectionTest, can_be_made, find_test, stretches_of
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.traces.places import Place
-from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS, at_wavelength
-from worker.judgement.work.items import AskedTest, Cause, WorkItem, beyond_limit, cause_of, merge_alike
+from worker.judgement.words import DIRECTION_LABELS, REASON_LABELS
+from worker.judgement.work.items import AskedTest, Cause, WorkItem, cause_of, merge_alike
 
 # A test is there, but what it says is of no use as it is: it has to be made again, the way the clause says.
-_BETTER_TEST = {
+BETTER_TEST = {
     Reason.NO_CORD: "test again with a cord before and behind the route",
     Reason.CORDS_CHANGED: "test again and leave the same cord at each end for both directions",
     Reason.REFERENCE_UNLIKE: "test again with the reference method that was agreed, the same in both directions",
@@ -41,26 +41,13 @@ _BETTER_TEST = {
     Reason.NOISE_NOT_KNOWN: "state the instrument's dynamic range in a record that replaces it, or test from nearer",
     Reason.FAR_END_UNLIKE: "test again with the far end closed off as the criteria say",
 }
-# What is too much from end to end, though nothing at a joint is: what to look into before the next test.
-_LOOKED_INTO = {
-    Quantity.LINK_ATTENUATION: (
-        "the loss from end to end",
-        ", though no splice is: clean both ends, look for bends and test again",
-    ),
-    Quantity.REFERENCE_AGE: ("the age of the reference", ": take the reference again and measure again"),
-    Quantity.LENGTH: (
-        "the length's distance from the design's",
-        ": check the group index and test again, or have the design revised",
-    ),
-}
-_AS_AGREED = "test again as agreed, and have the record state what is asked for"
-_IF_IT_STAYS = "test again from both ends; if it stays it is of the two fibres, and no splice mends it"
-_BOUND_OF_RETURN_LOSS = "measure again with an instrument that reaches the limit"
 _NO_CALIBRATION = "post the calibration if there was one, or calibrate and splice again"
 _NOT_STATED = "replace the splice's record by one that states it"
 _NOT_SAID = {Reason.NO_EVIDENCE, Reason.WORK_NOT_STATED}
 FIRST_WORK = {Act.SPLICE, Act.TERMINATE}
 _NOT_MADE = "not tested yet"
+# What is said of a joint otherwise.
+_SAID_OF_TESTS = {Reason.BEYOND_REACH: "the trace stops before its far end"}
 _AFTER_WORK = "the work before it voids the tests there are"
 
 
@@ -68,12 +55,7 @@ def testing_work(fibre: FibreMeasured, still_open: Sequence[Finding], *, is_rewo
     """Return the tests to be made on a fibre: what lacks, what does not count, what other work on the list voids."""
     if not fibre.is_continuous:
         return []
-    items = (
-        *_whole_tests(fibre, still_open, is_reworked=is_reworked),
-        *_tests_through(fibre, still_open),
-        *_better_tests(fibre, still_open),
-    )
-    return merge_alike(items)
+    return merge_alike((*_whole_tests(fibre, still_open, is_reworked=is_reworked), *_tests_through(fibre, still_open)))
 
 
 def record_work(still_open: Sequence[Finding], work: Sequence[WorkItem]) -> list[WorkItem]:
@@ -106,13 +88,14 @@ def tests_behind(fibre: FibreMeasured, *criteria: Criterion) -> tuple[AskedTest,
 
     Of one criterion there are findings at every joint, and the tests behind them are the same.
     """
-    needs = [need for one in {one.code: one for one in criteria}.values() for need in _needs_of(fibre, one)]
-    return _asked_tests(fibre, needs or [RequiredTest("otdr", None)])
+    needs = [need for one in {one.code: one for one in criteria}.values() for need in needs_of(fibre, one)]
+    return asked_tests(fibre, needs or [RequiredTest("otdr", None)])
 
 
-def _asked_tests(fibre: FibreMeasured, needs: Iterable[RequiredTest]) -> tuple[AskedTest, ...]:
+def asked_tests(fibre: FibreMeasured, needs: Iterable[RequiredTest]) -> tuple[AskedTest, ...]:
+    """Return tests that are needed by where each is made from, each once."""
     asked = (
-        AskedTest(need.name, need.wavelength_nm, _sites_of(fibre, span, is_forward=is_forward)[0])
+        AskedTest(need.name, need.wavelength_nm, sites_of(fibre, span, is_forward=is_forward)[0])
         for need in sorted(needs, key=lambda one: one.wavelength_nm or 0)
         for span in stretches_of(fibre, need.over)
         for is_forward in _ways(fibre, need, span)
@@ -120,7 +103,7 @@ def _asked_tests(fibre: FibreMeasured, needs: Iterable[RequiredTest]) -> tuple[A
     return tuple(dict.fromkeys(asked))
 
 
-def _needs_of(fibre: FibreMeasured, criterion: Criterion) -> tuple[RequiredTest, ...]:
+def needs_of(fibre: FibreMeasured, criterion: Criterion) -> tuple[RequiredTest, ...]:
     """Return the tests that a criterion is judged by; a length by whatever traces there are or are asked for."""
     if not isinstance(criterion, LengthCriterion):
         return criterion.required_tests
@@ -130,6 +113,33 @@ def _needs_of(fibre: FibreMeasured, criterion: Criterion) -> tuple[RequiredTest,
     return tuple([criterion.test_at(nm, test="otdr") for nm in sorted(wavelengths_nm)])
 
 
+def _ways(fibre: FibreMeasured, need: RequiredTest, span: Span) -> Iterator[bool]:
+    """Give the directions in which a test is needed between two sites and can be made."""
+    for is_forward in need.tested_from.directions:
+        if can_be_made(fibre, need.name, is_forward=is_forward, between=span):
+            yield is_forward
+
+
+def sites_of(fibre: FibreMeasured, span: Span, *, is_forward: bool) -> tuple[str, str]:
+    """Return the sites between which light runs, in its direction."""
+    first, last = (fibre.layout.design.sites[index].id for index in (span.first, span.last))
+    return (first, last) if is_forward else (last, first)
+
+
+def ask(
+    fibre: FibreMeasured,
+    act: Act,
+    tests: Sequence[AskedTest],
+    cause: Cause,
+    *,
+    between: tuple[str, str] | None = None,
+) -> WorkItem:
+    """Ask both ends for tests: whoever stands at one alone cannot make them, for cords and sources stand at both."""
+    index, unbuilt = fibre.layout.site_index, fibre.layout.unbuilt_ends
+    ends = tuple(site for site in between or fibre.end_sites if index[site] not in unbuilt)
+    return WorkItem(act, ends or fibre.end_sites, (cause,), tests=tuple(tests))
+
+
 def _whole_tests(fibre: FibreMeasured, findings: Sequence[Finding], *, is_reworked: bool) -> Iterator[WorkItem]:
     open_codes = {finding.code for finding in findings if finding.outcome is Outcome.UNDETERMINED}
     # Many criteria are judged by the same tests.
@@ -137,7 +147,7 @@ def _whole_tests(fibre: FibreMeasured, findings: Sequence[Finding], *, is_rework
     needs: dict[tuple[Span, DirectionTest], list[str]] = {}
     for criterion in fibre.criteria.criteria:
         if is_reworked or criterion.code in open_codes:
-            for need in _needs_of(fibre, criterion):
+            for need in needs_of(fibre, criterion):
                 if need not in wanted:
                     wanted[need] = [*_wanted(fibre, need, is_reworked=is_reworked)]
                 for one in wanted[need]:
@@ -147,15 +157,16 @@ def _whole_tests(fibre: FibreMeasured, findings: Sequence[Finding], *, is_rework
             act, cause = Act.TEST, Cause(_NOT_MADE, tuple(codes))
         elif found.missing is not None:
             records = tuple(one.stamp.id for one, reason in found.void if reason is found.missing)
-            act, cause = Act.RETEST, Cause(REASON_LABELS[found.missing], tuple(codes), records)
+            said = _SAID_OF_TESTS.get(found.missing, REASON_LABELS[found.missing])
+            act, cause = Act.RETEST, Cause(said, tuple(codes), records)
         else:
             act, cause = Act.RETEST, Cause(_AFTER_WORK, tuple(codes))
-        start, end = _sites_of(fibre, span, is_forward=found.is_forward)
+        start, end = sites_of(fibre, span, is_forward=found.is_forward)
         asked = [AskedTest(found.test, found.wavelength_nm, start)]
         if found.missing is Reason.TOTAL_UNLIKE_PARTS:
             # Where one list of events was changed, the others from there may have been, by less than shows.
             asked = [AskedTest("otdr", nm, start) for nm in sorted({one.wavelength_nm for one in fibre.history.traces})]
-        yield _ask(fibre, act, asked, cause, between=(start, end) if found.is_forward else (end, start))
+        yield ask(fibre, act, asked, cause, between=(start, end) if found.is_forward else (end, start))
 
 
 def _wanted(fibre: FibreMeasured, need: RequiredTest, *, is_reworked: bool) -> Iterator[tuple[Span, DirectionTest]]:
@@ -173,38 +184,12 @@ def _wanted(fibre: FibreMeasured, need: RequiredTest, *, is_reworked: bool) -> I
         yield from ((span, one) for one in (asked[:1] if is_either else asked))
 
 
-def _ways(fibre: FibreMeasured, need: RequiredTest, span: Span) -> Iterator[bool]:
-    """Give the directions in which a test is needed between two sites and can be made."""
-    for is_forward in need.tested_from.directions:
-        if can_be_made(fibre, need.name, is_forward=is_forward, between=span):
-            yield is_forward
-
-
-def _sites_of(fibre: FibreMeasured, span: Span, *, is_forward: bool) -> tuple[str, str]:
-    first, last = (fibre.layout.design.sites[index].id for index in (span.first, span.last))
-    return (first, last) if is_forward else (last, first)
-
-
-def _ask(
-    fibre: FibreMeasured,
-    act: Act,
-    tests: Sequence[AskedTest],
-    cause: Cause,
-    *,
-    between: tuple[str, str] | None = None,
-) -> WorkItem:
-    """Ask both ends for tests: whoever stands at one alone cannot make them, for cords and sources stand at both."""
-    index, unbuilt = fibre.layout.site_index, fibre.layout.unbuilt_ends
-    ends = tuple(site for site in between or fibre.end_sites if index[site] not in unbuilt)
-    return WorkItem(act, ends or fibre.end_sites, (cause,), tests=tuple(tests))
-
-
 def _tests_through(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
     """Return the traces that are missing over sites where spans meet: each span sees one side of such a joint only."""
     places = {place.site: place for place in fibre.places}
     unproven: dict[int, dict[str, list[Finding]]] = defaultdict(lambda: defaultdict(list))
     for one in findings:
-        if one.reason is None or one.reason in _BETTER_TEST or one.position is None:
+        if one.reason is None or one.reason in BETTER_TEST or one.position is None:
             continue
         if one.wavelength_nm is not None and one.site is not None:
             unproven[one.wavelength_nm][one.site].append(one)
@@ -235,40 +220,4 @@ def _test_through(
         clause = f"no OTDR trace that counts runs over {place.site} {way}: test from a site before to a site behind"
         return WorkItem(Act.TEST, (place.site,), (Cause(clause, criteria),), tests=tests)
     clause = f"the OTDR trace {way} does not count for {place.site}: {REASON_LABELS[missing]}"
-    return _ask(fibre, Act.RETEST, tests, Cause(clause, criteria))
-
-
-def _better_tests(fibre: FibreMeasured, findings: Sequence[Finding]) -> Iterator[WorkItem]:
-    unclear: dict[tuple[str, Reason, int | None], list[Finding]] = {}
-    for finding in findings:
-        nm, reason = finding.wavelength_nm, finding.reason
-        if reason is not None and reason in _BETTER_TEST:
-            unclear.setdefault((_advice(finding, reason), reason, nm), []).append(finding)
-        elif finding.is_bad and finding.quantity is Quantity.DIRECTION_DIFFERENCE:
-            where = f"between the directions at {finding.site}{at_wavelength(nm)}"
-            cause = cause_of(finding, f"the difference {where} {beyond_limit(finding)}: {_IF_IT_STAYS}")
-            yield _ask(fibre, Act.RETEST, tests_behind(fibre, finding.criterion), cause)
-        elif finding.is_bad and finding.quantity in _LOOKED_INTO:
-            name, advice = _LOOKED_INTO[finding.quantity]
-            cause = cause_of(finding, f"{name}{at_wavelength(nm)} {beyond_limit(finding)}{advice}")
-            yield _ask(fibre, Act.RETEST, tests_behind(fibre, finding.criterion), cause)
-        elif finding.is_bad and finding.quantity is Quantity.TRACE_SETTINGS:
-            cause = cause_of(finding, f"OTDR trace {finding.judged.detail}: {_AS_AGREED}")
-            yield _ask(fibre, Act.RETEST, tests_behind(fibre, finding.criterion), cause)
-    for (advice, reason, nm), own in unclear.items():
-        sites = ", ".join(dict.fromkeys(one.site for one in own if one.site is not None))
-        where = f" at {sites}" if sites else ""
-        clause = f"{REASON_LABELS[reason]}{where}{at_wavelength(nm)}: {advice}"
-        records = tuple(reading.record for one in own for reading in one.judged.readings)
-        cause = Cause(clause, tuple(dict.fromkeys(one.code for one in own)), records)
-        tests = tests_behind(fibre, *(one.criterion for one in own))
-        if reason is Reason.WHOLE_UNLIKE_PARTS:
-            # Nobody knows which of both is wrong.
-            kinds: tuple[Test, ...] = ("attenuation", "otdr")
-            tests = _asked_tests(fibre, [one.criterion.test_at(nm, test=kind) for kind in kinds for one in own])
-        yield _ask(fibre, Act.RETEST, tests, cause)
-
-
-def _advice(finding: Finding, reason: Reason) -> str:
-    is_return_loss = finding.quantity is Quantity.RETURN_LOSS
-    return _BOUND_OF_RETURN_LOSS if is_return_loss and reason is Reason.BOUND_TOO_WIDE else _BETTER_TEST[reason]
+    return ask(fibre, Act.RETEST, tests, Cause(clause, criteria))

@@ -1,17 +1,21 @@
 """The work list of one fibre: what a crew has to do, in a foreman's order, so that every finding conforms."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from types import MappingProxyType
 
+from service.vocabulary.criteria.words import Quantity
 from service.vocabulary.findings.words import Act, Reason
 from worker.judgement.fibre.findings import FibreFindings, Finding
 from worker.judgement.fibre.joined import sites_run_over
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.words import REASON_LABELS, at_wavelength
+from worker.judgement.work.better_tests import better_tests, cleaning_tests
 from worker.judgement.work.connections import connection_work, inspection_work
-from worker.judgement.work.faults import fault_work
-from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of, join_sites, merge_alike
+from worker.judgement.work.crossings import crossing_work
+from worker.judgement.work.faults import bend_work, break_work
+from worker.judgement.work.items import ActedOn, Cause, WorkItem, beyond_limit, cause_of, join_sites, merge_alike
 from worker.judgement.work.joints import is_all_done, joint_work, sealing_work, statistic_work
-from worker.judgement.work.retests import FIRST_WORK, record_work, testing_work, tests_behind
+from worker.judgement.work.retests import BETTER_TEST, FIRST_WORK, record_work, testing_work, tests_behind
 
 _ACT_ORDER = {act: rank for rank, act in enumerate(Act)}
 # Tests come when all else is done, papers and questions at the end.
@@ -23,33 +27,51 @@ _ANOTHER_TEST = {
 _NO_WORK_HELPS = "no work of a crew mends it: the engineer may concede it, or agree to another criterion or design"
 
 
-def work_of(fibre: FibreMeasured, found: FibreFindings) -> list[WorkItem]:
+def work_of(
+    fibre: FibreMeasured, found: FibreFindings, *, unmeetable: Mapping[str, str] = MappingProxyType({})
+) -> list[WorkItem]:
     """Return what is to be done on one fibre, from the first day on.
 
     What waits for other work is not ready: what is tested before that is finished has to be tested again. Where joints
     keep their own limits and break one together, the worst of them is asked for, unless there is other work. A record
-    that is only missing holds nothing up.
+    that is only missing holds nothing up. `unmeetable` says by code why the route cannot meet criteria: the engineer is
+    asked about these, and nothing is done again for them.
     """
     still_open = found.still_open
     if not still_open and is_all_done(fibre, found):
         return []
+    unlike = [one for one in still_open if one.quantity is Quantity.CONTINUITY and one.is_bad]
+    crossings = list(crossing_work(fibre, unlike)) if unlike else []
+    acted_on = ActedOn(is_crossed=bool(crossings), unmeetable=unmeetable)
+    told = [one for one in still_open if acted_on.is_by(one)]
     work = [
-        *fault_work(fibre, still_open),
-        *joint_work(fibre, found.every),
-        *connection_work(fibre, still_open),
+        *crossings,
+        *break_work(fibre, still_open),
+        *bend_work(fibre, told),
+        *joint_work(fibre, found.every, acted_on),
+        *connection_work(fibre, told),
     ]
     # Any other work may bring the joints back within their limit together, so the worst is named last.
-    work = merge_alike(work or statistic_work(fibre, still_open))
+    work = merge_alike(work or statistic_work(fibre, told))
     work = [item._replace(opens=_is_under_shut_lid(fibre, item)) for item in work]
     work += sealing_work(fibre, work)
     is_reworked = any(item.act is not Act.SEAL and item.act not in FIRST_WORK for item in work)
-    work += [item._replace(is_ready=not work) for item in inspection_work(fibre, still_open)]
-    tests, records = testing_work(fibre, still_open, is_reworked=is_reworked), record_work(still_open, work)
-    answers = _Answers((*work, *tests, *records))
-    left = [one for one in still_open if one.is_required and not answers.are_about(one)]
+    inspections = list(inspection_work(fibre, told))
+    work += [item._replace(is_ready=not work) for item in inspections]
+    tested_for = [one for one in still_open if acted_on.is_tested_by(one)]
+    tests = testing_work(fibre, tested_for, is_reworked=is_reworked)
+    if fibre.is_continuous and any(one.is_bad or one.reason in BETTER_TEST for one in tested_for):
+        tests += better_tests(fibre, tested_for, found, is_reworked=is_reworked)
+    if inspections and not is_reworked:
+        tests += cleaning_tests(fibre, found, inspections)
+    records = record_work(told, work)
+    hopeless = list(_hopeless(fibre, still_open, unmeetable))
+    answers = _Answers((*work, *tests, *records, *hopeless))
+    required = [one for one in still_open if one.is_required and not acted_on.is_hopeless(one)]
+    left = [one for one in required if not answers.are_about(one)]
     tests = merge_alike((*tests, *_tests_again(fibre, left)))
     work += [item._replace(is_ready=not any(_holds_up(fibre, one, item) for one in work)) for item in tests]
-    work += [*records, *_questions(fibre, left)]
+    work += [*records, *hopeless, *_questions(fibre, left)]
     site_index = fibre.layout.site_index
     in_order = sorted(
         work,
@@ -74,7 +96,17 @@ def _holds_up(fibre: FibreMeasured, item: WorkItem, test: WorkItem) -> bool:
 
 
 def _is_under_shut_lid(fibre: FibreMeasured, item: WorkItem) -> bool:
-    return any(fibre.layout.is_closure(site) and fibre.validity.is_sealed(site) for site in item.sites)
+    return not item.is_in_cable and any(
+        fibre.layout.is_closure(site) and fibre.validity.is_sealed(site) for site in item.sites
+    )
+
+
+def _hopeless(fibre: FibreMeasured, still_open: Iterable[Finding], unmeetable: Mapping[str, str]) -> Iterator[WorkItem]:
+    """Return what the engineer is asked about criteria that the route cannot meet, whatever a crew does."""
+    codes = dict.fromkeys(one.code for one in still_open if one.is_required and one.code in unmeetable)
+    for code in codes:
+        clause = f"{code} {unmeetable[code]}: {_NO_WORK_HELPS}"
+        yield WorkItem(Act.ASK_ENGINEER, fibre.end_sites[:1], (Cause(clause, (code,)),))
 
 
 def _questions(fibre: FibreMeasured, left: Iterable[Finding]) -> Iterator[WorkItem]:

@@ -24,7 +24,7 @@ from tests.factories import (
 )
 from tests.unit.judgement.judging import judge
 from tests.unit.judgement.rules.test_attenuation_coefficient import stating
-from worker.judgement.route.attainable import attainability
+from worker.judgement.rules.attainable import attainability
 
 BACK: Body = {"from_site": "B", "to_site": "A"}
 BELOW_AT_ABOVE = ((-0.001, "conforming"), (0.0, "conforming"), (0.001, "nonconforming"))

@@ -18,7 +18,7 @@ from tests.factories import (
     sealed,
 )
 from tests.unit.judgement.judging import finding_by
-from worker.judgement.route.attainable import attainability
+from worker.judgement.rules.attainable import attainability
 
 
 def of_two_types(second: str = "G.655") -> Body:

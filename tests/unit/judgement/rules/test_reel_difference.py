@@ -19,7 +19,7 @@ from tests.factories import (
     with_events,
 )
 from tests.unit.judgement.judging import because, judge
-from worker.judgement.route.attainable import attainability
+from worker.judgement.rules.attainable import attainability
 
 OF_ALL = {"wavelength_nm": 1550, "attenuation_db_per_km": 0.19}
 

@@ -25,7 +25,7 @@ from tests.factories import (
 )
 from tests.unit.judgement.judging import because, criteria_behind, judge, only_item, records_behind, where
 from worker.judgement.judge import FibreJudgement
-from worker.judgement.route.attainable import attainability
+from worker.judgement.rules.attainable import attainability
 
 BARE: Body = {"pulses": [], "most_loss_threshold_db": None}
 FORWARD, BACKWARD = ("A", "B"), ("B", "A")

@@ -31,7 +31,7 @@ def test_a_bend_is_relieved_where_the_traces_show_it(criterion: Body) -> None:
     story = Story(criterion).add(*finished(*both_ways(wavelength_nm=1310), *bent(0.4)))
     [item] = story.asked(Act.RELIEVE_BEND)
     assert where(item) == "C1"
-    assert "section S2, 1400.00 m from A" in because(item).replace("Section", "section")
+    assert because(item).startswith("1400.00 m from A, where no joint is, 400.00 m of cable into section S2: ")
     assert story.add(*both_ways(made_at=RETESTED), *both_ways(wavelength_nm=1310, made_at=RETESTED)).work == []
 
 
@@ -62,9 +62,9 @@ def test_crossed_fibres_are_both_named_with_their_tubes_and_colours() -> None:
     [item] = story.asked(Act.FIBRES_CROSSED)
     assert where(item) == "B"
     assert because(item) == (
-        "Fibre 1 (section S3, tube 1 blue, fibre 1 blue) was lit at A and "
-        "fibre 3 (section S3, tube 1 blue, fibre 3 green) seen at B: "
-        "re-splice, or the engineer approves an as-built revision."
+        "Fibre 1 (section S1, tube 1 blue, fibre 1 blue) was lit at A and "
+        "fibre 3 (section S3, tube 1 blue, fibre 3 green) seen at B: look at the ports of both ends first, then in the "
+        "closures between them, and splice both as planned; or the engineer approves an as-built revision."
     )
     story.add(make_splice(attempt=2, made_at=REWORKED), *opened_and_sealed("C1"))
     assert story.asked(Act.FIBRES_CROSSED) == []

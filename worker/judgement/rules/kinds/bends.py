@@ -40,7 +40,7 @@ class BendRule(LimitRule[BendCriterion]):
         for spot in unexpected_spots(fibre, wavelengths_nm=self._wavelengths_nm):
             section = section_at(fibre, spot)
             if section in self.scope.cable:
-                where = f"{spot.from_a_m} m from A, where no joint is: "
+                where = f"{spot.said}: "
                 judged = self._judge_from_ends(partial(_loss_of_spot, fibre, spot), where=where)
                 finding = self.section_finding(fibre, section, judged)
                 if finding.segments:

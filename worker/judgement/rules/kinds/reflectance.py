@@ -50,7 +50,7 @@ class ReflectanceRule(LimitRule[ReflectanceCriterion]):
             if section in self.scope.cable:
                 tests = tests_from(fibre, asked.tested_from, test="otdr", wavelength_nm=asked.wavelength_nm)
                 judged = self._judge([unexpected_reflectance(fibre, spot, one) for one in tests])
-                detail = f"{spot.from_a_m} m from A, where no joint is: {judged.detail}"
+                detail = f"{spot.said}: {judged.detail}"
                 finding = self.section_finding(fibre, section, judged._replace(detail=detail))
                 if finding.segments:
                     yield finding

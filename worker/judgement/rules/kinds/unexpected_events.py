@@ -61,7 +61,7 @@ class UnexpectedLossRule(LimitRule[StrayLossCriterion]):
     def _judge_spot(self, fibre: FibreMeasured, spot: UnexpectedSpot) -> Judgement:
         asked = self.criterion
         loss = unexpected_loss(fibre, spot, asked.tested_from, wavelength_nm=asked.wavelength_nm)
-        detail = f"{spot.from_a_m} m from A, where no joint is: {loss.detail}"
+        detail = f"{spot.said}: {loss.detail}"
         known = Judgement(
             Outcome.UNDETERMINED, loss.reason, detail, limit=self.limit, readings=loss.readings, void=loss.void
         )

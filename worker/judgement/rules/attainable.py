@@ -28,6 +28,12 @@ def attainability(layout: Layout, criteria: Criteria) -> list[CriteriaReport]:
     ]
 
 
+def unmeetable_on(layout: Layout, criteria: Criteria) -> dict[str, str]:
+    """Return why criteria cannot be met on a route, by code: no work turns what they find around."""
+    reports = [one for one in attainability(layout, criteria) if one.severity is Severity.UNMEETABLE]
+    return {code: report.detail for report in reversed(reports) for code in report.criteria}
+
+
 def return_loss_of_fibre_alone_tenth_mdb(sections: Sequence[Section], *, wavelength_nm: int) -> int | None:
     """Return the return loss of sections in line, without joints or ends, as seen from the first.
 

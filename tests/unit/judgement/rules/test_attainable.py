@@ -25,7 +25,7 @@ from tests.factories import (
     with_site,
 )
 from tests.world import read_demo
-from worker.judgement.route.attainable import attainability, return_loss_of_fibre_alone_tenth_mdb
+from worker.judgement.rules.attainable import attainability, return_loss_of_fibre_alone_tenth_mdb
 
 UNMEETABLE, QUESTIONABLE = Severity.UNMEETABLE, Severity.QUESTIONABLE
 
