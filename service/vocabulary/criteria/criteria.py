@@ -104,7 +104,8 @@ class Consistency(q.Value):
     the loss, common practice: by the root of the sum of both squares.
 
     Where `least_fibres` or more are measured, one that loses `hidden_db` more than their middle between its joints, or
-    by source and meter beyond its traces, or less, and more than their spread explains, has something left out.
+    by source and meter beyond its traces, or less, and more than their spread explains, has something left out. Of
+    fewer, three at least, one has that loses so much more between its joints than what all sections show explains.
     """
 
     scattering_db: q.PositiveLossDb = 0.3

@@ -30,6 +30,8 @@ from worker.judgement.work.items import AskedTest, Cause, WorkItem, cause_of
 # A median of distances from the middle is 0.6745 standard deviations of normal values.
 _DEVIATION_OF_MEDIAN = (14826, 10_000)
 _PARTS_OF_LENGTH = 10**12
+# Of two fibres nobody knows which is the usual one; a spread by fewer distances is no spread.
+_FEWEST, _FEWEST_DISTANCES = 3, 24
 _OF_FIBRE = {Quantity.ATTENUATION_COEFFICIENT, Quantity.STRAY_LOSS}
 
 
@@ -133,6 +135,9 @@ def _findings(
     by_totals = _losses(numbers, [(own.route,) for own in losses.values()])
     # What was deleted at a joint makes the sections on both sides of it steeper as one.
     traced = [one for places in (sections, sections.in_pairs(), by_totals) for one in _outliers(criteria, places)]
+    spread = _Spread.of(sections)
+    for places in (sections, sections.in_pairs()):
+        traced += _outliers_of_few(criteria, places, spread)
     limiting = [one for one in at_wavelength if limits_traced_loss(one)]
     for outlier in _greatest(traced):
         yield from _traced_finding(layout, limiting, outlier)
@@ -176,6 +181,50 @@ def _outliers(criteria: Criteria, places: _Losses) -> Iterator[_Outlier]:
         size = max(least_tenth_mdb, spread * 9 * (count**2 + 18**2) // (2 * count**2))
         for index in np.flatnonzero(places.are_known[row] & (np.abs(off[row]) > size)).tolist():
             yield _Outlier(int(places.fibres[index]), int(off[row, index]), size, count, span)
+
+
+class _Spread(NamedTuple):
+    """How far fibres of a route are from the middle of their sections: one standard deviation for each length.
+
+    By the median of so many `distances`, those of the middle fibres themselves left out; each of 1e-12 of a length.
+    """
+
+    of_length: int
+    distances: int
+
+    @classmethod
+    def of(cls, sections: _Losses) -> "_Spread":
+        """Return the spread that all sections together show."""
+        off = np.abs(sections.losses - sections.middles(sections.losses))
+        rows = [
+            (own[known], length_um)
+            for own, known, length_um in zip(off, sections.are_known, sections.lengths_um, strict=True)
+            if length_um and known.sum() >= _FEWEST
+        ]
+        distances = sorted(one * _PARTS_OF_LENGTH // length_um for own, length_um in rows for one in own.tolist())
+        told = distances[len(rows) :]
+        times, of = _DEVIATION_OF_MEDIAN
+        return cls(median_low(told or [0]) * times // of, len(told))
+
+
+def _outliers_of_few(criteria: Criteria, places: _Losses, spread: _Spread) -> Iterator[_Outlier]:
+    r"""Give the fibres that lose more in a place than the middle of too few fibres for that place to tell its spread.
+
+    All sections of the route tell it together, if they show 24 distances. Said above :math:`6.75\,(1 + (18/m)^2)`
+    standard deviations by m of them, half as much again as where a place has a spread of its own, for sections differ;
+    never of less than is agreed. What was deleted only makes steeper: who loses less than the middle of few is none.
+    """
+    if spread.distances < _FEWEST_DISTANCES:
+        return
+    least_tenth_mdb = limit_mdb(criteria.consistency.hidden_db) * TENTHS_PER_MDB
+    off = places.losses - places.middles(places.losses)
+    times, of = 27 * (spread.distances**2 + 18**2), 4 * spread.distances**2
+    counts = places.are_known.sum(axis=1).tolist()
+    for row, (count, length_um, span) in enumerate(zip(counts, places.lengths_um, places.spans, strict=True)):
+        if _FEWEST <= count < criteria.consistency.least_fibres:
+            size = max(least_tenth_mdb, spread.of_length * length_um * times // (of * _PARTS_OF_LENGTH))
+            for index in np.flatnonzero(places.are_known[row] & (off[row] > size)).tolist():
+                yield _Outlier(int(places.fibres[index]), int(off[row, index]), size, count, span)
 
 
 def _greatest(outliers: Iterable[_Outlier]) -> list[_Outlier]:

@@ -94,7 +94,8 @@ def _agreement(content: PackageContent) -> Facts:
         "traces, and by what the source's actual wavelength explains",
         "Left out": f"of {consistency['least_fibres']} fibres or more one proves nothing that loses "
         f"{consistency['hidden_db']} dB more between its joints than their middle, or less, and more than their spread "
-        "explains: by sections, by totals less events, or by source and meter less traces",
+        "explains: by sections, by totals less events, or by source and meter less traces; of fewer, three at least, "
+        "one that loses so much more by sections than all sections together explain",
     }
     return Facts(facts=tuple(Fact(label=label, value=value) for label, value in facts.items()))
 

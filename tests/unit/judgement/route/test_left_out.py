@@ -65,6 +65,30 @@ def test_a_section_that_loses_otherwise_by_more_than_is_agreed_proves_nothing(
     assert [(one["fibre"], one["reason"]) for one in found] == [(1, "glass_unlike")] * is_said
 
 
+# Nine fibres of three sections are 24 distances from the middle, without those of the middle ones; eight are 21.
+@pytest.mark.parametrize(
+    ("fibres", "section_db_per_km", "is_said"),
+    [(9, 0.35, False), (9, 0.351, True), (8, 0.9, False), (9, 0.04, False), (2, 0.9, False)],
+)
+def test_of_fewer_fibres_all_sections_together_tell_what_is_usual(
+    fibres: int, section_db_per_km: float, is_said: bool
+) -> None:
+    found = left_out(route_of(traces(1, (0.2, section_db_per_km, 0.2)), fibres=fibres))
+    assert [(one["fibre"], one["reason"]) for one in found] == [(1, "glass_unlike")] * is_said
+
+
+@pytest.mark.parametrize(("section_db_per_km", "is_said"), [(0.366, False), (0.367, True)])
+def test_of_fewer_fibres_a_wider_spread_hides_more(section_db_per_km: float, is_said: bool) -> None:
+    """Half of the others lose 0.01 dB/km more, so that the median of the 24 distances is 0.01 dB/km.
+
+    1.4826 times that is one standard deviation, 6.75 (1 + (18/24)^2) = 10.55 of them are 0.1564 dB in 1 km of section,
+    whose middle is 0.21 dB.
+    """
+    usual = ((0.2, 0.2, 0.2), (0.21, 0.21, 0.21))
+    found = left_out(route_of(traces(1, (0.2, section_db_per_km, 0.2)), fibres=9, usual=usual))
+    assert [one["fibre"] for one in found] == [1] * is_said
+
+
 def test_it_says_by_how_much_and_above_what_that_is_said() -> None:
     [found] = left_out(route_of(traces(1, (0.2, 0.4, 0.2))))
     assert found["detail"] == (
@@ -95,9 +119,11 @@ def test_where_fibres_spread_widely_more_is_their_own(section_db_per_km: float, 
     assert all("above 0.1942 dB" in one["detail"] for one in found)
 
 
-@pytest.mark.parametrize(("fibres", "is_said"), [(11, False), (12, True)])
-def test_fewer_fibres_than_agreed_have_no_middle(fibres: int, is_said: bool) -> None:
-    assert len(left_out(route_of(traces(1, (0.2, 0.9, 0.2)), fibres=fibres))) == is_said
+@pytest.mark.parametrize(("fibres", "section_db_per_km", "is_said"), [(11, 0.04, False), (12, 0.04, True)])
+def test_among_fewer_fibres_than_agreed_less_than_the_middle_is_nothing(
+    fibres: int, section_db_per_km: float, is_said: bool
+) -> None:
+    assert len(left_out(route_of(traces(1, (0.2, section_db_per_km, 0.2)), fibres=fibres))) == is_said
 
 
 def test_size_and_number_of_fibres_are_agreed() -> None:
