@@ -41,8 +41,7 @@ def judge_lid(acts: Sequence[LidAct]) -> Lid:
 
     What did not open it for the fibre is nothing to its tests, and still explains why it was sealed once more.
     """
-    if len(acts) == 1 and acts[0].is_sealed and not (acts[0].is_ended or acts[0].reaches or acts[0].of_other_route):
-        # As of nearly every closure of a finished route.
+    if _is_sealed_once(acts):
         return Lid(True, None, acts[0].stamp, None)
     opened: LidAct | None = None
     sealed: Stamp | None = None
@@ -63,6 +62,12 @@ def judge_lid(acts: Sequence[LidAct]) -> Lid:
         is_shut = act.is_sealed
     own = [act.stamp for act in acts if act.is_sealed or act.reaches]
     return Lid(len(own) < 2 or latest_is_proven(own), opened, sealed, again)
+
+
+def _is_sealed_once(acts: Sequence[LidAct]) -> bool:
+    """Tell whether nothing is recorded but one sealing, as of nearly every closure of a finished route."""
+    own = acts[0]
+    return len(acts) == 1 and own.is_sealed and not (own.is_ended or own.reaches or own.of_other_route)
 
 
 def all_shut_at(lids: Iterable[Lid | None]) -> str | None:

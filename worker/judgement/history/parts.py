@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from service.vocabulary.criteria.criteria import Consistency
 from service.vocabulary.quantities import PDB_PER_MDB, UM_PER_KM
 from worker.judgement.history.acts import Trace
-from worker.judgement.history.events import TraceEvent
+from worker.judgement.history.events import TraceEvent, TraceEvents
 from worker.judgement.numbers.exact import limit_mdb
 
 # By how much the attenuation of two sections of one fibre may differ, common practice, no source.
@@ -110,13 +110,18 @@ def _glass_between(trace: Trace, from_um: int, to_um: int, near_um: int) -> _Gla
 def _events_between(trace: Trace, from_um: int, to_um: int, near_um: int) -> _Events:
     """Return what the events lose: at the first point, at the last, and between them."""
     events = trace.events.between(from_um - near_um, to_um + near_um)
-    if None in events.losses_mdb:
+    if not _are_all_stated(events):
         return _events_one_by_one(trace, events, from_um, to_um, near_um)
     behind_first = bisect_right(events.at_um, from_um + near_um)
     last = max(bisect_left(events.at_um, to_um - near_um), behind_first)
     losses_mdb: Sequence[Any] = events.losses_mdb
     first_mdb, last_mdb = sum(losses_mdb[:behind_first]), sum(losses_mdb[last:])
     return _Events(sum(losses_mdb[behind_first:last]), first_mdb, last_mdb, len(events), True)
+
+
+def _are_all_stated(events: TraceEvents) -> bool:
+    """Tell whether each event states its loss, as nearly always: then only sums are needed."""
+    return None not in events.losses_mdb
 
 
 def _events_one_by_one(trace: Trace, events: Iterable[TraceEvent], from_um: int, to_um: int, near_um: int) -> _Events:

@@ -67,9 +67,8 @@ def _events(bodies: Sequence[Body], losses: Sequence[str | None]) -> TraceEvents
 
 def _split(posted: TraceEvents) -> tuple[TraceEvents, tuple[TraceEvent, ...], tuple[TraceEvent, ...]]:
     """Return the events up to the fibre's end, those behind it, and the ends shown; the last as they were posted."""
-    at_um, kinds, end = posted.at_um, posted.kinds, EventKind.END
-    if end in kinds and kinds.index(end) == len(kinds) - 1 and at_um == sorted(at_um):
-        # As instruments give nearly all.
+    end = EventKind.END
+    if _are_in_order(posted):
         return posted[:-1], (), (posted[-1],)
     # By distance first, then by number: no two are alike in both.
     in_order = sorted([event for event in posted if event.kind is not end])
@@ -78,6 +77,13 @@ def _split(posted: TraceEvents) -> tuple[TraceEvents, tuple[TraceEvent, ...], tu
     before = len(in_order) if end_um is None else sum(event.at_um <= end_um for event in in_order)
     # What a trace shows behind its first end is noise or an echo.
     return TraceEvents.of(in_order[:before]), tuple(in_order[before:]), ends_shown
+
+
+def _are_in_order(posted: TraceEvents) -> bool:
+    """Tell whether events ascend up to the one end there is, as instruments give nearly all."""
+    at_um, kinds = posted.at_um, posted.kinds
+    is_end_last = EventKind.END in kinds and kinds.index(EventKind.END) == len(kinds) - 1
+    return is_end_last and at_um == sorted(at_um)
 
 
 def _cord(body: Body | None) -> Cord | None:

@@ -1,5 +1,6 @@
 """Laying one trace over the places between its two ends: its events assigned, then each place read."""
 
+from collections.abc import Collection, Set
 from functools import lru_cache
 
 from service.vocabulary.findings.words import Reason
@@ -36,7 +37,7 @@ def align_trace(
     laid = LaidTrace(trace, scale, noise, between, targets, events, found)
     in_doubt = found.contested | find_doubted(laid, reaches) if left_over else found.contested
     shared = find_shared(laid, reaches)
-    is_alone = not (left_over or in_doubt or shared or scale.shortfall)
+    is_alone = _is_clear_alone(laid, in_doubt, shared)
     readings = ReadAlone(laid) if is_alone else read_places(laid, in_doubt, is_misfit=is_misfit)
     return AlignedTrace(
         trace=trace,
@@ -49,6 +50,11 @@ def align_trace(
         is_shared=bool(shared),
         plain=read_in_columns(laid) if is_alone else None,
     )
+
+
+def _is_clear_alone(laid: LaidTrace, in_doubt: Set[int], shared: Collection[int]) -> bool:
+    """Tell whether a trace proves its length and leaves nothing in doubt: its places are then read by columns."""
+    return not (laid.scale.shortfall or laid.found.left_over or in_doubt or shared)
 
 
 def _on_trace(targets: Targets, trace: Trace, scale: DistanceScale) -> Targets:
