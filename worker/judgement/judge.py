@@ -18,7 +18,7 @@ from worker.judgement.fibre.contributions import (
     unrecorded_openings,
 )
 from worker.judgement.fibre.findings import Counts, FibreFindings, Missing, count_required, missing_of
-from worker.judgement.fibre.glass import glass_losses
+from worker.judgement.fibre.glass import glass_losses, limited_wavelengths_nm
 from worker.judgement.fibre.link_tests import is_dark
 from worker.judgement.fibre.measured import measure_fibre, prepare_measuring, sight_fibre
 from worker.judgement.history.acts import Record
@@ -96,6 +96,7 @@ class Rules:
         is_proven_in_parts = criteria.segments_proven is SegmentsProven.ALONE
         self._has_untested_end = bool(layout.unbuilt_ends) and not is_proven_in_parts
         self._unmeetable = unmeetable_on(layout, criteria)
+        self._glass_wavelengths_nm = limited_wavelengths_nm(criteria.criteria)
         self._statistics = [rule for rule in self._rules if isinstance(rule, JointStatisticRule)]
 
     def read(self, evidence: Iterable[Evidence]) -> list[Record]:
@@ -125,7 +126,7 @@ class Rules:
             estimates=tuple(estimate_sums(tested)),
             suspicions=(*unrecorded_openings(tested), *again),
             is_dark=is_dark(tested),
-            glass=tuple(glass_losses(tested, self._prepared.criteria.criteria)) if is_tested else (),
+            glass=tuple(glass_losses(tested, self._glass_wavelengths_nm)) if is_tested else (),
             sightings=tested.traces.sightings,
         )
         work = [write_work(item) for item in work_of(tested, findings, unmeetable=self._unmeetable)]

@@ -77,7 +77,7 @@ class Criterion(q.Value):
         assert name is not None
         return RequiredTest(name, wavelength_nm, self.link_stretch, getattr(self, "tested_from", self.usually_from))
 
-    @property
+    @cached_property
     def link_stretch(self) -> LinkStretch:
         """Return over what it is held where it is about a link: the whole route unless it says something else.
 

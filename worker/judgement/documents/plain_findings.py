@@ -67,7 +67,7 @@ def _rests_on(shown: PlainLosses | RecordedValues, run: JointRun, kept: dict[int
     if known is None:
         known = kept[id(shown)] = _both_ways(shown)
     said, readings = known
-    return RestsOn([said[place] for place in run.places], [readings[place] for place in run.places])
+    return RestsOn(run.pick(said), run.pick(readings))
 
 
 def _both_ways(losses: PlainLosses) -> RestsOn:

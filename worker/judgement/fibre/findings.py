@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from service.vocabulary.criteria.base import Criterion
 from service.vocabulary.criteria.joints import Population
@@ -19,6 +19,7 @@ from worker.judgement.numbers.limits import Limit, hold
 
 _CONFORMING, _REQUIRED = Outcome.CONFORMING, Force.REQUIRED
 _RUNS_KEPT = 1024
+T = TypeVar("T")
 
 
 class Judgement(NamedTuple):
@@ -112,6 +113,12 @@ class JointRun:
 
     joints: tuple[Joint, ...]
     places: tuple[int, ...]
+
+    def pick(self, by_place: Sequence[T]) -> Sequence[T]:
+        """Return what is said of the run's joints, out of what is said of all places."""
+        first, last = self.places[0], self.places[-1]
+        is_in_a_row = last - first + 1 == len(self.places)
+        return by_place[first : last + 1] if is_in_a_row else [by_place[place] for place in self.places]
 
 
 class RecordedValues(NamedTuple):

@@ -31,11 +31,16 @@ def limits_traced_loss(criterion: Criterion) -> bool:
     return criterion.limits_loss and any(test.name == "otdr" for test in criterion.required_tests)
 
 
-def glass_losses(fibre: FibreMeasured, criteria: Sequence[Criterion]) -> Iterator[GlassLosses]:
-    """Give what a fibre loses beside its events at each wavelength at which something is limited."""
+def limited_wavelengths_nm(criteria: Sequence[Criterion]) -> tuple[int, ...]:
+    """Return the wavelengths at which criteria limit what a fibre or its joints lose, the shortest first."""
     wavelengths = {one.wavelength_nm for one in criteria if isinstance(one, LinkAttenuationCriterion)}
     wavelengths |= {getattr(one, "wavelength_nm", 0) for one in criteria if limits_traced_loss(one)}
-    for nm in sorted(wavelengths):
+    return tuple(sorted(wavelengths))
+
+
+def glass_losses(fibre: FibreMeasured, wavelengths_nm: Sequence[int]) -> Iterator[GlassLosses]:
+    """Give what a fibre loses beside its events at some wavelengths."""
+    for nm in wavelengths_nm:
         there, back = (_stated(fibre, Side(nm, is_forward)) for is_forward in (True, False))
         sections = tuple(
             None if one is None or other is None else (one + other) * length_um // (2 * PDB_PER_TENTH_MDB)
@@ -70,20 +75,25 @@ def _fill(found: list[int | None], aligned: AlignedTrace) -> None:
     (near, far), step = trace.ends, 1 if trace.is_forward else -1
     behind: list[int] = []
     no_cord_at = far if trace.receive is None else None
+    plain = {} if aligned.plain is None else aligned.plain.stated_by_site()
     for site in range(near + step, far + step, step):
         behind.append(site - 1 if step > 0 else site)
-        shown = readings.get(site)
         if site == no_cord_at:
             stated = trace.ends_shown[0].mdb_per_km if trace.ends_shown else None
-        elif isinstance(shown, Reading) and shown.events:
-            stated = shown.events[0].mdb_per_km
-        elif shown is None or shown is Reason.NOISE_NOT_KNOWN or isinstance(shown, Reading):
-            # The fibre runs through, or its joint is too good to be seen: the next event states all of it as one.
-            continue
+        elif site in plain:
+            stated = plain[site]
         else:
-            stated = None
+            shown = readings.get(site)
+            if isinstance(shown, Reading) and shown.events:
+                stated = shown.events[0].mdb_per_km
+            elif shown is None or shown is Reason.NOISE_NOT_KNOWN or isinstance(shown, Reading):
+                # The fibre runs through, or its joint is too good to be seen: the next event states all of it as one.
+                continue
+            else:
+                stated = None
         for section in behind:
-            found[section] = stated if found[section] is None else found[section]
+            if found[section] is None:
+                found[section] = stated
         behind.clear()
 
 

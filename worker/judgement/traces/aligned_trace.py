@@ -61,13 +61,20 @@ class PlainReadings(NamedTuple):
     """What a trace that is clean alone shows of the places between its two ends, as columns from A on.
 
     An entry is None at an end of the route, in a dead zone, and where not just one event that states its loss is seen:
-    there ask the trace's `readings`. All others say no more than this: a loss that is both bounds, noise, one event.
+    there ask the trace's `readings`. All others say no more than this: a loss that is both bounds, noise, one event,
+    which may state the fibre before it as the light goes.
     """
 
     sites: Sequence[int]
     losses_mdb: Sequence[int | None]
     noises_mdb: Sequence[int | None]
     at_m: Sequence[str | None]
+    mdb_per_km: Sequence[int | None]
+
+    def stated_by_site(self) -> dict[int, int | None]:
+        """Return what the events that it has entries for state of the fibre before them, by site."""
+        columns = zip(self.sites, self.losses_mdb, self.mdb_per_km, strict=True)
+        return {site: stated for site, loss_mdb, stated in columns if loss_mdb is not None}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -50,6 +50,7 @@ def read_in_columns(laid: LaidTrace) -> PlainReadings:
         losses_mdb=[None if event is None else losses_mdb[event] for event in picked][::step],
         noises_mdb=[None if event is None else noises_mdb[event] for event in picked][::step],
         at_m=[None if event is None else at_m[event] for event in picked][::step],
+        mdb_per_km=[None if event is None else events.mdb_per_km[event] for event in picked][::step],
     )
 
 

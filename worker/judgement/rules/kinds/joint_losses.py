@@ -98,8 +98,8 @@ class JointLossRule(
         most, plain = self._plain_most_tenth_mdb, fibre.losses_at(self.criterion.wavelength_nm).plain
         if most is None or plain is None:
             return None
-        means = plain.means_tenth_mdb
-        return plain, [mean if (mean := means[place]) is not None and mean <= most else None for place in run.places]
+        means = run.pick(plain.means_tenth_mdb)
+        return plain, [None if mean is None or mean > most else mean for mean in means]
 
     @property
     def plain_limit(self) -> Limit:
