@@ -46,12 +46,14 @@ def concessions_rows(data: Attached) -> list[Row]:
     for number, asked in enumerate(data.about["concessions"], start=1):
         named = [asked.get(name) for name in ("criterion", "fibre", "site", "position")]
         own = [f for f in data.findings if [f.get(n) for n in ("criterion", "fibre", "site", "position")] == named]
+        closer = ("side", "section", "from_site", "to_site")
+        own = [f for f in own if all(asked.get(name) in {None, f.get(name)} for name in closer)]
         [needs] = [f for f in own if f["outcome"] != "conforming"] or own
         rows.append(
             {
                 "Number": str(number),
                 "Fibre": str(asked.get("fibre", "all")),
-                "Place": asked.get("site") or place_text(needs),
+                "Place": place_text({"fibre": 0, **asked}) if {"site", *closer} & set(asked) else place_text(needs),
                 "Position": str(asked.get("position", NONE)),
                 "Criterion": asked["criterion"],
                 "Value": value_text(needs),

@@ -7,6 +7,7 @@ Leaves: the submission's `package` job due.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
 from typing import Annotated, Any
 from uuid import UUID, uuid4
 
@@ -20,7 +21,7 @@ from service.storage import access, jobs, packages, routes, submissions, verdict
 from service.storage.tables import Route, Submission
 from service.vocabulary import quantities as q
 from service.vocabulary.criteria.words import Force
-from service.vocabulary.findings.concession import Concession
+from service.vocabulary.findings.concession import Conceded, Concession, faults_in_names, subject_of
 from service.vocabulary.findings.finding import FindingDocument, VerdictDocument
 from service.vocabulary.findings.words import Outcome
 from service.vocabulary.people import PartySide
@@ -95,7 +96,8 @@ def replaced_by(session: Session, route: Route, submission: Submission) -> str |
 
 
 def _refuse_unknown_names(session: Session, route: Route, form: SubmissionForm) -> None:
-    known = {segment.id for segment in routes.layout_of(session, route).design.segments}
+    layout = routes.layout_of(session, route)
+    known = {segment.id for segment in layout.design.segments}
     faults = faults_of_unknown("/segments", form.segments, known=known, detail="is not a segment of this route")
     if len(set(form.segments)) != len(form.segments):
         faults.append(Fault(pointer="/segments", detail="names a segment twice"))
@@ -103,6 +105,7 @@ def _refuse_unknown_names(session: Session, route: Route, form: SubmissionForm) 
         faults.append(Fault(pointer="/responsible_person", detail="is not a person of this project"))
     elif access.side_of(session, route.project_id, form.responsible_person) is PartySide.OWNER:
         faults.append(Fault(pointer="/responsible_person", detail="is a person of the owner's"))
+    faults += islice(faults_in_names(form.concessions, layout), _MOST_FAULTS)
     if faults:
         raise errors.BodyInvalidError("The submission names what is not there.", faults=faults)
 
@@ -153,8 +156,9 @@ def _match_concessions(form: SubmissionForm, open_findings: Iterable[FindingDocu
     faults: list[Fault] = []
     # One concession may cover several findings, each with segments of its own.
     segments_of: dict[int, dict[str, None]] = {}
+    conceded = Conceded(form.concessions)
     for finding in open_findings:
-        number = next((i for i, one in enumerate(form.concessions) if one.covers(finding)), None)
+        number = conceded.index_for(subject_of(finding))
         if number is None:
             faults.append(Fault(pointer="/concessions", detail=_describe(finding)))
         else:
@@ -205,6 +209,9 @@ def _describe(finding: FindingDocument) -> str:
     fibre = f", fibre {finding['fibre']}" if "fibre" in finding else ", several fibres"
     position = f", position {finding['position']}" if "position" in finding else ""
     place = f" at {finding['site']}{position}" if "site" in finding else ""
+    place += f" in {finding['section']}" if "section" in finding else ""
+    if "fibre" in finding and "from_site" in finding:
+        place += f" from {finding['from_site']} to {finding['to_site']}"
     return f"{finding['criterion']}{fibre}{place}: {finding['outcome']}: {finding['detail']}"
 
 

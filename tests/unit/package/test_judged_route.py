@@ -157,6 +157,24 @@ def test_a_concession_for_all_fibres_together_shows_what_it_would_let_stand(cont
     assert row[6] == f"{finding['low']} to {finding['high']}"
 
 
+@pytest.mark.parametrize("names", [("section",), ("from_site", "to_site"), ("site", "side")], ids=str)
+def test_a_concession_names_its_section_its_two_ends_or_its_side(
+    content: PackageContent, names: tuple[str, ...]
+) -> None:
+    open_findings = [one for one in content.all_findings() if one["outcome"] != "conforming" and "fibre" in one]
+    # Neither the first nor the last of its kind: what is shown is not merely what comes along.
+    own = [one for one in open_findings if all(name in one for name in names) and one["fibre"] == UNTESTED]
+    finding = own[len(own) // 2]
+    named = {name: finding[name] for name in ("criterion", "fibre", "position", *names) if name in finding}  # type: ignore[literal-required]
+    [row] = rows_of(replace(content, concessions=[Concession(**named, reason="Old.")]), "Concessions asked for")
+    place = {
+        "section": f"section {finding.get('section')}",
+        "from_site": f"{finding.get('from_site')} to {finding.get('to_site')}",
+        "site": f"{finding.get('site')}, {finding.get('side', '').replace('_', ' ')}",
+    }[names[0]]
+    assert (row[1], row[3], row[5]) == (", ".join(finding["segments"]), place, finding["criterion"])
+
+
 def test_a_suspicion_is_shown_with_what_was_seen_and_decides_nothing(content: PackageContent) -> None:
     whole = with_verdict(content, suspicions=[SUSPICION])
     assert rows_of(whole, "Suspicions") == [
