@@ -107,6 +107,10 @@ def _budget(criterion: links.LinkAttenuationCriterion) -> Iterator[CriteriaRepor
         allowed = f"the budget allows {allows:.3f} dB/km"
         detail = f"{allowed}, less than the {least:.3f} dB/km that the fibre alone has"
         yield report_on(criterion, severity=Severity.QUESTIONABLE, detail=detail)
+    unlike_db = limit.unlike_splice_db if isinstance(limit, links.Budget) else None
+    if isinstance(limit, links.Budget) and unlike_db is not None and unlike_db < limit.splice_db:
+        detail = f"a splice between two fibre types is allowed {unlike_db:.3f} dB, less than any other"
+        yield report_on(criterion, severity=Severity.CONTRADICTORY, detail=f"{detail}, {limit.splice_db:.3f} dB")
 
 
 def _terminations(required: Sequence[AnyCriterion]) -> Iterator[CriteriaReport]:
