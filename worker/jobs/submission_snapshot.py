@@ -17,7 +17,7 @@ from service.storage.records import StoredEvidence
 from service.storage.routes import design_row, find_route, reply_to
 from service.storage.submissions import annulment_reasons, end_reasons, read_frozen_evidence
 from service.storage.tables import Acceptance, Package, Project, Route, Submission
-from service.vocabulary.findings.concession import Concession
+from service.vocabulary.findings.concession import read_concession
 from service.vocabulary.findings.finding import FibreDocument
 from service.vocabulary.people import PrintedPerson
 from worker.jobs.judging import EvidenceByFibre, PreparedRules, rules_from
@@ -129,7 +129,7 @@ def content_of(
         fibres=fibres,
         segments=submission.segments,
         supersedes=taken.earlier,
-        concessions=[_concession(one) for one in submission.concessions],
+        concessions=[read_concession(one) for one in submission.concessions],
         responsible_person=taken.responsible_person.name,
         responsible_position=taken.responsible_person.position,
         contractor_signature=submission.signature,
@@ -168,10 +168,6 @@ def _packaged_records(taken: SubmissionSnapshot) -> Iterator[PackagedRecord]:
 def _order_of(body: str) -> tuple[str, str]:
     record = orjson.loads(body)
     return record["made_at"], record["id"]
-
-
-def _concession(row: dict[str, object]) -> Concession:
-    return Concession.model_validate({name: row[name] for name in Concession.model_fields if name in row})
 
 
 def _earlier_packages(session: Session, route: Route, submission: Submission) -> Sequence[SupersededPackage]:

@@ -2,8 +2,9 @@
 
 Started by: a `settle` job, due after fibres were judged, at most once a second; or because an older engine made the
 route's verdict.
-Writes: the route's standing verdict and what is missing; where its joints lie, once no fibre waits. No verdict of
-fibres that different engines judged: those of an older one wait to be judged anew, one route at a time.
+Writes: the route's standing verdict and what is missing; where its joints lie, once no fibre waits; one audit entry for
+each accepted segment of which another number of findings is open than before. No verdict of fibres that different
+engines judged: those of an older one wait to be judged anew, one route at a time.
 Leaves: itself due if the route changed meanwhile; the `judge` job due if joints lie elsewhere than was thought; the
 next route of an older engine due to be settled.
 """
@@ -14,11 +15,14 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
+import structlog
 from sqlmodel import Session
 
-from service.storage import cables, jobs, renewal, verdicts
+from service.actions.acceptance.open_findings import count_open
+from service.storage import cables, jobs, packages, renewal, verdicts
+from service.storage.audit import AuditEvent, append_audit
 from service.storage.jobs import Lease
-from service.storage.routes import JudgedBy, lock_and_raise, lock_for_step
+from service.storage.routes import JudgedBy, find_route, lock_and_raise, lock_for_step
 from service.storage.session import snapshot, transaction
 from service.storage.verdicts import JudgedRoute
 from service.vocabulary.canonical import canonical_json, sha256_hex
@@ -32,6 +36,7 @@ from worker.judgement.judge import ENGINE
 from worker.judgement.route.settle import JudgedFibre, Verdict
 from worker.judgement.traces.spots import RouteSpots
 
+log = structlog.get_logger()
 # How soon a route looks again whether it may be judged anew.
 _UNTIL_ITS_TURN = timedelta(seconds=2)
 
@@ -136,7 +141,9 @@ def _write(session: Session, lease: Lease, settled: Settled | None, context: Ste
         state, delay = (JobState.IDLE, timedelta()) if is_renewed else (JobState.DUE, _UNTIL_ITS_TURN)
         jobs.release(session, lease, state, delay=delay)
         return
+    changed: Sequence[str] = ()
     if verdict is not None:
+        changed = _changed_acceptances(session, lease, verdict)
         values = {
             "digest": verdict.digest,
             "document": verdict.content.decode(),
@@ -150,6 +157,36 @@ def _write(session: Session, lease: Lease, settled: Settled | None, context: Ste
     has_changed = route.version - is_raised != settled.by.version
     delay = timedelta(seconds=context.settings.settle_interval_s if has_changed else 0)
     jobs.release(session, lease, JobState.DUE if has_changed else JobState.IDLE, delay=delay)
+    for segment in changed:
+        event = AuditEvent(
+            at=context.clock(),
+            actor="worker",
+            action="segment.evidence_changed",
+            subject=f"{lease.subject_id}/{segment}",
+            content_sha256=None if verdict is None else verdict.digest,
+        )
+        append_audit(session, lease.project_id, event)
+
+
+def _changed_acceptances(session: Session, lease: Lease, verdict: Verdict) -> list[str]:
+    """Return the accepted segments of which another number of required findings is open than in the verdict before.
+
+    What was accepted stands: the engineer hears that it is not proven any more, or that it is again.
+    """
+    route = find_route(session, [lease.project_id], lease.subject_id)
+    accepted = packages.standing_acceptances(session, route)
+    before = verdicts.verdict_document(session, route) if accepted else None
+    if before is None:
+        return []
+    was, now = (
+        {segment: count_open(one["counts"]) for segment, one in own["segments"].items()}
+        for own in (before, verdict.document)
+    )
+    changed = [segment for segment in sorted(accepted) if was.get(segment, 0) != now.get(segment, 0)]
+    for segment in changed:
+        said = {"segment": segment, "open_before": was.get(segment, 0), "open_now": now.get(segment, 0)}
+        log.warning("segment.evidence_changed", route_id=str(route.id), **said)
+    return changed
 
 
 def _keep_spots(session: Session, lease: Lease, by: JudgedBy, moved: MovedSpots, *, version: int) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 import orjson
 from sqlmodel import Session
 
+from service.actions.acceptance.open_findings import open_since_acceptance
 from service.actions.acceptance.openings import openings_since
 from service.actions.billing.notices import SEGMENT_ACCEPTED
 from service.actions.routes.criteria import reports_on_route
@@ -39,6 +40,7 @@ def status_of(session: Session, route: Route) -> dict[str, Any]:
     outcomes = {} if verdict is None else orjson.loads(verdict.document)["segments"]
     layout = routes.layout_of(session, route)
     opened = openings_since(session, route, layout, accepted)
+    open_since = open_since_acceptance(session, route, outcomes, accepted)
     return {
         "route_id": route.id,
         "code": route.code,
@@ -60,6 +62,7 @@ def status_of(session: Session, route: Route) -> dict[str, Any]:
                 "name": segment.name,
                 "billing_item": segment.billing_item,
                 "opened_since": opened.get(segment.id, []),
+                "open_since_acceptance": open_since.get(segment.id, 0),
                 "counts": outcomes.get(segment.id, {}).get("counts", NO_COUNTS),
                 **_standing(segment, verdict, outcomes, accepted.get(segment.id), submitted.get(segment.id), told=told),
             }

@@ -6,7 +6,7 @@ submission that is opened again, its state and its segments as held.
 Leaves: the submission's `package` job due.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import islice
 from typing import Annotated, Any
 from uuid import UUID, uuid4
@@ -16,14 +16,13 @@ from pydantic import Field
 from sqlmodel import Session
 
 from service import errors
+from service.actions.acceptance.open_findings import open_findings
 from service.actions.access.tokens import Caller
 from service.storage import access, jobs, packages, routes, submissions, verdicts
 from service.storage.tables import Route, Submission
 from service.vocabulary import quantities as q
-from service.vocabulary.criteria.words import Force
 from service.vocabulary.findings.concession import Conceded, Concession, faults_in_names, subject_of
 from service.vocabulary.findings.finding import FindingDocument, VerdictDocument
-from service.vocabulary.findings.words import Outcome
 from service.vocabulary.people import PartySide
 from service.vocabulary.signatures import SignedBy
 from service.vocabulary.states import JobKind, SubmissionState
@@ -58,7 +57,7 @@ def submit(session: Session, caller: Caller, route_id: UUID, form: SubmissionFor
         raise errors.VerdictSupersededError("The route has another verdict by now; look at it and submit that one.")
     _refuse_unproven_fibres(session, route, form.segments)
     verdict: VerdictDocument = orjson.loads(standing.document)
-    concessions = _match_concessions(form, _open_findings(session, route, verdict, form.segments))
+    concessions = _match_concessions(form, open_findings(session, route, verdict, form.segments))
     submission = _submission(session, caller, route, form, concessions)
     submission.engine_version = standing.engine_version
     submission.dark_fibres = verdict.get("tolerated_dark", [])
@@ -178,31 +177,6 @@ def _match_concessions(form: SubmissionForm, open_findings: Iterable[FindingDocu
         {"number": i + 1, "segments": list(segments_of[i]), **one.model_dump(exclude_none=True)}
         for i, one in enumerate(form.concessions)
     ]
-
-
-def _open_findings(
-    session: Session, route: Route, verdict: VerdictDocument, segments: Sequence[str]
-) -> Iterator[FindingDocument]:
-    """Give the required findings of segments that do not conform: of several fibres together, then of each."""
-    yield from _open_among(verdict["findings"], segments)
-    dark = verdict.get("tolerated_dark", [])
-    for row in verdicts.fibre_documents(session, route):
-        if row.number not in dark and any(_is_open(row.counts.get(segment)) for segment in segments):
-            yield from _open_among(orjson.loads(row.content)["findings"], segments)
-
-
-def _open_among(findings: Iterable[FindingDocument], segments: Sequence[str]) -> Iterator[FindingDocument]:
-    for finding in findings:
-        if (
-            finding["force"] == Force.REQUIRED
-            and finding["outcome"] != Outcome.CONFORMING
-            and not set(segments).isdisjoint(finding["segments"])
-        ):
-            yield finding
-
-
-def _is_open(counts: dict[str, int] | None) -> bool:
-    return counts is not None and (counts["nonconforming"] > 0 or counts["undetermined"] > 0)
 
 
 def _describe(finding: FindingDocument) -> str:

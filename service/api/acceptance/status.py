@@ -42,7 +42,9 @@ class Opening(BaseModel):
 class SegmentStatus(BaseModel):
     """Where a segment is on its way from work to money.
 
-    Of an accepted segment `opened_since` are the closures that were opened after it was submitted.
+    Of an accepted segment `opened_since` are the closures that were opened after it was submitted, and
+    `open_since_acceptance` counts the required findings that do not conform now and of which its package conceded none:
+    above 0, what was accepted is not proven any more. It stays accepted: taking it back is the engineer's act.
     `has_changed_since`: the route has another verdict than the one submitted; `is_of_older_engine` says that this one
     was made by an older engine, so that it is another without any new record.
     """
@@ -59,6 +61,7 @@ class SegmentStatus(BaseModel):
     has_changed_since: bool
     is_of_older_engine: bool
     opened_since: list[Opening]
+    open_since_acceptance: int
 
 
 class MissingEvidence(BaseModel):

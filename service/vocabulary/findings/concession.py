@@ -1,6 +1,6 @@
 """Leave to use a named nonconforming joint or fibre, or to do without named evidence, with the reason (ISO 9000)."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Annotated, NamedTuple
 
 from pydantic import Field, model_validator
@@ -86,6 +86,11 @@ class Conceded:
         own = self._by_name.get(subject[:_SURE], ())
         covering = [(-one.names_closely, index) for index, one in own if one.covers(subject)]
         return min(covering)[1] if covering else None
+
+
+def read_concession(row: Mapping[str, object]) -> Concession:
+    """Return a concession as a submission keeps it, beside its number and its segments."""
+    return Concession.model_validate({name: row[name] for name in Concession.model_fields if name in row})
 
 
 def subject_of(finding: FindingDocument) -> Subject:
