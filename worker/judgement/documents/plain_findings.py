@@ -2,12 +2,12 @@
 
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
-from itertools import repeat
+from itertools import chain, repeat
 from typing import NamedTuple
 
 import orjson
 
-from service.vocabulary.criteria.words import Quantity, Unit
+from service.vocabulary.criteria.words import Force, Quantity, Unit
 from service.vocabulary.findings.finding import Direction
 from service.vocabulary.findings.words import Outcome
 from worker.judgement.fibre.findings import JointRun, PlainFindings, RecordedValues
@@ -15,9 +15,8 @@ from worker.judgement.fibre.losses import PlainLosses
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, db_text, mdb_text
 from worker.judgement.words import DIRECTION_LABELS
 
-# Of how many runs and criteria the texts of each joint are kept.
+# Of how many runs and criteria the templates are kept, 20 kB where a run has 40 joints.
 _KEPT = 256
-_QUOTE = '"'
 _A_TO_B, _B_TO_A = DIRECTION_LABELS[True], DIRECTION_LABELS[False]
 
 
@@ -35,29 +34,23 @@ def plain_text(found: PlainFindings, kept: dict[int, RestsOn]) -> str:
     """
     criterion, limit, fibre, run, first, end, said_before, values, shown, _ = found
     said, readings = _rests_on(shown, run, kept)
-    wavelength_nm = criterion.at_wavelength_nm
-    margins: Iterable[str] = repeat("", end - first)
-    texts: Iterable[str] = repeat("", end - first)
-    to_margin, unit = "", None
-    if limit is not None:
-        most_tenth_mdb, unit = int(limit.exact) // PDB_PER_TENTH_MDB, limit.unit
-        margins = map(db_text, [most_tenth_mdb - value for value in values])
-        texts = map(db_text, values)
-        to_margin = f',"limit":"{limit.text}","margin":"'
-    to_readings, to_value = _texts_by_joint(run, criterion.quantity, unit)
-    to_detail = f'{{"criterion":{_quoted(criterion.code)},"detail":"{said_before}'
-    to_margin = f'","fibre":{fibre},"force":"{criterion.force}"{to_margin}'
-    at_wavelength = "" if wavelength_nm is None else f',"wavelength_nm":{wavelength_nm}'
-    to_end = f'{"" if unit is None else _QUOTE},"void":[]{at_wavelength}}}'
     own = slice(first, end)
-    return ",".join(
-        [
-            f"{to_detail}{detail}{to_margin}{margin}{joint}{reading}{place}{value}{to_end}"
-            for detail, margin, joint, reading, place, value in zip(
-                said[own], margins, to_readings[own], readings[own], to_value[own], texts, strict=True
-            )
-        ]
-    )
+    kind = criterion.code, criterion.force, criterion.quantity, criterion.at_wavelength_nm
+    if limit is None:
+        columns: tuple[Iterable[object], ...] = said[own], repeat(fibre, end - first), readings[own]
+        templates = _templates(run, said_before, *kind)
+    else:
+        most_tenth_mdb = int(limit.exact) // PDB_PER_TENTH_MDB
+        margins = [most_tenth_mdb - value for value in values]
+        columns = (
+            said[own],
+            repeat(fibre, end - first),
+            map(db_text, margins),
+            readings[own],
+            map(db_text, values),
+        )
+        templates = _templates(run, said_before, *kind, limit.text, limit.unit)
+    return ",".join(templates[own]) % tuple(chain.from_iterable(zip(*columns, strict=True)))
 
 
 def _rests_on(shown: PlainLosses | RecordedValues, run: JointRun, kept: dict[int, RestsOn]) -> RestsOn:
@@ -95,17 +88,28 @@ def _recorded(values: RecordedValues) -> RestsOn:
 
 
 @lru_cache(maxsize=_KEPT)
-def _texts_by_joint(run: JointRun, quantity: Quantity, unit: Unit | None) -> tuple[Sequence[str], Sequence[str]]:
-    """Return what stands about each joint of a run before its readings and behind them."""
-    quote, to_value = ("", "") if unit is None else ('"', f',"unit":"{unit}","value":"')
-    return (
-        [
-            f'{quote},"outcome":"{Outcome.CONFORMING}","position":{joint.position},"quantity":"{quantity}","readings":['
-            for joint in run.joints
-        ],
-        [f'],"segments":[{_quoted(joint.segment)}],"site":{_quoted(joint.site)}{to_value}' for joint in run.joints],
-    )
+def _templates(
+    run: JointRun,
+    said_before: str,
+    code: str,
+    force: Force,
+    quantity: Quantity,
+    wavelength_nm: int | None,
+    limit: str | None = None,
+    unit: Unit | None = None,
+) -> Sequence[str]:
+    """Return what all findings about each joint of a run say, with room for the rest in the order of the columns."""
+    margin = "" if limit is None else f',"limit":"{limit}","margin":"%s"'
+    value = "" if unit is None else f',"unit":"{unit}","value":"%s"'
+    at_wavelength = "" if wavelength_nm is None else f',"wavelength_nm":{wavelength_nm}'
+    return [
+        f'{{"criterion":{_named(code)},"detail":"{said_before}%s","fibre":%s,"force":"{force}"{margin},'
+        f'"outcome":"{Outcome.CONFORMING}","position":{joint.position},"quantity":"{quantity}","readings":[%s],'
+        f'"segments":[{_named(joint.segment)}],"site":{_named(joint.site)}{value},"void":[]{at_wavelength}}}'
+        for joint in run.joints
+    ]
 
 
-def _quoted(text: str) -> str:
-    return orjson.dumps(text).decode()
+def _named(text: str) -> str:
+    """Return a name as JSON, in which no sign asks for a value."""
+    return orjson.dumps(text).decode().replace("%", "%%")

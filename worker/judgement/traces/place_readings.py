@@ -13,13 +13,21 @@ from worker.judgement.traces.places import Place, surely_merged_um
 class ReadAlone(Mapping[int, Reading | Reason]):
     """What a trace shows by site index that proves its length and leaves nothing in doubt, each made when asked for."""
 
-    __slots__ = ("_laid",)
+    __slots__ = ("_laid", "_made")
 
     def __init__(self, laid: LaidTrace) -> None:
         self._laid = laid
+        self._made: dict[int, Reading | Reason] = {}
 
     def __getitem__(self, site: int) -> Reading | Reason:
         """Return what it shows of a site."""
+        made = self._made.get(site)
+        if made is None:
+            # An end is asked for by its losses, its cords and what lies before it.
+            made = self._made[site] = self._read(site)
+        return made
+
+    def _read(self, site: int) -> Reading | Reason:
         laid = self._laid
         index = laid.between.target_of_site[site]
         place = laid.between.places[laid.between.members[index][0]]
