@@ -7,6 +7,7 @@ alone are the traces between the same two ends asked together, so that on nearly
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from statistics import median_low
 from typing import NamedTuple
 
@@ -85,11 +86,13 @@ class Alignment:
 
 def dead_zone_of(pulse_ns: int, placing: Placing) -> DeadZone:
     """Return how far apart joints have to lie for a pulse to show each as an event of its own."""
-    beside_pair, beside_splice = (
-        pulse_um_of(pulse_ns) * to_last_place(pulses, places=1) // 10
-        for pulses in (placing.dead_zone_pulses, placing.parted_pulses)
-    )
-    return DeadZone(beside_pair, beside_splice)
+    return _dead_zone(pulse_ns, placing.dead_zone_pulses, placing.parted_pulses)
+
+
+@lru_cache(maxsize=256)
+def _dead_zone(pulse_ns: int, beside_pair: float, beside_splice: float) -> DeadZone:
+    pulse_um = pulse_um_of(pulse_ns)
+    return DeadZone(*[pulse_um * to_last_place(pulses, places=1) // 10 for pulses in (beside_pair, beside_splice)])
 
 
 def scale_traces(designed: Designed, *, valid: Sequence[Trace], every: Sequence[Trace]) -> Mapping[str, ScaledTrace]:

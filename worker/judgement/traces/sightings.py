@@ -6,10 +6,10 @@ A function of the design and of the records that count, never of where joints we
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import accumulate, compress, groupby
-from operator import neg, sub
+from operator import itemgetter, neg, sub
 from typing import Any, NamedTuple
 
-from service.vocabulary.quantities import UM_PER_CM, round_half_even
+from service.vocabulary.quantities import UM_PER_CM
 from service.vocabulary.records.words import EventKind
 from worker.judgement.history.acts import Trace
 from worker.judgement.traces.distance_scale import DistanceScale
@@ -94,13 +94,20 @@ def _in_span(span: tuple[int, int], own: Sequence[tuple[Trace, DistanceScale]], 
             sharper_um = sorted([at_um for at_um, _ in found])
             seen = [one for one in seen if not within(sharper_um, one.from_a_um, reach_um, key=int)]
         found += [_sighting(wavelengths, cluster) for cluster in _clusters(seen, same_spot_um=own_spot_um)]
-    in_order = sorted(found, key=lambda one: one[0])
+    in_order = sorted(found, key=itemgetter(0))
     return SpanSightings(
         *span,
         pulse_ns=own[0][0].pulse_ns,
-        at_cm=tuple([round_half_even(at_um, unit=UM_PER_CM) for at_um, _ in in_order]),
+        at_cm=_in_cm([at_um for at_um, _ in in_order]),
         rise_mdb=tuple([rise for _, rise in in_order]),
     )
+
+
+def _in_cm(all_um: Sequence[int]) -> tuple[int, ...]:
+    """Return distances rounded half to even, as of one it is done elsewhere."""
+    half_um = UM_PER_CM // 2
+    parted = [divmod(at_um, UM_PER_CM) for at_um in all_um]
+    return tuple([at_cm + (rest > half_um or (rest == half_um and at_cm & 1)) for at_cm, rest in parted])
 
 
 def _losses(trace: Trace, scale: DistanceScale, *, same_spot_um: int) -> _Losses:
