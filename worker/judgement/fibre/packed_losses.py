@@ -20,10 +20,11 @@ def pack_losses(aligned: AlignedTrace, *, sites: int) -> str:
     """Write the losses that a trace has events for, by the index of the site; joints that share one show it once."""
     losses_mdb, told = [UNREAD] * sites, set(aligned.readings)
     if aligned.plain is not None:
-        plain = [*zip(aligned.plain.sites, aligned.plain.losses_mdb, strict=True)]
-        told = {site for site, loss_mdb in plain if loss_mdb is None}
-        for site, loss_mdb in plain:
-            if loss_mdb is not None:
+        told = set()
+        for site, loss_mdb in zip(aligned.plain.sites, aligned.plain.losses_mdb, strict=True):
+            if loss_mdb is None:
+                told.add(site)
+            else:
                 losses_mdb[site] = loss_mdb if -_MOST_MDB <= loss_mdb <= _MOST_MDB else _nearest(loss_mdb)
     counted: set[int] = set()
     for site in sorted(told):

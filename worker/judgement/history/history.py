@@ -38,7 +38,10 @@ def read_history(layout: Layout, *, fibre: int, rework_voids: Voiding, records: 
     terminations = [act for act in _of(TerminationAct, of_kind) if act.fibre == fibre]
     own = [act for ribbon in ribbons if not ribbon.is_ended for act in ribbon.by_fibre.get(fibre, ())]
     reworks: list[SplicedRibbon | TerminationAct] = [
-        ribbon for ribbon in ribbons if _is_work_on(layout, rework_voids, ribbon, fibre)
+        ribbon
+        for ribbon in ribbons
+        # Asked here too, as most of a fibre's ribbons hold it.
+        if fibre in ribbon.by_fibre or _is_work_on(layout, rework_voids, ribbon, fibre)
     ]
     reworks += terminations
     spliced_at = {ribbon.site for ribbon in ribbons if fibre in ribbon.by_fibre}
@@ -109,8 +112,8 @@ def _lid_acts(
     """
     by_site: dict[str, list[LidAct]] = defaultdict(list)
     for act in closure_acts:
-        opens = _opens_for(layout, rework_voids, act, fibre)
-        by_site[act.site].append(LidAct(act.stamp, act.is_sealed, opens, is_ended=act.is_ended))
+        opens = not act.is_sealed and _opens_for(layout, rework_voids, act, fibre)
+        by_site[act.site].append(LidAct(act.stamp, act.is_sealed, opens, False, act.is_ended))
     late = [one for one in splicing if one.site in by_site and one.stamp.made_at > by_site[one.site][0].stamp.made_at]
     for one in late:
         by_site[one.site].append(_opened_to_splice(layout, rework_voids, one, fibre))

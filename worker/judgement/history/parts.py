@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from service.vocabulary.criteria.criteria import Consistency
 from service.vocabulary.quantities import PDB_PER_MDB, UM_PER_KM
 from worker.judgement.history.acts import Trace
-from worker.judgement.history.events import TraceEvent, TraceEvents
+from worker.judgement.history.events import TraceEvent
 from worker.judgement.numbers.exact import limit_mdb
 
 # By how much the attenuation of two sections of one fibre may differ, common practice, no source.
@@ -109,19 +109,21 @@ def _glass_between(trace: Trace, from_um: int, to_um: int, near_um: int) -> _Gla
 
 def _events_between(trace: Trace, from_um: int, to_um: int, near_um: int) -> _Events:
     """Return what the events lose: at the first point, at the last, and between them."""
-    events = trace.events.between(from_um - near_um, to_um + near_um)
-    if not _are_all_stated(events):
-        return _events_one_by_one(trace, events, from_um, to_um, near_um)
-    behind_first = bisect_right(events.at_um, from_um + near_um)
-    last = max(bisect_left(events.at_um, to_um - near_um), behind_first)
-    losses_mdb: Sequence[Any] = events.losses_mdb
+    events = trace.events
+    listed = events.span(from_um - near_um, to_um + near_um)
+    losses_mdb: Sequence[Any] = events.losses_mdb[listed]
+    if not _are_all_stated(losses_mdb):
+        return _events_one_by_one(trace, events[listed], from_um, to_um, near_um)
+    events_um = events.at_um[listed]
+    behind_first = bisect_right(events_um, from_um + near_um)
+    last = max(bisect_left(events_um, to_um - near_um), behind_first)
     first_mdb, last_mdb = sum(losses_mdb[:behind_first]), sum(losses_mdb[last:])
-    return _Events(sum(losses_mdb[behind_first:last]), first_mdb, last_mdb, len(events), True)
+    return _Events(sum(losses_mdb[behind_first:last]), first_mdb, last_mdb, len(events_um), True)
 
 
-def _are_all_stated(events: TraceEvents) -> bool:
+def _are_all_stated(losses_mdb: Sequence[int | None]) -> bool:
     """Tell whether each event states its loss, as nearly always: then only sums are needed."""
-    return None not in events.losses_mdb
+    return None not in losses_mdb
 
 
 def _events_one_by_one(trace: Trace, events: Iterable[TraceEvent], from_um: int, to_um: int, near_um: int) -> _Events:
