@@ -4,13 +4,7 @@ Where a clause names no wavelength the criteria say 1550 nm. What no document at
 the same, is common practice, and says so.
 """
 
-from typing import Any
-
-from tests.published.splice_rules import AT_1550, Clause
-
-Body = dict[str, Any]
-AT_1310 = {"wavelength_nm": 1310}
-_CUSTOMARY = "common practice, no source"
+from tests.published.clauses import AT_1310, AT_1550, Clause, customary
 
 BETWEEN_LOCATIONS = Clause(
     # Traces from both ends of a section between adjacent locations, at 1310 and 1550 nm; power both ways at both.
@@ -69,30 +63,26 @@ TWO_TYPES = Clause(
     source="ITU-T G.652 (2016), table 2, and ITU-T G.655 (2009), table 1", mark="from memory", tolerance=0,
 )  # fmt: skip
 
-SAME_SHIFT = Clause(
-    # The reference is taken anew each shift of eight hours.
-    criteria=({"code": "REFERENCE", "quantity": "reference_age", "limit_h": 8.0, **AT_1550},),
-    source=f"{_CUSTOMARY}: source and meter referenced anew each shift", mark="customary", tolerance=0,
-)  # fmt: skip
-
-BY_INSTRUMENT = Clause(
-    # An instrument's pass by the edition that it knows, with the image handed over.
-    criteria=({"code": "FACES", "quantity": "end_face", "edition": 2015, "accepts": "instrument"},),
-    source=f"{_CUSTOMARY}: end faces passed by the instrument, images handed over", mark="customary", tolerance=0,
-)  # fmt: skip
-
-AGAINST_REEL = Clause(
-    # Laying adds no more than 0.05 dB/km to what the reel test says.
-    criteria=({"code": "REEL", "quantity": "reel_difference", "limit_db_per_km": 0.05, **AT_1550},),
-    source=f"{_CUSTOMARY}: installed cable held against its reel test", mark="customary", tolerance=0,
-)  # fmt: skip
-
-CLAUSES = (
-    BETWEEN_LOCATIONS,
-    BETWEEN_PANELS,
-    ACCEPTED_BY_TRACES,
-    TWO_TYPES,
-    SAME_SHIFT,
-    BY_INSTRUMENT,
-    AGAINST_REEL,
+# The reference is taken anew each shift of eight hours.
+SAME_SHIFT = customary(
+    "source and meter referenced anew each shift",
+    {"code": "REFERENCE", "quantity": "reference_age", "limit_h": 8.0, **AT_1550},
 )
+# An instrument's pass by the edition that it knows, with the image handed over.
+BY_INSTRUMENT = customary(
+    "end faces passed by the instrument, images handed over",
+    {"code": "FACES", "quantity": "end_face", "edition": 2015, "accepts": "instrument"},
+)
+# Laying adds no more than 0.05 dB/km to what the reel test says.
+AGAINST_REEL = customary(
+    "installed cable held against its reel test",
+    {"code": "REEL", "quantity": "reel_difference", "limit_db_per_km": 0.05, **AT_1550},
+)
+# Of a short link nobody goes to the far end: 3 km, 1.95 dB as above, by traces from the one or the other.
+FROM_ONE_END = customary(
+    "a short link accepted by traces from one end",
+    {
+        "code": "LINK", "quantity": "link_attenuation", "basis": "otdr", "tested_from": "either", **AT_1550,
+        "limit": {"kind": "fixed", "limit_db": 1.95},
+    },
+)  # fmt: skip

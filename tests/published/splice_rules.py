@@ -3,22 +3,9 @@
 Where a clause names no wavelength the criteria say 1550 nm, and where it names no direction the mean of both.
 """
 
-from dataclasses import dataclass
-from typing import Any
+from tests.published.clauses import AT_1550, Clause
 
-from tests.published.check_values import Provenance
-
-Body = dict[str, Any]
-
-AT_1550 = {"wavelength_nm": 1550}
 _LEASE = "OTDR Testing, clause of a leased-fibre contract (Law Insider, clause/otdr-testing/_2, first sample)"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Clause(Provenance):
-    """What a document demands, in one criterion each."""
-
-    criteria: tuple[Body, ...]
 
 
 GUIDE_SPECIFICATION = Clause(
@@ -147,15 +134,4 @@ RETURN_LOSS_GRADES = (
     _reflectance_grade(2, return_loss_db=45.0),
     _reflectance_grade(3, return_loss_db=35.0),
     _reflectance_grade(4, return_loss_db=26.0),
-)
-
-CLAUSES = (
-    GUIDE_SPECIFICATION,
-    BUILD_EXHIBIT,
-    LEASE,
-    CITY,
-    OUTSIDE_PLANT,
-    UNIVERSITY,
-    *ATTENUATION_GRADES,
-    *RETURN_LOSS_GRADES,
 )

@@ -4,11 +4,9 @@ from collections.abc import Sequence
 
 import pytest
 
-from service.vocabulary.criteria.review import contradictions_in
 from tests.factories import (
     Body,
     cord_ended,
-    criteria_of,
     make_design,
     make_otdr,
     make_return_loss,
@@ -18,9 +16,11 @@ from tests.factories import (
     with_events,
 )
 from tests.published.check_values import source_of
+from tests.published.clauses import BELOW_AT_ABOVE, Clause, held
 from tests.published.contract_rules import (
+    BENDS,
     CABLED_FIBRE,
-    CONTRACT_CLAUSES,
+    CROSSING,
     DISCONTINUITY,
     EQUIPMENT_2G5,
     FIBRE_TYPES,
@@ -32,28 +32,18 @@ from tests.published.contract_rules import (
     RIBBONS,
     SPLICE_AND_PAIR,
 )
-from tests.published.splice_rules import Clause
 from tests.published.test_splice_rules import measured
-from tests.unit.judgement.judging import judge
 from tests.unit.judgement.rules.test_attenuation_coefficient import stating
 
 FROM_B: Body = {"from_site": "B", "to_site": "A"}
-BELOW_AT_ABOVE = ((-0.001, "conforming"), (0.0, "conforming"), (0.001, "nonconforming"))
 
 
 def outcomes(
     clause: Clause, bodies: Sequence[Body], *, design: Body | None = None
 ) -> dict[tuple[str, str | None], str]:
     """Return what each criterion of a clause says at each site, and of what is at none."""
-    criteria = {"title": clause.source, "criteria": list(clause.criteria)}
-    findings = judge(bodies, criteria=criteria, design=design).document["findings"]
+    findings = held(clause, bodies, design=design)
     return {(one["criterion"], one.get("site", one.get("section"))): one["outcome"] for one in findings}
-
-
-# Of three polishes one is agreed: beside the strictest the others never decide.
-@pytest.mark.parametrize("clause", [one for one in CONTRACT_CLAUSES if one is not POLISHES], ids=source_of)
-def test_nothing_in_a_clause_contradicts_or_repeats_the_rest_of_it(clause: Clause) -> None:
-    assert contradictions_in(criteria_of({"title": clause.source, "criteria": list(clause.criteria)})) == []
 
 
 @pytest.mark.parametrize(("off_db", "outcome"), BELOW_AT_ABOVE)
@@ -181,3 +171,36 @@ def test_a_point_discontinuity(off_db: float, outcome: str) -> None:
     loss_db = round(0.1 + off_db, 3)
     bodies = [*sealed(), *(with_event_from_a(make_otdr(**end), 1500.0, loss_db=loss_db) for end in ({}, FROM_B))]
     assert outcomes(DISCONTINUITY, bodies)["POINT", "S2"] == outcome
+
+
+# 0.05 dB at 1310 nm, so that 0.25 dB is the most in a closure and 0.15 dB the most along the cable.
+@pytest.mark.parametrize(("off_db", "outcome"), BELOW_AT_ABOVE)
+@pytest.mark.parametrize(
+    ("code", "most_db", "at_m", "where"), [("CLOSURES", 0.25, 1000.0, "C1"), ("CABLE", 0.15, 1500.0, "S2")]
+)
+def test_bends_in_closures_and_along_the_cable(
+    code: str, most_db: float, at_m: float, where: str, off_db: float, outcome: str
+) -> None:
+    shown = {1310: 0.05, 1550: round(most_db + off_db, 3)}
+    traces = [(nm, make_otdr(wavelength_nm=nm, **end)) for nm in shown for end in ({}, FROM_B)]
+    bodies = [with_event_from_a(_without(trace, at_m), at_m, loss_db=shown[nm]) for nm, trace in traces]
+    found = outcomes(BENDS, [*sealed(), *bodies])
+    assert found[code, where] == outcome
+    assert [one for one, place in found if place == where] == [code]
+
+
+@pytest.mark.parametrize(("off_db", "outcome"), BELOW_AT_ABOVE)
+@pytest.mark.parametrize(
+    ("code", "limit_db", "at_m", "section"), [("CROSSING", 0.05, 1500.0, "S2"), ("ELSEWHERE", 0.1, 500.0, "S1")]
+)
+def test_a_crossing_has_a_limit_of_its_own(
+    code: str, limit_db: float, at_m: float, section: str, off_db: float, outcome: str
+) -> None:
+    loss_db = round(limit_db + off_db, 3)
+    bodies = [*sealed(), *(with_event_from_a(make_otdr(**end), at_m, loss_db=loss_db) for end in ({}, FROM_B))]
+    worst: dict[tuple[str, str], str] = {}
+    for one in held(CROSSING, bodies):
+        worst[one["criterion"], one["section"]] = max(one["outcome"], worst.get((one["criterion"], one["section"]), ""))
+    assert worst == {("CROSSING", "S2"): "conforming"} | dict.fromkeys(
+        [("ELSEWHERE", "S1"), ("ELSEWHERE", "S3")], "conforming"
+    ) | {(code, section): outcome}

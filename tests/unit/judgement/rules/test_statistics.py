@@ -22,7 +22,8 @@ from tests.factories import (
     statistic_criterion,
 )
 from tests.published.check_values import source_of
-from tests.published.splice_rules import ATTENUATION_GRADES, LEASE, Clause
+from tests.published.clauses import Clause
+from tests.published.splice_rules import ATTENUATION_GRADES, LEASE
 from tests.unit.judgement.judging import finding_by, judge
 from tests.unit.judgement.routes import judge_fibres, only_finding, settle_route, verdict_of
 from tests.unit.judgement.rules.test_applies_when import two_spans
