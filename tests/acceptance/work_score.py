@@ -76,7 +76,7 @@ class PlayedRoute:
         for finding in left_out:
             assert finding.fibre is not None
             findings[finding.fibre].append(write_finding(finding))
-        for fibre, item in left_out_work(self._layout, left_out):
+        for fibre, item in left_out_work(self._layout, left_out, contributions):
             work[fibre].append(write_work(item))
         return {fibre: Seen(_open(findings[fibre]), work[fibre]) for fibre in fibres}
 

@@ -98,13 +98,15 @@ def left_out_findings(
     ]
 
 
-def left_out_work(layout: Layout, findings: Iterable[Finding]) -> list[tuple[int, WorkItem]]:
+def left_out_work(
+    layout: Layout, findings: Iterable[Finding], contributions: Mapping[int, Contributions | None]
+) -> list[tuple[int, WorkItem]]:
     """Return what is to be done about each, with its fibre."""
     ends = layout.design.sites[0].id, layout.design.sites[-1].id
     return [
-        (finding.fibre, WorkItem(Act.RETEST, ends, (_cause(finding),), tests=_tests_again(finding, ends)))
+        (finding.fibre, WorkItem(Act.RETEST, ends, (_cause(finding),), tests=_tests_again(finding, own, ends)))
         for finding in findings
-        if finding.fibre is not None
+        if finding.fibre is not None and (own := contributions[finding.fibre]) is not None
     ]
 
 
@@ -112,10 +114,12 @@ def _cause(finding: Finding) -> Cause:
     return cause_of(finding, f"{finding.judged.detail}: {_AGAIN}")
 
 
-def _tests_again(finding: Finding, ends: tuple[str, str]) -> tuple[AskedTest, ...]:
-    nm = finding.wavelength_nm
-    tests: tuple[Test, ...] = ("otdr", "attenuation") if finding.quantity is Quantity.LINK_ATTENUATION else ("otdr",)
-    return tuple(AskedTest(test, nm, site) for test in tests for site in ends)
+def _tests_again(finding: Finding, own: Contributions, ends: tuple[str, str]) -> tuple[AskedTest, ...]:
+    # Where the list of one wavelength was changed those of the others may have been, by less than shows.
+    tests: list[tuple[Test, int | None]] = [("otdr", one.wavelength_nm) for one in own.glass]
+    if finding.quantity is Quantity.LINK_ATTENUATION:
+        tests.append(("attenuation", finding.wavelength_nm))
+    return tuple(AskedTest(test, nm, site) for test, nm in tests for site in ends)
 
 
 _AGAIN = "take the traces again from both ends, each event in them, and measure again"

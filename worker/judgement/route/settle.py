@@ -86,7 +86,7 @@ def settle(
         fibres=[fibre.digest for fibre in in_order],
         tolerated_dark=dark,
         findings=findings,
-        work=[{**write_work(item), "fibre": fibre} for fibre, item in left_out_work(layout, left_out)],
+        work=[{**write_work(item), "fibre": fibre} for fibre, item in left_out_work(layout, left_out, contributions)],
         suspicions=suspicions_of({fibre.number: fibre.contributions for fibre in in_order}),
         segments={segment: counts_in(segment, counts) for segment in segments},
     )

@@ -201,3 +201,13 @@ def test_the_traces_are_to_be_taken_again() -> None:
     assert (item["act"], where(item), item["fibre"]) == ("retest", "A-B", 1)
     assert because(item).endswith("take the traces again from both ends, each event in them, and measure again.")
     assert "work" not in settled(traces(1, USUAL)).document
+
+
+def test_a_list_that_was_changed_has_the_traces_at_every_wavelength_taken_again() -> None:
+    """Whoever deleted an event at 1550 nm deleted it at 1310 nm too, where it may hide: else it looked like a bend."""
+    both = only(splice_criterion(code="SPLICE-1310", wavelength_nm=1310), splice_criterion())
+    bodies = route_of([*traces(1, (0.2, 0.4, 0.2)), *traces(1, USUAL, wavelength_nm=1310)], fibres=12)
+    for fibre in range(2, 13):
+        bodies[fibre] += traces(fibre, USUAL, wavelength_nm=1310)
+    [item] = verdict_of(bodies, design=DESIGN, criteria=both).document["work"]
+    assert item["tests"] == [{"test": "otdr", "wavelengths_nm": [1310, 1550], "from_sites": ["A", "B"]}]
