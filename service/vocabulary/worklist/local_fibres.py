@@ -1,6 +1,7 @@
 """Fibres by tube and colour, as a crew sees them in a cable: "tube 1 (blue), fibre 7 (red)"."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 
 from service.vocabulary.design.colours import colour_of
 from service.vocabulary.design.design import Section
@@ -54,7 +55,8 @@ def write_ranges(ranges: Iterable[tuple[int, int]]) -> list[FibreRangeDocument]:
 def say_ranges(ranges: Sequence[tuple[int, int]]) -> str:
     """Say fibres by number: "fibres 1 to 6, 9 and 11"."""
     is_one = len(ranges) == 1 and ranges[0][0] == ranges[0][1]
-    return f"{'fibre' if is_one else 'fibres'} {listed([_range_text(first, last) for first, last in ranges])}"
+    words = [word for first, last in ranges for word in _range_words(first, last, str)]
+    return f"{'fibre' if is_one else 'fibres'} {listed(words)}"
 
 
 def listed(words: Sequence[str]) -> str:
@@ -62,10 +64,9 @@ def listed(words: Sequence[str]) -> str:
     return " and ".join([*([", ".join(words[:-1])] if len(words) > 1 else []), *words[-1:]])
 
 
-def _range_text(first: int, last: int) -> str:
-    if first == last:
-        return str(first)
-    return f"{first} to {last}" if last > first + 1 else f"{first}, {last}"
+def _range_words(first: int, last: int, say: Callable[[int], str]) -> list[str]:
+    """Say a range, two neighbours each by itself."""
+    return [f"{say(first)} to {say(last)}"] if last > first + 1 else [say(one) for one in range(first, last + 1)]
 
 
 def _name(section: Section, cable_fibres: Sequence[int]) -> str:
@@ -98,10 +99,8 @@ def _parts_of_tubes(section: Section, by_tube: dict[int, list[int]], full: set[i
 
 
 def _fibres_text(section: Section, ranges: Sequence[tuple[int, int]]) -> str:
-    words = [
-        _coloured(section, first) if first == last else f"{_coloured(section, first)} to {_coloured(section, last)}"
-        for first, last in ranges
-    ]
+    coloured = partial(_coloured, section)
+    words = [word for first, last in ranges for word in _range_words(first, last, coloured)]
     is_one = len(ranges) == 1 and ranges[0][0] == ranges[0][1]
     return f"{'fibre' if is_one else 'fibres'} {listed(words)}"
 

@@ -167,6 +167,18 @@ def _join_neighbours(drafts: Iterable[_Draft], composer: "_Composer") -> list[_D
     return joined
 
 
+def _first_reasons(reasons: Mapping[str, _Reason]) -> list[str]:
+    """Return the reasons that an order gives, in their order: before a second one of a fibre one of each fibre."""
+    told: set[int] = set()
+    first: list[str] = []
+    for clause, one in reasons.items():
+        if not told.issuperset(one.groups):
+            told.update(one.groups)
+            first.append(clause)
+    chosen = set([*first, *(clause for clause in reasons if clause not in set(first))][:_MOST_REASONS])
+    return [clause for clause in reasons if clause in chosen]
+
+
 class _Composer:
     """Writes orders; what several of them have in common is worked out once."""
 
@@ -201,7 +213,7 @@ class _Composer:
             "is_urgent": own.is_urgent,
             "is_ready": own.is_ready,
             "opens": own.opens,
-            "why": [self._reason(clause, one) for clause, one in list(own.reasons.items())[:_MOST_REASONS]],
+            "why": [self._reason(clause, own.reasons[clause]) for clause in _first_reasons(own.reasons)],
             "more_reasons": max(0, len(own.reasons) - _MOST_REASONS),
             "items": f"{self._items_at}?act={act.value}&site={draft.sites[0]}",
         }

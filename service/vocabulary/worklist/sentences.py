@@ -10,7 +10,7 @@ from service.vocabulary.worklist.local_fibres import listed, say_ranges
 _ORDERS: Mapping[Act, str] = {
     Act.SPLICE: "splice {}",
     Act.TERMINATE: "give {} a connector",
-    Act.FIBRES_CROSSED: "put {} right, which are crossed",
+    Act.FIBRES_CROSSED: "find where {} are crossed, and put them right",
     Act.RE_SPLICE: "splice {} again",
     Act.SHRINK_SLEEVE: "shrink the sleeve of {}",
     Act.RE_TERMINATE: "give {} a new connector",

@@ -111,7 +111,8 @@ def left_out_work(
 
 
 def _cause(finding: Finding) -> Cause:
-    return cause_of(finding, f"{finding.judged.detail}: {_AGAIN}")
+    is_measured = finding.quantity is Quantity.LINK_ATTENUATION
+    return cause_of(finding, f"{finding.judged.detail}: {_AGAIN}{', and measure again' if is_measured else ''}")
 
 
 def _tests_again(finding: Finding, own: Contributions, ends: tuple[str, str]) -> tuple[AskedTest, ...]:
@@ -122,7 +123,7 @@ def _tests_again(finding: Finding, own: Contributions, ends: tuple[str, str]) ->
     return tuple(AskedTest(test, nm, site) for test, nm in tests for site in ends)
 
 
-_AGAIN = "take the traces again from both ends, each event in them, and measure again"
+_AGAIN = "take the traces again from both ends, with every event in them"
 
 
 def _at(criteria: Iterable[Criterion], wavelength_nm: int) -> list[Criterion]:

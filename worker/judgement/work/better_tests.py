@@ -10,7 +10,7 @@ from worker.judgement.fibre.link_tests import find_test
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.words import REASON_LABELS, at_wavelength
 from worker.judgement.work.faults import clean_at_longer_nm
-from worker.judgement.work.items import AskedTest, Cause, WorkItem, beyond_limit, cause_of
+from worker.judgement.work.items import ActedOn, AskedTest, Cause, WorkItem, beyond_limit, cause_of
 from worker.judgement.work.retests import BETTER_TEST, ask, asked_tests, tests_behind
 
 # What is too much from end to end, though nothing at a joint is: what to look into before the next test.
@@ -31,12 +31,18 @@ _CLEANED = "cleaning voids the tests through the connection"
 # What one value says of a link holds its connections too.
 _OF_WHOLE_LINK = {Quantity.LINK_ATTENUATION, Quantity.RETURN_LOSS}
 _THROUGH_CONNECTIONS: Set[Test] = {"otdr", "attenuation", "return_loss"}
+_DOUBTED = "by traces that show another joint better than any can be: test again before it is spliced again"
 _IF_IT_STAYS = "test again from both ends; if it stays it is of the two fibres, and no splice mends it"
 _BOUND_OF_RETURN_LOSS = "measure again with an instrument that reaches the limit"
 
 
 def better_tests(
-    fibre: FibreMeasured, still_open: Sequence[Finding], found: FibreFindings, *, is_reworked: bool
+    fibre: FibreMeasured,
+    still_open: Sequence[Finding],
+    found: FibreFindings,
+    acted_on: ActedOn,
+    *,
+    is_reworked: bool,
 ) -> Iterator[WorkItem]:
     """Return the tests to be made otherwise than before, or after something was looked into."""
     unclear: dict[tuple[str, Reason, int | None], list[Finding]] = {}
@@ -48,6 +54,9 @@ def better_tests(
             continue
         if reason is not None and reason in BETTER_TEST:
             unclear.setdefault((_advice(finding, reason), reason, nm), []).append(finding)
+        elif acted_on.doubts(finding):
+            clause = f"the loss at {finding.site}{at_wavelength(nm)} {beyond_limit(finding)}, {_DOUBTED}"
+            yield ask(fibre, Act.RETEST, tests_behind(fibre, finding.criterion), cause_of(finding, clause))
         elif finding.is_bad and finding.quantity is Quantity.DIRECTION_DIFFERENCE:
             where = f"between the directions at {finding.site}{at_wavelength(nm)}"
             cause = cause_of(finding, f"the difference {where} {beyond_limit(finding)}: {_IF_IT_STAYS}")

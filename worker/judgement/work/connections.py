@@ -12,7 +12,7 @@ from worker.judgement.fibre.findings import Finding
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.traces.places import Place
 from worker.judgement.words import at_wavelength
-from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of
+from worker.judgement.work.items import Cause, WorkItem, beyond_limit, cause_of, value_of
 
 # What does not come off when cleaned so often is a scratch, common practice.
 _CLEANINGS = 2
@@ -25,6 +25,7 @@ _NAMES = {
     Quantity.RETURN_LOSS: "the return loss seen here",
 }
 _OF_WHOLE_PLACE = {Quantity.SPLICE_LOSS, Quantity.RETURN_LOSS}
+_OF_ONE_READING = {Quantity.SPLICE_LOSS, Quantity.TERMINATION_LOSS}
 _SIDES = {Side.TOWARDS_A: "towards A", Side.TOWARDS_B: "towards B"}
 _CLEAN = "clean and inspect both sides, then test again"
 _INSPECT = "clean it and post what is seen of every zone"
@@ -87,10 +88,26 @@ def _is_scratched(fibre: FibreMeasured, pair: Joint, side: Side | None) -> bool:
 
 
 def _item(act: Act, pair: Joint, findings: Sequence[Finding], advice: str) -> WorkItem:
-    seen = [cause_of(finding, _clause(finding)) for finding in findings]
+    seen = [_cause(own) for own in _of_one_reading(findings)]
     # An order gives its first few reasons: that cleaning did not help is the one for a new connector.
     causes = (Cause(advice), *seen) if act is Act.RE_TERMINATE else (*seen, Cause(advice))
     return WorkItem(act, (pair.site,), causes, pair.position)
+
+
+def _of_one_reading(findings: Sequence[Finding]) -> list[list[Finding]]:
+    """Return the findings together that say the same: a splice's limit, of a pair's loss, may be the pair's own."""
+    alike: dict[object, list[Finding]] = {}
+    for finding in findings:
+        is_loss = finding.quantity in _OF_ONE_READING
+        key = (finding.wavelength_nm, value_of(finding), beyond_limit(finding)) if is_loss else id(finding)
+        alike.setdefault(key, []).append(finding)
+    return list(alike.values())
+
+
+def _cause(findings: Sequence[Finding]) -> Cause:
+    # The connection is named where it is one of them.
+    told = cause_of(findings[-1], _clause(findings[-1]))
+    return told._replace(criteria=tuple(dict.fromkeys(one.code for one in findings)))
 
 
 def _clause(finding: Finding) -> str:

@@ -74,15 +74,17 @@ class ActedOn(NamedTuple):
     """What is acted on of one fibre.
 
     Of a crossed fibre traces from both ends are of two fibres, and what they show together is of neither: it is put
-    right and tested again before anybody believes them. `unmeetable` says of criteria why the route cannot meet them.
+    right and tested again before anybody believes them. Doubted are traces that show a joint better than any can be:
+    tested again, before a closure is opened by them. `unmeetable` says of criteria why the route cannot meet them.
     """
 
     is_crossed: bool
+    is_doubted: bool
     unmeetable: Mapping[str, str]
 
     def is_by(self, finding: Finding) -> bool:
         """Tell whether anything is done by a finding."""
-        return not (self.is_hopeless(finding) or self._is_of_two(finding))
+        return not (self.is_hopeless(finding) or self._is_of_two(finding) or self.doubts(finding))
 
     def is_tested_by(self, finding: Finding) -> bool:
         """Tell whether a test is asked for by a finding, or for how to make it."""
@@ -90,6 +92,12 @@ class ActedOn(NamedTuple):
             # What it comes to is asked about all the same.
             return finding.reason is Reason.NO_EVIDENCE
         return not self._is_of_two(finding) or finding.reason in _OF_TESTING
+
+    def doubts(self, finding: Finding) -> bool:
+        """Tell whether a finding is that a splice loses too much, by traces that are doubted."""
+        criterion = finding.criterion
+        is_traced = isinstance(criterion, SpliceLossCriterion) and criterion.basis is Basis.TRACES
+        return self.is_doubted and is_traced and finding.is_bad
 
     def is_hopeless(self, finding: Finding) -> bool:
         """Tell whether no work can turn a finding around; of several spans one alone may be too long."""

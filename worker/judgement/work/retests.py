@@ -41,6 +41,8 @@ BETTER_TEST = {
     Reason.NOISE_NOT_KNOWN: "state the instrument's dynamic range in a record that replaces it, or test from nearer",
     Reason.FAR_END_UNLIKE: "test again with the far end closed off as the criteria say",
 }
+# By which traces are not of one fibre, or not as the instrument gave them.
+DOUBTED = {Reason.BELOW_ZERO, Reason.IMPOSSIBLE_PAIR}
 _NO_CALIBRATION = "post the calibration if there was one, or calibrate and splice again"
 _NOT_STATED = "replace the splice's record by one that states it"
 _NOT_SAID = {Reason.NO_EVIDENCE, Reason.WORK_NOT_STATED}

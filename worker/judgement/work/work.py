@@ -1,6 +1,6 @@
 """The work list of one fibre: what a crew has to do, in a foreman's order, so that every finding conforms."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from types import MappingProxyType
 
 from service.vocabulary.criteria.words import Quantity
@@ -9,13 +9,14 @@ from worker.judgement.fibre.findings import FibreFindings, Finding
 from worker.judgement.fibre.joined import sites_run_over
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.words import REASON_LABELS, at_wavelength
+from worker.judgement.work.bends import is_tested_twice
 from worker.judgement.work.better_tests import better_tests, cleaning_tests
 from worker.judgement.work.connections import connection_work, inspection_work
 from worker.judgement.work.crossings import crossing_work
 from worker.judgement.work.faults import bend_work, break_work
 from worker.judgement.work.items import ActedOn, Cause, WorkItem, beyond_limit, cause_of, join_sites, merge_alike
 from worker.judgement.work.joints import is_all_done, joint_work, sealing_work, statistic_work
-from worker.judgement.work.retests import BETTER_TEST, FIRST_WORK, record_work, testing_work, tests_behind
+from worker.judgement.work.retests import BETTER_TEST, DOUBTED, FIRST_WORK, record_work, testing_work, tests_behind
 
 _ACT_ORDER = {act: rank for rank, act in enumerate(Act)}
 # Tests come when all else is done, papers and questions at the end.
@@ -42,7 +43,10 @@ def work_of(
         return []
     unlike = [one for one in still_open if one.quantity is Quantity.CONTINUITY and one.is_bad]
     crossings = list(crossing_work(fibre, unlike)) if unlike else []
-    acted_on = ActedOn(is_crossed=bool(crossings), unmeetable=unmeetable)
+    is_doubted = any(one.reason in DOUBTED for one in still_open) and not is_tested_twice(
+        one for one in fibre.history.traces if not one.is_ended
+    )
+    acted_on = ActedOn(is_crossed=bool(crossings), is_doubted=is_doubted, unmeetable=unmeetable)
     told = [one for one in still_open if acted_on.is_by(one)]
     work = [
         *crossings,
@@ -56,33 +60,48 @@ def work_of(
     work = [item._replace(opens=_is_under_shut_lid(fibre, item)) for item in work]
     work += sealing_work(fibre, work)
     is_reworked = any(item.act is not Act.SEAL and item.act not in FIRST_WORK for item in work)
-    inspections = list(inspection_work(fibre, told))
-    work += [item._replace(is_ready=not work) for item in inspections]
-    tested_for = [one for one in still_open if acted_on.is_tested_by(one)]
-    tests = testing_work(fibre, tested_for, is_reworked=is_reworked)
-    if fibre.is_continuous and any(one.is_bad or one.reason in BETTER_TEST for one in tested_for):
-        tests += better_tests(fibre, tested_for, found, is_reworked=is_reworked)
-    if inspections and not is_reworked:
-        tests += cleaning_tests(fibre, found, inspections)
+    inspections = [item._replace(is_ready=not work) for item in inspection_work(fibre, told)]
+    tests = _tests(fibre, found, acted_on, inspections, is_reworked=is_reworked)
     records = record_work(told, work)
     hopeless = list(_hopeless(fibre, still_open, unmeetable))
+    work += inspections
     answers = _Answers((*work, *tests, *records, *hopeless))
     required = [one for one in still_open if one.is_required and not acted_on.is_hopeless(one)]
     left = [one for one in required if not answers.are_about(one)]
     tests = merge_alike((*tests, *_tests_again(fibre, left)))
     work += [item._replace(is_ready=not any(_holds_up(fibre, one, item) for one in work)) for item in tests]
-    work += [*records, *hopeless, *_questions(fibre, left)]
-    site_index = fibre.layout.site_index
-    in_order = sorted(
+    return join_sites(_in_order(fibre, [*work, *records, *hopeless, *_questions(fibre, left)]))
+
+
+def _tests(
+    fibre: FibreMeasured,
+    found: FibreFindings,
+    acted_on: ActedOn,
+    inspections: Sequence[WorkItem],
+    *,
+    is_reworked: bool,
+) -> list[WorkItem]:
+    """Return the tests that findings ask for, and those that other work voids."""
+    tested_for = [one for one in found.still_open if acted_on.is_tested_by(one)]
+    tests = testing_work(fibre, tested_for, is_reworked=is_reworked)
+    if fibre.is_continuous and any(one.is_bad or one.reason in BETTER_TEST for one in tested_for):
+        tests += better_tests(fibre, tested_for, found, acted_on, is_reworked=is_reworked)
+    if inspections and not is_reworked:
+        tests += cleaning_tests(fibre, found, inspections)
+    return tests
+
+
+def _in_order(fibre: FibreMeasured, work: Iterable[WorkItem]) -> list[WorkItem]:
+    index = fibre.layout.site_index
+    return sorted(
         work,
         key=lambda item: (
             _STAGES.get(item.act, 0),
-            site_index[item.sites[0]],
+            index[item.sites[0]],
             _ACT_ORDER[item.act],
             item.position or 0,
         ),
     )
-    return join_sites(in_order)
 
 
 def _holds_up(fibre: FibreMeasured, item: WorkItem, test: WorkItem) -> bool:

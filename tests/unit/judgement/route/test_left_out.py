@@ -199,7 +199,7 @@ def test_the_segment_is_undetermined_and_says_what_is_missing() -> None:
 def test_the_traces_are_to_be_taken_again() -> None:
     [item] = settled(traces(1, (0.2, 0.9, 0.2))).document["work"]
     assert (item["act"], where(item), item["fibre"]) == ("retest", "A-B", 1)
-    assert because(item).endswith("take the traces again from both ends, each event in them, and measure again.")
+    assert because(item).endswith("take the traces again from both ends, with every event in them.")
     assert "work" not in settled(traces(1, USUAL)).document
 
 

@@ -216,3 +216,16 @@ def test_a_splice_is_not_made_again_for_a_limit_below_its_guard_band() -> None:
         work = judge(records, criteria=only(hopeless)).document["work"]
         assert not [item for item in work if item["act"] == Act.RE_SPLICE]
         assert [criteria_behind(item) for item in work if item["act"] == Act.ASK_ENGINEER] == [["TIGHT"]]
+
+
+def test_a_splice_is_not_made_again_by_traces_that_cannot_be_right() -> None:
+    """-0.1 dB in C2 is below what any joint can have, so that the traces are not of one fibre; C1's 0.2 dB are theirs.
+
+    Tested again, and C1 still at 0.2 dB, it is spliced; so it is where the traces show the same a second time.
+    """
+    criteria = only(SPLICE, TERMINATION)
+    doubted = finished(*both_ways(losses_db={"C1": 0.2, "C2": -0.1}))
+    assert all_of(doubted, criteria) == [("retest", "A-B")]
+    for second in ({"C1": 0.2}, {"C1": 0.2, "C2": -0.1}):
+        again = [*doubted, *both_ways(losses_db=second, made_at=RETESTED)]
+        assert ("re_splice", "C1") in all_of(again, criteria)

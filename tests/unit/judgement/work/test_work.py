@@ -292,7 +292,7 @@ def test_joints_that_are_unclear_for_one_reason_make_one_clause() -> None:
 def test_a_connection_with_its_splice_is_cleaned_before_it_is_spliced_again() -> None:
     item = only_item(judge([*spliced(), *sealed(), *both_ways(losses_db={"A": 0.7})]))
     assert (item["act"], where(item), item["position"]) == ("clean_and_inspect", "A", 1)
-    assert "The loss of the splice, read together with its connection, at 1550 nm is 0.7000 dB" in because(item)
+    assert "The loss of the connection with the splice behind it at 1550 nm is 0.7000 dB" in because(item)
     assert criteria_behind(item) == ["SPLICE-1550", "TERM-1550"]
 
 

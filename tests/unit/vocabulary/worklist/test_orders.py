@@ -130,3 +130,24 @@ def test_every_act_is_said(act: Act) -> None:
 def test_a_value_stands_where_the_clause_has_it() -> None:
     assert say_reason("it is {} dB", ["0.2000"]) == "It is 0.2000 dB."
     assert say_reason("it is {} dB", ["0.9000", "-0.2000", "10.0000"]) == "It is -0.2000 to 10.0000 dB."
+
+
+@pytest.mark.parametrize(
+    ("fibres", "said"),
+    [
+        ((1, 2), "fibres 1 and 2"),
+        ((1, 3, 4), "fibres 1, 3 and 4"),
+        ((1, 2, 3, 7, 8), "fibres 1 to 3, 7 and 8"),
+    ],
+)
+def test_two_neighbours_are_said_one_by_one(fibres: tuple[int, ...], said: str) -> None:
+    [one] = orders((fibres, [item("re_splice", "C1")]))
+    assert one["said"] == f"At C1: splice {said} again"
+
+
+def test_before_a_second_reason_of_one_fibre_each_fibre_has_one() -> None:
+    """Five reasons of fibre 1 and a sixth of fibre 2: of four that are given one is fibre 2's."""
+    many = [{"clause": f"reason {number}", "criteria": ["S"], "records": []} for number in range(1, 6)]
+    [one] = orders(((1,), [item("re_splice", "C1", causes=many)]), ((2,), [item("re_splice", "C1", clause="reason 6")]))
+    assert [why["because"] for why in one["why"]] == ["Reason 1.", "Reason 2.", "Reason 3.", "Reason 6."]
+    assert one["more_reasons"] == 2
