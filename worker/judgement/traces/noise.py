@@ -63,10 +63,8 @@ class TraceNoise:
             return None
         return _noise_mdb(self._range_mdb, self.loss_from_port_pdb(at_um))
 
-    def at_events_mdb(self, events_um: Sequence[int]) -> Sequence[int | None]:
-        """Return how far noise may move the losses of some of the trace's events."""
-        if self._range_mdb is None:
-            return (None,) * len(events_um)
+    def at_events_mdb(self, events_um: Sequence[int]) -> Sequence[int]:
+        """Return how far noise may move the losses of some of the trace's events, where it is known."""
         return [self._at_event_mdb[at_um] for at_um in events_um]
 
     @cached_property

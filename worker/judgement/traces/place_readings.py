@@ -51,12 +51,15 @@ def read_in_columns(laid: LaidTrace) -> PlainReadings:
         # Not each target has the event of its number.
         seen = [None if index is None or len(own[index]) != 1 else own[index][0] for index in between.alone]
         picked = [None if event is None or losses_mdb[event] is None else event for event in seen]
-    noises_mdb = laid.noise.at_events_mdb(events.at_um)
     step = 1 if laid.trace.is_forward else -1
+    noises_mdb: Sequence[int | None] = (None,) * len(picked)
+    if laid.noise.is_known:
+        of_events = laid.noise.at_events_mdb(events.at_um)
+        noises_mdb = [None if event is None else of_events[event] for event in picked][::step]
     return PlainReadings(
-        sites=[place.site_index for place in between.places][::step],
+        sites=between.sites,
         losses_mdb=[None if event is None else losses_mdb[event] for event in picked][::step],
-        noises_mdb=[None if event is None else noises_mdb[event] for event in picked][::step],
+        noises_mdb=noises_mdb,
         at_m=[None if event is None else at_m[event] for event in picked][::step],
         mdb_per_km=[None if event is None else events.mdb_per_km[event] for event in picked][::step],
     )

@@ -80,6 +80,7 @@ class PlacesBetween(NamedTuple):
 
     `targets` are the places one by one, or several together that a dead zone covers, each with its places by index.
     `alone` is of each place its target, unless it is an end of the route or in a dead zone; `target_of_site` of all.
+    `sites` are theirs by index, from A on.
     Distances are the design's: `span_um` of the fibre begin `near_um` from A, and targets lie at least `least_gap_um`
     apart. `inside_um` and `pairs_um` are where the design has joints and mated pairs, whatever the fibres tell.
     """
@@ -90,6 +91,7 @@ class PlacesBetween(NamedTuple):
     targets: Targets
     members: tuple[tuple[int, ...], ...]
     alone: tuple[int | None, ...]
+    sites: tuple[int, ...]
     target_of_site: Mapping[int, int]
     least_gap_um: int
     near_um: int
@@ -129,6 +131,7 @@ def places_between(plan: Plan, ends: tuple[int, int]) -> PlacesBetween:
         targets=targets,
         members=members,
         alone=tuple([None if one.is_end or one.zone else target_of[index] for index, one in enumerate(in_order)]),
+        sites=tuple([place.site_index for place in own]),
         target_of_site={in_order[member].site_index: index for member, index in target_of.items()},
         least_gap_um=min([behind.low_um - one.high_um for one, behind in pairwise(targets)], default=span_um),
         near_um=designed_um[near],
