@@ -60,7 +60,9 @@ def bent(long_db: float) -> list[Body]:
 @pytest.mark.parametrize("at", ["cable", ["S2"], ["C1", "S2"]], ids=str)
 def test_a_bend_along_the_cable_is_held_where_that_is_named(at: object, off_db: float, outcome: str) -> None:
     shown = dict(found(bent(round(0.3 + off_db, 3)), bend_criterion(at=at)))
-    assert shown == {"S2": outcome, **({"C1": "conforming"} if isinstance(at, list) and "C1" in at else {})}
+    # In each other place that is named traces show that there is none.
+    others = {"cable": ("S1", "S3"), "['C1', 'S2']": ("C1",)}.get(str(at), ())
+    assert shown == {"S2": outcome, **dict.fromkeys(others, "conforming")}
 
 
 @pytest.mark.parametrize(
@@ -71,7 +73,7 @@ def test_a_bend_along_the_cable_is_held_where_that_is_named(at: object, off_db: 
         ("terminals", ["A", "B"]),
         ("panels", []),
         (["C2"], ["C2"]),
-        (["S1"], []),
+        (["S1"], ["S1"]),
     ],
     ids=str,
 )
@@ -90,7 +92,7 @@ def test_a_bend_in_a_closure_is_held_by_the_limit_for_closures(off_db: float, ou
         for end in ({}, BACK)
     ]
     assert dict(found(bodies, bend_criterion(at="line_closures")))["C1"] == outcome
-    assert found(bodies, bend_criterion(at="cable")) == []
+    assert found(bodies, bend_criterion(at="cable")) == [(section, "conforming") for section in ("S1", "S2", "S3")]
 
 
 @pytest.mark.parametrize(("off_db", "outcome"), BELOW_AT_ABOVE)
@@ -103,15 +105,32 @@ def test_a_loss_on_no_joint_has_the_limit_of_its_section(off_db: float, outcome:
     assert found(bodies, stray_criterion(at=["S1", "S3"], limit_db=0.1)) == [("S1", "conforming"), ("S3", "conforming")]
 
 
-def test_that_a_section_is_clean_is_proven_by_traces_over_it() -> None:
-    assert found([], stray_criterion(at=["S3"])) == [("S3", "undetermined")]
+@pytest.mark.parametrize(
+    "criterion",
+    [stray_criterion(at=["S3"]), bend_criterion(at=["S3"]), reflectance_criterion(joint=None, at=["S3"])],
+    ids=lambda one: one["quantity"],
+)
+def test_that_a_section_is_clean_is_proven_by_traces_over_it(criterion: Body) -> None:
+    assert found([], criterion) == [("S3", "undetermined")]
+    assert found([*both(1310), *both()], criterion) == [("S3", "conforming")]
+    assert found([*both(1310), both()[0]], criterion) == [("S3", "undetermined")]
+
+
+# Both wavelengths hide so much each, the mean of both directions: 0.1 dB is half of the limit.
+@pytest.mark.parametrize(("threshold_db", "outcome"), [(0.1, "conforming"), (0.101, "undetermined")])
+def test_a_bend_that_traces_may_hide_is_not_proven_absent(threshold_db: float, outcome: str) -> None:
+    dull = [
+        make_otdr(wavelength_nm=nm, loss_threshold_db=threshold_db, **end) for nm in (1310, 1550) for end in ({}, BACK)
+    ]
+    assert found(dull, bend_criterion(at=["S3"], limit_db=0.2)) == [("S3", outcome)]
 
 
 @pytest.mark.parametrize(("off_db", "outcome"), BELOW_AT_ABOVE)
 @pytest.mark.parametrize("at", ["cable", ["S2"]], ids=str)
 def test_what_is_sent_back_on_no_joint_has_a_limit_of_its_own(at: object, off_db: float, outcome: str) -> None:
     shown = both(losses={1500.0: 0.05}, kind="reflective", reflectance_db=round(-55.0 + off_db, 3))
-    assert found(shown, reflectance_criterion(joint=None, limit_db=-55.0, at=at)) == [("S2", outcome)]
+    others = [("S1", "conforming"), ("S3", "conforming")] if at == "cable" else []
+    assert found(shown, reflectance_criterion(joint=None, limit_db=-55.0, at=at)) == [("S2", outcome), *others]
 
 
 @pytest.mark.parametrize(

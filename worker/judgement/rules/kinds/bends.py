@@ -5,18 +5,21 @@ from functools import partial
 
 from service.vocabulary.criteria.joints import BendCriterion
 from service.vocabulary.criteria.words import Combination, From, Unit
-from service.vocabulary.design.layout import Layout
+from service.vocabulary.design.layout import Layout, Span
 from service.vocabulary.findings.words import Outcome, Reason
 from service.vocabulary.quantities import to_last_place
 from worker.judgement.fibre.bidirectional import BidirectionalLoss, WorseDirection
 from worker.judgement.fibre.findings import Finding, Judgement
+from worker.judgement.fibre.link_tests import known_of, tests_from
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import UnexpectedSpot, section_at, unexpected_loss, unexpected_spots
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB, db_text
 from worker.judgement.numbers.limits import Held, Limit, hold
 from worker.judgement.rules.base import LimitRule
+from worker.judgement.rules.clean_cable import clean_sections, most_hidden_tenth_mdb
 from worker.judgement.rules.place_losses import read_from
 from worker.judgement.traces.places import Place
+from worker.judgement.words import REASON_LABELS
 
 _Loss = BidirectionalLoss | WorseDirection
 _IN_TURN = (From.BOTH, From.A, From.B)
@@ -37,6 +40,7 @@ class BendRule(LimitRule[BendCriterion]):
             if joint.segment in fibre.segments and place.site_index in self.scope.joint_sites:
                 judged = self._judge_from_ends(partial(_loss_of_place, fibre, place), where="")
                 yield self.joint_finding(fibre, joint, judged)
+        shown: set[str | None] = set()
         for spot in unexpected_spots(fibre, wavelengths_nm=self._wavelengths_nm):
             section = section_at(fibre, spot)
             if section in self.scope.cable:
@@ -44,7 +48,23 @@ class BendRule(LimitRule[BendCriterion]):
                 judged = self._judge_from_ends(partial(_loss_of_spot, fibre, spot), where=where)
                 finding = self.section_finding(fibre, section, judged)
                 if finding.segments:
+                    shown.add(finding.section)
                     yield finding
+        if self.criterion.at is not None:
+            yield from clean_sections(self, fibre, shown, lambda span, _: self._judge_rest(fibre, span))
+
+    def _judge_rest(self, fibre: FibreMeasured, span: Span) -> Judgement:
+        """Tell whether the traces are there that would show a bend, and how much of one they hide together."""
+        asked = self.criterion.tested_from
+        ways = [tests_from(fibre, asked, test="otdr", wavelength_nm=nm, between=span) for nm in self._wavelengths_nm]
+        known = known_of(*(test for own in ways for test in own))._replace(limit=self.limit)
+        hidden = [most_hidden_tenth_mdb(fibre, span, own) for own in ways] if known.reason is None else []
+        reason = known.reason or (Reason.NOISE_NOT_KNOWN if None in hidden else None)
+        if reason is not None:
+            detail = f"what lies between the joints is not shown: {REASON_LABELS[reason]}"
+            return known._replace(reason=reason, detail=detail)
+        within = sum(one or 0 for one in hidden) * PDB_PER_TENTH_MDB
+        return known._replace(detail="no bend lies on no joint, as far as traces show one").held(0, within, self.limit)
 
     def _judge_from_ends(self, loss_from: Callable[[From, int], _Loss], *, where: str) -> Judgement:
         """Judge by the ends asked for; where either is enough, by the first of both, A and B that tells anything."""

@@ -4,17 +4,18 @@ from collections.abc import Iterator, Sequence
 
 from service.vocabulary.criteria.joints import ReflectanceCriterion
 from service.vocabulary.criteria.words import From
-from service.vocabulary.design.layout import Joint
+from service.vocabulary.design.layout import Joint, Span
 from service.vocabulary.design.words import JointKind
 from service.vocabulary.findings.words import Outcome, Reason
 from worker.judgement.fibre.bidirectional import missing_reason
 from worker.judgement.fibre.findings import Finding, Judgement
-from worker.judgement.fibre.link_tests import tests_from
+from worker.judgement.fibre.link_tests import known_of, tests_from
 from worker.judgement.fibre.measured import FibreMeasured
 from worker.judgement.fibre.unexpected_events import section_at, unexpected_reflectance, unexpected_spots
 from worker.judgement.history.validity import Side, void_records
 from worker.judgement.numbers.exact import PDB_PER_TENTH_MDB
 from worker.judgement.rules.base import LimitRule, hold_known_part, once_finished
+from worker.judgement.rules.clean_cable import clean_sections
 from worker.judgement.traces.places import Place
 from worker.judgement.traces.reflections import OneWayReflectance, worst_shown
 
@@ -44,7 +45,7 @@ class ReflectanceRule(LimitRule[ReflectanceCriterion]):
             yield from self._of_spots(fibre)
 
     def _of_spots(self, fibre: FibreMeasured) -> Iterator[Finding]:
-        asked = self.criterion
+        asked, shown = self.criterion, set[str | None]()
         for spot in unexpected_spots(fibre, wavelengths_nm=[asked.wavelength_nm]):
             section = section_at(fibre, spot)
             if section in self.scope.cable:
@@ -53,7 +54,19 @@ class ReflectanceRule(LimitRule[ReflectanceCriterion]):
                 detail = f"{spot.said}: {judged.detail}"
                 finding = self.section_finding(fibre, section, judged._replace(detail=detail))
                 if finding.segments:
+                    shown.add(finding.section)
                     yield finding
+        if asked.at is not None:
+            yield from clean_sections(self, fibre, shown, lambda span, _: self._judge_rest(fibre, span))
+
+    def _judge_rest(self, fibre: FibreMeasured, span: Span) -> Judgement:
+        """Tell whether the traces are there that would show an event: how weak a one they show nobody states."""
+        asked = self.criterion
+        ways = tests_from(fibre, asked.tested_from, test="otdr", wavelength_nm=asked.wavelength_nm, between=span)
+        known = known_of(*ways)._replace(limit=self.limit)
+        if known.reason is not None:
+            return known
+        return known._replace(outcome=Outcome.CONFORMING, detail="traces show no event on no joint")
 
     def _judge_place(self, fibre: FibreMeasured, place: Place) -> Judgement:
         return self._judge(self._ways(fibre, place))
