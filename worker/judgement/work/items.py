@@ -84,10 +84,15 @@ class ActedOn(NamedTuple):
 
     def is_by(self, finding: Finding) -> bool:
         """Tell whether anything is done by a finding."""
+        if not (self.is_crossed or self.is_doubted or self.unmeetable):
+            # As of nearly every fibre, of which each finding is asked about.
+            return True
         return not (self.is_hopeless(finding) or self._is_of_two(finding) or self.doubts(finding))
 
     def is_tested_by(self, finding: Finding) -> bool:
         """Tell whether a test is asked for by a finding, or for how to make it."""
+        if not (self.is_crossed or self.unmeetable):
+            return True
         if self.is_hopeless(finding):
             # What it comes to is asked about all the same.
             return finding.reason is Reason.NO_EVIDENCE
