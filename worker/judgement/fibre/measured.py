@@ -270,9 +270,9 @@ def _measure_places(prepared: Prepared, history: History, traces: FibreTraces, w
 
 
 def _plain_losses(prepared: Prepared, traces: FibreTraces, forward: Side, backward: Side) -> PlainLosses | None:
-    """Return the losses as columns where one trace each way says all there is to say, and no place may be another's."""
+    """Return the losses as columns, where one trace each way says all there is to say and shares no event."""
     there, back = traces.of_side(forward).sole, traces.of_side(backward).sole
-    if there is None or back is None or traces.are_shared:
+    if there is None or back is None:
         return None
     one, other = traces.alignment.of(there).plain, traces.alignment.of(back).plain
     if one is None or other is None:
