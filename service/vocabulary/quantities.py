@@ -154,13 +154,20 @@ def _parse_decimal(value: object) -> float:
     return float(value)
 
 
-def _clean_text(text: str) -> str:
-    text = unicodedata.normalize("NFC", text.strip())
-    if any(unicodedata.category(character) in _FORBIDDEN_CATEGORIES for character in text):
-        raise ValueError("holds a control, zero-width or bidirectional character")
-    if not text:
-        raise ValueError("is empty")
-    return text
+def _text_of(most: int) -> AfterValidator:
+    """Return what cleans a text; its normal form may be longer than what came, and has to keep the bound as well."""
+
+    def clean(text: str) -> str:
+        text = unicodedata.normalize("NFC", text.strip())
+        if any(unicodedata.category(character) in _FORBIDDEN_CATEGORIES for character in text):
+            raise ValueError("holds a control, zero-width or bidirectional character")
+        if not text:
+            raise ValueError("is empty")
+        if len(text) > most:
+            raise ValueError(f"has more than {most} characters in the normal form NFC")
+        return text
+
+    return AfterValidator(clean)
 
 
 _LOSS_DB = LastPlace(places=3, low=-60, high=60)
@@ -211,8 +218,8 @@ RowNumber = Annotated[int, Field(ge=1, le=2**31 - 1)]
 Flag = Annotated[bool, Field(strict=True)]
 Identifier = Annotated[str, Field(pattern=_IDENTIFIER)]
 Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
-Text = Annotated[str, Field(max_length=500), AfterValidator(_clean_text)]
-LongText = Annotated[str, Field(max_length=4000), AfterValidator(_clean_text)]
+Text = Annotated[str, Field(max_length=500), _text_of(500)]
+LongText = Annotated[str, Field(max_length=4000), _text_of(4000)]
 Instant = Annotated[datetime, InstantOf(kind=InstantKind.EVENT)]
 ClockReading = Annotated[datetime, InstantOf(kind=InstantKind.READING)]
 EndInstant = Annotated[datetime, InstantOf(kind=InstantKind.END)]
