@@ -139,6 +139,13 @@ def standing_acceptances(session: Session, route: Route) -> dict[str, Acceptance
     return {one.segment_id: one for one in acceptances_of(session, route) if one.withdrawn_at is None}
 
 
+def accepted_segments(session: Session, project_id: UUID, route_id: UUID) -> list[str]:
+    """Return the segments whose acceptance stands, in order of name, by ids alone: settling asks no more."""
+    is_of_route = col(Acceptance.project_id) == project_id, col(Acceptance.route_id) == route_id
+    statement = select(Acceptance.segment_id).where(*is_of_route, col(Acceptance.withdrawn_at).is_(None))
+    return sorted(session.exec(statement))
+
+
 def accept_segment(session: Session, route: Route, package: Package, segment: str, *, now: datetime) -> None:
     """Add the acceptance of a segment under its route's lock, numbered after those before it."""
     numbers = select(func.max(Acceptance.number)).where(*of_route(Acceptance, route), Acceptance.segment_id == segment)

@@ -173,16 +173,18 @@ def _changed_acceptances(session: Session, lease: Lease, verdict: Verdict) -> li
 
     What was accepted stands: the engineer hears that it is not proven any more, or that it is again.
     """
+    accepted = packages.accepted_segments(session, lease.project_id, lease.subject_id)
+    if not accepted:
+        return []
     route = find_route(session, [lease.project_id], lease.subject_id)
-    accepted = packages.standing_acceptances(session, route)
-    before = verdicts.verdict_document(session, route) if accepted else None
+    before = verdicts.verdict_document(session, route)
     if before is None:
         return []
     was, now = (
         {segment: count_open(one["counts"]) for segment, one in own["segments"].items()}
         for own in (before, verdict.document)
     )
-    changed = [segment for segment in sorted(accepted) if was.get(segment, 0) != now.get(segment, 0)]
+    changed = [segment for segment in accepted if was.get(segment, 0) != now.get(segment, 0)]
     for segment in changed:
         said = {"segment": segment, "open_before": was.get(segment, 0), "open_now": now.get(segment, 0)}
         log.warning("segment.evidence_changed", route_id=str(route.id), **said)

@@ -38,14 +38,14 @@ _SECRET = "op-secret"
 def breaking(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[Exception]]:
     """Let the rule about splices raise, while an error stands in the list, where a trace says that device made it."""
     errors: list[Exception] = [ValueError(f"a fault of ours over {_SECRET}")]
-    findings = JointLossRule.findings
+    found = JointLossRule.found
 
-    def findings_or_fault(rule: Any, fibre: Any) -> Any:
+    def found_or_fault(rule: Any, fibre: Any) -> Any:
         if errors and any(trace.stamp.device == "breaks-it" for trace in fibre.history.traces):
             raise errors[0]
-        return findings(rule, fibre)
+        return found(rule, fibre)
 
-    monkeypatch.setattr(JointLossRule, "findings", findings_or_fault)
+    monkeypatch.setattr(JointLossRule, "found", found_or_fault)
     yield errors
 
 
