@@ -26,6 +26,8 @@ _READY_WITHIN_S = 30
 
 def measure_status(parties: Parties, engine: Engine, settings: WorkerSettings, scale: Scale) -> Iterator[Row]:
     """Give the rows of a repeated status request."""
+    # What was uploaded before is judged first: its queue would be waited for with each of these.
+    wait_until_at_rest(engine)
     paths = {fibres: _judged_status(parties, fibres) for fibres in scale.fibres}
     wait_until_at_rest(engine)
     with _serve_token_app(settings) as http:

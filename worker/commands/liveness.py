@@ -80,10 +80,14 @@ class WorkerWatch:
     beat: Beat
     end: Callable[[], None]
     clock: Callable[[], datetime] = lambda: datetime.now(UTC)
+    stopwatch: Callable[[], float] = time.monotonic
     taken_within_s: float = TAKEN_WITHIN_S
     also: Callable[[Session], object] = do_nothing
     _begun: int = field(default=0, init=False)
-    _begun_at: float = field(default_factory=time.monotonic, init=False)
+    _begun_at: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._begun_at = self.stopwatch()
 
     def start(self) -> None:
         """Look every few seconds, in a thread."""
@@ -113,8 +117,9 @@ class WorkerWatch:
             self._wait(f"the queue is away ({type(error).__name__})")
             return
         log.warning("worker.due_work_untaken", seconds=round(untaken_s))
-        if time.monotonic() - self._begun_at > self.taken_within_s:
-            log.critical("worker.deaf", seconds=round(time.monotonic() - self._begun_at))
+        nothing_begun_s = self.stopwatch() - self._begun_at
+        if nothing_begun_s > self.taken_within_s:
+            log.critical("worker.deaf", seconds=round(nothing_begun_s))
             self.end()
 
     def _run(self) -> None:
@@ -129,14 +134,14 @@ class WorkerWatch:
 
     def _wait(self, reason: str) -> None:
         # What was not begun meanwhile is no sign of deafness once that is over.
-        self._begun_at = time.monotonic()
+        self._begun_at = self.stopwatch()
         log.warning("worker.waits", reason=reason)
         self.beat(f"waits: {reason}")
 
     def _count_begun(self) -> None:
         [begun] = state.all_total_count
         if begun != self._begun:
-            self._begun, self._begun_at = begun, time.monotonic()
+            self._begun, self._begun_at = begun, self.stopwatch()
 
     def _is_busy(self) -> bool:
         now = time.time()
