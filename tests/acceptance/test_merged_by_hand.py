@@ -136,3 +136,29 @@ def test_a_loss_in_reach_of_two_unseen_joints_leaves_neither_unseen() -> None:
         for fibre in FIBRES
     }
     assert "conforming" not in outcomes(design, traces, "C1", "C2")
+
+
+@pytest.mark.parametrize(("apart_m", "is_apart"), [(8.5, False), (2.0, True)])
+def test_closures_known_together_may_be_merged_into_the_end_beside_them(apart_m: float, is_apart: bool) -> None:
+    """C1 7 m C2 29 m B, C2 really 30 m before B; 100 ns see nothing for 30.6 m beside B's connection.
+
+    From A both show as one loss at C1, which is taken for the middle between them, so that C2 seems to lie 34 m before
+    B. 0.20 dB from A and silence from B are then no splices of 0.10 dB: B's event holds theirs.
+    """
+    end_m = 2036.0
+    first_m = end_m - 30.0 - apart_m
+    traces = {
+        fibre: [
+            trace(
+                make_route(2000, 7, 29),
+                at_m={first_m: 0.2} if is_forward else {},
+                end_m=end_m,
+                is_forward=is_forward,
+                fibre=fibre,
+                pulse_ns=100,
+            )
+            for is_forward in (True, False)
+        ]
+        for fibre in FIBRES
+    }
+    assert "conforming" not in outcomes(make_route(2000, 7, 29), traces, "C1", "C2")

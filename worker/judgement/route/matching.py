@@ -34,18 +34,25 @@ class Unit(NamedTuple):
 
 
 class Reaches(NamedTuple):
-    """How far a joint may lie off, how far off it is as designed, where the span ends, and how many fibres show it."""
+    """How far a joint may lie off, how far off it is as designed, where the span ends, and how many fibres show it.
+
+    What lies nearer to an end than `hidden_cm` nobody sights, for it may be the end's; what lies no farther from the
+    next one than `merged_cm` may show as one event with it.
+    """
 
     off_spot_cm: int
     tolerance_cm: int
     ends_cm: tuple[int, int]
     fibres: int
+    hidden_cm: int
+    merged_cm: int
 
 
 class _Choice(NamedTuple):
     """A unit with clusters that may be its own, by index: those from `first` to before `behind`.
 
-    Its sites would lie `inner_cm` otherwise from each other than designed.
+    Its sites would lie `inner_cm` otherwise from each other than designed. Without clusters it lies so near to an end
+    that it is not sighted.
     """
 
     unit: int
@@ -59,6 +66,10 @@ class _Choice(NamedTuple):
     def off_cm(self) -> int:
         return self.found_cm - self.designed_cm
 
+    def shares(self, other: "_Choice") -> bool:
+        """Tell whether another has some of the same clusters."""
+        return max(self.first, other.first) < min(self.behind, other.behind)
+
 
 Matched = tuple[Unit, Sequence[Cluster]]
 
@@ -68,11 +79,11 @@ def match_units(units: Sequence[Unit], clusters: Sequence[Cluster], reaches: Rea
     choices = list(_choices(units, clusters, reaches))
     # On nearly every route its sites are so far apart that no two could be meant.
     best = choices if _is_plain(choices) else _Chain(choices, units, clusters, reaches).certain()
-    return [(units[choice.unit], clusters[choice.first : choice.behind]) for choice in best]
+    return [(units[one.unit], clusters[one.first : one.behind]) for one in best if one.behind > one.first]
 
 
 def _choices(units: Sequence[Unit], clusters: Sequence[Cluster], reaches: Reaches) -> Iterator[_Choice]:
-    """Give, unit by unit, all clusters that may be its own: as many in a row as it has sites, or fewer."""
+    """Give, unit by unit, all clusters that may be its own: as many in a row as it has sites, or fewer, or none."""
     first_cm, last_cm = reaches.ends_cm
     at_cm, begin = [cluster.at_cm for cluster in clusters], 0
     for index, unit in enumerate(units):
@@ -87,6 +98,12 @@ def _choices(units: Sequence[Unit], clusters: Sequence[Cluster], reaches: Reache
                 if abs(found_cm - middle_cm) <= within_cm:
                     inner_cm = _inner_cm(unit, clusters[first:behind]) if most > 1 else 0
                     yield _Choice(index, first, behind, middle_cm, found_cm, inner_cm)
+        for edge_cm, place in (
+            (min(first_cm + reaches.hidden_cm, middle_cm), 0),
+            (max(last_cm - reaches.hidden_cm, middle_cm), len(clusters)),
+        ):
+            if abs(edge_cm - middle_cm) <= within_cm:
+                yield _Choice(index, place, place, middle_cm, edge_cm)
 
 
 def _inner_cm(unit: Unit, taken: Sequence[Cluster]) -> int:
@@ -114,6 +131,7 @@ class _Chain:
         self._units, self._clusters, self._reaches = units, clusters, reaches
         # To leave a site without a loss, or a loss of all fibres without a site, takes more than any joint lies off.
         self._alone_cm = 2 * reaches.off_spot_cm
+        self._merged_with = _merged_with(units, merged_cm=reaches.merged_cm)
         self._forward, self._before = self._costs(range(len(self._choices)), is_forward=True)
         self._backward, _ = self._costs(range(len(self._choices) - 1, -1, -1), is_forward=False)
 
@@ -133,7 +151,7 @@ class _Chain:
         others = (
             self._forward[index] + self._backward[index]
             for index, one in enumerate(self._choices)
-            if one.unit == choice.unit and index != own
+            if index != own and (one.unit == choice.unit or one.shares(choice))
         )
         without = self._forward[near] + self._step(near, far) + self._backward[far]
         if min([without, *others]) - least < self._reaches.tolerance_cm:
@@ -170,7 +188,18 @@ class _Chain:
     def _step(self, near: int, far: int) -> int:
         """Return what it costs to go from one choice to the next with nothing between."""
         one, other = self._choices[near], self._choices[far]
-        unseen = sum(unit.fibres for unit in self._units[one.unit + 1 : other.unit])
+        shown = {self._merged_with[unit] for unit in (one.unit, other.unit) if 0 <= unit < len(self._units)}
+        unseen = sum(
+            self._units[unit].fibres for unit in range(one.unit + 1, other.unit) if self._merged_with[unit] not in shown
+        )
         passed = sum(cluster.fibres for cluster in self._clusters[one.behind : other.first])
         moved = abs(other.off_cm - one.off_cm) + other.inner_cm
         return moved + (unseen + passed) * self._alone_cm // self._reaches.fibres
+
+
+def _merged_with(units: Sequence[Unit], *, merged_cm: int) -> list[int]:
+    """Return of each unit the first one of those that may be one event with it."""
+    first = [0] * len(units)
+    for index, (near, far) in enumerate(pairwise(units), start=1):
+        first[index] = first[index - 1] if far.at_cm[0] - near.at_cm[-1] <= merged_cm else index
+    return first

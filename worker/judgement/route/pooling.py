@@ -14,7 +14,7 @@ from service.vocabulary.design.layout import Layout
 from service.vocabulary.quantities import to_um
 from worker.judgement.route.clusters import Cluster, find_clusters, least_support
 from worker.judgement.route.matching import Reaches, Unit, match_units
-from worker.judgement.traces.places import blur_um, surely_merged_um
+from worker.judgement.traces.places import blur_um, pulse_um_of, surely_merged_um
 from worker.judgement.traces.sightings import SpanSightings
 from worker.judgement.traces.spots import SPOT_STEP_M, RouteSpots, Spot, SpotGroup
 
@@ -90,6 +90,8 @@ def _locate_in_span(layout: Layout, placing: Placing, span: _Span, own: Mapping[
         tolerance_cm=round(placing.tolerance_m * _CM),
         ends_cm=(layout.site_offsets_um[low] // 10_000, layout.site_offsets_um[high] // 10_000),
         fibres=len(own),
+        hidden_cm=round(placing.tolerance_m * _CM),
+        merged_cm=round(pulse_um_of(pulse_ns) * placing.parted_pulses) // 10_000,
     )
     matched = match_units(units, [one for one in clusters if not one.is_bend], reaches)
     spread_cm = median_low([cluster.spread_cm for cluster in clusters]) if clusters else 0
@@ -97,14 +99,15 @@ def _locate_in_span(layout: Layout, placing: Placing, span: _Span, own: Mapping[
     # Beside the span's ends only those fibres tell on which it is far enough from there to be sighted.
     first_cm, last_cm = reaches.ends_cm[0] + 3 * least_cm, reaches.ends_cm[1] - 3 * least_cm
 
-    def within_m(cluster: Cluster) -> int:
+    def within_m(cluster: Cluster, blurred_cm: int) -> int:
         half_told_cm = 0 if first_cm < cluster.at_cm < last_cm else least_cm
-        return _up_to_step(max(least_cm, _SPREADS * max(spread_cm, cluster.spread_cm)) + half_told_cm)
+        scattered_cm = max(least_cm, _SPREADS * max(spread_cm, cluster.spread_cm))
+        return _up_to_step(scattered_cm + half_told_cm + blurred_cm)
 
     return {
-        site: Spot(_to_step(at_cm), within_m(cluster), cluster.fibres)
+        site: Spot(_to_step(at_cm), within_m(cluster, blurred_cm), cluster.fibres)
         for unit, taken in matched
-        for site, at_cm, cluster in _sites_of(unit, taken)
+        for site, at_cm, cluster, blurred_cm in _sites_of(unit, taken, least_cm=least_cm)
     }
 
 
@@ -140,18 +143,18 @@ def _units(layout: Layout, joined: tuple[tuple[int, int], ...], *, pulse_ns: int
     ]
 
 
-def _sites_of(unit: Unit, taken: Sequence[Cluster]) -> Iterator[tuple[int, int, Cluster]]:
-    """Give each site of a unit with where it lies: at its own cluster, or moved as the unit is."""
+def _sites_of(unit: Unit, taken: Sequence[Cluster], *, least_cm: int) -> Iterator[tuple[int, int, Cluster, int]]:
+    """Give each site of a unit with where it lies, at its own cluster or moved as the unit is, and how blurred."""
     if len(taken) == len(unit.sites):
         for site, cluster in zip(unit.sites, taken, strict=True):
-            yield site, cluster.at_cm, cluster
+            yield site, cluster.at_cm, cluster, 0
         return
-    # Which of them it is that shows nobody knows.
-    apart_cm = unit.at_cm[-1] - unit.at_cm[0]
-    blurred = taken[0]._replace(spread_cm=taken[0].spread_cm + apart_cm // (2 * _SPREADS))
+    # Which of them it is that shows nobody knows, for the light meets another first from each end; and how far they are
+    # from each other only the design tells, as far as marks and coils are what it says.
+    blurred_cm = (unit.at_cm[-1] - unit.at_cm[0]) // 2 + least_cm
     moved_cm = (taken[0].at_cm + taken[-1].at_cm - unit.at_cm[0] - unit.at_cm[-1]) // 2
     for site, at_cm in zip(unit.sites, unit.at_cm, strict=True):
-        yield site, at_cm + moved_cm, blurred
+        yield site, at_cm + moved_cm, taken[0], blurred_cm
 
 
 def _to_step(at_cm: int) -> int:

@@ -19,10 +19,10 @@ from worker.judgement.traces.spots import RouteSpots, Spot, Spots, located_spots
 DESIGN = make_design(fibre_count=24)
 
 
-def seen(*at_m: float, rise_mdb: int | None = None) -> tuple[SpanSightings, ...]:
-    """Return what one fibre shows from end to end, with a pulse of 30 ns."""
+def seen(*at_m: float, rise_mdb: int | None = None, closures: int = 2, pulse_ns: int = 30) -> tuple[SpanSightings, ...]:
+    """Return what one fibre shows from end to end."""
     in_cm = tuple(round(100 * metre) for metre in at_m)
-    return (SpanSightings(0, 3, 30, in_cm, (rise_mdb,) * len(in_cm)),)
+    return (SpanSightings(0, closures + 1, pulse_ns, in_cm, (rise_mdb,) * len(in_cm)),)
 
 
 def locate(by_fibre: Mapping[int, Sequence[SpanSightings]], design: Body = DESIGN) -> RouteSpots:
@@ -71,6 +71,28 @@ def test_two_closures_that_lie_off_by_what_they_lie_apart_keep_their_own_losses(
     assert offsets_m(found.of(1)) == [0.0, 1028.0, 1056.0, 3000.0]
 
 
+def test_a_closure_so_near_to_the_end_that_nothing_is_sighted_there_takes_no_others_losses() -> None:
+    # Both were built 6 m farther out; C3, 9 m before B, is hidden by B's connection.
+    design = make_design(closures=3, sections=make_sections([2969.0, 11.0, 11.0, 9.0]))
+    found = locate({fibre: seen(2975.0, 2986.0, closures=3) for fibre in range(1, 5)}, design)
+    assert {site: spot.from_a_m for site, spot in found.groups[0].found.items()} == {1: 2975, 2: 2986}
+
+
+def test_a_closure_that_may_be_merged_with_the_one_before_it_takes_not_the_next_ones_loss() -> None:
+    # 30 ns may merge what is 5.8 m apart, and C3 may be in the dark near B, but less likely than where it is designed.
+    design = make_design(closures=3, sections=make_sections([2000.0, 5.8, 29.8, 51.4]))
+    found = locate({fibre: seen(2004.0, 2034.8, closures=3) for fibre in range(1, 5)}, design)
+    assert found.groups[0].found[3].from_a_m == 2035
+    assert 2 not in found.groups[0].found
+
+
+def test_closures_that_show_as_one_are_known_to_half_of_what_they_lie_apart_and_a_tray() -> None:
+    # From either end another of them comes first.
+    design = make_design(sections=make_sections([1000.0, 7.0, 1993.0]))
+    found = locate({fibre: seen(1000.0, pulse_ns=100) for fibre in range(1, 5)}, design)
+    assert found.groups[0].found == {1: Spot(997, 14, 4), 2: Spot(1004, 14, 4)}
+
+
 def test_a_loss_that_rises_with_the_wave_is_no_closure() -> None:
     kinked = {fibre: (seen(1040.0, rise_mdb=40)[0],) for fibre in range(1, 5)}
     assert locate(kinked).groups == ()
@@ -108,8 +130,7 @@ def test_fibres_that_go_by_another_tube_are_not_among_those_that_show_a_site() -
 
 def test_a_site_that_nothing_shows_moves_as_its_neighbours_do() -> None:
     design = make_design(closures=3, sections=make_sections([1000.0] * 4))
-    spans = {fibre: (SpanSightings(0, 4, 30, (102_000, 302_000), (None, None)),) for fibre in range(1, 5)}
-    found = locate(spans, design).of(1)
+    found = locate({fibre: seen(1020.0, 3020.0, closures=3) for fibre in range(1, 5)}, design).of(1)
     assert offsets_m(found) == [0.0, 1020.0, 2020.0, 3020.0, 4000.0]
     assert found.within_um[2] is None
 

@@ -15,6 +15,8 @@ from worker.judgement.traces.places import DeadZone, PlacesBetween
 from worker.judgement.traces.spots import SPOT_STEP_M
 from worker.judgement.traces.targets import Target
 
+_STEP_UM = SPOT_STEP_M * 1_000_000
+
 
 class Reaches(NamedTuple):
     """How far off a joint may lie that nothing locates, what a pulse may merge, how near events of one joint are."""
@@ -124,7 +126,7 @@ def find_shared(shown: LaidTrace, reaches: Reaches) -> Mapping[int, tuple[int, .
 @lru_cache(maxsize=64)
 def _doubts_um(within_um: tuple[int | None, ...], same_um: int) -> Sequence[int]:
     """Return how far off its spot a place may be: beyond a usual tray where fibres show it, else as coils differ."""
-    return [2 * same_um if one is None else max(one - same_um, SPOT_STEP_M * 1_000_000) for one in within_um]
+    return [2 * same_um if one is None else max(one - same_um, _STEP_UM) for one in within_um]
 
 
 def _merged_from(
@@ -138,8 +140,8 @@ def _merged_from(
     reach_um = merged.beside_pair_um if is_pair and step > 0 else merged.beside_splice_um
     edge_um = max(step * targets[index].low_um, step * targets[index].high_um) + doubts_um[index]
     if shown.between.targets[index].within_um is None and len(own) == len(shown.between.members[index]):
-        # The trace itself shows where it lies.
-        edge_um = max(step * event.at_um for event in own)
+        # The trace itself shows where it lies; behind a reflection a fibre's own coil may bring the next one nearer.
+        edge_um = max(step * event.at_um for event in own) + (_STEP_UM if is_pair else 0)
     for other in range(index + step, len(targets) if step > 0 else -1, step):
         ends_um = step * targets[other].low_um, step * targets[other].high_um
         if shown.found.events_of_target[other] or min(ends_um) - doubts_um[other] - edge_um > reach_um:
