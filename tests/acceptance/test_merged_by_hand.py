@@ -162,3 +162,15 @@ def test_closures_known_together_may_be_merged_into_the_end_beside_them(apart_m:
         for fibre in FIBRES
     }
     assert "conforming" not in outcomes(make_route(2000, 7, 29), traces, "C1", "C2")
+
+
+def test_a_group_built_elsewhere_takes_no_neighbours_events_on_fibres_that_locate_nothing() -> None:
+    """C1 30 m C2 38 m C3 36 m C4, all built 32 m farther out, on two fibres: nobody knows where they are.
+
+    C1's 0.33 dB shows where C2 is designed, C2's where C3 is, and C4's where nothing is: it alone is left over. If C4
+    lies off by that much the others do too: C1 is not the good splice that shows nothing.
+    """
+    design = make_route(2586, 30, 38, 36, 2000)
+    losses = {2618.0: 0.33, 2648.0: 0.12, 2722.0: 0.10}
+    traces = {fibre: there_and_back(design, losses, end_m=4690.0, fibre=fibre, pulse_ns=30) for fibre in (1, 2)}
+    assert outcomes(design, traces, "C1", "C2", "C3", "C4") == ["undetermined"] * 4

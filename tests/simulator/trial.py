@@ -68,7 +68,8 @@ class Trial:
         """Return, by the index of each site, the sites whose joints nobody can say that the pulse tells from its own.
 
         What is said of one of them is said of all together: no joint's true loss is below zero. From how far apart an
-        instrument parts two is not written on it, so what any may merge counts as merged, as designed or as built.
+        instrument parts two is not written on it, so what any may merge counts as merged: as designed, as built, or as
+        built and laid out by the length that the design has.
         """
         offsets_m, last = self.course.designed_offsets_m.tolist(), len(self.course.sites) - 1
         built_m, pulse_m = self.course.truth.site_offsets_m[fibre - 1].tolist(), self.pulse_m
@@ -76,7 +77,9 @@ class Trial:
         joined = sorted({0, last, *np.flatnonzero(self.course.truth.has_splice[fibre - 1]).tolist()})
         zones = [[joined[0]]]
         for near, far in pairwise(joined):
-            is_near = min(offsets_m[far] - offsets_m[near], built_m[far] - built_m[near]) <= apart_m
+            designed_apart_m, built_apart_m = (way[far] - way[near] for way in (offsets_m, built_m))
+            laid_out_apart_m = built_apart_m * offsets_m[last] / built_m[last]
+            is_near = min(designed_apart_m, built_apart_m, laid_out_apart_m) <= apart_m
             behind_end = offsets_m[far] <= DEAD_ZONE_PULSES * pulse_m
             before_end = offsets_m[last] - offsets_m[near] <= DEAD_ZONE_PULSES * pulse_m
             if is_near or behind_end or before_end:

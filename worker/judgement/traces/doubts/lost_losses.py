@@ -1,6 +1,6 @@
 """Which joints a trace leaves in doubt: a loss on no place may be theirs, built elsewhere or merged with another."""
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import NamedTuple
@@ -60,6 +60,7 @@ def find_doubted(shown: LaidTrace, reaches: Reaches) -> set[int]:
         *_without_their_loss(shown, lossy),
         *_merged(shown, lossy, merged_um=reaches.merged.beside_splice_um),
         *_shifted(shown, lossy, off_spot_um=reaches.off_spot_um),
+        *_moved_together(shown, lossy, off_spot_um=reaches.off_spot_um),
     }
 
 
@@ -102,6 +103,46 @@ def _shifted(shown: LaidTrace, lossy: Sequence[int], *, off_spot_um: int) -> Ite
     for index, own in enumerate(other.events_of_target):
         if tuple([told[event] for event in own]) != found[index]:
             yield index
+
+
+def _moved_together(shown: LaidTrace, lossy: Sequence[int], *, off_spot_um: int) -> Iterator[int]:
+    """Give the targets that would read otherwise if all near each other lay as far off as one of them and a loss."""
+    events_um, ends = shown.events.at_um, set(shown.trace.ends)
+    free = [
+        index
+        for index in range(len(shown.targets))
+        if not shown.is_located(index) and ends.isdisjoint(shown.sites_of(index))
+    ]
+    for near in _runs(shown.targets, free, gap_um=off_spot_um):
+        low_um, high_um = shown.targets[near[0]].low_um - off_spot_um, shown.targets[near[-1]].high_um + off_spot_um
+        for loss in lossy if len(near) > 1 else ():
+            if low_um <= events_um[loss] <= high_um:
+                yield from _by_one_move(shown, near, events_um[loss], off_spot_um=off_spot_um)
+
+
+def _by_one_move(shown: LaidTrace, near: Sequence[int], loss_um: int, *, off_spot_um: int) -> Iterator[int]:
+    events_um = shown.events.at_um
+    for own in near:
+        by_um = loss_um - shown.targets[own].low_um
+        for other in near if abs(by_um) <= off_spot_um else ():
+            target = shown.targets[other]
+            reach_um = target.within_um or 0
+            first = bisect_left(events_um, target.low_um + by_um - reach_um)
+            behind = bisect_right(events_um, target.high_um + by_um + reach_um)
+            if tuple(range(first, behind)) != shown.found.events_of_target[other]:
+                yield other
+
+
+def _runs(targets: Sequence[Target], indices: Sequence[int], *, gap_um: int) -> Iterator[list[int]]:
+    """Give those of some targets in a row that each lie no farther from the next."""
+    own: list[int] = []
+    for index in indices:
+        if own and (index > own[-1] + 1 or targets[index].low_um - targets[own[-1]].high_um > gap_um):
+            yield own
+            own = []
+        own.append(index)
+    if own:
+        yield own
 
 
 def find_shared(shown: LaidTrace, reaches: Reaches) -> Mapping[int, tuple[int, ...]]:
