@@ -90,11 +90,15 @@ class Scores:
 
 
 @cache
-def all_scores() -> Mapping[FaultKind | None, Scores]:
-    """Return the scores of honest routes, and of routes with each kind of fault, once for all tests."""
-    work: list[tuple[int, FaultKind | None]] = [(_HONEST_SEED + number, None) for number in range(HONEST_ROUTES)]
-    work += [(_FAULTY_SEED + number, kind) for kind in WORK_FAULTS for number in range(FAULTY_ROUTES)]
-    return run_trials(work)
+def honest_scores() -> Scores:
+    """Return the scores of honest routes, once for all tests."""
+    return run_trials([(_HONEST_SEED + number, None) for number in range(HONEST_ROUTES)])[None]
+
+
+@cache
+def faulty_scores() -> Mapping[FaultKind | None, Scores]:
+    """Return the scores of routes with each kind of fault, once for all tests."""
+    return run_trials([(_FAULTY_SEED + number, kind) for kind in WORK_FAULTS for number in range(FAULTY_ROUTES)])
 
 
 def run_trials(work: Sequence[tuple[int, FaultKind | None]]) -> Mapping[FaultKind | None, Scores]:

@@ -4,7 +4,7 @@ import pytest
 
 from tests.acceptance.fault_score import FAULT_RULES
 from tests.acceptance.figures import Share
-from tests.acceptance.runs import WORK_FAULTS, all_scores
+from tests.acceptance.runs import WORK_FAULTS, faulty_scores
 from tests.simulator.faults import FaultKind
 
 # The first of these tests judges all routes, about a minute on two cores.
@@ -17,7 +17,7 @@ NOT_OF_THEIR_GLASS = {FaultKind.CROSSED_FIBRES, FaultKind.COPIED_FIBRE, FaultKin
 
 @pytest.mark.parametrize("kind", sorted(FAULT_RULES.keys() & WORK_FAULTS))
 def test_no_fault_above_its_stated_size_is_missed(kind: FaultKind, capsys: pytest.CaptureFixture[str]) -> None:
-    score, stated = all_scores()[kind].faults, FAULT_RULES[kind].stated
+    score, stated = faulty_scores()[kind].faults, FAULT_RULES[kind].stated
     with capsys.disabled():
         print(f"\n{kind}: {score.injected} injected, {score.named} named; smaller ones missed {score.smaller_missed}")
         print(f"  above the stated size ({stated}) missed {Share(len(score.missed), score.stated)}")
@@ -27,11 +27,11 @@ def test_no_fault_above_its_stated_size_is_missed(kind: FaultKind, capsys: pytes
 
 @pytest.mark.parametrize("kind", WORK_FAULTS)
 def test_with_a_fault_about_no_event_is_placed_wrong_and_accepted(kind: FaultKind) -> None:
-    placing = all_scores()[kind].placing
+    placing = faulty_scores()[kind].placing
     assert placing.fibres >= LEAST_INJECTED
     assert placing.misplaced == []
 
 
 @pytest.mark.parametrize("kind", sorted(set(WORK_FAULTS) - NOT_OF_THEIR_GLASS))
 def test_with_a_fault_about_bounds_hold_the_true_loss_within_noise(kind: FaultKind) -> None:
-    assert all_scores()[kind].placing.untrue == []
+    assert faulty_scores()[kind].placing.untrue == []

@@ -7,7 +7,7 @@ a third of the joints is unseen from some side: nothing of that is a fault.
 import pytest
 
 from tests.acceptance.figures import Share
-from tests.acceptance.runs import Scores, all_scores
+from tests.acceptance.runs import Scores, honest_scores
 
 # The first of these tests judges all routes, about a minute on two cores.
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(1200)]
@@ -16,7 +16,7 @@ pytestmark = [pytest.mark.slow, pytest.mark.timeout(1200)]
 @pytest.fixture
 def honest() -> Scores:
     """Return the scores of the honest routes."""
-    return all_scores()[None]
+    return honest_scores()
 
 
 def test_no_event_is_placed_wrong_and_accepted(honest: Scores, capsys: pytest.CaptureFixture[str]) -> None:
